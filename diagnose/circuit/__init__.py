@@ -1,0 +1,1 @@
+"""The car as a circuit, and its operating point in every state."""

@@ -1,0 +1,1 @@
+"""How parts fail, and what every reading is under a fault."""

@@ -1,0 +1,1 @@
+"""Files in, records out: car files, knowledge, worked cases."""

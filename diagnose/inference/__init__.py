@@ -1,0 +1,1 @@
+"""The Bayesian network over the causes, and the next step it proposes."""

@@ -1,0 +1,1 @@
+"""What can be measured or noticed, with what meter, at which test point."""

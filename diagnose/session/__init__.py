@@ -1,0 +1,1 @@
+"""A diagnosis as a state machine: facts in, ranking and next step out."""

@@ -1,0 +1,1 @@
+"""The case store: every fact kept before its answer is shown."""

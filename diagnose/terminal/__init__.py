@@ -1,0 +1,1 @@
+"""The faces of a diagnosis: screen, plain lines, JSON lines."""
