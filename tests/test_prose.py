@@ -1,0 +1,63 @@
+"""The two documents: commands that are the ones run, links that lead somewhere."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+DOCUMENTS = ("README.md", "DEVELOPERS.md")
+FENCED = re.compile(r"^```.*?^```$", re.MULTILINE | re.DOTALL)
+SENTENCE_END = re.compile(r"[.!?][)*\"]?\s+(?=[A-Z`*])")
+NO_SENTENCE = ("|", "    ", "<!--")
+
+
+def read(name: str) -> str:
+    return (ROOT / name).read_text(encoding="utf-8")
+
+
+def shell_commands(text: str) -> list[str]:
+    return re.findall(r"^```sh\n(.+)\n```$", text, re.MULTILINE)
+
+
+def lines_with_two_sentences(text: str) -> list[str]:
+    """Return the lines of running text that hold more than one sentence."""
+    return [
+        line
+        for line in FENCED.sub("", text).splitlines()
+        if not line.startswith(NO_SENTENCE)
+        and SENTENCE_END.search(re.sub(r"^(?:\d+\.|[-#]+) ", "", line))
+    ]
+
+
+def test_readme_gives_two_commands() -> None:
+    opening, testing = shell_commands(read("README.md"))
+
+    assert "diagnose start" in opening
+    assert "pytest" in testing
+
+
+def test_continuous_integration_runs_the_test_command_of_the_readme() -> None:
+    _, testing = shell_commands(read("README.md"))
+
+    assert f"{testing} || status=$?" in read(".ci/run").splitlines()
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_document_has_one_sentence_per_line(name: str) -> None:
+    assert lines_with_two_sentences(read(name)) == []
+
+
+def test_second_sentence_on_a_line_is_found() -> None:
+    line = "It measures volts. It ranks causes."
+
+    assert lines_with_two_sentences(f"{line}\n\n1. One step.\n") == [line]
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_links_lead_to_files_of_the_project(name: str) -> None:
+    targets = re.findall(r"\]\(([^)#:]+)\)", read(name))
+
+    assert [target for target in targets if not (ROOT / target).exists()] == []
