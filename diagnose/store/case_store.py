@@ -1,0 +1,367 @@
+"""Cases on disk: every fact in SQLite before its answer is shown.
+
+A fact is a row of its own, committed and flushed (``synchronous=FULL``), so a killed
+process loses nothing that was answered. Rows are only ever added; an undo is a row too.
+Leaves to `session` what a fact means, and to `journal` what to do when the disk fails.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from platformdirs import user_data_path
+
+from diagnose.errors import StoreError
+
+SCHEMA_VERSION = 1
+STORE_FILE = "cases.sqlite3"
+BUSY_SECONDS = 5.0
+
+FactContent = Mapping[str, str | float | bool]
+
+_SCHEMA = """
+CREATE TABLE cases (
+    number INTEGER PRIMARY KEY,
+    name TEXT NOT NULL UNIQUE,
+    car_path TEXT NOT NULL,
+    car_text TEXT NOT NULL,
+    car_digest TEXT NOT NULL,
+    created_at TEXT NOT NULL,
+    standing TEXT NOT NULL
+) STRICT;
+CREATE TABLE facts (
+    case_number INTEGER NOT NULL REFERENCES cases (number),
+    sequence INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    content TEXT NOT NULL CHECK (json_valid(content)),
+    told_at TEXT NOT NULL,
+    PRIMARY KEY (case_number, sequence)
+) STRICT;
+"""
+_SELECT_CASES = """
+SELECT cases.number, name, car_path, car_text, car_digest, created_at, standing,
+       COUNT(facts.sequence), COALESCE(MAX(facts.told_at), created_at)
+FROM cases LEFT JOIN facts ON facts.case_number = cases.number
+"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FactRow:
+    """One fact as it is stored.
+
+    Parameters
+    ----------
+    kind : str
+        Which record it is (``reading``, ``undo`` ...).
+    content : FactContent
+        The record's fields; JSON on disk.
+    """
+
+    kind: str
+    content: FactContent
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredCase:
+    """One case without its facts.
+
+    Parameters
+    ----------
+    name : str
+        What ``resume`` takes.
+    car_path, car_text, car_digest : str
+        The car file as it was when the case began, and the SHA-256 of its text.
+    created_at, latest_at : str
+        ISO 8601 with offset.
+    standing : str
+        Where the case stood after its latest fact, in words.
+    fact_count : int
+        Rows stored, undone ones and undos included.
+    """
+
+    number: int
+    name: str
+    car_path: str
+    car_text: str
+    car_digest: str
+    created_at: str
+    latest_at: str
+    standing: str
+    fact_count: int
+
+
+def default_data_folder() -> Path:
+    """Return the folder for cases in the user's data folder."""
+    return user_data_path("diagnose", appauthor=False)
+
+
+def text_digest(text: str) -> str:
+    """Return the SHA-256 of a text, in hexadecimal."""
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+class CaseStore:
+    """The cases of one user, in one SQLite file.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when missing, readable by its owner alone.
+    clock : Callable[[], datetime]
+        Gives the present time, with its offset.
+
+    Raises
+    ------
+    StoreError
+        From every method, when the file can't be read or written.
+    """
+
+    def __init__(self, folder: Path, *, clock: Callable[[], datetime]) -> None:
+        self._path = folder / STORE_FILE
+        self._clock = clock
+        try:
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            if not self._path.exists():
+                self._path.touch(mode=0o600)
+        except OSError as error:
+            raise StoreError(
+                f"{folder}: {error.strerror or error}; choose another folder "
+                "with --data-folder"
+            ) from error
+        with self._explained():
+            self._connection = sqlite3.connect(
+                self._path, timeout=BUSY_SECONDS, isolation_level=None
+            )
+        try:
+            self._prepare()
+        except StoreError:
+            self._connection.close()
+            raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        traceback: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        self._connection.close()
+
+    def create(self, *, name: str, car_path: str, car_text: str) -> StoredCase:
+        """Begin a case.
+
+        Parameters
+        ----------
+        name : str
+            A name no case has yet; empty: one is made from the car file's name.
+        car_path, car_text : str
+            The car file, and a copy of its text.
+
+        Raises
+        ------
+        StoreError
+            If the name is taken, or the file can't be written.
+        """
+        with self._transaction() as connection:
+            wanted = name or self._free_name(Path(car_path).stem or "case")
+            taken = connection.execute(
+                "SELECT 1 FROM cases WHERE name = ?", (wanted,)
+            ).fetchone()
+            if taken:
+                raise StoreError(
+                    f'case "{wanted}" exists already; '
+                    f"go on with it by: diagnose resume {wanted}"
+                )
+            connection.execute(
+                "INSERT INTO cases (name, car_path, car_text, car_digest, created_at,"
+                " standing) VALUES (?, ?, ?, ?, ?, '')",
+                (wanted, car_path, car_text, text_digest(car_text), self._now()),
+            )
+        return self.find(wanted)
+
+    def append(
+        self, name: str, rows: Sequence[FactRow], *, after: int, standing: str
+    ) -> int:
+        """Add facts to a case, all or none, and flush them to the disk.
+
+        Parameters
+        ----------
+        name : str
+            The case.
+        rows : Sequence[FactRow]
+            The facts, oldest first.
+        after : int
+            How many facts the caller knows of; guards against two windows on one case.
+        standing : str
+            Where the case stands now, in words.
+
+        Returns
+        -------
+        int
+            How many facts the case has now.
+
+        Raises
+        ------
+        StoreError
+            If the case is unknown, has other facts than `after`, or can't be written.
+        """
+        number = self._number(name)
+        with self._transaction() as connection:
+            (present,) = connection.execute(
+                "SELECT COUNT(*) FROM facts WHERE case_number = ?", (number,)
+            ).fetchone()
+            if present != after:
+                raise StoreError(
+                    f'case "{name}" was changed from another window; '
+                    f"leave, and go on by: diagnose resume {name}"
+                )
+            connection.executemany(
+                "INSERT INTO facts VALUES (?, ?, ?, ?, ?)",
+                [
+                    (number, after + place, row.kind, _to_json(row), self._now())
+                    for place, row in enumerate(rows, start=1)
+                ],
+            )
+            connection.execute(
+                "UPDATE cases SET standing = ? WHERE number = ?", (standing, number)
+            )
+        return after + len(rows)
+
+    def facts(self, name: str) -> tuple[FactRow, ...]:
+        """Return the facts of a case, oldest first."""
+        number = self._number(name)
+        with self._explained():
+            found = self._connection.execute(
+                "SELECT kind, content FROM facts WHERE case_number = ?"
+                " ORDER BY sequence",
+                (number,),
+            ).fetchall()
+        return tuple(
+            FactRow(kind=kind, content=json.loads(content)) for kind, content in found
+        )
+
+    def cases(self) -> tuple[StoredCase, ...]:
+        """Return all cases, the one worked on latest first."""
+        with self._explained():
+            found = self._connection.execute(
+                _SELECT_CASES + " GROUP BY cases.number"
+                " ORDER BY COALESCE(MAX(facts.told_at), created_at) DESC,"
+                " cases.number DESC"
+            ).fetchall()
+        return tuple(_stored_case(row) for row in found)
+
+    def find(self, name: str = "") -> StoredCase:
+        """Return the case of that name; without a name, the one worked on latest.
+
+        Raises
+        ------
+        StoreError
+            If there is none.
+        """
+        known = self.cases()
+        if not known:
+            raise StoreError("no case is stored yet; begin one by: diagnose start CAR")
+        for case in known:
+            if name in ("", case.name):
+                return case
+        names = ", ".join(case.name for case in known[:5])
+        raise StoreError(f'no case "{name}" is stored; the latest are: {names}')
+
+    def _number(self, name: str) -> int:
+        with self._explained():
+            found = self._connection.execute(
+                "SELECT number FROM cases WHERE name = ?", (name,)
+            ).fetchone()
+        return int(found[0]) if found else self.find(name).number
+
+    def _prepare(self) -> None:
+        """Make the tables of a new file; refuse a file of a newer program."""
+        with self._explained():
+            self._connection.execute("PRAGMA synchronous = FULL")
+            self._connection.execute("PRAGMA foreign_keys = ON")
+        if self._version() == 0:
+            with self._transaction() as connection:
+                # Looked at again under the lock: another process may have been first.
+                if self._version() == 0:
+                    for statement in _SCHEMA.split(";\n")[:-1]:
+                        connection.execute(statement)
+                    connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+        found = self._version()
+        if found != SCHEMA_VERSION:
+            raise StoreError(
+                f"{self._path}: written by a newer version of this program "
+                f"(schema {found}, this one knows {SCHEMA_VERSION}); "
+                "upgrade, or choose another folder with --data-folder"
+            )
+
+    def _version(self) -> int:
+        with self._explained():
+            (found,) = self._connection.execute("PRAGMA user_version").fetchone()
+        return int(found)
+
+    def _now(self) -> str:
+        return self._clock().isoformat(timespec="milliseconds")
+
+    def _free_name(self, stem: str) -> str:
+        """Return the first of ``stem-1``, ``stem-2`` ... that no case has."""
+        taken = {name for (name,) in self._connection.execute("SELECT name FROM cases")}
+        count = 1
+        while f"{stem}-{count}" in taken:
+            count += 1
+        return f"{stem}-{count}"
+
+    @contextmanager
+    def _explained(self) -> Iterator[None]:
+        """Turn SQLite's errors into one message about the file."""
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise StoreError(f"{self._path}: {error}") from error
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        """Write all or nothing."""
+        with self._explained():
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._connection
+                self._connection.execute("COMMIT")
+            except BaseException:
+                # A full disk may have rolled back by itself already.
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+
+
+def _to_json(row: FactRow) -> str:
+    return json.dumps(dict(row.content), ensure_ascii=False, allow_nan=False)
+
+
+def _stored_case(row: tuple[int, str, str, str, str, str, str, int, str]) -> StoredCase:
+    number, name, path, text, digest, created_at, standing, count, latest_at = row
+    return StoredCase(
+        number=number,
+        name=name,
+        car_path=path,
+        car_text=text,
+        car_digest=digest,
+        created_at=created_at,
+        latest_at=latest_at,
+        standing=standing,
+        fact_count=count,
+    )

@@ -1,0 +1,46 @@
+"""The model cache gives back what was put in it, or nothing."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from diagnose.store.model_cache import KEPT_FILES, ModelCache
+
+
+def test_bytes_come_back_under_their_key(tmp_path: Path) -> None:
+    cache = ModelCache(tmp_path / "compiled")
+    cache.put("roadster/1", b"compiled")
+
+    assert cache.get("roadster/1") == b"compiled"
+
+
+def test_unknown_key_gives_none(tmp_path: Path) -> None:
+    assert ModelCache(tmp_path).get("roadster/1") is None
+
+
+def test_torn_file_counts_as_absent(tmp_path: Path) -> None:
+    cache = ModelCache(tmp_path)
+    cache.put("roadster/1", b"compiled form")
+    (path,) = tmp_path.iterdir()
+    path.write_bytes(path.read_bytes()[:-3])
+
+    assert cache.get("roadster/1") is None
+
+
+def test_folder_that_can_not_be_written_is_no_error(tmp_path: Path) -> None:
+    (tmp_path / "compiled").write_text("a file where the folder should be")
+
+    assert ModelCache(tmp_path / "compiled").put("roadster/1", b"") is False
+
+
+def test_the_oldest_files_go_first(tmp_path: Path) -> None:
+    cache = ModelCache(tmp_path)
+    cache.put("oldest", b"0")
+    (oldest,) = tmp_path.iterdir()
+    os.utime(oldest, (0, 0))
+    for count in range(KEPT_FILES):
+        cache.put(f"car {count}", b"1")
+
+    assert cache.get("oldest") is None
+    assert len(list(tmp_path.iterdir())) == KEPT_FILES
