@@ -1,0 +1,343 @@
+"""YAML 1.2 files as plain data that remembers the line and column of everything.
+
+Every way a file can fail to be such data is a `FileProblem`: unreadable, not text,
+control characters, not YAML, repeated keys, anchors and tags. Leaves what the data
+means to the grammar of each kind of file.
+"""
+
+from __future__ import annotations
+
+import io
+import pathlib
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from ruamel.yaml import YAML
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+from diagnose.errors import FileProblem, InvalidFileError
+
+Scalar = str | int | float | bool | None
+Plain = Scalar | list["Plain"] | dict[str, "Plain"]
+Location = tuple[str | int, ...]
+"""Keys and list indices from the top of a file down to an entry."""
+
+MOST_BYTES = 1_000_000
+"""A car file is a few kilobytes; a megabyte is not one. Own choice. [byte]"""
+
+MOST_DEPTH = 20
+"""Car and knowledge files nest five deep; far under Python's recursion limit."""
+
+# What YAML 1.2.2, section 5.1 (character set), does not call printable, without tab,
+# line feed and carriage return; DEL and C1 controls too, for the screen's sake.
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ufffe\uffff]")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Position:
+    """Line and column, both counted from 1."""
+
+    line: int
+    column: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Document:
+    """A YAML file as plain data with positions.
+
+    Parameters
+    ----------
+    path : str
+        The file as the user named it.
+    data : dict[str, Plain]
+        The content; every key is text (``30:`` gives ``"30"``).
+    keys, values : Mapping[Location, Position]
+        Where each key and each value stands.
+    problems : tuple[FileProblem, ...]
+        What was wrong but left the rest readable, such as a repeated key.
+    """
+
+    path: str
+    data: dict[str, Plain]
+    keys: Mapping[Location, Position]
+    values: Mapping[Location, Position]
+    problems: tuple[FileProblem, ...]
+
+    def position(self, location: Location, *, of_key: bool = False) -> Position:
+        """Return where an entry stands, or the nearest entry around it.
+
+        Parameters
+        ----------
+        location : Location
+            The entry; parts of it that are not in the file are dropped from the end.
+        of_key : bool
+            True for the position of the entry's key instead of its value.
+        """
+        table = self.keys if of_key else self.values
+        for length in range(len(location), 0, -1):
+            found = table.get(location[:length])
+            if found is not None and length == len(location):
+                return found
+            found = self.keys.get(location[:length]) or self.values.get(
+                location[:length]
+            )
+            if found is not None:
+                return found
+        return Position(line=1, column=1)
+
+    def problem(
+        self, location: Location, message: str, *, of_key: bool = False
+    ) -> FileProblem:
+        """Return a problem with the position of an entry."""
+        position = self.position(location, of_key=of_key)
+        return FileProblem(
+            path=self.path, line=position.line, column=position.column, message=message
+        )
+
+
+def read_document(path: pathlib.Path, *, wanted: str) -> Document:
+    """Read a YAML 1.2 file whose top level is a mapping.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file.
+    wanted : str
+        What the file should be, for messages: ``car file``.
+
+    Returns
+    -------
+    Document
+        Its data with positions.
+
+    Raises
+    ------
+    InvalidFileError
+        If the file can't be read, is not text, not YAML, empty, or not a mapping.
+    """
+    text = _read_text(path, wanted=wanted)
+    root = _compose(path, text, wanted=wanted)
+    reader = _Reader(path=str(path))
+    data = reader.plain(root, ())
+    if not isinstance(data, dict) or not data:
+        raise _invalid(
+            path,
+            1,
+            1,
+            f"found {_kind_words(data)}, expected a {wanted}: "
+            "keys with values, such as `title: my car`",
+        )
+    return Document(
+        path=str(path),
+        data=data,
+        keys=reader.keys,
+        values=reader.values,
+        problems=tuple(reader.problems),
+    )
+
+
+def _invalid(
+    path: pathlib.Path, line: int, column: int, message: str
+) -> InvalidFileError:
+    """Return the error of one problem."""
+    problem = FileProblem(path=str(path), line=line, column=column, message=message)
+    return InvalidFileError((problem,))
+
+
+def _read_text(path: pathlib.Path, *, wanted: str) -> str:
+    """Return the file's text without control characters, or say why not."""
+    if path.is_dir():
+        raise _invalid(path, 0, 0, f"is a folder, expected a {wanted}")
+    try:
+        content = path.read_bytes()
+    except FileNotFoundError as error:
+        raise _invalid(path, 0, 0, f"no such file, expected a {wanted}") from error
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise _invalid(path, 0, 0, f"can't be read: {reason}") from error
+    if len(content) > MOST_BYTES:
+        raise _invalid(
+            path, 0, 0, f"{len(content)} bytes is too long for a {wanted}; "
+            f"the limit is {MOST_BYTES}",
+        )  # fmt: skip
+    if b"\x00" in content:
+        raise _invalid(path, 0, 0, f"is a binary file, expected a {wanted} in YAML")
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line, column = _line_and_column(
+            content[: error.start].decode("utf-8", errors="replace")
+        )
+        raise _invalid(
+            path, line, column, "is not UTF-8 text; save the file as UTF-8"
+        ) from error
+    _refuse_control_characters(path, text)
+    if not text.strip():
+        raise _invalid(path, 0, 0, f"is empty, expected a {wanted}")
+    return text
+
+
+def _line_and_column(before: str) -> tuple[int, int]:
+    """Return the position that follows a text, counted from 1."""
+    return before.count("\n") + 1, len(before) - (before.rfind("\n") + 1) + 1
+
+
+def _refuse_control_characters(path: pathlib.Path, text: str) -> None:
+    """Refuse characters that a screen would act on, all of them at once."""
+    problems = []
+    for found in _CONTROL.finditer(text):
+        line, column = _line_and_column(text[: found.start()])
+        code = f"U+{ord(found[0]):04X}"
+        problems.append(
+            FileProblem(
+                path=str(path),
+                line=line,
+                column=column,
+                message=f"control character {code}; delete it",
+            )
+        )
+    if problems:
+        raise InvalidFileError(tuple(problems))
+
+
+def _compose(path: pathlib.Path, text: str, *, wanted: str) -> Node:
+    """Return the file's node tree."""
+    yaml = YAML(typ="safe", pure=True)
+    try:
+        root = yaml.compose(io.StringIO(text))
+    except MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+        reason = error.problem or error.context or "not understood"
+        raise _invalid(
+            path, line, column, f"is not YAML here: {_yaml_reason(reason)}"
+        ) from error
+    except YAMLError as error:
+        raise _invalid(path, 1, 1, f"is not YAML: {error}") from error
+    except RecursionError as error:
+        raise _invalid(path, 1, 1, "entries are nested too deeply") from error
+    if root is None:
+        raise _invalid(path, 0, 0, f"holds only comments, expected a {wanted}")
+    return root
+
+
+_REASONS = {
+    "mapping values are not allowed here": (
+        "a second `: ` in one line; put the value in quotes, or start a new line"
+    ),
+    "found character '\\t' that cannot start any token": (
+        "a tab; indent with spaces"
+    ),
+    "could not find expected ':'": "a key without `: ` and a value",
+    "but found another document": "a second document after `---`; use one file each",
+}  # fmt: skip
+
+
+def _yaml_reason(reason: str) -> str:
+    """Return the YAML reader's reason, in plainer words where it is a usual slip."""
+    return _REASONS.get(reason, reason)
+
+
+def _kind_words(data: Plain) -> str:
+    """Return what kind of data was found, in words."""
+    if isinstance(data, dict):
+        return "an empty mapping"
+    if isinstance(data, list):
+        return "a list"
+    return "one piece of text" if isinstance(data, str) else f"only {data}"
+
+
+_TAG = "tag:yaml.org,2002:"
+
+
+@dataclass(slots=True, kw_only=True)
+class _Reader:
+    """Turns nodes into plain data while noting positions and problems."""
+
+    path: str
+    keys: dict[Location, Position] = field(default_factory=dict)
+    values: dict[Location, Position] = field(default_factory=dict)
+    problems: list[FileProblem] = field(default_factory=list)
+    seen: set[int] = field(default_factory=set)
+
+    def plain(self, node: Node, location: Location) -> Plain:
+        """Return a node's plain data."""
+        self.values[location] = _position(node)
+        if id(node) in self.seen:
+            self._report(node, "an alias (`*name`) is not used here; write it out")
+            return None
+        self.seen.add(id(node))
+        if len(location) > MOST_DEPTH:
+            self._report(node, f"is nested more than {MOST_DEPTH} deep")
+            return None
+        if isinstance(node, MappingNode):
+            return self._mapping(node, location)
+        if isinstance(node, SequenceNode):
+            return [
+                self.plain(item, (*location, index))
+                for index, item in enumerate(node.value)
+            ]
+        return self._scalar(node)
+
+    def _mapping(self, node: MappingNode, location: Location) -> dict[str, Plain]:
+        """Return a mapping with text keys, reporting repeated ones."""
+        result: dict[str, Plain] = {}
+        for key_node, value_node in node.value:
+            if not isinstance(key_node, ScalarNode):
+                self._report(key_node, "a key must be one word, not a list or mapping")
+                continue
+            key = str(key_node.value)
+            place = (*location, key)
+            if key in result:
+                first = self.keys[place].line
+                self._report(
+                    key_node,
+                    f'key "{key}" is repeated; it stands in line {first} already',
+                )
+                continue
+            self.keys[place] = _position(key_node)
+            result[key] = self.plain(value_node, place)
+        return result
+
+    def _scalar(self, node: ScalarNode) -> Scalar:
+        """Return a scalar by its YAML 1.2 core type."""
+        text = str(node.value)
+        tag = str(node.tag).removeprefix(_TAG)
+        if tag == "null":
+            return None
+        if tag == "bool":
+            return text.lower() == "true"
+        if tag in {"int", "float"}:
+            return _number(text)
+        if tag not in {"str", "timestamp", "merge", "value"}:
+            self._report(node, f'tag "{node.tag}" is not used here; delete it')
+        return text
+
+    def _report(self, node: Node, message: str) -> None:
+        """Add a problem at a node."""
+        position = _position(node)
+        self.problems.append(
+            FileProblem(
+                path=self.path,
+                line=position.line,
+                column=position.column,
+                message=message,
+            )
+        )
+
+
+def _position(node: Node) -> Position:
+    """Return where a node starts, counted from 1."""
+    return Position(line=node.start_mark.line + 1, column=node.start_mark.column + 1)
+
+
+def _number(text: str) -> Scalar:
+    """Return a number of the YAML 1.2 core schema; other spellings stay text."""
+    for kind in (int, float):
+        try:
+            return kind(text)
+        except ValueError:
+            continue
+    return text
