@@ -71,20 +71,17 @@ class Document:
         Parameters
         ----------
         location : Location
-            The entry; parts of it that are not in the file are dropped from the end.
+            The entry. When it is not in the file, the key of the nearest entry around
+            it that is.
         of_key : bool
             True for the position of the entry's key instead of its value.
         """
-        table = self.keys if of_key else self.values
+        if not of_key and location in self.values:
+            return self.values[location]
         for length in range(len(location), 0, -1):
-            found = table.get(location[:length])
-            if found is not None and length == len(location):
-                return found
-            found = self.keys.get(location[:length]) or self.values.get(
-                location[:length]
-            )
-            if found is not None:
-                return found
+            for table in (self.keys, self.values):
+                if location[:length] in table:
+                    return table[location[:length]]
         return Position(line=1, column=1)
 
     def problem(
@@ -206,7 +203,7 @@ def _compose(path: pathlib.Path, text: str, *, wanted: str) -> Node:
     """Return the file's node tree."""
     yaml = YAML(typ="safe", pure=True)
     try:
-        root = yaml.compose(io.StringIO(text))
+        root: Node | None = yaml.compose(io.StringIO(text))
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
@@ -279,7 +276,7 @@ class _Reader:
                 self.plain(item, (*location, index))
                 for index, item in enumerate(node.value)
             ]
-        return self._scalar(node)
+        return self._scalar(node, str(node.value))
 
     def _mapping(self, node: MappingNode, location: Location) -> dict[str, Plain]:
         """Return a mapping with text keys, reporting repeated ones."""
@@ -301,9 +298,8 @@ class _Reader:
             result[key] = self.plain(value_node, place)
         return result
 
-    def _scalar(self, node: ScalarNode) -> Scalar:
+    def _scalar(self, node: Node, text: str) -> Scalar:
         """Return a scalar by its YAML 1.2 core type."""
-        text = str(node.value)
         tag = str(node.tag).removeprefix(_TAG)
         if tag == "null":
             return None
