@@ -131,33 +131,51 @@ def random_circuit(generator: np.random.Generator, number: int) -> list[Part]:
 def random_load(
     generator: np.random.Generator, name: str, plus: str, minus: str
 ) -> Part:
-    kind = generator.choice(["lamp", "motor", "controller", "diode"])
+    """Return a lamp, a motor, a controller or a diode with a resistance."""
     amps = generator.uniform(1.0, 12.0)
-    if kind == "lamp":
-        values = {"lamp_watts": 13.5 * amps, "lamp_volts": 13.5, "is_open": 0.0}
-    elif kind == "motor":
-        values = {
-            "motor_amps": amps,
-            "motor_volts": 13.5,
-            "is_open": 0.0,
-            "is_stalled": float(generator.random() < 0.3),
-            "load_factor": 1.0,
-        }
-    elif kind == "controller":
-        values = {
-            "supply_amps": amps / 10.0,
-            "reset_volts": 6.5,
-            "restart_volts": 7.5,
-            "is_working": 1.0,
-        }
-    else:
-        values = {
-            "forward_volts": 0.7,
-            "on_ohms": 1.0,
-            "is_shorted": 0.0,
-            "is_open": 0.0,
-        }
-    return make_part(str(kind), name, plus, minus, **values)
+    loads = (
+        make_part(
+            "lamp",
+            name,
+            plus,
+            minus,
+            lamp_watts=13.5 * amps,
+            lamp_volts=13.5,
+            is_open=0.0,
+        ),
+        make_part(
+            "motor",
+            name,
+            plus,
+            minus,
+            motor_amps=amps,
+            motor_volts=13.5,
+            is_open=0.0,
+            is_stalled=float(generator.random() < 0.3),
+            load_factor=1.0,
+        ),
+        make_part(
+            "controller",
+            name,
+            plus,
+            minus,
+            supply_amps=amps / 10.0,
+            reset_volts=6.5,
+            restart_volts=7.5,
+            is_working=1.0,
+        ),
+        make_part(
+            "diode",
+            name,
+            plus,
+            minus,
+            forward_volts=0.7,
+            on_ohms=1.0,
+            is_shorted=0.0,
+            is_open=0.0,
+        ),
+    )
+    return loads[int(generator.integers(len(loads)))]
 
 
 def wire(generator: np.random.Generator, name: str, first: str, last: str) -> Part:
