@@ -1,0 +1,155 @@
+"""Published figures on lamps, feeds and dropping resistors, from the car's own parts.
+
+Each test names its source and its basis: read (in the document), copy (in a secondary
+copy), memory, or rule (of the trade).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.car import OperatingState, Part
+from diagnose.circuit.elements import alternator_limit_amps
+from tests.circuit.small_circuits import (
+    CRANKING,
+    GROUND,
+    KEY_ON,
+    make_part,
+    make_source,
+    solve_circuit,
+)
+
+RUNNING_VOLTS = 13.5
+# ISO 8854 states label currents at 13.5 V (read in a secondary copy).
+
+
+def make_lamp(plus: str) -> Part:
+    """Return a 55 W lamp rated at 13.5 V (a common headlamp rating, memory)."""
+    return make_part(
+        "lamp", "lamp", plus, GROUND, lamp_watts=55.0, lamp_volts=13.5, is_open=0.0
+    )
+
+
+def make_contact(name: str, first: str, last: str, *positions: str) -> Part:
+    """Return a contact of the ignition switch, closed in some of its positions."""
+    return make_part(
+        "switch-contact",
+        name,
+        first,
+        last,
+        assembly="key",
+        closed_in=frozenset(positions),
+        contact_ohms=0.01,
+        is_stuck_closed=0.0,
+        is_stuck_open=0.0,
+        fails_in_crank=0.0,
+    )
+
+
+def ignition_feed(*, resistor_ohms: float) -> list[Part]:
+    """Return an ignition coil fed through a dropping resistor, bypassed in crank."""
+    return [
+        make_source("battery.plus", RUNNING_VOLTS),
+        make_contact("run-contact", "battery.plus", "key.run", "run", "crank"),
+        make_contact("bypass-contact", "battery.plus", "coil.plus", "crank"),
+        make_part("resistor", "ballast", "key.run", "coil.plus", ohms=resistor_ohms),
+        make_part(
+            "load",
+            "ignition-coil",
+            "coil.plus",
+            GROUND,
+            load_amps=9.0,
+            load_volts=13.5,
+            is_open=0.0,
+            load_factor=1.0,
+        ),
+    ]
+
+
+# Fink & Beaty, Standard Handbook for Electrical Engineers, 11th ed., p. 22-8 (copy,
+# 1 %): a lamp at 90 % of its rated volts takes 94 % of its current.
+def test_lamp_at_ninety_percent_volts_takes_ninety_four_percent_current() -> None:
+    rated = solve_circuit([make_source("lamp.plus", 13.5), make_lamp("lamp.plus")])
+    dim = solve_circuit([make_source("lamp.plus", 12.15), make_lamp("lamp.plus")])
+
+    ratio = dim.branch_amps["lamp"] / rated.branch_amps["lamp"]
+    assert ratio == pytest.approx(0.94, rel=0.01)
+
+
+# Rule of the trade: 1.2 to 1.8 ohm leaves 6 to 9 V at the ignition coil while running.
+# A coil of 1.5 ohm primary (9 A at 13.5 V) is common practice for such a resistor.
+@pytest.mark.parametrize("resistor_ohms", [1.2, 1.8])
+def test_dropping_resistor_leaves_six_to_nine_volts_in_run(
+    resistor_ohms: float,
+) -> None:
+    solved = solve_circuit(ignition_feed(resistor_ohms=resistor_ohms), KEY_ON)
+
+    assert 6.0 <= solved.drop_volts("coil.plus") <= 9.0
+
+
+# Rule of the trade: the bypass gives the coil full volts while cranking, also where the
+# resistor path is open, so the engine fires in start and dies in run.
+@pytest.mark.parametrize("resistor_ohms", [1.5, 1e9])
+def test_bypass_gives_the_coil_full_volts_in_crank(resistor_ohms: float) -> None:
+    solved = solve_circuit(ignition_feed(resistor_ohms=resistor_ohms), CRANKING)
+
+    # Derived: only the contact's 10 milliohm at 9 A, 0.09 V, is lost.
+    assert solved.drop_volts("coil.plus") == pytest.approx(13.41, abs=0.02)
+
+
+def test_open_resistor_path_leaves_the_coil_dead_in_run() -> None:
+    solved = solve_circuit(ignition_feed(resistor_ohms=1e9), KEY_ON)
+
+    assert solved.drop_volts("coil.plus") == pytest.approx(0.0, abs=1e-6)
+
+
+# Rule of the trade: a controller on a feed that is live in run only dies in crank; on
+# the feed live in both it lives on.
+@pytest.mark.parametrize(
+    ("positions", "state", "amps"),
+    [
+        (("run",), KEY_ON, 0.8),
+        (("run",), CRANKING, 0.0),
+        (("run", "crank"), CRANKING, 0.8),
+    ],
+)
+def test_controller_lives_only_where_its_feed_does(
+    positions: tuple[str, ...], state: OperatingState, amps: float
+) -> None:
+    solved = solve_circuit(
+        [
+            make_source("battery.plus", 12.0),
+            make_contact("feed", "battery.plus", "controller.supply", *positions),
+            make_part(
+                "controller",
+                "controller",
+                "controller.supply",
+                GROUND,
+                supply_amps=0.8,
+                reset_volts=6.5,
+                restart_volts=7.5,
+                is_working=1.0,
+            ),
+        ],
+        state,
+    )
+
+    assert solved.branch_amps["controller"] == pytest.approx(amps, abs=1e-9)
+
+
+# ISO 8854 conditions and a service manual (copy, read): at idle an alternator delivers
+# about a third (hot) to a half (cold) of its rating. Engine idle of 750 to 850 1/min
+# and a pulley ratio of 2.2 are common practice.
+@pytest.mark.parametrize("alternator_rpm", [750 * 2.2, 850 * 2.2])
+def test_alternator_at_idle_gives_a_third_to_a_half_of_its_rating(
+    alternator_rpm: float,
+) -> None:
+    limit_amps = alternator_limit_amps(
+        rated_amps=np.array([100.0]),
+        alternator_rpm=np.array([alternator_rpm]),
+        cut_in_rpm=np.array([1000.0]),
+        speed_constant_rpm=np.array([1500.0]),
+    )
+
+    assert 100.0 / 3.0 <= float(limit_amps[0]) <= 50.0
