@@ -1,0 +1,50 @@
+"""All that knowledge/ says, as records: what a mechanic could correct.
+
+`files` reads it in; everything else only looks things up here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from diagnose.circuit.car import OperatingState, Value
+from diagnose.faults.modes import FaultMode
+from diagnose.measurement.meters import Meter
+from diagnose.measurement.symptoms import Complaint, Context, Symptom
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Knowledge:
+    """Everything in knowledge/.
+
+    Parameters
+    ----------
+    defaults : Mapping[str, Mapping[str, Value]]
+        Kind of part to parameter to its default value (for a 12 V car).
+    roles : Mapping[str, frozenset[str]]
+        Role a part can have to the kinds of part that can have it.
+    states : Mapping[str, OperatingState]
+        Default operating states, without a car's switches.
+    cautions : Mapping[str, str]
+        Key to the words that stand before a step.
+    safety_note : str
+        Printed when a diagnosis starts.
+    digest : str
+        Hash of the files read; part of the cache key.
+    """
+
+    defaults: Mapping[str, Mapping[str, Value]]
+    modes: tuple[FaultMode, ...]
+    symptoms: Mapping[str, Symptom]
+    complaints: Mapping[str, Complaint]
+    contexts: tuple[Context, ...]
+    states: Mapping[str, OperatingState]
+    cautions: Mapping[str, str]
+    meter: Meter
+    safety_note: str
+    digest: str
+    roles: Mapping[str, frozenset[str]] = field(
+        default_factory=lambda: MappingProxyType({})
+    )

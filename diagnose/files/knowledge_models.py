@@ -1,0 +1,510 @@
+"""The grammar of the knowledge files: one model per kind of entry.
+
+Each model checks what can be seen in one entry alone and turns itself into a record.
+Leaves to `knowledge_files` reading, positions and what one file says about another.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Annotated, Literal, Self
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    model_validator,
+)
+
+from diagnose.circuit.car import Distribution, OperatingState, Origin, Shape, Value
+from diagnose.faults.modes import Change, FaultMode, Operation, Repair
+from diagnose.measurement.meters import Meter, MeterRange
+from diagnose.measurement.symptoms import (
+    Claim,
+    Complaint,
+    Context,
+    Group,
+    Join,
+    Quantity,
+    Symptom,
+)
+
+LARGEST_RATE = 0.2  # above this a fault mode would be the normal condition of the part
+
+Basis = Literal["read", "copy", "rule", "memory", "derived"]
+OperationWord = Literal["set", "times", "plus"]
+Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
+# Names in the Bayesian network must be plain identifiers to be readable elsewhere.
+IDENTIFIER_PATTERN = "^[a-z][a-z0-9_]*$"
+KEY_PATTERN = "^[a-z][a-z0-9-]*$"
+Identifier = Annotated[str, StringConstraints(pattern=IDENTIFIER_PATTERN)]
+Key = Annotated[str, StringConstraints(pattern=KEY_PATTERN)]
+Number = Annotated[float, Field(allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+Chance = Annotated[float, Field(ge=0, lt=1)]
+
+
+def _only_part_in_braces(text: str) -> str:
+    """Refuse any placeholder but ``{part}``."""
+    for found in re.findall(r"\{[^}]*\}?|\}", text):
+        if found != "{part}":
+            raise ValueError(f"has {found!r}; the only placeholder is {{part}}")
+    return text
+
+
+Template = Annotated[Text, AfterValidator(_only_part_in_braces)]
+
+
+class Entry(BaseModel):
+    """Any entry: nothing unknown, nothing guessed from another type."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class SourcedEntry(Entry):
+    """An entry that says where it comes from and how sure that is."""
+
+    source: Text
+    basis: Basis
+
+
+def _one_of(entry: BaseModel, names: tuple[str, ...]) -> str:
+    """Return the one field of `names` that is given; refuse none and several."""
+    given = [name for name in names if getattr(entry, name) is not None]
+    if len(given) != 1:
+        found = " and ".join(given) or "none of them"
+        raise ValueError(f"give one of {', '.join(names)}; found {found}")
+    return given[0]
+
+
+SHAPES = tuple(shape.value for shape in Shape)
+Pair = Annotated[list[Number], Field(min_length=2, max_length=2)]
+
+
+class DistributionEntry(Entry):
+    """A quantity, sure or not: exactly one shape."""
+
+    fixed: Number | None = None
+    lognormal: Pair | None = None
+    normal: Pair | None = None
+    uniform: Pair | None = None
+    loguniform: Pair | None = None
+
+    @model_validator(mode="after")
+    def _check_numbers(self) -> Self:
+        shape = _one_of(self, SHAPES)
+        if shape == "fixed":
+            return self
+        first, second = getattr(self, shape)
+        if shape in ("lognormal", "loguniform") and first <= 0:
+            raise ValueError(f"{shape}: {first:g} must be greater than 0")
+        if shape in ("lognormal", "normal") and second < 0:
+            raise ValueError(f"{shape}: the spread {second:g} must not be negative")
+        if shape in ("uniform", "loguniform") and not first < second:
+            raise ValueError(f"{shape}: {first:g} must be less than {second:g}")
+        return self
+
+    def distribution(self) -> Distribution:
+        """Return the record."""
+        shape = _one_of(self, SHAPES)
+        numbers = getattr(self, shape)
+        first, second = (numbers, 0.0) if shape == "fixed" else numbers
+        return Distribution(
+            shape=Shape(shape), first=float(first), second=float(second)
+        )
+
+
+class ValueEntry(DistributionEntry, SourcedEntry):
+    """The default of one parameter."""
+
+    def value(self) -> Value:
+        """Return the record."""
+        return Value(
+            distribution=self.distribution(),
+            origin=Origin.DEFAULT,
+            source=f"{self.source} ({self.basis})",
+        )
+
+
+class RoleEntry(SourcedEntry):
+    """A role and the kinds of part that can have it."""
+
+    kinds: Annotated[list[Key], Field(min_length=1)]
+    says: Text
+
+
+class PartKindsFile(Entry):
+    """``part-kinds.yaml``."""
+
+    roles: dict[Key, RoleEntry]
+    kinds: dict[Key, dict[Identifier, ValueEntry]]
+
+
+class ChangeEntry(DistributionEntry):
+    """One parameter, changed."""
+
+    parameter: Identifier
+    operation: OperationWord
+    role: Key | None = None
+
+    def change(self) -> Change:
+        """Return the record."""
+        return Change(
+            parameter=self.parameter,
+            operation=Operation(self.operation),
+            amount=self.distribution(),
+            role=self.role,
+        )
+
+
+class RepairEntry(Entry):
+    """What mends a fault."""
+
+    action: Template
+    minutes: Positive
+    cure_probability: Annotated[float, Field(gt=0, le=1)]
+    caution: str = ""
+
+    def repair(self) -> Repair:
+        """Return the record."""
+        return Repair(
+            action=self.action,
+            minutes=self.minutes,
+            cure_probability=self.cure_probability,
+            caution=self.caution,
+        )
+
+
+class ModeEntry(SourcedEntry):
+    """A way one kind of part fails."""
+
+    kind: Key
+    name: Identifier
+    says: Template
+    rate: Annotated[float, Field(gt=0, le=LARGEST_RATE)]
+    factors: dict[Identifier, dict[Identifier, Positive]] = Field(default_factory=dict)
+    changes: list[ChangeEntry] = Field(default_factory=list)
+    mechanical: dict[Identifier, Annotated[float, Field(ge=0, lt=1)]] = Field(
+        default_factory=dict
+    )
+    roles: list[Key] = Field(default_factory=list)
+    except_roles: list[Key] = Field(default_factory=list)
+    repair: RepairEntry
+
+    @model_validator(mode="after")
+    def _check_effect(self) -> Self:
+        if not self.changes and not self.mechanical:
+            raise ValueError("changes nothing; give changes or mechanical")
+        if self.roles and self.except_roles:
+            raise ValueError("has roles and except_roles; give at most one of them")
+        return self
+
+    def mode(self) -> FaultMode:
+        """Return the record."""
+        return FaultMode(
+            kind=self.kind,
+            name=self.name,
+            says=self.says,
+            rate=self.rate,
+            changes=tuple(change.change() for change in self.changes),
+            repair=self.repair.repair(),
+            factors=MappingProxyType(
+                {name: MappingProxyType(dict(by)) for name, by in self.factors.items()}
+            ),
+            roles=frozenset(self.roles),
+            except_roles=frozenset(self.except_roles),
+            mechanical=MappingProxyType(dict(self.mechanical)),
+            source=self.source,
+            basis=self.basis,
+        )
+
+
+class FaultModesFile(Entry):
+    """``fault-modes.yaml``."""
+
+    mechanical: dict[Identifier, Text]
+    modes: list[ModeEntry]
+
+
+class ContextEntry(SourcedEntry):
+    """Something about the car's history."""
+
+    question: Text
+    reference: Identifier
+    states: Annotated[
+        dict[Identifier, Annotated[float, Field(gt=0, lt=1)]], Field(min_length=2)
+    ]
+
+    @model_validator(mode="after")
+    def _check_sum(self) -> Self:
+        total = math.fsum(self.states.values())
+        if abs(total - 1.0) > 1e-9:
+            raise ValueError(f"the states sum to {total:g}; they must sum to 1")
+        if self.reference not in self.states:
+            named = ", ".join(self.states)
+            raise ValueError(f"reference {self.reference!r} is not one of {named}")
+        return self
+
+    def context(self, name: str) -> Context:
+        """Return the record."""
+        return Context(
+            name=name,
+            question=self.question,
+            states=MappingProxyType(dict(self.states)),
+            source=self.source,
+            basis=self.basis,
+        )
+
+
+class ContextsFile(Entry):
+    """``contexts.yaml``."""
+
+    contexts: dict[Identifier, ContextEntry]
+
+
+QUANTITIES = tuple(quantity.value for quantity in Quantity)
+JOINS = tuple(join.value for join in Join)
+
+
+class MemberEntry(Entry):
+    """A claim, a group, or the name of another symptom."""
+
+    symptom: Key | None = None
+    all: list[MemberEntry] | None = Field(default=None, min_length=1)
+    any: list[MemberEntry] | None = Field(default=None, min_length=1)
+    none: list[MemberEntry] | None = Field(default=None, min_length=1)
+    volts: Key | None = None
+    amps: Key | None = None
+    light: Key | None = None
+    is_up: Key | None = None
+    is_closed: Key | None = None
+    is_blown: Key | None = None
+    battery_amps: Key | None = None
+    mechanical: Identifier | None = None
+    state: Key | None = None
+    at_least: Number | None = None
+    below: Number | None = None
+    blur: NotNegative | None = None
+    relative_to: Key | None = None
+
+    @model_validator(mode="after")
+    def _check_sort(self) -> Self:
+        sort = _one_of(self, ("symptom", *JOINS, *QUANTITIES))
+        rest = self.model_fields_set - {sort}
+        if sort not in QUANTITIES:
+            if rest:
+                raise ValueError(
+                    f"{sort} stands alone; found {', '.join(sorted(rest))}"
+                )
+            return self
+        for name in ("state", "blur"):
+            if name not in rest:
+                raise ValueError(f"the claim on {sort} needs {name}")
+        _one_of(self, ("at_least", "below"))
+        return self
+
+    @property
+    def sort(self) -> str:
+        """The field that says what this member is."""
+        return _one_of(self, ("symptom", *JOINS, *QUANTITIES))
+
+    def member(self) -> Claim | Group | str:
+        """Return the record, or the other symptom's name."""
+        if self.symptom is not None:
+            return self.symptom
+        return self._group() if self.sort in JOINS else self._claim()
+
+    def _group(self) -> Group:
+        members: list[MemberEntry] = getattr(self, self.sort)
+        return Group(
+            join=Join(self.sort), members=tuple(member.member() for member in members)
+        )
+
+    def _claim(self) -> Claim:
+        is_lower_limit = self.at_least is not None
+        limit = self.at_least if is_lower_limit else self.below
+        assert limit is not None
+        assert self.state is not None
+        assert self.blur is not None
+        return Claim(
+            role=getattr(self, self.sort),
+            quantity=Quantity(self.sort),
+            state=self.state,
+            at_least=is_lower_limit,
+            limit=limit,
+            blur=self.blur,
+            relative_to=self.relative_to,
+        )
+
+
+class SymptomEntry(SourcedEntry):
+    """One observable yes or no."""
+
+    question: Text
+    state: Key
+    when: MemberEntry
+    minutes: Positive
+    missed_probability: Chance
+    imagined_probability: Chance
+    caution: str = ""
+
+    @model_validator(mode="after")
+    def _check_report(self) -> Self:
+        if self.missed_probability + self.imagined_probability >= 1:
+            raise ValueError(
+                "missed_probability and imagined_probability sum to 1 or more; "
+                "the answer would say nothing, or the opposite"
+            )
+        return self
+
+    def symptom(self, name: str) -> Symptom:
+        """Return the record."""
+        member = self.when.member()
+        when = (
+            member
+            if isinstance(member, Group)
+            else Group(join=Join.ALL, members=(member,))
+        )
+        return Symptom(
+            name=name,
+            question=self.question,
+            state=self.state,
+            when=when,
+            minutes=self.minutes,
+            missed_probability=self.missed_probability,
+            imagined_probability=self.imagined_probability,
+            caution=self.caution,
+            source=self.source,
+            basis=self.basis,
+        )
+
+
+class SymptomsFile(Entry):
+    """``symptoms.yaml``."""
+
+    symptoms: dict[Key, SymptomEntry]
+
+
+class ComplaintEntry(SourcedEntry):
+    """What the owner came with."""
+
+    says: Text
+    answers: Annotated[dict[Key, bool], Field(min_length=1)]
+    retest: Key
+    cured_answer: bool
+
+    def complaint(self, name: str) -> Complaint:
+        """Return the record."""
+        return Complaint(
+            name=name,
+            says=self.says,
+            answers=MappingProxyType(dict(self.answers)),
+            retest=self.retest,
+            cured_answer=self.cured_answer,
+        )
+
+
+class ComplaintsFile(Entry):
+    """``complaints.yaml``."""
+
+    complaints: dict[Key, ComplaintEntry]
+
+
+class StateEntry(SourcedEntry):
+    """A default operating state."""
+
+    label: Text
+    engine_rpm: NotNegative = 0.0
+    is_cranking: bool = False
+    is_engine_running: bool = False
+    is_battery_connected: bool = True
+    change_minutes: NotNegative
+    needs_helper: bool = False
+    caution: str = ""
+
+    def state(self, name: str) -> OperatingState:
+        """Return the record; switches and commands are the car's."""
+        empty: Mapping[str, str] = MappingProxyType({})
+        return OperatingState(
+            name=name,
+            label=self.label,
+            switch_positions=empty,
+            engine_rpm=self.engine_rpm,
+            is_cranking=self.is_cranking,
+            is_engine_running=self.is_engine_running,
+            is_battery_connected=self.is_battery_connected,
+            change_minutes=self.change_minutes,
+            needs_helper=self.needs_helper,
+            caution=self.caution,
+        )
+
+
+class StatesFile(Entry):
+    """``states.yaml``."""
+
+    states: dict[Key, StateEntry]
+
+
+class CautionEntry(SourcedEntry):
+    """The words that stand before a step."""
+
+    says: Text
+
+
+class CautionsFile(Entry):
+    """``cautions.yaml``."""
+
+    safety_note: CautionEntry
+    cautions: dict[Key, CautionEntry]
+
+
+class RangeEntry(SourcedEntry):
+    """Accuracy of one function of the meter."""
+
+    percent: NotNegative
+    counts: NotNegative
+    resolution: Positive
+
+    def meter_range(self) -> MeterRange:
+        """Return the record."""
+        return MeterRange(
+            percent=self.percent, counts=self.counts, resolution=self.resolution
+        )
+
+
+class NumberEntry(SourcedEntry):
+    """One number with its origin."""
+
+    value: NotNegative
+
+
+class MeterFile(Entry):
+    """``meter.yaml``."""
+
+    volts: RangeEntry
+    ohms: RangeEntry
+    amps: RangeEntry
+    input_ohms: NumberEntry
+    lead_ohms: NumberEntry
+    slip_probability: NumberEntry
+    model_volts: NumberEntry
+    model_fraction: NumberEntry
+
+    def meter(self) -> Meter:
+        """Return the record."""
+        return Meter(
+            volts=self.volts.meter_range(),
+            ohms=self.ohms.meter_range(),
+            amps=self.amps.meter_range(),
+            input_ohms=self.input_ohms.value,
+            lead_ohms=self.lead_ohms.value,
+            slip_probability=self.slip_probability.value,
+            model_volts=self.model_volts.value,
+            model_fraction=self.model_fraction.value,
+        )
