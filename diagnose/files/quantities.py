@@ -1,0 +1,414 @@
+"""Sizes and amounts as people write them in a car file: `14 AWG`, `6 ft`, `1.5 ohm`.
+
+A unit is always required: a bare number is the commonest way to be wrong by a factor
+of three. Leaves readings typed during a diagnosis to `units`.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from diagnose.circuit.conductors import (
+    METRES_PER_FOOT,
+    awg_area_mm2,
+    sae_area_mm2,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """One kind of quantity and the units people write it in.
+
+    Parameters
+    ----------
+    name : str
+        In words, for messages.
+    factors : Mapping[str, float]
+        Accepted unit to its factor to the SI unit; the usual ones first.
+    examples : str
+        What a message shows.
+    """
+
+    name: str
+    factors: Mapping[str, float]
+    examples: str
+
+
+def _measure(name: str, examples: str, **factors: float) -> Measure:
+    """Return a measure whose units are plain words."""
+    return Measure(name=name, factors=MappingProxyType(factors), examples=examples)
+
+
+LENGTH = Measure(
+    name="length",
+    factors=MappingProxyType(
+        {
+            "ft": METRES_PER_FOOT,
+            "m": 1.0,
+            "in": METRES_PER_FOOT / 12,
+            "cm": 0.01,
+            "mm": 0.001,
+        }
+    ),
+    examples="6 ft, 1.8 m, 10 in or 25 cm",
+)
+VOLTAGE = _measure("voltage", "12 V or 700 mV", V=1.0, mV=0.001)
+CURRENT = _measure("current", "15 A or 20 mA", A=1.0, mA=0.001)
+RESISTANCE = _measure(
+    "resistance", "1.5 ohm or 10 mohm", ohm=1.0, mohm=0.001, kohm=1e3, Mohm=1e6
+)
+POWER = _measure("power", "55 W", W=1.0)
+TIME = _measure("time", "2 min", min=1.0)
+SPEED = _measure("speed of rotation", "850 rpm", rpm=1.0)
+LINEAR_RESISTANCE = Measure(
+    name="resistance per length",
+    factors=MappingProxyType({"ohm/ft": 1 / METRES_PER_FOOT, "ohm/m": 1.0}),
+    examples="0.35 ohm/ft or 1.15 ohm/m",
+)
+
+_BY_SUFFIX: Mapping[str, Measure] = MappingProxyType(
+    {
+        "_volts": VOLTAGE,
+        "_amps": CURRENT,
+        "_ohms": RESISTANCE,
+        "ohms": RESISTANCE,
+        "_watts": POWER,
+        "_rpm": SPEED,
+        "_minutes": TIME,
+    }
+)
+
+_AMOUNT = re.compile(
+    r"(?P<number>[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:e[+-]?\d+)?)(?P<unit>.*)"
+)
+
+
+def measure_of(parameter: str) -> Measure | None:
+    """Return the measure that a parameter's name ends in; None for a bare number."""
+    for suffix, measure in _BY_SUFFIX.items():
+        if parameter.endswith(suffix):
+            return measure
+    return None
+
+
+def parse_amount(found: object, measure: Measure) -> float:
+    """Read an amount with its unit.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds, such as ``"15 A"``.
+    measure : Measure
+        What it should be.
+
+    Returns
+    -------
+    float
+        The amount in the measure's SI unit.
+
+    Raises
+    ------
+    ValueError
+        If it is no number with one of the measure's units.
+
+    Examples
+    --------
+    >>> parse_amount("10 mohm", RESISTANCE)
+    0.01
+    """
+    matched = _AMOUNT.fullmatch(_text(found))
+    if matched is None:
+        raise ValueError(
+            f"found {shown(found)}, expected a {measure.name} "
+            f"such as {measure.examples}"
+        )
+    unit = matched["unit"].strip()
+    if not unit:
+        raise ValueError(
+            f'"{found}" has no unit; a {measure.name} needs one of '
+            f"{', '.join(measure.factors)}, such as {measure.examples}"
+        )
+    if unit not in measure.factors:
+        raise ValueError(
+            f'unit "{unit}" in "{found}" is not known for a {measure.name}; '
+            f"use {', '.join(measure.factors)}"
+        )
+    amount = float(matched["number"]) * measure.factors[unit]
+    if not math.isfinite(amount):
+        raise ValueError(f'"{found}" is too large to be a {measure.name}')
+    return amount
+
+
+def parse_positive(found: object, measure: Measure) -> float:
+    """Read an amount greater than zero; arguments and errors as `parse_amount`."""
+    amount = parse_amount(found, measure)
+    if amount <= 0:
+        raise ValueError(f'{measure.name} "{found}" must be greater than 0')
+    return amount
+
+
+def _text(found: object) -> str:
+    """Return text or a number as text; anything else as nothing."""
+    if isinstance(found, bool) or not isinstance(found, int | float | str):
+        return ""
+    return str(found).strip()
+
+
+def shown(found: object) -> str:
+    """Return how a message names what a file holds."""
+    if found is None:
+        return "nothing"
+    if isinstance(found, str):
+        return f'"{found}"'
+    if isinstance(found, bool):
+        return "true" if found else "false"
+    if isinstance(found, list):
+        return "a list"
+    if isinstance(found, dict):
+        return "a mapping (keys with values)"
+    return str(found)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WireSize:
+    """A wire as written: its size and length.
+
+    Parameters
+    ----------
+    length_m : float
+        [m]
+    area_mm2 : float or None
+        Copper cross-section; None for resistance wire. [mm²]
+    ohms_per_m : float or None
+        For resistance wire, else None. [Ω/m]
+    """
+
+    length_m: float
+    area_mm2: float | None = None
+    ohms_per_m: float | None = None
+
+
+WIRE_EXAMPLES = "14 AWG 6 ft, 14 SAE 1.8 m, 2.5 mm2 2 m or 0.35 ohm/ft 4 ft"
+LARGEST_MM2 = 240.0
+"""Thicker than any cable on a car; IEC 60228 goes on to 2500. Own choice. [mm²]"""
+
+_WIRE = re.compile(
+    r"(?P<size>[+-]?[\d./]+)\s*(?P<series>AWG|SAE|mm2|mm²|ohm/ft|ohm/m)\s*,?\s*"
+    r"(?P<length>\S.*)?",
+    re.IGNORECASE,
+)
+
+
+def parse_wire(found: object) -> WireSize:
+    """Read a wire's size and length.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds, such as ``"14 AWG 6 ft"``.
+
+    Returns
+    -------
+    WireSize
+        Its length with its cross-section or its resistance per metre.
+
+    Raises
+    ------
+    ValueError
+        If the text is no wire, the gauge doesn't exist, or the length isn't positive.
+
+    Examples
+    --------
+    >>> parse_wire("2.5 mm2 2 m")
+    WireSize(length_m=2.0, area_mm2=2.5, ohms_per_m=None)
+    """
+    text = _text(found)
+    matched = _WIRE.fullmatch(text)
+    if matched is None:
+        raise ValueError(
+            f"found {shown(found)}, expected a wire: size and length, "
+            f"such as {WIRE_EXAMPLES}"
+        )
+    if not matched["length"]:
+        raise ValueError(f'wire "{text}" has no length; add it, such as `{text} 6 ft`')
+    length_m = parse_positive(matched["length"], LENGTH)
+    series = matched["series"].lower()
+    if series.startswith("ohm"):
+        per_length = parse_positive(f"{matched['size']} {series}", LINEAR_RESISTANCE)
+        return WireSize(length_m=length_m, ohms_per_m=per_length)
+    return WireSize(length_m=length_m, area_mm2=_area_mm2(matched["size"], series))
+
+
+def _area_mm2(size: str, series: str) -> float:
+    """Return the cross-section of a size in its series."""
+    if series in {"awg", "sae"}:
+        gauge = _gauge(size, series.upper())
+        return awg_area_mm2(gauge) if series == "awg" else sae_area_mm2(gauge)
+    try:
+        area_mm2 = float(size)
+    except ValueError:
+        raise ValueError(f'"{size} mm2" is not a number of mm2') from None
+    if not 0 < area_mm2 <= LARGEST_MM2:
+        raise ValueError(
+            f'"{size} mm2" can\'t be a wire; sizes go from above 0 to '
+            f"{LARGEST_MM2:g} mm2"
+        )
+    return area_mm2
+
+
+def _gauge(size: str, series: str) -> int:
+    """Return a gauge as a number, 0 for 1/0 (or 0), -1 for 2/0 and so on."""
+    noughts = re.fullmatch(r"([1-4])/0", size)
+    if noughts:
+        return 1 - int(noughts[1])
+    if re.fullmatch(r"\d{1,2}", size):
+        return int(size)
+    raise ValueError(
+        f'there is no {series} gauge "{size}"; gauges are whole numbers, or 1/0 to 4/0'
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Connection:
+    """Where a terminal goes: straight onto another terminal, or by a wire to it."""
+
+    to: str
+    wire: WireSize | None
+
+
+_VIA = re.compile(r"(?P<to>\S+)(?:\s+via\s+(?P<wire>.+))?")
+
+
+def parse_connection(found: object) -> Connection:
+    """Read ``terminal`` or ``terminal via size length``.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds, such as ``"body-stud via 14 AWG 2 ft"``.
+
+    Returns
+    -------
+    Connection
+        The terminal and the wire, if any.
+
+    Raises
+    ------
+    ValueError
+        If the text has another form, or the wire is no wire.
+
+    Examples
+    --------
+    >>> parse_connection("body-stud").to
+    'body-stud'
+    """
+    wanted = "a terminal, or `terminal via size length` such as body via 14 AWG 2 ft"
+    matched = _VIA.fullmatch(_text(found))
+    if matched is None:
+        raise ValueError(f"found {shown(found)}, expected {wanted}")
+    wire = parse_wire(matched["wire"]) if matched["wire"] else None
+    return Connection(to=matched["to"], wire=wire)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadSize:
+    """A load as written: its kind, and the parameter and amount that give its size."""
+
+    kind: str
+    parameter: str
+    amount: float
+
+
+_LOAD_WORDS: Mapping[str, tuple[str, str, Measure]] = MappingProxyType(
+    {
+        "motor": ("motor", "motor_amps", CURRENT),
+        "load": ("load", "load_amps", CURRENT),
+        "lamp": ("lamp", "lamp_watts", POWER),
+        "lamps": ("lamp", "lamp_watts", POWER),
+    }
+)
+LOAD_EXAMPLES = "7 A motor, 110 W lamps or 5 A load"
+
+
+def parse_load(found: object) -> LoadSize:
+    """Read a load's size and kind.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds, such as ``"7 A motor"``.
+
+    Returns
+    -------
+    LoadSize
+        The load.
+
+    Raises
+    ------
+    ValueError
+        If the text is not an amount followed by a kind of load.
+
+    Examples
+    --------
+    >>> parse_load("110 W lamps")
+    LoadSize(kind='lamp', parameter='lamp_watts', amount=110.0)
+    """
+    text = found.strip() if isinstance(found, str) else ""
+    amount, _, word = text.rpartition(" ")
+    if word not in _LOAD_WORDS or not amount:
+        raise ValueError(
+            f"found {shown(found)}, expected a load: size and kind, "
+            f"such as {LOAD_EXAMPLES}"
+        )
+    kind, parameter, measure = _LOAD_WORDS[word]
+    return LoadSize(
+        kind=kind, parameter=parameter, amount=parse_positive(amount, measure)
+    )
+
+
+FUSE_KINDS = ("fuse", "fusible-link", "breaker")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FuseSize:
+    """A fuse as written: its kind and its rating in amps."""
+
+    kind: str
+    rating_amps: float
+
+
+def parse_fuse(found: object) -> FuseSize:
+    """Read ``15 A``, ``30 A breaker`` or ``60 A fusible-link``.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds.
+
+    Returns
+    -------
+    FuseSize
+        A plain fuse when no kind is given.
+
+    Raises
+    ------
+    ValueError
+        If there is no current, or the kind is unknown.
+
+    Examples
+    --------
+    >>> parse_fuse("30 A breaker")
+    FuseSize(kind='breaker', rating_amps=30.0)
+    """
+    text = found.strip() if isinstance(found, str) else found
+    kind = "fuse"
+    if isinstance(text, str):
+        words = text.rsplit(" ", 1)
+        if words[-1] in FUSE_KINDS:
+            kind = words[-1]
+            text = words[0] if len(words) > 1 else ""
+    return FuseSize(kind=kind, rating_amps=parse_positive(text, CURRENT))

@@ -1,0 +1,173 @@
+"""From names to nodes: which terminals of a draft are one electrical point.
+
+Leaves what a sound circuit is to `car_checks`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from types import MappingProxyType
+
+from diagnose.circuit.car import Part
+from diagnose.files.draft import Draft, nearest
+from diagnose.files.yaml_positions import Location
+
+
+def resolve(draft: Draft) -> tuple[Part, ...]:
+    """Return the draft's parts with nodes instead of terminal names.
+
+    Parameters
+    ----------
+    draft : Draft
+        The car; unknown names are added to its problems.
+
+    Returns
+    -------
+    tuple[Part, ...]
+        The parts whose every terminal is known, in the draft's order.
+    """
+    for name, location in draft.ends:
+        find_terminal(draft, name, location)
+    nodes = {name: _node(draft, name) for name in draft.terminals}
+    unused = _unused_optional(draft)
+    _fill_places(draft)
+    parts = []
+    for part in draft.parts:
+        names = {
+            terminal: draft.main_terminals.get(name, name)
+            for terminal, name in part.terminals.items()
+        }
+        if part.kind == "alternator":
+            names = {key: name for key, name in names.items() if name not in unused}
+        if any(name in unused or name not in nodes for name in names.values()):
+            continue
+        terminals = {key: nodes[name] for key, name in names.items()}
+        place = part.place or _place_of(draft, names)
+        parts.append(
+            replace(
+                part,
+                terminals=MappingProxyType(terminals),
+                values=MappingProxyType(dict(part.values)),
+                place=place,
+            )
+        )
+    return tuple(parts)
+
+
+def find_terminal(draft: Draft, name: str, location: Location) -> str | None:
+    """Return the full name of a terminal, or report that there is none.
+
+    Parameters
+    ----------
+    draft : Draft
+        The car.
+    name : str
+        As in the file: ``battery.plus`` or ``body``.
+    location : Location
+        Where the file says so.
+
+    Returns
+    -------
+    str or None
+        The terminal; None when there is none.
+    """
+    full = draft.main_terminals.get(name, name)
+    if full in draft.terminals:
+        return full
+    if not draft.is_broken(name):
+        draft.report(_where(draft, location), _unknown_terminal(draft, name))
+    return None
+
+
+def _where(draft: Draft, location: Location) -> Location:
+    """Return the location of the value that names a terminal, as near as possible."""
+    return location if location in draft.document.values else location[:-1]
+
+
+def _unknown_terminal(draft: Draft, name: str) -> str:
+    """Return the message for a terminal that doesn't exist."""
+    assembly, _, terminal = name.partition(".")
+    own = [
+        known.partition(".")[2]
+        for known in draft.terminals
+        if known.startswith(f"{assembly}.")
+    ]
+    if own and terminal:
+        return (
+            f'"{assembly}" has no terminal "{terminal}"{nearest(terminal, own)}; '
+            f"it has {', '.join(own)}"
+        )
+    if own:
+        choices = " or ".join(f"{assembly}.{one}" for one in own)
+        return f'"{assembly}" has several terminals; name one: {choices}'
+    known = [*draft.terminals, *draft.main_terminals]
+    return f'there is no terminal "{name}"{nearest(name, known)}'
+
+
+def _node(draft: Draft, name: str) -> str:
+    """Return the node of a terminal: the last of the terminals it sits on."""
+    seen = [name]
+    while seen[-1] in draft.sits_on:
+        target, location = draft.sits_on[seen[-1]]
+        found = find_terminal(draft, target, location) if len(seen) == 1 else None
+        found = found or draft.main_terminals.get(target, target)
+        if found in seen:
+            if len(seen) == 1 or name == min(seen):
+                draft.report(
+                    location, f'"{name}" sits on itself; one end must be another part'
+                )
+            break
+        if found not in draft.terminals:
+            break
+        seen.append(found)
+    return seen[-1]
+
+
+def _unused_optional(draft: Draft) -> frozenset[str]:
+    """Return the optional terminals that nothing is joined to."""
+    used = {draft.main_terminals.get(name, name) for name, _ in draft.ends}
+    used.update(target for target, _ in draft.sits_on.values())
+    used.update(draft.sits_on)
+    return frozenset(draft.optional - used)
+
+
+def _fill_places(draft: Draft) -> None:
+    """Give terminals declared before their neighbour was known the place of that."""
+    links: dict[str, list[str]] = {}
+    pairs = [(name, target) for name, (target, _) in draft.sits_on.items()]
+    pairs.extend(
+        (part.terminals["a"], part.terminals["b"])
+        for part in draft.parts
+        if {"a", "b"} <= set(part.terminals)
+    )
+    for first, second in pairs:
+        for one, other in ((first, second), (second, first)):
+            links.setdefault(one, []).append(draft.main_terminals.get(other, other))
+    waiting = {name for name, place in draft.terminal_places.items() if not place}
+    while waiting:
+        found = _places_from_neighbours(draft, waiting, links)
+        if not found:
+            return
+        draft.terminal_places.update(found)
+        waiting -= set(found)
+
+
+def _places_from_neighbours(
+    draft: Draft, waiting: set[str], links: Mapping[str, list[str]]
+) -> dict[str, str]:
+    """Return the places that waiting terminals can take over now."""
+    found = {}
+    for name in sorted(waiting):
+        for neighbour in links.get(name, []):
+            place = draft.terminal_places.get(neighbour)
+            if place:
+                found[name] = place
+                break
+    return found
+
+
+def _place_of(draft: Draft, names: Mapping[str, str]) -> str:
+    """Return the first known place among a part's terminals."""
+    places = (draft.terminal_places.get(name) for name in names.values())
+    return next((place for place in places if place), "")
