@@ -36,6 +36,8 @@ from diagnose.measurement.symptoms import (
 
 LARGEST_RATE = 0.2  # above this a fault mode would be the normal condition of the part
 
+SUM_TOLERANCE = 1e-9  # rounding of a few decimal fractions, far below any real mistake
+
 Basis = Literal["read", "copy", "rule", "memory", "derived"]
 OperationWord = Literal["set", "times", "plus"]
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
@@ -232,20 +234,27 @@ class FaultModesFile(Entry):
     modes: list[ModeEntry]
 
 
+def _sum_to_one(states: dict[str, float]) -> dict[str, float]:
+    """Refuse probabilities that do not sum to 1."""
+    total = math.fsum(states.values())
+    if abs(total - 1.0) > SUM_TOLERANCE:
+        raise ValueError(f"the states sum to {total:g}; they must sum to 1")
+    return states
+
+
 class ContextEntry(SourcedEntry):
     """Something about the car's history."""
 
     question: Text
     reference: Identifier
     states: Annotated[
-        dict[Identifier, Annotated[float, Field(gt=0, lt=1)]], Field(min_length=2)
+        dict[Identifier, Annotated[float, Field(gt=0, lt=1)]],
+        Field(min_length=2),
+        AfterValidator(_sum_to_one),
     ]
 
     @model_validator(mode="after")
-    def _check_sum(self) -> Self:
-        total = math.fsum(self.states.values())
-        if abs(total - 1.0) > 1e-9:
-            raise ValueError(f"the states sum to {total:g}; they must sum to 1")
+    def _check_reference(self) -> Self:
         if self.reference not in self.states:
             named = ", ".join(self.states)
             raise ValueError(f"reference {self.reference!r} is not one of {named}")

@@ -1,0 +1,569 @@
+"""The knowledge folder: what ships loads, and what is wrong is said exactly."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import shutil
+from pathlib import Path
+
+import pytest
+
+from diagnose.circuit.car import Shape
+from diagnose.circuit.elements import ELEMENTS
+from diagnose.errors import InvalidFileError
+from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.modes import FaultMode
+from diagnose.files.knowledge_files import (
+    FILE_MODELS,
+    knowledge_digest,
+    load_knowledge,
+)
+from diagnose.files.resources import knowledge_folder
+from diagnose.files.yaml_positions import Plain, read_document
+from diagnose.measurement.symptoms import Claim, Group, Join, Quantity
+
+BASES = {"read", "copy", "rule", "memory", "derived"}
+
+
+@pytest.fixture(scope="module")
+def shipped() -> Knowledge:
+    return load_knowledge(knowledge_folder())
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """Return a copy of the shipped folder, to spoil."""
+    copy = tmp_path / "knowledge"
+    shutil.copytree(str(knowledge_folder()), copy)
+    return copy
+
+
+def spoil(folder: Path, file: str, before: str, after: str) -> tuple[int, int]:
+    """Replace the first `before`, and return the line and column where it stood."""
+    path = folder / f"{file}.yaml"
+    text = path.read_text(encoding="utf-8")
+    start = text.index(before)
+    path.write_text(text.replace(before, after, 1), encoding="utf-8")
+    return text.count("\n", 0, start) + 1, start - text.rfind("\n", 0, start)
+
+
+def message_after(folder: Path, file: str, before: str, after: str) -> str:
+    """Return the loader's whole message after one replacement, path cut off.
+
+    The message must stand on the line of the replacement.
+    """
+    line, _ = spoil(folder, file, before, after)
+    with pytest.raises(InvalidFileError) as caught:
+        load_knowledge(folder)
+    prefix = f"{folder / file}.yaml:{line}:"
+    assert str(caught.value).startswith(prefix), str(caught.value)
+    return str(caught.value).removeprefix(prefix).partition(": ")[2]
+
+
+# What ships
+
+
+def test_shipped_knowledge_loads(shipped: Knowledge) -> None:
+    assert len(shipped.modes) > 50
+
+
+def test_every_kind_the_circuit_knows_has_all_its_defaults(shipped: Knowledge) -> None:
+    defaults = {kind: set(values) for kind, values in shipped.defaults.items()}
+
+    assert defaults == {kind: set(e.parameters) for kind, e in ELEMENTS.items()}
+
+
+def test_every_kind_but_none_has_a_fault_mode(shipped: Knowledge) -> None:
+    assert {mode.kind for mode in shipped.modes} == set(ELEMENTS)
+
+
+@pytest.mark.parametrize("file", sorted(FILE_MODELS))
+def test_every_shipped_record_has_a_source_and_a_basis(file: str) -> None:
+    document = read_document(
+        Path(str(knowledge_folder())) / f"{file}.yaml", wanted="knowledge file"
+    )
+
+    assert not _records(document.data, ())
+
+
+def _records(data: Plain, place: tuple[str, ...]) -> list[str]:
+    """Return the records, by what makes them one, that lack source or basis."""
+    if isinstance(data, list):
+        lists = (_records(one, (*place, str(i))) for i, one in enumerate(data))
+        return [wrong for found in lists for wrong in found]
+    if not isinstance(data, dict):
+        return []
+    marks = {"rate", "question", "says", "change_minutes", "percent", "value"}
+    is_default = place[:1] == ("kinds",) and len(place) == 3
+    is_record = is_default or bool(marks & data.keys())
+    source, basis = data.get("source"), data.get("basis")
+    wrong = is_record and (not source or basis not in BASES)
+    inner = [w for key, one in data.items() for w in _records(one, (*place, key))]
+    return [*inner, ".".join(place)] if wrong else inner
+
+
+def _is_comment(line: str) -> bool:
+    return line.startswith("#")
+
+
+@pytest.mark.parametrize("file", sorted(FILE_MODELS))
+def test_every_file_opens_with_its_grammar(file: str) -> None:
+    text = (knowledge_folder() / f"{file}.yaml").read_text(encoding="utf-8")
+    comment = list(itertools.takewhile(_is_comment, text.splitlines()))
+
+    assert any("Grammar" in line for line in comment)
+
+
+def test_default_battery_reads_the_published_rest_volts(shipped: Knowledge) -> None:
+    # US Army TM 5-3805-262-20 p. 5-142: 25/50/75/100 % = 12.0/12.2/12.4/12.6 V.
+    battery = shipped.defaults["battery"]
+    empty = battery["empty_volts"].distribution.nominal
+    full = battery["full_volts"].distribution.nominal
+    charges = (0.25, 0.50, 0.75, 1.00)
+
+    volts = [empty + charge * (full - empty) for charge in charges]
+
+    assert volts == pytest.approx([12.0, 12.2, 12.4, 12.6], abs=1e-9)
+
+
+def test_default_relay_pulls_in_by_8_volts_and_holds_above_1_volt(
+    shipped: Knowledge,
+) -> None:
+    # Typical datasheet: operate <= 8.0 V, release >= 1.0 V; two standard deviations.
+    pull_in = shipped.defaults["coil"]["pull_in_volts"].distribution
+    release = shipped.defaults["coil"]["release_volts"].distribution
+
+    assert pull_in.first + 2 * pull_in.second <= 8.0
+    assert release.first - 2 * release.second >= 1.0
+
+
+def test_default_relay_contact_drops_at_most_50_millivolts_at_10_amps(
+    shipped: Knowledge,
+) -> None:
+    # Typical datasheet: contact <= 50 mV at 10 A.
+    contact = shipped.defaults["contacts"]["contact_ohms"].distribution
+
+    assert contact.nominal * 10.0 <= 0.050
+
+
+def test_default_wire_joint_is_at_most_3_milliohms(shipped: Knowledge) -> None:
+    # FAA AC 43.13-1B 11-189: a jumper joint at most 3 mohm.
+    assert shipped.defaults["wire"]["joint_a_ohms"].distribution.nominal <= 0.003
+
+
+def test_states_are_those_the_symptoms_are_written_for(shipped: Knowledge) -> None:
+    assert list(shipped.states) == [
+        "key-off",
+        "key-on",
+        "cranking",
+        "idle",
+        "idle-loaded",
+        "fast-idle",
+        "isolated",
+    ]  # fmt: skip
+
+
+def test_cranking_needs_a_helper_and_a_caution(shipped: Knowledge) -> None:
+    state = shipped.states["cranking"]
+
+    assert (state.needs_helper, state.caution) == (True, "cranking")
+
+
+@pytest.mark.parametrize("state", ["idle", "idle-loaded", "fast-idle"])
+def test_running_states_warn_of_moving_parts(shipped: Knowledge, state: str) -> None:
+    assert shipped.states[state].caution == "moving-parts"
+
+
+def test_symptoms_watched_while_cranking_or_running_have_a_caution(
+    shipped: Knowledge,
+) -> None:
+    risky = {"cranking", "idle", "idle-loaded", "fast-idle"}
+    watched = [s for s in shipped.symptoms.values() if s.state in risky]
+    bare = [symptom.name for symptom in watched if not symptom.caution]
+
+    assert not bare
+
+
+def test_claims_read_as_the_records_say(shipped: Knowledge) -> None:
+    group = shipped.symptoms["lights-dim-when-fan-cuts-in"].when
+
+    assert group == Group(
+        join=Join.ALL,
+        members=(
+            Claim(
+                role="battery",
+                quantity=Quantity.VOLTS,
+                state="idle-loaded",
+                at_least=False,
+                limit=0.925,
+                blur=0.008,
+                relative_to="idle",
+            ),
+        ),
+    )
+
+
+def test_a_group_can_name_another_symptom(shipped: Knowledge) -> None:
+    assert "engine-cranks" in shipped.symptoms["engine-starts"].when.members
+
+
+# Rates against the published shares
+
+
+def rates(knowledge: Knowledge, kind: str) -> dict[str, float]:
+    return {m.name: m.rate for m in knowledge.modes if m.kind == kind}
+
+
+def shares_of(groups: list[float]) -> list[float]:
+    return [group / math.fsum(groups) for group in groups]
+
+
+def test_relay_modes_follow_the_published_shares(shipped: Knowledge) -> None:
+    # MIL-HDBK-338B: fails to close .55, closes by itself .26, short .19.
+    coil, contacts = rates(shipped, "coil"), rates(shipped, "contacts")
+    closing = (
+        coil["open_circuit"]
+        + coil["pull_in_high"]
+        + contacts["burnt"]
+        + contacts["does_not_close"]
+    )
+    groups = [closing, contacts["welded"], coil["draws_too_much"]]
+
+    assert shares_of(groups) == pytest.approx([0.55, 0.26, 0.19], abs=0.005)
+
+
+def test_relay_modes_sum_to_the_published_base_rate(shipped: Knowledge) -> None:
+    # MIL-HDBK-217F: 2.1 per 1e6 h, over 1200 h; a solenoid's own mode is no relay's.
+    coil, contacts = rates(shipped, "coil"), rates(shipped, "contacts")
+    total = math.fsum([*coil.values(), *contacts.values()])
+    total -= contacts["solenoid_burnt"]
+
+    assert total == pytest.approx(2.1e-6 * 1200, rel=0.01)
+
+
+def test_wire_modes_follow_the_published_connector_shares(shipped: Knowledge) -> None:
+    # MIL-HDBK-338B connector: open .61, poor contact .23, short .16.
+    wire = rates(shipped, "wire")
+    poor = wire["high_resistance_a"] + wire["high_resistance_b"]
+    groups = [wire["open_circuit"], poor, wire["short_to_ground"]]
+
+    assert shares_of(groups) == pytest.approx([0.61, 0.23, 0.16], abs=0.005)
+
+
+def test_switch_modes_follow_the_published_shares(shipped: Knowledge) -> None:
+    # MIL-HDBK-338B toggle switch: open .65, sticking .19, short .16; sticking is half
+    # open and half closed, so open .745 and closed .255.
+    switch = rates(shipped, "switch-contact")
+    opens = switch["open_circuit"] + switch["burnt"]
+
+    share = opens / (opens + switch["stuck_closed"])
+
+    assert share == pytest.approx(0.745, abs=0.005)
+
+
+def test_resistor_modes_follow_the_published_shares(shipped: Knowledge) -> None:
+    # MIL-HDBK-338B wirewound resistor: open .65, drift .26, short .09.
+    found = rates(shipped, "resistor")
+    shares = dict(zip(found, shares_of(list(found.values())), strict=True))
+
+    assert shares == pytest.approx(
+        {"open_circuit": 0.65, "drifted": 0.26, "shorted": 0.09}, abs=0.005
+    )
+
+
+def test_lamp_modes_follow_the_published_shares(shipped: Knowledge) -> None:
+    # MIL-HDBK-338B lamp: dark .67, dim .33.
+    found = rates(shipped, "lamp")
+
+    assert shares_of(list(found.values())) == pytest.approx([0.67, 0.33], abs=0.005)
+
+
+def test_battery_modes_follow_the_published_shares(shipped: Knowledge) -> None:
+    # MIL-HDBK-338B lead-acid battery: degraded .70, short .20, intermittent .10.
+    found = rates(shipped, "battery")
+    degraded = found["discharged"] + found["worn_out"]
+    groups = [degraded, found["shorted_cell"], found["inner_connection"]]
+
+    assert shares_of(groups) == pytest.approx([0.70, 0.20, 0.10], abs=0.005)
+
+
+CAR: tuple[tuple[str, str | None, int], ...] = (
+    ("wire", None, 72),
+    ("wire", "battery-cable", 4),
+    ("wire", "ground-strap", 2),
+    ("wire", "ignition-feed", 1),
+    ("wire", "controller-feed", 1),
+    ("fuse", None, 12),
+    ("coil", None, 6),
+    ("contacts", None, 5),
+    ("contacts", "starter-solenoid", 1),
+    ("motor", None, 1),
+    ("motor", "blower", 1),
+    ("motor", "fuel-pump", 1),
+    ("motor", "fan", 2),
+    ("lamp", None, 4),
+    ("load", None, 6),
+    ("battery", "battery", 1),
+    ("alternator", "alternator", 1),
+    ("starter", "starter", 1),
+    ("controller", "engine-controller", 1),
+    ("driver", None, 4),
+    ("joint", None, 8),
+    ("switch-contact", None, 10),
+    ("fusible-link", "main-fuse", 1),
+    ("diode", None, 1),
+    ("resistor", None, 1),
+    ("engine", "engine", 1),
+)
+"""The car of the header of fault-modes.yaml: kind, role, how many."""
+
+
+WIRING = ("wire", "joint", "switch-contact")
+SUPPLY = ("fuse", "fusible-link", "battery", "alternator")
+
+
+def expected_faults(knowledge: Knowledge, answers: dict[str, str]) -> dict[str, float]:
+    """Return the expected number of faults of `CAR`, by kind."""
+    result: dict[str, float] = {}
+    for kind, role, count in CAR:
+        for mode in knowledge.modes:
+            if mode.kind == kind and _can_have(mode, role):
+                factor = math.prod(
+                    mode.factors.get(context, {}).get(state, 1.0)
+                    for context, state in answers.items()
+                )
+                result[kind] = result.get(kind, 0.0) + count * mode.rate * factor
+    return result
+
+
+def _can_have(mode: FaultMode, role: str | None) -> bool:
+    if role in mode.except_roles:
+        return False
+    return not mode.roles or role in mode.roles
+
+
+def test_a_usual_car_expects_about_half_a_fault(shipped: Knowledge) -> None:
+    # fault-modes.yaml, header: .44 averaged over all answers.
+    names = [context.name for context in shipped.contexts]
+    total = 0.0
+    for states in itertools.product(*(c.states for c in shipped.contexts)):
+        answers = dict(zip(names, states, strict=True))
+        chance = math.prod(c.states[answers[c.name]] for c in shipped.contexts)
+        total += chance * sum(expected_faults(shipped, answers).values())
+
+    assert total == pytest.approx(0.44, abs=0.01)
+
+
+def test_in_reference_context_a_usual_car_expects_a_quarter_of_a_fault(
+    shipped: Knowledge,
+) -> None:
+    # fault-modes.yaml, header.
+    assert sum(expected_faults(shipped, {}).values()) == pytest.approx(0.24, abs=0.01)
+
+
+def test_wiring_that_used_to_work_fails_first_at_its_connections(
+    shipped: Knowledge,
+) -> None:
+    # Lessons in Electric Circuits, troubleshooting: bad connections first.
+    found = expected_faults(shipped, {"wiring": "in_service"})
+    connections = found["wire"] + found["joint"]
+
+    assert connections > max(v for k, v in found.items() if k not in {"wire", "joint"})
+
+
+def test_fresh_wiring_is_suspected_in_the_published_order(shipped: Knowledge) -> None:
+    # Lessons in Electric Circuits, troubleshooting: wiring errors, then supply and
+    # blown fuses, then defective parts.
+    found = expected_faults(shipped, {"wiring": "fresh"})
+    wiring = sum(found[kind] for kind in WIRING)
+    supply = sum(found[kind] for kind in SUPPLY)
+    parts = sum(
+        found[kind] for kind in found if kind not in {*WIRING, *SUPPLY, "engine"}
+    )
+
+    assert wiring > supply > parts
+
+
+# Mistakes, each with its exact message
+
+
+def test_missing_file_is_named(folder: Path) -> None:
+    (folder / "meter.yaml").unlink()
+
+    with pytest.raises(InvalidFileError) as caught:
+        load_knowledge(folder)
+
+    assert str(caught.value) == (
+        f"{folder / 'meter.yaml'}: no such file; a knowledge folder needs all of "
+        "part-kinds.yaml, fault-modes.yaml, contexts.yaml, symptoms.yaml, "
+        "complaints.yaml, states.yaml, cautions.yaml, meter.yaml"
+    )
+
+
+MISTAKES: dict[str, tuple[str, str, str, str]] = {
+    "number as text": (
+        "fault-modes", "rate: 0.000483", 'rate: "0.000483"',
+        'rate: found "0.000483", expected a number',
+    ),
+    "rate out of range": (
+        "fault-modes", "rate: 0.000483", "rate: 0.483",
+        "rate: found 0.483, expected a number of at most 0.2",
+    ),
+    "unknown key": (
+        "states", "is_cranking: true", "is_crankin: true",
+        '"is_crankin" is not known here; did you mean "is_cranking"?',
+    ),
+    "missing key": (
+        "fault-modes", "cure_probability: 0.95, ", "",
+        '"cure_probability" is missing',
+    ),
+    "unknown basis": (
+        "meter", "basis: rule}", "basis: heard}",
+        'basis: found "heard", expected read, copy, rule, memory or derived',
+    ),
+    "two shapes": (
+        "part-kinds", "{uniform: [0.82, 1.0],", "{fixed: 1, uniform: [0.82, 1.0],",
+        "give one of fixed, lognormal, normal, uniform, loguniform; "
+        "found fixed and uniform",
+    ),
+    "range turned round": (
+        "part-kinds", "uniform: [0.82, 1.0]", "uniform: [1.0, 0.82]",
+        "uniform: 1 must be less than 0.82",
+    ),
+    "spread negative": (
+        "part-kinds", "normal: [11.8, 0.03]", "normal: [11.8, -0.03]",
+        "normal: the spread -0.03 must not be negative",
+    ),
+    "logarithm of zero": (
+        "fault-modes", "loguniform: [0.08, 8.0]", "loguniform: [0.0, 8.0]",
+        "loguniform: 0 must be greater than 0",
+    ),
+    "context does not sum to 1": (
+        "contexts", "fresh: 0.5, in_service: 0.5", "fresh: 0.5, in_service: 0.4",
+        "the states sum to 0.9; they must sum to 1",
+    ),
+    "unknown parameter": (
+        "fault-modes", "parameter: wire_ohms", "parameter: wire_ohm",
+        'there is no parameter of wire "wire_ohm"; did you mean "wire_ohms"?',
+    ),
+    "unknown kind": (
+        "fault-modes", "kind: wire\n", "kind: wyre\n",
+        'there is no kind of part "wyre"; did you mean "wire"?',
+    ),
+    "unknown role": (
+        "fault-modes", "except_roles: [battery-cable,", "except_roles: [batery-cable,",
+        'there is no role "batery-cable"; did you mean "battery-cable"?',
+    ),
+    "role of another kind": (
+        "fault-modes", "except_roles: [battery-cable,", "except_roles: [starter,",
+        'no wire can have the role "starter"; it is for starter',
+    ),
+    "unknown context": (
+        "fault-modes", "factors: {wiring:", "factors: {wirin:",
+        'there is no context "wirin"; did you mean "wiring"?',
+    ),
+    "factor on the reference": (
+        "fault-modes", "{wiring: {fresh: 2.0}", "{wiring: {in_service: 2.0}",
+        '"in_service" is the reference answer of wiring; '
+        "its factor is 1, change the rate instead",
+    ),
+    "unknown caution": (
+        "states", "caution: cranking", "caution: craking",
+        'there is no caution "craking"; did you mean "cranking"?',
+    ),
+    "unknown state": (
+        "symptoms", "state: key-on\n", "state: key-om\n",
+        'there is no operating state "key-om"; did you mean "key-on"?',
+    ),
+    "unknown state in a claim": (
+        "symptoms", "engine-controller, state: key", "engine-controller, state: kay",
+        'there is no operating state "kay-on"; did you mean "key-on"?',
+    ),
+    "unknown symptom": (
+        "symptoms", "symptom: engine-cranks}", "symptom: engine-crank}",
+        'there is no symptom "engine-crank"; did you mean "engine-cranks"?',
+    ),
+    "claim without a limit": (
+        "symptoms", "at_least: 0.5, blur: 0.05", "blur: 0.05",
+        "give one of at_least, below; found none of them",
+    ),
+    "quantity that the kind lacks": (
+        "symptoms", "is_up: engine-controller", "is_up: battery",
+        'is_up is for controller; "battery" can be battery',
+    ),
+    "unknown mechanical condition": (
+        "fault-modes", "mechanical: {engine_turns: 0}", "mechanical: {engine_turn: 0}",
+        'there is no mechanical condition "engine_turn"; did you mean "engine_turns"?',
+    ),
+    "complaint about nothing known": (
+        "complaints", "{engine-cranks: true,", "{engine-crank: true,",
+        'there is no symptom "engine-crank"; did you mean "engine-cranks"?',
+    ),
+    "re-test not among the answers": (
+        "complaints", "retest: engine-starts", "retest: pump-primes",
+        'the re-test "pump-primes" is not among the answers',
+    ),
+    "cured means the same as the complaint": (
+        "complaints", "cured_answer: true\n", "cured_answer: false\n",
+        "cured_answer is the answer of the complaint itself; it must be the other one",
+    ),
+    "placeholder": (
+        "fault-modes", '"{part}: open circuit"', '"{name}: open circuit"',
+        "has '{name}'; the only placeholder is {part}",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("mistake", MISTAKES)
+def test_a_mistake_gets_its_exact_message(folder: Path, mistake: str) -> None:
+    file, before, after, expected = MISTAKES[mistake]
+
+    assert message_after(folder, file, before, after).splitlines()[0] == expected
+
+
+def test_symptom_made_of_itself_is_refused(folder: Path) -> None:
+    spoil(folder, "symptoms", "symptom: engine-cranks}", "symptom: runs-with-loads-on}")
+
+    with pytest.raises(InvalidFileError, match='"engine-starts" is made of itself'):
+        load_knowledge(folder)
+
+
+def test_mistakes_of_several_files_come_together(folder: Path) -> None:
+    spoil(folder, "meter", "percent: 0.5", "percent: -0.5")
+    spoil(folder, "states", "change_minutes: 0.2", "change_minutes: soon")
+
+    with pytest.raises(InvalidFileError) as caught:
+        load_knowledge(folder)
+
+    assert [problem.message for problem in caught.value.problems] == [
+        "percent: found -0.5, expected a number of at least 0",
+        'change_minutes: found "soon", expected a number',
+    ]
+
+
+def test_column_is_that_of_the_wrong_value(folder: Path) -> None:
+    line, column = spoil(folder, "meter", "percent: 0.5", "percent: -0.5")
+
+    with pytest.raises(InvalidFileError) as caught:
+        load_knowledge(folder)
+
+    (problem,) = caught.value.problems
+    assert (problem.line, problem.column) == (line, column + len("percent: "))
+
+
+def test_digest_changes_with_any_file(folder: Path) -> None:
+    before = knowledge_digest(folder)
+    spoil(folder, "cautions", "Read the caution", "Read each caution")
+
+    assert knowledge_digest(folder) != before
+
+
+def test_knowledge_carries_the_digest_of_its_folder(shipped: Knowledge) -> None:
+    assert shipped.digest == knowledge_digest(knowledge_folder())
+
+
+def test_shapes_become_distributions(shipped: Knowledge) -> None:
+    found = shipped.defaults["battery"]["state_of_charge"].distribution
+
+    assert (found.shape, found.first, found.second) == (Shape.UNIFORM, 0.82, 1.0)
