@@ -1,0 +1,156 @@
+"""Facts as rows: what the store keeps and the JSON face speaks, and back.
+
+The one place that knows how a fact record is spelled outside the program. Leaves the
+keeping to `store` and the conclusions to `diagnosis`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping
+from types import MappingProxyType
+
+from diagnose.errors import ReadingError
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    Fact,
+    ReadingFact,
+    ReadingKind,
+    RepairFact,
+    SkipFact,
+    SymptomFact,
+    UndoFact,
+)
+from diagnose.store.case_store import FactContent, FactRow
+
+OVER_RANGE = "OL"
+"""How an over-range reading is written: JSON has no infinity."""
+
+
+def fact_to_row(fact: Fact) -> FactRow:
+    """Return the row of a fact.
+
+    Examples
+    --------
+    >>> fact_to_row(SkipFact(step="symptom|engine-cranks")).kind
+    'skip'
+    """
+    match fact:
+        case ContextFact():
+            return _row("context", context=fact.context, answer=fact.answer)
+        case ComplaintFact():
+            return _row("complaint", complaint=fact.complaint)
+        case SymptomFact():
+            return _row("symptom", symptom=fact.symptom, is_present=fact.is_present)
+        case ReadingFact():
+            return _row(
+                "reading",
+                kind=fact.kind.value,
+                state=fact.state,
+                red=fact.red,
+                black=fact.black,
+                value=OVER_RANGE if math.isinf(fact.value) else fact.value,
+            )
+        case RepairFact():
+            return _row("repair", cause=fact.cause)
+        case SkipFact():
+            return _row("skip", step=fact.step)
+        case UndoFact():
+            return _row("undo")
+
+
+def fact_from_row(row: FactRow) -> Fact:
+    """Return the fact of a row.
+
+    Raises
+    ------
+    ReadingError
+        If the row is no fact, or a field is missing or of the wrong type.
+    """
+    read = _READERS.get(row.kind)
+    if read is None:
+        known = ", ".join(_READERS)
+        raise ReadingError(f'"{row.kind}" is not a kind of fact; known are: {known}')
+    return read(row.content)
+
+
+def standing_facts(facts: Iterable[Fact]) -> tuple[Fact, ...]:
+    """Return the facts that count: without undos and what they took back.
+
+    Examples
+    --------
+    >>> kept = SkipFact(step="a")
+    >>> standing_facts([kept, SkipFact(step="b"), UndoFact()]) == (kept,)
+    True
+    """
+    standing: list[Fact] = []
+    for fact in facts:
+        if not isinstance(fact, UndoFact):
+            standing.append(fact)
+        elif standing:
+            standing.pop()
+    return tuple(standing)
+
+
+def _row(row_kind: str, /, **content: str | float | bool) -> FactRow:
+    return FactRow(kind=row_kind, content=MappingProxyType(content))
+
+
+def _words(content: FactContent, key: str) -> str:
+    value = content.get(key)
+    if not isinstance(value, str):
+        raise ReadingError(f'"{key}" must be text, found {value!r}')
+    return value
+
+
+def _yes_or_no(content: FactContent, key: str) -> bool:
+    value = content.get(key)
+    if not isinstance(value, bool):
+        raise ReadingError(f'"{key}" must be true or false, found {value!r}')
+    return value
+
+
+def _number(content: FactContent, key: str) -> float:
+    value = content.get(key)
+    if value == OVER_RANGE:
+        return math.inf
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise ReadingError(f'"{key}" must be a number or "OL", found {value!r}')
+    return float(value)
+
+
+def _reading(content: FactContent) -> ReadingFact:
+    kinds = {kind.value: kind for kind in ReadingKind}
+    name = _words(content, "kind")
+    if name not in kinds:
+        raise ReadingError(
+            f'"{name}" is not a kind of reading; known are: {", ".join(kinds)}'
+        )
+    return ReadingFact(
+        kind=kinds[name],
+        state=_words(content, "state"),
+        red=_words(content, "red"),
+        black=_words(content, "black"),
+        value=_number(content, "value"),
+    )
+
+
+_READERS: Mapping[str, Callable[[FactContent], Fact]] = MappingProxyType(
+    {
+        "context": lambda content: ContextFact(
+            context=_words(content, "context"), answer=_words(content, "answer")
+        ),
+        "complaint": lambda content: ComplaintFact(
+            complaint=_words(content, "complaint")
+        ),
+        "symptom": lambda content: SymptomFact(
+            symptom=_words(content, "symptom"),
+            is_present=_yes_or_no(content, "is_present"),
+        ),
+        "reading": _reading,
+        "repair": lambda content: RepairFact(cause=_words(content, "cause")),
+        "skip": lambda content: SkipFact(step=_words(content, "step")),
+        "undo": lambda content: UndoFact(),  # noqa: ARG005  (no fields)
+    }
+)
