@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -25,6 +26,8 @@ from diagnose.errors import StoreError
 SCHEMA_VERSION = 1
 STORE_FILE = "cases.sqlite3"
 BUSY_SECONDS = 5.0
+
+_NAME = re.compile(r"\w[\w.-]*")
 
 FactContent = Mapping[str, str | float | bool]
 
@@ -109,6 +112,10 @@ def text_digest(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
+class CaseNameError(StoreError):
+    """A name a case can't have: taken, or hard to type on a command line."""
+
+
 class CaseStore:
     """The cases of one user, in one SQLite file.
 
@@ -174,16 +181,22 @@ class CaseStore:
 
         Raises
         ------
+        CaseNameError
+            If the name is taken, or not a word.
         StoreError
-            If the name is taken, or the file can't be written.
+            If the file can't be written.
         """
+        if name and not _NAME.fullmatch(name):
+            raise CaseNameError(
+                f'"{name}" can\'t name a case; use letters, digits, "-", "_" and "."'
+            )
         with self._transaction() as connection:
-            wanted = name or self._free_name(Path(car_path).stem or "case")
+            wanted = name or self._free_name(Path(car_path).stem)
             taken = connection.execute(
                 "SELECT 1 FROM cases WHERE name = ?", (wanted,)
             ).fetchone()
             if taken:
-                raise StoreError(
+                raise CaseNameError(
                     f'case "{wanted}" exists already; '
                     f"go on with it by: diagnose resume {wanted}"
                 )
@@ -319,6 +332,7 @@ class CaseStore:
 
     def _free_name(self, stem: str) -> str:
         """Return the first of ``stem-1``, ``stem-2`` ... that no case has."""
+        stem = re.sub(r"[^\w.-]+", "-", stem).strip("-.") or "case"
         taken = {name for (name,) in self._connection.execute("SELECT name FROM cases")}
         count = 1
         while f"{stem}-{count}" in taken:

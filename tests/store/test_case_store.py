@@ -103,6 +103,19 @@ def test_taken_name_is_refused_and_points_to_resume(store: CaseStore) -> None:
         begin(store)
 
 
+def test_name_that_is_no_word_is_refused(store: CaseStore) -> None:
+    with pytest.raises(StoreError, match="can't name a case"):
+        begin(store, "two words")
+
+
+def test_car_file_with_a_strange_name_still_gives_a_typable_case(
+    store: CaseStore,
+) -> None:
+    case = store.create(name="", car_path="cars/my car (old).yaml", car_text="")
+
+    assert case.name == "my-car-old-1"
+
+
 def test_unknown_case_names_the_latest_ones(store: CaseStore) -> None:
     begin(store)
 
