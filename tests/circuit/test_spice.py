@@ -10,6 +10,9 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +24,9 @@ from diagnose.circuit.netlist import spice_netlist
 from diagnose.circuit.nodal import NODE_LEAK_SIEMENS, Network
 from diagnose.circuit.operating_point import OperatingPoint, solve_operating_point
 from diagnose.circuit.sample import Sample
+from diagnose.faults.causes import Cause, catalogue, changed_values
+from diagnose.files.car_file import load_car
+from diagnose.files.knowledge_files import load_knowledge
 from tests.circuit.small_circuits import (
     CRANKING,
     GROUND,
@@ -36,6 +42,35 @@ needs_ngspice = pytest.mark.skipif(
 )
 STATES = (KEY_OFF, KEY_ON, CRANKING)
 N_RANDOM_CARS = 12
+ROOT = Path(__file__).resolve().parents[2]
+SHIPPED_STATES = (
+    "key-off",
+    "key-on",
+    "cranking",
+    "idle",
+    "idle-loaded",
+    "fast-idle",
+    "isolated",
+)
+# One of each way to bend a circuit: an open return, a poor cable, a short, a sneak
+# path, a source gone or too high, and contacts and outputs that stay closed.
+SHIPPED_FAULTS = (
+    "engine-strap:open_circuit",
+    "ground-cable:cable_high_resistance_a",
+    "engine-controller-ground:open_circuit",
+    "tail-lamps-wire:leak_to_ground",
+    "battery:shorted_cell",
+    "alternator:set_point_high",
+    "alternator:dead",
+    "fuel-pump-relay.contacts:welded",
+    "engine-controller.fan-output:failed_shorted",
+    "main-fuse:blown",
+    "fan:fan_stalled",
+)
+SHIPPED_POINTS = (
+    *((state, "") for state in SHIPPED_STATES),
+    *product(("key-on", "cranking", "idle-loaded"), SHIPPED_FAULTS),
+)
 
 
 def ngspice_volts(netlist: str, *, n_nodes: int, folder: Path) -> list[float]:
@@ -265,6 +300,43 @@ def solved_random_car(seed: int, state: int) -> tuple[Network, OperatingPoint]:
     model = CarModel(make_car(parts, *STATES, body="body.metal"), Sample(n_draws=1))
     network = model.network(STATES[state])
     return network, solve_operating_point(network)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShippedCar:
+    """The car that comes with the program, with one draw of every tolerance."""
+
+    model: CarModel
+    causes: Mapping[str, Cause]
+
+
+@pytest.fixture(scope="module")
+def shipped() -> ShippedCar:
+    knowledge = load_knowledge(ROOT / "knowledge")
+    car = load_car(ROOT / "cases" / "cars" / "sedan.yaml", knowledge)
+    causes = catalogue(car, knowledge.modes)
+    return ShippedCar(
+        model=CarModel(car, Sample(n_draws=1)),
+        causes={cause.name: cause for cause in causes},
+    )
+
+
+@needs_ngspice
+@pytest.mark.parametrize(("state", "fault"), SHIPPED_POINTS)
+def test_shipped_car_has_the_node_volts_of_ngspice(
+    state: str, fault: str, shipped: ShippedCar, tmp_path: Path
+) -> None:
+    model = shipped.model
+    values = changed_values(model, [shipped.causes[fault]] if fault else [])
+    network = model.network(model.car.state(state), values)
+    point = solve_operating_point(network)
+
+    found = ngspice_volts(
+        spice_netlist(network, point), n_nodes=len(network.nodes), folder=tmp_path
+    )
+
+    # 1e-8 V: rounding of 12 V (2e-15) times the spread of conductances, derived.
+    assert point.volts[0].tolist() == pytest.approx(found, rel=1e-6, abs=1e-8)
 
 
 @needs_ngspice
