@@ -84,6 +84,27 @@ MOST_PROTECTION_FACTOR = 1.5
 """A fuse may be rated at 150 % of the allowable current: 33 CFR 183.455."""
 
 
+def gauge_name(gauge: int) -> str:
+    """Return a gauge as people write it.
+
+    Parameters
+    ----------
+    gauge : int
+        Wire gauge; 0 for 1/0, -1 for 2/0 and so on.
+
+    Returns
+    -------
+    str
+        The gauge in the trade's way.
+
+    Examples
+    --------
+    >>> gauge_name(14), gauge_name(-1)
+    ('14', '2/0')
+    """
+    return str(gauge) if gauge > 0 else f"{1 - gauge}/0"
+
+
 def awg_area_mm2(gauge: int) -> float:
     """Return the copper cross-section of a solid AWG wire.
 
@@ -153,8 +174,10 @@ def sae_area_mm2(gauge: int) -> float:
     1.876
     """
     if gauge not in _SAE_CIRCULAR_MILS:
-        known = ", ".join(str(size) for size in SAE_GAUGES)
-        raise ValueError(f"there is no SAE gauge {gauge} here; known: {known}")
+        known = ", ".join(gauge_name(size) for size in SAE_GAUGES)
+        raise ValueError(
+            f"there is no SAE gauge {gauge_name(gauge)} here; known: {known}"
+        )
     return _SAE_CIRCULAR_MILS[gauge] * MM2_PER_CIRCULAR_MIL
 
 

@@ -1,23 +1,21 @@
-"""What makes a car sound: one small function for each claim.
+"""What the entries of a car file say about each other: one function for each claim.
 
-`check_names` looks at what the entries of a file say about each other, `check_car` at
-the finished circuit. Leaves the grammar of single entries to `car_schema`.
+Leaves the grammar of single entries to `car_schema`, terminals to `resolution`, and the
+finished circuit to `circuit_checks`.
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator
 
-from diagnose.circuit.car import Car
+from diagnose.circuit.elements import ELEMENTS
 from diagnose.files.car_schema import CarEntry
 from diagnose.files.draft import Draft, nearest
-from diagnose.files.state_expansion import report_caution
 from diagnose.files.yaml_positions import Location, Plain
 
 
 def check_names(car: CarEntry, draft: Draft) -> None:
-    """Check places and cautions.
+    """Check places, cautions, roles, gates, positions and metal.
 
     Parameters
     ----------
@@ -26,27 +24,23 @@ def check_names(car: CarEntry, draft: Draft) -> None:
     draft : Draft
         Takes the problems.
     """
-    for check in (_check_places, _check_place_cautions):
-        check(car, draft)
-
-
-def check_car(car: Car, draft: Draft) -> None:
-    """Check the finished circuit.
-
-    Parameters
-    ----------
-    car : Car
-        The car.
-    draft : Draft
-        Takes the problems.
-    """
-    for check in (_check_no_dangling_wire,):
+    for check in (
+        _check_places,
+        _check_cautions,
+        _check_roles,
+        _check_metal,
+        _check_switch_terminals,
+        _check_gates,
+        _check_closed_in,
+    ):
         check(car, draft)
 
 
 def _check_places(car: CarEntry, draft: Draft) -> None:
     """Report places that the section `places` hasn't."""
-    for place, location in _named_places(draft.document.data, ()):
+    if draft.is_broken("places"):
+        return
+    for place, location in _named(draft.document.data, "place", PLACE_TABLES):
         is_hidden = place == "hidden" and location[0] == "test-points"
         if place not in car.places and not is_hidden and not draft.is_broken(place):
             draft.report(
@@ -56,38 +50,136 @@ def _check_places(car: CarEntry, draft: Draft) -> None:
             )
 
 
-def _named_places(data: Plain, location: Location) -> Iterator[tuple[str, Location]]:
-    """Return every place the file names, with its location."""
+PLACE_TABLES = frozenset((("splices",), ("test-points",), ("metal",)))
+"""Sections that give a place right behind each name."""
+
+
+def _check_cautions(car: CarEntry, draft: Draft) -> None:
+    """Report cautions that knowledge/ hasn't."""
+    del car
+    known = draft.knowledge.cautions
+    for caution, location in _named(draft.document.data, "caution"):
+        if caution not in known:
+            draft.report(
+                location,
+                f'there is no caution "{caution}"{nearest(caution, known)}; '
+                f"known: {', '.join(sorted(known))}",
+            )
+
+
+def _check_roles(car: CarEntry, draft: Draft) -> None:
+    """Report roles that knowledge/ hasn't; whether one fits is seen with its part."""
+    del car
+    known = draft.knowledge.roles
+    for role, location in _named(draft.document.data, "role"):
+        if role not in known:
+            draft.report(
+                location,
+                f'there is no role "{role}"{nearest(role, known)}; '
+                f"known: {', '.join(sorted(known))}",
+            )
+
+
+def _named(
+    data: Plain,
+    wanted: str,
+    tables: frozenset[Location] = frozenset(),
+    location: Location = (),
+) -> Iterator[tuple[str, Location]]:
+    """Return the text behind every key of that name, with its location.
+
+    The whole file is looked through, entries that could not be read included.
+    """
     if not isinstance(data, dict):
         return
     for key, value in data.items():
         inside = (*location, key)
-        is_table = location in {("splices",), ("test-points",), ("metal",)}
-        if isinstance(value, str) and (key == "place" or is_table):
+        if isinstance(value, str) and (key == wanted or location in tables):
             yield value, inside
         else:
-            yield from _named_places(value, inside)
+            yield from _named(value, wanted, tables, inside)
 
 
-def _check_place_cautions(car: CarEntry, draft: Draft) -> None:
-    """Report cautions of places that knowledge/ hasn't."""
-    for name, place in car.places.items():
-        if place.caution and place.caution not in draft.knowledge.cautions:
-            report_caution(place.caution, ("places", name, "caution"), draft)
+def _check_metal(car: CarEntry, draft: Draft) -> None:
+    """Report something bolted to a frame that the section `metal` hasn't."""
+    if car.metal.frame is not None:
+        return
+    bolted: list[tuple[Location, str]] = [
+        (("grounds", name), ground.bolted_to) for name, ground in car.grounds.items()
+    ]
+    for section, entry in (("alternator", car.alternator), ("starter", car.starter)):
+        if entry is not None:
+            bolted.append(((section,), entry.bolted_to))
+    for location, metal in bolted:
+        if metal == "frame":
+            draft.report(
+                (*location, "bolted-to"),
+                "this car has no frame; add `frame` with its place to `metal`",
+            )
 
 
-def _check_no_dangling_wire(car: Car, draft: Draft) -> None:
-    """Report wires with an end on nothing else."""
-    ends: Counter[str] = Counter()
-    for part in car.parts:
-        ends.update(set(part.terminals.values()))
-    for part in car.parts:
-        if part.kind != "wire":
-            continue
-        for node in part.terminals.values():
-            if ends[node] == 1:
+def _check_switch_terminals(car: CarEntry, draft: Draft) -> None:
+    """Report a switch whose feed is one of the terminals it makes live."""
+    for name, switch in car.switches.items():
+        for position, terminals in switch.live.items():
+            if switch.feed in terminals:
                 draft.report(
-                    draft.locations[part.name],
-                    f'wire "{part.name}" ends on "{node}", where nothing else is '
-                    "connected; join something there or delete the wire",
+                    ("switches", name, "live", position),
+                    f'switch "{name}" lists its own feed "{switch.feed}" as live; '
+                    "delete it here",
+                )
+
+
+def _check_gates(car: CarEntry, draft: Draft) -> None:
+    """Report contacts and drivers in full form without the part that works them."""
+    kinds = {part.name: part.kind for part in draft.parts}
+    wanted = {"contacts": "coil", "driver": "controller"}
+    for name, part in car.parts.items():
+        location: Location = ("parts", name)
+        element = ELEMENTS.get(part.kind)
+        if element is None:
+            continue
+        if element.needs_gate and part.gate is None:
+            draft.report(
+                location,
+                f"a {part.kind} needs `gate: ` and the {wanted[part.kind]} that works "
+                "it",
+                of_key=True,
+            )
+        if part.gate is None or draft.is_broken(part.gate):
+            continue
+        expected = wanted.get(part.kind)
+        if expected is None:
+            draft.report((*location, "gate"), f"a {part.kind} has no gate; delete this")
+        elif kinds.get(part.gate) != expected:
+            fitting = [key for key, kind in kinds.items() if kind == expected]
+            draft.report(
+                (*location, "gate"),
+                f'there is no {expected} "{part.gate}"{nearest(part.gate, fitting)}',
+            )
+
+
+def _check_closed_in(car: CarEntry, draft: Draft) -> None:
+    """Report switch contacts in full form with positions their switch hasn't."""
+    for name, part in car.parts.items():
+        location: Location = ("parts", name)
+        assembly = part.assembly or name
+        switch = car.switches.get(assembly)
+        if part.kind != "switch-contact" or draft.is_broken(assembly):
+            continue
+        if switch is None:
+            draft.report(
+                location,
+                f'a switch-contact needs `assembly: ` and a switch, found "{assembly}"'
+                f"{nearest(assembly, car.switches)}",
+                of_key=True,
+            )
+            continue
+        for index, position in enumerate(part.closed_in):
+            if position not in switch.live:
+                draft.report(
+                    (*location, "closed-in", index),
+                    f'switch "{assembly}" has no position "{position}"'
+                    f"{nearest(position, switch.live)}; "
+                    f"it has {', '.join(switch.live)}",
                 )

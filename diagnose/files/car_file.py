@@ -2,7 +2,7 @@
 
 The steps are reading with positions (`yaml_positions`), the grammar (`car_schema`),
 what the entries stand for (`expansion`), names to nodes (`resolution`) and what a sound
-car is (`car_checks`).
+car is (`car_checks`, `circuit_checks`).
 """
 
 from __future__ import annotations
@@ -14,8 +14,9 @@ from types import MappingProxyType
 from diagnose.circuit.car import Car, Origin, Part, Place, Shape, Value
 from diagnose.errors import FileProblem, InvalidFileError
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car_checks import check_car, check_names
+from diagnose.files.car_checks import check_names
 from diagnose.files.car_schema import CarEntry, car_json_schema
+from diagnose.files.circuit_checks import check_circuit
 from diagnose.files.draft import Draft
 from diagnose.files.expansion import METAL_TERMINALS, expand
 from diagnose.files.resolution import find_terminal, resolve
@@ -50,17 +51,14 @@ def load_car(path: pathlib.Path, knowledge: Knowledge) -> Car:
     _refuse_other_kinds(document)
     entries, broken, problems = read_entries(document)
     problems = document.problems + problems
-    if entries is None:
-        raise InvalidFileError(_in_order(problems))
     draft = Draft(
         document=document,
         knowledge=knowledge,
-        broken=broken,
+        broken=set(broken),
         problems=list(problems),
     )
     car = _build(entries, draft, name=path.stem)
-    if not draft.problems:
-        check_car(car, draft)
+    check_circuit(car, draft)
     if draft.problems:
         raise InvalidFileError(_in_order(tuple(draft.problems)))
     return car

@@ -31,6 +31,9 @@ from diagnose.files.quantities import (
 )
 from diagnose.files.yaml_positions import Document, Location
 
+ANY_NAME = "*"
+"""Stands for every name, when a whole section could not be read."""
+
 WIRE_LOG_SPREAD = 0.05
 """Spread of a wire's resistance: length measured along a harness, copper to standard.
 
@@ -76,13 +79,16 @@ class Draft:
         Terminals that exist only when something is joined to them.
     controller_supplies : set[str]
         The supply terminals of controllers.
-    broken : frozenset[str]
+    tainted : set[str]
+        Nodes that entries that could not be read may have touched; `resolution` finds
+        them.
+    broken : set[str]
         Names of entries that could not be read; what names them is not judged.
     """
 
     document: Document
     knowledge: Knowledge
-    broken: frozenset[str]
+    broken: set[str]
     parts: list[Part] = field(default_factory=list)
     locations: dict[str, Location] = field(default_factory=dict)
     ends: list[tuple[str, Location]] = field(default_factory=list)
@@ -92,6 +98,7 @@ class Draft:
     main_terminals: dict[str, str] = field(default_factory=dict)
     optional: set[str] = field(default_factory=set)
     controller_supplies: set[str] = field(default_factory=set)
+    tainted: set[str] = field(default_factory=set)
     problems: list[FileProblem] = field(default_factory=list)
 
     def report(self, location: Location, message: str, *, of_key: bool = False) -> None:
@@ -101,7 +108,7 @@ class Draft:
     def is_broken(self, name: str) -> bool:
         """Whether a name belongs to an entry that could not be read."""
         assembly = name.partition(".")[0]
-        return any(
+        return ANY_NAME in self.broken or any(
             assembly == entry or assembly.startswith(f"{entry}-")
             for entry in self.broken
         )
@@ -115,7 +122,7 @@ class Draft:
             first = self.document.position(self.terminals[name], of_key=True).line
             self.report(
                 location,
-                f'"{assembly}" is declared in line {first} already; '
+                f'terminal "{name}" is declared in line {first} already; '
                 "give one of the two another name",
                 of_key=True,
             )
@@ -136,10 +143,11 @@ class Draft:
         if given is None:
             return name if kind in roles.get(name, ()) else None
         fitting = [role for role, kinds in roles.items() if kind in kinds]
-        if given not in fitting:
+        if given in roles and given not in fitting:
             self.report(
                 (*location, "role"),
-                f'"{given}" is no role of a {kind}{nearest(given, fitting)}; '
+                f'"{given}" is no role of a {kind}, but of a '
+                f"{' or '.join(sorted(roles[given]))}; "
                 f"known: {', '.join(sorted(fitting)) or 'none'}",
             )
         return given
@@ -209,7 +217,10 @@ class Draft:
             place=place,
             role=role,
         )
-        self.ends.extend((end, location) for end in ends)
+        self.ends.extend(
+            (end, (*location, key))
+            for end, key in zip(ends, ("from", "to"), strict=True)
+        )
         self.add(part, location)
 
     def values(

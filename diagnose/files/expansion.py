@@ -349,23 +349,22 @@ def _add_part(name: str, entry: PartEntry, draft: Draft, location: Location) -> 
             f'there is no kind of part "{entry.kind}"{nearest(entry.kind, ELEMENTS)}; '
             f"known: {', '.join(sorted(ELEMENTS))}",
         )
+        draft.broken.add(name)
         return
-    _check_terminals(entry, element, draft, location)
+    if not _has_its_terminals(entry, element, draft, location):
+        draft.broken.add(name)
+        return
     assembly = entry.assembly or name
-    known = (*element.terminals, *element.optional_terminals)
     terminals = {}
     for terminal, connection in entry.terminals.items():
-        if terminal in known:
-            own = draft.declare(
-                assembly, terminal, place=entry.place, location=location
-            )
-            terminals[terminal] = own
-            draft.join(
-                own,
-                connection,
-                wire=f"{name}-{terminal}-wire",
-                location=(*location, "terminals", terminal),
-            )
+        own = draft.declare(assembly, terminal, place=entry.place, location=location)
+        terminals[terminal] = own
+        draft.join(
+            own,
+            connection,
+            wire=f"{name}-{terminal}-wire",
+            location=(*location, "terminals", terminal),
+        )
     values = draft.values(entry.kind, entry.values, location=location)
     add_rating(values, entry.kind)
     draft.add(
@@ -385,9 +384,9 @@ def _add_part(name: str, entry: PartEntry, draft: Draft, location: Location) -> 
     )
 
 
-def _check_terminals(
+def _has_its_terminals(
     entry: PartEntry, element: Element, draft: Draft, location: Location
-) -> None:
+) -> bool:
     """Report terminals that the kind of part hasn't, and those left out."""
     known = (*element.terminals, *element.optional_terminals)
     for terminal in entry.terminals:
@@ -405,3 +404,4 @@ def _check_terminals(
             f"a {entry.kind} needs its terminal {' and '.join(missing)}",
             of_key=True,
         )
+    return not missing and all(terminal in known for terminal in entry.terminals)

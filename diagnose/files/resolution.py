@@ -5,13 +5,13 @@ Leaves what a sound circuit is to `car_checks`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 
 from diagnose.circuit.car import Part
 from diagnose.files.draft import Draft, nearest
-from diagnose.files.yaml_positions import Location
+from diagnose.files.yaml_positions import Location, Plain
 
 
 def resolve(draft: Draft) -> tuple[Part, ...]:
@@ -30,6 +30,7 @@ def resolve(draft: Draft) -> tuple[Part, ...]:
     for name, location in draft.ends:
         find_terminal(draft, name, location)
     nodes = {name: _node(draft, name) for name in draft.terminals}
+    _taint_by_unread(draft, nodes)
     unused = _unused_optional(draft)
     _fill_places(draft)
     parts = []
@@ -40,7 +41,12 @@ def resolve(draft: Draft) -> tuple[Part, ...]:
         }
         if part.kind == "alternator":
             names = {key: name for key, name in names.items() if name not in unused}
-        if any(name in unused or name not in nodes for name in names.values()):
+        if any(name in unused for name in names.values()):
+            continue
+        if any(name not in nodes for name in names.values()):
+            draft.tainted.update(
+                nodes[name] for name in names.values() if name in nodes
+            )
             continue
         terminals = {key: nodes[name] for key, name in names.items()}
         place = part.place or _place_of(draft, names)
@@ -53,6 +59,30 @@ def resolve(draft: Draft) -> tuple[Part, ...]:
             )
         )
     return tuple(parts)
+
+
+def _taint_by_unread(draft: Draft, nodes: Mapping[str, str]) -> None:
+    """Note the nodes that entries left unread speak of."""
+    for section, entries in draft.document.data.items():
+        named = entries if isinstance(entries, dict) else {}
+        for name, entry in {section: entries, **named}.items():
+            if name in draft.broken:
+                for word in _words(entry):
+                    terminal = draft.main_terminals.get(word, word)
+                    if terminal in nodes:
+                        draft.tainted.add(nodes[terminal])
+
+
+def _words(data: Plain) -> Iterator[str]:
+    """Return every word of the text in an entry."""
+    if isinstance(data, str):
+        yield from data.split()
+    elif isinstance(data, dict):
+        for value in data.values():
+            yield from _words(value)
+    elif isinstance(data, list):
+        for value in data:
+            yield from _words(value)
 
 
 def find_terminal(draft: Draft, name: str, location: Location) -> str | None:
@@ -119,6 +149,7 @@ def _node(draft: Draft, name: str) -> str:
                 )
             break
         if found not in draft.terminals:
+            draft.tainted.add(seen[-1])
             break
         seen.append(found)
     return seen[-1]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 import typing
+from collections.abc import Mapping
 from types import UnionType
 from typing import Any
 
@@ -16,14 +17,14 @@ from pydantic_core import ErrorDetails
 
 from diagnose.errors import FileProblem
 from diagnose.files.car_schema import SECTIONS_OF_ENTRIES, CarEntry
-from diagnose.files.draft import nearest
+from diagnose.files.draft import ANY_NAME, nearest
 from diagnose.files.quantities import shown
 from diagnose.files.yaml_positions import Document, Location, Plain
 
 
 def read_entries(
     document: Document,
-) -> tuple[CarEntry | None, frozenset[str], tuple[FileProblem, ...]]:
+) -> tuple[CarEntry, frozenset[str], tuple[FileProblem, ...]]:
     """Return the entries of a car file that follow the grammar.
 
     Parameters
@@ -33,8 +34,8 @@ def read_entries(
 
     Returns
     -------
-    CarEntry or None
-        The car without the wrong entries; None when what is left is no car.
+    CarEntry
+        The car without the wrong entries; a stand-in for a wrong required section.
     frozenset[str]
         Names of the entries left out.
     tuple[FileProblem, ...]
@@ -58,10 +59,7 @@ def read_entries(
             problems.append(document.problem(place, _message(details), of_key=of_key))
             wrong.append(place)
     rest, broken = _without(document.data, wrong)
-    try:
-        return CarEntry.model_validate(rest), broken, tuple(problems)
-    except ValidationError:
-        return None, broken, tuple(problems)
+    return CarEntry.model_validate(rest), broken, tuple(problems)
 
 
 def _empty_values(data: Plain, location: Location) -> list[Location]:
@@ -90,25 +88,33 @@ def _without(
     rest = copy.deepcopy(data)
     broken: set[str] = set()
     for place in wrong:
-        section = place[0]
-        entries = rest.get(str(section))
-        if section not in SECTIONS_OF_ENTRIES or not isinstance(entries, dict):
-            if len(place) == 1 and section not in _REQUIRED:
-                rest.pop(str(section), None)
-                broken.update((str(section), *_names(data.get(str(section)))))
-            continue
-        if len(place) > 1:
-            entries.pop(str(place[1]), None)
+        section = str(place[0])
+        entries = rest.get(section)
+        if section in SECTIONS_OF_ENTRIES and len(place) > 1:
             broken.add(str(place[1]))
+            if isinstance(entries, dict):
+                entries.pop(str(place[1]), None)
+        elif section in _STAND_INS:
+            broken.add(section)
+            rest[section] = copy.deepcopy(_STAND_INS[section])
+        else:
+            broken.add(ANY_NAME if section in SECTIONS_OF_ENTRIES else section)
+            rest.pop(section, None)
+    if not rest.get("places"):
+        broken.add("places")
+        rest["places"] = copy.deepcopy(_STAND_INS["places"])
     return rest, frozenset(broken)
 
 
-_REQUIRED = {"car-file", "title", "system", "places", "metal", "battery"}
-
-
-def _names(section: Plain | None) -> tuple[str, ...]:
-    """Return the names of a section's entries."""
-    return tuple(section) if isinstance(section, dict) else ()
+_STAND_INS: Mapping[str, Plain] = {
+    "car-file": 1,
+    "title": "unknown",
+    "system": "12 V",
+    "places": {"places": "0 min"},
+    "metal": {"body": "places", "engine": "places"},
+    "battery": {"place": "places"},
+}
+"""What stands in for a required section that is wrong, so that checking can go on."""
 
 
 def _place(document: Document, details: ErrorDetails) -> tuple[Location, bool]:

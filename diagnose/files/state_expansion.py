@@ -79,8 +79,6 @@ def _merged(
             f"{nearest(str(entry.like), states)}",
         )
         return None
-    if entry.caution and entry.caution not in draft.knowledge.cautions:
-        report_caution(entry.caution, (*location, "caution"), draft)
     return replace(
         base,
         name=name,
@@ -96,26 +94,6 @@ def _merged(
 def _first(given: GivenT | None, default: GivenT) -> GivenT:
     """Return what the file gives, else the default."""
     return default if given is None else given
-
-
-def report_caution(caution: str, location: Location, draft: Draft) -> None:
-    """Report a caution that knowledge/ hasn't.
-
-    Parameters
-    ----------
-    caution : str
-        As in the file.
-    location : Location
-        Where.
-    draft : Draft
-        Takes the problem.
-    """
-    known = draft.knowledge.cautions
-    draft.report(
-        location,
-        f'there is no caution "{caution}"{nearest(caution, known)}; '
-        f"known: {', '.join(sorted(known))}",
-    )
 
 
 def _check_positions(

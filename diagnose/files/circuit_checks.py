@@ -1,0 +1,261 @@
+"""What makes a finished circuit sound: one small function for each claim.
+
+A file may have entries that could not be read; the nodes these may have touched are
+`tainted` and given the benefit of the doubt, so that every problem reported is real.
+Leaves what single entries say to `car_checks`.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from diagnose.circuit.car import Car, Part
+from diagnose.files.draft import Draft
+
+METAL_KINDS = frozenset(("wire", "joint", "fuse", "fusible-link", "breaker"))
+"""Always closed, in a sound car."""
+
+CONDUCTOR_KINDS = METAL_KINDS | frozenset(
+    ("switch-contact", "contacts", "driver", "resistor", "diode")
+)
+"""Closed at least in some state."""
+
+CONSUMER_ENDS: Mapping[str, tuple[str, str]] = {
+    "coil": ("a", "b"),
+    "motor": ("a", "b"),
+    "lamp": ("a", "b"),
+    "load": ("a", "b"),
+    "controller": ("supply", "ground"),
+    "starter": ("plus", "case"),
+}
+"""Kinds that take current, with the two terminals it runs between."""
+
+FUSE_KINDS = frozenset(("fuse", "fusible-link", "breaker"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Circuit:
+    """A car with what the checks look up over and over.
+
+    Parameters
+    ----------
+    hot_post : str
+        The post of the battery that is not grounded.
+    ground, hot : frozenset[str]
+        Nodes that conductors join to the grounded post, and to the other one.
+    """
+
+    car: Car
+    draft: Draft
+    hot_post: str
+    ground: frozenset[str]
+    hot: frozenset[str]
+
+    @property
+    def tainted(self) -> set[str]:
+        """Nodes that unread entries may have touched."""
+        return self.draft.tainted
+
+    def report(self, part: Part, message: str) -> None:
+        """Report a problem at the entry that declares a part."""
+        self.draft.report(self.draft.locations[part.name], message, of_key=True)
+
+
+def check_circuit(car: Car, draft: Draft) -> None:
+    """Check the finished circuit.
+
+    Parameters
+    ----------
+    car : Car
+        The car, perhaps without the parts whose terminals are unknown.
+    draft : Draft
+        Takes the problems.
+    """
+    posts = ("battery.plus", "battery.minus")
+    hot = posts[1] if car.reference == posts[0] else posts[0]
+    circuit = _Circuit(
+        car=car,
+        draft=draft,
+        hot_post=hot,
+        ground=_reached(_conductors(car), (car.reference, *draft.tainted)),
+        hot=_reached(_conductors(car), (hot, *draft.tainted)),
+    )
+    for check in (
+        _check_wire_ends,
+        _check_contacts_are_connected,
+        _check_sources,
+        _check_alternator,
+        _check_consumers,
+        _check_fuses,
+    ):
+        check(circuit)
+
+
+def _conductors(car: Car, kinds: frozenset[str] = CONDUCTOR_KINDS) -> list[Part]:
+    """Return the parts of a car that join two nodes."""
+    return [part for part in car.parts if part.kind in kinds]
+
+
+def _reached(conductors: Iterable[Part], starts: Iterable[str]) -> frozenset[str]:
+    """Return the nodes that conductors join to the starts."""
+    neighbours: dict[str, list[str]] = {}
+    for part in conductors:
+        first, second = tuple(part.terminals.values())[:2]
+        neighbours.setdefault(first, []).append(second)
+        neighbours.setdefault(second, []).append(first)
+    seen = set(starts)
+    waiting = list(seen)
+    while waiting:
+        for node in neighbours.get(waiting.pop(), []):
+            if node not in seen:
+                seen.add(node)
+                waiting.append(node)
+    return frozenset(seen)
+
+
+def _check_wire_ends(circuit: _Circuit) -> None:
+    """Report wires with an end on nothing else, and with both ends on one terminal."""
+    touching: dict[str, set[str]] = {}
+    for part in circuit.car.parts:
+        for node in part.terminals.values():
+            touching.setdefault(node, set()).add(part.name)
+    for part in circuit.car.parts:
+        if part.kind != "wire":
+            continue
+        ends = part.terminals["a"], part.terminals["b"]
+        if ends[0] == ends[1]:
+            circuit.report(
+                part, f'wire "{part.name}" has both ends on "{ends[0]}"; move one'
+            )
+            continue
+        for node in ends:
+            if touching[node] == {part.name} and node not in circuit.tainted:
+                circuit.report(
+                    part,
+                    f'wire "{part.name}" ends on "{node}", where nothing else is '
+                    "connected; join something there, or delete the wire",
+                )
+
+
+def _check_contacts_are_connected(circuit: _Circuit) -> None:
+    """Report relays and switches whose common terminal is on nothing."""
+    touching: dict[str, set[str]] = {}
+    for part in circuit.car.parts:
+        for node in part.terminals.values():
+            touching.setdefault(node, set()).add(part.assembly)
+    reported = set()
+    for part in circuit.car.parts:
+        if part.kind not in {"contacts", "switch-contact"}:
+            continue
+        node = part.terminals["a"]
+        is_alone = touching[node] == {part.assembly} and node not in circuit.tainted
+        if is_alone and part.assembly not in reported:
+            reported.add(part.assembly)
+            circuit.report(
+                part, f'nothing is connected to "{node}"; join its supply to it'
+            )
+
+
+def _check_sources(circuit: _Circuit) -> None:
+    """Report sources shorted by metal, and two in one loop of nothing but metal."""
+    metal = _conductors(circuit.car, METAL_KINDS)
+    sources = []
+    for part in circuit.car.parts:
+        if part.kind in {"battery", "alternator"}:
+            names = ("plus", "minus") if part.kind == "battery" else ("output", "case")
+            posts = [part.terminals[name] for name in names]
+            sources.append((part, [_reached(metal, (post,)) for post in posts], posts))
+    for part, reached, posts in sources:
+        if posts[1] in reached[0]:
+            circuit.report(
+                part,
+                f'"{posts[0]}" and "{posts[1]}" are joined by nothing but metal: a '
+                f"short circuit of {part.name}",
+            )
+    for (one, reached, own), (two, _, posts) in itertools.combinations(sources, 2):
+        if own[1] in reached[0]:
+            continue
+        is_parallel = posts[0] in reached[0] and posts[1] in reached[1]
+        is_reversed = posts[1] in reached[0] and posts[0] in reached[1]
+        if (is_parallel and one.kind == two.kind) or is_reversed:
+            way = "the wrong way round" if is_reversed else "in parallel"
+            circuit.report(
+                two,
+                f'"{two.name}" and "{one.name}" are sources in one loop, {way}, with '
+                "nothing but metal between them; put a relay, a switch or a diode "
+                "between them",
+            )
+
+
+def _check_alternator(circuit: _Circuit) -> None:
+    """Report an alternator that can't charge the battery."""
+    for part in circuit.car.parts:
+        if part.kind != "alternator":
+            continue
+        output = part.terminals["output"]
+        if output not in circuit.hot | circuit.ground:
+            circuit.report(
+                part,
+                f'nothing joins "{output}" to the battery; add the charging wire',
+            )
+
+
+def _check_consumers(circuit: _Circuit) -> None:
+    """Report loads and coils without a supply or without a ground return."""
+    for part in circuit.car.parts:
+        names = CONSUMER_ENDS.get(part.kind)
+        if names is None:
+            continue
+        ends = [part.terminals[name] for name in names]
+        exciter = _exciter_ground(circuit)
+        ground = circuit.ground | exciter
+        if any(end in ground for end in ends) and any(
+            end in circuit.hot for end in ends
+        ):
+            continue
+        if ends[0] in circuit.hot or not any(end in ground for end in ends):
+            missing, end = "no ground return", ends[1]
+            target = circuit.car.reference
+        else:
+            missing, end = "no supply", ends[0]
+            target = circuit.hot_post
+        circuit.report(
+            part,
+            f'"{part.name}" has {missing}: nothing joins "{end}" to {target}',
+        )
+
+
+def _exciter_ground(circuit: _Circuit) -> frozenset[str]:
+    """Return the nodes grounded through an alternator's field, as a charge lamp is."""
+    starts = [
+        part.terminals["exciter"]
+        for part in circuit.car.parts
+        if part.kind == "alternator" and "exciter" in part.terminals
+    ]
+    return _reached(_conductors(circuit.car), starts)
+
+
+def _check_fuses(circuit: _Circuit) -> None:
+    """Report fuses through which nothing can draw current."""
+    users = {
+        node
+        for part in circuit.car.parts
+        if part.kind in CONSUMER_ENDS or part.kind in {"battery", "alternator"}
+        for node in part.terminals.values()
+    }
+    users |= circuit.tainted
+    conductors = _conductors(circuit.car)
+    for fuse in circuit.car.parts:
+        if fuse.kind not in FUSE_KINDS:
+            continue
+        others = [part for part in conductors if part.name != fuse.name]
+        for node in fuse.terminals.values():
+            if not users & _reached(others, (node,)):
+                circuit.report(
+                    fuse,
+                    f'{fuse.kind} "{fuse.name}" is on no path: nothing beyond '
+                    f'"{node}" gives or takes current; join something there, or '
+                    "delete it",
+                )
