@@ -335,7 +335,7 @@ def test_shipped_car_has_the_node_volts_of_ngspice(
         spice_netlist(network, point), n_nodes=len(network.nodes), folder=tmp_path
     )
 
-    # 1e-8 V: rounding of 12 V (2e-15) times the spread of conductances, derived.
+    # 1e-8 V is a floor for nodes near zero volts, a millionth of a meter's 10 mV.
     assert point.volts[0].tolist() == pytest.approx(found, rel=1e-6, abs=1e-8)
 
 
