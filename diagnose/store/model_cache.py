@@ -12,9 +12,11 @@ import os
 import tempfile
 from pathlib import Path
 
-KEPT_FILES = 20
-"""How many compiled cars are kept; the oldest go first. Derived: twenty of a few
-megabytes each stay small beside a car's photographs."""
+KEPT_BYTES = 1_000_000_000
+"""How much is kept; the oldest files go first, the newest always stays. [bytes]
+
+Own choice: a few cars of the largest size seen, some hundred megabytes each.
+"""
 
 _ENDING = ".compiled"
 
@@ -26,10 +28,13 @@ class ModelCache:
     ----------
     folder : Path
         Made at the first `put`, readable by its owner alone.
+    kept_bytes : int
+        How much is kept. [bytes]
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, kept_bytes: int = KEPT_BYTES) -> None:
         self._folder = folder
+        self._kept_bytes = kept_bytes
 
     def get(self, key: str) -> bytes | None:
         """Return what was put under the key; None when absent or damaged."""
@@ -67,11 +72,14 @@ class ModelCache:
 
     def _prune(self) -> None:
         """Remove the oldest files above the limit."""
-        kept = sorted(
+        newest_first = sorted(
             self._folder.glob("*" + _ENDING),
             key=lambda path: path.stat().st_mtime_ns,
             reverse=True,
         )
-        for path in kept[KEPT_FILES:]:
-            with contextlib.suppress(FileNotFoundError):
-                path.unlink()
+        kept_bytes = 0
+        for place, path in enumerate(newest_first):
+            kept_bytes += path.stat().st_size
+            if place and kept_bytes > self._kept_bytes:
+                with contextlib.suppress(FileNotFoundError):
+                    path.unlink()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from diagnose.store.model_cache import KEPT_FILES, ModelCache
+from diagnose.store.model_cache import ModelCache
 
 
 def test_bytes_come_back_under_their_key(tmp_path: Path) -> None:
@@ -35,12 +35,21 @@ def test_folder_that_can_not_be_written_is_no_error(tmp_path: Path) -> None:
 
 
 def test_the_oldest_files_go_first(tmp_path: Path) -> None:
-    cache = ModelCache(tmp_path)
-    cache.put("oldest", b"0")
+    # By hand: a file is 32 bytes of digest and its content, here 132; two fit in 300.
+    cache = ModelCache(tmp_path, kept_bytes=300)
+    cache.put("oldest", bytes(100))
     (oldest,) = tmp_path.iterdir()
     os.utime(oldest, (0, 0))
-    for count in range(KEPT_FILES):
-        cache.put(f"car {count}", b"1")
+    cache.put("older", bytes(100))
+    cache.put("newest", bytes(100))
 
-    assert cache.get("oldest") is None
-    assert len(list(tmp_path.iterdir())) == KEPT_FILES
+    kept = [cache.get(key) is not None for key in ("oldest", "older", "newest")]
+    assert kept == [False, True, True]
+
+
+def test_the_newest_file_stays_however_large(tmp_path: Path) -> None:
+    cache = ModelCache(tmp_path, kept_bytes=10)
+    cache.put("older", bytes(100))
+    cache.put("newest", bytes(100))
+
+    assert cache.get("newest") == bytes(100)
