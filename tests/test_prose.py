@@ -7,6 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from diagnose.cli import build_parser
+from diagnose.terminal.commands import COMMANDS
+
 ROOT = Path(__file__).resolve().parents[1]
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
 FENCED = re.compile(r"^```.*?^```$", re.MULTILINE | re.DOTALL)
@@ -61,3 +64,18 @@ def test_links_lead_to_files_of_the_project(name: str) -> None:
     targets = re.findall(r"\]\(([^)#:]+)\)", read(name))
 
     assert [target for target in targets if not (ROOT / target).exists()] == []
+
+
+def test_readme_lists_every_command_of_the_command_line() -> None:
+    listed = re.findall(r"^    (\w+)  ", build_parser().format_help(), re.MULTILINE)
+
+    rows = re.findall(r"^\| `(\w+)", read("README.md"), re.MULTILINE)
+    assert "start" in listed
+    assert set(listed) - set(rows) == set()
+
+
+def test_readme_shows_how_each_command_of_a_diagnosis_is_typed() -> None:
+    rows = re.findall(r"^\| `([^`]+)` \|", read("README.md"), re.MULTILINE)
+    typed = {row.replace("\\|", "|") for row in rows}
+
+    assert {command.usage for command in COMMANDS.values()} - typed == set()

@@ -72,7 +72,7 @@ def test_console_command_prints_its_help(installed: Installed) -> None:
 
 
 def test_installed_package_checks_a_shipped_car(installed: Installed) -> None:
-    result = installed.run(sys.executable, "-m", "diagnose", "check", "roadster")
+    result = installed.run(sys.executable, "-m", "diagnose", "check", "sedan")
 
     assert result.returncode == 0, result.stdout + result.stderr
 
