@@ -385,6 +385,19 @@ def _check_symptom_circles(contents: Contents) -> Iterator[Finding]:
             )
 
 
+def _check_states(contents: Contents) -> Iterator[Finding]:
+    """Require of a state that the symptoms it needs exist."""
+    symptoms = contents.symptoms.symptoms
+    for name, state in contents.states.states.items():
+        for index, needed in enumerate(state.needs):
+            if needed not in symptoms:
+                yield Finding(
+                    file="states",
+                    location=("states", name, "needs", index),
+                    message=_unknown("symptom", needed, symptoms),
+                )
+
+
 def _check_complaints(contents: Contents) -> Iterator[Finding]:
     """Require of a complaint symptoms that exist and a re-test that turns one."""
     symptoms = contents.symptoms.symptoms
@@ -426,5 +439,6 @@ _CHECKS: tuple[Check, ...] = (
     _check_cautions,
     _check_symptoms,
     _check_symptom_circles,
+    _check_states,
     _check_complaints,
 )

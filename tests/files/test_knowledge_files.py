@@ -170,6 +170,10 @@ def test_cranking_needs_a_helper_and_a_caution(shipped: Knowledge) -> None:
     assert (state.needs_helper, state.caution) == (True, "cranking")
 
 
+def test_idle_needs_an_engine_that_starts_and_keeps_running(shipped: Knowledge) -> None:
+    assert shipped.states["idle"].needs == ("engine-starts", "engine-keeps-running")
+
+
 @pytest.mark.parametrize("state", ["idle", "idle-loaded", "fast-idle"])
 def test_running_states_warn_of_moving_parts(shipped: Knowledge, state: str) -> None:
     assert shipped.states[state].caution == "moving-parts"
@@ -472,6 +476,10 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
         "states", "caution: cranking", "caution: craking",
         'there is no caution "craking"; did you mean "cranking"?',
     ),
+    "state that needs nothing known": (
+        "states", "needs: [engine-starts,", "needs: [engine-start,",
+        'there is no symptom "engine-start"; did you mean "engine-starts"?',
+    ),
     "unknown state": (
         "symptoms", "state: key-on\n", "state: key-om\n",
         'there is no operating state "key-om"; did you mean "key-on"?',
@@ -523,7 +531,7 @@ def test_a_mistake_gets_its_exact_message(folder: Path, mistake: str) -> None:
 
 
 def test_symptom_made_of_itself_is_refused(folder: Path) -> None:
-    spoil(folder, "symptoms", "symptom: engine-cranks}", "symptom: runs-with-loads-on}")
+    spoil(folder, "symptoms", "symptom: engine-cranks}", "symptom: engine-starts}")
 
     with pytest.raises(InvalidFileError, match='"engine-starts" is made of itself'):
         load_knowledge(folder)
