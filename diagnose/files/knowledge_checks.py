@@ -386,16 +386,15 @@ def _check_symptom_circles(contents: Contents) -> Iterator[Finding]:
 
 
 def _check_states(contents: Contents) -> Iterator[Finding]:
-    """Require of a state that the symptoms it needs exist."""
+    """Require of a state that the symptom it exists by is known."""
     symptoms = contents.symptoms.symptoms
     for name, state in contents.states.states.items():
-        for index, needed in enumerate(state.needs):
-            if needed not in symptoms:
-                yield Finding(
-                    file="states",
-                    location=("states", name, "needs", index),
-                    message=_unknown("symptom", needed, symptoms),
-                )
+        if state.exists_when is not None and state.exists_when not in symptoms:
+            yield Finding(
+                file="states",
+                location=("states", name, "exists_when"),
+                message=_unknown("symptom", state.exists_when, symptoms),
+            )
 
 
 def _check_complaints(contents: Contents) -> Iterator[Finding]:

@@ -436,7 +436,7 @@ class StateEntry(SourcedEntry):
     change_minutes: NotNegative
     needs_helper: bool = False
     caution: str = ""
-    needs: list[Key] = Field(default_factory=list)
+    exists_when: Key | None = None
 
     def state(self, name: str) -> OperatingState:
         """Return the record; switches and commands are the car's."""
@@ -452,7 +452,7 @@ class StateEntry(SourcedEntry):
             change_minutes=self.change_minutes,
             needs_helper=self.needs_helper,
             caution=self.caution,
-            needs=tuple(self.needs),
+            exists_when=self.exists_when or "",
         )
 
 

@@ -170,8 +170,10 @@ def test_cranking_needs_a_helper_and_a_caution(shipped: Knowledge) -> None:
     assert (state.needs_helper, state.caution) == (True, "cranking")
 
 
-def test_idle_needs_an_engine_that_starts_and_keeps_running(shipped: Knowledge) -> None:
-    assert shipped.states["idle"].needs == ("engine-starts", "engine-keeps-running")
+def test_every_running_state_exists_by_a_symptom(shipped: Knowledge) -> None:
+    running = [s for s in shipped.states.values() if s.is_engine_running]
+
+    assert all(state.exists_when in shipped.symptoms for state in running)
 
 
 @pytest.mark.parametrize("state", ["idle", "idle-loaded", "fast-idle"])
@@ -476,9 +478,9 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
         "states", "caution: cranking", "caution: craking",
         'there is no caution "craking"; did you mean "cranking"?',
     ),
-    "state that needs nothing known": (
-        "states", "needs: [engine-starts,", "needs: [engine-start,",
-        'there is no symptom "engine-start"; did you mean "engine-starts"?',
+    "state that exists by nothing known": (
+        "states", "exists_when: runs-at-idle", "exists_when: runs-at-idel",
+        'there is no symptom "runs-at-idel"; did you mean "runs-at-idle"?',
     ),
     "unknown state": (
         "symptoms", "state: key-on\n", "state: key-om\n",
