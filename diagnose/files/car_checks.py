@@ -15,7 +15,7 @@ from diagnose.files.yaml_positions import Location, Plain
 
 
 def check_names(car: CarEntry, draft: Draft) -> None:
-    """Check places, cautions, roles, gates, positions and metal.
+    """Check places, cautions, roles, gates and positions.
 
     Parameters
     ----------
@@ -28,7 +28,6 @@ def check_names(car: CarEntry, draft: Draft) -> None:
         _check_places,
         _check_cautions,
         _check_roles,
-        _check_metal,
         _check_switch_terminals,
         _check_gates,
         _check_closed_in,
@@ -100,24 +99,6 @@ def _named(
             yield from _named(value, wanted, tables, inside)
 
 
-def _check_metal(car: CarEntry, draft: Draft) -> None:
-    """Report something bolted to a frame that the section `metal` hasn't."""
-    if car.metal.frame is not None:
-        return
-    bolted: list[tuple[Location, str]] = [
-        (("grounds", name), ground.bolted_to) for name, ground in car.grounds.items()
-    ]
-    for section, entry in (("alternator", car.alternator), ("starter", car.starter)):
-        if entry is not None:
-            bolted.append(((section,), entry.bolted_to))
-    for location, metal in bolted:
-        if metal == "frame":
-            draft.report(
-                (*location, "bolted-to"),
-                "this car has no frame; add `frame` with its place to `metal`",
-            )
-
-
 def _check_switch_terminals(car: CarEntry, draft: Draft) -> None:
     """Report a switch whose feed is one of the terminals it makes live."""
     for name, switch in car.switches.items():
@@ -142,15 +123,17 @@ def _check_gates(car: CarEntry, draft: Draft) -> None:
         if element.needs_gate and part.gate is None:
             draft.report(
                 location,
-                f"a {part.kind} needs `gate: ` and the {wanted[part.kind]} that works "
-                "it",
+                f"kind {part.kind} needs `gate: ` and the {wanted[part.kind]} that "
+                "works it",
                 of_key=True,
             )
         if part.gate is None or draft.is_broken(part.gate):
             continue
         expected = wanted.get(part.kind)
         if expected is None:
-            draft.report((*location, "gate"), f"a {part.kind} has no gate; delete this")
+            draft.report(
+                (*location, "gate"), f"kind {part.kind} has no gate; delete this"
+            )
         elif kinds.get(part.gate) != expected:
             fitting = [key for key, kind in kinds.items() if kind == expected]
             draft.report(

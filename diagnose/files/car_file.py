@@ -19,6 +19,7 @@ from diagnose.files.car_schema import CarEntry, car_json_schema
 from diagnose.files.circuit_checks import check_circuit
 from diagnose.files.draft import Draft
 from diagnose.files.expansion import METAL_TERMINALS, expand
+from diagnose.files.part_values import defaults_for
 from diagnose.files.resolution import find_terminal, resolve
 from diagnose.files.schema_problems import read_entries
 from diagnose.files.state_expansion import car_states, car_switches
@@ -54,6 +55,7 @@ def load_car(path: pathlib.Path, knowledge: Knowledge) -> Car:
     draft = Draft(
         document=document,
         knowledge=knowledge,
+        defaults=defaults_for(knowledge.defaults, system_volts=entries.system),
         broken=set(broken),
         problems=list(problems),
     )

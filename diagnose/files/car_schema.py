@@ -58,8 +58,8 @@ def _read_current(found: object) -> float:
 
 def _read_minutes(found: object) -> float:
     minutes = parse_amount(found, TIME)
-    if minutes < 0:
-        raise ValueError(f'time "{found}" must not be negative')
+    if not TIME.least <= minutes <= TIME.most:
+        raise ValueError(f'time "{found}" must be from 0 min to {TIME.most:g} min')
     return minutes
 
 
@@ -81,7 +81,7 @@ def _read_terminal(found: object) -> str:
     return connection.to
 
 
-def _read_given(found: object) -> str | float:
+def _read_given(found: object) -> str | int | float:
     """Pass on a value that only its parameter's name can explain."""
     if isinstance(found, bool) or not isinstance(found, str | int | float):
         text = f"found {shown(found)}, expected an amount such as 85 ohm"
@@ -127,7 +127,7 @@ Fuse = Annotated[
     _as_text(f"rating and, unless a fuse, one of {FUSE_KINDS}", "15 A", "30 A breaker"),
 ]
 Given = Annotated[
-    str | float,
+    str | int | float,
     BeforeValidator(_read_given),
     WithJsonSchema({"type": ["string", "number"], "examples": ["85 ohm", 2.2]}),
 ]

@@ -174,12 +174,14 @@ def _check_sources(circuit: _Circuit) -> None:
                 f'"{posts[0]}" and "{posts[1]}" are joined by nothing but metal: a '
                 f"short circuit of {part.name}",
             )
+    looped = set()
     for (one, reached, own), (two, _, posts) in itertools.combinations(sources, 2):
-        if own[1] in reached[0]:
+        if own[1] in reached[0] or two.name in looped:
             continue
         is_parallel = posts[0] in reached[0] and posts[1] in reached[1]
         is_reversed = posts[1] in reached[0] and posts[0] in reached[1]
         if (is_parallel and one.kind == two.kind) or is_reversed:
+            looped.add(two.name)
             way = "the wrong way round" if is_reversed else "in parallel"
             circuit.report(
                 two,

@@ -13,7 +13,8 @@ from types import MappingProxyType
 
 from diagnose.circuit.car import Origin, Part, Value
 from diagnose.files.car_schema import CircuitEntry, CircuitFuseEntry, RelayTerminals
-from diagnose.files.draft import Draft, fuse_ohms
+from diagnose.files.draft import Draft
+from diagnose.files.part_values import fuse_ohms
 from diagnose.files.quantities import FUSE_KINDS, Connection, WireSize
 from diagnose.files.yaml_positions import Location
 
@@ -47,6 +48,7 @@ def add_circuit(
         The entry.
     """
     if not _has_an_end(entry, draft, location):
+        draft.broken.add(name)
         return
     route = _Route(
         here=entry.from_.to,
@@ -356,7 +358,7 @@ def add_joint(
     given : Mapping[str, object]
         Values the file gives.
     """
-    draft.ends.append((metal, location))
+    draft.ends.append((metal, (*location, "bolted-to")))
     draft.add(
         Part(
             name=name,

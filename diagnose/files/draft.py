@@ -12,43 +12,20 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
-from diagnose.circuit.car import (
-    Distribution,
-    Origin,
-    Part,
-    Shape,
-    Value,
-    fixed,
-)
-from diagnose.circuit.conductors import conductor_ohms
+from diagnose.circuit.car import Part, Value
 from diagnose.errors import FileProblem
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.quantities import (
-    Connection,
-    WireSize,
-    measure_of,
-    parse_amount,
+from diagnose.files.part_values import (
+    Defaults,
+    given_value,
+    read_value,
+    wire_values,
 )
+from diagnose.files.quantities import Connection, WireSize
 from diagnose.files.yaml_positions import Document, Location
 
 ANY_NAME = "*"
 """Stands for every name, when a whole section could not be read."""
-
-WIRE_LOG_SPREAD = 0.05
-"""Spread of a wire's resistance: length measured along a harness, copper to standard.
-
-Common practice: 5 % (a rule, no source). [1]
-"""
-
-JOINT_AREA_MM2 = 2.1
-"""Wire that the default end joint is meant for, 14 AWG; a thicker wire's lugs touch
-on more metal, so its joints are lower in proportion to its area.
-
-From memory: 3 mohm at a small terminal, 0.1 to 0.2 mohm at a battery lug. [mm²]
-"""
-
-FUSE_DROP_VOLTS = 0.075
-"""Drop of a blade fuse at its rated current, for every rating (from memory). [V]"""
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
@@ -69,6 +46,10 @@ class Draft:
 
     Parameters
     ----------
+    locations, owners : dict[str, Location]
+        Part to the entry that declares it, and assembly to its first entry.
+    defaults : Defaults
+        Kind of part to parameter to its default, for this car's system voltage.
     terminals : dict[str, Location]
         Every terminal that can be named, and the entry that declares it.
     sits_on : dict[str, tuple[str, Location]]
@@ -82,15 +63,19 @@ class Draft:
     tainted : set[str]
         Nodes that entries that could not be read may have touched; `resolution` finds
         them.
+    misnamed : set[str]
+        Names of terminals that don't exist.
     broken : set[str]
         Names of entries that could not be read; what names them is not judged.
     """
 
     document: Document
     knowledge: Knowledge
+    defaults: Defaults
     broken: set[str]
     parts: list[Part] = field(default_factory=list)
     locations: dict[str, Location] = field(default_factory=dict)
+    owners: dict[str, Location] = field(default_factory=dict)
     ends: list[tuple[str, Location]] = field(default_factory=list)
     terminals: dict[str, Location] = field(default_factory=dict)
     terminal_places: dict[str, str] = field(default_factory=dict)
@@ -99,6 +84,7 @@ class Draft:
     optional: set[str] = field(default_factory=set)
     controller_supplies: set[str] = field(default_factory=set)
     tainted: set[str] = field(default_factory=set)
+    misnamed: set[str] = field(default_factory=set)
     problems: list[FileProblem] = field(default_factory=list)
 
     def report(self, location: Location, message: str, *, of_key: bool = False) -> None:
@@ -114,21 +100,37 @@ class Draft:
         )
 
     def declare(
-        self, assembly: str, terminal: str, *, place: str, location: Location
+        self,
+        assembly: str,
+        terminal: str,
+        *,
+        place: str,
+        location: Location,
+        is_shared: bool = False,
     ) -> str:
-        """Declare a terminal and return its full name."""
+        """Declare a terminal and return its full name.
+
+        An assembly belongs to one entry, unless a part in full form says it shares it.
+        """
         name = f"{assembly}.{terminal}"
-        if name in self.terminals:
-            first = self.document.position(self.terminals[name], of_key=True).line
-            self.report(
-                location,
-                f'terminal "{name}" is declared in line {first} already; '
-                "give one of the two another name",
-                of_key=True,
-            )
+        owner = self.owners.setdefault(assembly, location)
+        if owner[:2] != location[:2] and not is_shared:
+            self._report_second(f'"{assembly}"', owner, location)
+        elif name in self.terminals:
+            self._report_second(f'terminal "{name}"', self.terminals[name], location)
         self.terminals.setdefault(name, location)
         self.terminal_places.setdefault(name, place)
         return name
+
+    def _report_second(self, what: str, first: Location, second: Location) -> None:
+        """Report a name that an earlier entry has."""
+        line = self.document.position(first, of_key=True).line
+        self.report(
+            second,
+            f"{what} is declared in line {line} already; give one of the two another "
+            "name",
+            of_key=True,
+        )
 
     def place_of(self, terminal: str) -> str:
         """Return the place of a declared terminal; empty when there is none."""
@@ -155,13 +157,8 @@ class Draft:
     def add(self, part: Part, location: Location) -> None:
         """Add a part."""
         if part.name in self.locations:
-            first = self.document.position(self.locations[part.name], of_key=True).line
-            self.report(
-                location,
-                f'part "{part.name}" is declared in line {first} already; '
-                "give one of the two another name",
-                of_key=True,
-            )
+            first = self.locations[part.name]
+            self._report_second(f'part "{part.name}"', first, location)
             return
         self.locations[part.name] = location
         line = self.document.position(location, of_key=True).line
@@ -201,7 +198,7 @@ class Draft:
         role: str | None = None,
     ) -> None:
         """Add a wire between two terminals."""
-        computed = _wire_values(size, self.knowledge.defaults.get("wire", {}))
+        computed = wire_values(size, self.defaults.get("wire", {}))
         values = self.values("wire", given, location=location)
         values.update(
             (parameter, value)
@@ -247,7 +244,7 @@ class Draft:
         among : tuple[str, ...]
             The kinds that share these values (coil and contacts of a relay).
         """
-        defaults = self.knowledge.defaults.get(kind, {})
+        defaults = self.defaults.get(kind, {})
         result = dict(defaults)
         for parameter, size in sizes.items():
             if size is not None:
@@ -257,18 +254,19 @@ class Draft:
             if parameter not in defaults:
                 self._check_parameter(parameter, (kind, *among), place)
                 continue
-            amount = self._amount(parameter, found, place)
-            if amount is not None:
-                result[parameter] = given_value(amount, defaults.get(parameter))
+            try:
+                amount = read_value(parameter, found, defaults[parameter])
+            except ValueError as error:
+                self.report(place, f"{parameter}: {error}")
+                continue
+            result[parameter] = given_value(amount, defaults[parameter])
         return result
 
     def _check_parameter(
         self, parameter: str, kinds: tuple[str, ...], location: Location
     ) -> None:
         """Report a parameter that none of the kinds has."""
-        known = [
-            name for kind in kinds for name in self.knowledge.defaults.get(kind, {})
-        ]
+        known = [name for kind in kinds for name in self.defaults.get(kind, {})]
         if parameter not in known:
             self.report(
                 location,
@@ -276,104 +274,3 @@ class Draft:
                 f"{nearest(parameter, known)}; known: {', '.join(sorted(known))}",
                 of_key=True,
             )
-
-    def _amount(
-        self, parameter: str, found: object, location: Location
-    ) -> float | None:
-        """Return an amount in SI, or report why it is none."""
-        measure = measure_of(parameter)
-        try:
-            if measure is not None:
-                return parse_amount(found, measure)
-            return float(str(found))
-        except ValueError as error:
-            reason = str(error)
-            if measure is None:
-                reason = f'found "{found}", expected a number'
-            self.report(location, f"{parameter}: {reason}")
-            return None
-
-
-def given_value(amount: float, default: Value | None) -> Value:
-    """Return a value the file gives, as uncertain as the default would be.
-
-    Parameters
-    ----------
-    amount : float
-        In the parameter's unit.
-    default : Value or None
-        What knowledge/ says; its relative spread is kept when it has one.
-
-    Returns
-    -------
-    Value
-        With the amount as its middle.
-    """
-    distribution = fixed(amount)
-    if default is not None and amount > 0:
-        usual = default.distribution
-        if usual.shape is Shape.LOGNORMAL:
-            distribution = replace(usual, first=amount)
-        elif usual.shape is Shape.NORMAL and usual.first > 0:
-            spread = usual.second * amount / usual.first
-            distribution = replace(usual, first=amount, second=spread)
-    return Value(distribution=distribution, origin=Origin.CAR_FILE, source="car file")
-
-
-def fuse_ohms(rating_amps: float, default: Value | None) -> Value:
-    """Return the resistance of a fuse of that rating, in ohms."""
-    spread = default.distribution.second if default is not None else 0.0
-    shape = default.distribution.shape if default is not None else Shape.FIXED
-    if shape is not Shape.LOGNORMAL:
-        shape, spread = Shape.FIXED, 0.0
-    return Value(
-        distribution=Distribution(
-            shape=shape, first=FUSE_DROP_VOLTS / rating_amps, second=spread
-        ),
-        origin=Origin.DEFAULT,
-        source=f"{FUSE_DROP_VOLTS} V drop at the rating",
-    )
-
-
-def _wire_values(size: WireSize, defaults: Mapping[str, Value]) -> dict[str, Value]:
-    """Return a wire's resistance at 20 °C from its size, and the size itself."""
-    if size.ohms_per_m is not None:
-        ohms = size.ohms_per_m * size.length_m
-    else:
-        assert size.area_mm2 is not None
-        ohms = conductor_ohms(size.length_m, size.area_mm2)
-    default = defaults.get("wire_ohms")
-    spread = WIRE_LOG_SPREAD
-    if default is not None and default.distribution.shape is Shape.LOGNORMAL:
-        spread = default.distribution.second
-    values = {
-        "wire_ohms": Value(
-            distribution=Distribution(shape=Shape.LOGNORMAL, first=ohms, second=spread),
-            origin=Origin.CAR_FILE,
-            source="length and size in the car file, copper at 20 °C",
-        ),
-        "length_m": given_value(size.length_m, None),
-    }
-    if size.area_mm2 is not None:
-        values["area_mm2"] = given_value(size.area_mm2, None)
-        values.update(_lug_values(size.area_mm2, defaults))
-    return values
-
-
-def _lug_values(area_mm2: float, defaults: Mapping[str, Value]) -> dict[str, Value]:
-    """Return the end joints of a thick wire: lower, as its lugs are bigger."""
-    if area_mm2 <= JOINT_AREA_MM2:
-        return {}
-    factor = JOINT_AREA_MM2 / area_mm2
-    return {
-        parameter: replace(
-            default,
-            distribution=replace(
-                default.distribution, first=default.distribution.first * factor
-            ),
-            source=f"{default.source}; in proportion to the wire's area",
-        )
-        for parameter in ("joint_a_ohms", "joint_b_ohms")
-        if (default := defaults.get(parameter)) is not None
-        and default.distribution.shape in {Shape.FIXED, Shape.LOGNORMAL}
-    }

@@ -58,7 +58,7 @@ def expand(car: CarEntry, draft: Draft) -> None:
         The car being put together.
     """
     _add_metal(car.metal, draft)
-    _add_battery(car.battery, draft)
+    _add_battery(car.battery, draft, scale=car.system / 12.0)
     if car.alternator is not None:
         _add_alternator(car.alternator, draft)
     if car.starter is not None:
@@ -123,7 +123,7 @@ def _add_metal(metal: MetalEntry, draft: Draft) -> None:
     )
 
 
-def _add_battery(entry: BatteryEntry, draft: Draft) -> None:
+def _add_battery(entry: BatteryEntry, draft: Draft, *, scale: float) -> None:
     """Add the battery."""
     location: Location = ("battery",)
     terminals = {
@@ -132,7 +132,7 @@ def _add_battery(entry: BatteryEntry, draft: Draft) -> None:
     }
     ohms = None
     if entry.cold_cranking is not None:
-        ohms = COLD_CRANKING_DROP_VOLTS / entry.cold_cranking
+        ohms = scale * COLD_CRANKING_DROP_VOLTS / entry.cold_cranking
     values = draft.values(
         "battery", entry.values, location=location, sizes={"internal_ohms": ohms}
     )
@@ -222,7 +222,8 @@ def _add_switch(
     closed_in: dict[str, set[str]] = {}
     for position, terminals in entry.live.items():
         for terminal in terminals:
-            closed_in.setdefault(terminal, set()).add(position)
+            if terminal != entry.feed:
+                closed_in.setdefault(terminal, set()).add(position)
     for terminal, positions in closed_in.items():
         out = draft.declare(name, terminal, place=entry.place, location=location)
         draft.add(
@@ -357,7 +358,13 @@ def _add_part(name: str, entry: PartEntry, draft: Draft, location: Location) -> 
     assembly = entry.assembly or name
     terminals = {}
     for terminal, connection in entry.terminals.items():
-        own = draft.declare(assembly, terminal, place=entry.place, location=location)
+        own = draft.declare(
+            assembly,
+            terminal,
+            place=entry.place,
+            location=location,
+            is_shared=entry.assembly is not None,
+        )
         terminals[terminal] = own
         draft.join(
             own,
@@ -393,7 +400,7 @@ def _has_its_terminals(
         if terminal not in known:
             draft.report(
                 (*location, "terminals", terminal),
-                f'a {entry.kind} has no terminal "{terminal}"'
+                f'kind {entry.kind} has no terminal "{terminal}"'
                 f"{nearest(terminal, known)}; it has {', '.join(known)}",
                 of_key=True,
             )
@@ -401,7 +408,7 @@ def _has_its_terminals(
     if missing:
         draft.report(
             location,
-            f"a {entry.kind} needs its terminal {' and '.join(missing)}",
+            f"kind {entry.kind} needs its terminal {' and '.join(missing)}",
             of_key=True,
         )
     return not missing and all(terminal in known for terminal in entry.terminals)

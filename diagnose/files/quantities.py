@@ -31,16 +31,28 @@ class Measure:
         Accepted unit to its factor to the SI unit; the usual ones first.
     examples : str
         What a message shows.
+    least, most : float
+        What can be believed on a car, in the SI unit: own choice, wide.
     """
 
     name: str
     factors: Mapping[str, float]
     examples: str
+    least: float = 1e-9
+    most: float = 1e9
 
 
-def _measure(name: str, examples: str, **factors: float) -> Measure:
+def _measure(
+    name: str, examples: str, limits: tuple[float, float], /, **factors: float
+) -> Measure:
     """Return a measure whose units are plain words."""
-    return Measure(name=name, factors=MappingProxyType(factors), examples=examples)
+    return Measure(
+        name=name,
+        factors=MappingProxyType(factors),
+        examples=examples,
+        least=limits[0],
+        most=limits[1],
+    )
 
 
 LENGTH = Measure(
@@ -55,15 +67,23 @@ LENGTH = Measure(
         }
     ),
     examples="6 ft, 1.8 m, 10 in or 25 cm",
+    least=0.001,
+    most=50.0,
 )
-VOLTAGE = _measure("voltage", "12 V or 700 mV", V=1.0, mV=0.001)
-CURRENT = _measure("current", "15 A or 20 mA", A=1.0, mA=0.001)
+VOLTAGE = _measure("voltage", "12 V or 700 mV", (1e-6, 100.0), V=1.0, mV=0.001)
+CURRENT = _measure("current", "15 A or 20 mA", (1e-6, 2000.0), A=1.0, mA=0.001)
 RESISTANCE = _measure(
-    "resistance", "1.5 ohm or 10 mohm", ohm=1.0, mohm=0.001, kohm=1e3, Mohm=1e6
+    "resistance",
+    "1.5 ohm or 10 mohm",
+    (1e-6, 1e9),
+    ohm=1.0,
+    mohm=0.001,
+    kohm=1e3,
+    Mohm=1e6,
 )
-POWER = _measure("power", "55 W", W=1.0)
-TIME = _measure("time", "2 min", min=1.0)
-SPEED = _measure("speed of rotation", "850 rpm", rpm=1.0)
+POWER = _measure("power", "55 W", (0.01, 5000.0), W=1.0)
+TIME = _measure("time", "2 min", (0.0, 600.0), min=1.0)
+SPEED = _measure("speed of rotation", "850 rpm", (1.0, 20000.0), rpm=1.0)
 LINEAR_RESISTANCE = Measure(
     name="resistance per length",
     factors=MappingProxyType({"ohm/ft": 1 / METRES_PER_FOOT, "ohm/m": 1.0}),
@@ -127,15 +147,15 @@ def parse_amount(found: object, measure: Measure) -> float:
             f"such as {measure.examples}"
         )
     unit = matched["unit"].strip()
+    units = " or ".join(measure.factors)
     if not unit:
         raise ValueError(
-            f'"{found}" has no unit; a {measure.name} needs one of '
-            f"{', '.join(measure.factors)}, such as {measure.examples}"
+            f'"{found}" has no unit; a {measure.name} needs {units}, '
+            f"such as {measure.examples}"
         )
     if unit not in measure.factors:
         raise ValueError(
-            f'unit "{unit}" in "{found}" is not known for a {measure.name}; '
-            f"use {', '.join(measure.factors)}"
+            f'unit "{unit}" in "{found}" is not known for a {measure.name}; use {units}'
         )
     amount = float(matched["number"]) * measure.factors[unit]
     if not math.isfinite(amount):
@@ -148,6 +168,10 @@ def parse_positive(found: object, measure: Measure) -> float:
     amount = parse_amount(found, measure)
     if amount <= 0:
         raise ValueError(f'{measure.name} "{found}" must be greater than 0')
+    if not measure.least <= amount <= measure.most:
+        raise ValueError(
+            f'{measure.name} "{found}" can\'t be on a car; check number and unit'
+        )
     return amount
 
 
@@ -193,8 +217,8 @@ class WireSize:
 
 
 WIRE_EXAMPLES = "14 AWG 6 ft, 14 SAE 1.8 m, 2.5 mm2 2 m or 0.35 ohm/ft 4 ft"
-LARGEST_MM2 = 240.0
-"""Thicker than any cable on a car; IEC 60228 goes on to 2500. Own choice. [mm²]"""
+SMALLEST_MM2, LARGEST_MM2 = 0.05, 240.0
+"""Beyond any wire on a car; IEC 60228 goes from 0.5 to 2500. Own choice. [mm²]"""
 
 _WIRE = re.compile(
     r"(?P<size>[+-]?[\d./]+)\s*(?P<series>AWG|SAE|mm2|mm²|ohm/ft|ohm/m)\s*,?\s*"
@@ -252,10 +276,10 @@ def _area_mm2(size: str, series: str) -> float:
         area_mm2 = float(size)
     except ValueError:
         raise ValueError(f'"{size} mm2" is not a number of mm2') from None
-    if not 0 < area_mm2 <= LARGEST_MM2:
+    if not SMALLEST_MM2 <= area_mm2 <= LARGEST_MM2:
         raise ValueError(
-            f'"{size} mm2" can\'t be a wire; sizes go from above 0 to '
-            f"{LARGEST_MM2:g} mm2"
+            f'"{size} mm2" can\'t be a wire; sizes go from '
+            f"{SMALLEST_MM2:g} to {LARGEST_MM2:g} mm2"
         )
     return area_mm2
 

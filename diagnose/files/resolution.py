@@ -5,6 +5,7 @@ Leaves what a sound circuit is to `car_checks`.
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from types import MappingProxyType
@@ -31,6 +32,7 @@ def resolve(draft: Draft) -> tuple[Part, ...]:
         find_terminal(draft, name, location)
     nodes = {name: _node(draft, name) for name in draft.terminals}
     _taint_by_unread(draft, nodes)
+    _taint_by_misnamed(draft, nodes)
     unused = _unused_optional(draft)
     _fill_places(draft)
     parts = []
@@ -67,10 +69,26 @@ def _taint_by_unread(draft: Draft, nodes: Mapping[str, str]) -> None:
         named = entries if isinstance(entries, dict) else {}
         for name, entry in {section: entries, **named}.items():
             if name in draft.broken:
-                for word in _words(entry):
-                    terminal = draft.main_terminals.get(word, word)
-                    if terminal in nodes:
-                        draft.tainted.add(nodes[terminal])
+                _taint_by_words(draft, nodes, entry)
+    for entry in draft.document.repeated:
+        _taint_by_words(draft, nodes, entry)
+
+
+def _taint_by_words(draft: Draft, nodes: Mapping[str, str], entry: Plain) -> None:
+    """Note the nodes that an entry names."""
+    for word in _words(entry):
+        terminal = draft.main_terminals.get(word, word)
+        if terminal in nodes:
+            draft.tainted.add(nodes[terminal])
+
+
+def _taint_by_misnamed(draft: Draft, nodes: Mapping[str, str]) -> None:
+    """Note the nodes that a misspelt name may have meant."""
+    for name in draft.misnamed:
+        assembly = name.partition(".")[0]
+        meant = difflib.get_close_matches(name, list(nodes), n=3, cutoff=0.6)
+        meant.extend(known for known in nodes if known.startswith(f"{assembly}."))
+        draft.tainted.update(nodes[known] for known in meant)
 
 
 def _words(data: Plain) -> Iterator[str]:
@@ -107,6 +125,7 @@ def find_terminal(draft: Draft, name: str, location: Location) -> str | None:
         return full
     if not draft.is_broken(name):
         draft.report(_where(draft, location), _unknown_terminal(draft, name))
+        draft.misnamed.add(name)
     return None
 
 
@@ -118,6 +137,8 @@ def _where(draft: Draft, location: Location) -> Location:
 def _unknown_terminal(draft: Draft, name: str) -> str:
     """Return the message for a terminal that doesn't exist."""
     assembly, _, terminal = name.partition(".")
+    if name == "frame":
+        return "this car has no frame; add `frame` with its place to `metal`"
     own = [
         known.partition(".")[2]
         for known in draft.terminals
@@ -143,6 +164,7 @@ def _node(draft: Draft, name: str) -> str:
         found = find_terminal(draft, target, location) if len(seen) == 1 else None
         found = found or draft.main_terminals.get(target, target)
         if found in seen:
+            draft.tainted.update(seen)
             if len(seen) == 1 or name == min(seen):
                 draft.report(
                     location, f'"{name}" sits on itself; one end must be another part'

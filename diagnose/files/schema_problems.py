@@ -57,7 +57,7 @@ def read_entries(
             if place in wrong:
                 continue
             problems.append(document.problem(place, _message(details), of_key=of_key))
-            wrong.append(place)
+            wrong.append(place or details["loc"])
     rest, broken = _without(document.data, wrong)
     return CarEntry.model_validate(rest), broken, tuple(problems)
 

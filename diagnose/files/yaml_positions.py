@@ -57,6 +57,8 @@ class Document:
         Where each key and each value stands.
     problems : tuple[FileProblem, ...]
         What was wrong but left the rest readable, such as a repeated key.
+    repeated : tuple[Plain, ...]
+        The values of repeated keys after the first.
     """
 
     path: str
@@ -64,6 +66,7 @@ class Document:
     keys: Mapping[Location, Position]
     values: Mapping[Location, Position]
     problems: tuple[FileProblem, ...]
+    repeated: tuple[Plain, ...] = ()
 
     def position(self, location: Location, *, of_key: bool = False) -> Position:
         """Return where an entry stands, or the nearest entry around it.
@@ -132,6 +135,7 @@ def read_document(path: pathlib.Path, *, wanted: str) -> Document:
         keys=reader.keys,
         values=reader.values,
         problems=tuple(reader.problems),
+        repeated=tuple(reader.repeated),
     )
 
 
@@ -257,6 +261,7 @@ class _Reader:
     keys: dict[Location, Position] = field(default_factory=dict)
     values: dict[Location, Position] = field(default_factory=dict)
     problems: list[FileProblem] = field(default_factory=list)
+    repeated: list[Plain] = field(default_factory=list)
     seen: set[int] = field(default_factory=set)
 
     def plain(self, node: Node, location: Location) -> Plain:
@@ -293,6 +298,7 @@ class _Reader:
                     key_node,
                     f'key "{key}" is repeated; it stands in line {first} already',
                 )
+                self.repeated.append(self.plain(value_node, (*place, "repeated")))
                 continue
             self.keys[place] = _position(key_node)
             result[key] = self.plain(value_node, place)
@@ -307,6 +313,13 @@ class _Reader:
             return text.lower() == "true"
         if tag in {"int", "float"}:
             return _number(text)
+        escaped = _CONTROL.search(text)
+        if escaped is not None:
+            code = f"U+{ord(escaped[0]):04X}"
+            self._report(
+                node, f"control character {code}, written as an escape; delete it"
+            )
+            return _CONTROL.sub("", text)
         if tag not in {"str", "timestamp", "merge", "value"}:
             self._report(node, f'tag "{node.tag}" is not used here; delete it')
         return text

@@ -1,0 +1,267 @@
+"""Values of parts: what the file gives, what knowledge/ supplies, what a size implies.
+
+Leaves which entry gives which value to `draft` and the expansions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from types import MappingProxyType
+
+from diagnose.circuit.car import Distribution, Origin, Shape, Value, fixed
+from diagnose.circuit.conductors import conductor_ohms
+from diagnose.files.quantities import WireSize, measure_of, parse_amount
+
+Defaults = Mapping[str, Mapping[str, Value]]
+
+WIRE_LOG_SPREAD = 0.05
+"""Spread of a wire's resistance: length measured along a harness, copper to standard.
+
+Common practice: 5 % (a rule, no source). [1]
+"""
+
+JOINT_AREA_MM2 = 2.1
+"""Wire that the default end joint is meant for, 14 AWG; a thicker wire's lugs touch
+on more metal, so its joints are lower in proportion to its area.
+
+From memory: 3 mohm at a small terminal, 0.1 to 0.2 mohm at a battery lug. [mm²]
+"""
+
+FUSE_DROP_VOLTS = 0.075
+"""Drop of a blade fuse at its rated current, for every rating (from memory). [V]"""
+
+FARTHEST_FACTOR = 1e6
+"""A value a million times its usual one, or a millionth of it, is a slip.
+
+Own choice, wide: a memory feed is a hundredth of the usual load. [1]
+"""
+
+_VOLTAGE_EXPONENTS: Mapping[str, int] = MappingProxyType(
+    {
+        "empty_volts": 1,
+        "full_volts": 1,
+        "internal_ohms": 1,
+        "acceptance_ohms": 1,
+        "set_volts": 1,
+        "droop_volts": 1,
+        "field_ohms": 2,
+        "cranking_amps": -1,
+        "stall_ohms": 2,
+        "coil_ohms": 2,
+        "pull_in_volts": 1,
+        "release_volts": 1,
+        "supply_amps": -1,
+        "reset_volts": 1,
+        "restart_volts": 1,
+        "lamp_volts": 1,
+        "motor_volts": 1,
+        "motor_amps": -1,
+        "load_volts": 1,
+        "load_amps": -1,
+    }
+)
+"""How a default for 12 V follows the system voltage: value times (volts/12)^exponent.
+
+Derived: cells in series (battery), and the same power at another voltage (the rest).
+"""
+
+
+def defaults_for(defaults: Defaults, *, system_volts: float) -> Defaults:
+    """Return the defaults of a car with this system voltage.
+
+    Parameters
+    ----------
+    defaults : Defaults
+        Kind to parameter to its value in a 12 V car.
+    system_volts : float
+        6, 12 or 24. [V]
+
+    Returns
+    -------
+    Defaults
+        The same object for a 12 V car.
+    """
+    if system_volts == 12.0:
+        return defaults
+    return {
+        kind: {
+            parameter: _scaled(
+                value, (system_volts / 12.0) ** _VOLTAGE_EXPONENTS.get(parameter, 0)
+            )
+            for parameter, value in values.items()
+        }
+        for kind, values in defaults.items()
+    }
+
+
+def _scaled(value: Value, factor: float) -> Value:
+    """Return a value times a factor, with the same relative spread."""
+    if factor == 1.0:
+        return value
+    distribution = value.distribution
+    second = distribution.second
+    if distribution.shape is not Shape.LOGNORMAL:
+        second *= factor
+    return replace(
+        value,
+        distribution=replace(
+            distribution, first=distribution.first * factor, second=second
+        ),
+        source=f"{value.source}; times {factor:g} for this system voltage",
+    )
+
+
+def given_value(amount: float, default: Value | None) -> Value:
+    """Return a value the file gives, as uncertain as the default would be.
+
+    Parameters
+    ----------
+    amount : float
+        In the parameter's unit.
+    default : Value or None
+        What knowledge/ says; its relative spread is kept when it has one.
+
+    Returns
+    -------
+    Value
+        With the amount as its middle.
+    """
+    distribution = fixed(amount)
+    if default is not None and amount > 0:
+        usual = default.distribution
+        if usual.shape is Shape.LOGNORMAL:
+            distribution = replace(usual, first=amount)
+        elif usual.shape is Shape.NORMAL and usual.first > 0:
+            spread = usual.second * amount / usual.first
+            distribution = replace(usual, first=amount, second=spread)
+    return Value(distribution=distribution, origin=Origin.CAR_FILE, source="car file")
+
+
+def read_value(parameter: str, found: object, default: Value) -> float:
+    """Return what the file gives for a parameter, in its unit.
+
+    Parameters
+    ----------
+    parameter : str
+        Its unit ends the name.
+    found : object
+        What the file holds, such as ``"85 ohm"``.
+    default : Value
+        The usual value, which tells what can be believed.
+
+    Returns
+    -------
+    float
+        The amount.
+
+    Raises
+    ------
+    ValueError
+        If it is no amount in the parameter's unit, or can't be true.
+    """
+    measure = measure_of(parameter)
+    if measure is not None:
+        amount = parse_amount(found, measure)
+    else:
+        try:
+            amount = float(str(found))
+        except ValueError:
+            raise ValueError(f'found "{found}", expected a number') from None
+    if parameter.startswith(("is_", "fails_")):
+        if amount not in {0.0, 1.0}:
+            raise ValueError(f'found "{found}", expected 0 for no or 1 for yes')
+        return amount
+    usual = default.distribution.nominal
+    if amount < 0 < usual or (usual > 0 and amount == 0):
+        raise ValueError(f'"{found}" must be greater than 0')
+    if amount < 0 and parameter.endswith("ohms"):
+        raise ValueError(f'"{found}" must not be negative')
+    if usual > 0 and not 1 / FARTHEST_FACTOR <= amount / usual <= FARTHEST_FACTOR:
+        raise ValueError(f'"{found}" can\'t be; the usual value is {usual:g}')
+    if parameter == "state_of_charge" and amount > 1:
+        raise ValueError(f'"{found}" can\'t be; full is 1')
+    return amount
+
+
+def fuse_ohms(rating_amps: float, default: Value | None) -> Value:
+    """Return the resistance of a fuse of that rating.
+
+    Parameters
+    ----------
+    rating_amps : float
+        Its rating. [A]
+    default : Value or None
+        Gives the spread.
+
+    Returns
+    -------
+    Value
+        In ohms; a default, as the file gives only the rating.
+    """
+    distribution = fixed(FUSE_DROP_VOLTS / rating_amps)
+    if default is not None and default.distribution.shape is Shape.LOGNORMAL:
+        distribution = replace(default.distribution, first=distribution.first)
+    return Value(
+        distribution=distribution,
+        origin=Origin.DEFAULT,
+        source=f"{FUSE_DROP_VOLTS} V drop at the rating",
+    )
+
+
+def wire_values(size: WireSize, defaults: Mapping[str, Value]) -> dict[str, Value]:
+    """Return what a wire's size and length say about it.
+
+    Parameters
+    ----------
+    size : WireSize
+        Size and length.
+    defaults : Mapping[str, Value]
+        Defaults of a wire; give the spread and the usual end joints.
+
+    Returns
+    -------
+    dict[str, Value]
+        ``wire_ohms`` at 20 °C, ``length_m``, and for copper ``area_mm2`` and, for a
+        thick wire, its end joints.
+    """
+    if size.area_mm2 is None:
+        assert size.ohms_per_m is not None
+        ohms = size.ohms_per_m * size.length_m
+    else:
+        ohms = conductor_ohms(size.length_m, size.area_mm2)
+    default = defaults.get("wire_ohms")
+    spread = WIRE_LOG_SPREAD
+    if default is not None and default.distribution.shape is Shape.LOGNORMAL:
+        spread = default.distribution.second
+    values = {
+        "wire_ohms": Value(
+            distribution=Distribution(shape=Shape.LOGNORMAL, first=ohms, second=spread),
+            origin=Origin.CAR_FILE,
+            source="length and size in the car file, at 20 °C",
+        ),
+        "length_m": given_value(size.length_m, None),
+    }
+    if size.area_mm2 is not None:
+        values["area_mm2"] = given_value(size.area_mm2, None)
+        values.update(_lug_values(size.area_mm2, defaults))
+    return values
+
+
+def _lug_values(area_mm2: float, defaults: Mapping[str, Value]) -> dict[str, Value]:
+    """Return the end joints of a thick wire: lower, as its lugs are bigger."""
+    if area_mm2 <= JOINT_AREA_MM2:
+        return {}
+    factor = JOINT_AREA_MM2 / area_mm2
+    return {
+        parameter: replace(
+            default,
+            distribution=replace(
+                default.distribution, first=default.distribution.first * factor
+            ),
+            source=f"{default.source}; in proportion to the wire's area",
+        )
+        for parameter in ("joint_a_ohms", "joint_b_ohms")
+        if (default := defaults.get(parameter)) is not None
+        and default.distribution.shape in {Shape.FIXED, Shape.LOGNORMAL}
+    }
