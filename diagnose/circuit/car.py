@@ -1,0 +1,272 @@
+"""The car as records: parts with terminals and values, operating states, places.
+
+Knows what a car *is*; leaves to `elements` how a part carries current, to `files`
+how a car is written down, and to `faults` how a part fails.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from types import MappingProxyType
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtri
+
+FloatArray = npt.NDArray[np.float64]
+
+
+class Shape(Enum):
+    """The shape of a `Distribution`."""
+
+    FIXED = "fixed"  # first: the value
+    LOGNORMAL = "lognormal"  # first: median; second: standard deviation of ln(value)
+    NORMAL = "normal"  # first: mean; second: standard deviation
+    UNIFORM = "uniform"  # first: low; second: high
+    LOGUNIFORM = "loguniform"  # first: low (> 0); second: high
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Distribution:
+    """A quantity that is not known exactly, in the unit of its parameter's name."""
+
+    shape: Shape
+    first: float
+    second: float = 0.0
+
+    @property
+    def nominal(self) -> float:
+        """The median."""
+        if self.shape is Shape.UNIFORM:
+            return 0.5 * (self.first + self.second)
+        if self.shape is Shape.LOGUNIFORM:
+            return float(np.sqrt(self.first * self.second))
+        return self.first
+
+    def quantile(self, probability: FloatArray) -> FloatArray:
+        """Return the values below which the given probabilities lie.
+
+        Parameters
+        ----------
+        probability : FloatArray
+            Any shape, strictly between 0 and 1.
+
+        Examples
+        --------
+        >>> Distribution(shape=Shape.UNIFORM, first=2.0, second=4.0).quantile(np.array([0.25]))
+        array([2.5])
+        """
+        if self.shape is Shape.FIXED:
+            return np.full_like(probability, self.first)
+        if self.shape is Shape.UNIFORM:
+            return self.first + probability * (self.second - self.first)
+        if self.shape is Shape.LOGUNIFORM:
+            ratio = self.second / self.first
+            return np.asarray(self.first * ratio**probability, dtype=np.float64)
+        deviation = np.asarray(ndtri(probability), dtype=np.float64)
+        if self.shape is Shape.NORMAL:
+            return self.first + self.second * deviation
+        return self.first * np.exp(self.second * deviation)
+
+
+def fixed(value: float) -> Distribution:
+    """Return a distribution that is one value for certain."""
+    return Distribution(shape=Shape.FIXED, first=value)
+
+
+class Origin(Enum):
+    """Where a value comes from."""
+
+    CAR_FILE = "car file"
+    DEFAULT = "default"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Value:
+    """A parameter of a part: how much, how sure, and who says so."""
+
+    distribution: Distribution
+    origin: Origin
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One part with its terminals: the smallest thing that can fail.
+
+    A relay is two parts (coil, contacts) of one assembly; a controller is one
+    `controller` and a `driver` for each output.
+
+    Parameters
+    ----------
+    name : str
+        Unique, e.g. ``pump-relay.coil``; a part that is an assembly of its own has
+        the assembly's name.
+    assembly : str
+        What is bought and swapped as a whole, e.g. ``pump-relay``.
+    kind : str
+        A key of `elements.ELEMENTS`.
+    terminals : Mapping[str, str]
+        The kind's terminal (``a``, ``b``, ``supply`` ...) to the node it sits on; nodes
+        are named ``assembly.terminal``, e.g. ``pump-relay.30``.
+    values : Mapping[str, Value]
+        Parameter to value; the unit ends the parameter's name.
+    closed_in : frozenset[str]
+        For a switch contact: the positions of its switch in which it is closed.
+    gate : str or None
+        Name of the part that opens and closes this one (contacts: the coil; driver:
+        the controller).
+    is_normally_closed : bool
+        For relay contacts: the 87a contact.
+    place : str
+        A key of `Car.places`.
+    role : str or None
+        What it does for the car (``fuel-pump``, ``starter`` ...); symptoms ask by role.
+    line : int
+        Line of the car file that declares it; 0 when none.
+    """
+
+    name: str
+    assembly: str
+    kind: str
+    terminals: Mapping[str, str]
+    values: Mapping[str, Value] = field(default_factory=lambda: MappingProxyType({}))
+    closed_in: frozenset[str] = frozenset()
+    gate: str | None = None
+    is_normally_closed: bool = False
+    place: str = ""
+    role: str | None = None
+    line: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OperatingState:
+    """What the owner has switched on, and how the engine turns.
+
+    Parameters
+    ----------
+    name, label : str
+        Key (``idle-loaded``) and the words a person reads (``idling, fan and lights on``).
+    switch_positions : Mapping[str, str]
+        Switch assembly to its position; a switch not named is in its first position.
+    commands : frozenset[str]
+        Names of the driver parts that their controller wants on.
+    engine_rpm : float
+        Crankshaft speed. [1/min]
+    is_cranking : bool
+        The starter is meant to turn the engine.
+    is_engine_running : bool
+        The state exists only while the engine runs by itself.
+    is_battery_connected : bool
+        False for the state in which ohms are measured.
+    change_minutes : float
+        Time to bring the car into this state. [min]
+    needs_helper : bool
+        A second person (or a remote starter switch) is needed.
+    caution : str
+        Key of a caution in knowledge/, or empty.
+    exists_when : str
+        Symptom that must hold for the state to be reached (the engine keeps running);
+        empty when it always can.
+    """
+
+    name: str
+    label: str
+    switch_positions: Mapping[str, str]
+    commands: frozenset[str] = frozenset()
+    engine_rpm: float = 0.0
+    is_cranking: bool = False
+    is_engine_running: bool = False
+    is_battery_connected: bool = True
+    change_minutes: float = 0.5
+    needs_helper: bool = False
+    caution: str = ""
+    needs: tuple[str, ...] = ()
+    exists_when: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where on the car something is, and how long it takes to get at it.
+
+    Parameters
+    ----------
+    minutes : float
+        Time until the probe is on the terminal. [min]
+    caution : str
+        Key of a caution in knowledge/, or empty.
+    """
+
+    name: str
+    minutes: float
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Car:
+    """One car, complete: what the solver and the diagnosis work on.
+
+    Parameters
+    ----------
+    name, title : str
+        Key and the words a person reads.
+    system_volts : float
+        6, 12 or 24. [V]
+    reference : str
+        The node voltages count from: the battery post that is grounded.
+    body : str
+        The node wire insulation leaks to, and shorts go to.
+    switches : Mapping[str, tuple[str, ...]]
+        Switch assembly to its positions, the resting one first.
+    test_points : Mapping[str, str]
+        Node that can be probed to the place it is at.
+    """
+
+    name: str
+    title: str
+    system_volts: float
+    reference: str
+    body: str
+    parts: tuple[Part, ...]
+    states: tuple[OperatingState, ...]
+    places: Mapping[str, Place]
+    switches: Mapping[str, tuple[str, ...]]
+    test_points: Mapping[str, str]
+    path: str = ""
+
+    def part(self, name: str) -> Part:
+        """Return the part of that name.
+
+        Raises
+        ------
+        KeyError
+            If the car has no such part.
+        """
+        for part in self.parts:
+            if part.name == name:
+                return part
+        raise KeyError(name)
+
+    def state(self, name: str) -> OperatingState:
+        """Return the operating state of that name.
+
+        Raises
+        ------
+        KeyError
+            If the car has no such state.
+        """
+        for state in self.states:
+            if state.name == name:
+                return state
+        raise KeyError(name)
+
+    @property
+    def nodes(self) -> tuple[str, ...]:
+        """Every node, the reference first, then in the order of the parts."""
+        seen = {self.reference: None}
+        for part in self.parts:
+            for node in part.terminals.values():
+                seen.setdefault(node)
+        return tuple(seen)

@@ -1,0 +1,649 @@
+"""How each kind of part carries current: every part becomes branches.
+
+A branch's current is piecewise linear in one control voltage, and a gate may switch it:
+
+    i = siemens[m] * x + amps[m]   for breaks[m-1] <= x < breaks[m],   0 while gated off
+
+with x = v(control[0]) - v(control[1]). Sign rule: the current flows through the branch
+from output[0] to output[1]; a load has i > 0 when output[0] is the higher; a source that
+feeds the car has i < 0. All arrays have one row per tolerance draw.
+
+Leaves solving to `nodal` and `compensation`, faults to `faults` (a fault is a change of the
+parameters read here), and default values to knowledge/.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray, OperatingState, Part
+
+OPEN_OHMS = 1e9
+# Derived: 12 V over this is 12 nA, which no meter here can see.
+
+ALTERNATOR_RATED_RPM = 6000.0
+# ISO 8854: rated output is stated at 6000 alternator rpm (read in a secondary copy).
+
+STALL_FACTOR = 4.0
+# From memory: a permanent-magnet pump or fan motor draws four to six times its running
+# current when the rotor is held.
+
+LAMP_EXPONENT = 0.55
+# Current of a tungsten lamp ~ volts**0.55: Fink & Beaty, Standard Handbook for Electrical
+# Engineers, 11th ed., p. 22-8 (secondary copy).
+
+LAMP_BREAKS = np.array([0.111, 0.37, 0.741])
+# Derived: chords over these fractions of rated volts (and 1.185) stay within 1 % of the
+# power law from 9 V to 16 V of a 13.5 V lamp.
+
+DRIVER_LIMIT_SIEMENS = 1e-3
+EXCITER_SIEMENS = 2.0
+EXCITED_VOLTS = 0.25
+# From memory: residual magnetism plus some tenths of a volt on the field make an
+# alternator build up; below that it stays dead at idle speed.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gate:
+    """A condition that switches a branch: volts between two nodes, with hysteresis.
+
+    Parameters
+    ----------
+    watch : tuple[str, str]
+        Nodes; the magnitude of the voltage between them counts.
+    on_volts, off_volts : FloatArray
+        Pull-in and release, shape (n_draws,). [V]
+    is_inverted : bool
+        The branch conducts while the gate is off (an 87a contact).
+    is_self_holding : bool
+        The branch feeds its own gate once on, so it has to prove that it starts.
+    """
+
+    watch: tuple[str, str]
+    on_volts: FloatArray
+    off_volts: FloatArray
+    is_inverted: bool = False
+    is_self_holding: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Branch:
+    """One current path.
+
+    Parameters
+    ----------
+    breaks : FloatArray
+        Shape (n_draws, n_segments - 1), rising along the last axis. [V]
+    siemens, amps : FloatArray
+        Shape (n_draws, n_segments). [S], [A]
+    forced : FloatArray
+        Shape (n_draws,): 1 always on, -1 always off, 0 as the gate says.
+    trip_amps : FloatArray or None
+        Shape (n_draws,): a protective part opens above this. [A]
+    """
+
+    name: str
+    part: str
+    output: tuple[str, str]
+    control: tuple[str, str]
+    breaks: FloatArray
+    siemens: FloatArray
+    amps: FloatArray
+    forced: FloatArray
+    gate: Gate | None = None
+    trip_amps: FloatArray | None = None
+
+
+Values = Mapping[str, FloatArray]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """All that an element function may look at.
+
+    Parameters
+    ----------
+    values : Values
+        Parameter to its draws, shape (n_draws,), in the unit of its name.
+    gate_part, gate_values
+        The part named by `Part.gate` and its values, or None.
+    position : str
+        Position of the part's switch in this state.
+    scale : float
+        System volts over 12: thresholds in element code are for a 12 V car.
+    """
+
+    part: Part
+    values: Values
+    gate_part: Part | None
+    gate_values: Values | None
+    state: OperatingState
+    position: str
+    body: str
+    scale: float
+
+    def between(self, first: str, second: str) -> tuple[str, str]:
+        """Return the nodes of two of the part's terminals."""
+        return self.part.terminals[first], self.part.terminals[second]
+
+    def linear(
+        self,
+        ohms: FloatArray,
+        *,
+        nodes: tuple[str, str],
+        suffix: str = "",
+        forced: FloatArray | None = None,
+        gate: Gate | None = None,
+        trip_amps: FloatArray | None = None,
+    ) -> Branch:
+        """Return a branch that obeys Ohm's law between two nodes."""
+        return Branch(
+            name=self.part.name + suffix,
+            part=self.part.name,
+            output=nodes,
+            control=nodes,
+            breaks=np.empty((len(ohms), 0)),
+            siemens=1.0 / ohms[:, None],
+            amps=np.zeros((len(ohms), 1)),
+            forced=np.ones(len(ohms)) if forced is None else forced,
+            gate=gate,
+            trip_amps=trip_amps,
+        )
+
+    def curve(
+        self,
+        *,
+        breaks: FloatArray,
+        siemens: FloatArray,
+        amps: FloatArray,
+        nodes: tuple[str, str],
+        control: tuple[str, str] | None = None,
+        forced: FloatArray | None = None,
+        gate: Gate | None = None,
+        suffix: str = "",
+    ) -> Branch:
+        """Return a branch with a piecewise-linear characteristic."""
+        return Branch(
+            name=self.part.name + suffix,
+            part=self.part.name,
+            output=nodes,
+            control=nodes if control is None else control,
+            breaks=breaks,
+            siemens=siemens,
+            amps=amps,
+            forced=np.ones(len(siemens)) if forced is None else forced,
+            gate=gate,
+        )
+
+
+def _columns(*columns: FloatArray) -> FloatArray:
+    return np.stack(columns, axis=1)
+
+
+def _stuck(values: Values, forced: FloatArray) -> FloatArray:
+    """Return `forced` with stuck contacts put in; stuck open wins."""
+    forced = np.where(values["is_stuck_closed"] > 0.5, 1.0, forced)
+    return np.where(values["is_stuck_open"] > 0.5, -1.0, forced)
+
+
+def _battery(setting: Setting) -> tuple[Branch, ...]:
+    """Rest volts behind one resistance out, another (charge acceptance) in."""
+    values = setting.values
+    empty, full = values["empty_volts"], values["full_volts"]
+    rest_volts = empty + values["state_of_charge"] * (full - empty)
+    discharge = 1.0 / values["internal_ohms"]
+    charge = 1.0 / values["acceptance_ohms"]
+    return (
+        setting.curve(
+            nodes=setting.between("plus", "minus"),
+            breaks=rest_volts[:, None],
+            siemens=_columns(discharge, charge),
+            amps=_columns(-rest_volts * discharge, -rest_volts * charge),
+            forced=np.full(
+                len(charge), 1.0 if setting.state.is_battery_connected else -1.0
+            ),
+        ),
+    )
+
+
+def alternator_limit_amps(
+    *,
+    rated_amps: FloatArray,
+    alternator_rpm: FloatArray,
+    cut_in_rpm: FloatArray,
+    speed_constant_rpm: FloatArray,
+) -> FloatArray:
+    """Return the most an alternator can deliver at a speed.
+
+    Parameters
+    ----------
+    rated_amps, alternator_rpm, cut_in_rpm, speed_constant_rpm : FloatArray
+        Same shape. [A], [1/min]
+
+    Returns
+    -------
+    FloatArray
+        Output limit, `rated_amps` at 6000 rpm. [A]
+
+    Notes
+    -----
+    rated * (1 - exp(-(n - n0)/k)) / (1 - exp(-(6000 - n0)/k)); with n0 = 1000 and
+    k = 1500 an engine idling at 750 (alternator 1650) gives 36 % of rating, between the
+    third (hot) and the half (cold) that service practice quotes for idle.
+
+    Examples
+    --------
+    >>> limit = alternator_limit_amps(
+    ...     rated_amps=np.array([65.0]),
+    ...     alternator_rpm=np.array([1650.0]),
+    ...     cut_in_rpm=np.array([1000.0]),
+    ...     speed_constant_rpm=np.array([1500.0]),
+    ... )
+    >>> round(float(limit[0]), 1)
+    23.7
+    """
+
+    def rise(rpm: FloatArray) -> FloatArray:
+        above = np.maximum(rpm - cut_in_rpm, 0.0)
+        return np.asarray(-np.expm1(-above / speed_constant_rpm))
+
+    top = rise(np.full_like(rated_amps, ALTERNATOR_RATED_RPM))
+    return np.asarray(rated_amps * rise(alternator_rpm) / top)
+
+
+def _alternator(setting: Setting) -> tuple[Branch, ...]:
+    """Regulated current source with an output limit, field, and exciter diodes."""
+    part, values = setting.part, setting.values
+    rpm = setting.state.engine_rpm * values["pulley_ratio"]
+    limit = alternator_limit_amps(
+        rated_amps=values["rated_amps"],
+        alternator_rpm=rpm,
+        cut_in_rpm=values["cut_in_rpm"],
+        speed_constant_rpm=values["speed_constant_rpm"],
+    )
+    case = part.terminals["case"]
+    set_volts = values["set_volts"] + values["sense_error_volts"]
+    slope = values["rated_amps"] / values["droop_volts"]
+    none = np.zeros_like(limit)
+    can_charge = (values["is_working"] > 0.5) & (rpm > values["cut_in_rpm"])
+    exciter = part.terminals.get("exciter")
+    gate = None
+    forced = np.where(can_charge, 1.0, -1.0)
+    if exciter is not None:
+        watch = np.full_like(limit, EXCITED_VOLTS * setting.scale)
+        gate = Gate(
+            watch=(exciter, case),
+            on_volts=watch,
+            off_volts=watch,
+            is_self_holding=True,
+        )
+        forced = np.where(can_charge, 0.0, -1.0)
+    output = setting.curve(
+        nodes=setting.between("output", "case"),
+        control=(part.terminals.get("sense", part.terminals["output"]), case),
+        breaks=_columns(set_volts - limit / slope, set_volts),
+        siemens=_columns(none, slope, none),
+        amps=_columns(-limit, -slope * set_volts, none),
+        forced=forced,
+        gate=gate,
+    )
+    if exciter is None:
+        return (output,)
+    diodes = setting.linear(
+        np.full_like(limit, 1.0 / EXCITER_SIEMENS),
+        nodes=(part.terminals["output"], exciter),
+        suffix="/exciter-diodes",
+        forced=forced,
+        gate=gate,
+    )
+    field = setting.linear(
+        values["field_ohms"], nodes=(exciter, case), suffix="/field"
+    )
+    return output, diodes, field
+
+
+def _starter(setting: Setting) -> tuple[Branch, ...]:
+    """A near-constant cranking current; a resistance once volts can't turn it."""
+    values = setting.values
+    stall = 1.0 / values["stall_ohms"]
+    turning_volts = values["cranking_amps"] * values["stall_ohms"]
+    rise = 0.1 * values["cranking_amps"] / (12.0 * setting.scale)
+    return (
+        setting.curve(
+            nodes=setting.between("plus", "case"),
+            breaks=turning_volts[:, None],
+            siemens=_columns(stall, rise),
+            amps=_columns(
+                np.zeros_like(stall), values["cranking_amps"] - rise * turning_volts
+            ),
+        ),
+    )
+
+
+def _coil(setting: Setting) -> tuple[Branch, ...]:
+    return (
+        setting.linear(setting.values["coil_ohms"], nodes=setting.between("a", "b")),
+    )
+
+
+def _contacts(setting: Setting) -> tuple[Branch, ...]:
+    """Relay or solenoid contacts, switched by the volts across the coil."""
+    if setting.gate_part is None or setting.gate_values is None:
+        raise ValueError(f"contacts {setting.part.name} have no coil")
+    coil = setting.gate_part.terminals
+    values = setting.values
+    gate = Gate(
+        watch=(coil["a"], coil["b"]),
+        on_volts=setting.gate_values["pull_in_volts"],
+        off_volts=setting.gate_values["release_volts"],
+        is_inverted=setting.part.is_normally_closed,
+    )
+    forced = _stuck(values, np.zeros(len(values["contact_ohms"])))
+    return (
+        setting.linear(
+            values["contact_ohms"],
+            nodes=setting.between("a", "b"),
+            forced=forced,
+            gate=gate,
+        ),
+    )
+
+
+def _switch_contact(setting: Setting) -> tuple[Branch, ...]:
+    values = setting.values
+    is_closed = setting.position in setting.part.closed_in
+    forced = np.full(len(values["contact_ohms"]), 1.0 if is_closed else -1.0)
+    if setting.state.is_cranking:
+        forced = np.where(values["fails_in_crank"] > 0.5, -1.0, forced)
+    return (
+        setting.linear(
+            values["contact_ohms"],
+            nodes=setting.between("a", "b"),
+            forced=_stuck(values, forced),
+        ),
+    )
+
+
+def _up_gate(terminals: Mapping[str, str], values: Values) -> Gate:
+    """The gate of everything that works only while a controller is out of reset."""
+    return Gate(
+        watch=(terminals["supply"], terminals["ground"]),
+        on_volts=values["restart_volts"],
+        off_volts=values["reset_volts"],
+    )
+
+
+def _controller(setting: Setting) -> tuple[Branch, ...]:
+    """A constant supply current while out of reset, none below."""
+    values = setting.values
+    supply = values["supply_amps"]
+    none = np.zeros_like(supply)
+    knee_volts = np.full_like(supply, 3.0 * setting.scale)
+    return (
+        setting.curve(
+            nodes=setting.between("supply", "ground"),
+            breaks=knee_volts[:, None],
+            siemens=_columns(supply / knee_volts, none),
+            amps=_columns(none, supply),
+            forced=np.where(values["is_working"] > 0.5, 0.0, -1.0),
+            gate=_up_gate(setting.part.terminals, values),
+        ),
+    )
+
+
+def _driver(setting: Setting) -> tuple[Branch, ...]:
+    """A controller output: on resistance up to a current limit, while commanded."""
+    if setting.gate_part is None or setting.gate_values is None:
+        raise ValueError(f"output {setting.part.name} has no controller")
+    values = setting.values
+    on = 1.0 / values["on_ohms"]
+    limit = values["limit_amps"]
+    knee_volts = limit * values["on_ohms"]
+    leak = np.full_like(on, DRIVER_LIMIT_SIEMENS)
+    is_commanded = setting.part.name in setting.state.commands
+    is_working = setting.gate_values["is_working"] > 0.5
+    forced = np.where(is_working & is_commanded, 0.0, -1.0)
+    return (
+        setting.curve(
+            nodes=setting.between("out", "return"),
+            breaks=knee_volts[:, None],
+            siemens=_columns(on, leak),
+            amps=_columns(np.zeros_like(on), limit - leak * knee_volts),
+            forced=_stuck(values, forced),
+            gate=_up_gate(setting.gate_part.terminals, setting.gate_values),
+        ),
+    )
+
+
+def _protection(setting: Setting) -> tuple[Branch, ...]:
+    """A fuse, fusible link or breaker: a small resistance that opens by current."""
+    values = setting.values
+    return (
+        setting.linear(
+            values["ohms"],
+            nodes=setting.between("a", "b"),
+            forced=np.where(values["is_blown"] > 0.5, -1.0, 1.0),
+            trip_amps=values["rating_amps"] * values["blow_factor"],
+        ),
+    )
+
+
+def _wire(setting: Setting) -> tuple[Branch, ...]:
+    """Conductor and its two joints in series, and the insulation to the body."""
+    values = setting.values
+    ohms = (
+        values["wire_ohms"]
+        + values["joint_a_ohms"]
+        + values["joint_b_ohms"]
+        + values["extra_ohms"]
+    )
+    start = setting.part.terminals["a"]
+    conductor = setting.linear(ohms, nodes=setting.between("a", "b"))
+    if start == setting.body:
+        return (conductor,)
+    insulation = setting.linear(
+        values["leak_ohms"], nodes=(start, setting.body), suffix="/insulation"
+    )
+    return conductor, insulation
+
+
+def _joint(setting: Setting) -> tuple[Branch, ...]:
+    return (
+        setting.linear(setting.values["joint_ohms"], nodes=setting.between("a", "b")),
+    )
+
+
+def _resistor(setting: Setting) -> tuple[Branch, ...]:
+    return (setting.linear(setting.values["ohms"], nodes=setting.between("a", "b")),)
+
+
+def _diode(setting: Setting) -> tuple[Branch, ...]:
+    """Blocks below the forward volts, then a small resistance."""
+    values = setting.values
+    on = 1.0 / values["on_ohms"]
+    forward = values["forward_volts"]
+    shorted = values["is_shorted"] > 0.5
+    none = np.zeros_like(on)
+    return (
+        setting.curve(
+            nodes=setting.between("a", "b"),
+            breaks=forward[:, None],
+            siemens=_columns(np.where(shorted, on, none), on),
+            amps=_columns(none, np.where(shorted, none, -forward * on)),
+            forced=np.where(values["is_open"] > 0.5, -1.0, 1.0),
+        ),
+    )
+
+
+def _lamp(setting: Setting) -> tuple[Branch, ...]:
+    """Chords of the tungsten power law; the cold slope also serves reversed volts."""
+    values = setting.values
+    volts = values["lamp_volts"]
+    rated = values["lamp_watts"] / volts
+    fractions = np.concatenate([[0.0], LAMP_BREAKS, [16.0 / 13.5]])
+    amps_at = fractions**LAMP_EXPONENT
+    slopes = np.diff(amps_at) / np.diff(fractions)
+    offsets = amps_at[:-1] - slopes * fractions[:-1]
+    return (
+        setting.curve(
+            nodes=setting.between("a", "b"),
+            breaks=volts[:, None] * LAMP_BREAKS,
+            siemens=(rated / volts)[:, None] * slopes,
+            amps=rated[:, None] * offsets,
+            forced=np.where(values["is_open"] > 0.5, -1.0, 1.0),
+        ),
+    )
+
+
+def _motor(setting: Setting) -> tuple[Branch, ...]:
+    values = setting.values
+    stalled = np.where(values["is_stalled"] > 0.5, STALL_FACTOR, 1.0)
+    amps = values["motor_amps"] * values["load_factor"] * stalled
+    return (_consumer(setting, volts=values["motor_volts"], amps=amps),)
+
+
+def _load(setting: Setting) -> tuple[Branch, ...]:
+    values = setting.values
+    amps = values["load_amps"] * values["load_factor"]
+    return (_consumer(setting, volts=values["load_volts"], amps=amps),)
+
+
+def _consumer(setting: Setting, *, volts: FloatArray, amps: FloatArray) -> Branch:
+    return setting.linear(
+        volts / amps,
+        nodes=setting.between("a", "b"),
+        forced=np.where(setting.values["is_open"] > 0.5, -1.0, 1.0),
+    )
+
+
+def _no_branches(setting: Setting) -> tuple[Branch, ...]:
+    del setting
+    return ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Element:
+    """A kind of part: its terminals, its parameters, and how it becomes branches."""
+
+    terminals: tuple[str, ...]
+    parameters: tuple[str, ...]
+    branches: Callable[[Setting], tuple[Branch, ...]]
+    optional_terminals: tuple[str, ...] = ()
+    needs_gate: bool = False
+
+
+_AB = ("a", "b")
+_STUCK = ("is_stuck_closed", "is_stuck_open")
+_PROTECTION = Element(
+    terminals=_AB,
+    parameters=("rating_amps", "ohms", "is_blown", "blow_factor"),
+    branches=_protection,
+)
+
+ELEMENTS: Mapping[str, Element] = {
+    "battery": Element(
+        terminals=("plus", "minus"),
+        parameters=(
+            "state_of_charge",
+            "empty_volts",
+            "full_volts",
+            "internal_ohms",
+            "acceptance_ohms",
+        ),
+        branches=_battery,
+    ),
+    "alternator": Element(
+        terminals=("output", "case"),
+        optional_terminals=("sense", "exciter"),
+        parameters=(
+            "set_volts",
+            "droop_volts",
+            "rated_amps",
+            "cut_in_rpm",
+            "speed_constant_rpm",
+            "pulley_ratio",
+            "field_ohms",
+            "is_working",
+            "sense_error_volts",
+        ),
+        branches=_alternator,
+    ),
+    "starter": Element(
+        terminals=("plus", "case"),
+        parameters=("cranking_amps", "stall_ohms"),
+        branches=_starter,
+    ),
+    "coil": Element(
+        terminals=_AB,
+        parameters=("coil_ohms", "pull_in_volts", "release_volts"),
+        branches=_coil,
+    ),
+    "contacts": Element(
+        terminals=_AB,
+        parameters=("contact_ohms", *_STUCK),
+        branches=_contacts,
+        needs_gate=True,
+    ),
+    "switch-contact": Element(
+        terminals=_AB,
+        parameters=("contact_ohms", *_STUCK, "fails_in_crank"),
+        branches=_switch_contact,
+    ),
+    "controller": Element(
+        terminals=("supply", "ground"),
+        parameters=("supply_amps", "reset_volts", "restart_volts", "is_working"),
+        branches=_controller,
+    ),
+    "driver": Element(
+        terminals=("out", "return"),
+        parameters=("on_ohms", "limit_amps", *_STUCK),
+        branches=_driver,
+        needs_gate=True,
+    ),
+    "fuse": _PROTECTION,
+    "fusible-link": _PROTECTION,
+    "breaker": _PROTECTION,
+    "wire": Element(
+        terminals=_AB,
+        parameters=(
+            "wire_ohms",
+            "joint_a_ohms",
+            "joint_b_ohms",
+            "leak_ohms",
+            "extra_ohms",
+        ),
+        branches=_wire,
+    ),
+    "joint": Element(terminals=_AB, parameters=("joint_ohms",), branches=_joint),
+    "resistor": Element(terminals=_AB, parameters=("ohms",), branches=_resistor),
+    "diode": Element(
+        terminals=_AB,
+        parameters=("forward_volts", "on_ohms", "is_shorted", "is_open"),
+        branches=_diode,
+    ),
+    "lamp": Element(
+        terminals=_AB,
+        parameters=("lamp_watts", "lamp_volts", "is_open"),
+        branches=_lamp,
+    ),
+    "motor": Element(
+        terminals=_AB,
+        parameters=(
+            "motor_amps",
+            "motor_volts",
+            "is_open",
+            "is_stalled",
+            "load_factor",
+        ),
+        branches=_motor,
+    ),
+    "load": Element(
+        terminals=_AB,
+        parameters=("load_amps", "load_volts", "is_open", "load_factor"),
+        branches=_load,
+    ),
+    "engine": Element(terminals=(), parameters=(), branches=_no_branches),
+}

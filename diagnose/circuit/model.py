@@ -1,0 +1,99 @@
+"""A car with drawn values: from parts to branches, state by state.
+
+Puts `car` and `elements` together; leaves solving to `operating_point` and
+`compensation`, and changed values to `faults`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from diagnose.circuit.car import Car, OperatingState, Part
+from diagnose.circuit.elements import ELEMENTS, Branch, Setting, Values
+from diagnose.circuit.nodal import Network, build_network
+from diagnose.circuit.sample import Sample
+
+
+class CarModel:
+    """One car, one set of tolerance draws.
+
+    Parameters
+    ----------
+    car : Car
+    sample : Sample
+
+    Attributes
+    ----------
+    values : Mapping[str, Values]
+        Part to parameter to draws, shape (n_draws,).
+    """
+
+    def __init__(self, car: Car, sample: Sample) -> None:
+        self.car = car
+        self.sample = sample
+        self.parts: Mapping[str, Part] = {part.name: part for part in car.parts}
+        self.values: Mapping[str, Values] = {
+            part.name: {
+                name: value.distribution.quantile(
+                    sample.probabilities(f"{part.name}/{name}")
+                )
+                for name, value in part.values.items()
+            }
+            for part in car.parts
+        }
+        self._gated: dict[str, list[Part]] = {}
+        for part in car.parts:
+            if part.gate is not None:
+                self._gated.setdefault(part.gate, []).append(part)
+
+    def touched_parts(self, changed: Iterable[str]) -> tuple[Part, ...]:
+        """Return the parts whose branches depend on the values of `changed`."""
+        touched: dict[str, Part] = {}
+        for name in changed:
+            touched[name] = self.parts[name]
+            for gated in self._gated.get(name, ()):
+                touched[gated.name] = gated
+        return tuple(touched.values())
+
+    def part_branches(
+        self,
+        part: Part,
+        state: OperatingState,
+        values: Mapping[str, Values] | None = None,
+    ) -> tuple[Branch, ...]:
+        """Return the branches of one part.
+
+        Parameters
+        ----------
+        values : Mapping[str, Values] or None
+            Changed values by part; parts not in it keep their drawn values.
+        """
+        changed = values or {}
+        positions = self.car.switches.get(part.assembly, ("",))
+        gate_part = None if part.gate is None else self.parts[part.gate]
+        gate_values = None
+        if gate_part is not None:
+            gate_values = changed.get(gate_part.name, self.values[gate_part.name])
+        setting = Setting(
+            part=part,
+            values=changed.get(part.name, self.values[part.name]),
+            gate_part=gate_part,
+            gate_values=gate_values,
+            state=state,
+            position=state.switch_positions.get(part.assembly, positions[0]),
+            body=self.car.body,
+            scale=self.car.system_volts / 12.0,
+        )
+        return ELEMENTS[part.kind].branches(setting)
+
+    def network(
+        self, state: OperatingState, values: Mapping[str, Values] | None = None
+    ) -> Network:
+        """Return the whole car in one operating state as arrays."""
+        branches = [
+            branch
+            for part in self.car.parts
+            for branch in self.part_branches(part, state, values)
+        ]
+        nodes = dict.fromkeys((*self.car.nodes, self.car.body))
+        return build_network(branches, nodes=tuple(nodes))

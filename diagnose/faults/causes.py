@@ -1,0 +1,133 @@
+"""Causes: each fault mode of each part of one car.
+
+Leaves the readings under a cause to `predicted` and its probability to `inference`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from diagnose.circuit.car import Car, FloatArray, Part
+from diagnose.circuit.elements import Values
+from diagnose.circuit.model import CarModel
+from diagnose.faults.modes import Change, FaultMode, Operation
+
+FaultSet = tuple[int, ...]
+"""Indices of the causes present together, rising; () is the healthy car."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """A fault mode of one part of this car.
+
+    Parameters
+    ----------
+    name : str
+        ``part:mode``.
+    says : str
+        One line for the screen.
+    repair : str
+        What mends it, in the owner's words.
+    """
+
+    name: str
+    part: Part
+    mode: FaultMode
+    says: str
+    repair: str
+
+
+def part_words(part: Part) -> str:
+    """Return how a person calls a part.
+
+    Examples
+    --------
+    >>> part_words(Part(name="pump-relay.coil", assembly="pump-relay", kind="coil", terminals={}))
+    'pump-relay coil'
+    """
+    return part.name.replace(".", " ")
+
+
+def catalogue(car: Car, modes: Sequence[FaultMode]) -> tuple[Cause, ...]:
+    """Return every cause a car can have, in the order of its parts."""
+    causes = []
+    for part in car.parts:
+        for mode in modes:
+            if mode.kind != part.kind or part.role in mode.except_roles:
+                continue
+            if mode.roles and part.role not in mode.roles:
+                continue
+            words = part_words(part)
+            causes.append(
+                Cause(
+                    name=f"{part.name}:{mode.name}",
+                    part=part,
+                    mode=mode,
+                    says=mode.says.replace("{part}", words),
+                    repair=mode.repair.action.replace("{part}", words),
+                )
+            )
+    return tuple(causes)
+
+
+def _changed(
+    healthy: FloatArray, change: Change, probabilities: FloatArray
+) -> FloatArray:
+    amount = change.amount.quantile(probabilities)
+    if change.operation is Operation.SET:
+        return amount
+    if change.operation is Operation.TIMES:
+        return healthy * amount
+    return healthy + amount
+
+
+def changed_values(model: CarModel, causes: Sequence[Cause]) -> Mapping[str, Values]:
+    """Return the values of the parts that some causes change.
+
+    Parameters
+    ----------
+    model : CarModel
+    causes : Sequence[Cause]
+        Present together; later ones act on what earlier ones left.
+
+    Returns
+    -------
+    Mapping[str, Values]
+        Part to all its parameters, shape (n_draws,) each.
+    """
+    result: dict[str, dict[str, FloatArray]] = {}
+    for cause in causes:
+        for number, change in enumerate(cause.mode.changes):
+            for part in _hit(model, cause, change):
+                values = result.setdefault(part.name, dict(model.values[part.name]))
+                key = f"{cause.name}/{number}/{change.parameter}"
+                values[change.parameter] = _changed(
+                    values[change.parameter], change, model.sample.probabilities(key)
+                )
+    return result
+
+
+def _hit(model: CarModel, cause: Cause, change: Change) -> tuple[Part, ...]:
+    if change.role is None:
+        return (cause.part,)
+    return tuple(p for p in model.car.parts if p.role == change.role)
+
+
+def effect_signature(model: CarModel, cause: Cause) -> tuple[object, ...]:
+    """Return what a cause does to the circuit, the same for causes that act alike.
+
+    High resistance at either end of one wire acts alike: no reading between terminals
+    tells them apart, and one repair mends both.
+    """
+    changes = tuple(
+        (
+            change.role,
+            # the two ends of a wire add to one resistance
+            change.parameter.replace("joint_a_", "joint_").replace("joint_b_", "joint_"),
+            change.operation,
+            change.amount,
+        )
+        for change in cause.mode.changes
+    )
+    return (cause.part.name, changes, tuple(sorted(cause.mode.mechanical.items())))

@@ -1,0 +1,104 @@
+"""Fault modes: the ways a kind of part fails, as changes to its parameters.
+
+A mode says what happens to numbers the element functions already read, so a new mode
+is a record in knowledge/, not code. Leaves to `causes` which parts of a car can have it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+
+from diagnose.circuit.car import Distribution
+
+
+class Operation(Enum):
+    """How a change acts on the healthy value."""
+
+    SET = "set"
+    TIMES = "times"
+    PLUS = "plus"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One parameter of a part, changed.
+
+    Parameters
+    ----------
+    parameter : str
+        Name as the element reads it, with its unit (``joint_a_ohms``).
+    amount : Distribution
+        The severity, in the parameter's unit (for TIMES: a factor).
+    role : str or None
+        When given, the change hits the part with this role (``battery``) instead of the
+        failing part: a consequence that comes with the fault.
+    """
+
+    parameter: str
+    operation: Operation
+    amount: Distribution
+    role: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repair:
+    """What mends a fault.
+
+    Parameters
+    ----------
+    action : str
+        In the owner's words, with ``{part}`` for the name.
+    minutes : float
+        Time once at the place. [min]
+    cure_probability : float
+        Chance that the repair cures this fault.
+    caution : str
+        Key of a caution, or empty.
+    """
+
+    action: str
+    minutes: float
+    cure_probability: float
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaultMode:
+    """A way one kind of part fails.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of part, a key of `elements.ELEMENTS`.
+    name : str
+        The trade's words in snake_case, e.g. ``open_circuit``; identifier-clean.
+    says : str
+        One line for the screen with ``{part}``, e.g. ``{part}: contacts burnt``.
+    rate : float
+        Chance that one part of this kind has this fault, on a car in the reference
+        context (before the context factors). [1]
+    factors : Mapping[str, Mapping[str, float]]
+        Context node to its state to a factor on `rate`.
+    roles : frozenset[str]
+        When not empty, only parts with one of these roles can have it.
+    except_roles : frozenset[str]
+        Parts with one of these roles can't have it.
+    mechanical : Mapping[str, float]
+        For faults outside the circuit: named mechanical condition (``engine_fires``) to
+        its value, 1 when healthy.
+    """
+
+    kind: str
+    name: str
+    says: str
+    rate: float
+    changes: tuple[Change, ...]
+    repair: Repair
+    factors: Mapping[str, Mapping[str, float]]
+    roles: frozenset[str] = frozenset()
+    except_roles: frozenset[str] = frozenset()
+    mechanical: Mapping[str, float]
+    source: str
+    basis: str

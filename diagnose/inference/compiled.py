@@ -1,0 +1,216 @@
+"""The cause network and the circuit in compiled form: hypotheses and their predictions.
+
+A hypothesis is a fault set with what it would show under every draw. Singles are there
+from the start and cached per car; doubles join when the facts call for them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.circuit.car import Car, FloatArray
+from diagnose.circuit.nodal import IntArray
+from diagnose.faults.causes import Cause, FaultSet
+from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.predicted import Prediction, Predictor, probe_columns
+from diagnose.inference.priors import Priors
+from diagnose.measurement.meters import Meter
+from diagnose.measurement.quantities import (
+    Observed,
+    Probe,
+    symptom_probability,
+    usable_symptoms,
+)
+from diagnose.measurement.readings import Reading, ReadingKind
+
+OVER_RANGE_OHMS = 4e7
+# Common practice: hand-held meters show OL above some tens of megohms.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hypotheses:
+    """Fault sets with their predictions.
+
+    Parameters
+    ----------
+    sets : tuple[FaultSet, ...]
+    prediction : Prediction
+    symptoms : FloatArray
+        Chance that each symptom is really there, shape (n_sets, n_draws, n_symptoms),
+        float32; columns as in `Compiled.symptom_names`.
+    """
+
+    sets: tuple[FaultSet, ...]
+    prediction: Prediction
+    symptoms: FloatArray
+
+    def joined(self, other: Hypotheses) -> Hypotheses:
+        """Return both, in order."""
+        return Hypotheses(
+            sets=self.sets + other.sets,
+            prediction=self.prediction.joined(other.prediction),
+            symptoms=np.concatenate([self.symptoms, other.symptoms], axis=0),
+        )
+
+    def kept(self, rows: IntArray) -> Hypotheses:
+        """Return some of the fault sets."""
+        return Hypotheses(
+            sets=tuple(self.sets[row] for row in rows.tolist()),
+            prediction=self.prediction.kept(rows),
+            symptoms=self.symptoms[rows],
+        )
+
+
+class Compiled:
+    """One car ready for diagnosis.
+
+    Parameters
+    ----------
+    predictor : Predictor
+    knowledge : Knowledge
+    priors : Priors
+    singles : Hypotheses or None
+        The healthy car and every single cause; worked out here when None.
+    progress : Callable or None
+        Called with the share done, 0 to 1.
+    """
+
+    def __init__(
+        self,
+        predictor: Predictor,
+        knowledge: Knowledge,
+        priors: Priors,
+        *,
+        singles: Hypotheses | None = None,
+        progress: Callable[[float], None] | None = None,
+    ) -> None:
+        self.predictor = predictor
+        self.knowledge = knowledge
+        self.priors = priors
+        self.car: Car = predictor.model.car
+        self.causes: tuple[Cause, ...] = predictor.causes
+        self.symptom_names = usable_symptoms(self.car, knowledge.symptoms)
+        self.symptom_index = {name: i for i, name in enumerate(self.symptom_names)}
+        self._columns: Mapping[Probe, int] = probe_columns(predictor.probes)
+        if singles is None:
+            sets: list[FaultSet] = [(), *((i,) for i in range(len(self.causes)))]
+            singles = self.hypotheses(sets, progress=progress)
+        self.singles = singles
+
+    @property
+    def n_draws(self) -> int:
+        """Number of tolerance draws."""
+        return self.predictor.model.sample.n_draws
+
+    def hypotheses(
+        self,
+        sets: Sequence[FaultSet],
+        *,
+        every: int = 1,
+        progress: Callable[[float], None] | None = None,
+    ) -> Hypotheses:
+        """Return fault sets with their predictions, solved now.
+
+        Parameters
+        ----------
+        every : int
+            Solve only every so many-th draw and let it stand for those between.
+        """
+        prediction = self.predictor.predict(sets, every=every, progress=progress)
+        seen = self._observed(sets, prediction)
+        shape = (len(sets), self.n_draws, len(self.symptom_names))
+        symptoms = np.empty(shape, dtype=np.float32)
+        for column, name in enumerate(self.symptom_names):
+            symptoms[:, :, column] = symptom_probability(
+                self.knowledge.symptoms[name],
+                symptoms=self.knowledge.symptoms,
+                car=self.car,
+                seen=seen,
+            )
+        return Hypotheses(sets=tuple(sets), prediction=prediction, symptoms=symptoms)
+
+    def _observed(self, sets: Sequence[FaultSet], prediction: Prediction) -> Observed:
+        node_index, state_index = self.predictor.node_index, self.predictor.state_index
+
+        def volts(state: str, node: str) -> FloatArray:
+            values = prediction.volts[state_index[state], :, :, node_index[node]]
+            return values.astype(np.float64)
+
+        def probe(wanted: Probe) -> FloatArray:
+            return prediction.probes[:, :, self._columns[wanted]].astype(np.float64)
+
+        def mechanical(name: str) -> FloatArray:
+            worst = [
+                min(
+                    (self.causes[c].mode.mechanical.get(name, 1.0) for c in fault_set),
+                    default=1.0,
+                )
+                for fault_set in sets
+            ]
+            return np.repeat(np.array(worst)[:, None], self.n_draws, axis=1)
+
+        return Observed(volts=volts, probe=probe, mechanical=mechanical)
+
+    def predicted(self, hypotheses: Hypotheses, reading: Reading) -> FloatArray:
+        """Return what the meter would show, meter loading and leads included.
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_sets, n_draws), in volts, ohms (inf for over-range), amps, or 1/0 for a
+            look.
+        """
+        prediction = hypotheses.prediction
+        state = self.predictor.state_index[reading.state]
+        if reading.kind is ReadingKind.LOOK:
+            probe = Probe(branch=reading.red, state=reading.state, is_current=False)
+            return np.asarray(1.0 - prediction.probes[:, :, self._columns[probe]])
+        if reading.kind is ReadingKind.AMPS:
+            probe = Probe(branch=reading.red, state=reading.state, is_current=True)
+            column = prediction.probes[:, :, self._columns[probe]]
+            return np.abs(column.astype(np.float64))
+        red = self.predictor.node_index[reading.red]
+        black = self.predictor.node_index[reading.black]
+        if reading.kind is ReadingKind.OHMS:
+            ohms = self.predictor.between_ohms(hypotheses.sets, state, red, black)
+            return over_range(ohms + self.knowledge.meter.lead_ohms)
+        volts = prediction.volts[state]
+        ohms = prediction.source_ohms[state]
+        across = volts[:, :, red].astype(np.float64) - volts[:, :, black]
+        return loaded_volts(
+            across, np.maximum(ohms[:, :, red], ohms[:, :, black]), self.knowledge.meter
+        )
+
+
+def over_range(ohms: FloatArray) -> FloatArray:
+    """Return ohms as a meter shows them: inf (OL) above its range."""
+    return np.where(ohms > OVER_RANGE_OHMS, np.inf, ohms)
+
+
+def loaded_volts(
+    volts: FloatArray, source_ohms: FloatArray, meter: Meter
+) -> FloatArray:
+    """Return what a meter shows that loads a source with some resistance.
+
+    Parameters
+    ----------
+    volts : FloatArray
+        Open-circuit. [V]
+    source_ohms : FloatArray
+        Same shape. [Ω]
+
+    Examples
+    --------
+    12 V behind 10 Mohm on a 10 Mohm meter:
+
+    >>> from diagnose.measurement.meters import Meter, MeterRange
+    >>> range_ = MeterRange(percent=0.5, counts=2, resolution=0.01)
+    >>> meter = Meter(volts=range_, ohms=range_, amps=range_, input_ohms=1e7, lead_ohms=0.2,
+    ...     slip_probability=0.02, model_volts=0.03, model_fraction=0.01)
+    >>> float(loaded_volts(np.array(12.0), np.array(1e7), meter))
+    6.0
+    """
+    return np.asarray(volts / (1.0 + source_ohms / meter.input_ohms))

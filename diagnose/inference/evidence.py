@@ -1,0 +1,152 @@
+"""Likelihoods: how well each hypothesis explains a fact, draw by draw.
+
+Readings stay continuous: predicted value, meter accuracy, how far a sound car strays from
+its file, and a small chance of a slip. Symptoms carry a report error.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from diagnose.circuit.car import FloatArray
+from diagnose.measurement.meters import Meter, MeterRange
+from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.symptoms import Symptom
+
+SQRT_TWO_PI = float(np.sqrt(2.0 * np.pi))
+OHMS_MODEL_FRACTION = 0.1
+# From memory: parallel paths and warm windings spread an ohms reading by a tenth.
+AMPS_MODEL_FRACTION = 0.07
+# From memory: loads of one type differ by some percent, and so does the clamp's position.
+SPACING = 3.0
+# Derived: predicted values lie about (range/n_draws) apart; a kernel of about half their
+# standard deviation over n_draws times this closes the gaps between draws.
+MISREAD_OL_PROBABILITY = 0.01
+STATE_FLOOR = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """The random part of one function of the meter.
+
+    Parameters
+    ----------
+    fixed, fraction : float
+        Standard deviation of the model: a fixed part and a part of the value.
+    span : float
+        A slip lands anywhere in a span of this width.
+    """
+
+    range_: MeterRange
+    fixed: float
+    fraction: float
+    span: float
+
+    def deviation(self, predicted: FloatArray) -> FloatArray:
+        """Return the standard deviation around a predicted value.
+
+        The meter's accuracy limit is taken as two standard deviations.
+        """
+        meter = 0.5 * self.range_.half_width(predicted)
+        model = self.fixed**2 + (self.fraction * predicted) ** 2
+        return np.asarray(np.sqrt(meter**2 + model))
+
+
+def spread_of(kind: ReadingKind, meter: Meter, *, system_volts: float) -> Spread:
+    """Return the spread of volts, amps or ohms."""
+    if kind is ReadingKind.DC_VOLTS:
+        return Spread(
+            range_=meter.volts,
+            fixed=meter.model_volts,
+            fraction=meter.model_fraction,
+            span=1.25 * system_volts,
+        )
+    if kind is ReadingKind.AMPS:
+        return Spread(
+            range_=meter.amps, fixed=0.0, fraction=AMPS_MODEL_FRACTION, span=100.0
+        )
+    return Spread(range_=meter.ohms, fixed=0.05, fraction=OHMS_MODEL_FRACTION, span=100.0)
+
+
+def reading_likelihood(
+    value: float, predicted: FloatArray, *, spread: Spread, slip_probability: float
+) -> FloatArray:
+    """Return the likelihood of a shown value.
+
+    Parameters
+    ----------
+    value : float
+        Shown; inf for OL.
+    predicted : FloatArray
+        Shape (n_sets, n_draws); inf where the meter would show OL.
+
+    Returns
+    -------
+    FloatArray
+        Shape (n_sets, n_draws); density in one over the unit (a probability for OL).
+
+    Notes
+    -----
+    (1 - s) N(value; predicted, sigma) + s / span, sigma from the meter, the model and the
+    spacing of the draws.
+    """
+    is_over = np.isinf(predicted)
+    if np.isinf(value):
+        hit = np.where(is_over, 1.0 - MISREAD_OL_PROBABILITY, MISREAD_OL_PROBABILITY)
+        return (1.0 - slip_probability) * hit + 0.5 * slip_probability
+    finite = np.where(is_over, 0.0, predicted)
+    sigma = _sigma(finite, spread)
+    z = (value - finite) / sigma
+    density = np.exp(-0.5 * z * z) / (sigma * SQRT_TWO_PI)
+    density = np.where(is_over, MISREAD_OL_PROBABILITY / spread.span, density)
+    return np.asarray((1.0 - slip_probability) * density + slip_probability / spread.span)
+
+
+def tail_of(
+    value: float, predicted: FloatArray, share: FloatArray, *, spread: Spread
+) -> float:
+    """Return the two-sided chance of a value at least as far from the predictions.
+
+    Parameters
+    ----------
+    predicted, share : FloatArray
+        Of one fault set, shape (n_draws,); the shares sum to 1.
+    """
+    is_over = np.isinf(predicted)
+    if np.isinf(value):
+        return float(share[is_over].sum())
+    finite = np.where(is_over, 0.0, predicted)[None, :]
+    z = np.abs(value - finite[0]) / _sigma(finite, spread)[0]
+    tails = np.where(is_over, 0.0, 2.0 * ndtr(-z))
+    return float((tails * share).sum())
+
+
+def _sigma(predicted: FloatArray, spread: Spread) -> FloatArray:
+    gaps = SPACING * predicted.std(axis=1, keepdims=True) / predicted.shape[1]
+    return np.asarray(np.sqrt(spread.deviation(predicted) ** 2 + gaps**2))
+
+
+def look_likelihood(
+    is_blown: bool, predicted: FloatArray, *, slip_probability: float
+) -> FloatArray:
+    """Return the likelihood of what a look at a fuse showed, (n_sets, n_draws)."""
+    chance = predicted if is_blown else 1.0 - predicted
+    return np.asarray((1.0 - slip_probability) * chance + 0.5 * slip_probability)
+
+
+def symptom_likelihood(
+    symptom: Symptom, is_present: bool, chance: FloatArray
+) -> FloatArray:
+    """Return the likelihood of a yes or no, report errors included.
+
+    Parameters
+    ----------
+    chance : FloatArray
+        Chance that the symptom is really there, shape (n_sets, n_draws).
+    """
+    yes = chance * (1.0 - symptom.missed_probability)
+    yes = yes + (1.0 - chance) * symptom.imagined_probability
+    return np.asarray(yes if is_present else 1.0 - yes)

@@ -1,0 +1,231 @@
+"""The Bayesian network over the causes, held by pgmpy.
+
+The only module that knows pgmpy. It builds the cause network, checks it, answers prior
+queries, and hands its tables to `priors`; with the likelihood of facts added it is the
+reference the compiled form is tested against.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+import warnings
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore", FutureWarning)  # pgmpy warns at its own import
+    from pgmpy.factors.discrete import TabularCPD
+    from pgmpy.inference import VariableElimination
+    from pgmpy.models import DiscreteBayesianNetwork
+
+from diagnose.circuit.car import FloatArray
+from diagnose.errors import ImpossibleEvidenceError
+from diagnose.faults.causes import Cause, FaultSet
+from diagnose.inference.priors import Priors
+from diagnose.measurement.symptoms import Context
+
+OK = "ok"
+MAX_FAULT_PROBABILITY = 0.5
+# Derived: context factors multiply; a part is never likelier broken than sound by them.
+SUM_TOLERANCE = 1e-9
+
+
+def node_name(words: str) -> str:
+    """Return a name every interchange format can hold.
+
+    Examples
+    --------
+    >>> node_name("pump-relay.coil")
+    'pump_relay_coil'
+    """
+    return re.sub(r"\W", "_", words)
+
+
+class CauseNetwork:
+    """Context nodes, and a fault node for each part with its modes.
+
+    Parameters
+    ----------
+    contexts : Sequence[Context]
+    causes : Sequence[Cause]
+        In the order the compiled form numbers them.
+
+    Raises
+    ------
+    ValueError
+        If a table of the network does not sum to 1.
+    """
+
+    def __init__(self, contexts: Sequence[Context], causes: Sequence[Cause]) -> None:
+        self.contexts = tuple(contexts)
+        self.causes = tuple(causes)
+        self.parts = tuple(dict.fromkeys(cause.part.name for cause in causes))
+        self.modes = {
+            part: tuple(c for c in self.causes if c.part.name == part)
+            for part in self.parts
+        }
+        self.network = DiscreteBayesianNetwork()
+        for context in self.contexts:
+            self._add(context.name, tuple(context.states), [list(context.states.values())])
+        for part in self.parts:
+            self._add_part(part)
+        self.check()
+
+    def _add(
+        self,
+        name: str,
+        states: Sequence[str],
+        columns: Sequence[Sequence[float]],
+        parents: Mapping[str, Sequence[str]] | None = None,
+    ) -> None:
+        """Add a node; `columns` has one column per parent configuration, last fastest."""
+        parents = parents or {}
+        table = np.array(columns, dtype=np.float64).T
+        self.network.add_node(name)
+        for parent in parents:
+            self.network.add_edge(parent, name)
+        self.network.add_cpds(
+            TabularCPD(
+                name,
+                len(states),
+                table,
+                evidence=list(parents) or None,
+                evidence_card=[len(s) for s in parents.values()] or None,
+                state_names={name: list(states), **{p: list(s) for p, s in parents.items()}},
+            )
+        )
+
+    def _add_part(self, part: str) -> None:
+        modes = self.modes[part]
+        wanted = {name for cause in modes for name in cause.mode.factors}
+        parents = {c.name: tuple(c.states) for c in self.contexts if c.name in wanted}
+        columns = []
+        for configuration in itertools.product(*parents.values()):
+            answers = dict(zip(parents, configuration, strict=True))
+            rates = np.array([_rate(cause, answers) for cause in modes])
+            rates *= min(1.0, MAX_FAULT_PROBABILITY / max(rates.sum(), 1e-12))
+            columns.append([1.0 - rates.sum(), *rates])
+        states = (OK, *(cause.mode.name for cause in modes))
+        self._add(node_name(part), states, columns, parents)
+
+    def check(self) -> None:
+        """Check structure and tables, sums to 1e-9 (pgmpy allows 1e-2)."""
+        self.network.check_model()
+        for table in self.network.get_cpds():
+            sums = table.get_values().sum(axis=0)
+            if np.abs(sums - 1.0).max() > SUM_TOLERANCE:
+                raise ValueError(f"{table.variable}: columns sum to {sums}")
+
+    def priors(self) -> Priors:
+        """Return the network's tables in compiled form."""
+        configurations = tuple(itertools.product(*(c.states for c in self.contexts)))
+        weights = np.array(
+            [
+                np.prod([c.states[s] for c, s in zip(self.contexts, config, strict=True)])
+                for config in configurations
+            ]
+        )
+        mode = np.empty((len(self.causes), len(configurations)))
+        ok = np.empty((len(self.parts), len(configurations)))
+        index = {cause.name: i for i, cause in enumerate(self.causes)}
+        for row, part in enumerate(self.parts):
+            table = self.network.get_cpds(node_name(part))
+            for column, config in enumerate(configurations):
+                answers = dict(zip((c.name for c in self.contexts), config, strict=True))
+                values = _column(table, answers)
+                ok[row, column] = values[0]
+                for cause, value in zip(self.modes[part], values[1:], strict=True):
+                    mode[index[cause.name], column] = value
+        return Priors(
+            contexts=tuple(c.name for c in self.contexts),
+            configurations=configurations,
+            configuration_probability=weights,
+            part_of=np.array([self.parts.index(c.part.name) for c in self.causes]),
+            mode_probability=mode,
+            ok_probability=ok,
+        )
+
+    def fault_sets(self) -> tuple[FaultSet, ...]:
+        """Return every combination of fault-node states, last node fastest."""
+        index = {cause.name: i for i, cause in enumerate(self.causes)}
+        choices = [
+            [(), *((index[cause.name],) for cause in self.modes[part])]
+            for part in self.parts
+        ]
+        return tuple(
+            tuple(sorted(itertools.chain.from_iterable(combination)))
+            for combination in itertools.product(*choices)
+        )
+
+    def posterior(
+        self, likelihoods: Sequence[FloatArray], answers: Mapping[str, str]
+    ) -> dict[str, float]:
+        """Return the probability of each cause by variable elimination.
+
+        Parameters
+        ----------
+        likelihoods : Sequence[FloatArray]
+            One per fact: its likelihood under every fault set of `fault_sets` (rows) and
+            every tolerance draw (columns).
+        answers : Mapping[str, str]
+            Context answers.
+
+        Raises
+        ------
+        ImpossibleEvidenceError
+            If no fault set can give the facts.
+
+        Notes
+        -----
+        Adds a tolerance node and one node per fact, with all fault nodes as parents: for
+        networks small enough to hold, as a reference.
+        """
+        whole = CauseNetwork(self.contexts, self.causes)
+        n_draws = likelihoods[0].shape[1] if likelihoods else 1
+        draws = [f"draw_{i}" for i in range(n_draws)]
+        whole._add("tolerance", draws, [[1.0 / n_draws] * n_draws])
+        parents = {
+            node_name(part): (OK, *(c.mode.name for c in self.modes[part]))
+            for part in self.parts
+        }
+        parents["tolerance"] = tuple(draws)
+        evidence = dict(answers)
+        for number, likelihood in enumerate(likelihoods):
+            seen = (likelihood / max(likelihood.max(), 1e-300)).ravel()
+            columns = np.stack([seen, 1.0 - seen], axis=1)
+            whole._add(f"fact_{number}", ("seen", "other"), columns.tolist(), parents)
+            evidence[f"fact_{number}"] = "seen"
+        return whole._marginals(evidence)
+
+    def _marginals(self, evidence: Mapping[str, str]) -> dict[str, float]:
+        engine = VariableElimination(self.network)
+        result = {}
+        for part in self.parts:
+            table = engine.query(
+                [node_name(part)], evidence=dict(evidence), show_progress=False
+            )
+            if not np.isfinite(table.values).all():
+                raise ImpossibleEvidenceError("no cause can give these facts together")
+            for cause in self.modes[part]:
+                state = {node_name(part): cause.mode.name}
+                result[cause.name] = float(table.get_value(**state))
+        return result
+
+
+def _rate(cause: Cause, answers: Mapping[str, str]) -> float:
+    rate = cause.mode.rate
+    for context, factors in cause.mode.factors.items():
+        if context in answers:
+            rate *= factors.get(answers[context], 1.0)
+    return rate
+
+
+def _column(table: TabularCPD, answers: Mapping[str, str]) -> FloatArray:
+    """Return the column of a table for context answers."""
+    if len(table.variables) == 1:
+        return np.asarray(table.get_values()[:, 0])
+    wanted = [(name, answers[name]) for name in table.variables[1:]]
+    reduced = table.reduce(wanted, inplace=False, show_warnings=False)
+    return np.asarray(reduced.get_values().ravel())

@@ -1,0 +1,103 @@
+"""Priors as arrays: how likely each set of causes is before any fact.
+
+Reads nothing but numbers taken from the cause network (`network`); the running diagnosis
+needs no more than this of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import IntArray
+from diagnose.faults.causes import FaultSet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Priors:
+    """The cause network in compiled form.
+
+    Parameters
+    ----------
+    contexts : tuple[str, ...]
+        Context names.
+    configurations : tuple[tuple[str, ...], ...]
+        Every combination of context states, in the order of `contexts`.
+    configuration_probability : FloatArray
+        Shape (n_configurations,); sums to 1.
+    part_of : IntArray
+        Fault-node index of each cause, shape (n_causes,).
+    mode_probability : FloatArray
+        Chance of each cause's state of its fault node, shape
+        (n_causes, n_configurations).
+    ok_probability : FloatArray
+        Chance that each fault node is ok, shape (n_parts, n_configurations).
+    """
+
+    contexts: tuple[str, ...]
+    configurations: tuple[tuple[str, ...], ...]
+    configuration_probability: FloatArray
+    part_of: IntArray
+    mode_probability: FloatArray
+    ok_probability: FloatArray
+
+    def given(self, answers: Mapping[str, str]) -> FloatArray:
+        """Return the probability of each configuration under context answers.
+
+        Parameters
+        ----------
+        answers : Mapping[str, str]
+            Context to its state; contexts not named stay open.
+
+        Raises
+        ------
+        ValueError
+            If an answer is not one of the context's states.
+        """
+        keep = np.ones(len(self.configurations), dtype=np.bool_)
+        for context, answer in answers.items():
+            column = self.contexts.index(context)
+            keep &= np.array([c[column] == answer for c in self.configurations])
+        if not keep.any():
+            raise ValueError(f"no configuration has {dict(answers)}")
+        weights = np.where(keep, self.configuration_probability, 0.0)
+        return np.asarray(weights / weights.sum())
+
+    def healthy_probability(self, answers: Mapping[str, str]) -> float:
+        """Return the chance that nothing is wrong."""
+        return float(self.set_probabilities([()], answers)[0])
+
+    def odds(self) -> FloatArray:
+        """Return each cause against its node being ok, (n_causes, n_configurations)."""
+        return np.asarray(self.mode_probability / self.ok_probability[self.part_of])
+
+    def set_probabilities(
+        self, sets: Sequence[FaultSet], answers: Mapping[str, str]
+    ) -> FloatArray:
+        """Return the chance that exactly these causes are present, shape (n_sets,).
+
+        Notes
+        -----
+        Sum over configurations of P(configuration) times the product over fault nodes; a
+        set with two causes of one part has probability 0.
+        """
+        weights = self.given(answers)
+        log_odds = np.log(self.odds())
+        all_ok = np.log(self.ok_probability).sum(axis=0)
+        size = max((len(s) for s in sets), default=0)
+        members = np.full((len(sets), max(size, 1)), -1, dtype=np.int64)
+        for row, fault_set in enumerate(sets):
+            members[row, : len(fault_set)] = fault_set
+        padded = np.vstack([log_odds, np.zeros(log_odds.shape[1])])
+        log_joint = padded[members].sum(axis=1) + all_ok
+        parts = np.where(members >= 0, self.part_of[members], -1 - np.arange(members.shape[1]))
+        ordered = np.sort(parts, axis=1)
+        is_possible = (np.diff(ordered, axis=1) != 0).all(axis=1)
+        return np.where(is_possible, np.exp(log_joint) @ weights, 0.0)
+
+    def cause_probabilities(self, answers: Mapping[str, str]) -> FloatArray:
+        """Return the marginal chance of each cause, shape (n_causes,)."""
+        return np.asarray(self.mode_probability @ self.given(answers))

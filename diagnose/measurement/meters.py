@@ -1,0 +1,71 @@
+"""Meters: how far a shown value may lie from the true one.
+
+Leaves to `inference` what that means for the causes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeterRange:
+    """Accuracy of one function of a meter.
+
+    Parameters
+    ----------
+    percent : float
+        Accuracy in percent of the reading. [%]
+    counts : float
+        Accuracy in counts of the last digit. [1]
+    resolution : float
+        Value of one count, in the function's unit.
+    """
+
+    percent: float
+    counts: float
+    resolution: float
+
+    def half_width(self, value: FloatArray) -> FloatArray:
+        """Return the accuracy limit at a shown value.
+
+        Examples
+        --------
+        A meter of ±(1 % + 2 counts) showing 100.0 V may be 1.2 V off (handbook
+        convention).
+
+        >>> float(MeterRange(percent=1.0, counts=2, resolution=0.1).half_width(np.array(100.0)))
+        1.2
+        """
+        return np.abs(value) * self.percent / 100.0 + self.counts * self.resolution
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Meter:
+    """A multimeter with its lead resistance and input resistance.
+
+    Parameters
+    ----------
+    input_ohms : float
+        Resistance between the leads on the volts function. [Ω]
+    lead_ohms : float
+        Both leads together; adds to every ohms reading. [Ω]
+    slip_probability : float
+        Chance that a reading was taken at the wrong terminal or in the wrong state.
+    model_volts, model_fraction : float
+        How far a sound car strays from its file beyond the drawn tolerances: a fixed
+        part in volts, and a fraction of the value. [V], [1]
+    """
+
+    volts: MeterRange
+    ohms: MeterRange
+    amps: MeterRange
+    input_ohms: float
+    lead_ohms: float
+    slip_probability: float
+    model_volts: float
+    model_fraction: float

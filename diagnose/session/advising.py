@@ -1,0 +1,515 @@
+"""Proposed steps: every reading and symptom still open, priced and ranked.
+
+Prices come from where the person is and what state the car is in; worth from
+`inference.next_step`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import IntArray
+from diagnose.inference.next_step import (
+    RepairPlan,
+    binned_joint,
+    edges_for,
+    expected_repair_minutes,
+    mutual_bits,
+    outcome_worth,
+    systematic_particles,
+    weighted_joint,
+    yes_no_joint,
+)
+from diagnose.measurement.readings import (
+    Reading,
+    ReadingKind,
+
+    proposable_readings,
+)
+from diagnose.session.answer import ExpectedValue, ProposedStep, StepKind
+from diagnose.session.facts import ReadingFact, SymptomFact
+from diagnose.session.model import Model
+from diagnose.session.reasoning import Conclusion, Reasoner
+from diagnose.session.wording import (
+    cautions_for,
+    instruction,
+    places_of,
+    range_words,
+    unit_symbol,
+)
+
+N_PARTICLES = 640
+MOST_GROUPS = 40
+GIVE_UP_MINUTES = 180.0
+# From memory: an evening lost, or an hour and a half of a workshop with the way there.
+PROBE_MINUTES = 0.5
+TURN_MINUTES = 0.3
+LEAST_STATE_CHANCE = 0.5
+SHOWN_CAUSES = 4
+PROOF_MINUTES = 1.0
+PROOF_BITS_PER_MINUTE = 0.03
+# Derived: a reading ten minutes away must tell a third of a bit more than one at hand.
+LEAST_PROOF_BITS = 0.3
+EXPECTED_TAILS = (0.05, 0.95)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Whereabouts:
+    """Where the person is and what the car is doing, from the latest observation."""
+
+    state: str = ""
+    places: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Priced:
+    """A candidate with its price and its worth."""
+
+    step: Reading | str
+    minutes: float
+    saves_minutes: float
+    bits: float
+
+
+class Adviser:
+    """Ranks what could be done next.
+
+    Parameters
+    ----------
+    model : Model
+    reasoner : Reasoner
+    """
+
+    def __init__(self, model: Model, reasoner: Reasoner) -> None:
+        self._model = model
+        self._reasoner = reasoner
+        self._readings = proposable_readings(model.car)
+        self._line_of = np.empty(len(model.compiled.causes), dtype=np.int64)
+        for number, line in enumerate(model.lines):
+            self._line_of[list(line)] = number
+        self._line_minutes = np.array([self._minutes_of(line) for line in model.lines])
+
+    def _minutes_of(self, line: Sequence[int]) -> float:
+        cause = self._model.compiled.causes[line[0]]
+        place = self._model.car.places.get(cause.part.place)
+        access = place.minutes if place else 0.0
+        return cause.mode.repair.minutes + access + PROOF_MINUTES
+
+    def repair_minutes(self, line: int) -> float:
+        """Return what mending a line of causes takes, getting there included. [min]."""
+        return float(self._line_minutes[line])
+
+    def line_probabilities(self, conclusion: Conclusion) -> FloatArray:
+        """Return the chance that a line has a cause present, shape (n_lines,)."""
+        beliefs = conclusion.beliefs
+        result = np.zeros(len(self._model.lines))
+        for fault_set, weight in zip(
+            beliefs.sets, beliefs.set_probabilities().tolist(), strict=True
+        ):
+            for line in {int(self._line_of[cause]) for cause in fault_set}:
+                result[line] += weight
+        return result
+
+    def ranked(
+        self,
+        conclusion: Conclusion,
+        *,
+        excluded: frozenset[str],
+        here: Whereabouts,
+    ) -> tuple[list[Priced], float]:
+        """Return the candidates, best net saving first, and the minutes without them.
+
+        Parameters
+        ----------
+        excluded : frozenset[str]
+            Names of steps already taken or skipped.
+        here : Whereabouts
+        """
+        rows, draws = systematic_particles(conclusion.beliefs.weights, N_PARTICLES)
+        groups, plan = self._grouped(conclusion, rows)
+        n_groups = len(plan.minutes) + 1
+        counts = np.bincount(groups, minlength=n_groups) / len(groups)
+        before = float(expected_repair_minutes(counts[:-1], plan))
+        readings = [r for r in self._readings if r.name not in excluded]
+        chance = self._state_chances(conclusion, rows, draws)
+        readings = [r for r in readings if chance[r.state] >= LEAST_STATE_CHANCE]
+        priced = self._priced_readings(
+            conclusion, readings, (rows, draws, groups), plan=plan, here=here
+        )
+        priced += self._priced_symptoms(
+            conclusion,
+            (rows, draws, groups),
+            plan=plan,
+            here=here,
+            excluded=excluded,
+            chance=chance,
+        )
+        priced.sort(key=lambda p: p.minutes - p.saves_minutes)
+        return priced, before
+
+    def _grouped(
+        self, conclusion: Conclusion, rows: IntArray
+    ) -> tuple[IntArray, RepairPlan]:
+        """Return the group of each particle; the last group is "nothing to mend"."""
+        keys = [
+            tuple(sorted({int(self._line_of[c]) for c in conclusion.beliefs.sets[row]}))
+            for row in rows.tolist()
+        ]
+        counts: dict[tuple[int, ...], int] = {}
+        for key in keys:
+            if key:
+                counts[key] = counts.get(key, 0) + 1
+        common = sorted(counts, key=lambda key: (-counts[key], key))[:MOST_GROUPS]
+        index = {key: number for number, key in enumerate(common)}
+        groups = np.array([index.get(key, len(common)) for key in keys], dtype=np.int64)
+        minutes = [float(self._line_minutes[list(key)].sum()) for key in common]
+        plan = RepairPlan(
+            minutes=np.array(minutes, dtype=np.float64),
+            give_up_minutes=GIVE_UP_MINUTES,
+        )
+        return groups, plan
+
+    def _state_chances(
+        self, conclusion: Conclusion, rows: IntArray, draws: IntArray
+    ) -> Mapping[str, float]:
+        reach = self._reasoner.reach_chance
+        return {
+            state.name: float(
+                reach(conclusion.hypotheses, state.name)[rows, draws].mean()
+            )
+            for state in self._model.car.states
+        }
+
+    def _priced_readings(
+        self,
+        conclusion: Conclusion,
+        readings: Sequence[Reading],
+        particles: tuple[IntArray, IntArray, IntArray],
+        *,
+        plan: RepairPlan,
+        here: Whereabouts,
+    ) -> list[Priced]:
+        rows, draws, groups = particles
+        n_groups = len(plan.minutes) + 1
+        priced: list[Priced] = []
+        for kind in ReadingKind:
+            chosen = [r for r in readings if r.kind is kind]
+            if not chosen:
+                continue
+            values = self._simulated(conclusion, chosen, rows, draws)
+            joint = binned_joint(
+                values, groups, edges=edges_for(kind.value), n_groups=n_groups
+            )
+            worth = outcome_worth(joint, plan)
+            priced.extend(
+                Priced(
+                    step=reading,
+                    minutes=self.minutes(reading, here),
+                    saves_minutes=float(saves),
+                    bits=float(bits),
+                )
+                for reading, saves, bits in zip(
+                    chosen, worth.saves_minutes, worth.bits, strict=True
+                )
+            )
+        return priced
+
+    def _simulated(
+        self,
+        conclusion: Conclusion,
+        readings: Sequence[Reading],
+        rows: IntArray,
+        draws: IntArray,
+    ) -> FloatArray:
+        """Return what each particle would show, (n_readings, n_particles)."""
+        compiled = self._model.compiled
+        prediction = conclusion.hypotheses.prediction
+        kind = readings[0].kind
+        if kind in (ReadingKind.LOOK, ReadingKind.AMPS):
+            return np.stack(
+                [
+                    compiled.predicted(conclusion.hypotheses, r)[rows, draws]
+                    for r in readings
+                ]
+            )
+        predictor = compiled.predictor
+        states = np.array([predictor.state_index[r.state] for r in readings])
+        red = np.array([predictor.node_index[r.red] for r in readings])
+        black = np.array([predictor.node_index[r.black] for r in readings])
+        result = np.empty((len(readings), len(rows)))
+        meter = self._model.knowledge.meter
+        for state in np.unique(states):
+            of_state = np.flatnonzero(states == state)
+            ohms = prediction.source_ohms[state, rows, draws].T
+            if kind is ReadingKind.OHMS:
+                result[of_state] = ohms[red[of_state]] + meter.lead_ohms
+                continue
+            volts = prediction.volts[state, rows, draws].T
+            across = volts[red[of_state]] - volts[black[of_state]]
+            source = np.maximum(ohms[red[of_state]], ohms[black[of_state]])
+            result[of_state] = across / (1.0 + source / meter.input_ohms)
+        if kind is ReadingKind.DC_VOLTS:
+            # the meter's and the model's spread, the same ladder for every reading
+            ladder = np.sin(np.arange(len(rows)) * 12.9898)
+            spread = np.hypot(meter.model_volts, meter.model_fraction * result)
+            result += 1.4 * ladder * spread
+            result = np.abs(result) * (12.0 / self._model.car.system_volts)
+        return result
+
+    def _priced_symptoms(
+        self,
+        conclusion: Conclusion,
+        particles: tuple[IntArray, IntArray, IntArray],
+        *,
+        plan: RepairPlan,
+        here: Whereabouts,
+        excluded: frozenset[str],
+        chance: Mapping[str, float],
+    ) -> list[Priced]:
+        rows, draws, groups = particles
+        compiled, symptoms = self._model.compiled, self._model.knowledge.symptoms
+        names = [
+            name
+            for name in compiled.symptom_names
+            if f"symptom|{name}" not in excluded
+            and chance[symptoms[name].state] >= LEAST_STATE_CHANCE
+        ]
+        if not names:
+            return []
+        columns = [compiled.symptom_index[name] for name in names]
+        seen = conclusion.hypotheses.symptoms[rows, draws][:, columns].T
+        missed = np.array([symptoms[n].missed_probability for n in names])[:, None]
+        imagined = np.array([symptoms[n].imagined_probability for n in names])[:, None]
+        yes = seen * (1.0 - missed) + (1.0 - seen) * imagined
+        joint = yes_no_joint(yes, groups, n_groups=len(plan.minutes) + 1)
+        worth = outcome_worth(joint, plan)
+        return [
+            Priced(
+                step=name,
+                minutes=self.symptom_minutes(name, here),
+                saves_minutes=float(saves),
+                bits=float(bits),
+            )
+            for name, saves, bits in zip(
+                names, worth.saves_minutes, worth.bits, strict=True
+            )
+        ]
+
+    def minutes(self, reading: Reading, here: Whereabouts) -> float:
+        """Return what a reading costs from where the person is. [min]."""
+        car = self._model.car
+        places = [p for p in places_of(reading, car) if p not in here.places]
+        access = sum(car.places[place].minutes for place in places if place in car.places)
+        state = 0.0
+        if reading.kind is not ReadingKind.LOOK and reading.state != here.state:
+            state = car.state(reading.state).change_minutes
+        return PROBE_MINUTES + access + state
+
+    def symptom_minutes(self, name: str, here: Whereabouts) -> float:
+        """Return what looking for a symptom costs. [min]."""
+        symptom = self._model.knowledge.symptoms[name]
+        change = self._model.car.state(symptom.state).change_minutes
+        return symptom.minutes + (0.0 if symptom.state == here.state else change)
+
+    def asked(
+        self,
+        step: Reading | str,
+        conclusion: Conclusion,
+        here: Whereabouts,
+        *,
+        reason: str = "asked for",
+    ) -> ProposedStep:
+        """Return one reading, or a symptom by name, with its worth."""
+        rows, draws = systematic_particles(conclusion.beliefs.weights, N_PARTICLES)
+        groups, plan = self._grouped(conclusion, rows)
+        particles = (rows, draws, groups)
+        if isinstance(step, str):
+            others = frozenset(
+                f"symptom|{name}"
+                for name in self._model.compiled.symptom_names
+                if name != step
+            )
+            every = dict.fromkeys((s.name for s in self._model.car.states), 1.0)
+            (priced,) = self._priced_symptoms(
+                conclusion, particles, plan=plan, here=here, excluded=others, chance=every
+            )
+        else:
+            (priced,) = self._priced_readings(
+                conclusion, [step], particles, plan=plan, here=here
+            )
+        return self.proposed(priced, conclusion, reason=reason)
+
+    def proving(
+        self, cause: str, conclusion: Conclusion, here: Whereabouts
+    ) -> ProposedStep | None:
+        """Return the reading that tells best whether a repair took, or None.
+
+        The two cases weighed are the healthy car and the car that still has the fault.
+        """
+        compiled = self._model.compiled
+        index = next(i for i, c in enumerate(compiled.causes) if c.name == cause)
+        line = self._model.lines[int(self._line_of[index])]
+        n_draws = compiled.n_draws
+        rows = np.repeat([0, *(1 + member for member in line)], n_draws)
+        draws = np.tile(np.arange(n_draws), 1 + len(line))
+        is_faulty = (rows > 0).astype(np.int64)
+        share = np.where(is_faulty, 0.5 / len(line), 0.5) / n_draws
+        best: tuple[float, Priced] | None = None
+        for kind in ReadingKind:
+            readings = [
+                r
+                for r in self._readings
+                if r.kind is kind and not self._model.car.state(r.state).needs
+            ]
+            if not readings:
+                continue
+            values = self._simulated(conclusion, readings, rows, draws)
+            joint = weighted_joint(values, is_faulty, share, edges=edges_for(kind.value))
+            bits = mutual_bits(joint)
+            for reading, bit in zip(readings, bits.tolist(), strict=True):
+                minutes = self.minutes(reading, here)
+                rate = bit - PROOF_BITS_PER_MINUTE * minutes
+                if best is None or rate > best[0]:
+                    best = (
+                        rate,
+                        Priced(step=reading, minutes=minutes, saves_minutes=0.0, bits=bit),
+                    )
+        if best is None or best[1].bits < LEAST_PROOF_BITS:
+            return None
+        return self.proposed(best[1], conclusion, reason="tells whether the repair took")
+
+    def proposed(
+        self, priced: Priced, conclusion: Conclusion, *, reason: str
+    ) -> ProposedStep:
+        """Return a candidate with everything a person needs to do it."""
+        if isinstance(priced.step, str):
+            return self._proposed_symptom(priced, conclusion, reason)
+        reading = priced.step
+        car, knowledge = self._model.car, self._model.knowledge
+        predicted = self._model.compiled.predicted(conclusion.hypotheses, reading)
+        return ProposedStep(
+            name=reading.name,
+            kind=StepKind.READING,
+            reading_kind=reading.kind.value,
+            instruction=instruction(reading, car),
+            cautions=cautions_for(reading, car, knowledge),
+            minutes=priced.minutes,
+            saves_minutes=priced.saves_minutes - priced.minutes,
+            bits=priced.bits,
+            expected=self._expected(
+                conclusion,
+                predicted,
+                lambda low, high: range_words(low, high, reading.kind),
+            ),
+            state=reading.state,
+            red=reading.red,
+            black=reading.black,
+            unit=unit_symbol(reading.kind),
+            reason=reason,
+        )
+
+    def _proposed_symptom(
+        self, priced: Priced, conclusion: Conclusion, reason: str
+    ) -> ProposedStep:
+        name = str(priced.step)
+        symptom = self._model.knowledge.symptoms[name]
+        state = self._model.car.state(symptom.state)
+        keys = dict.fromkeys((symptom.caution, state.caution))
+        column = self._model.compiled.symptom_index[name]
+        chance = conclusion.hypotheses.symptoms[:, :, column].astype(np.float64)
+        mean = np.broadcast_to(chance.mean(axis=1, keepdims=True), chance.shape)
+        return ProposedStep(
+            name=f"symptom|{name}",
+            kind=StepKind.SYMPTOM,
+            reading_kind="",
+            instruction=f"{symptom.question} Car: {state.label}.",
+            cautions=tuple(self._model.knowledge.cautions[k] for k in keys if k),
+            minutes=priced.minutes,
+            saves_minutes=priced.saves_minutes - priced.minutes,
+            bits=priced.bits,
+            expected=self._expected(conclusion, mean, _yes_words),
+            state=symptom.state,
+            red="",
+            black="",
+            unit="",
+            reason=reason,
+        )
+
+    def _expected(
+        self,
+        conclusion: Conclusion,
+        predicted: FloatArray,
+        words: Callable[[float, float], str],
+    ) -> tuple[ExpectedValue, ...]:
+        beliefs, compiled = conclusion.beliefs, self._model.compiled
+        healthy = np.sort(predicted[0])
+        n_draws = len(healthy)
+        low, high = healthy[n_draws // 20], healthy[-1 - n_draws // 20]
+        result = [
+            ExpectedValue(
+                cause="",
+                says="healthy car",
+                low=float(low),
+                high=float(high),
+                words=words(float(low), float(high)),
+            )
+        ]
+        lines = self.line_probabilities(conclusion)
+        for line in np.argsort(-lines)[:SHOWN_CAUSES].tolist():
+            if lines[line] < 0.01:
+                break
+            members = set(self._model.lines[line])
+            rows = [i for i, s in enumerate(beliefs.sets) if members & set(s)]
+            low, high = weighted_range(predicted[rows], beliefs.weights[rows])
+            cause = compiled.causes[self._model.lines[line][0]]
+            result.append(
+                ExpectedValue(
+                    cause=cause.name,
+                    says=cause.says,
+                    low=low,
+                    high=high,
+                    words=words(low, high),
+                )
+            )
+        return tuple(result)
+
+
+def _yes_words(low: float, high: float) -> str:
+    chance = 0.5 * (low + high)
+    if chance > 0.9:
+        return "yes"
+    if chance < 0.1:
+        return "no"
+    return f"yes in {round(100 * chance)} of 100"
+
+
+def weighted_range(values: FloatArray, weights: FloatArray) -> tuple[float, float]:
+    """Return the middle 90 % of weighted values."""
+    order = np.argsort(values, axis=None)
+    flat = values.ravel()[order]
+    share = np.cumsum(weights.ravel()[order])
+    if share[-1] <= 0.0:
+        share = np.arange(1.0, len(flat) + 1.0)
+    share = share / share[-1]
+    low, high = np.searchsorted(share, EXPECTED_TAILS)
+    return float(flat[low]), float(flat[min(high, len(flat) - 1)])
+
+
+def whereabouts(
+    fact: ReadingFact | SymptomFact | None, model: Model
+) -> Whereabouts:
+    """Return where the latest observation leaves the person."""
+    if fact is None:
+        return Whereabouts()
+    if isinstance(fact, SymptomFact):
+        return Whereabouts(state=model.knowledge.symptoms[fact.symptom].state)
+    reading = Reading(kind=fact.kind, state=fact.state, red=fact.red, black=fact.black)
+    return Whereabouts(
+        state=fact.state, places=frozenset(places_of(reading, model.car))
+    )
+
+

@@ -1,0 +1,210 @@
+"""What a diagnosis answers after each fact: plain records, no screen.
+
+The faces print them, the JSON face writes them out one to one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weight:
+    """What one fact says about one cause.
+
+    Parameters
+    ----------
+    fact : str
+        The fact in words, e.g. ``14.1 V at alternator.output, idle``.
+    decibans : float
+        10 log10 of the odds factor for the cause: positive speaks for it. [dB]
+    expected : str
+        What the cause would have given, in words, e.g. ``11.2 to 12.0 V``.
+    """
+
+    fact: str
+    decibans: float
+    expected: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RankedCause:
+    """One line of the ranking: causes no reading tells apart that share a repair.
+
+    Parameters
+    ----------
+    name : str
+        Key of the leading cause, e.g. ``pump-wire:open_circuit``; use it in `RepairFact`.
+    members : tuple[str, ...]
+        All causes on the line.
+    says : str
+        One sentence for the screen.
+    probability : float
+        The model's probability that this cause (or one of the members) is present.
+    evidence : tuple[Weight, ...]
+        The facts that weigh most, strongest first.
+    """
+
+    name: str
+    members: tuple[str, ...]
+    says: str
+    probability: float
+    repair: str
+    repair_minutes: float
+    evidence: tuple[Weight, ...]
+
+
+class StepKind(Enum):
+    """What a proposed step is."""
+
+    READING = "reading"
+    SYMPTOM = "symptom"
+    REPAIR = "repair"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExpectedValue:
+    """What a step would show if one cause were the fault.
+
+    Parameters
+    ----------
+    says : str
+        The cause in words; ``healthy car`` for none.
+    low, high : float
+        The middle 90 % of the predicted values, in the reading's unit; for a symptom both are
+        the probability of a yes.
+    words : str
+        The same for the screen, e.g. ``0.1 to 0.4 V``.
+    """
+
+    cause: str
+    says: str
+    low: float
+    high: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProposedStep:
+    """A reading to take or a symptom to look for, with all that is needed to do it.
+
+    Parameters
+    ----------
+    name : str
+        Key, e.g. ``volts|cranking|pump.plus|battery.minus`` or ``symptom|engine-cranks``.
+    instruction : str
+        Where the red lead, where the black, which state, with what on.
+    cautions : tuple[str, ...]
+        Shown before the instruction.
+    minutes : float
+        What it costs. [min]
+    saves_minutes : float
+        Expected minutes to a finished repair saved, net of its own. [min]
+    bits : float
+        Expected information about the cause. [bit]
+    expected : tuple[ExpectedValue, ...]
+        Healthy car first, then the leading causes.
+    state, red, black : str
+        For a reading, as in `ReadingFact`; for a symptom, `state` only.
+    unit : str
+        ``V``, ``ohm``, ``A`` or empty.
+    reason : str
+        One line: why this one.
+    """
+
+    name: str
+    kind: StepKind
+    reading_kind: str
+    instruction: str
+    cautions: tuple[str, ...]
+    minutes: float
+    saves_minutes: float
+    bits: float
+    expected: tuple[ExpectedValue, ...]
+    state: str
+    red: str
+    black: str
+    unit: str
+    reason: str
+
+
+class Verdict(Enum):
+    """Where the diagnosis stands."""
+
+    OPEN = "open"  # go on measuring
+    REPAIR = "repair"  # a repair now is cheaper than another reading
+    PROVE = "prove"  # a repair was done: prove it
+    FIXED = "fixed"  # proven: the complaint's own symptom was re-tested
+    NOTHING_FITS = "nothing fits"  # no cause explains the facts
+    STOP = "stop"  # unsafe, or out of readings: get help
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """How well the best explanation accounts for the facts.
+
+    Parameters
+    ----------
+    tail_probability : float
+        Chance that the best explanation gives facts at least this odd.
+    disagrees : str
+        The fact that fits worst, in words; empty when all fit.
+    check : str
+        The wire or terminal of the car file to check; empty when all fit.
+    """
+
+    tail_probability: float
+    disagrees: str
+    check: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """The one thing to do now.
+
+    Parameters
+    ----------
+    says : str
+        One sentence.
+    cautions : tuple[str, ...]
+        Shown before it.
+    cause : str
+        For a repair: the cause to mend; else empty.
+    """
+
+    verdict: Verdict
+    says: str
+    cautions: tuple[str, ...]
+    cause: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """Everything known after the latest fact.
+
+    Parameters
+    ----------
+    facts : tuple[str, ...]
+        The facts that count (not undone), in words, oldest first.
+    causes : tuple[RankedCause, ...]
+        Most probable first.
+    next_steps : tuple[ProposedStep, ...]
+        Best first; after a repair, the proving reading first.
+    left_out_probability : float
+        Bound on the mass of the fault sets not looked at.
+    notes : tuple[str, ...]
+        Doubts to show: an uninformative reading, readings that clash.
+    contexts_open : Mapping[str, str]
+        Context questions not yet answered.
+    """
+
+    facts: tuple[str, ...]
+    causes: tuple[RankedCause, ...]
+    next_steps: tuple[ProposedStep, ...]
+    advice: Advice
+    fit: Fit
+    left_out_probability: float
+    notes: tuple[str, ...]
+    contexts_open: Mapping[str, str]

@@ -1,0 +1,431 @@
+"""The diagnosis: facts in, ranking and next step out. No screen, no disk, no clock.
+
+All three faces go through it. A fact that makes no sense is refused and leaves
+everything as it was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from diagnose.errors import ReadingError
+from diagnose.inference.beliefs import Beliefs
+from diagnose.measurement.readings import (
+    PROTECTIVE_KINDS,
+    Reading,
+    ReadingKind,
+    clamp_parts,
+)
+from diagnose.session.advising import Adviser, Priced, whereabouts
+from diagnose.session.answer import (
+    Advice,
+    Answer,
+    Fit,
+    ProposedStep,
+    RankedCause,
+    Verdict,
+)
+from diagnose.session.explaining import Explainer
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SkipFact,
+    SymptomFact,
+    UndoFact,
+    standing_facts,
+)
+from diagnose.session.model import Model
+from diagnose.session.reasoning import Conclusion, Reasoner, reading_of
+from diagnose.session.wording import observation_words
+from diagnose.units import Unit, check_range
+
+SHOWN_STEPS = 4
+SHOWN_LINES = 8
+LEAST_SHOWN = 0.004
+POOR_FIT = 0.01
+PROVEN = 0.8
+UNITS = {
+    ReadingKind.DC_VOLTS: Unit.VOLTS,
+    ReadingKind.OHMS: Unit.OHMS,
+    ReadingKind.AMPS: Unit.AMPS,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Vocabulary:
+    """The words this diagnosis understands, for completion and help.
+
+    Parameters
+    ----------
+    states, symptoms, causes, complaints : Mapping[str, str]
+        Name to the words for it.
+    contexts : Mapping[str, tuple[str, tuple[str, ...]]]
+        Name to its question and answers.
+    parts : tuple[str, ...]
+        What a clamp can go round.
+    reference : str
+        The node the black lead is on when none is named.
+    look_state : str
+        The state a look at a fuse is noted under.
+    """
+
+    nodes: tuple[str, ...]
+    states: Mapping[str, str]
+    symptoms: Mapping[str, str]
+    causes: Mapping[str, str]
+    complaints: Mapping[str, str]
+    contexts: Mapping[str, tuple[str, tuple[str, ...]]]
+    parts: tuple[str, ...]
+    fuses: tuple[str, ...]
+    reference: str
+    look_state: str
+
+
+class Diagnosis:
+    """One diagnosis on one car.
+
+    Parameters
+    ----------
+    model : Model
+    """
+
+    def __init__(self, model: Model) -> None:
+        self._model = model
+        self._reasoner = Reasoner(model)
+        self._adviser = Adviser(model, self._reasoner)
+        self._explainer = Explainer(model, self._reasoner, self._adviser)
+        self._facts: tuple[Fact, ...] = ()
+        self._conclusion = self._reasoner.conclude(())
+        self._answer = self._answered((), self._conclusion)
+        self.vocabulary = _vocabulary(model)
+        self.safety_note = model.knowledge.safety_note
+
+    @property
+    def answer(self) -> Answer:
+        """Everything known after the latest fact."""
+        return self._answer
+
+    @property
+    def facts(self) -> tuple[Fact, ...]:
+        """All facts told, those taken back included."""
+        return self._facts
+
+    def tell(self, fact: Fact) -> Answer:
+        """Take a fact in and return what follows.
+
+        Raises
+        ------
+        ReadingError
+            If the fact names something the car does not have, or a value that can't be.
+        ImpossibleEvidenceError
+            If no cause can give the facts together. In both cases nothing is changed.
+        """
+        self._check(fact)
+        facts = (*self._facts, fact)
+        standing = standing_facts(facts)
+        conclusion = self._reasoner.conclude(standing)
+        answer = self._answered(standing, conclusion)
+        self._facts, self._conclusion, self._answer = facts, conclusion, answer
+        return answer
+
+    def why(self, cause: str) -> RankedCause:
+        """Return a cause with every fact for and against it.
+
+        Raises
+        ------
+        ReadingError
+            If the car has no such cause.
+        """
+        self._known(cause, self.vocabulary.causes, "cause")
+        return self._explainer.cause(cause, self._conclusion)
+
+    def expect(self, step: str) -> ProposedStep:
+        """Return any reading or symptom as a step, proposed or not.
+
+        Parameters
+        ----------
+        step : str
+            ``volts|state|red|black`` (or ohms, amps, look) or ``symptom|name``.
+
+        Raises
+        ------
+        ReadingError
+            If it names something the car does not have.
+        """
+        standing = standing_facts(self._facts)
+        here = whereabouts(_latest(standing), self._model)
+        words = step.split("|")
+        if words[0] == "symptom" and len(words) == 2:
+            self._known(words[1], self.vocabulary.symptoms, "symptom")
+            return self._adviser.asked(words[1], self._conclusion, here)
+        kinds = {kind.value: kind for kind in ReadingKind}
+        if words[0] not in kinds or len(words) != 4:
+            raise ReadingError(f'"{step}" is not a step; expected kind|state|red|black')
+        reading = Reading(
+            kind=kinds[words[0]], state=words[1], red=words[2], black=words[3]
+        )
+        self._check_place(reading)
+        return self._adviser.asked(reading, self._conclusion, here)
+
+    def _answered(self, standing: Sequence[Fact], conclusion: Conclusion) -> Answer:
+        facts = tuple(_fact_words(fact, self._model) for fact in standing)
+        open_contexts = {
+            context.name: context.question
+            for context in self._model.knowledge.contexts
+            if not any(
+                isinstance(f, ContextFact) and f.context == context.name
+                for f in standing
+            )
+        }
+        if not conclusion.observations:
+            return _empty_answer(facts, open_contexts)
+        causes = self._explainer.ranking(
+            conclusion, most=SHOWN_LINES, least=LEAST_SHOWN
+        )
+        fit = self._explainer.fit(conclusion)
+        here = whereabouts(_latest(standing), self._model)
+        priced, _ = self._adviser.ranked(
+            conclusion, excluded=_taken(standing, conclusion), here=here
+        )
+        steps, advice = self._advice(standing, conclusion, priced, causes, fit)
+        return Answer(
+            facts=facts,
+            causes=causes,
+            next_steps=steps,
+            advice=advice,
+            fit=fit,
+            left_out_probability=conclusion.left_out_probability,
+            notes=self._explainer.notes(standing, conclusion),
+            contexts_open=open_contexts,
+        )
+
+    def _advice(
+        self,
+        standing: Sequence[Fact],
+        conclusion: Conclusion,
+        priced: Sequence[Priced],
+        causes: Sequence[RankedCause],
+        fit: Fit,
+    ) -> tuple[tuple[ProposedStep, ...], Advice]:
+        complaint = _complaint(standing)
+        repaired = [f.cause for f in standing if isinstance(f, RepairFact)]
+        if repaired and complaint is not None:
+            proof = self._proof(standing, conclusion, repaired[-1], complaint)
+            if proof is not None:
+                return proof
+        useful = [p for p in priced if p.saves_minutes > p.minutes]
+        steps = tuple(
+            self._adviser.proposed(p, conclusion, reason=_reason(p))
+            for p in (useful or list(priced))[:SHOWN_STEPS]
+        )
+        if fit.tail_probability < POOR_FIT and fit.disagrees:
+            says = f"Nothing fits well. Repeat this first: {fit.disagrees}. {fit.check}"
+            return steps, Advice(verdict=Verdict.NOTHING_FITS, says=says, cautions=())
+        if useful:
+            says = f"Take this reading: it saves about {useful[0].saves_minutes - useful[0].minutes:.0f} min."
+            return steps, Advice(verdict=Verdict.OPEN, says=says, cautions=())
+        if causes and causes[0].probability > 0.02:
+            return steps, self._repair_advice(causes[0])
+        says = (
+            "Nothing here is likely, and no reading is worth its time: stop and let a "
+            "workshop look at it."
+        )
+        return steps, Advice(verdict=Verdict.STOP, says=says, cautions=())
+
+    def _repair_advice(self, best: RankedCause) -> Advice:
+        cause = next(c for c in self._model.compiled.causes if c.name == best.name)
+        caution = cause.mode.repair.caution
+        cautions = (self._model.knowledge.cautions[caution],) if caution else ()
+        says = (
+            f"Mend it now: {best.repair} Another reading costs more than it saves."
+        )
+        return Advice(
+            verdict=Verdict.REPAIR, says=says, cautions=cautions, cause=best.name
+        )
+
+    def _proof(
+        self,
+        standing: Sequence[Fact],
+        conclusion: Conclusion,
+        cause: str,
+        complaint: ComplaintFact,
+    ) -> tuple[tuple[ProposedStep, ...], Advice] | None:
+        """Return the proving steps after a repair, or None once they failed."""
+        last = max(i for i, f in enumerate(standing) if isinstance(f, RepairFact))
+        later = standing[last + 1 :]
+        wanted = self._model.knowledge.complaints[complaint.complaint]
+        for fact in later:
+            if isinstance(fact, SymptomFact) and fact.symptom == wanted.retest:
+                if fact.is_present is not wanted.cured_answer:
+                    return None
+                return (), self._fixed(conclusion.beliefs)
+        retest = self._adviser.asked(
+            wanted.retest,
+            conclusion,
+            whereabouts(_latest(standing), self._model),
+            reason="the complaint itself has to be gone",
+        )
+        healthy = float(conclusion.beliefs.set_probabilities()[0])
+        if any(isinstance(f, ReadingFact) for f in later):
+            if healthy < 0.5:
+                return None
+            says = "The reading is what a sound car shows. Now test the complaint itself."
+            return (retest,), Advice(
+                verdict=Verdict.PROVE, says=says, cautions=retest.cautions
+            )
+        here = whereabouts(_latest(standing), self._model)
+        proof = self._adviser.proving(cause, conclusion, here)
+        steps = (retest,) if proof is None else (proof, retest)
+        says = "Prove the repair: take this reading, then test the complaint itself."
+        return steps, Advice(
+            verdict=Verdict.PROVE, says=says, cautions=steps[0].cautions
+        )
+
+    def _fixed(self, beliefs: Beliefs) -> Advice:
+        healthy = float(beliefs.set_probabilities()[0])
+        says = "The complaint is gone: repaired and proven."
+        if healthy < PROVEN:
+            says += " Something else may still be wrong; see the causes."
+        return Advice(verdict=Verdict.FIXED, says=says, cautions=())
+
+    def _check(self, fact: Fact) -> None:
+        """Refuse a fact about something the car does not have."""
+        words = self.vocabulary
+        match fact:
+            case ContextFact():
+                self._known(fact.context, words.contexts, "question")
+                answers = words.contexts[fact.context][1]
+                self._known(fact.answer, dict.fromkeys(answers, ""), "answer")
+            case ComplaintFact():
+                self._known(fact.complaint, words.complaints, "complaint")
+            case SymptomFact():
+                self._known(fact.symptom, words.symptoms, "symptom")
+            case RepairFact():
+                self._known(fact.cause, words.causes, "cause")
+            case ReadingFact():
+                self._check_place(reading_of(fact))
+                if fact.kind is not ReadingKind.LOOK:
+                    check_range(fact.value, UNITS[fact.kind])
+            case SkipFact() | UndoFact():
+                pass
+
+    def _check_place(self, reading: Reading) -> None:
+        words = self.vocabulary
+        self._known(reading.state, words.states, "state")
+        if reading.kind is ReadingKind.LOOK:
+            self._known(reading.red, dict.fromkeys(words.fuses, ""), "fuse")
+        elif reading.kind is ReadingKind.AMPS:
+            self._known(reading.red, dict.fromkeys(words.parts, ""), "part")
+        else:
+            for node in (reading.red, reading.black):
+                self._known(node, dict.fromkeys(words.nodes, ""), "test point")
+        is_isolated = not self._model.car.state(reading.state).is_battery_connected
+        if (reading.kind is ReadingKind.OHMS) is not is_isolated and (
+            reading.kind is not ReadingKind.LOOK
+        ):
+            raise ReadingError(
+                "ohms are measured with the battery disconnected (state isolated), "
+                "volts and amps with it connected; the meter or the reading would suffer"
+            )
+
+    def _known(self, name: str, known: Mapping[str, object], what: str) -> None:
+        if name in known:
+            return
+        near = get_close_matches(name, known, n=1)
+        hint = f'; nearest: "{near[0]}"' if near else ""
+        raise ReadingError(f'this car has no {what} "{name}"{hint}')
+
+
+def _latest(standing: Sequence[Fact]) -> ReadingFact | SymptomFact | None:
+    for fact in reversed(standing):
+        if isinstance(fact, (ReadingFact, SymptomFact)):
+            return fact
+    return None
+
+
+def _complaint(standing: Sequence[Fact]) -> ComplaintFact | None:
+    for fact in reversed(standing):
+        if isinstance(fact, ComplaintFact):
+            return fact
+    return None
+
+
+def _taken(standing: Sequence[Fact], conclusion: Conclusion) -> frozenset[str]:
+    """Return the steps already taken since the latest repair, or skipped."""
+    names = {fact.step for fact in standing if isinstance(fact, SkipFact)}
+    for epoch, observation in conclusion.observations:
+        if epoch < len(conclusion.repairs):
+            continue
+        if isinstance(observation, SymptomFact):
+            names.add(f"symptom|{observation.symptom}")
+        else:
+            names.add(reading_of(observation).name)
+    return frozenset(names)
+
+
+def _reason(priced: Priced) -> str:
+    net = priced.saves_minutes - priced.minutes
+    if net <= 0.0:
+        return f"tells {priced.bits:.1f} bit, but costs more minutes than it saves"
+    return f"saves {net:.0f} min on average; tells {priced.bits:.1f} bit"
+
+
+def _fact_words(fact: Fact, model: Model) -> str:
+    match fact:
+        case ReadingFact() | SymptomFact():
+            return observation_words(fact, model.car)
+        case ContextFact():
+            return f"{fact.context}: {fact.answer}"
+        case ComplaintFact():
+            return f"complaint: {model.knowledge.complaints[fact.complaint].says}"
+        case RepairFact():
+            return f"repaired: {fact.cause}"
+        case SkipFact():
+            return f"skipped: {fact.step}"
+        case UndoFact():
+            return "taken back"
+
+
+def _empty_answer(facts: tuple[str, ...], open_contexts: Mapping[str, str]) -> Answer:
+    return Answer(
+        facts=facts,
+        causes=(),
+        next_steps=(),
+        advice=Advice(
+            verdict=Verdict.OPEN,
+            says="Say what is wrong: choose a complaint, or name a symptom.",
+            cautions=(),
+        ),
+        fit=Fit(tail_probability=1.0, disagrees="", check=""),
+        left_out_probability=0.0,
+        notes=(),
+        contexts_open=open_contexts,
+    )
+
+
+def _vocabulary(model: Model) -> Vocabulary:
+    car, knowledge, compiled = model.car, model.knowledge, model.compiled
+    symptoms = {n: knowledge.symptoms[n].question for n in compiled.symptom_names}
+    return Vocabulary(
+        nodes=car.nodes,
+        states={state.name: state.label for state in car.states},
+        symptoms=symptoms,
+        causes={cause.name: cause.says for cause in compiled.causes},
+        complaints={
+            complaint.name: complaint.says
+            for complaint in knowledge.complaints.values()
+            if complaint.retest in symptoms
+        },
+        contexts={c.name: (c.question, tuple(c.states)) for c in knowledge.contexts},
+        parts=clamp_parts(car),
+        fuses=tuple(p.name for p in car.parts if p.kind in PROTECTIVE_KINDS),
+        reference=car.reference,
+        look_state=car.states[0].name,
+    )
+
+

@@ -1,0 +1,271 @@
+"""Explanations: the ranking with its evidence, the fit, and doubts worth a note."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.inference.beliefs import Beliefs, update
+from diagnose.measurement.readings import ReadingKind
+from diagnose.session.advising import Adviser, weighted_range
+from diagnose.session.answer import Fit, RankedCause, Weight
+from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
+from diagnose.session.model import Model
+from diagnose.session.reasoning import Conclusion, Observation, Reasoner, reading_of
+from diagnose.session.wording import observation_words, range_words
+
+SHOWN_WEIGHTS = 4
+LEAST_DECIBANS = 0.5
+CLASH_DEVIATIONS = 4.0
+
+
+class Explainer:
+    """Puts conclusions into words and weights.
+
+    Parameters
+    ----------
+    model : Model
+    reasoner : Reasoner
+    adviser : Adviser
+    """
+
+    def __init__(self, model: Model, reasoner: Reasoner, adviser: Adviser) -> None:
+        self._model = model
+        self._reasoner = reasoner
+        self._adviser = adviser
+
+    def ranking(
+        self, conclusion: Conclusion, *, most: int, least: float
+    ) -> tuple[RankedCause, ...]:
+        """Return the lines of the ranking, most probable first."""
+        probabilities = self._adviser.line_probabilities(conclusion)
+        order = np.argsort(-probabilities, kind="stable")[:most].tolist()
+        without = self._without(conclusion)
+        return tuple(
+            self._line(line, float(probabilities[line]), conclusion, without)
+            for line in order
+            if probabilities[line] >= least
+        )
+
+    def cause(self, name: str, conclusion: Conclusion) -> RankedCause:
+        """Return the line a cause is on, with every fact for and against it."""
+        index = next(
+            i for i, c in enumerate(self._model.compiled.causes) if c.name == name
+        )
+        line = next(k for k, line in enumerate(self._model.lines) if index in line)
+        probability = float(self._adviser.line_probabilities(conclusion)[line])
+        without = self._without(conclusion)
+        return self._line(line, probability, conclusion, without, shown=None)
+
+    def _without(self, conclusion: Conclusion) -> list[Beliefs | None]:
+        """Return the beliefs with each observation left out."""
+        n_draws = self._model.compiled.n_draws
+        return [
+            update(
+                conclusion.hypotheses.sets,
+                conclusion.prior,
+                n_draws,
+                conclusion.steps(without=number),
+            )
+            for number in range(len(conclusion.observations))
+        ]
+
+    def _line(
+        self,
+        line: int,
+        probability: float,
+        conclusion: Conclusion,
+        without: Sequence[Beliefs | None],
+        *,
+        shown: int | None = SHOWN_WEIGHTS,
+    ) -> RankedCause:
+        compiled = self._model.compiled
+        members = self._model.lines[line]
+        rows = self._rows_with(members, conclusion)
+        weights = [
+            self._weight(rows, conclusion, number, beliefs)
+            for number, beliefs in enumerate(without)
+        ]
+        weights.sort(key=lambda weight: -abs(weight.decibans))
+        if shown is not None:
+            weights = [w for w in weights if abs(w.decibans) > LEAST_DECIBANS][:shown]
+        cause = compiled.causes[members[0]]
+        return RankedCause(
+            name=cause.name,
+            members=tuple(compiled.causes[member].name for member in members),
+            says=cause.says,
+            probability=probability,
+            repair=cause.repair,
+            repair_minutes=self._adviser.repair_minutes(line),
+            evidence=tuple(weights),
+        )
+
+    def _rows_with(
+        self, members: Sequence[int], conclusion: Conclusion
+    ) -> np.ndarray:
+        wanted = set(members)
+        return np.array(
+            [bool(wanted & set(s)) for s in conclusion.hypotheses.sets], dtype=np.bool_
+        )
+
+    def _weight(
+        self,
+        rows: np.ndarray,
+        conclusion: Conclusion,
+        number: int,
+        beliefs: Beliefs | None,
+    ) -> Weight:
+        """Return 10 log10 P(fact | cause, other facts) / P(fact | not cause, others)."""
+        epoch, observation = conclusion.observations[number]
+        words = observation_words(observation, self._model.car)
+        if beliefs is None or epoch < len(conclusion.repairs):
+            return Weight(fact=words, decibans=0.0, expected="before the repair")
+        likelihood = conclusion.likelihoods[number]
+        joint = beliefs.weights * likelihood
+        with_cause = _ratio(joint[rows], beliefs.weights[rows])
+        without_cause = _ratio(joint[~rows], beliefs.weights[~rows])
+        decibans = 10.0 * np.log10(max(with_cause, 1e-30) / max(without_cause, 1e-30))
+        return Weight(
+            fact=words,
+            decibans=float(decibans),
+            expected=self._expected_words(rows, conclusion, observation, beliefs),
+        )
+
+    def _expected_words(
+        self,
+        rows: np.ndarray,
+        conclusion: Conclusion,
+        observation: Observation,
+        beliefs: Beliefs,
+    ) -> str:
+        if isinstance(observation, SymptomFact):
+            column = self._model.compiled.symptom_index[observation.symptom]
+            chance = conclusion.hypotheses.symptoms[rows][:, :, column]
+            share = beliefs.weights[rows]
+            mean = float((chance * share).sum() / max(share.sum(), 1e-300))
+            return f"yes in {round(100 * mean)} of 100"
+        predicted = self._model.compiled.predicted(
+            conclusion.hypotheses, reading_of(observation)
+        )
+        low, high = weighted_range(predicted[rows], beliefs.weights[rows])
+        return range_words(low, high, observation.kind)
+
+    def fit(self, conclusion: Conclusion) -> Fit:
+        """Return how well the best explanation accounts for the facts.
+
+        Notes
+        -----
+        The log likelihood of the facts under the best fault set is compared with that of
+        facts drawn from it: symptoms by their chance, readings around their predictions.
+        """
+        beliefs = conclusion.beliefs
+        best = int(beliefs.set_probabilities().argmax())
+        numbers = [
+            number
+            for number, (epoch, _) in enumerate(conclusion.observations)
+            if epoch == len(conclusion.repairs)
+        ]
+        if not numbers:
+            return Fit(tail_probability=1.0, disagrees="", check="")
+        share = beliefs.weights[best] / max(beliefs.weights[best].sum(), 1e-300)
+        surprise = np.array(
+            [self._surprise(conclusion, number, best, share) for number in numbers]
+        )
+        worst = int(surprise.argmin())
+        # the smallest of n tails, corrected for having looked at n of them
+        tail = 1.0 - (1.0 - float(surprise[worst])) ** len(numbers)
+        if tail > 0.05:
+            return Fit(tail_probability=tail, disagrees="", check="")
+        _, observation = conclusion.observations[numbers[worst]]
+        return Fit(
+            tail_probability=tail,
+            disagrees=observation_words(observation, self._model.car),
+            check=self._check_words(observation),
+        )
+
+    def _surprise(
+        self, conclusion: Conclusion, number: int, best: int, share: FloatArray
+    ) -> float:
+        """Return the chance of a fact at least as odd as this one, slips left out."""
+        _, observation = conclusion.observations[number]
+        if isinstance(observation, SymptomFact):
+            likelihood = conclusion.likelihoods[number][best]
+            return float((likelihood * share).sum())
+        predicted = self._model.compiled.predicted(
+            conclusion.hypotheses, reading_of(observation)
+        )[best]
+        return self._reasoner.tail_probability(observation, predicted, share)
+
+    def _check_words(self, observation: Observation) -> str:
+        car = self._model.car
+        if isinstance(observation, SymptomFact):
+            return f"Look again: {observation.symptom}."
+        names = {observation.red, observation.black} - {car.reference, ""}
+        wires = [
+            part
+            for part in car.parts
+            if part.kind == "wire" and names & set(part.terminals.values())
+        ]
+        if not wires:
+            return f"Then check {observation.red} in the car file."
+        lines = ", ".join(
+            f"{part.name}{f' (line {part.line})' if part.line else ''}"
+            for part in wires[:3]
+        )
+        return f"Then check that the car file is right about {lines}."
+
+    def notes(
+        self, standing: Sequence[Fact], conclusion: Conclusion
+    ) -> tuple[str, ...]:
+        """Return doubts: repeated readings that clash, a latest reading that told nothing."""
+        notes = list(_clashes(standing, self._model))
+        if conclusion.observations:
+            epoch, latest = conclusion.observations[-1]
+            likelihood = conclusion.likelihoods[-1]
+            told = likelihood[likelihood > 0]
+            is_reading = isinstance(latest, ReadingFact)
+            if is_reading and epoch == len(conclusion.repairs) and len(told):
+                spread = np.log(told.max() / max(float(told.min()), 1e-300))
+                if spread < 0.2:
+                    notes.append(
+                        f"{observation_words(latest, self._model.car)} tells nothing: "
+                        "no cause would change it. Without current a bad joint does not "
+                        "show."
+                    )
+        return tuple(notes)
+
+
+def _ratio(joint: FloatArray, weights: FloatArray) -> float:
+    return float(joint.sum() / max(float(weights.sum()), 1e-300))
+
+
+def _clashes(standing: Sequence[Fact], model: Model) -> tuple[str, ...]:
+    """Return notes on readings of one point and state that differ beyond the meter."""
+    notes = []
+    seen: dict[object, ReadingFact] = {}
+    for fact in standing:
+        if not isinstance(fact, ReadingFact):
+            if isinstance(fact, RepairFact):
+                seen.clear()
+            continue
+        key = reading_of(fact)
+        before = seen.get(key)
+        seen[key] = fact
+        if before is None or fact.kind is ReadingKind.LOOK:
+            continue
+        ranges = {
+            ReadingKind.DC_VOLTS: model.knowledge.meter.volts,
+            ReadingKind.OHMS: model.knowledge.meter.ohms,
+            ReadingKind.AMPS: model.knowledge.meter.amps,
+        }
+        limit = float(ranges[fact.kind].half_width(np.array(before.value)))
+        if abs(fact.value - before.value) > CLASH_DEVIATIONS * max(limit, 0.05):
+            notes.append(
+                f"{observation_words(before, model.car)} and "
+                f"{observation_words(fact, model.car)} differ by more than the meter: "
+                "a joint that comes and goes? Wiggle it while you watch."
+            )
+    return tuple(notes)
+

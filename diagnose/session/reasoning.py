@@ -1,0 +1,357 @@
+"""From standing facts to beliefs: likelihoods, double faults, repairs.
+
+Pure in the facts: the same facts in any order between repairs give the same beliefs.
+What was solved for a pair of causes is kept for the next fact.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.errors import ImpossibleEvidenceError
+from diagnose.faults.causes import FaultSet
+from diagnose.inference.beliefs import (
+    Beliefs,
+    RepairStep,
+    Step,
+    promising_pairs,
+    update,
+)
+from diagnose.inference.compiled import OVER_RANGE_OHMS, Compiled, Hypotheses
+from diagnose.inference.evidence import (
+    STATE_FLOOR,
+    look_likelihood,
+    reading_likelihood,
+    spread_of,
+    symptom_likelihood,
+    tail_of,
+)
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SymptomFact,
+)
+from diagnose.session.model import Model
+
+MOST_PAIRS = 48
+KEPT_PAIRS = 600
+PAIR_STRIDE = 4
+# Derived: every fourth draw stands for four; pairs need order, not the last decimal.
+Observation = ReadingFact | SymptomFact
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conclusion:
+    """What the facts amount to.
+
+    Parameters
+    ----------
+    hypotheses : Hypotheses
+        Singles first, then the pairs looked at.
+    beliefs : Beliefs
+        As things are now, after the repairs.
+    observations : tuple[tuple[int, Observation], ...]
+        Each observation with the number of repairs done before it.
+    likelihoods : tuple[FloatArray, ...]
+        One per observation, shape (n_sets, n_draws).
+    repairs : tuple[RepairStep, ...]
+    prior : FloatArray
+        Shape (n_sets,).
+    left_out_probability : float
+        Share of the evidence that pairs not looked at could add.
+    """
+
+    hypotheses: Hypotheses
+    beliefs: Beliefs
+    observations: tuple[tuple[int, Observation], ...]
+    likelihoods: tuple[FloatArray, ...]
+    repairs: tuple[RepairStep, ...]
+    prior: FloatArray
+    left_out_probability: float
+
+    def steps(self, without: int | None = None) -> list[Step]:
+        """Return likelihoods and repairs in order, one observation left out."""
+        result: list[Step] = []
+        done = 0
+        for number, (epoch, _) in enumerate(self.observations):
+            while done < epoch:
+                result.append(self.repairs[done])
+                done += 1
+            if number != without:
+                result.append(self.likelihoods[number])
+        return [*result, *self.repairs[done:]]
+
+
+def observations_of(
+    facts: Sequence[Fact], model: Model
+) -> tuple[tuple[tuple[int, Observation], ...], tuple[str, ...]]:
+    """Return the observations with their epoch, and the causes repaired.
+
+    A complaint counts as the symptoms it implies, unless they are told otherwise.
+    """
+    repairs: list[str] = []
+    found: list[tuple[int, Observation]] = []
+    told = {
+        fact.symptom
+        for fact in _before_repairs(facts)
+        if isinstance(fact, SymptomFact)
+    }
+    for fact in facts:
+        match fact:
+            case ComplaintFact():
+                answers = model.knowledge.complaints[fact.complaint].answers
+                for symptom, present in answers.items():
+                    usable = symptom in model.compiled.symptom_index
+                    if usable and symptom not in told:
+                        told.add(symptom)
+                        implied = SymptomFact(symptom=symptom, is_present=present)
+                        found.append((0, implied))
+            case ReadingFact() | SymptomFact():
+                found.append((len(repairs), fact))
+            case RepairFact():
+                repairs.append(fact.cause)
+            case _:
+                pass
+    return tuple(found), tuple(repairs)
+
+
+def _before_repairs(facts: Sequence[Fact]) -> Sequence[Fact]:
+    for number, fact in enumerate(facts):
+        if isinstance(fact, RepairFact):
+            return facts[:number]
+    return facts
+
+
+class Reasoner:
+    """Draws conclusions from facts about one car.
+
+    Parameters
+    ----------
+    model : Model
+    """
+
+    def __init__(self, model: Model) -> None:
+        self._model = model
+        self._compiled: Compiled = model.compiled
+        self._single_likelihoods: dict[Observation, FloatArray] = {}
+        self._deviations: dict[Observation, FloatArray] = {}
+        self._pairs: Hypotheses | None = None
+
+    def conclude(self, facts: Sequence[Fact]) -> Conclusion:
+        """Return what standing facts amount to.
+
+        Raises
+        ------
+        ImpossibleEvidenceError
+            If no fault set can give the facts, not even with a slip of the meter.
+        """
+        compiled = self._compiled
+        observations, repaired = observations_of(facts, self._model)
+        answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
+        first = self._likelihoods(compiled.singles, observations, cached=True)
+        pairs, left_out = self._promising(observations, first, answers)
+        hypotheses = compiled.singles
+        likelihoods = first
+        if pairs:
+            doubles = self._solved(pairs)
+            second = self._likelihoods(doubles, observations, cached=False)
+            hypotheses = compiled.singles.joined(doubles)
+            likelihoods = tuple(
+                np.concatenate(both) for both in zip(first, second, strict=True)
+            )
+        prior = compiled.priors.set_probabilities(hypotheses.sets, answers)
+        repairs = tuple(self._repair_step(name) for name in repaired)
+        conclusion = Conclusion(
+            hypotheses=hypotheses,
+            beliefs=Beliefs(
+                sets=hypotheses.sets, weights=np.empty((0, 0)), log_evidence=0.0
+            ),
+            observations=observations,
+            likelihoods=likelihoods,
+            repairs=repairs,
+            prior=prior,
+            left_out_probability=0.0,
+        )
+        beliefs = update(
+            hypotheses.sets, prior, compiled.n_draws, conclusion.steps()
+        )
+        if beliefs is None:
+            raise ImpossibleEvidenceError(
+                "no cause can give these facts together; take the doubtful one back"
+            )
+        return Conclusion(
+            hypotheses=hypotheses,
+            beliefs=beliefs,
+            observations=observations,
+            likelihoods=likelihoods,
+            repairs=repairs,
+            prior=prior,
+            left_out_probability=left_out,
+        )
+
+    def likelihood(
+        self, hypotheses: Hypotheses, observation: Observation
+    ) -> FloatArray:
+        """Return the likelihood of one observation, shape (n_sets, n_draws)."""
+        if isinstance(observation, SymptomFact):
+            return self._symptom_likelihood(hypotheses, observation)
+        meter = self._model.knowledge.meter
+        reading = reading_of(observation)
+        predicted = self._compiled.predicted(hypotheses, reading)
+        if reading.kind is ReadingKind.LOOK:
+            result = look_likelihood(
+                observation.value > 0.5,
+                predicted,
+                slip_probability=meter.slip_probability,
+            )
+        else:
+            result = reading_likelihood(
+                observation.value,
+                predicted,
+                spread=spread_of(
+                    reading.kind, meter, system_volts=self._model.car.system_volts
+                ),
+                slip_probability=meter.slip_probability,
+            )
+        return result * self.state_chance(hypotheses, reading.state)
+
+    def state_chance(self, hypotheses: Hypotheses, state: str) -> FloatArray:
+        """Return the chance that the car can be in a state, (n_sets, n_draws)."""
+        chance = self.reach_chance(hypotheses, state)
+        return np.asarray(STATE_FLOOR + (1.0 - STATE_FLOOR) * chance)
+
+    def reach_chance(self, hypotheses: Hypotheses, state: str) -> FloatArray:
+        """Return the chance of the least likely symptom that a state needs."""
+        chance = np.ones(hypotheses.symptoms.shape[:2])
+        for symptom in self._model.car.state(state).needs:
+            column = self._compiled.symptom_index.get(symptom)
+            if column is not None:
+                chance = np.minimum(chance, hypotheses.symptoms[:, :, column])
+        return chance
+
+    def tail_probability(
+        self, fact: ReadingFact, predicted: FloatArray, share: FloatArray
+    ) -> float:
+        """Return the chance of a reading at least as far off, without a slip.
+
+        Parameters
+        ----------
+        predicted, share : FloatArray
+            Predicted value and weight of each draw of one fault set, shape (n_draws,).
+        """
+        if fact.kind is ReadingKind.LOOK:
+            chance = predicted if fact.value > 0.5 else 1.0 - predicted
+            return float((chance * share).sum())
+        spread = spread_of(
+            fact.kind,
+            self._model.knowledge.meter,
+            system_volts=self._model.car.system_volts,
+        )
+        return tail_of(fact.value, predicted, share, spread=spread)
+
+    def _symptom_likelihood(
+        self, hypotheses: Hypotheses, fact: SymptomFact
+    ) -> FloatArray:
+        column = self._compiled.symptom_index[fact.symptom]
+        symptom = self._model.knowledge.symptoms[fact.symptom]
+        chance = hypotheses.symptoms[:, :, column].astype(np.float64)
+        return symptom_likelihood(symptom, fact.is_present, chance)
+
+    def _likelihoods(
+        self,
+        hypotheses: Hypotheses,
+        observations: Sequence[tuple[int, Observation]],
+        *,
+        cached: bool,
+    ) -> tuple[FloatArray, ...]:
+        result = []
+        for _, observation in observations:
+            if not cached:
+                result.append(self.likelihood(hypotheses, observation))
+                continue
+            if observation not in self._single_likelihoods:
+                self._single_likelihoods[observation] = self.likelihood(
+                    hypotheses, observation
+                )
+            result.append(self._single_likelihoods[observation])
+        return tuple(result)
+
+    def _promising(
+        self,
+        observations: Sequence[tuple[int, Observation]],
+        likelihoods: Sequence[FloatArray],
+        answers: dict[str, str],
+    ) -> tuple[tuple[FaultSet, ...], float]:
+        before = [k for k, (epoch, _) in enumerate(observations) if epoch == 0]
+        if not before:
+            return (), 0.0
+        priors = self._compiled.priors
+        means = np.stack([likelihoods[k].mean(axis=1) for k in before], axis=1)
+        deviations = np.stack(
+            [self._deviation(observations[k][1]) for k in before], axis=1
+        )
+        odds = priors.odds() @ priors.given(answers)
+        return promising_pairs(
+            odds, priors.part_of, means, deviations, most=MOST_PAIRS
+        )
+
+    def _deviation(self, observation: Observation) -> FloatArray:
+        """Return how far each single cause moves what a fact looks at, (n_causes,).
+
+        A symptom in probability; volts over one volt, other readings as a share.
+        """
+        if observation in self._deviations:
+            return self._deviations[observation]
+        singles = self._compiled.singles
+        if isinstance(observation, SymptomFact):
+            column = self._compiled.symptom_index[observation.symptom]
+            shown = singles.symptoms[:, :, column].mean(axis=1).astype(np.float64)
+        else:
+            shown = self._compiled.predicted(singles, reading_of(observation))
+            shown = np.where(np.isinf(shown), OVER_RANGE_OHMS, shown).mean(axis=1)
+            if observation.kind in (ReadingKind.OHMS, ReadingKind.AMPS):
+                shown = np.log(np.maximum(shown, 1e-3))
+        moved = np.abs(shown[1:] - shown[0])
+        self._deviations[observation] = moved
+        return moved
+
+    def _solved(self, pairs: Sequence[FaultSet]) -> Hypotheses:
+        """Return pairs with their predictions; only new ones are solved."""
+        known = {} if self._pairs is None else {
+            pair: row for row, pair in enumerate(self._pairs.sets)
+        }
+        missing = [pair for pair in pairs if pair not in known]
+        if missing:
+            fresh = self._compiled.hypotheses(missing, every=PAIR_STRIDE)
+            if self._pairs is None or len(known) > KEPT_PAIRS:
+                keep = [known[pair] for pair in pairs if pair in known]
+                held = self._pairs and self._pairs.kept(np.array(keep, dtype=np.int64))
+                self._pairs = held.joined(fresh) if held else fresh
+            else:
+                self._pairs = self._pairs.joined(fresh)
+            known = {pair: row for row, pair in enumerate(self._pairs.sets)}
+        if self._pairs is None:
+            raise ValueError("no pairs asked for")
+        return self._pairs.kept(np.array([known[pair] for pair in pairs]))
+
+    def _repair_step(self, name: str) -> RepairStep:
+        causes = self._compiled.causes
+        index = next(i for i, cause in enumerate(causes) if cause.name == name)
+        line = next(line for line in self._model.lines if index in line)
+        return RepairStep(
+            causes=frozenset(line),
+            cure_probability=causes[index].mode.repair.cure_probability,
+        )
+
+
+def reading_of(fact: ReadingFact) -> Reading:
+    """Return the reading a fact is the value of."""
+    return Reading(kind=fact.kind, state=fact.state, red=fact.red, black=fact.black)

@@ -1,0 +1,92 @@
+"""Words for facts, readings and causes, the same on every face."""
+
+from __future__ import annotations
+
+from diagnose.circuit.car import Car
+from diagnose.faults.knowledge import Knowledge
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.facts import ReadingFact, SymptomFact
+from diagnose.units import Unit, format_band, format_typed
+
+UNITS = {
+    ReadingKind.DC_VOLTS: Unit.VOLTS,
+    ReadingKind.OHMS: Unit.OHMS,
+    ReadingKind.AMPS: Unit.AMPS,
+}
+
+
+def value_words(value: float, kind: ReadingKind) -> str:
+    """Return a value as a person writes it."""
+    if kind is ReadingKind.LOOK:
+        return "blown" if value > 0.5 else "sound"
+    return format_typed(value, UNITS[kind])
+
+
+def range_words(low: float, high: float, kind: ReadingKind) -> str:
+    """Return the middle 90 % of predicted values in words."""
+    if kind is ReadingKind.LOOK:
+        if low == high:
+            return value_words(low, kind)
+        return "blown or sound"
+    return format_band(low, high, UNITS[kind])
+
+
+def unit_symbol(kind: ReadingKind) -> str:
+    """Return the unit a reading is typed in, empty for a look."""
+    return "" if kind is ReadingKind.LOOK else UNITS[kind].value
+
+
+def place_words(reading: Reading, car: Car) -> str:
+    """Return where a reading is taken, in a few words."""
+    if reading.kind is ReadingKind.LOOK:
+        return f"look at {reading.red}"
+    if reading.kind is ReadingKind.AMPS:
+        return f"amps at {reading.red}"
+    if reading.black == car.reference:
+        return reading.red
+    return f"{reading.red} to {reading.black}"
+
+
+def observation_words(fact: ReadingFact | SymptomFact, car: Car) -> str:
+    """Return one line for a fact."""
+    if isinstance(fact, SymptomFact):
+        return f"{fact.symptom}: {'yes' if fact.is_present else 'no'}"
+    reading = Reading(kind=fact.kind, state=fact.state, red=fact.red, black=fact.black)
+    value = value_words(fact.value, fact.kind)
+    if fact.kind is ReadingKind.LOOK:
+        return f"{fact.red} looked {value}"
+    return f"{value} at {place_words(reading, car)}, {fact.state}"
+
+
+def instruction(reading: Reading, car: Car) -> str:
+    """Return how to take a reading."""
+    state = car.state(reading.state)
+    if reading.kind is ReadingKind.LOOK:
+        return f"Pull {reading.red} and look at its link (or its breaker's button): blown or sound?"
+    if reading.kind is ReadingKind.AMPS:
+        where = f"Clamp on DC amps, round the wire at {reading.red}."
+    elif reading.kind is ReadingKind.OHMS:
+        where = f"Meter on ohms. Red lead on {reading.red}, black on {reading.black}."
+    else:
+        where = f"Meter on DC volts. Red lead on {reading.red}, black on {reading.black}."
+    return f"{where} Car: {state.label}."
+
+
+def cautions_for(
+    reading: Reading, car: Car, knowledge: Knowledge
+) -> tuple[str, ...]:
+    """Return the cautions of the state and the places, each once."""
+    state = car.state(reading.state)
+    keys = [state.caution] if reading.kind is not ReadingKind.LOOK else []
+    for place in places_of(reading, car):
+        if place in car.places:
+            keys.append(car.places[place].caution)
+    return tuple(dict.fromkeys(knowledge.cautions[key] for key in keys if key))
+
+
+def places_of(reading: Reading, car: Car) -> tuple[str, ...]:
+    """Return the places a reading takes one to; the battery post is always at hand."""
+    if reading.kind in (ReadingKind.LOOK, ReadingKind.AMPS):
+        return (car.part(reading.red).place,)
+    nodes = [node for node in (reading.red, reading.black) if node != car.reference]
+    return tuple(dict.fromkeys(car.test_points[n] for n in nodes if n in car.test_points))
