@@ -53,6 +53,7 @@ SHOWN: tuple[tuple[str, str, float], ...] = (
     ("alternator:weak", "battery-goes-flat", 0.80),
     ("alternator:too_small", "lights-dim-at-idle", 0.80),
     ("alternator:set_point_high", "overcharges", 0.60),
+    ("main-fuse:poor_contact", "stalls-when-fan-cuts-in", 0.20),
     ("headlamps:open_circuit", "headlamps-dead", 0.95),
     ("charge-lamp:open_circuit", "battery-goes-flat", 0.95),
 )
