@@ -78,21 +78,6 @@ def add_circuit(
 def _has_an_end(entry: CircuitEntry, draft: Draft, location: Location) -> bool:
     """Report a circuit without exactly one end, or with a ground that isn't one."""
     name = location[-1]
-    if entry.to is not None and entry.load is not None:
-        draft.report(
-            location,
-            f'circuit "{name}" has both `load` and `to`; give one of them',
-            of_key=True,
-        )
-        return False
-    if entry.load is not None and entry.ground is None:
-        draft.report(
-            location,
-            f'circuit "{name}" has a load but no ground return; add `ground`, such as '
-            "`ground: body via 14 AWG 2 ft`",
-            of_key=True,
-        )
-        return False
     if entry.load is None and entry.ground is not None:
         draft.report(
             (*location, "ground"),
@@ -101,14 +86,22 @@ def _has_an_end(entry: CircuitEntry, draft: Draft, location: Location) -> bool:
             of_key=True,
         )
         return False
-    if not any((entry.load, entry.to, entry.fuse, entry.relay)):
-        draft.report(
-            location,
-            f'circuit "{name}" leads nowhere; add `load` with `ground`, or `to`',
-            of_key=True,
+    has_wire = entry.wire is not None or entry.from_.wire is not None
+    problem = ""
+    if entry.to is not None and entry.load is not None:
+        problem = "has both `load` and `to`; give one of them"
+    elif entry.load is not None and entry.ground is None:
+        problem = (
+            "has a load but no ground return; add `ground`, such as "
+            "`ground: body via 14 AWG 2 ft`"
         )
-        return False
-    return True
+    elif not any((entry.load, entry.to, entry.fuse, entry.relay)):
+        problem = "leads nowhere; add `load` with `ground`, or `to`"
+    elif entry.to and not any((has_wire, entry.fuse, entry.relay)):
+        problem = "has nothing between `from` and `to`; add `wire`"
+    if problem:
+        draft.report(location, f'circuit "{name}" {problem}', of_key=True)
+    return not problem
 
 
 def _arrive(
@@ -128,14 +121,17 @@ def _arrive(
 
 def _end_at(target: str, draft: Draft, route: _Route) -> None:
     """End the route at a terminal that another entry declares."""
-    connection = Connection(to=target, wire=route.wire)
-    location = (*route.location[:2], "to")
+    location = route.location[:2]
+    if route.wire is None:
+        draft.sits_on[route.here] = (target, (*location, "to"))
+        return
     is_controller = target in draft.controller_supplies
-    draft.join(
-        route.here,
-        connection,
-        wire=route.wire_name,
+    draft.add_wire(
+        route.wire_name,
+        (route.here, target),
+        size=route.wire,
         location=location,
+        place=draft.place_of(target) or draft.place_of(route.here),
         role=_feed_role(draft, "controller") if is_controller else None,
     )
 

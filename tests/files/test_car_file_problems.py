@@ -31,6 +31,11 @@ def with_part(text: str, entry: str) -> str:
 
 NAMES = [
     (
+        "wires:",
+        "  link: {from: key.oot, wire: 14 AWG 1 ft, to: engine}\nwires:",
+        '17:16: "key" has no terminal "oot"; did you mean "out"?; it has feed, out',
+    ),
+    (
         "from: key.out, wire: 14 AWG 6 ft, load",
         "from: horn.plus, load",
         '16:16: "horn.plus" sits on itself; one end must be another part',
@@ -336,6 +341,11 @@ CIRCUITS = [
         ", load: 6 A load, ground: body via 14 AWG 1 ft",
         "",
         '16:3: circuit "horn" leads nowhere; add `load` with `ground`, or `to`',
+    ),
+    (
+        "wires:",
+        "  link: {from: key.out, to: key.feed}\nwires:",
+        '17:3: circuit "link" has nothing between `from` and `to`; add `wire`',
     ),
     (
         "from: key.out,",
