@@ -54,8 +54,8 @@ SHOWN: tuple[tuple[str, str, float], ...] = (
     ("alternator:too_small", "lights-dim-at-idle", 0.80),
     ("alternator:set_point_high", "overcharges", 0.60),
     # By hand: 3.1 V lost to 34 A stalls it from .09 ohm on, 3.1 V lost to 16 A while
-    # cranking keeps it from starting from .2 ohm on; ln(.2/.09) of ln(3/.05) is .2, and 16
-    # draws scatter that by .1.
+    # cranking keeps it from starting from .2 ohm on; ln(.2/.09) of ln(3/.05) is .2,
+    # and 16 draws scatter that by .1.
     ("main-fuse:poor_contact", "stalls-when-fan-cuts-in", 0.10),
     ("headlamps:open_circuit", "headlamps-dead", 0.95),
     ("charge-lamp:open_circuit", "battery-goes-flat", 0.95),
