@@ -86,6 +86,7 @@ def check_circuit(car: Car, draft: Draft) -> None:
         _check_wire_ends,
         _check_contacts_are_connected,
         _check_sources,
+        _check_closing,
         _check_alternator,
         _check_consumers,
         _check_fuses,
@@ -189,6 +190,24 @@ def _check_sources(circuit: _Circuit) -> None:
                 "nothing but metal between them; put a relay, a switch or a diode "
                 "between them",
             )
+
+
+def _check_closing(circuit: _Circuit) -> None:
+    """Report contacts and outputs that short the battery as soon as they close."""
+    metal = _conductors(circuit.car, METAL_KINDS)
+    hot = _reached(metal, (circuit.hot_post,))
+    ground = _reached(metal, (circuit.car.reference,))
+    if hot & ground:
+        return
+    for part in circuit.car.parts:
+        if part.kind in {"contacts", "switch-contact", "driver"}:
+            ends = set(part.terminals.values())
+            if ends & hot and ends & ground:
+                circuit.report(
+                    part,
+                    f'"{part.name}" shorts the battery when it closes: metal joins '
+                    "one end to each post; put a load in between",
+                )
 
 
 def _check_alternator(circuit: _Circuit) -> None:

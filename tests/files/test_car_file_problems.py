@@ -315,6 +315,14 @@ GRAMMAR = [
 
 CIRCUITS = [
     (
+        "wires:",
+        "relays:\n"
+        "  bad: {place: bay, 30: panel.constant, 87: body, 86: key.out, 85: body}\n"
+        "wires:",
+        '18:3: "bad.contacts" shorts the battery when it closes: metal joins one end '
+        "to each post; put a load in between",
+    ),
+    (
         "load: 6 A load, ground: body via 14 AWG 1 ft}",
         "load: 6 A load}",
         '16:3: circuit "horn" has a load but no ground return; add `ground`, such as '

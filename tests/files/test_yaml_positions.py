@@ -1,0 +1,105 @@
+"""YAML 1.2 with positions; lines and columns counted by hand in the text."""
+
+from __future__ import annotations
+
+import pathlib
+
+import pytest
+
+from diagnose.files.yaml_positions import Document, Position, read_document
+
+TEXT = """\
+# a comment
+first: on
+list: [1, 2.5, off]
+inner:
+  30: 012
+  small: 1e-3
+  word: 0x10
+"""
+
+
+@pytest.fixture
+def document(tmp_path: pathlib.Path) -> Document:
+    path = tmp_path / "file.yaml"
+    path.write_text(TEXT, encoding="utf-8")
+    return read_document(path, wanted="test file")
+
+
+def test_values_have_the_types_of_yaml_1_2(document: Document) -> None:
+    # YAML 1.2.2 core schema: `on` and `off` are text, 012 is twelve, 1e-3 a number.
+    assert document.data == {
+        "first": "on",
+        "list": [1, 2.5, "off"],
+        "inner": {"30": 12, "small": 0.001, "word": "0x10"},
+    }
+
+
+@pytest.mark.parametrize(
+    ("location", "line", "column"),
+    [
+        (("first",), 2, 8),
+        (("list", 1), 3, 11),
+        (("inner", "30"), 5, 7),
+        (("inner",), 5, 3),
+    ],
+)
+def test_a_value_has_its_line_and_column(
+    location: tuple[str | int, ...], line: int, column: int, document: Document
+) -> None:
+    assert document.position(location) == Position(line=line, column=column)
+
+
+def test_a_key_has_its_line_and_column(document: Document) -> None:
+    assert document.position(("inner", "small"), of_key=True) == Position(
+        line=6, column=3
+    )
+
+
+def test_what_is_not_in_the_file_is_where_its_nearest_key_is(
+    document: Document,
+) -> None:
+    assert document.position(("inner", "none", "x")) == Position(line=4, column=1)
+
+
+def test_a_byte_order_mark_is_no_part_of_the_file(tmp_path: pathlib.Path) -> None:
+    path = tmp_path / "file.yaml"
+    path.write_bytes(b"\xef\xbb\xbffirst: 1\n")
+
+    assert read_document(path, wanted="test file").data == {"first": 1}
+
+
+def test_carriage_returns_are_line_ends(tmp_path: pathlib.Path) -> None:
+    path = tmp_path / "file.yaml"
+    path.write_bytes(b"first: 1\r\nsecond: 2\r\n")
+    document = read_document(path, wanted="test file")
+
+    assert document.position(("second",)) == Position(line=2, column=9)
+
+
+def test_every_repeated_key_is_reported(tmp_path: pathlib.Path) -> None:
+    path = tmp_path / "file.yaml"
+    path.write_text("a: 1\nb: 2\na: 3\nb: 4\n", encoding="utf-8")
+    document = read_document(path, wanted="test file")
+
+    assert [str(problem) for problem in document.problems] == [
+        f'{path}:3:1: key "a" is repeated; it stands in line 1 already',
+        f'{path}:4:1: key "b" is repeated; it stands in line 2 already',
+    ]
+
+
+def test_a_key_that_is_a_list_is_reported(tmp_path: pathlib.Path) -> None:
+    path = tmp_path / "file.yaml"
+    path.write_text("a: 1\n? [b, c]\n: 2\n", encoding="utf-8")
+    document = read_document(path, wanted="test file")
+
+    assert [str(problem) for problem in document.problems] == [
+        f"{path}:2:3: a key must be one word, not a list or mapping"
+    ]
+
+
+def test_an_alias_of_itself_ends(tmp_path: pathlib.Path) -> None:
+    path = tmp_path / "file.yaml"
+    path.write_text("a: &x [*x]\n", encoding="utf-8")
+
+    assert read_document(path, wanted="test file").data == {"a": [None]}
