@@ -7,7 +7,7 @@ keeping to `store` and the conclusions to `diagnosis`.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
 from diagnose.errors import ReadingError
@@ -73,24 +73,6 @@ def fact_from_row(row: FactRow) -> Fact:
         known = ", ".join(_READERS)
         raise ReadingError(f'"{row.kind}" is not a kind of fact; known are: {known}')
     return read(row.content)
-
-
-def standing_facts(facts: Iterable[Fact]) -> tuple[Fact, ...]:
-    """Return the facts that count: without undos and what they took back.
-
-    Examples
-    --------
-    >>> kept = SkipFact(step="a")
-    >>> standing_facts([kept, SkipFact(step="b"), UndoFact()]) == (kept,)
-    True
-    """
-    standing: list[Fact] = []
-    for fact in facts:
-        if not isinstance(fact, UndoFact):
-            standing.append(fact)
-        elif standing:
-            standing.pop()
-    return tuple(standing)
 
 
 def _row(row_kind: str, /, **content: str | float | bool) -> FactRow:

@@ -8,7 +8,7 @@ import math
 import pytest
 
 from diagnose.errors import ReadingError
-from diagnose.session.fact_rows import fact_from_row, fact_to_row, standing_facts
+from diagnose.session.fact_rows import fact_from_row, fact_to_row
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -95,11 +95,3 @@ def test_rows_that_are_no_facts_are_refused(row: FactRow, message: str) -> None:
         fact_from_row(row)
 
     assert message in str(refused.value)
-
-
-def test_an_undo_takes_back_the_latest_fact_that_stands() -> None:
-    first, second = EVERY_FACT[1], EVERY_FACT[2]
-
-    told = [first, second, UndoFact(), VOLTS, UndoFact(), UndoFact()]
-    assert standing_facts(told) == ()
-    assert standing_facts(told[:-1]) == (first,)
