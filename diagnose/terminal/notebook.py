@@ -99,7 +99,8 @@ class Notebook:
 
     def _ruled(self, margin: str, content: Text) -> Text:
         """Return one screen line: margin word, rule, content."""
-        line = Text(f"{self._safe(margin):>{MARGIN_WIDTH}}", style=_MARGIN, end="")
+        line = Text(end="")
+        line.append(f"{self._safe(margin):>{MARGIN_WIDTH}}", style=_MARGIN)
         line.append(f" {self._ink.rule} ", style=_RULE)
         line.append_text(content)
         line.rstrip()

@@ -12,7 +12,7 @@ from diagnose.terminal.page import Chance, Line, Page, Pair, Paragraph, Tone
 from diagnose.terminal.safe_text import clean
 from diagnose.units import format_probability
 
-_SPOKEN = {Tone.CAUTION: "Caution: ", Tone.PROBLEM: "Problem: "}
+_SPOKEN = {Tone.CAUTION: "Caution: "}
 
 
 def plain_text(page: Page, *, width: int) -> str:

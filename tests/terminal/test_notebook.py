@@ -101,3 +101,16 @@ def test_only_utf_8_gets_drawn_signs(encoding: str | None, ink: Ink) -> None:
 
 def test_a_caution_is_told_by_a_word_and_not_by_colour_alone() -> None:
     assert "CAUTION: Fuel vapour burns." in drawn(PAGE)
+
+
+def test_only_the_margin_is_dim() -> None:
+    console = Console(
+        file=StringIO(), width=80, color_system="standard", force_terminal=True
+    )
+    Notebook(console, UNICODE_INK).draw((say("noted", "12.4 V"),))
+
+    # ECMA-48, 8.3.117: 2 is dim, 3 italic, 31 red, 0 switches all of it off.
+    assert isinstance(console.file, StringIO)
+    assert console.file.getvalue().splitlines()[-1] == (
+        "\x1b[2;3m    noted\x1b[0m\x1b[2;31m │ \x1b[0m12.4 V"
+    )

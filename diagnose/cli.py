@@ -1,0 +1,223 @@
+"""The command line: options in, one subcommand run, one exit code out.
+
+0: done. 1: a mistake the user can mend, told in one message. 2: a wrong command line.
+Everything heavy is imported by the subcommand that needs it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from diagnose import __version__
+from diagnose.errors import DiagnoseError
+
+if TYPE_CHECKING:
+    from diagnose.terminal.evening import Options
+
+    Commands = argparse._SubParsersAction[argparse.ArgumentParser]
+
+EXIT_DONE = 0
+EXIT_USER_MISTAKE = 1
+EXIT_INTERRUPTED = 130
+"""128 + SIGINT, as shells report a command stopped by Ctrl-C (POSIX.1-2017, 2.8.2)."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command line.
+
+    Parameters
+    ----------
+    arguments : Sequence[str] or None
+        Words behind the program's name; None for those of the process.
+
+    Returns
+    -------
+    int
+        The exit code.
+    """
+    options = build_parser().parse_args(arguments)
+    _carry_on_at_strange_letters()
+    try:
+        options.run(options)
+        sys.stdout.flush()
+    except DiagnoseError as error:
+        sys.stderr.write(f"diagnose: {_safe(str(error))}\n")
+        return EXIT_USER_MISTAKE
+    except BrokenPipeError:
+        # The reader had enough. Python flushes once more at exit: into nothing.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except KeyboardInterrupt:
+        sys.stderr.write("\nStopped; what was told is kept.\n")
+        return EXIT_INTERRUPTED
+    return EXIT_DONE
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser with every subcommand."""
+    parser = argparse.ArgumentParser(
+        prog="diagnose",
+        description="Find the fault in a circuit added to an older car, "
+        "one reading at a time.",
+        epilog="Read the cautions first; the manuals of the car and of its parts "
+        "come before anything said here.",
+    )
+    parser.add_argument("--version", action="version", version=__version__)
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    _add_start(commands)
+    _add_resume(commands)
+    _add_cases(commands)
+    _add_check(commands)
+    _add_expand(commands)
+    _add_schema(commands)
+    return parser
+
+
+def _add_start(commands: Commands) -> None:
+    parser = commands.add_parser("start", help="begin a diagnosis on a car")
+    _add_car(parser)
+    parser.add_argument("--case", default="", metavar="NAME", help="name for the case")
+    _add_face(parser)
+    _add_data_folder(parser)
+    parser.set_defaults(run=_start)
+
+
+def _add_resume(commands: Commands) -> None:
+    parser = commands.add_parser("resume", help="go on with a stored case")
+    parser.add_argument(
+        "case", nargs="?", default="", metavar="CASE", help="default: the latest"
+    )
+    _add_face(parser)
+    _add_data_folder(parser)
+    parser.set_defaults(run=_resume)
+
+
+def _add_cases(commands: Commands) -> None:
+    parser = commands.add_parser("cases", help="list the stored cases")
+    _add_data_folder(parser)
+    parser.set_defaults(run=_cases)
+
+
+def _add_check(commands: Commands) -> None:
+    parser = commands.add_parser("check", help="say what is wrong with a car file")
+    _add_car(parser)
+    parser.set_defaults(run=_check)
+
+
+def _add_expand(commands: Commands) -> None:
+    parser = commands.add_parser(
+        "expand", help="show every part and value, and where each value comes from"
+    )
+    _add_car(parser)
+    parser.set_defaults(run=_expand)
+
+
+def _add_schema(commands: Commands) -> None:
+    parser = commands.add_parser("schema", help="print the JSON Schema of a car file")
+    parser.add_argument(
+        "--lines", action="store_true", help="that of the JSON lines instead"
+    )
+    parser.set_defaults(run=_schema)
+
+
+def _add_car(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "car", metavar="CAR", help="a car file, or the name of a car that comes with it"
+    )
+
+
+def _add_face(parser: argparse.ArgumentParser) -> None:
+    face = parser.add_mutually_exclusive_group()
+    face.add_argument(
+        "--plain", action="store_true", help="text only: for screen readers and pipes"
+    )
+    face.add_argument(
+        "--json", action="store_true", help="JSON lines: for other programs"
+    )
+    parser.add_argument(
+        "--width", type=int, default=0, metavar="N", help="longest line, in characters"
+    )
+
+
+def _add_data_folder(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--data-folder",
+        type=Path,
+        metavar="FOLDER",
+        help="where cases are kept; default: your data folder",
+    )
+
+
+def _start(options: argparse.Namespace) -> None:
+    from diagnose.terminal.evening import start
+
+    start(options.car, options.case, _evening_options(options))
+
+
+def _resume(options: argparse.Namespace) -> None:
+    from diagnose.terminal.evening import resume
+
+    resume(options.case, _evening_options(options))
+
+
+def _cases(options: argparse.Namespace) -> None:
+    from diagnose.terminal.listings import list_cases
+
+    list_cases(options.data_folder, sys.stdout)
+
+
+def _check(options: argparse.Namespace) -> None:
+    from diagnose.terminal.listings import check_car_file
+
+    check_car_file(options.car, sys.stdout)
+
+
+def _expand(options: argparse.Namespace) -> None:
+    from diagnose.terminal.listings import list_expansion
+
+    list_expansion(options.car, sys.stdout)
+
+
+def _schema(options: argparse.Namespace) -> None:
+    if options.lines:
+        from diagnose.terminal.json_face import lines_schema
+
+        sys.stdout.write(lines_schema())
+        return
+    import json
+
+    from diagnose.files.car_file import car_json_schema
+
+    sys.stdout.write(json.dumps(car_json_schema(), indent=2) + "\n")
+
+
+def _evening_options(options: argparse.Namespace) -> Options:
+    from diagnose.terminal.evening import Options
+
+    return Options(
+        is_plain=options.plain,
+        is_json=options.json,
+        width=options.width,
+        data_folder=options.data_folder,
+    )
+
+
+def _carry_on_at_strange_letters() -> None:
+    """Make input and output go on at bytes or letters they can't represent."""
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            with contextlib.suppress(ValueError):
+                reconfigure(errors="replace")
+
+
+def _safe(message: str) -> str:
+    """Return a message without control codes: a file may have put some in."""
+    from diagnose.terminal.safe_text import clean_lines
+
+    return "\n".join(clean_lines(message))

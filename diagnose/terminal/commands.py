@@ -1,0 +1,552 @@
+"""The commands of a diagnosis: one registry for dispatch, help and completion.
+
+Turns a line into a request without a screen and without conclusions; names are
+matched against the car's vocabulary, and a start of a name that fits one is enough.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from enum import Enum
+
+from diagnose.errors import ReadingError
+from diagnose.session.answer import Answer, ProposedStep, RankedCause, StepKind
+from diagnose.session.diagnosis import Vocabulary
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    ReadingFact,
+    ReadingKind,
+    RepairFact,
+    SkipFact,
+    SymptomFact,
+    UndoFact,
+)
+from diagnose.terminal.requests import Leave, Request, Show, Strike, TakeUp, Tell, View
+from diagnose.terminal.safe_text import clean, nearest
+from diagnose.units import Unit, check_range, parse_measured, parse_reading
+
+STEP_LETTERS = "abc"
+"""The proposed step and two others: ``a`` is the one shown in full."""
+
+YES = frozenset(("yes", "y"))
+NO = frozenset(("no", "n"))
+BLOWN = frozenset(("blown", "yes", "y"))
+SOUND = frozenset(("sound", "good", "ok", "no", "n"))
+
+_UNITS = {
+    ReadingKind.DC_VOLTS: Unit.VOLTS,
+    ReadingKind.OHMS: Unit.OHMS,
+    ReadingKind.AMPS: Unit.AMPS,
+}
+_KINDS = {unit: kind for kind, unit in _UNITS.items()}
+
+
+class Slot(Enum):
+    """What may stand at one place of a command, for completion."""
+
+    NODE = "node"
+    STATE = "state"
+    SYMPTOM = "symptom"
+    CAUSE = "cause"
+    COMPLAINT = "complaint"
+    CONTEXT = "context"
+    CONTEXT_ANSWER = "context answer"
+    FUSE = "fuse"
+    YES_OR_NO = "yes or no"
+    BLOWN_OR_SOUND = "blown or sound"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Desk:
+    """What lies before the person: all that a line can refer to.
+
+    Parameters
+    ----------
+    step : ProposedStep or None
+        The step a bare number or a yes answers.
+    """
+
+    vocabulary: Vocabulary
+    answer: Answer
+    step: ProposedStep | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Command:
+    """One command.
+
+    Parameters
+    ----------
+    name, usage, says : str
+        Its word, how it is typed, and what it does, for the help page.
+    slots : tuple[tuple[Slot, ...], ...]
+        What may stand at each place behind the word.
+    understand : Callable[[tuple[str, ...], Desk], Request]
+        Turns the words behind the command into a request.
+    """
+
+    name: str
+    usage: str
+    says: str
+    slots: tuple[tuple[Slot, ...], ...]
+    understand: Callable[[tuple[str, ...], Desk], Request]
+
+
+def understand(line: str, desk: Desk) -> Request:
+    """Return what a line asks for.
+
+    Parameters
+    ----------
+    line : str
+        As typed: a command, a number, a yes, a letter; nothing shows the page again.
+    desk : Desk
+        What the line can refer to.
+
+    Raises
+    ------
+    ReadingError
+        If the line can't be understood; the message says what can.
+    """
+    words = clean(line).split()
+    if not words:
+        return Show(view=View.NEXT)
+    first = words[0].lower()
+    if len(words) == 1 and first in STEP_LETTERS:
+        return _take_up(first, desk)
+    command = _command_for(first)
+    if command is not None:
+        return command.understand(tuple(words[1:]), desk)
+    return _answer_to_step(" ".join(words), desk)
+
+
+def known_name(typed: str, names: Iterable[str], what: str) -> str:
+    """Return the one name that was typed, in full or by its start.
+
+    Parameters
+    ----------
+    typed : str
+        What the person typed, in any case.
+    names : Iterable[str]
+        What it can be.
+    what : str
+        What kind of name, for the message: ``test point``.
+
+    Raises
+    ------
+    ReadingError
+        If no name fits, or several do; the message gives the nearest.
+
+    Examples
+    --------
+    >>> known_name("idle-l", ["idle", "idle-loaded"], "operating state")
+    'idle-loaded'
+    """
+    everything = tuple(names)
+    lowered = typed.lower()
+    exact = [name for name in everything if name.lower() == lowered]
+    starting = [name for name in everything if name.lower().startswith(lowered)]
+    if len(exact) == 1 or len(starting) == 1:
+        return (exact or starting)[0]
+    if starting:
+        raise ReadingError(
+            f'"{typed}" fits several: {", ".join(starting[:6])}; type more of it'
+        )
+    near = nearest(typed, everything)
+    if near:
+        raise ReadingError(f'no {what} "{typed}" on this car; nearest is "{near}"')
+    some = ", ".join(everything[:6])
+    raise ReadingError(f'no {what} "{typed}" on this car; there are: {some}')
+
+
+def _command_for(word: str) -> Command | None:
+    """Return the command of that name, or the only one that starts so."""
+    if word in COMMANDS:
+        return COMMANDS[word]
+    starting = [name for name in COMMANDS if name.startswith(word)]
+    is_answer = word in YES | NO | BLOWN | SOUND
+    if len(word) > 1 and len(starting) == 1 and not is_answer:
+        return COMMANDS[starting[0]]
+    return None
+
+
+def _answer_to_step(text: str, desk: Desk) -> Request:
+    """Take a line without a command as the answer to the step in hand."""
+    word = text.split(maxsplit=1)[0]
+    looks_like_answer = (
+        word[0] in "+-.,0123456789∞−–" or text.lower() in YES | NO | BLOWN | SOUND
+    )
+    if not looks_like_answer and not _is_over_range(text):
+        near = nearest(word, COMMANDS)
+        hint = f'; did you mean "{near}"? The list' if near else "; the list"
+        raise ReadingError(f'"{text}" is not understood{hint} of commands: help')
+    step = desk.step
+    if step is None or step.kind is StepKind.REPAIR:
+        raise ReadingError(
+            "no reading is asked for just now; "
+            "type for instance: read NODE STATE VALUE, or done after the repair"
+        )
+    if step.kind is StepKind.SYMPTOM:
+        return _tell_symptom(step.name.removeprefix("symptom|"), text, desk)
+    kind = ReadingKind(step.reading_kind)
+    if kind is ReadingKind.LOOK:
+        value = _blown_value(text)
+    else:
+        value = parse_reading(text, _UNITS[kind])
+    return Tell(
+        fact=ReadingFact(
+            kind=kind, state=step.state, red=step.red, black=step.black, value=value
+        )
+    )
+
+
+def _is_over_range(text: str) -> bool:
+    try:
+        return parse_measured(text).unit is Unit.OHMS
+    except ReadingError:
+        return False
+
+
+def _blown_value(text: str) -> float:
+    """Return 1 for a blown fuse and 0 for a sound one."""
+    lowered = text.lower()
+    if lowered in BLOWN:
+        return 1.0
+    if lowered in SOUND:
+        return 0.0
+    raise ReadingError(f'"{text}" does not answer this; type blown or sound')
+
+
+def _tell_symptom(name: str, text: str, desk: Desk) -> Request:
+    symptom = known_name(name, desk.vocabulary.symptoms, "symptom")
+    lowered = text.lower()
+    if lowered not in YES | NO:
+        raise ReadingError(f'"{text}" does not answer this; type yes or no')
+    return Tell(fact=SymptomFact(symptom=symptom, is_present=lowered in YES))
+
+
+def _take_up(letter: str, desk: Desk) -> Request:
+    place = STEP_LETTERS.index(letter)
+    if place >= len(desk.answer.next_steps):
+        raise ReadingError(f"there is no step {letter} just now")
+    return TakeUp(place=place)
+
+
+def _usage(name: str) -> ReadingError:
+    return ReadingError(f"type it like this: {COMMANDS[name].usage}")
+
+
+def _read(words: tuple[str, ...], desk: Desk) -> Request:
+    """Understand ``read [volts|ohms|amps] NODE [NODE] STATE VALUE``."""
+    asked, words = _leading_kind(words)
+    nodes, state, rest = _split_at_state(words, desk, "read")
+    if not rest:
+        raise _usage("read")
+    measured = parse_measured(" ".join(rest))
+    kind = asked or _KINDS[measured.unit or Unit.VOLTS]
+    if asked is not None:
+        parse_reading(" ".join(rest), _UNITS[asked])
+    check_range(measured.value, _UNITS[kind])
+    red, black = _leads(kind, nodes, desk)
+    return Tell(
+        fact=ReadingFact(
+            kind=kind, state=state, red=red, black=black, value=measured.value
+        )
+    )
+
+
+def _leading_kind(
+    words: tuple[str, ...],
+) -> tuple[ReadingKind | None, tuple[str, ...]]:
+    """Split off a leading ``volts``, ``ohms`` or ``amps``."""
+    names = {kind.value: kind for kind in _UNITS}
+    if words and words[0].lower() in names:
+        return names[words[0].lower()], words[1:]
+    return None, words
+
+
+def _split_at_state(
+    words: tuple[str, ...], desk: Desk, command: str
+) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
+    """Return the words before the operating state, the state, and the words after."""
+    states = tuple(desk.vocabulary.states)
+    lowered = [word.lower() for word in words]
+    for place, word in enumerate(lowered):
+        if place and word in states:
+            return words[:place], states[states.index(word)], words[place + 1 :]
+    if len(words) < 2:
+        raise _usage(command)
+    is_node = words[1].lower() in {node.lower() for node in desk.vocabulary.nodes}
+    place = 2 if is_node and len(words) > 2 else 1
+    state = known_name(words[place], states, "operating state")
+    return words[:place], state, words[place + 1 :]
+
+
+def _leads(kind: ReadingKind, nodes: tuple[str, ...], desk: Desk) -> tuple[str, str]:
+    """Return where the red and the black lead are; black defaults to the reference."""
+    vocabulary = desk.vocabulary
+    if kind is ReadingKind.AMPS:
+        if len(nodes) != 1:
+            raise ReadingError("amps are read at one part: read PART STATE 7 A")
+        return known_name(nodes[0], vocabulary.parts, "part"), ""
+    if len(nodes) not in (1, 2):
+        raise _usage("read")
+    red = known_name(nodes[0], vocabulary.nodes, "test point")
+    if len(nodes) == 1:
+        return red, vocabulary.reference
+    return red, known_name(nodes[1], vocabulary.nodes, "test point")
+
+
+def _look(words: tuple[str, ...], desk: Desk) -> Request:
+    if len(words) != 2:
+        raise _usage("look")
+    fuse = known_name(words[0], desk.vocabulary.fuses, "fuse")
+    return Tell(
+        fact=ReadingFact(
+            kind=ReadingKind.LOOK,
+            state=desk.vocabulary.look_state,
+            red=fuse,
+            black="",
+            value=_blown_value(words[1]),
+        )
+    )
+
+
+def _symptom(words: tuple[str, ...], desk: Desk) -> Request:
+    if not words or words[-1].lower() not in YES | NO:
+        return Show(view=View.SYMPTOMS, about=" ".join(words))
+    if len(words) != 2:
+        raise _usage("symptom")
+    return _tell_symptom(words[0], words[1], desk)
+
+
+def _complaint(words: tuple[str, ...], desk: Desk) -> Request:
+    if len(words) != 1:
+        raise _usage("complaint")
+    name = known_name(words[0], desk.vocabulary.complaints, "complaint")
+    return Tell(fact=ComplaintFact(complaint=name))
+
+
+def _context(words: tuple[str, ...], desk: Desk) -> Request:
+    if len(words) != 2:
+        raise _usage("context")
+    contexts = desk.vocabulary.contexts
+    name = known_name(words[0], contexts, "question")
+    _, answers = contexts[name]
+    answer = known_name(words[1], answers, "answer")
+    return Tell(fact=ContextFact(context=name, answer=answer))
+
+
+def _skip(words: tuple[str, ...], desk: Desk) -> Request:
+    step = desk.step
+    if words and len(words) == 1 and words[0].lower() in STEP_LETTERS:
+        _take_up(words[0].lower(), desk)
+        step = desk.answer.next_steps[STEP_LETTERS.index(words[0].lower())]
+    if step is None:
+        raise ReadingError("there is no step to skip just now")
+    return Tell(fact=SkipFact(step=step.name))
+
+
+def _done(words: tuple[str, ...], desk: Desk) -> Request:
+    if words:
+        return Tell(fact=RepairFact(cause=cause_name(words[0], desk)))
+    cause = desk.answer.advice.cause
+    if not cause:
+        raise ReadingError(
+            "which repair was done? type done and the cause's number or name: done 1"
+        )
+    return Tell(fact=RepairFact(cause=cause))
+
+
+def cause_name(typed: str, desk: Desk) -> str:
+    """Return the cause of a rank (``2``) or of a name.
+
+    Raises
+    ------
+    ReadingError
+        If there is no such rank or cause.
+    """
+    ranked: tuple[RankedCause, ...] = desk.answer.causes
+    if typed.isdecimal():
+        if not 1 <= int(typed) <= len(ranked):
+            raise ReadingError(f"there are {len(ranked)} causes; {typed} is none")
+        return ranked[int(typed) - 1].name
+    return known_name(typed, desk.vocabulary.causes, "cause")
+
+
+def _why(words: tuple[str, ...], desk: Desk) -> Request:
+    if len(words) > 1:
+        raise _usage("why")
+    return Show(view=View.WHY, about=cause_name(words[0] if words else "1", desk))
+
+
+def _expect(words: tuple[str, ...], desk: Desk) -> Request:
+    """Understand ``expect [volts|ohms|amps] NODE [NODE] STATE``, or nothing."""
+    if not words:
+        if desk.step is None:
+            raise _usage("expect")
+        return Show(view=View.EXPECT, about=desk.step.name)
+    if len(words) == 1:
+        name = known_name(words[0], desk.vocabulary.symptoms, "symptom")
+        return Show(view=View.EXPECT, about=f"symptom|{name}")
+    asked, words = _leading_kind(words)
+    nodes, state, rest = _split_at_state(words, desk, "expect")
+    if rest:
+        raise _usage("expect")
+    kind = asked or ReadingKind.DC_VOLTS
+    red, black = _leads(kind, nodes, desk)
+    return Show(view=View.EXPECT, about=f"{kind.value}|{state}|{red}|{black}")
+
+
+def _strike(words: tuple[str, ...], desk: Desk) -> Request:
+    if len(words) != 1 or not words[0].isdecimal():
+        raise _usage("strike")
+    if not 1 <= int(words[0]) <= len(desk.answer.facts):
+        raise ReadingError(f"there is no fact {words[0]}; type facts for the list")
+    return Strike(number=int(words[0]))
+
+
+def _undo(words: tuple[str, ...], desk: Desk) -> Request:
+    if words:
+        raise _usage("undo")
+    if not desk.answer.facts:
+        raise ReadingError("there is nothing to take back")
+    return Tell(fact=UndoFact())
+
+
+def _showing(view: View) -> Callable[[tuple[str, ...], Desk], Request]:
+    def show(_words: tuple[str, ...], _desk: Desk) -> Request:
+        return Show(view=view)
+
+    return show
+
+
+def _leave(_words: tuple[str, ...], _desk: Desk) -> Request:
+    return Leave()
+
+
+_PLACE = (Slot.NODE, Slot.STATE)
+_ALL = (
+    Command(
+        name="read",
+        usage="read NODE [NODE] STATE VALUE",
+        says="tell any reading: red lead, black lead, state, what the meter shows",
+        slots=((Slot.NODE,), _PLACE, (Slot.STATE,)),
+        understand=_read,
+    ),
+    Command(
+        name="look",
+        usage="look FUSE blown|sound",
+        says="tell what a fuse looks like",
+        slots=((Slot.FUSE,), (Slot.BLOWN_OR_SOUND,)),
+        understand=_look,
+    ),
+    Command(
+        name="symptom",
+        usage="symptom NAME yes|no",
+        says="tell what the car does; symptom fan lists those about the fan",
+        slots=((Slot.SYMPTOM,), (Slot.YES_OR_NO,)),
+        understand=_symptom,
+    ),
+    Command(
+        name="complaint",
+        usage="complaint NAME",
+        says="tell what is wrong",
+        slots=((Slot.COMPLAINT,),),
+        understand=_complaint,
+    ),
+    Command(
+        name="context",
+        usage="context NAME ANSWER",
+        says="tell about the car's history",
+        slots=((Slot.CONTEXT,), (Slot.CONTEXT_ANSWER,)),
+        understand=_context,
+    ),
+    Command(
+        name="skip",
+        usage="skip [a|b|c]",
+        says="can't or won't take this step: go on without it",
+        slots=(),
+        understand=_skip,
+    ),
+    Command(
+        name="done",
+        usage="done [CAUSE]",
+        says="the repair is done; a cause by number or name",
+        slots=((Slot.CAUSE,),),
+        understand=_done,
+    ),
+    Command(
+        name="undo",
+        usage="undo",
+        says="take back the latest fact",
+        slots=(),
+        understand=_undo,
+    ),
+    Command(
+        name="strike",
+        usage="strike NUMBER",
+        says="strike out one earlier fact, counted as in facts",
+        slots=(),
+        understand=_strike,
+    ),
+    Command(
+        name="next",
+        usage="next",
+        says="show the page again (Enter alone does too)",
+        slots=(),
+        understand=_showing(View.NEXT),
+    ),
+    Command(
+        name="causes",
+        usage="causes",
+        says="list every cause",
+        slots=(),
+        understand=_showing(View.CAUSES),
+    ),
+    Command(
+        name="why",
+        usage="why [CAUSE]",
+        says="what speaks for and against a cause",
+        slots=((Slot.CAUSE,),),
+        understand=_why,
+    ),
+    Command(
+        name="expect",
+        usage="expect NODE [NODE] STATE",
+        says="what a reading would show, healthy and with each leading cause",
+        slots=((Slot.NODE, Slot.SYMPTOM), _PLACE, (Slot.STATE,)),
+        understand=_expect,
+    ),
+    Command(
+        name="facts",
+        usage="facts",
+        says="list what has been told so far",
+        slots=(),
+        understand=_showing(View.FACTS),
+    ),
+    Command(
+        name="cautions",
+        usage="cautions",
+        says="the cautions of this step in full",
+        slots=(),
+        understand=_showing(View.CAUTIONS),
+    ),
+    Command(
+        name="help",
+        usage="help",
+        says="this list",
+        slots=(),
+        understand=_showing(View.HELP),
+    ),
+    Command(
+        name="leave",
+        usage="leave",
+        says="go; the case is kept, and resume brings it back",
+        slots=(),
+        understand=_leave,
+    ),
+)
+COMMANDS = {command.name: command for command in _ALL}
+"""Every command by name, in the order of the help page."""

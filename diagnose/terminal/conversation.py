@@ -1,0 +1,285 @@
+"""The conversation: lines in, pages out, one state machine for screen and pipe.
+
+Asks what is wrong, then the car's history, then takes facts until the person leaves.
+Every fact goes through the casebook, so it is kept before a page shows what follows.
+"""
+
+from __future__ import annotations
+
+from enum import Enum
+
+from diagnose.errors import DiagnoseError, ImpossibleEvidenceError, ReadingError
+from diagnose.session.answer import ProposedStep, StepKind, Verdict
+from diagnose.session.casebook import Casebook, ContradictionError
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    Fact,
+    SymptomFact,
+    UndoFact,
+)
+from diagnose.terminal import views
+from diagnose.terminal.commands import Desk, understand
+from diagnose.terminal.page import Page, Paragraph, Tone, Words, say
+from diagnose.terminal.requests import Leave, Request, Show, Strike, TakeUp, Tell, View
+from diagnose.terminal.safe_text import clean
+
+
+class Stage(Enum):
+    """What the next line answers."""
+
+    COMPLAINT = "complaint"
+    CONTEXT = "context"
+    WORK = "work"
+    WHICH_HOLDS = "which holds"
+
+
+class Conversation:
+    """One person and one diagnosis.
+
+    Parameters
+    ----------
+    casebook : Casebook
+        New, or with the facts of an earlier evening restored.
+    """
+
+    def __init__(self, casebook: Casebook) -> None:
+        self._casebook = casebook
+        self._diagnosis = casebook.diagnosis
+        self._journal = casebook.journal
+        self._stage = Stage.WORK if casebook.answer.facts else Stage.COMPLAINT
+        self._questions: list[str] = []
+        self._place = 0
+        self._seen_cautions: frozenset[str] = frozenset()
+        self._contested: SymptomFact | None = None
+        self.is_over = False
+
+    @property
+    def prompt(self) -> str:
+        """The word before the cursor: what a bare line answers."""
+        if self._stage in (Stage.COMPLAINT, Stage.CONTEXT, Stage.WHICH_HOLDS):
+            return "number"
+        step = self._step
+        if step is None or self._diagnosis.answer.advice.verdict is Verdict.FIXED:
+            return "next"
+        if step.kind is StepKind.SYMPTOM:
+            return "yes or no"
+        if step.kind is StepKind.REPAIR:
+            return "done"
+        return "blown" if step.reading_kind == "look" else step.reading_kind
+
+    def open(self) -> Page:
+        """Return the first page after the safety note."""
+        return self._with_warning(self._page_of_stage())
+
+    def hear(self, line: str) -> Page:
+        """Take one line and return the page that answers it.
+
+        A mistake in the line is a page too; nothing told before is lost by it.
+        """
+        try:
+            page = self._hear(clean(line))
+        except ImpossibleEvidenceError as error:
+            page = self._clash_page(error)
+        except DiagnoseError as error:
+            page = (say("unclear", str(error), Tone.PROBLEM),)
+        return self._with_warning(page)
+
+    def farewell(self) -> Page:
+        """Return the last page: whether the case is kept, and how to go on."""
+        if not self._journal.is_saved:
+            return (say("end", "This case is not saved.", Tone.PROBLEM),)
+        name = self._journal.name
+        return (say("end", f"Case {name} is kept. Go on by: diagnose resume {name}"),)
+
+    @property
+    def _step(self) -> ProposedStep | None:
+        steps = self._diagnosis.answer.next_steps
+        return steps[self._place] if self._place < len(steps) else None
+
+    def _hear(self, line: str) -> Page:
+        match self._stage:
+            case Stage.COMPLAINT if _is_choice(line):
+                return self._choose_complaint(line)
+            case Stage.CONTEXT if _is_choice(line):
+                return self._choose_context(line)
+            case Stage.WHICH_HOLDS:
+                return self._choose_which_holds(line)
+            case _:
+                return self._carry_out(self._understand(line))
+
+    def _understand(self, line: str) -> Request:
+        desk = Desk(
+            vocabulary=self._diagnosis.vocabulary,
+            answer=self._diagnosis.answer,
+            step=self._step if self._stage is Stage.WORK else None,
+        )
+        return understand(line, desk)
+
+    def _carry_out(self, request: Request) -> Page:
+        match request:
+            case Tell(fact=fact):
+                return self._tell(fact)
+            case Strike(number=number):
+                return self._strike(number)
+            case Show(view=view, about=about):
+                return self._show(view, about)
+            case TakeUp(place=place):
+                self._place = place
+                return self._answer_page()
+            case Leave():
+                self.is_over = True
+                return ()
+
+    def _choose_complaint(self, line: str) -> Page:
+        if not line:
+            self._stage = Stage.WORK
+            self._ask_contexts()
+            return self._page_of_stage()
+        names = tuple(self._diagnosis.vocabulary.complaints)
+        return self._tell(ComplaintFact(complaint=_chosen(line, names)))
+
+    def _choose_context(self, line: str) -> Page:
+        context = self._questions[0]
+        _, answers = self._diagnosis.vocabulary.contexts[context]
+        if line:
+            answer = _chosen(line, tuple(answers))
+            return self._tell(ContextFact(context=context, answer=answer))
+        self._questions.pop(0)
+        return self._page_of_stage()
+
+    def _choose_which_holds(self, line: str) -> Page:
+        """Settle a symptom that was told both ways."""
+        contested = self._contested
+        self._stage, self._contested = Stage.WORK, None
+        if contested is None or line not in ("", "1", "2"):
+            return self._hear(line)
+        if line == "2":
+            self._casebook.replace(contested)
+            self._place = 0
+        return self._page_of_stage()
+
+    def _tell(self, fact: Fact) -> Page:
+        """Tell one fact and show what follows from it."""
+        words_before = self._casebook.answer.facts
+        try:
+            answer = self._casebook.tell(fact)
+        except ContradictionError as contradiction:
+            return self._ask_which_holds(contradiction.fact)
+        self._place = 0
+        if isinstance(fact, UndoFact):
+            noted = say("undone", words_before[-1] if words_before else "")
+        else:
+            noted = say("noted", answer.facts[-1] if answer.facts else "")
+        self._move_on(fact)
+        return (noted, *self._page_of_stage())
+
+    def _move_on(self, fact: Fact) -> None:
+        """Choose the stage that follows a fact."""
+        if isinstance(fact, ComplaintFact):
+            self._stage = Stage.WORK
+            self._ask_contexts()
+        elif isinstance(fact, ContextFact) and fact.context in self._questions:
+            self._questions.remove(fact.context)
+        elif isinstance(fact, UndoFact) and not self._diagnosis.answer.facts:
+            self._stage = Stage.COMPLAINT
+
+    def _ask_contexts(self) -> None:
+        self._questions = list(self._diagnosis.answer.contexts_open)
+        if self._questions:
+            self._stage = Stage.CONTEXT
+
+    def _ask_which_holds(self, fact: SymptomFact) -> Page:
+        self._stage, self._contested = Stage.WHICH_HOLDS, fact
+        question = self._diagnosis.vocabulary.symptoms.get(fact.symptom, fact.symptom)
+        now, before = ("yes", "no") if fact.is_present else ("no", "yes")
+        return views.choice_page(
+            "which",
+            f"{question} You said {before} before. Which holds?",
+            choices=(f"{before}, as before", f"{now}, as just typed"),
+            hint="type its number; Enter alone: as before",
+        )
+
+    def _strike(self, number: int) -> Page:
+        words = self._casebook.answer.facts
+        struck = words[number - 1] if number <= len(words) else ""
+        self._casebook.strike(number)
+        self._place = 0
+        self._stage = Stage.WORK
+        return (say("struck", struck), *self._page_of_stage())
+
+    def _show(self, view: View, about: str) -> Page:
+        answer = self._diagnosis.answer
+        match view:
+            case View.NEXT:
+                return self._page_of_stage()
+            case View.CAUSES:
+                return views.causes_page(answer)
+            case View.WHY:
+                return views.why_page(self._diagnosis.why(about))
+            case View.EXPECT:
+                return views.step_page(
+                    self._diagnosis.expect(about),
+                    seen_cautions=self._seen_cautions,
+                    ranking=answer.causes,
+                )
+            case View.FACTS:
+                return views.facts_page(answer)
+            case View.CAUTIONS:
+                return views.cautions_page(answer, self._place)
+            case View.SYMPTOMS:
+                return views.symptoms_page(self._diagnosis.vocabulary, about)
+            case View.HELP:
+                return views.help_page()
+
+    def _page_of_stage(self) -> Page:
+        if self._stage is Stage.COMPLAINT:
+            return views.complaint_page(self._diagnosis.vocabulary)
+        if self._stage is Stage.CONTEXT and self._questions:
+            question, answers = self._diagnosis.vocabulary.contexts[self._questions[0]]
+            return views.context_page(question, tuple(answers))
+        self._stage = Stage.WORK
+        return self._answer_page()
+
+    def _answer_page(self) -> Page:
+        answer = self._diagnosis.answer
+        page = views.answer_page(
+            answer,
+            place=self._place,
+            seen_cautions=self._seen_cautions,
+            vocabulary=self._diagnosis.vocabulary,
+        )
+        self._seen_cautions |= views.shown_cautions(answer, self._place)
+        return page
+
+    def _clash_page(self, error: ImpossibleEvidenceError) -> Page:
+        """Say that facts clash, and which can be struck out; nothing is lost."""
+        return (
+            say("clash", str(error), Tone.PROBLEM),
+            *views.facts_page(self._diagnosis.answer),
+            say(
+                "",
+                "What was just typed was left out. If it holds, strike out the fact "
+                "that does not, and type it again.",
+            ),
+        )
+
+    def _with_warning(self, page: Page) -> Page:
+        warning = self._journal.take_warning()
+        if not warning:
+            return page
+        told = Paragraph(
+            margin="saving", lines=(Words(text=warning, tone=Tone.PROBLEM),)
+        )
+        return (told, *page)
+
+
+def _is_choice(line: str) -> bool:
+    return not line or line.isdecimal()
+
+
+def _chosen(line: str, names: tuple[str, ...]) -> str:
+    number = int(line)
+    if not 1 <= number <= len(names):
+        raise ReadingError(f"type a number from 1 to {len(names)}")
+    return names[number - 1]

@@ -1,0 +1,58 @@
+"""How far a long computation is: one line on a terminal, gone when it is done."""
+
+from __future__ import annotations
+
+import time
+from types import TracebackType
+from typing import Self, TextIO
+
+from diagnose.terminal.safe_text import clean, to_ascii
+
+QUIET_SECONDS = 0.5
+"""Shorter waits need no words. Own choice."""
+
+
+class Progress:
+    """One line that is written over.
+
+    Parameters
+    ----------
+    sink : TextIO
+        A terminal.
+    """
+
+    def __init__(self, sink: TextIO) -> None:
+        self._sink = sink
+        self._began = time.monotonic()
+        self._shown_length = 0
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        traceback: TracebackType | None,
+    ) -> None:
+        self._write("")
+        self._sink.write("\r")
+        self._sink.flush()
+
+    def show(self, fraction: float, words: str) -> None:
+        """Show how far it is.
+
+        Parameters
+        ----------
+        fraction : float
+            Done so far, 0 to 1.
+        words : str
+            What is being done.
+        """
+        if time.monotonic() - self._began > QUIET_SECONDS:
+            self._write(f"preparing {fraction:4.0%}  {to_ascii(clean(words))[:50]}")
+
+    def _write(self, text: str) -> None:
+        self._sink.write("\r" + text.ljust(self._shown_length))
+        self._sink.flush()
+        self._shown_length = len(text)

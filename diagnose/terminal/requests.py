@@ -1,0 +1,58 @@
+"""What a line of the person asks for: a fact to tell, a page to show, or to leave."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from diagnose.session.facts import Fact
+
+
+class View(Enum):
+    """A page that can be asked for."""
+
+    NEXT = "next"
+    CAUSES = "causes"
+    WHY = "why"
+    EXPECT = "expect"
+    FACTS = "facts"
+    CAUTIONS = "cautions"
+    SYMPTOMS = "symptoms"
+    HELP = "help"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tell:
+    """A new fact."""
+
+    fact: Fact
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strike:
+    """One earlier fact, counted from 1 as ``facts`` shows them, is struck out."""
+
+    number: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Show:
+    """A page, and what it is about."""
+
+    view: View
+    about: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeUp:
+    """Another of the proposed steps, counted from 0, is the one to answer."""
+
+    place: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leave:
+    """The person goes; the case stays."""
+
+
+Request = Tell | Strike | Show | TakeUp | Leave

@@ -1,0 +1,445 @@
+"""Pages from answers: what is worth saying, in which order, in how many lines.
+
+Draws no conclusions; everything shown stands in the answer already. One decision fits
+on one screen: four causes, one step, two others.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+
+from diagnose.session.answer import (
+    Advice,
+    Answer,
+    ExpectedValue,
+    ProposedStep,
+    RankedCause,
+    StepKind,
+    Verdict,
+    Weight,
+)
+from diagnose.session.diagnosis import Vocabulary
+from diagnose.terminal.commands import COMMANDS, STEP_LETTERS
+from diagnose.terminal.page import (
+    Chance,
+    Line,
+    Page,
+    Pair,
+    Paragraph,
+    Tone,
+    Words,
+    say,
+)
+from diagnose.units import format_minutes, format_probability
+
+SHOWN_CAUSES = 4
+SHOWN_EXPECTED = 5
+SHOWN_WEIGHTS = 8
+LEAST_REST = 0.01
+"""What is left over below this is not worth a line."""
+
+_MARGIN_WORDS = {
+    StepKind.READING: "measure",
+    StepKind.SYMPTOM: "look for",
+    StepKind.REPAIR: "repair",
+}
+_ADVICE_TONES = {
+    Verdict.REPAIR: Tone.STRONG,
+    Verdict.PROVE: Tone.STRONG,
+    Verdict.FIXED: Tone.GOOD,
+    Verdict.NOTHING_FITS: Tone.PROBLEM,
+    Verdict.STOP: Tone.PROBLEM,
+}
+_FIRST_SENTENCE = re.compile(r".*?[.!?](?=\s|$)", re.DOTALL)
+
+
+def opening_page(car_title: str, case: str, safety_note: str) -> Page:
+    """Return the first page: the car, the case, and the safety note."""
+    about = f"{car_title}; case {case}" if case else car_title
+    return (
+        say("car", about, Tone.STRONG),
+        say("first", safety_note, Tone.CAUTION),
+    )
+
+
+def complaint_page(vocabulary: Vocabulary) -> Page:
+    """Return the question what is wrong, with numbered answers."""
+    return choice_page(
+        "trouble",
+        "What is wrong with the car?",
+        choices=tuple(vocabulary.complaints.values()),
+        hint="type its number; Enter alone: none of these, describe by symptoms",
+    )
+
+
+def context_page(question: str, answers: Sequence[str]) -> Page:
+    """Return one question about the car's history, with numbered answers."""
+    return choice_page(
+        "history",
+        question,
+        choices=tuple(spoken(answer) for answer in answers),
+        hint="type its number; Enter alone: don't know",
+    )
+
+
+def symptoms_page(vocabulary: Vocabulary, about: str) -> Page:
+    """Return the symptoms about something, or every one, with their questions."""
+    pairs = tuple(
+        Pair(name=name, text=question)
+        for name, question in vocabulary.symptoms.items()
+        if about.lower() in f"{name} {question}".lower()
+    )
+    if not pairs:
+        return (say("symptoms", f'none is about "{about}"; for all: symptom'),)
+    return (
+        Paragraph(margin="symptoms", lines=pairs),
+        say("", "tell one by: symptom NAME yes, or symptom NAME no", Tone.ASIDE),
+    )
+
+
+def choice_page(
+    margin: str, question: str, *, choices: Sequence[str], hint: str
+) -> Page:
+    """Return any question with numbered answers."""
+    return (
+        Paragraph(
+            margin=margin,
+            lines=(
+                Words(text=question, tone=Tone.STRONG),
+                *_numbered(choices),
+                Words(text=hint, tone=Tone.ASIDE),
+            ),
+        ),
+    )
+
+
+def answer_page(
+    answer: Answer, *, place: int, seen_cautions: frozenset[str], vocabulary: Vocabulary
+) -> Page:
+    """Return where the diagnosis stands and the one step to take.
+
+    Parameters
+    ----------
+    answer : Answer
+        The latest answer.
+    place : int
+        Which of the proposed steps is shown in full, from 0.
+    seen_cautions : frozenset[str]
+        Cautions shown in full before; only their first sentence comes again.
+    vocabulary : Vocabulary
+        The names of this car.
+    """
+    page = [*_doubts(answer)]
+    if answer.causes:
+        page.append(_suspects(answer))
+    has_step = bool(answer.next_steps) and answer.advice.verdict is not Verdict.FIXED
+    if answer.advice.verdict is not Verdict.OPEN or not has_step:
+        repeated = answer.next_steps[place].cautions if has_step else ()
+        page.extend(_advice(answer.advice, seen_cautions, repeated))
+    if has_step:
+        page.extend(
+            step_page(
+                answer.next_steps[place],
+                seen_cautions=seen_cautions,
+                ranking=answer.causes[:SHOWN_CAUSES],
+            )
+        )
+        page.extend(_other_steps(answer, place, vocabulary))
+    keys = Words(text=_keys(answer, place), tone=Tone.ASIDE)
+    page.append(Paragraph(margin="type", lines=(keys,), is_close=has_step))
+    return tuple(page)
+
+
+def step_page(
+    step: ProposedStep,
+    *,
+    seen_cautions: frozenset[str],
+    ranking: Sequence[RankedCause],
+) -> Page:
+    """Return one step: cautions, then how to do it, then what to expect.
+
+    Parameters
+    ----------
+    step : ProposedStep
+        What to do.
+    seen_cautions : frozenset[str]
+        Cautions shown in full before.
+    ranking : Sequence[RankedCause]
+        The causes on the page, whose numbers stand before what they would give.
+    """
+    doing: list[Line] = list(_caution_lines(step.cautions, seen_cautions))
+    doing.append(Words(text=step.instruction, tone=Tone.STRONG))
+    doing.append(Words(text=_cost(step), tone=Tone.ASIDE))
+    expected = _expected(step.expected[:SHOWN_EXPECTED], ranking)
+    page = [Paragraph(margin=_MARGIN_WORDS[step.kind], lines=tuple(doing))]
+    if expected:
+        page.append(Paragraph(margin="shows", lines=expected, is_close=True))
+    return tuple(page)
+
+
+def causes_page(answer: Answer) -> Page:
+    """Return every cause of the ranking, and what it leaves over."""
+    lines: list[Line] = []
+    for number, cause in enumerate(answer.causes, start=1):
+        lines.append(
+            Chance(number=number, probability=cause.probability, text=cause.says)
+        )
+    lines.extend(_rest(answer, len(answer.causes)))
+    left_out = format_probability(answer.left_out_probability)
+    note = f"combinations of faults not looked at: {left_out} at most"
+    lines.append(Words(text=note, tone=Tone.ASIDE))
+    return (Paragraph(margin="suspects", lines=tuple(lines)),)
+
+
+def why_page(cause: RankedCause) -> Page:
+    """Return what speaks for and against one cause."""
+    head = (
+        Words(text=cause.says, tone=Tone.STRONG),
+        Words(text=f"now {format_probability(cause.probability)}"),
+    )
+    told = tuple(
+        Pair(name=_weight_words(weight.decibans), text=_evidence_words(weight))
+        for weight in cause.evidence[:SHOWN_WEIGHTS]
+    ) or (Words(text="nothing told so far speaks for or against it"),)
+    repair = f"{cause.repair} ({format_minutes(cause.repair_minutes)})"
+    page = [
+        Paragraph(margin="why", lines=head),
+        Paragraph(margin="evidence", lines=told),
+        say("repair", repair),
+    ]
+    others = [member for member in cause.members if member != cause.name]
+    if others:
+        alike = "no reading tells it apart from: " + ", ".join(others)
+        page.append(say("same", alike, Tone.ASIDE))
+    return tuple(page)
+
+
+def facts_page(answer: Answer) -> Page:
+    """Return what has been told, numbered."""
+    if not answer.facts:
+        return (say("facts", "nothing told yet"),)
+    return (
+        Paragraph(margin="facts", lines=_numbered(answer.facts)),
+        say("", "undo takes back the latest; strike 2 takes back fact 2", Tone.ASIDE),
+    )
+
+
+def cautions_page(answer: Answer, place: int) -> Page:
+    """Return the cautions of the step and of the advice in full."""
+    cautions = answer.advice.cautions
+    if answer.next_steps:
+        cautions = (*cautions, *answer.next_steps[place].cautions)
+    lines = _caution_lines(tuple(dict.fromkeys(cautions)), frozenset())
+    return (
+        Paragraph(
+            margin="caution",
+            lines=lines or (Words(text="this step has no caution of its own"),),
+        ),
+    )
+
+
+def help_page() -> Page:
+    """Return every command and the short answers."""
+    short: tuple[Line, ...] = (
+        Pair(name="12.4", text="what the meter shows: answers the step on the page"),
+        Pair(name="yes, no", text="answers a question; y and n will do"),
+        Pair(name="blown, sound", text="answers a look at a fuse"),
+        Pair(name="b, c", text="take one of the other steps instead"),
+    )
+    commands = tuple(
+        Pair(name=command.usage, text=command.says) for command in COMMANDS.values()
+    )
+    return (
+        Paragraph(margin="answers", lines=short),
+        Paragraph(margin="commands", lines=commands),
+        say(
+            "",
+            "the start of a name is enough; Tab completes; Ctrl-C clears the line; "
+            "Ctrl-D saves and leaves",
+            Tone.ASIDE,
+        ),
+    )
+
+
+def step_words(step: ProposedStep, vocabulary: Vocabulary) -> str:
+    """Return a step in one line, for a choice."""
+    if step.kind is not StepKind.READING:
+        return f"{step.instruction} ({format_minutes(step.minutes)})"
+    at = f"{step.reading_kind} at {step.red}"
+    if step.black not in ("", vocabulary.reference):
+        at += f" to {step.black}"
+    return f"{at}, {spoken(step.state)} ({format_minutes(step.minutes)})"
+
+
+def spoken(name: str) -> str:
+    """Return a key as words."""
+    return name.replace("_", " ").replace("-", " ")
+
+
+def shown_cautions(answer: Answer, place: int) -> frozenset[str]:
+    """Return the cautions that `answer_page` shows."""
+    steps = answer.next_steps[place : place + 1]
+    return frozenset(answer.advice.cautions).union(*(step.cautions for step in steps))
+
+
+def _numbered(choices: Iterable[str]) -> tuple[Pair, ...]:
+    return tuple(
+        Pair(name=f"{number}.", text=choice)
+        for number, choice in enumerate(choices, start=1)
+    )
+
+
+def _doubts(answer: Answer) -> tuple[Paragraph, ...]:
+    """Return what to be careful about before believing the ranking."""
+    lines = tuple(Words(text=note) for note in answer.notes)
+    return (Paragraph(margin="mind", lines=lines),) if lines else ()
+
+
+def _suspects(answer: Answer) -> Paragraph:
+    """Return the top of the ranking, and how much is below it."""
+    lines: list[Line] = [
+        Chance(number=number, probability=cause.probability, text=cause.says)
+        for number, cause in enumerate(answer.causes[:SHOWN_CAUSES], start=1)
+    ]
+    lines.extend(_rest(answer, SHOWN_CAUSES))
+    return Paragraph(margin="suspects", lines=tuple(lines))
+
+
+def _rest(answer: Answer, shown: int) -> tuple[Words, ...]:
+    """Return how much of the probability the lines shown leave over."""
+    over = 1.0 - sum(cause.probability for cause in answer.causes[:shown])
+    if over < LEAST_REST:
+        return ()
+    words = f"anything else: about {format_probability(over)}"
+    if len(answer.causes) > shown:
+        words += " (more of it: causes)"
+    return (Words(text=words, tone=Tone.ASIDE),)
+
+
+def _advice(
+    advice: Advice, seen_cautions: frozenset[str], repeated: tuple[str, ...]
+) -> tuple[Paragraph, ...]:
+    """Return the advice after its cautions; those repeated with the step come there."""
+    if not advice.says:
+        return ()
+    tone = _ADVICE_TONES.get(advice.verdict, Tone.PLAIN)
+    own = tuple(caution for caution in advice.cautions if caution not in repeated)
+    lines = (
+        *_caution_lines(own, seen_cautions),
+        Words(text=advice.says, tone=tone),
+    )
+    return (Paragraph(margin="advice", lines=lines),)
+
+
+def _caution_lines(
+    cautions: tuple[str, ...], seen_cautions: frozenset[str]
+) -> tuple[Words, ...]:
+    """Return cautions in full, or their first sentence when read before."""
+    return tuple(
+        Words(text=_shortened(caution, seen_cautions), tone=Tone.CAUTION)
+        for caution in cautions
+    )
+
+
+def _shortened(caution: str, seen_cautions: frozenset[str]) -> str:
+    if caution not in seen_cautions:
+        return caution
+    first = _FIRST_SENTENCE.match(caution)
+    if first is None or first.end() == len(caution):
+        return caution
+    return first.group() + " (all of it: cautions)"
+
+
+def _expected(
+    values: Sequence[ExpectedValue], ranking: Sequence[RankedCause]
+) -> tuple[Pair, ...]:
+    """Return what a step shows, with all that would show the same on one line."""
+    alike: dict[str, list[ExpectedValue]] = {}
+    for value in values:
+        alike.setdefault(value.words, []).append(value)
+    return tuple(
+        Pair(name=words, text=_whose_words(group, ranking))
+        for words, group in alike.items()
+    )
+
+
+def _whose_words(group: Sequence[ExpectedValue], ranking: Sequence[RankedCause]) -> str:
+    """Return whose value it is; among several, suspects go by their numbers."""
+    places = {
+        member: number
+        for number, cause in enumerate(ranking, start=1)
+        for member in cause.members
+    }
+    numbers = [str(places[value.cause]) for value in group if value.cause in places]
+    others = [value.says for value in group if value.cause not in places]
+    if len(group) == 1 and numbers:
+        return f"{numbers[0]}. {group[0].says}"
+    if numbers:
+        one_or_more = "suspect" if len(numbers) == 1 else "suspects"
+        others.append(f"{one_or_more} {', '.join(numbers)}")
+    return "; ".join(others)
+
+
+def _cost(step: ProposedStep) -> str:
+    """Return what a step costs, and why it is proposed."""
+    cost = format_minutes(step.minutes)
+    return f"{cost}; {step.reason}" if step.reason else cost
+
+
+def _other_steps(
+    answer: Answer, place: int, vocabulary: Vocabulary
+) -> tuple[Paragraph, ...]:
+    """Return the other steps, by letter."""
+    others = tuple(
+        Pair(name=letter, text=step_words(step, vocabulary))
+        for letter, step in zip(STEP_LETTERS, answer.next_steps, strict=False)
+        if step is not answer.next_steps[place]
+    )
+    return (Paragraph(margin="or", lines=others, is_close=True),) if others else ()
+
+
+def _keys(answer: Answer, place: int) -> str:
+    """Return what can be typed now, in one line."""
+    if answer.advice.verdict is Verdict.FIXED:
+        return "leave, or facts, causes, undo, help"
+    if not answer.causes:
+        return "complaint, symptom fan (lists those about the fan), help, leave"
+    keys = []
+    if answer.next_steps:
+        keys.append(_answer_keys(answer.next_steps[place]))
+        keys.append("skip")
+    if answer.advice.verdict is Verdict.REPAIR:
+        keys.append("done")
+    return ", ".join([*keys, "why 1", "undo", "help", "leave"])
+
+
+def _answer_keys(step: ProposedStep) -> str:
+    if step.kind is StepKind.SYMPTOM:
+        return "yes or no"
+    if step.kind is StepKind.REPAIR:
+        return "done"
+    return "blown or sound" if step.reading_kind == "look" else "the number"
+
+
+def _weight_words(decibans: float) -> str:
+    """Return how strongly a fact speaks, in words a person can weigh.
+
+    The steps are those of Jeffreys, H., Theory of Probability, 3rd ed., Oxford
+    University Press 1961, appendix B: odds of 10**0.5, 10 and 100 are 5, 10 and 20 dB.
+    """
+    size = abs(decibans)
+    if size < 1:
+        return "neither way"
+    side = "for" if decibans > 0 else "against"
+    if size < 5:
+        return f"slightly {side}"
+    if size < 10:
+        return side
+    return f"strongly {side}" if size < 20 else f"decisively {side}"
+
+
+def _evidence_words(weight: Weight) -> str:
+    if not weight.expected:
+        return weight.fact
+    return f"{weight.fact}; it would give {weight.expected}"

@@ -1,0 +1,74 @@
+"""One small invented car, compiled once, for every test of the faces."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from diagnose.files.car_file import load_car
+from diagnose.files.knowledge_files import load_knowledge
+from diagnose.files.resources import knowledge_folder
+from diagnose.session.casebook import Casebook
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.model import Model, open_model
+from diagnose.store.case_store import CaseStore
+from diagnose.store.journal import Journal
+from diagnose.store.model_cache import ModelCache
+
+CAR = Path(__file__).resolve().parents[1] / "cars" / "hill-climber.yaml"
+
+
+def clock() -> datetime:
+    return datetime(2031, 5, 4, 19, 30, tzinfo=UTC)
+
+
+@pytest.fixture(scope="session")
+def compiled_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the folder in which the car's compiled form is kept."""
+    return tmp_path_factory.mktemp("compiled")
+
+
+@pytest.fixture(scope="session")
+def model(compiled_folder: Path) -> Model:
+    """Return the hill climber, ready for diagnosis."""
+    knowledge = load_knowledge(knowledge_folder())
+    return open_model(
+        load_car(CAR, knowledge), knowledge, cache=ModelCache(compiled_folder)
+    )
+
+
+@pytest.fixture
+def data_folder(model: Model, compiled_folder: Path, tmp_path: Path) -> Path:
+    """Return a data folder without cases, with the car compiled."""
+    assert model.car.name == "hill-climber"
+    folder = tmp_path / "data"
+    folder.mkdir()
+    (folder / "compiled").symlink_to(compiled_folder)
+    return folder
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[CaseStore]:
+    with CaseStore(tmp_path / "store", clock=clock) as opened:
+        opened.create(name="sunday", car_path=str(CAR), car_text=CAR.read_text())
+        yield opened
+
+
+@pytest.fixture
+def new_casebook(model: Model, store: CaseStore) -> Callable[[], Casebook]:
+    """Return a maker of casebooks on the case ``sunday``."""
+
+    def make() -> Casebook:
+        rows = store.facts("sunday")
+        journal = Journal(store, name="sunday", fact_count=len(rows))
+        return Casebook(Diagnosis(model), journal)
+
+    return make
+
+
+@pytest.fixture
+def casebook(new_casebook: Callable[[], Casebook]) -> Casebook:
+    return new_casebook()

@@ -1,0 +1,232 @@
+"""Lines become requests: bare answers, commands, names by their start."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from diagnose.errors import ReadingError
+from diagnose.session.answer import ProposedStep
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    Fact,
+    ReadingFact,
+    ReadingKind,
+    RepairFact,
+    SkipFact,
+    SymptomFact,
+    UndoFact,
+)
+from diagnose.terminal.commands import COMMANDS, Desk, understand
+from diagnose.terminal.requests import (
+    Leave,
+    Request,
+    Show,
+    Strike,
+    TakeUp,
+    Tell,
+    View,
+)
+from tests.terminal.sample_records import (
+    ANSWER,
+    HUMS,
+    LOOK,
+    RELAY,
+    VOCABULARY,
+    VOLTS,
+    WIRE,
+)
+
+
+def request(line: str, step: ProposedStep | None = VOLTS) -> Request:
+    return understand(line, Desk(vocabulary=VOCABULARY, answer=ANSWER, step=step))
+
+
+def told(line: str, step: ProposedStep | None = VOLTS) -> Fact:
+    found = request(line, step)
+    assert isinstance(found, Tell)
+    return found.fact
+
+
+def reading(
+    kind: ReadingKind, value: float, *, state: str, red: str, black: str
+) -> ReadingFact:
+    return ReadingFact(kind=kind, state=state, red=red, black=black, value=value)
+
+
+PUMP = {"state": "key-on", "red": "pump.plus", "black": "battery.minus"}
+PUMP_11_2 = reading(ReadingKind.DC_VOLTS, 11.2, **PUMP)
+
+
+@pytest.mark.parametrize("line", ["11.2", "11,2 V", "11200 mV"])
+def test_a_bare_number_answers_the_reading_on_the_page(line: str) -> None:
+    assert told(line) == PUMP_11_2
+
+
+def test_a_bare_over_range_answers_an_ohms_reading() -> None:
+    step = replace(VOLTS, reading_kind="ohms", state="isolated")
+
+    fact = told("OL", step)
+    assert isinstance(fact, ReadingFact)
+    assert fact.value == math.inf
+
+
+@pytest.mark.parametrize(
+    ("line", "is_present"), [("yes", True), ("Y", True), ("no", False), ("n", False)]
+)
+def test_yes_and_no_answer_a_question(line: str, is_present: bool) -> None:
+    assert told(line, HUMS) == SymptomFact(symptom="pump-hums", is_present=is_present)
+
+
+@pytest.mark.parametrize(("line", "value"), [("blown", 1.0), ("sound", 0.0)])
+def test_blown_and_sound_answer_a_look_at_a_fuse(line: str, value: float) -> None:
+    assert told(line, LOOK) == reading(
+        ReadingKind.LOOK, value, state="key-off", red="pump-fuse", black=""
+    )
+
+
+@pytest.mark.parametrize(
+    ("line", "fact"),
+    [
+        ("read pump.plus key-on 11.2", PUMP_11_2),
+        ("read pump.p battery.minus key-on 11.2 V", PUMP_11_2),
+        ("READ Pump.Plus KEY-ON 11.2", PUMP_11_2),
+        (
+            "read pump.plus pump.minus idle 0.4 ohm",
+            reading(
+                ReadingKind.OHMS, 0.4, state="idle", red="pump.plus", black="pump.minus"
+            ),
+        ),
+        (
+            "read ohms pump.plus pump.minus idle 4k7",
+            reading(
+                ReadingKind.OHMS,
+                4700.0,
+                state="idle",
+                red="pump.plus",
+                black="pump.minus",
+            ),
+        ),
+        (
+            "read pump-fuse idle 7 amps",
+            reading(ReadingKind.AMPS, 7.0, state="idle", red="pump-fuse", black=""),
+        ),
+        (
+            "look pump-fuse blown",
+            reading(ReadingKind.LOOK, 1.0, state="key-off", red="pump-fuse", black=""),
+        ),
+        (
+            "symptom engine-cranks no",
+            SymptomFact(symptom="engine-cranks", is_present=False),
+        ),
+        ("sym pump y", SymptomFact(symptom="pump-hums", is_present=True)),
+        ("complaint no-start", ComplaintFact(complaint="no-start")),
+        ("context wiring in_s", ContextFact(context="wiring", answer="in_service")),
+        ("skip", SkipFact(step=VOLTS.name)),
+        ("skip b", SkipFact(step=LOOK.name)),
+        ("done 2", RepairFact(cause=WIRE.name)),
+        ("done pump-relay", RepairFact(cause=RELAY.name)),
+        ("undo", UndoFact()),
+    ],
+)
+def test_commands_tell_facts(line: str, fact: Fact) -> None:
+    assert told(line) == fact
+
+
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ("", Show(view=View.NEXT)),
+        ("next", Show(view=View.NEXT)),
+        ("causes", Show(view=View.CAUSES)),
+        ("why", Show(view=View.WHY, about=RELAY.name)),
+        ("why 2", Show(view=View.WHY, about=WIRE.name)),
+        ("expect", Show(view=View.EXPECT, about=VOLTS.name)),
+        (
+            "expect pump.plus idle",
+            Show(view=View.EXPECT, about="volts|idle|pump.plus|battery.minus"),
+        ),
+        (
+            "expect amps pump-fuse idle",
+            Show(view=View.EXPECT, about="amps|idle|pump-fuse|"),
+        ),
+        ("expect pump-hums", Show(view=View.EXPECT, about="symptom|pump-hums")),
+        ("symptom", Show(view=View.SYMPTOMS)),
+        ("symptom starter", Show(view=View.SYMPTOMS, about="starter")),
+        ("facts", Show(view=View.FACTS)),
+        ("help", Show(view=View.HELP)),
+        ("strike 2", Strike(number=2)),
+        ("b", TakeUp(place=1)),
+        ("leave", Leave()),
+        ("lea", Leave()),
+    ],
+)
+def test_commands_ask_for_pages(line: str, expected: Request) -> None:
+    assert request(line) == expected
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ("900", "900 V can't be"),
+        ("3 ohm", '"3 ohm" is in ohms; this reading is in volts'),
+        ("yes", '"yes" is not a reading'),
+        ("raed pump.plus", '"raed pump.plus" is not understood; did you mean "read"?'),
+        (
+            "read pmup.plus key-on 11",
+            'no test point "pmup.plus" on this car; nearest is "pump.plus"',
+        ),
+        (
+            "read pump.plus idel 11",
+            'no operating state "idel" on this car; nearest is "idle"',
+        ),
+        ("read pump.plus key-on", "type it like this: read NODE [NODE] STATE VALUE"),
+        ("read pump.plus key-on -5 ohm", "-5 ohm can't be"),
+        ("read p idle 3", '"p" fits several: pump.plus, pump.minus'),
+        ("symptom engine-craks no", 'no symptom "engine-craks" on this car; nearest'),
+        ("why 9", "there are 2 causes; 9 is none"),
+        ("strike 7", "there is no fact 7"),
+        ("strike", "type it like this: strike NUMBER"),
+        ("c d", '"c d" is not understood'),
+    ],
+)
+def test_what_is_not_understood_is_told_in_plain_words(line: str, message: str) -> None:
+    with pytest.raises(ReadingError) as refused:
+        request(line)
+
+    assert message in str(refused.value)
+
+
+def test_a_number_without_a_step_says_how_to_tell_a_reading() -> None:
+    with pytest.raises(ReadingError, match="no reading is asked for just now"):
+        request("11.2", step=None)
+
+
+def test_undo_with_nothing_told_is_refused() -> None:
+    desk = Desk(vocabulary=VOCABULARY, answer=replace(ANSWER, facts=()), step=None)
+
+    with pytest.raises(ReadingError, match="nothing to take back"):
+        understand("undo", desk)
+
+
+def test_every_command_is_told_apart_by_two_letters() -> None:
+    starts = {
+        name: [n for n in COMMANDS if n.startswith(name[:2])] for name in COMMANDS
+    }
+
+    # Known exceptions need a third letter: complaint and context share "co".
+    clashing = {name for name, found in starts.items() if len(found) > 1}
+    assert clashing <= {"complaint", "context", "causes", "cautions", "skip", "symptom"}
+
+
+def test_every_command_says_how_it_is_typed_and_what_it_does() -> None:
+    unexplained = [
+        name
+        for name, command in COMMANDS.items()
+        if not command.usage.startswith(name) or not command.says
+    ]
+
+    assert unexplained == []

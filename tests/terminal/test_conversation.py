@@ -1,0 +1,215 @@
+"""A conversation with the real engine on a small car: nothing told is ever lost."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from diagnose.session.casebook import Casebook
+from diagnose.session.facts import ComplaintFact, SymptomFact
+from diagnose.store.case_store import CaseStore
+from diagnose.store.journal import Journal
+from diagnose.terminal.conversation import Conversation
+from diagnose.terminal.plain import plain_text
+
+OPEN_PUMP_FEED = ("1", "", "", "", "read fuel-pump-fuse.out key-on 12.3")
+
+
+def text(conversation: Conversation, *lines: str) -> str:
+    """Say lines and return the page that answers the last one."""
+    page = conversation.open()
+    for line in lines:
+        page = conversation.hear(line)
+    return plain_text(page, width=100)
+
+
+def test_the_first_question_is_what_is_wrong(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook))
+
+    assert "What is wrong with the car?\n  1. It cranks but does not start\n" in shown
+
+
+def test_a_number_chooses_the_complaint(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "1")
+
+    assert shown.startswith("Noted:\n  complaint: It cranks but does not start\n")
+    first = next(iter(casebook.diagnosis.vocabulary.complaints))
+    assert casebook.standing == (ComplaintFact(complaint=first),)
+
+
+def test_questions_about_the_past_can_be_skipped(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    shown = text(conversation, "1", "", "", "")
+
+    assert "Suspects:\n  1. " in shown
+    assert "Measure:\n" in shown or "Look for:\n" in shown
+    assert len(casebook.standing) == 1
+
+
+def test_an_answer_about_the_past_is_told(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "1", "1")
+
+    assert shown.startswith("Noted:\n  wiring: fresh\n")
+
+
+def test_without_a_complaint_symptoms_can_be_told(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "", "", "", "", "symptom engine-cranks no")
+
+    assert shown.startswith("Noted:\n  engine-cranks: no\n")
+    assert "Suspects:\n  1. " in shown
+
+
+def test_each_fact_is_stored_before_its_page_is_returned(
+    casebook: Casebook, store: CaseStore
+) -> None:
+    conversation = Conversation(casebook)
+    counts = []
+    for line in OPEN_PUMP_FEED:
+        conversation.hear(line)
+        counts.append(len(store.facts("sunday")))
+
+    # By hand: the complaint, three questions skipped, one reading.
+    assert counts == [1, 1, 1, 1, 2]
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ("read fuel-pump.plus key-on 900", "900 V can't be"),
+        ("read fuel-pmup.plus key-on 3", 'nearest is "fuel-pump.plus"'),
+        ("read fuel-pump.plus noon 3", 'no operating state "noon"'),
+        ("read fuel-pump.plus fuel-pump.minus idle -5 ohm", "-5 ohm can't be"),
+        ("read fuel-pump.plus fuel-pump.minus idle 2 ohm", "battery disconnected"),
+        ("hello", '"hello" is not understood'),
+    ],
+)
+def test_a_mistake_is_told_and_nothing_is_lost(
+    casebook: Casebook, store: CaseStore, line: str, message: str
+) -> None:
+    conversation = Conversation(casebook)
+    text(conversation, *OPEN_PUMP_FEED)
+    before = (casebook.answer, store.facts("sunday"))
+
+    shown = plain_text(conversation.hear(line), width=200)
+    assert message in shown
+    assert (casebook.answer, store.facts("sunday")) == before
+
+
+def test_a_symptom_told_both_ways_is_asked_about(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    shown = text(
+        conversation, "", "", "", "", "symptom engine-cranks yes", "symptom eng n"
+    )
+
+    assert '"eng" fits several' in shown
+    shown = plain_text(conversation.hear("symptom engine-cranks no"), width=100)
+    assert "Which holds?\n  1. yes, as before\n  2. no, as just typed\n" in shown
+
+
+@pytest.mark.parametrize(("choice", "holds"), [("", True), ("1", True), ("2", False)])
+def test_the_answer_that_holds_is_kept(
+    casebook: Casebook, choice: str, holds: bool
+) -> None:
+    told = ("", "", "", "", "symptom engine-cranks yes", "symptom pump-primes yes")
+    text(Conversation(casebook), *told, "symptom engine-cranks no", choice)
+
+    standing = {
+        fact.symptom: fact.is_present
+        for fact in casebook.standing
+        if isinstance(fact, SymptomFact)
+    }
+    assert standing == {"engine-cranks": holds, "pump-primes": True}
+
+
+def test_a_struck_out_fact_no_longer_counts(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    shown = text(conversation, *OPEN_PUMP_FEED, "symptom engine-cranks yes", "strike 2")
+
+    assert shown.startswith("Struck:\n  12.3 V at fuel-pump-fuse.out, key-on\n")
+    assert [type(fact) for fact in casebook.standing] == [ComplaintFact, SymptomFact]
+
+
+def test_undo_brings_back_the_answer_before(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    text(conversation, *OPEN_PUMP_FEED[:-1])
+    before = casebook.answer
+    conversation.hear(OPEN_PUMP_FEED[-1])
+
+    shown = plain_text(conversation.hear("undo"), width=100)
+    assert shown.startswith("Undone:\n  12.3 V at fuel-pump-fuse.out, key-on\n")
+    assert casebook.answer == before
+
+
+def test_undoing_everything_asks_again_what_is_wrong(casebook: Casebook) -> None:
+    assert "What is wrong with the car?" in text(Conversation(casebook), "1", "undo")
+
+
+def test_a_restored_case_gives_the_same_answer(
+    casebook: Casebook, new_casebook: Callable[[], Casebook], store: CaseStore
+) -> None:
+    text(Conversation(casebook), *OPEN_PUMP_FEED, "symptom engine-cranks yes", "undo")
+    restored = new_casebook()
+
+    assert restored.restore(store.facts("sunday")) == ()
+    assert restored.answer == casebook.answer
+
+
+def test_a_restored_case_goes_on_where_it_stood(
+    casebook: Casebook, new_casebook: Callable[[], Casebook], store: CaseStore
+) -> None:
+    text(Conversation(casebook), *OPEN_PUMP_FEED)
+    restored = new_casebook()
+    restored.restore(store.facts("sunday"))
+    shown = text(Conversation(restored), "symptom engine-cranks yes")
+
+    assert "Noted:\n  engine-cranks: yes\n" in shown
+    assert [row.kind for row in store.facts("sunday")] == [
+        "complaint",
+        "reading",
+        "symptom",
+    ]
+
+
+def test_a_repair_is_proven_by_the_complaint_itself(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    first = casebook.diagnosis.vocabulary.causes
+    cause = next(name for name in first if name.startswith("fuel-pump-wire:open"))
+    shown = text(
+        conversation, *OPEN_PUMP_FEED, f"done {cause}", "symptom engine-starts yes"
+    )
+
+    assert "Advice:\n  The complaint is gone" in shown
+    assert conversation.prompt == "next"
+
+
+def test_leave_ends_the_conversation_and_says_how_to_go_on(
+    casebook: Casebook,
+) -> None:
+    conversation = Conversation(casebook)
+    conversation.hear("leave")
+
+    assert conversation.is_over
+    assert plain_text(conversation.farewell(), width=100) == (
+        "End:\n  Case sunday is kept. Go on by: diagnose resume sunday\n"
+    )
+
+
+def test_a_case_that_can_not_be_saved_is_told_once(casebook: Casebook) -> None:
+    unsaved = Casebook(casebook.diagnosis, Journal(None, failure="disk is full"))
+    conversation = Conversation(unsaved)
+
+    assert text(conversation).startswith("Saving:\n  The case can't be saved (disk is")
+    assert "saved" not in plain_text(conversation.hear("1"), width=100)
+    assert "not saved" in plain_text(conversation.farewell(), width=100)
+
+
+@pytest.mark.parametrize("line", ["help", "causes", "facts", "why 1", "expect", "next"])
+def test_pages_that_only_show_tell_nothing(
+    casebook: Casebook, store: CaseStore, line: str
+) -> None:
+    conversation = Conversation(casebook)
+    text(conversation, *OPEN_PUMP_FEED)
+
+    assert plain_text(conversation.hear(line), width=100)
+    assert len(store.facts("sunday")) == 2

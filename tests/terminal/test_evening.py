@@ -1,0 +1,253 @@
+"""Whole evenings as processes: piped, killed, resumed, on a screen, without a disk."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import re
+import select
+import shutil
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+from diagnose.store.case_store import CaseStore
+from tests.terminal.conftest import CAR, clock
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def command(*words: str | Path) -> list[str]:
+    return [sys.executable, "-m", "diagnose", *map(str, words)]
+
+
+def run(
+    *words: str | Path, text_in: str | bytes = "", **environment: str
+) -> subprocess.CompletedProcess[bytes]:
+    raw = text_in.encode() if isinstance(text_in, str) else text_in
+    return subprocess.run(
+        command(*words),
+        cwd=ROOT,
+        input=raw,
+        capture_output=True,
+        check=False,
+        env={**os.environ, **environment},
+    )
+
+
+def stored_kinds(folder: Path) -> list[str]:
+    with CaseStore(folder, clock=clock) as store:
+        return [row.kind for row in store.facts(store.find().name)]
+
+
+def test_piped_lines_end_well_and_keep_the_case(data_folder: Path) -> None:
+    text_in = "1\n\n\n\nread fuel-pump.plus key-on 12.2\n"
+
+    result = run("start", CAR, "--data-folder", data_folder, text_in=text_in)
+    assert (result.returncode, result.stderr) == (0, b"")
+    assert stored_kinds(data_folder) == ["complaint", "reading"]
+
+
+def test_a_case_can_be_named_and_resumed(data_folder: Path) -> None:
+    where = ("--data-folder", data_folder)
+    run("start", CAR, "--case", "sunday", *where, text_in="1\n")
+
+    resumed = run("resume", "sunday", *where, text_in="facts\n").stdout.decode()
+    assert "case sunday" in resumed
+    assert "Facts:\n  1. complaint: It cranks but does not start\n" in resumed
+
+
+def test_a_taken_name_is_a_mistake(data_folder: Path) -> None:
+    where = ("--case", "sunday", "--data-folder", data_folder)
+    run("start", CAR, *where)
+
+    again = run("start", CAR, *where)
+    assert again.returncode == 1
+    assert b"diagnose resume sunday" in again.stderr
+
+
+def test_a_killed_process_loses_nothing_that_was_answered(data_folder: Path) -> None:
+    lines = (
+        {"complaint": "no-crank"},
+        {"symptom": "starter-clicks-only", "present": False},
+        {
+            "reading": {
+                "kind": "volts",
+                "state": "key-on",
+                "red": "battery.plus",
+                "black": "battery.minus",
+                "value": 12.4,
+            }
+        },
+    )
+    killed = subprocess.Popen(
+        command("start", CAR, "--json", "--data-folder", data_folder),
+        cwd=ROOT,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    with killed:
+        assert killed.stdin is not None
+        assert killed.stdout is not None
+        killed.stdout.readline()
+        answer = ""
+        for line in lines:
+            killed.stdin.write(json.dumps(line) + "\n")
+            killed.stdin.flush()
+            answer = killed.stdout.readline()
+        killed.send_signal(signal.SIGKILL)
+
+    resumed = run(
+        "resume", "--json", "--data-folder", data_folder, text_in='{"ask": "answer"}\n'
+    )
+    assert killed.returncode == -signal.SIGKILL
+    assert json.loads(resumed.stdout.splitlines()[-1]) == json.loads(answer)
+
+
+def test_without_a_data_folder_the_diagnosis_goes_on_and_says_so_once(
+    tmp_path: Path, data_folder: Path
+) -> None:
+    # The store's own file is a folder: nothing can be written there.
+    (data_folder / "cases.sqlite3").mkdir()
+    text_in = "1\n\n\n\nread fuel-pump.plus key-on 12.2\n"
+
+    result = run("start", CAR, "--data-folder", data_folder, text_in=text_in)
+    text = result.stdout.decode()
+    assert result.returncode == 0
+    assert text.count("can't be saved") == 1
+    assert "Noted:\n  12.2 V at fuel-pump.plus, key-on\n" in text
+    assert text.rstrip().endswith("This case is not saved.")
+    assert tmp_path in data_folder.parents
+
+
+def test_a_changed_car_file_is_told_and_the_kept_copy_used(
+    data_folder: Path, tmp_path: Path
+) -> None:
+    car = tmp_path / "hill-climber.yaml"
+    shutil.copy(CAR, car)
+    run("start", car, "--data-folder", data_folder, text_in="1\n")
+    car.write_text("car-file: 1\n")
+
+    resumed = run("resume", "--data-folder", data_folder).stdout.decode()
+    assert "has changed since this case began" in " ".join(resumed.split())
+    assert "Suspects:\n" in resumed
+
+
+def test_bytes_that_are_no_text_are_heard_as_a_mistake(data_folder: Path) -> None:
+    result = run(
+        "start", CAR, "--data-folder", data_folder, text_in=b"\xff\xfe\x00\n1\n"
+    )
+
+    assert result.returncode == 0
+    assert stored_kinds(data_folder) == ["complaint"]
+
+
+def test_an_ascii_pipe_gets_text_it_can_show(data_folder: Path) -> None:
+    result = run(
+        *("start", CAR, "--data-folder", data_folder),
+        text_in="1\n\n\n\nread fuel-pump.plus isolated 4 Ω\n",
+        PYTHONIOENCODING="ascii",
+    )
+
+    assert result.returncode == 0
+    assert result.stdout.isascii()
+
+
+def screen_of(
+    turns: tuple[tuple[str, str], ...], *words: str | Path, **environment: str
+) -> tuple[int, str]:
+    """Run a command on a terminal of its own.
+
+    Parameters
+    ----------
+    turns : tuple[tuple[str, str], ...]
+        What to wait for, and what to type then.
+
+    Returns
+    -------
+    tuple[int, str]
+        The exit code, and all that was written.
+    """
+    ours, theirs = pty.openpty()
+    settings = {"TERM": "xterm", "COLUMNS": "80", "PROMPT_TOOLKIT_NO_CPR": "1"}
+    process = subprocess.Popen(
+        command(*words),
+        cwd=ROOT,
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        start_new_session=True,
+        env={**os.environ, **settings, **environment},
+    )
+    os.close(theirs)
+    written = ""
+    for awaited, keys in turns:
+        written += read_until(ours, awaited)
+        os.write(ours, keys.encode())
+    written += read_until(ours, None)
+    os.close(ours)
+    return process.wait(timeout=60), written
+
+
+def read_until(terminal: int, awaited: str | None) -> str:
+    """Return what a terminal shows up to some text, or all until it is closed."""
+    found = b""
+    while awaited is None or awaited not in found.decode(errors="replace"):
+        ready, _, _ = select.select([terminal], [], [], 60)
+        assert ready, f"waited for {awaited!r}, shown was: {found!r}"
+        try:
+            piece = os.read(terminal, 65536)
+        except OSError:  # the program has ended
+            break
+        if not piece:
+            break
+        found += piece
+    return found.decode(errors="replace")
+
+
+# The line editor switches bracketed paste on once it listens (xterm, mode 2004).
+LISTENING = "\x1b[?2004h"
+LEAVING = ((LISTENING, "1\r"), (LISTENING, "\x04"))
+
+
+def test_a_terminal_gets_the_notebook(data_folder: Path) -> None:
+    code, screen = screen_of(LEAVING, "start", CAR, "--data-folder", data_folder)
+
+    assert code == 0
+    assert "│" in screen
+    assert "Case hill-climber-1 is kept." in screen
+
+
+def test_a_terminal_that_knows_no_utf_8_gets_ascii(data_folder: Path) -> None:
+    code, screen = screen_of(
+        LEAVING,
+        *("start", CAR, "--data-folder", data_folder),
+        PYTHONIOENCODING="ascii",
+    )
+
+    assert (code, screen.isascii()) == (0, True)
+    assert " trouble | " in re.sub(r"\x1b\[[\d;]*m", "", screen)
+
+
+def test_no_color_is_honoured(data_folder: Path) -> None:
+    _, screen = screen_of(
+        LEAVING, "start", CAR, "--data-folder", data_folder, NO_COLOR="1"
+    )
+
+    # SGR 30-37, 90-97 and 38 set a foreground colour (ECMA-48, 8.3.117).
+    coloured = re.findall(r"\x1b\[(?:\d+;)*(?:3[0-8]|9[0-7])(?:;\d+)*m", screen)
+    assert coloured == []
+
+
+def test_plain_can_be_asked_for_on_a_terminal(data_folder: Path) -> None:
+    turns = (("number? ", "1\r"), ("number? ", "\x04"))
+
+    code, screen = screen_of(
+        turns, "start", CAR, "--plain", "--data-folder", data_folder
+    )
+
+    assert (code, "│" in screen, "\x1b" in screen) == (0, False, False)
+    assert "number? " in screen

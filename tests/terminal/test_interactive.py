@@ -1,0 +1,112 @@
+"""The screen face, driven through a pipe instead of a keyboard."""
+
+from __future__ import annotations
+
+from io import StringIO
+from pathlib import Path
+
+import pytest
+from prompt_toolkit.application import create_app_session
+from prompt_toolkit.completion import CompleteEvent
+from prompt_toolkit.document import Document
+from prompt_toolkit.input import create_pipe_input
+from prompt_toolkit.output import DummyOutput
+from rich.console import Console
+
+from diagnose.session.casebook import Casebook
+from diagnose.terminal.conversation import Conversation
+from diagnose.terminal.interactive import LineCompleter, open_history, run_interactive
+from diagnose.terminal.notebook import UNICODE_INK, Notebook
+from diagnose.terminal.page import say
+from tests.terminal.sample_records import VOCABULARY
+
+CTRL_C = "\x03"
+CTRL_D = "\x04"
+
+
+def typed(casebook: Casebook, keys: str, folder: Path) -> str:
+    """Return what a screen of 80 columns shows when these keys are typed."""
+    console = Console(file=StringIO(), width=80, color_system=None)
+    with (
+        create_pipe_input() as pipe,
+        create_app_session(input=pipe, output=DummyOutput()),
+    ):
+        pipe.send_text(keys)
+        run_interactive(
+            Conversation(casebook),
+            opening=(say("first", casebook.diagnosis.safety_note),),
+            notebook=Notebook(console, UNICODE_INK),
+            vocabulary=casebook.diagnosis.vocabulary,
+            history_path=folder / "data" / "typed-lines",
+            has_colour=False,
+        )
+    assert isinstance(console.file, StringIO)
+    return console.file.getvalue()
+
+
+def test_an_evening_from_complaint_to_leave(casebook: Casebook, tmp_path: Path) -> None:
+    keys = "1\r\r\r\rread fuel-pump.plus key-on 12.2\rleave\r"
+
+    screen = typed(casebook, keys, tmp_path)
+    assert "first │ Work on a car can hurt or kill" in screen
+    assert "noted │ 12.2 V at fuel-pump.plus, key-on" in screen
+    assert screen.rstrip(" │\n").endswith("diagnose resume sunday")
+
+
+def test_ctrl_c_clears_the_line_and_goes_on(casebook: Casebook, tmp_path: Path) -> None:
+    typed(casebook, f"3{CTRL_C}1\r{CTRL_D}", tmp_path)
+
+    first = next(iter(casebook.diagnosis.vocabulary.complaints.values()))
+    assert casebook.answer.facts == (f"complaint: {first}",)
+
+
+def test_ctrl_d_on_an_empty_line_saves_and_leaves(
+    casebook: Casebook, tmp_path: Path
+) -> None:
+    screen = typed(casebook, f"1\r{CTRL_D}", tmp_path)
+
+    assert "Case sunday is kept." in screen
+
+
+def test_tab_completes_a_name(casebook: Casebook, tmp_path: Path) -> None:
+    keys = f"\r\r\r\rsymptom engine-c\t yes\r{CTRL_D}"
+
+    typed(casebook, keys, tmp_path)
+    assert casebook.answer.facts == ("engine-cranks: yes",)
+
+
+def test_typed_lines_are_kept_for_their_owner_alone(
+    casebook: Casebook, tmp_path: Path
+) -> None:
+    typed(casebook, f"1\r{CTRL_D}", tmp_path)
+
+    path = tmp_path / "data" / "typed-lines"
+    assert "+1" in path.read_text().splitlines()
+    assert path.stat().st_mode & 0o777 == 0o600
+
+
+def test_an_open_history_file_of_others_is_closed_to_them(tmp_path: Path) -> None:
+    path = tmp_path / "typed-lines"
+    path.touch(mode=0o644)
+    open_history(path)
+
+    assert path.stat().st_mode & 0o777 == 0o600
+
+
+def test_a_history_that_can_not_be_kept_is_only_a_warning(tmp_path: Path) -> None:
+    (tmp_path / "data").write_text("a file where the folder should be")
+
+    _, warning = open_history(tmp_path / "data" / "typed-lines")
+    assert warning.startswith("Typed lines are not kept")
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"), [("symptom pump", ("pump-hums", -4)), ("rea", ("read", -3))]
+)
+def test_the_line_editor_gets_the_suggestions(
+    text: str, expected: tuple[str, int]
+) -> None:
+    completer = LineCompleter(VOCABULARY)
+    (found,) = completer.get_completions(Document(text), CompleteEvent())
+
+    assert (found.text, found.start_position) == expected

@@ -1,0 +1,68 @@
+"""The plain face: lines in, append-only text out."""
+
+from __future__ import annotations
+
+from io import StringIO
+
+from diagnose.session.casebook import Casebook
+from diagnose.terminal.conversation import Conversation
+from diagnose.terminal.line_face import run_lines
+from diagnose.terminal.page import say
+
+
+def printed(casebook: Casebook, lines: str, *, width: int = 80) -> str:
+    sink = StringIO()
+    run_lines(
+        Conversation(casebook),
+        opening=(say("first", casebook.diagnosis.safety_note),),
+        source=StringIO(lines),
+        sink=sink,
+        width=width,
+    )
+    return sink.getvalue()
+
+
+def test_the_end_of_input_keeps_the_case_and_says_so(casebook: Casebook) -> None:
+    text = printed(casebook, "1\n")
+
+    assert text.endswith(
+        "End:\n  Case sunday is kept. Go on by: diagnose resume sunday\n\n"
+    )
+
+
+def test_input_that_ends_in_the_middle_of_a_line_is_still_heard(
+    casebook: Casebook,
+) -> None:
+    text = printed(casebook, "1\n\n\n\nsymptom engine-cranks yes")
+
+    assert "Noted:\n  engine-cranks: yes\n" in text
+
+
+def test_nothing_is_said_after_leave(casebook: Casebook) -> None:
+    text = printed(casebook, "leave\nsymptom engine-cranks yes\n")
+
+    assert "Noted" not in text
+
+
+def test_text_is_append_only_without_boxes_or_colour(casebook: Casebook) -> None:
+    text = printed(casebook, "1\n\n\n\nread fuel-pump.plus key-on 12.2\nwhy 1\nhelp\n")
+
+    assert [sign for sign in "\r\x1b\x08│━╌─" if sign in text] == []
+
+
+def test_lines_are_written_back_without_their_control_codes(
+    casebook: Casebook,
+) -> None:
+    assert "> fred\n" in printed(casebook, "fr\x1b[31med\x07\n")
+
+
+def test_no_line_is_longer_than_asked(casebook: Casebook) -> None:
+    text = printed(casebook, "1\n\n\n\nhelp\n", width=60)
+
+    assert max(map(len, text.splitlines())) <= 60
+
+
+def test_the_safety_note_comes_first(casebook: Casebook) -> None:
+    text = printed(casebook, "")
+
+    assert text.startswith("First:\n  Work on a car can hurt or kill")

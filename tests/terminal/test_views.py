@@ -1,0 +1,148 @@
+"""Pages say what matters, the caution first, and fit a screen."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from io import StringIO
+
+import pytest
+from rich.console import Console
+
+from diagnose.session.answer import Advice, Answer, Verdict
+from diagnose.terminal import views
+from diagnose.terminal.commands import COMMANDS
+from diagnose.terminal.notebook import UNICODE_INK, Notebook
+from diagnose.terminal.page import Page
+from diagnose.terminal.plain import plain_text
+from tests.terminal.sample_records import ANSWER, CRANK_CAUTION, RELAY, VOCABULARY
+
+
+def page(
+    answer: Answer = ANSWER, *, place: int = 0, seen: frozenset[str] = frozenset()
+) -> Page:
+    return views.answer_page(
+        answer, place=place, seen_cautions=seen, vocabulary=VOCABULARY
+    )
+
+
+def plain(shown: Page) -> str:
+    return plain_text(shown, width=100)
+
+
+def advised(verdict: Verdict, says: str) -> Answer:
+    advice = Advice(
+        verdict=verdict, says=says, cautions=("Battery off first.",), cause=RELAY.name
+    )
+    return replace(ANSWER, advice=advice)
+
+
+def test_a_page_holds_suspects_step_expectations_and_other_steps() -> None:
+    assert plain(page()) == (
+        "Suspects:\n"
+        "  1. 62 %: pump-relay: contacts burnt\n"
+        "  2. 30 %: pump-wire: open circuit\n"
+        "  anything else: about 8 %\n"
+        "\n"
+        "Measure:\n"
+        "  Caution: The engine may start: stand clear. Ten seconds at most.\n"
+        "  Meter on DC volts. Red lead on pump.plus, black on battery.minus.\n"
+        "  4 min; saves 11 min on average\n"
+        "Shows:\n"
+        "  11.9 to 12.4 V: healthy car\n"
+        "  0 to 4 V: suspects 1, 2\n"
+        "Or:\n"
+        "  b: look at pump-fuse, key off (1 min)\n"
+        "  c: Does the pump hum at key on? (1 min)\n"
+        "Type:\n"
+        "  the number, skip, why 1, undo, help, leave\n"
+    )
+
+
+def test_the_caution_stands_before_the_step() -> None:
+    text = plain(page())
+
+    assert text.index(CRANK_CAUTION) < text.index("Red lead on")
+
+
+def test_a_caution_read_before_comes_again_by_its_first_sentence() -> None:
+    text = plain(page(seen=frozenset({CRANK_CAUTION})))
+
+    assert "The engine may start: stand clear. (all of it: cautions)" in text
+    assert "Ten seconds" not in text
+
+
+def test_the_cautions_page_has_all_of_it() -> None:
+    assert CRANK_CAUTION in plain(views.cautions_page(ANSWER, 0))
+
+
+def test_another_step_taken_up_is_shown_in_full() -> None:
+    text = plain(page(place=1))
+
+    assert "Measure:\n  Pull pump-fuse and look at its link: blown or sound?\n" in text
+    assert "a: volts at pump.plus, key on (4 min)" in text
+
+
+def test_repair_advice_has_its_caution_before_it() -> None:
+    text = plain(page(advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")))
+
+    assert text.index("Battery off first.") < text.index("Mend it now")
+
+
+def test_a_repaired_car_is_told_and_no_step_is_asked() -> None:
+    text = plain(page(advised(Verdict.FIXED, "The complaint is gone.")))
+
+    assert "The complaint is gone." in text
+    assert "Measure:" not in text
+
+
+def test_notes_come_first() -> None:
+    text = plain(page(replace(ANSWER, notes=("This reading tells nothing.",))))
+
+    assert text.startswith("Mind:\n  This reading tells nothing.\n")
+
+
+def test_what_the_shown_causes_leave_over_is_told() -> None:
+    # By hand: 1 - 0.62 - 0.30 = 0.08.
+    assert "  anything else: about 8 %\n" in plain(page())
+
+
+def test_why_tells_how_strongly_each_fact_speaks() -> None:
+    # By the steps in `_weight_words`: 14 dB is strong, under 1 dB neither, 6 dB plain.
+    assert plain(views.why_page(RELAY)) == (
+        "Why:\n"
+        "  pump-relay: contacts burnt\n"
+        "  now 62 %\n"
+        "\n"
+        "Evidence:\n"
+        "  strongly for: 0.2 V at pump.plus, key-on; it would give 0 to 0.4 V\n"
+        "  neither way: pump-hums: no; it would give no\n"
+        "  against: engine-cranks: yes; it would give yes\n"
+        "\n"
+        "Repair:\n"
+        "  Replace pump-relay. (12 min)\n"
+        "\n"
+        "Same:\n"
+        "  no reading tells it apart from: pump-relay.contacts:dirty\n"
+    )
+
+
+def test_help_has_every_command() -> None:
+    text = plain(views.help_page())
+
+    assert [c.usage for c in COMMANDS.values() if c.usage not in text] == []
+
+
+def test_symptoms_can_be_asked_about_one_thing() -> None:
+    text = plain(views.symptoms_page(VOCABULARY, "starter"))
+
+    assert "engine-cranks: Does the starter turn the engine?" in text
+    assert "pump-hums" not in text
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_one_decision_fits_on_a_screen_of_thirty_lines(width: int) -> None:
+    console = Console(file=StringIO(), width=width, color_system=None)
+    Notebook(console, UNICODE_INK).draw(page())
+
+    assert isinstance(console.file, StringIO)
+    assert len(console.file.getvalue().splitlines()) <= 30
