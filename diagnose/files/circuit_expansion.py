@@ -206,6 +206,16 @@ def _add_circuit_relay(
     route.here = f"{relay}.87"
 
 
+_RELAY_PARTS: Mapping[str, tuple[str, tuple[str, str]]] = MappingProxyType(
+    {
+        "coil": ("coil", ("86", "85")),
+        "contacts": ("contacts", ("30", "87")),
+        "contacts-87a": ("contacts", ("30", "87a")),
+    }
+)
+"""Part of a relay to its kind and its two terminals by DIN 72552 (from memory)."""
+
+
 def add_relay(
     name: str,
     entry: RelayTerminals,
@@ -238,23 +248,18 @@ def add_relay(
     }
     draft.optional.add(ends["87a"])
     contacts_role = draft.role(name, "contacts", role, location=location)
-    kinds = {
-        "coil": ("coil", ("86", "85")),
-        "contacts": ("contacts", ("30", "87")),
-        "contacts-87a": ("contacts", ("30", "87a")),
-    }
-    for part, (kind, (first, second)) in kinds.items():
-        is_coil = kind == "coil"
+    for part, (kind, (first, second)) in _RELAY_PARTS.items():
+        values = draft.values(
+            kind, entry.values, location=location, among=("coil", "contacts")
+        )
         draft.add(
             Part(
                 name=f"{name}.{part}",
                 assembly=name,
                 kind=kind,
                 terminals={"a": ends[first], "b": ends[second]},
-                values=draft.values(
-                    kind, entry.values, location=location, among=("coil", "contacts")
-                ),
-                gate=None if is_coil else f"{name}.coil",
+                values=values,
+                gate=None if kind == "coil" else f"{name}.coil",
                 is_normally_closed=part == "contacts-87a",
                 place=place,
                 role=contacts_role if part == "contacts" else None,

@@ -252,7 +252,7 @@ class Draft:
         for parameter, found in given.items():
             place = (*location, "values", parameter)
             if parameter not in defaults:
-                self._check_parameter(parameter, (kind, *among), place)
+                self._check_parameter(parameter, among or (kind,), place)
                 continue
             try:
                 amount = read_value(parameter, found, defaults[parameter])
@@ -266,11 +266,11 @@ class Draft:
         self, parameter: str, kinds: tuple[str, ...], location: Location
     ) -> None:
         """Report a parameter that none of the kinds has."""
-        known = [name for kind in kinds for name in self.defaults.get(kind, {})]
+        known = {name for kind in kinds for name in self.defaults.get(kind, {})}
         if parameter not in known:
             self.report(
                 location,
-                f'"{parameter}" is no value of a {kinds[0]}'
+                f'"{parameter}" is no value of a {" or a ".join(kinds)}'
                 f"{nearest(parameter, known)}; known: {', '.join(sorted(known))}",
                 of_key=True,
             )

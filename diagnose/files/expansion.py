@@ -355,11 +355,34 @@ def _add_part(name: str, entry: PartEntry, draft: Draft, location: Location) -> 
     if not _has_its_terminals(entry, element, draft, location):
         draft.broken.add(name)
         return
-    assembly = entry.assembly or name
+    terminals = _join_terminals(name, entry, draft, location)
+    values = draft.values(entry.kind, entry.values, location=location)
+    add_rating(values, entry.kind)
+    draft.add(
+        Part(
+            name=name,
+            assembly=entry.assembly or name,
+            kind=entry.kind,
+            terminals=terminals,
+            values=values,
+            closed_in=frozenset(entry.closed_in),
+            gate=entry.gate,
+            is_normally_closed=entry.normally_closed,
+            place=entry.place,
+            role=draft.role(name, entry.kind, entry.role, location=location),
+        ),
+        location,
+    )
+
+
+def _join_terminals(
+    name: str, entry: PartEntry, draft: Draft, location: Location
+) -> dict[str, str]:
+    """Declare the terminals of a part given in full, and join them."""
     terminals = {}
     for terminal, connection in entry.terminals.items():
         own = draft.declare(
-            assembly,
+            entry.assembly or name,
             terminal,
             place=entry.place,
             location=location,
@@ -372,23 +395,7 @@ def _add_part(name: str, entry: PartEntry, draft: Draft, location: Location) -> 
             wire=f"{name}-{terminal}-wire",
             location=(*location, "terminals", terminal),
         )
-    values = draft.values(entry.kind, entry.values, location=location)
-    add_rating(values, entry.kind)
-    draft.add(
-        Part(
-            name=name,
-            assembly=assembly,
-            kind=entry.kind,
-            terminals=terminals,
-            values=values,
-            closed_in=frozenset(entry.closed_in),
-            gate=entry.gate,
-            is_normally_closed=entry.normally_closed,
-            place=entry.place,
-            role=draft.role(name, entry.kind, entry.role, location=location),
-        ),
-        location,
-    )
+    return terminals
 
 
 def _has_its_terminals(

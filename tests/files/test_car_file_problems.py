@@ -541,6 +541,25 @@ def test_an_unknown_role_is_reported_with_all_known_ones(
     ]
 
 
+def test_an_unknown_value_of_a_relay_is_reported_once(
+    small_car: str, problems: Problems
+) -> None:
+    found = problems(
+        changed(
+            small_car,
+            "ground: body via 14 AWG 1 ft}",
+            "ground: body via 14 AWG 1 ft, relay: {86: panel.constant, 85: body, "
+            "values: {coil_ohm: 80 ohm}}}",
+        )
+    )
+
+    assert found == [
+        '16:137: "coil_ohm" is no value of a coil or a contacts; did you mean '
+        '"coil_ohms"?; known: coil_ohms, contact_ohms, is_stuck_closed, '
+        "is_stuck_open, pull_in_volts, release_volts"
+    ]
+
+
 def test_a_short_circuit_of_metal_is_reported_for_each_source(
     small_car: str, problems: Problems
 ) -> None:
