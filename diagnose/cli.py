@@ -42,6 +42,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         The exit code.
     """
     options = build_parser().parse_args(arguments)
+    # Read when numpy is imported: for matrices of this size one thread is the quickest.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     _carry_on_at_strange_letters()
     try:
         options.run(options)

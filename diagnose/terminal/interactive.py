@@ -1,6 +1,6 @@
 """The face for a person at a screen: line editing, completion, a page per answer.
 
-Ctrl-C clears the line; Ctrl-D on an empty line saves and leaves.
+Ctrl-C clears the line, or ends a long wait; Ctrl-D on an empty line saves and leaves.
 """
 
 from __future__ import annotations
@@ -114,9 +114,18 @@ def run_interactive(
             continue
         except EOFError:
             break
-        notebook.draw(conversation.hear(line))
+        notebook.draw(_heard(conversation, line, notebook))
     notebook.draw(conversation.farewell())
     notebook.rule_off()
+
+
+def _heard(conversation: Conversation, line: str, notebook: Notebook) -> Page:
+    """Return the page that answers a line; Ctrl-C gives up waiting for it."""
+    try:
+        with notebook.waiting("one moment"):
+            return conversation.hear(line)
+    except KeyboardInterrupt:
+        return (say("stopped", "Type facts to see what counts.", Tone.ASIDE),)
 
 
 def _prompt(notebook: Notebook, word: str) -> FormattedText:

@@ -7,9 +7,12 @@ strokes show how likely a cause is. Colour only repeats what the words say alrea
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from rich.console import Console, RenderableType
+from rich.control import Control
+from rich.segment import ControlType
 from rich.style import Style
 from rich.table import Table
 from rich.text import Text
@@ -80,6 +83,20 @@ class Notebook:
     def rule_off(self) -> None:
         """Leave room under the last page for the typed line."""
         self._print(self._ruled("", Text()))
+
+    @contextmanager
+    def waiting(self, words: str) -> Iterator[None]:
+        """Show a few words on the last line while something takes its time."""
+        if not self._console.is_terminal:
+            yield
+            return
+        self._console.print(self._ruled("", Text(words, style=_MARGIN)), end="")
+        try:
+            yield
+        finally:
+            self._console.control(
+                Control(ControlType.CARRIAGE_RETURN, (ControlType.ERASE_IN_LINE, 2))
+            )
 
     def margin(self, word: str) -> str:
         """Return the start of a line with a word in the margin, for a prompt."""

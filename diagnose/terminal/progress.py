@@ -50,7 +50,8 @@ class Progress:
             What is being done.
         """
         if time.monotonic() - self._began > QUIET_SECONDS:
-            self._write(f"preparing {fraction:4.0%}  {to_ascii(clean(words))[:50]}")
+            doing = to_ascii(clean(words))[:40]
+            self._write(f"first time with this car: {fraction:4.0%}  {doing}")
 
     def _write(self, text: str) -> None:
         self._sink.write("\r" + text.ljust(self._shown_length))

@@ -36,8 +36,8 @@ from diagnose.units import format_minutes, format_probability
 SHOWN_CAUSES = 4
 SHOWN_EXPECTED = 5
 SHOWN_WEIGHTS = 8
-LEAST_REST = 0.01
-"""What is left over below this is not worth a line."""
+LEAST_SHOWN = 0.01
+"""A probability below this is not worth a line of the page. Own choice."""
 
 _MARGIN_WORDS = {
     StepKind.READING: "measure",
@@ -268,7 +268,7 @@ def step_words(step: ProposedStep, vocabulary: Vocabulary) -> str:
         return f"{step.instruction} ({format_minutes(step.minutes)})"
     at = f"{step.reading_kind} at {step.red}"
     if step.black not in ("", vocabulary.reference):
-        at += f" to {step.black}"
+        at = f"{step.reading_kind} from {step.red} to {step.black}"
     return f"{at}, {spoken(step.state)} ({format_minutes(step.minutes)})"
 
 
@@ -298,18 +298,20 @@ def _doubts(answer: Answer) -> tuple[Paragraph, ...]:
 
 def _suspects(answer: Answer) -> Paragraph:
     """Return the top of the ranking, and how much is below it."""
+    likely = [c for c in answer.causes[1:SHOWN_CAUSES] if c.probability >= LEAST_SHOWN]
+    shown = (answer.causes[0], *likely)
     lines: list[Line] = [
         Chance(number=number, probability=cause.probability, text=cause.says)
-        for number, cause in enumerate(answer.causes[:SHOWN_CAUSES], start=1)
+        for number, cause in enumerate(shown, start=1)
     ]
-    lines.extend(_rest(answer, SHOWN_CAUSES))
+    lines.extend(_rest(answer, len(shown)))
     return Paragraph(margin="suspects", lines=tuple(lines))
 
 
 def _rest(answer: Answer, shown: int) -> tuple[Words, ...]:
     """Return how much of the probability the lines shown leave over."""
     over = 1.0 - sum(cause.probability for cause in answer.causes[:shown])
-    if over < LEAST_REST:
+    if over < LEAST_SHOWN:
         return ()
     words = f"anything else: about {format_probability(over)}"
     if len(answer.causes) > shown:
@@ -371,13 +373,13 @@ def _whose_words(group: Sequence[ExpectedValue], ranking: Sequence[RankedCause])
         for number, cause in enumerate(ranking, start=1)
         for member in cause.members
     }
-    numbers = [str(places[value.cause]) for value in group if value.cause in places]
+    numbers = sorted(places[value.cause] for value in group if value.cause in places)
     others = [value.says for value in group if value.cause not in places]
     if len(group) == 1 and numbers:
         return f"{numbers[0]}. {group[0].says}"
     if numbers:
         one_or_more = "suspect" if len(numbers) == 1 else "suspects"
-        others.append(f"{one_or_more} {', '.join(numbers)}")
+        others.append(f"{one_or_more} {', '.join(map(str, numbers))}")
     return "; ".join(others)
 
 

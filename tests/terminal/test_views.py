@@ -14,7 +14,7 @@ from diagnose.terminal.commands import COMMANDS
 from diagnose.terminal.notebook import UNICODE_INK, Notebook
 from diagnose.terminal.page import Page
 from diagnose.terminal.plain import plain_text
-from tests.terminal.sample_records import ANSWER, CRANK_CAUTION, RELAY, VOCABULARY
+from tests.terminal.sample_records import ANSWER, CRANK_CAUTION, RELAY, VOCABULARY, WIRE
 
 
 def page(
@@ -99,6 +99,14 @@ def test_notes_come_first() -> None:
     text = plain(page(replace(ANSWER, notes=("This reading tells nothing.",))))
 
     assert text.startswith("Mind:\n  This reading tells nothing.\n")
+
+
+def test_a_cause_under_one_percent_is_not_worth_a_line() -> None:
+    text = plain(
+        page(replace(ANSWER, causes=(RELAY, replace(WIRE, probability=0.004))))
+    )
+
+    assert "Suspects:\n  1. 62 %: pump-relay: contacts burnt\n  anything else" in text
 
 
 def test_what_the_shown_causes_leave_over_is_told() -> None:
