@@ -183,7 +183,6 @@ class OperatingState:
     change_minutes: float = 0.5
     needs_helper: bool = False
     caution: str = ""
-    needs: tuple[str, ...] = ()
     exists_when: str = ""
 
 

@@ -191,7 +191,13 @@ class CompensatedState:
         self._low = self._low[:, self._bent] - BREAK_VOLTS
         self._high = self._high[:, self._bent] + BREAK_VOLTS
         self._bent_rows = np.ascontiguousarray(self._by_control[:, :, self._bent])
-        self._gate_rows = np.ascontiguousarray(self._by_watch[:, :, self._switched])
+        switched = self._switched
+        self._gate_rows = np.ascontiguousarray(self._by_watch[:, :, switched])
+        self._switched_volts = self.watch_volts[:, switched]
+        self._switched_on_volts = network.on_volts[:, switched]
+        self._switched_is_on = base.is_on[:, switched]
+        self._switched_is_free = network.forced[:, switched] == 0.0
+        self._bent_volts = self.control_volts[:, self._bent]
 
     def base_slots(self, draw: IntArray, branch: IntArray) -> Slots:
         """Return the unchanged characteristics of branches as slots.
@@ -340,22 +346,35 @@ class CompensatedState:
             result = np.where(is_slot, solved.is_conducting[:, k, None], result)
         return result
 
+    def _among(
+        self, table: FloatArray, draw: IntArray, branch: IntArray
+    ) -> FloatArray:
+        """Return a transfer table among the slots: volts of k per amp through l.
+
+        Parameters
+        ----------
+        table : FloatArray
+            Shape (n_draws, n_branches, n_branches), the branch with the amp first.
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_points, n_slots, n_slots): [point, k, l].
+        """
+        size = table.shape[1]
+        branch = np.where(branch < 0, size - 1, branch)
+        flat = (draw[:, None] * size + branch) * size
+        return np.asarray(table.ravel().take(flat[:, None, :] + branch[:, :, None]))
+
     def _reduced(
         self, draw: IntArray, branch: IntArray, slope_change: FloatArray
     ) -> FloatArray:
         """Return I + T D, shape (n_points, n_slots, n_slots)."""
-        cross = self._cross(draw, branch)
-        matrix = cross * slope_change[:, None, :]
+        matrix = self._among(self._by_control, draw, branch)
+        matrix *= slope_change[:, None, :]
         diagonal = np.arange(branch.shape[1])
         matrix[:, diagonal, diagonal] += 1.0
         return matrix
-
-    def _cross(self, draw: IntArray, branch: IntArray) -> FloatArray:
-        """Return T among the slots, [point, control of k, output of l]."""
-        rows = draw[:, None, None]
-        return np.asarray(
-            self._by_control[rows, branch[:, None, :], branch[:, :, None]]
-        )
 
     def _solve_reduced(
         self,
@@ -365,11 +384,13 @@ class CompensatedState:
         amps_change: FloatArray,
     ) -> tuple[FloatArray, FloatArray]:
         """Return control volts and extra amps of the slots, (n_points, n_slots)."""
-        matrix = self._reduced(draw, branch, slope_change)
-        cross = self._cross(draw, branch)
+        cross = self._among(self._by_control, draw, branch)
         right = self.control_volts[draw[:, None], branch]
         right = right - np.einsum("pkl,pl->pk", cross, amps_change)
-        x = solve_many(matrix, right[..., None])[..., 0]
+        cross *= slope_change[:, None, :]
+        diagonal = np.arange(branch.shape[1])
+        cross[:, diagonal, diagonal] += 1.0
+        x = solve_many(cross, right[..., None])[..., 0]
         return x, slope_change * x + amps_change
 
 
@@ -442,7 +463,7 @@ class _Work:
         wanted = next_segment(x, slots.breaks, self.segment)
         moved = (wanted != self.segment) & carries
         bent = np.einsum("pkn,pk->pn", state._bent_rows[rows, slots.branch], extra)
-        bent = state.control_volts[rows, state._bent] - bent
+        bent = state._bent_volts[draw] - bent
         strays = (bent < state._low[draw]) | (bent > state._high[draw])
         strays &= ~_has_slot(slots.branch, state._bent)
         if round_number > CALM_ROUNDS:
@@ -466,14 +487,30 @@ class _Work:
     def _gate_moves(
         self, extra: FloatArray, is_quiet: BoolArray
     ) -> tuple[BoolArray, BoolArray]:
-        """Return gates of slots that turn, and unchanged gates that would."""
+        """Return gates of slots that turn, and unchanged gates that would.
+
+        Only where the segments have come to rest.
+        """
+        state = self.state
+        turns = np.zeros(extra.shape, dtype=np.bool_)
+        strays = np.zeros((len(extra), len(state._switched)), dtype=np.bool_)
+        quiet = np.flatnonzero(is_quiet)
+        if len(quiet):
+            calm = self.take(quiet)
+            turns[quiet] = calm._turns(extra[quiet])
+            strays[quiet] = calm._gate_strays(extra[quiet])
+        return turns, strays
+
+    def _turns(self, extra: FloatArray) -> BoolArray:
+        """Return which gates of slots turn, (n_points, n_slots)."""
         state, slots, rows = self.state, self.slots, self.draw[:, None]
-        network = state.network
-        watch_rows = state._by_watch[
-            self.draw[:, None, None], slots.branch[:, None, :], slots.branch[:, :, None]
-        ]
+        is_free = (slots.branch >= 0) & state.network.has_gate[slots.branch]
+        is_free &= (slots.forced == 0.0) & (self.flips < MAX_FLIPS)
+        if not is_free.any():
+            return is_free
         watch = state.watch_volts[rows, slots.branch]
-        watch = watch - np.einsum("pkl,pl->pk", watch_rows, extra)
+        among = state._among(state._by_watch, self.draw, slots.branch)
+        watch = watch - np.einsum("pkl,pl->pk", among, extra)
         wanted = next_gate(
             watch_volts=watch,
             on_volts=slots.on_volts,
@@ -481,17 +518,18 @@ class _Work:
             is_on=self.is_on,
             flips=self.flips,
         )
-        is_free = (slots.branch >= 0) & network.has_gate[slots.branch]
-        is_free &= (slots.forced == 0.0) & (self.flips < MAX_FLIPS)
-        turns = (wanted != self.is_on) & is_free & is_quiet[:, None]
+        return (wanted != self.is_on) & is_free
+
+    def _gate_strays(self, extra: FloatArray) -> BoolArray:
+        """Return which unchanged gates would turn, (n_points, n_switched)."""
+        state, slots, rows = self.state, self.slots, self.draw[:, None]
         switched = state._switched
         shift = np.einsum("pkn,pk->pn", state._gate_rows[rows, slots.branch], extra)
-        watch = state.watch_volts[rows, switched] - shift
-        is_on = state.base.is_on[rows, switched]
-        strays = is_on != (np.abs(watch) >= network.on_volts[rows, switched])
-        strays &= network.forced[rows, switched] == 0.0
-        strays &= ~_has_slot(slots.branch, switched) & is_quiet[:, None]
-        return turns, strays
+        watch = state._switched_volts[self.draw] - shift
+        is_high = np.abs(watch) >= state._switched_on_volts[self.draw]
+        strays = (state._switched_is_on[self.draw] != is_high)
+        strays &= state._switched_is_free[self.draw]
+        return strays & ~_has_slot(slots.branch, switched)
 
     def _with(self, joined: IntArray, gate_strays: BoolArray) -> _Work:
         """Give the branches that left their base mode slots of their own."""

@@ -39,7 +39,16 @@ LAMP_BREAKS = np.array([0.111, 0.37, 0.741])
 # Derived: chords over these fractions of rated volts (and 1.185) stay within 1 % of the
 # power law from 9 V to 16 V of a 13.5 V lamp.
 
+STANDBY_OHMS = 2e3
+# From memory: a controller in reset still draws a few milliamps; without it an open feed
+# would float up to the battery's volts through the insulation.
+
 DRIVER_LIMIT_SIEMENS = 1e-3
+CLAMP_VOLTS = 24.0
+CLAMP_SIEMENS = 5.0
+# From memory: avalanche rectifier diodes hold an alternator without a battery to some
+# 24 V behind a fraction of an ohm.
+
 EXCITER_SIEMENS = 2.0
 EXCITED_VOLTS = 0.25
 # From memory: residual magnetism plus some tenths of a volt on the field make an
@@ -268,6 +277,7 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
     set_volts = values["set_volts"] + values["sense_error_volts"]
     slope = values["rated_amps"] / values["droop_volts"]
     none = np.zeros_like(limit)
+    clamp = np.full_like(limit, CLAMP_VOLTS * setting.scale)
     can_charge = (values["is_working"] > 0.5) & (rpm > values["cut_in_rpm"])
     exciter = part.terminals.get("exciter")
     gate = None
@@ -290,8 +300,15 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
         forced=forced,
         gate=gate,
     )
+    avalanche = setting.curve(
+        nodes=setting.between("output", "case"),
+        breaks=clamp[:, None],
+        siemens=_columns(none, np.full_like(limit, CLAMP_SIEMENS)),
+        amps=_columns(none, -CLAMP_SIEMENS * clamp),
+        suffix="/avalanche",
+    )
     if exciter is None:
-        return (output,)
+        return output, avalanche
     diodes = setting.linear(
         np.full_like(limit, 1.0 / EXCITER_SIEMENS),
         nodes=(part.terminals["output"], exciter),
@@ -302,7 +319,7 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
     field = setting.linear(
         values["field_ohms"], nodes=(exciter, case), suffix="/field"
     )
-    return output, diodes, field
+    return output, avalanche, diodes, field
 
 
 def _starter(setting: Setting) -> tuple[Branch, ...]:
@@ -377,7 +394,7 @@ def _up_gate(terminals: Mapping[str, str], values: Values) -> Gate:
 
 
 def _controller(setting: Setting) -> tuple[Branch, ...]:
-    """A constant supply current while out of reset, none below."""
+    """A constant supply current while out of reset, a small standby load always."""
     values = setting.values
     supply = values["supply_amps"]
     none = np.zeros_like(supply)
@@ -390,6 +407,11 @@ def _controller(setting: Setting) -> tuple[Branch, ...]:
             amps=_columns(none, supply),
             forced=np.where(values["is_working"] > 0.5, 0.0, -1.0),
             gate=_up_gate(setting.part.terminals, values),
+        ),
+        setting.linear(
+            np.full_like(supply, STANDBY_OHMS),
+            nodes=setting.between("supply", "ground"),
+            suffix="/standby",
         ),
     )
 

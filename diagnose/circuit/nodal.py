@@ -94,11 +94,15 @@ def padded_curve(branch: Branch) -> tuple[FloatArray, FloatArray, FloatArray]:
     missing = MAX_SEGMENTS - branch.siemens.shape[1]
     if missing < 0:
         raise ValueError(f"{branch.name}: more than {MAX_SEGMENTS} segments")
-    return (
-        np.pad(branch.breaks, ((0, 0), (0, missing)), constant_values=np.inf),
-        np.pad(branch.siemens, ((0, 0), (0, missing)), mode="edge"),
-        np.pad(branch.amps, ((0, 0), (0, missing)), mode="edge"),
-    )
+    n_draws, used = branch.siemens.shape
+    breaks = np.full((n_draws, MAX_SEGMENTS - 1), np.inf)
+    siemens = np.empty((n_draws, MAX_SEGMENTS))
+    amps = np.empty((n_draws, MAX_SEGMENTS))
+    breaks[:, : used - 1] = branch.breaks
+    for whole, given in ((siemens, branch.siemens), (amps, branch.amps)):
+        whole[:, :used] = given
+        whole[:, used:] = given[:, -1:]
+    return breaks, siemens, amps
 
 
 def build_network(branches: Sequence[Branch], *, nodes: tuple[str, ...]) -> Network:

@@ -14,7 +14,7 @@ import numpy as np
 
 from diagnose.circuit.car import FloatArray, OperatingState
 from diagnose.circuit.compensation import CompensatedState, Slots, Solved
-from diagnose.circuit.elements import Branch
+from diagnose.circuit.elements import Branch, Values
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.nodal import IntArray, Network, padded_curve
 from diagnose.faults.causes import Cause, FaultSet, changed_values
@@ -100,6 +100,7 @@ class Predictor:
         self.states: tuple[OperatingState, ...] = model.car.states
         self.state_index = {state.name: i for i, state in enumerate(self.states)}
         self._solvers: dict[int, CompensatedState] = {}
+        self._values: dict[FaultSet, Mapping[str, Values]] = {}
         self._overrides: dict[tuple[int, FaultSet], tuple[_Override, ...]] = {}
         first = self.solver(0).network
         self.nodes = first.nodes
@@ -291,13 +292,18 @@ class Predictor:
             return together
         return self._cause_overrides(state, fault_set)
 
+    def _changed(self, fault_set: FaultSet) -> Mapping[str, Values]:
+        if fault_set not in self._values:
+            causes = [self.causes[cause] for cause in fault_set]
+            self._values[fault_set] = changed_values(self.model, causes)
+        return self._values[fault_set]
+
     def _cause_overrides(
         self, state: int, fault_set: FaultSet
     ) -> tuple[_Override, ...]:
         key = (state, fault_set)
         if key not in self._overrides:
-            causes = [self.causes[cause] for cause in fault_set]
-            values = changed_values(self.model, causes)
+            values = self._changed(fault_set)
             network = self.solver(state).network
             index = network.branch_indices()
             overrides = []

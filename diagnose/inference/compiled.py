@@ -174,6 +174,9 @@ class Compiled:
             return np.abs(column.astype(np.float64))
         red = self.predictor.node_index[reading.red]
         black = self.predictor.node_index[reading.black]
+        if reading.kind is ReadingKind.OHMS and black == 0:
+            ohms = prediction.source_ohms[state, :, :, red].astype(np.float64)
+            return over_range(ohms + self.knowledge.meter.lead_ohms)
         if reading.kind is ReadingKind.OHMS:
             ohms = self.predictor.between_ohms(hypotheses.sets, state, red, black)
             return over_range(ohms + self.knowledge.meter.lead_ohms)

@@ -68,6 +68,8 @@ def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> Floa
     >>> round(float(expected_repair_minutes(np.array([0.45, 0.30, 0.15, 0.10]), plan)), 1)
     31.0
     """
+    if not len(plan.minutes):
+        return np.full(probabilities.shape[:-1], plan.give_up_minutes)
     order = np.argsort(-probabilities / plan.minutes, axis=-1)
     ranked = np.take_along_axis(probabilities, order, axis=-1)
     left = 1.0 - np.cumsum(ranked, axis=-1)
@@ -103,15 +105,18 @@ def outcome_worth(joint: FloatArray, plan: RepairPlan) -> Worth:
         groups cover (at most 1), the last group being "nothing to mend".
     """
     outcome = joint.sum(axis=2)
-    safe = np.where(outcome > 0.0, outcome, 1.0)[..., None]
-    posterior = joint / safe
+    happens = outcome > 0.0
+    chance = outcome[happens]
+    posterior = joint[happens] / chance[:, None]
     now = joint.sum(axis=1)
-    after = expected_repair_minutes(posterior[..., :-1], plan)
+    after = np.zeros_like(outcome)
+    after[happens] = chance * expected_repair_minutes(posterior[:, :-1], plan)
+    unsure = np.zeros_like(outcome)
+    unsure[happens] = chance * _entropy(posterior)
     before = expected_repair_minutes(now[..., :-1], plan)
-    saves = before - (outcome * after).sum(axis=1)
     return Worth(
-        saves_minutes=np.asarray(saves),
-        bits=np.asarray(_entropy(now) - (outcome * _entropy(posterior)).sum(axis=1)),
+        saves_minutes=np.asarray(before - after.sum(axis=1)),
+        bits=np.asarray(_entropy(now) - unsure.sum(axis=1)),
     )
 
 
@@ -121,7 +126,7 @@ def _entropy(probabilities: FloatArray) -> FloatArray:
 
 
 def binned_joint(
-    values: FloatArray, groups: IntArray, *, edges: FloatArray, n_groups: int
+    values: FloatArray, particles: Particles, *, edges: FloatArray, n_groups: int
 ) -> FloatArray:
     """Return the joint of outcome bin and group for many readings.
 
@@ -129,8 +134,6 @@ def binned_joint(
     ----------
     values : FloatArray
         Simulated readings, shape (n_readings, n_particles).
-    groups : IntArray
-        Group of each particle, shape (n_particles,).
     edges : FloatArray
         Rising bin edges.
 
@@ -139,39 +142,18 @@ def binned_joint(
     FloatArray
         Shape (n_readings, n_edges + 1, n_groups); each reading sums to 1.
     """
-    n_readings, n_particles = values.shape
+    n_readings = len(values)
     n_bins = len(edges) + 1
-    outcome = np.searchsorted(edges, values.ravel(), side="right")
-    row = np.repeat(np.arange(n_readings), n_particles)
-    flat = (row * n_bins + outcome) * n_groups + np.tile(groups, n_readings)
-    counts = np.bincount(flat, minlength=n_readings * n_bins * n_groups)
-    return np.asarray(counts.reshape(n_readings, n_bins, n_groups) / n_particles)
-
-
-def weighted_joint(
-    values: FloatArray, groups: IntArray, share: FloatArray, *, edges: FloatArray
-) -> FloatArray:
-    """Return the joint of outcome bin and group for particles of unequal share.
-
-    Parameters
-    ----------
-    values : FloatArray
-        Shape (n_readings, n_particles).
-    groups, share : IntArray, FloatArray
-        Shape (n_particles,); the shares sum to 1.
-
-    Returns
-    -------
-    FloatArray
-        Shape (n_readings, n_edges + 1, n_groups); each reading sums to 1.
-    """
-    n_groups, n_bins = int(groups.max()) + 1, len(edges) + 1
     outcome = np.searchsorted(edges, values, side="right")
-    result = np.empty((len(values), n_bins, n_groups))
-    for row, bins in enumerate(outcome):
-        flat = np.bincount(bins * n_groups + groups, share, n_bins * n_groups)
-        result[row] = flat.reshape(n_bins, n_groups)
-    return result
+    outcome *= n_groups
+    outcome += particles.group
+    outcome += (np.arange(n_readings) * (n_bins * n_groups))[:, None]
+    counts = np.bincount(
+        outcome.ravel(),
+        np.broadcast_to(particles.share, values.shape).ravel(),
+        minlength=n_readings * n_bins * n_groups,
+    )
+    return np.asarray(counts.reshape(n_readings, n_bins, n_groups))
 
 
 def mutual_bits(joint: FloatArray) -> FloatArray:
@@ -188,7 +170,7 @@ def mutual_bits(joint: FloatArray) -> FloatArray:
 
 
 def yes_no_joint(
-    yes: FloatArray, groups: IntArray, *, n_groups: int
+    yes: FloatArray, particles: Particles, *, n_groups: int
 ) -> FloatArray:
     """Return the joint of a yes or no and group, shape (n_symptoms, 2, n_groups).
 
@@ -197,27 +179,64 @@ def yes_no_joint(
     yes : FloatArray
         Chance of a yes for each particle, shape (n_symptoms, n_particles).
     """
-    one_hot = np.zeros((len(groups), n_groups))
-    one_hot[np.arange(len(groups)), groups] = 1.0 / len(groups)
+    one_hot = np.zeros((len(particles.group), n_groups))
+    one_hot[np.arange(len(particles.group)), particles.group] = particles.share
     return np.stack([yes @ one_hot, (1.0 - yes) @ one_hot], axis=1)
 
 
-def systematic_particles(
-    weights: FloatArray, n_particles: int
-) -> tuple[IntArray, IntArray]:
-    """Return fault-set rows and draws of equally likely particles.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Particles:
+    """Fault sets with draws, standing for the beliefs.
+
+    Parameters
+    ----------
+    row, draw : IntArray
+        Fault set and tolerance draw, shape (n_particles,).
+    share : FloatArray
+        Shape (n_particles,); sums to 1.
+    group : IntArray
+        What has to be mended: a column of the joints, shape (n_particles,).
+    """
+
+    row: IntArray
+    draw: IntArray
+    share: FloatArray
+    group: IntArray
+
+
+def common_particles(
+    weights: FloatArray, *, most_sets: int, n_draws: int
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Return rows, draws and shares of particles that share their draws.
 
     Parameters
     ----------
     weights : FloatArray
-        Shape (n_sets, n_draws); sums to 1.
+        Shape (n_sets, n_all_draws); sums to 1.
+    most_sets : int
+        The likeliest fault sets to keep.
+    n_draws : int
+        Draws a set.
+
+    Notes
+    -----
+    Fault sets that would show the same get the same draws, and so the same simulated
+    readings: a reading that can't tell them apart is seen to be worth nothing. A set that
+    the facts have pushed to other draws gets its own likeliest ones.
     """
-    flat = weights.ravel()
-    edges = np.cumsum(flat)
-    points = (np.arange(n_particles) + 0.5) / n_particles * edges[-1]
-    chosen = np.minimum(np.searchsorted(edges, points), len(flat) - 1)
-    rows, draws = np.divmod(chosen, weights.shape[1])
-    return rows, draws
+    chances = weights.sum(axis=1)
+    rows = np.argsort(-chances, kind="stable")[:most_sets]
+    rows = rows[chances[rows] > 1e-4 * chances[rows[0]]]
+    kept = weights[rows]
+    pool = np.argsort(-kept.sum(axis=0), kind="stable")[:n_draws]
+    draws = np.repeat(np.sort(pool)[None, :], len(rows), axis=0)
+    covered = kept[:, pool].sum(axis=1) / kept.sum(axis=1)
+    for row in np.flatnonzero(covered < 0.5):
+        draws[row] = np.argsort(-kept[row], kind="stable")[:n_draws]
+    share = np.take_along_axis(kept, draws, axis=1)
+    share *= (chances[rows] / share.sum(axis=1))[:, None]
+    share /= share.sum()
+    return np.repeat(rows, n_draws), draws.ravel(), share.ravel()
 
 
 def edges_for(unit: str) -> FloatArray:

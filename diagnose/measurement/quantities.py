@@ -109,7 +109,10 @@ def usable_symptoms(car: Car, symptoms: Mapping[str, Symptom]) -> tuple[str, ...
     return tuple(
         name
         for name, symptom in symptoms.items()
-        if any(is_applicable(c, car) for c in _claims(symptom.when, symptoms))
+        if any(
+            is_applicable(claim, car) and claim.quantity is not Quantity.MECHANICAL
+            for claim in _claims(symptom.when, symptoms)
+        )
         and symptom.state in {state.name for state in car.states}
     )
 

@@ -12,16 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
-from diagnose.circuit.nodal import IntArray
 from diagnose.inference.next_step import (
+    Particles,
     RepairPlan,
     binned_joint,
+    common_particles,
     edges_for,
-    expected_repair_minutes,
     mutual_bits,
     outcome_worth,
-    systematic_particles,
-    weighted_joint,
     yes_no_joint,
 )
 from diagnose.measurement.readings import (
@@ -42,8 +40,9 @@ from diagnose.session.wording import (
     unit_symbol,
 )
 
-N_PARTICLES = 640
-MOST_GROUPS = 40
+MOST_SETS = 40
+SET_DRAWS = 20
+MOST_GROUPS = 32
 GIVE_UP_MINUTES = 180.0
 # From memory: an evening lost, or an hour and a half of a workshop with the way there.
 PROBE_MINUTES = 0.5
@@ -120,8 +119,8 @@ class Adviser:
         *,
         excluded: frozenset[str],
         here: Whereabouts,
-    ) -> tuple[list[Priced], float]:
-        """Return the candidates, best net saving first, and the minutes without them.
+    ) -> list[Priced]:
+        """Return the candidates, best net saving first.
 
         Parameters
         ----------
@@ -129,57 +128,59 @@ class Adviser:
             Names of steps already taken or skipped.
         here : Whereabouts
         """
-        rows, draws = systematic_particles(conclusion.beliefs.weights, N_PARTICLES)
-        groups, plan = self._grouped(conclusion, rows)
-        n_groups = len(plan.minutes) + 1
-        counts = np.bincount(groups, minlength=n_groups) / len(groups)
-        before = float(expected_repair_minutes(counts[:-1], plan))
+        particles, plan = self._particles(conclusion)
         readings = [r for r in self._readings if r.name not in excluded]
-        chance = self._state_chances(conclusion, rows, draws)
+        chance = self._state_chances(conclusion, particles)
         readings = [r for r in readings if chance[r.state] >= LEAST_STATE_CHANCE]
         priced = self._priced_readings(
-            conclusion, readings, (rows, draws, groups), plan=plan, here=here
+            conclusion, readings, particles, plan=plan, here=here
         )
         priced += self._priced_symptoms(
             conclusion,
-            (rows, draws, groups),
+            particles,
             plan=plan,
             here=here,
             excluded=excluded,
             chance=chance,
         )
         priced.sort(key=lambda p: p.minutes - p.saves_minutes)
-        return priced, before
+        return priced
 
-    def _grouped(
-        self, conclusion: Conclusion, rows: IntArray
-    ) -> tuple[IntArray, RepairPlan]:
-        """Return the group of each particle; the last group is "nothing to mend"."""
+    def _particles(self, conclusion: Conclusion) -> tuple[Particles, RepairPlan]:
+        """Return particles and what each group of them needs.
+
+        The last group is "nothing to mend, or too unlikely to list".
+        """
+        rows, draws, share = common_particles(
+            conclusion.beliefs.weights, most_sets=MOST_SETS, n_draws=SET_DRAWS
+        )
+        sets = conclusion.beliefs.sets
         keys = [
-            tuple(sorted({int(self._line_of[c]) for c in conclusion.beliefs.sets[row]}))
+            tuple(sorted({int(self._line_of[c]) for c in sets[row]}))
             for row in rows.tolist()
         ]
-        counts: dict[tuple[int, ...], int] = {}
-        for key in keys:
+        mass: dict[tuple[int, ...], float] = {}
+        for key, part in zip(keys, share.tolist(), strict=True):
             if key:
-                counts[key] = counts.get(key, 0) + 1
-        common = sorted(counts, key=lambda key: (-counts[key], key))[:MOST_GROUPS]
+                mass[key] = mass.get(key, 0.0) + part
+        common = sorted(mass, key=lambda key: (-mass[key], key))[:MOST_GROUPS]
         index = {key: number for number, key in enumerate(common)}
-        groups = np.array([index.get(key, len(common)) for key in keys], dtype=np.int64)
+        group = np.array([index.get(key, len(common)) for key in keys], dtype=np.int64)
         minutes = [float(self._line_minutes[list(key)].sum()) for key in common]
         plan = RepairPlan(
             minutes=np.array(minutes, dtype=np.float64),
             give_up_minutes=GIVE_UP_MINUTES,
         )
-        return groups, plan
+        return Particles(row=rows, draw=draws, share=share, group=group), plan
 
     def _state_chances(
-        self, conclusion: Conclusion, rows: IntArray, draws: IntArray
+        self, conclusion: Conclusion, particles: Particles
     ) -> Mapping[str, float]:
         reach = self._reasoner.reach_chance
+        row, draw = particles.row, particles.draw
         return {
             state.name: float(
-                reach(conclusion.hypotheses, state.name)[rows, draws].mean()
+                reach(conclusion.hypotheses, state.name)[row, draw] @ particles.share
             )
             for state in self._model.car.states
         }
@@ -188,21 +189,20 @@ class Adviser:
         self,
         conclusion: Conclusion,
         readings: Sequence[Reading],
-        particles: tuple[IntArray, IntArray, IntArray],
+        particles: Particles,
         *,
         plan: RepairPlan,
         here: Whereabouts,
     ) -> list[Priced]:
-        rows, draws, groups = particles
         n_groups = len(plan.minutes) + 1
         priced: list[Priced] = []
         for kind in ReadingKind:
             chosen = [r for r in readings if r.kind is kind]
             if not chosen:
                 continue
-            values = self._simulated(conclusion, chosen, rows, draws)
+            values = self._simulated(conclusion, chosen, particles)
             joint = binned_joint(
-                values, groups, edges=edges_for(kind.value), n_groups=n_groups
+                values, particles, edges=edges_for(kind.value), n_groups=n_groups
             )
             worth = outcome_worth(joint, plan)
             priced.extend(
@@ -222,10 +222,10 @@ class Adviser:
         self,
         conclusion: Conclusion,
         readings: Sequence[Reading],
-        rows: IntArray,
-        draws: IntArray,
+        particles: Particles,
     ) -> FloatArray:
         """Return what each particle would show, (n_readings, n_particles)."""
+        rows, draws = particles.row, particles.draw
         compiled = self._model.compiled
         prediction = conclusion.hypotheses.prediction
         kind = readings[0].kind
@@ -253,8 +253,8 @@ class Adviser:
             source = np.maximum(ohms[red[of_state]], ohms[black[of_state]])
             result[of_state] = across / (1.0 + source / meter.input_ohms)
         if kind is ReadingKind.DC_VOLTS:
-            # the meter's and the model's spread, the same ladder for every reading
-            ladder = np.sin(np.arange(len(rows)) * 12.9898)
+            # the meter's and the model's spread; the same for a draw in every fault set
+            ladder = np.sin(draws * 12.9898)
             spread = np.hypot(meter.model_volts, meter.model_fraction * result)
             result += 1.4 * ladder * spread
             result = np.abs(result) * (12.0 / self._model.car.system_volts)
@@ -263,14 +263,13 @@ class Adviser:
     def _priced_symptoms(
         self,
         conclusion: Conclusion,
-        particles: tuple[IntArray, IntArray, IntArray],
+        particles: Particles,
         *,
         plan: RepairPlan,
         here: Whereabouts,
         excluded: frozenset[str],
         chance: Mapping[str, float],
     ) -> list[Priced]:
-        rows, draws, groups = particles
         compiled, symptoms = self._model.compiled, self._model.knowledge.symptoms
         names = [
             name
@@ -281,11 +280,12 @@ class Adviser:
         if not names:
             return []
         columns = [compiled.symptom_index[name] for name in names]
-        seen = conclusion.hypotheses.symptoms[rows, draws][:, columns].T
+        seen = conclusion.hypotheses.symptoms[particles.row, particles.draw]
+        seen = seen[:, columns].T
         missed = np.array([symptoms[n].missed_probability for n in names])[:, None]
         imagined = np.array([symptoms[n].imagined_probability for n in names])[:, None]
         yes = seen * (1.0 - missed) + (1.0 - seen) * imagined
-        joint = yes_no_joint(yes, groups, n_groups=len(plan.minutes) + 1)
+        joint = yes_no_joint(yes, particles, n_groups=len(plan.minutes) + 1)
         worth = outcome_worth(joint, plan)
         return [
             Priced(
@@ -324,9 +324,7 @@ class Adviser:
         reason: str = "asked for",
     ) -> ProposedStep:
         """Return one reading, or a symptom by name, with its worth."""
-        rows, draws = systematic_particles(conclusion.beliefs.weights, N_PARTICLES)
-        groups, plan = self._grouped(conclusion, rows)
-        particles = (rows, draws, groups)
+        particles, plan = self._particles(conclusion)
         if isinstance(step, str):
             others = frozenset(
                 f"symptom|{name}"
@@ -358,17 +356,20 @@ class Adviser:
         draws = np.tile(np.arange(n_draws), 1 + len(line))
         is_faulty = (rows > 0).astype(np.int64)
         share = np.where(is_faulty, 0.5 / len(line), 0.5) / n_draws
+        particles = Particles(row=rows, draw=draws, share=share, group=is_faulty)
         best: tuple[float, Priced] | None = None
         for kind in ReadingKind:
             readings = [
                 r
                 for r in self._readings
-                if r.kind is kind and not self._model.car.state(r.state).needs
+                if r.kind is kind and not self._model.car.state(r.state).exists_when
             ]
             if not readings:
                 continue
-            values = self._simulated(conclusion, readings, rows, draws)
-            joint = weighted_joint(values, is_faulty, share, edges=edges_for(kind.value))
+            values = self._simulated(conclusion, readings, particles)
+            joint = binned_joint(
+                values, particles, edges=edges_for(kind.value), n_groups=2
+            )
             bits = mutual_bits(joint)
             for reading, bit in zip(readings, bits.tolist(), strict=True):
                 minutes = self.minutes(reading, here)

@@ -49,6 +49,7 @@ SHOWN_LINES = 8
 LEAST_SHOWN = 0.004
 POOR_FIT = 0.01
 PROVEN = 0.8
+SURE_DESPITE_MISFIT = 0.9
 UNITS = {
     ReadingKind.DC_VOLTS: Unit.VOLTS,
     ReadingKind.OHMS: Unit.OHMS,
@@ -189,7 +190,7 @@ class Diagnosis:
         )
         fit = self._explainer.fit(conclusion)
         here = whereabouts(_latest(standing), self._model)
-        priced, _ = self._adviser.ranked(
+        priced = self._adviser.ranked(
             conclusion, excluded=_taken(standing, conclusion), here=here
         )
         steps, advice = self._advice(standing, conclusion, priced, causes, fit)
@@ -223,9 +224,16 @@ class Diagnosis:
             self._adviser.proposed(p, conclusion, reason=_reason(p))
             for p in (useful or list(priced))[:SHOWN_STEPS]
         )
-        if fit.tail_probability < POOR_FIT and fit.disagrees:
-            says = f"Nothing fits well. Repeat this first: {fit.disagrees}. {fit.check}"
-            return steps, Advice(verdict=Verdict.NOTHING_FITS, says=says, cautions=())
+        if fit.tail_probability < POOR_FIT:
+            doubted = self._doubted(standing, conclusion)
+            if doubted is not None:
+                says = f"Nothing fits well. Repeat this first: {fit.disagrees}."
+                return (doubted, *steps), Advice(
+                    verdict=Verdict.NOTHING_FITS, says=says, cautions=doubted.cautions
+                )
+            if not causes or causes[0].probability < SURE_DESPITE_MISFIT:
+                says = f"Nothing fits, not even on a second look. {fit.check}"
+                return steps, Advice(verdict=Verdict.STOP, says=says, cautions=())
         if useful:
             says = f"Take this reading: it saves about {useful[0].saves_minutes - useful[0].minutes:.0f} min."
             return steps, Advice(verdict=Verdict.OPEN, says=says, cautions=())
@@ -236,6 +244,24 @@ class Diagnosis:
             "workshop look at it."
         )
         return steps, Advice(verdict=Verdict.STOP, says=says, cautions=())
+
+    def _doubted(
+        self, standing: Sequence[Fact], conclusion: Conclusion
+    ) -> ProposedStep | None:
+        """Return the reading that disagrees most, to be repeated once."""
+        fact = self._explainer.disagreeing(conclusion)
+        if fact is None:
+            return None
+        reading = reading_of(fact)
+        taken = [
+            f for f in standing if isinstance(f, ReadingFact) and reading_of(f) == reading
+        ]
+        if len(taken) > 1:
+            return None
+        here = whereabouts(_latest(standing), self._model)
+        return self._adviser.asked(
+            reading, conclusion, here, reason="disagrees with everything else: repeat it"
+        )
 
     def _repair_advice(self, best: RankedCause) -> Advice:
         cause = next(c for c in self._model.compiled.causes if c.name == best.name)
@@ -358,7 +384,7 @@ def _complaint(standing: Sequence[Fact]) -> ComplaintFact | None:
 def _taken(standing: Sequence[Fact], conclusion: Conclusion) -> frozenset[str]:
     """Return the steps already taken since the latest repair, or skipped."""
     names = {fact.step for fact in standing if isinstance(fact, SkipFact)}
-    for epoch, observation in conclusion.observations:
+    for epoch, observation, _ in conclusion.observations:
         if epoch < len(conclusion.repairs):
             continue
         if isinstance(observation, SymptomFact):

@@ -19,6 +19,8 @@ from diagnose.session.wording import observation_words, range_words
 SHOWN_WEIGHTS = 4
 LEAST_DECIBANS = 0.5
 CLASH_DEVIATIONS = 4.0
+MISFIT = 0.003
+# Derived: three standard deviations of a normal reading.
 
 
 class Explainer:
@@ -118,7 +120,7 @@ class Explainer:
         beliefs: Beliefs | None,
     ) -> Weight:
         """Return 10 log10 P(fact | cause, other facts) / P(fact | not cause, others)."""
-        epoch, observation = conclusion.observations[number]
+        epoch, observation, _ = conclusion.observations[number]
         words = observation_words(observation, self._model.car)
         if beliefs is None or epoch < len(conclusion.repairs):
             return Weight(fact=words, decibans=0.0, expected="before the repair")
@@ -157,42 +159,73 @@ class Explainer:
 
         Notes
         -----
-        The log likelihood of the facts under the best fault set is compared with that of
-        facts drawn from it: symptoms by their chance, readings around their predictions.
+        A fact is a misfit when the best fault set would hardly ever give it without a
+        slip or a wrong report. The chance of as many misfits follows from the chance of a
+        slip or a wrong report in each fact (a sum of unequal coin tosses).
         """
-        beliefs = conclusion.beliefs
-        best = int(beliefs.set_probabilities().argmax())
+        best = self._best_set(conclusion)
         numbers = [
             number
-            for number, (epoch, _) in enumerate(conclusion.observations)
-            if epoch == len(conclusion.repairs)
+            for number, noted in enumerate(conclusion.observations)
+            if noted.epoch == len(conclusion.repairs)
         ]
         if not numbers:
             return Fit(tail_probability=1.0, disagrees="", check="")
-        share = beliefs.weights[best] / max(beliefs.weights[best].sum(), 1e-300)
+        weights = conclusion.beliefs.weights[best]
+        share = weights / max(float(weights.sum()), 1e-300)
         surprise = np.array(
             [self._surprise(conclusion, number, best, share) for number in numbers]
         )
-        worst = int(surprise.argmin())
-        # the smallest of n tails, corrected for having looked at n of them
-        tail = 1.0 - (1.0 - float(surprise[worst])) ** len(numbers)
-        if tail > 0.05:
-            return Fit(tail_probability=tail, disagrees="", check="")
-        _, observation = conclusion.observations[numbers[worst]]
+        errors = np.array([self._error_chance(conclusion, n) for n in numbers])
+        misfits = int((surprise < MISFIT).sum())
+        if misfits == 0:
+            return Fit(tail_probability=1.0, disagrees="", check="")
+        observation = conclusion.observations[numbers[int(surprise.argmin())]].observation
         return Fit(
-            tail_probability=tail,
+            tail_probability=chance_of_at_least(misfits, errors),
             disagrees=observation_words(observation, self._model.car),
             check=self._check_words(observation),
         )
 
+    def _best_set(self, conclusion: Conclusion) -> int:
+        """Return the likeliest fault set; a car with a complaint isn't sound yet."""
+        chances = conclusion.beliefs.set_probabilities().copy()
+        if not conclusion.repairs:
+            chances[0] = 0.0
+        return int(chances.argmax())
+
+    def disagreeing(self, conclusion: Conclusion) -> ReadingFact | None:
+        """Return the reading since the latest repair that fits worst, if it is a misfit."""
+        best = self._best_set(conclusion)
+        weights = conclusion.beliefs.weights[best]
+        share = weights / max(float(weights.sum()), 1e-300)
+        worst: tuple[float, ReadingFact] | None = None
+        for number, (epoch, observation, _) in enumerate(conclusion.observations):
+            if epoch < len(conclusion.repairs) or isinstance(observation, SymptomFact):
+                continue
+            surprise = self._surprise(conclusion, number, best, share)
+            if surprise < MISFIT and (worst is None or surprise < worst[0]):
+                worst = (surprise, observation)
+        return worst[1] if worst else None
+
+    def _error_chance(self, conclusion: Conclusion, number: int) -> float:
+        """Return the chance that a fact misfits although the explanation is right."""
+        _, observation, is_complaint = conclusion.observations[number]
+        if not isinstance(observation, SymptomFact):
+            return self._model.knowledge.meter.slip_probability + MISFIT
+        symptom = self._reasoner.symptom_of(observation, is_complaint=is_complaint)
+        return max(symptom.missed_probability, symptom.imagined_probability) + MISFIT
+
     def _surprise(
         self, conclusion: Conclusion, number: int, best: int, share: FloatArray
     ) -> float:
-        """Return the chance of a fact at least as odd as this one, slips left out."""
-        _, observation = conclusion.observations[number]
+        """Return the chance of a fact at least as odd as this one, errors left out."""
+        _, observation, _ = conclusion.observations[number]
         if isinstance(observation, SymptomFact):
-            likelihood = conclusion.likelihoods[number][best]
-            return float((likelihood * share).sum())
+            column = self._model.compiled.symptom_index[observation.symptom]
+            chance = conclusion.hypotheses.symptoms[best, :, column]
+            yes = float((chance * share).sum())
+            return yes if observation.is_present else 1.0 - yes
         predicted = self._model.compiled.predicted(
             conclusion.hypotheses, reading_of(observation)
         )[best]
@@ -222,7 +255,7 @@ class Explainer:
         """Return doubts: repeated readings that clash, a latest reading that told nothing."""
         notes = list(_clashes(standing, self._model))
         if conclusion.observations:
-            epoch, latest = conclusion.observations[-1]
+            epoch, latest, _ = conclusion.observations[-1]
             likelihood = conclusion.likelihoods[-1]
             told = likelihood[likelihood > 0]
             is_reading = isinstance(latest, ReadingFact)
@@ -235,6 +268,20 @@ class Explainer:
                         "show."
                     )
         return tuple(notes)
+
+
+def chance_of_at_least(count: int, chances: FloatArray) -> float:
+    """Return the probability that at least `count` of independent events happen.
+
+    Examples
+    --------
+    >>> round(chance_of_at_least(1, np.array([0.02, 0.03])), 4)
+    0.0494
+    """
+    distribution = np.ones(1)
+    for chance in chances.tolist():
+        distribution = np.convolve(distribution, [1.0 - chance, chance])
+    return float(distribution[count:].sum())
 
 
 def _ratio(joint: FloatArray, weights: FloatArray) -> float:

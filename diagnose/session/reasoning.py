@@ -7,7 +7,8 @@ What was solved for a pair of causes is kept for the next fact.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -31,6 +32,7 @@ from diagnose.inference.evidence import (
     tail_of,
 )
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.symptoms import Symptom
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -45,7 +47,26 @@ MOST_PAIRS = 48
 KEPT_PAIRS = 600
 PAIR_STRIDE = 4
 # Derived: every fourth draw stands for four; pairs need order, not the last decimal.
+COMPLAINT_ERROR_FACTOR = 0.1
+# From memory: what brings a person to a diagnosis has been seen more than once.
 Observation = ReadingFact | SymptomFact
+
+
+class Noted(NamedTuple):
+    """An observation with its place in the diagnosis.
+
+    Parameters
+    ----------
+    epoch : int
+        Number of repairs done before it.
+    observation : ReadingFact or SymptomFact
+    is_complaint : bool
+        It is what brought the owner here, and so surer than an answer to a question.
+    """
+
+    epoch: int
+    observation: Observation
+    is_complaint: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,8 +79,7 @@ class Conclusion:
         Singles first, then the pairs looked at.
     beliefs : Beliefs
         As things are now, after the repairs.
-    observations : tuple[tuple[int, Observation], ...]
-        Each observation with the number of repairs done before it.
+    observations : tuple[Noted, ...]
     likelihoods : tuple[FloatArray, ...]
         One per observation, shape (n_sets, n_draws).
     repairs : tuple[RepairStep, ...]
@@ -71,7 +91,7 @@ class Conclusion:
 
     hypotheses: Hypotheses
     beliefs: Beliefs
-    observations: tuple[tuple[int, Observation], ...]
+    observations: tuple[Noted, ...]
     likelihoods: tuple[FloatArray, ...]
     repairs: tuple[RepairStep, ...]
     prior: FloatArray
@@ -81,8 +101,8 @@ class Conclusion:
         """Return likelihoods and repairs in order, one observation left out."""
         result: list[Step] = []
         done = 0
-        for number, (epoch, _) in enumerate(self.observations):
-            while done < epoch:
+        for number, noted in enumerate(self.observations):
+            while done < noted.epoch:
                 result.append(self.repairs[done])
                 done += 1
             if number != without:
@@ -92,13 +112,13 @@ class Conclusion:
 
 def observations_of(
     facts: Sequence[Fact], model: Model
-) -> tuple[tuple[tuple[int, Observation], ...], tuple[str, ...]]:
+) -> tuple[tuple[Noted, ...], tuple[str, ...]]:
     """Return the observations with their epoch, and the causes repaired.
 
     A complaint counts as the symptoms it implies, unless they are told otherwise.
     """
     repairs: list[str] = []
-    found: list[tuple[int, Observation]] = []
+    found: list[Noted] = []
     told = {
         fact.symptom
         for fact in _before_repairs(facts)
@@ -113,9 +133,9 @@ def observations_of(
                     if usable and symptom not in told:
                         told.add(symptom)
                         implied = SymptomFact(symptom=symptom, is_present=present)
-                        found.append((0, implied))
+                        found.append(Noted(0, implied, is_complaint=True))
             case ReadingFact() | SymptomFact():
-                found.append((len(repairs), fact))
+                found.append(Noted(len(repairs), fact, is_complaint=False))
             case RepairFact():
                 repairs.append(fact.cause)
             case _:
@@ -141,7 +161,7 @@ class Reasoner:
     def __init__(self, model: Model) -> None:
         self._model = model
         self._compiled: Compiled = model.compiled
-        self._single_likelihoods: dict[Observation, FloatArray] = {}
+        self._single_likelihoods: dict[tuple[Observation, bool], FloatArray] = {}
         self._deviations: dict[Observation, FloatArray] = {}
         self._pairs: Hypotheses | None = None
 
@@ -197,12 +217,13 @@ class Reasoner:
             left_out_probability=left_out,
         )
 
-    def likelihood(
-        self, hypotheses: Hypotheses, observation: Observation
-    ) -> FloatArray:
+    def likelihood(self, hypotheses: Hypotheses, noted: Noted) -> FloatArray:
         """Return the likelihood of one observation, shape (n_sets, n_draws)."""
+        observation = noted.observation
         if isinstance(observation, SymptomFact):
-            return self._symptom_likelihood(hypotheses, observation)
+            return self._symptom_likelihood(
+                hypotheses, observation, is_complaint=noted.is_complaint
+            )
         meter = self._model.knowledge.meter
         reading = reading_of(observation)
         predicted = self._compiled.predicted(hypotheses, reading)
@@ -229,13 +250,12 @@ class Reasoner:
         return np.asarray(STATE_FLOOR + (1.0 - STATE_FLOOR) * chance)
 
     def reach_chance(self, hypotheses: Hypotheses, state: str) -> FloatArray:
-        """Return the chance of the least likely symptom that a state needs."""
-        chance = np.ones(hypotheses.symptoms.shape[:2])
-        for symptom in self._model.car.state(state).needs:
-            column = self._compiled.symptom_index.get(symptom)
-            if column is not None:
-                chance = np.minimum(chance, hypotheses.symptoms[:, :, column])
-        return chance
+        """Return the chance of the symptom that a state needs, (n_sets, n_draws)."""
+        wanted = self._model.car.state(state).exists_when
+        column = self._compiled.symptom_index.get(wanted)
+        if column is None:
+            return np.ones(hypotheses.symptoms.shape[:2])
+        return hypotheses.symptoms[:, :, column].astype(np.float64)
 
     def tail_probability(
         self, fact: ReadingFact, predicted: FloatArray, share: FloatArray
@@ -257,46 +277,50 @@ class Reasoner:
         )
         return tail_of(fact.value, predicted, share, spread=spread)
 
+    def symptom_of(self, fact: SymptomFact, *, is_complaint: bool) -> Symptom:
+        """Return the symptom a fact is about, surer when it is the complaint itself."""
+        symptom = self._model.knowledge.symptoms[fact.symptom]
+        if not is_complaint:
+            return symptom
+        return replace(
+            symptom,
+            missed_probability=symptom.missed_probability * COMPLAINT_ERROR_FACTOR,
+            imagined_probability=symptom.imagined_probability * COMPLAINT_ERROR_FACTOR,
+        )
+
     def _symptom_likelihood(
-        self, hypotheses: Hypotheses, fact: SymptomFact
+        self, hypotheses: Hypotheses, fact: SymptomFact, *, is_complaint: bool
     ) -> FloatArray:
         column = self._compiled.symptom_index[fact.symptom]
-        symptom = self._model.knowledge.symptoms[fact.symptom]
         chance = hypotheses.symptoms[:, :, column].astype(np.float64)
+        symptom = self.symptom_of(fact, is_complaint=is_complaint)
         return symptom_likelihood(symptom, fact.is_present, chance)
 
     def _likelihoods(
-        self,
-        hypotheses: Hypotheses,
-        observations: Sequence[tuple[int, Observation]],
-        *,
-        cached: bool,
+        self, hypotheses: Hypotheses, observations: Sequence[Noted], *, cached: bool
     ) -> tuple[FloatArray, ...]:
-        result = []
-        for _, observation in observations:
-            if not cached:
-                result.append(self.likelihood(hypotheses, observation))
-                continue
-            if observation not in self._single_likelihoods:
-                self._single_likelihoods[observation] = self.likelihood(
-                    hypotheses, observation
-                )
-            result.append(self._single_likelihoods[observation])
-        return tuple(result)
+        if not cached:
+            return tuple(self.likelihood(hypotheses, noted) for noted in observations)
+        held = self._single_likelihoods
+        for noted in observations:
+            key = (noted.observation, noted.is_complaint)
+            if key not in held:
+                held[key] = self.likelihood(hypotheses, noted)
+        return tuple(held[noted.observation, noted.is_complaint] for noted in observations)
 
     def _promising(
         self,
-        observations: Sequence[tuple[int, Observation]],
+        observations: Sequence[Noted],
         likelihoods: Sequence[FloatArray],
         answers: dict[str, str],
     ) -> tuple[tuple[FaultSet, ...], float]:
-        before = [k for k, (epoch, _) in enumerate(observations) if epoch == 0]
+        before = [k for k, noted in enumerate(observations) if noted.epoch == 0]
         if not before:
             return (), 0.0
         priors = self._compiled.priors
         means = np.stack([likelihoods[k].mean(axis=1) for k in before], axis=1)
         deviations = np.stack(
-            [self._deviation(observations[k][1]) for k in before], axis=1
+            [self._deviation(observations[k].observation) for k in before], axis=1
         )
         odds = priors.odds() @ priors.given(answers)
         return promising_pairs(

@@ -1,0 +1,1 @@
+"""Trials: hidden faults, simulated owners, and what the diagnosis makes of them."""

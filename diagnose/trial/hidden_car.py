@@ -1,0 +1,190 @@
+"""A car with a hidden fault that answers questions, with meter and report errors.
+
+Its tolerances and severities are not those of the model's draws. Leaves the questions to
+`playing` and the diagnosis to `session`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.circuit.model import CarModel
+from diagnose.circuit.sample import Sample
+from diagnose.faults.causes import FaultSet
+from diagnose.faults.predicted import Predictor
+from diagnose.inference.compiled import Compiled, Hypotheses
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.model import Model
+
+SEED_OFFSET = 1000
+# Any number but the model's own seed (0) gives other tolerances.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Errors:
+    """How the simulated owner errs.
+
+    Parameters
+    ----------
+    slip_probability : float
+        Chance that a reading is taken at another point or in another state.
+    has_meter_error, has_report_error : bool
+    """
+
+    slip_probability: float = 0.02
+    has_meter_error: bool = True
+    has_report_error: bool = True
+
+
+class HiddenCars:
+    """A stock of cars of one model, each with tolerances of its own.
+
+    Parameters
+    ----------
+    model : Model
+        What the diagnosis works with.
+    n_cars : int
+        How many.
+    seed : int
+        Seeds the tolerances.
+    """
+
+    def __init__(self, model: Model, *, n_cars: int, seed: int) -> None:
+        self.model = model
+        sample = Sample(n_draws=n_cars, seed=SEED_OFFSET + seed)
+        predictor = Predictor(
+            CarModel(model.car, sample),
+            model.compiled.causes,
+            model.compiled.predictor.probes,
+        )
+        healthy: Hypotheses = model.compiled.singles.kept(np.array([0]))
+        self.compiled = Compiled(
+            predictor, model.knowledge, model.compiled.priors, singles=healthy
+        )
+        self._cache: dict[FaultSet, Hypotheses] = {}
+
+    def with_faults(self, faults: FaultSet) -> Hypotheses:
+        """Return what a fault set shows in every car of the stock."""
+        if faults not in self._cache:
+            self._cache[faults] = self.compiled.hypotheses([faults])
+        return self._cache[faults]
+
+
+class HiddenCar:
+    """One car with a fault that only it knows.
+
+    Parameters
+    ----------
+    stock : HiddenCars
+    number : int
+        Which car of the stock.
+    faults : FaultSet
+        The causes present.
+    errors : Errors
+    seed : int
+        Seeds meter, report and slip errors.
+    """
+
+    def __init__(
+        self,
+        stock: HiddenCars,
+        number: int,
+        faults: FaultSet,
+        *,
+        errors: Errors,
+        seed: int,
+    ) -> None:
+        self._stock = stock
+        self._number = number
+        self._errors = errors
+        self._random = np.random.default_rng(seed)
+        self.faults = faults
+
+    @property
+    def _shown(self) -> Hypotheses:
+        return self._stock.with_faults(self.faults)
+
+    def symptom_chance(self, name: str) -> float:
+        """Return how likely a symptom is really there."""
+        column = self._stock.compiled.symptom_index[name]
+        return float(self._shown.symptoms[0, self._number, column])
+
+    def sees(self, name: str) -> bool:
+        """Return what the owner reports of a symptom."""
+        symptom = self._stock.model.knowledge.symptoms[name]
+        is_there = self._random.random() < self.symptom_chance(name)
+        if not self._errors.has_report_error:
+            return is_there
+        wrong = symptom.missed_probability if is_there else symptom.imagined_probability
+        return is_there ^ (self._random.random() < wrong)
+
+    def measures(self, reading: Reading) -> float:
+        """Return what the owner reads off the meter."""
+        if self._random.random() < self._errors.slip_probability:
+            reading = self._slipped(reading)
+        value = float(
+            self._stock.compiled.predicted(self._shown, reading)[0, self._number]
+        )
+        if reading.kind is ReadingKind.LOOK:
+            return float(value > 0.5)
+        if not np.isfinite(value) or not self._errors.has_meter_error:
+            return value
+        meter = self._stock.model.knowledge.meter
+        ranges = {
+            ReadingKind.DC_VOLTS: meter.volts,
+            ReadingKind.AMPS: meter.amps,
+            ReadingKind.OHMS: meter.ohms,
+        }
+        range_ = ranges[reading.kind]
+        half = float(range_.half_width(np.array(value)))
+        value += half * self._random.uniform(-1.0, 1.0)
+        step = range_.resolution
+        shown = round(value / step) * step
+        return float(shown if reading.kind is ReadingKind.DC_VOLTS else max(shown, 0.0))
+
+    def _slipped(self, reading: Reading) -> Reading:
+        """Return the same kind of reading at another test point."""
+        if reading.kind is ReadingKind.LOOK:
+            return reading
+        car = self._stock.model.car
+        if reading.kind is ReadingKind.AMPS:
+            return reading
+        nodes = sorted(car.test_points)
+        other = nodes[int(self._random.integers(len(nodes)))]
+        return Reading(
+            kind=reading.kind, state=reading.state, red=other, black=reading.black
+        )
+
+    def repair(self, causes: Sequence[int], cure_probability: float) -> bool:
+        """Mend causes; return whether one that was present is gone."""
+        present = set(causes) & set(self.faults)
+        if not present or self._random.random() >= cure_probability:
+            return False
+        self.faults = tuple(c for c in self.faults if c not in present)
+        return True
+
+
+def complaint_of(car: HiddenCar, model: Model, choose: Callable[[int], int]) -> str:
+    """Return a complaint the car's owner would come with, or empty when none.
+
+    Parameters
+    ----------
+    choose : Callable
+        Number of matching complaints to the index of the one taken.
+    """
+    seen = {
+        name: car.symptom_chance(name) > 0.5 for name in model.compiled.symptom_names
+    }
+    matching = [
+        complaint.name
+        for complaint in model.knowledge.complaints.values()
+        if complaint.retest in seen
+        and all(
+            seen.get(symptom, answer) is answer
+            for symptom, answer in complaint.answers.items()
+        )
+    ]
+    return matching[choose(len(matching))] if matching else ""
