@@ -121,6 +121,12 @@ def understand(line: str, desk: Desk) -> Request:
     return _answer_to_step(" ".join(words), desk)
 
 
+def is_command(line: str) -> bool:
+    """Return whether a line begins with a command, in full or by its start."""
+    words = line.split(maxsplit=1)
+    return bool(words) and _command_for(words[0].lower()) is not None
+
+
 def known_name(typed: str, names: Iterable[str], what: str) -> str:
     """Return the one name that was typed, in full or by its start.
 
@@ -501,7 +507,7 @@ _ALL = (
     Command(
         name="causes",
         usage="causes",
-        says="list every cause",
+        says="the whole ranking",
         slots=(),
         understand=_showing(View.CAUSES),
     ),

@@ -19,7 +19,7 @@ from diagnose.session.facts import (
     UndoFact,
 )
 from diagnose.terminal import views
-from diagnose.terminal.commands import Desk, understand
+from diagnose.terminal.commands import Desk, is_command, understand
 from diagnose.terminal.page import Page, Paragraph, Tone, Words, say
 from diagnose.terminal.requests import Leave, Request, Show, Strike, TakeUp, Tell, View
 from diagnose.terminal.safe_text import clean
@@ -101,8 +101,10 @@ class Conversation:
         match self._stage:
             case Stage.COMPLAINT if _is_choice(line):
                 return self._choose_complaint(line)
-            case Stage.CONTEXT if _is_choice(line):
-                return self._choose_context(line)
+            case Stage.COMPLAINT if not is_command(line):
+                return self._search(line)
+            case Stage.CONTEXT if _is_choice(line) or line.lower() == "skip":
+                return self._choose_context("" if line.lower() == "skip" else line)
             case Stage.WHICH_HOLDS:
                 return self._choose_which_holds(line)
             case _:
@@ -138,6 +140,11 @@ class Conversation:
             return self._page_of_stage()
         names = tuple(self._diagnosis.vocabulary.complaints)
         return self._tell(ComplaintFact(complaint=_chosen(line, names)))
+
+    def _search(self, line: str) -> Page:
+        """Look for what was described in words among complaints and symptoms."""
+        found = views.matches_page(line, self._diagnosis.vocabulary)
+        return found or self._carry_out(self._understand(line))
 
     def _choose_context(self, line: str) -> Page:
         context = self._questions[0]

@@ -36,6 +36,7 @@ from diagnose.units import format_minutes, format_probability
 SHOWN_CAUSES = 4
 SHOWN_EXPECTED = 5
 SHOWN_WEIGHTS = 8
+SHOWN_MATCHES = 6
 LEAST_SHOWN = 0.01
 """A probability below this is not worth a line of the page. Own choice."""
 
@@ -51,6 +52,9 @@ _ADVICE_TONES = {
     Verdict.NOTHING_FITS: Tone.PROBLEM,
     Verdict.STOP: Tone.PROBLEM,
 }
+_COMMON_WORDS = frozenset(
+    ("does", "doe", "when", "with", "then", "that", "what", "have", "only", "turn")
+)
 _FIRST_SENTENCE = re.compile(r".*?[.!?](?=\s|$)", re.DOTALL)
 
 
@@ -96,6 +100,31 @@ def symptoms_page(vocabulary: Vocabulary, about: str) -> Page:
         Paragraph(margin="symptoms", lines=pairs),
         say("", "tell one by: symptom NAME yes, or symptom NAME no", Tone.ASIDE),
     )
+
+
+def matches_page(line: str, vocabulary: Vocabulary) -> Page:
+    """Return the complaints and symptoms that share a word with what was typed.
+
+    Complaints keep the numbers they have in the question; without any match the page
+    is empty.
+    """
+    wanted = {word for word in _long_words(line) if word not in _COMMON_WORDS}
+    complaints = tuple(
+        Pair(name=f"{number}.", text=says)
+        for number, says in enumerate(vocabulary.complaints.values(), start=1)
+        if wanted & _long_words(says)
+    )
+    symptoms = tuple(
+        Pair(name=f"symptom {name} yes", text=question)
+        for name, question in vocabulary.symptoms.items()
+        if wanted & _long_words(f"{name} {question}")
+    )
+    page = []
+    if complaints:
+        page.append(Paragraph(margin="trouble", lines=complaints))
+    if symptoms:
+        page.append(Paragraph(margin="symptoms", lines=symptoms[:SHOWN_MATCHES]))
+    return tuple(page)
 
 
 def choice_page(
@@ -281,6 +310,13 @@ def shown_cautions(answer: Answer, place: int) -> frozenset[str]:
     """Return the cautions that `answer_page` shows."""
     steps = answer.next_steps[place : place + 1]
     return frozenset(answer.advice.cautions).union(*(step.cautions for step in steps))
+
+
+def _long_words(text: str) -> frozenset[str]:
+    """Return the words of four letters and more, without a plural's or verb's s."""
+    return frozenset(
+        word.removesuffix("s") for word in re.findall(r"[a-z]{4,}", text.lower())
+    )
 
 
 def _numbered(choices: Iterable[str]) -> tuple[Pair, ...]:

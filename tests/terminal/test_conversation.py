@@ -38,6 +38,28 @@ def test_a_number_chooses_the_complaint(casebook: Casebook) -> None:
     assert casebook.standing == (ComplaintFact(complaint=first),)
 
 
+def test_trouble_described_in_words_is_looked_up(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "the starter just clicks")
+
+    number = 1 + list(casebook.diagnosis.vocabulary.complaints).index(
+        "starter-clicks-only"
+    )
+    assert f"Trouble:\n  {number}. The starter only clicks\n" in shown
+    assert "symptom starter-clicks-only yes: At the key's start position" in shown
+
+
+def test_words_that_match_nothing_are_told_so(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "xyzzy")
+
+    assert '"xyzzy" is not understood' in shown
+
+
+def test_skip_skips_a_question_about_the_past(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "1", "skip", "skip", "skip")
+
+    assert shown.startswith("Suspects:\n")
+
+
 def test_questions_about_the_past_can_be_skipped(casebook: Casebook) -> None:
     conversation = Conversation(casebook)
     shown = text(conversation, "1", "", "", "")

@@ -136,6 +136,18 @@ def test_a_changed_car_file_is_told_and_the_kept_copy_used(
     assert "Suspects:\n" in resumed
 
 
+def test_a_car_file_can_not_send_control_codes(
+    data_folder: Path, tmp_path: Path
+) -> None:
+    car = tmp_path / "hill-climber.yaml"
+    title = 'title: "Invented \\e[2J\\e]0;window\\a car"'
+    car.write_text(re.sub("title: .*", lambda _: title, CAR.read_text()))
+
+    result = run("start", car, "--data-folder", data_folder)
+    assert result.returncode == 1
+    assert b"\x1b" not in result.stdout + result.stderr
+
+
 def test_bytes_that_are_no_text_are_heard_as_a_mistake(data_folder: Path) -> None:
     result = run(
         "start", CAR, "--data-folder", data_folder, text_in=b"\xff\xfe\x00\n1\n"
