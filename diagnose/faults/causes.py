@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from diagnose.circuit.car import Car, FloatArray, Part
+from diagnose.circuit.car import Car, FloatArray, Part, Shape
 from diagnose.circuit.elements import Values
 from diagnose.circuit.model import CarModel
 from diagnose.faults.modes import Change, FaultMode, Operation
@@ -82,7 +82,14 @@ def _changed(
     return healthy + amount
 
 
-def changed_values(model: CarModel, causes: Sequence[Cause]) -> Mapping[str, Values]:
+GOLDEN = 0.618033988749895
+N_REPLICATES = 8
+# Derived: 8 severities for each of 64 tolerance draws lie 1/512 apart in probability.
+
+
+def changed_values(
+    model: CarModel, causes: Sequence[Cause], replicate: int = 0
+) -> Mapping[str, Values]:
     """Return the values of the parts that some causes change.
 
     Parameters
@@ -90,6 +97,9 @@ def changed_values(model: CarModel, causes: Sequence[Cause]) -> Mapping[str, Val
     model : CarModel
     causes : Sequence[Cause]
         Present together; later ones act on what earlier ones left.
+    replicate : int
+        Each of `N_REPLICATES` pairs the same tolerances with other severities; together
+        they cover every severity evenly for every tolerance draw.
 
     Returns
     -------
@@ -97,14 +107,18 @@ def changed_values(model: CarModel, causes: Sequence[Cause]) -> Mapping[str, Val
         Part to all its parameters, shape (n_draws,) each.
     """
     result: dict[str, dict[str, FloatArray]] = {}
+    turn = 0
     for cause in causes:
         for number, change in enumerate(cause.mode.changes):
             for part in _hit(model, cause, change):
                 values = result.setdefault(part.name, dict(model.values[part.name]))
                 key = f"{cause.name}/{number}/{change.parameter}"
+                stride = 1.0 / N_REPLICATES if turn == 0 else GOLDEN * turn
+                turned = model.sample.probabilities(key) + replicate * stride
                 values[change.parameter] = _changed(
-                    values[change.parameter], change, model.sample.probabilities(key)
+                    values[change.parameter], change, turned % 1.0
                 )
+                turn += change.amount.shape is not Shape.FIXED
     return result
 
 
@@ -112,6 +126,11 @@ def _hit(model: CarModel, cause: Cause, change: Change) -> tuple[Part, ...]:
     if change.role is None:
         return (cause.part,)
     return tuple(p for p in model.car.parts if p.role == change.role)
+
+
+def has_severity(cause: Cause) -> bool:
+    """Return whether the fault can be more or less severe."""
+    return any(c.amount.shape is not Shape.FIXED for c in cause.mode.changes)
 
 
 def effect_signature(model: CarModel, cause: Cause) -> tuple[object, ...]:

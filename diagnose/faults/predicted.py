@@ -80,6 +80,9 @@ class _Override:
     off_volts: FloatArray
 
 
+_Scenario = tuple[FaultSet, int]
+
+
 class Predictor:
     """One car, its causes, and its operating states ready for low-rank changes.
 
@@ -100,8 +103,8 @@ class Predictor:
         self.states: tuple[OperatingState, ...] = model.car.states
         self.state_index = {state.name: i for i, state in enumerate(self.states)}
         self._solvers: dict[int, CompensatedState] = {}
-        self._values: dict[FaultSet, Mapping[str, Values]] = {}
-        self._overrides: dict[tuple[int, FaultSet], tuple[_Override, ...]] = {}
+        self._values: dict[_Scenario, Mapping[str, Values]] = {}
+        self._overrides: dict[tuple[int, FaultSet, int], tuple[_Override, ...]] = {}
         first = self.solver(0).network
         self.nodes = first.nodes
         self.node_index = first.node_indices()
@@ -118,6 +121,7 @@ class Predictor:
         self,
         sets: Sequence[FaultSet],
         *,
+        replicates: Sequence[int] | None = None,
         every: int = 1,
         progress: Callable[[float], None] | None = None,
     ) -> Prediction:
@@ -126,11 +130,14 @@ class Predictor:
         Parameters
         ----------
         sets : Sequence[FaultSet]
+        replicates : Sequence[int] or None
+            Which severities each set is solved with, see `causes.changed_values`.
         every : int
             Solve only every so many-th draw and let it stand for those between.
         progress : Callable or None
             Called with the share done, 0 to 1.
         """
+        scenarios = _scenarios(sets, replicates)
         draws = np.arange(0, self.model.sample.n_draws, every)
         n_draws, n_states, n_nodes = len(draws), len(self.states), len(self.nodes)
         shape = (n_states, len(sets), n_draws, n_nodes)
@@ -141,7 +148,7 @@ class Predictor:
         per_chunk = max(1, CHUNK_POINTS // n_draws)
         for start in range(0, len(sets), per_chunk):
             rows = slice(start, min(start + per_chunk, len(sets)))
-            chunk = sets[rows]
+            chunk = scenarios[rows]
             solved = self._solve_chunk(chunk, draws)
             for state, points in enumerate(solved):
                 solver = self.solver(state)
@@ -182,18 +189,20 @@ class Predictor:
         per_chunk = max(1, CHUNK_POINTS // n_draws)
         solver = self.solver(state)
         for start in range(0, len(sets), per_chunk):
-            chunk = sets[start : start + per_chunk]
+            chunk = _scenarios(sets[start : start + per_chunk], None)
             draw = np.tile(np.arange(n_draws), len(chunk))
             points = solver.solve(draw, self._slots(state, chunk, np.arange(n_draws)))
             ohms = solver.between_ohms(points, red, black)
             result[start : start + len(chunk)] = ohms.reshape(len(chunk), n_draws)
         return result
 
-    def _solve_chunk(self, sets: Sequence[FaultSet], draws: IntArray) -> list[Solved]:
+    def _solve_chunk(
+        self, scenarios: Sequence[_Scenario], draws: IntArray
+    ) -> list[Solved]:
         """Solve all states; what a fault overloads opens, and stays open."""
         n_states = len(self.states)
-        draw = np.tile(draws, len(sets))
-        slots = [self._slots(state, sets, draws) for state in range(n_states)]
+        draw = np.tile(draws, len(scenarios))
+        slots = [self._slots(state, scenarios, draws) for state in range(n_states)]
         solved = [self.solver(s).solve(draw, slots[s]) for s in range(n_states)]
         tripped = np.full((len(draw), 0), -1, dtype=np.int64)
         for _ in range(MAX_TRIPS):
@@ -252,13 +261,13 @@ class Predictor:
             probes[:, :, columns] = read(points, branches).reshape(shape)
 
     def _slots(
-        self, state: int, sets: Sequence[FaultSet], draws: IntArray
+        self, state: int, scenarios: Sequence[_Scenario], draws: IntArray
     ) -> Slots:
         """Return the changed branches of every (set, draw), points set-major."""
         n_draws = len(draws)
-        lists = [self._set_overrides(state, fault_set) for fault_set in sets]
+        lists = [self._set_overrides(state, *scenario) for scenario in scenarios]
         width = max((len(overrides) for overrides in lists), default=0)
-        shape = (len(sets), n_draws, width)
+        shape = (len(scenarios), n_draws, width)
         segments = self.solver(state).network.siemens.shape[2]
         branch = np.full(shape, -1, dtype=np.int64)
         arrays = {
@@ -274,7 +283,7 @@ class Predictor:
                 branch[row, :, column] = override.branch
                 for name, array in arrays.items():
                     array[row, :, column] = getattr(override, name)[draws]
-        n_points = len(sets) * n_draws
+        n_points = len(scenarios) * n_draws
         return Slots(
             branch=branch.reshape(n_points, width),
             **{
@@ -283,27 +292,32 @@ class Predictor:
             },
         )
 
-    def _set_overrides(self, state: int, fault_set: FaultSet) -> tuple[_Override, ...]:
+    def _set_overrides(
+        self, state: int, fault_set: FaultSet, replicate: int
+    ) -> tuple[_Override, ...]:
         """Return the overrides of a set: those of its causes, unless they meet."""
-        single = [self._cause_overrides(state, (cause,)) for cause in fault_set]
+        if replicate:
+            return self._cause_overrides(state, fault_set, replicate)
+        single = [self._cause_overrides(state, (cause,), 0) for cause in fault_set]
         together = tuple(override for overrides in single for override in overrides)
         branches = [override.branch for override in together]
         if len(set(branches)) == len(branches):
             return together
-        return self._cause_overrides(state, fault_set)
+        return self._cause_overrides(state, fault_set, 0)
 
-    def _changed(self, fault_set: FaultSet) -> Mapping[str, Values]:
-        if fault_set not in self._values:
+    def _changed(self, fault_set: FaultSet, replicate: int) -> Mapping[str, Values]:
+        key = (fault_set, replicate)
+        if key not in self._values:
             causes = [self.causes[cause] for cause in fault_set]
-            self._values[fault_set] = changed_values(self.model, causes)
-        return self._values[fault_set]
+            self._values[key] = changed_values(self.model, causes, replicate)
+        return self._values[key]
 
     def _cause_overrides(
-        self, state: int, fault_set: FaultSet
+        self, state: int, fault_set: FaultSet, replicate: int
     ) -> tuple[_Override, ...]:
-        key = (state, fault_set)
+        key = (state, fault_set, replicate)
         if key not in self._overrides:
-            values = self._changed(fault_set)
+            values = self._changed(fault_set, replicate)
             network = self.solver(state).network
             index = network.branch_indices()
             overrides = []
@@ -316,6 +330,13 @@ class Predictor:
                         overrides.append(override)
             self._overrides[key] = tuple(overrides)
         return self._overrides[key]
+
+
+def _scenarios(
+    sets: Sequence[FaultSet], replicates: Sequence[int] | None
+) -> list[_Scenario]:
+    numbers = [0] * len(sets) if replicates is None else replicates
+    return list(zip(sets, numbers, strict=True))
 
 
 def _override(branch: Branch, index: int) -> _Override:

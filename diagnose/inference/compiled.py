@@ -109,6 +109,7 @@ class Compiled:
         self,
         sets: Sequence[FaultSet],
         *,
+        replicates: Sequence[int] | None = None,
         every: int = 1,
         progress: Callable[[float], None] | None = None,
     ) -> Hypotheses:
@@ -116,10 +117,14 @@ class Compiled:
 
         Parameters
         ----------
+        replicates : Sequence[int] or None
+            Which severities each set is solved with.
         every : int
             Solve only every so many-th draw and let it stand for those between.
         """
-        prediction = self.predictor.predict(sets, every=every, progress=progress)
+        prediction = self.predictor.predict(
+            sets, replicates=replicates, every=every, progress=progress
+        )
         seen = self._observed(sets, prediction)
         shape = (len(sets), self.n_draws, len(self.symptom_names))
         symptoms = np.empty(shape, dtype=np.float32)
