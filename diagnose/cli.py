@@ -76,6 +76,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_cases(commands)
     _add_check(commands)
     _add_expand(commands)
+    _add_expect(commands)
     _add_schema(commands)
     return parser
 
@@ -119,6 +120,35 @@ def _add_expand(commands: Commands) -> None:
     parser.set_defaults(run=_expand)
 
 
+def _add_expect(commands: Commands) -> None:
+    parser = commands.add_parser(
+        "expect", help="show what every test point should read, sound or with a fault"
+    )
+    _add_car(parser)
+    for name, about in (
+        ("state", "only in this operating state"),
+        ("part", "only at the terminals of this part"),
+        ("place", "only at this place"),
+    ):
+        parser.add_argument(
+            f"--{name}", action="append", default=[], metavar="NAME", help=about
+        )
+    parser.add_argument(
+        "--fault", default="", metavar="CAUSE", help="set this fault beside it"
+    )
+    parser.add_argument(
+        "--drops", action="store_true", help="also along wires, contacts and loads"
+    )
+    parser.add_argument(
+        "--format",
+        choices=("table", "csv", "json", "markdown"),
+        default="table",
+        help="default: table",
+    )
+    _add_width(parser)
+    parser.set_defaults(run=_expect)
+
+
 def _add_schema(commands: Commands) -> None:
     parser = commands.add_parser("schema", help="print the JSON Schema of a car file")
     parser.add_argument(
@@ -141,6 +171,10 @@ def _add_face(parser: argparse.ArgumentParser) -> None:
     face.add_argument(
         "--json", action="store_true", help="JSON lines: for other programs"
     )
+    _add_width(parser)
+
+
+def _add_width(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--width", type=int, default=0, metavar="N", help="longest line, in characters"
     )
@@ -183,6 +217,26 @@ def _expand(options: argparse.Namespace) -> None:
     from diagnose.terminal.listings import list_expansion
 
     list_expansion(options.car, sys.stdout)
+
+
+def _expect(options: argparse.Namespace) -> None:
+    from diagnose.session.sheet import Choice
+    from diagnose.terminal.sheet_listing import list_expected
+
+    choice = Choice(
+        states=tuple(options.state),
+        parts=tuple(options.part),
+        places=tuple(options.place),
+        fault=options.fault,
+        has_drops=options.drops,
+    )
+    list_expected(
+        options.car,
+        choice,
+        form=options.format,
+        width=options.width,
+        sink=sys.stdout,
+    )
 
 
 def _schema(options: argparse.Namespace) -> None:

@@ -1,0 +1,114 @@
+"""The expected-readings sheet for other programs: CSV and JSON, one reading each.
+
+Numbers are in volts or ohms; over-range is ``OL``. Leaves the numbers to
+`session.sheet`.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+
+from diagnose.measurement.readings import ReadingKind
+from diagnose.session.fact_rows import OVER_RANGE
+from diagnose.session.sheet import Band, Cell, Row, Sheet
+from diagnose.session.wording import unit_symbol
+from diagnose.terminal.safe_text import clean
+
+COLUMNS = (
+    "place",
+    "quantity",
+    "red",
+    "black",
+    "state",
+    "unit",
+    "healthy_low",
+    "healthy_middle",
+    "healthy_high",
+    "fault_low",
+    "fault_middle",
+    "fault_high",
+    "tells",
+    "cautions",
+)
+Number = float | str
+
+
+def sheet_csv(sheet: Sheet) -> str:
+    """Return the sheet as CSV (RFC 4180) with a header."""
+    sink = io.StringIO()
+    writer = csv.writer(sink)
+    writer.writerow(COLUMNS)
+    for row in sheet.rows:
+        for cell in row.cells:
+            faulty = cell.faulty
+            writer.writerow(
+                (
+                    row.place,
+                    cell.kind.value,
+                    row.red,
+                    row.black,
+                    cell.state,
+                    unit_symbol(cell.kind),
+                    *_numbers(cell.healthy, cell.kind),
+                    *(("", "", "") if faulty is None else _numbers(faulty, cell.kind)),
+                    "yes" if cell.tells else "no",
+                    " ".join(clean(caution) for caution in row.cautions),
+                )
+            )
+    return sink.getvalue()
+
+
+def sheet_json(sheet: Sheet, *, car_name: str) -> str:
+    """Return the sheet as one JSON object."""
+    fault = sheet.fault
+    content = {
+        "car": car_name,
+        "title": sheet.car.title,
+        "reference": sheet.car.reference,
+        "safety_note": sheet.safety_note,
+        "cautions": list(sheet.cautions),
+        "fault": None if fault is None else {"name": fault.name, "says": fault.says},
+        "unreached_states": list(sheet.unreached),
+        "unsteady_states": list(sheet.unsteady),
+        "values": {"default": sheet.default_values, "car_file": sheet.own_values},
+        "states": {state.name: state.label for state in sheet.states},
+        "readings": [_reading(row, cell) for row in sheet.rows for cell in row.cells],
+    }
+    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+
+
+def _reading(row: Row, cell: Cell) -> dict[str, object]:
+    faulty = cell.faulty
+    return {
+        "place": row.place,
+        "quantity": cell.kind.value,
+        "red": row.red,
+        "black": row.black,
+        "state": cell.state,
+        "unit": unit_symbol(cell.kind),
+        "healthy": _band(cell.healthy, cell.kind),
+        "fault": None if faulty is None else _band(faulty, cell.kind),
+        "tells": cell.tells,
+        "cautions": list(row.cautions),
+    }
+
+
+def _band(band: Band, kind: ReadingKind) -> dict[str, Number]:
+    names = ("low", "middle", "high")
+    return dict(zip(names, _numbers(band, kind), strict=True))
+
+
+def _numbers(band: Band, kind: ReadingKind) -> tuple[Number, ...]:
+    return tuple(_number(value, kind) for value in (band.low, band.middle, band.high))
+
+
+def _number(value: float, kind: ReadingKind) -> Number:
+    """Return a value without digits that mean nothing."""
+    if math.isinf(value):
+        return OVER_RANGE
+    if kind is ReadingKind.DC_VOLTS:
+        return round(value, 3) + 0.0  # no minus before a nought
+    return float(f"{value:.4g}")

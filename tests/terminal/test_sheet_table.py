@@ -1,0 +1,143 @@
+"""The expected-readings sheet as text, Markdown, CSV and JSON."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from diagnose.cli import main
+from diagnose.files.car_file import load_car
+from diagnose.files.knowledge_files import load_knowledge
+from diagnose.files.resources import knowledge_folder
+from diagnose.session.sheet import Choice, Sheet, expected_sheet
+from diagnose.terminal.sheet_data import COLUMNS, sheet_csv, sheet_json
+from diagnose.terminal.sheet_table import sheet_markdown, sheet_text
+
+ROOT = Path(__file__).resolve().parents[2]
+CAR = ROOT / "tests" / "cars" / "hill-climber.yaml"
+SHORT = "fuel-pump-wire:short_to_ground"
+
+
+@pytest.fixture(scope="module")
+def sheet() -> Sheet:
+    knowledge = load_knowledge(knowledge_folder())
+    car = load_car(CAR, knowledge)
+    return expected_sheet(car, knowledge, Choice(fault=SHORT, has_drops=True))
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_no_line_is_longer_than_the_width(sheet: Sheet, width: int) -> None:
+    lines = sheet_text(sheet, width=width, car_name="car.yaml").splitlines()
+
+    assert max(len(line) for line in lines) <= width
+
+
+def test_wide_table_has_more_states_side_by_side(sheet: Sheet) -> None:
+    def first_head(width: int) -> int:
+        text = sheet_text(sheet, width=width, car_name="car.yaml")
+        return next(line for line in text.splitlines() if "[V]" in line).count("[")
+
+    assert first_head(120) > first_head(80)
+
+
+def test_every_test_point_is_in_the_table(sheet: Sheet) -> None:
+    text = sheet_text(sheet, width=80, car_name="car.yaml")
+
+    points = set(sheet.car.test_points) - {sheet.car.reference}
+    assert [point for point in points if f"\n{point} " not in text] == []
+
+
+def test_fault_stands_under_the_reading_it_changes(sheet: Sheet) -> None:
+    lines = sheet_text(sheet, width=80, car_name="car.yaml").splitlines()
+
+    place = next(
+        n for n, line in enumerate(lines) if line.startswith("fuel-pump.plus ")
+    )
+    assert lines[place + 1].startswith("  with the fault ")
+    # blown fuse, so the pump is at the body's 0 V
+    assert lines[place + 1].split()[3] == "0*"
+
+
+def test_cautions_come_before_the_first_reading(sheet: Sheet) -> None:
+    text = sheet_text(sheet, width=80, car_name="car.yaml")
+
+    assert 0 <= text.rindex("Caution:") < text.index("battery.plus ")
+
+
+def test_defaults_are_counted_and_findable(sheet: Sheet) -> None:
+    text = " ".join(sheet_text(sheet, width=80, car_name="car.yaml").split())
+
+    assert f"{sheet.default_values} of the " in text
+    assert text.endswith("diagnose expand car.yaml")
+
+
+def test_blown_fuse_is_named(sheet: Sheet) -> None:
+    text = sheet_text(sheet, width=120, car_name="car.yaml")
+
+    assert "with the fault: fuel-pump-fuse blown, the other fuses sound" in text
+
+
+def test_markdown_rows_have_as_many_cells_as_the_head(sheet: Sheet) -> None:
+    rows = [
+        line
+        for line in sheet_markdown(sheet, car_name="car.yaml").splitlines()
+        if line.startswith("|")
+    ]
+
+    assert len(rows) > 20
+    assert {row.count("|") for row in rows} == {len(sheet.states) + 2}
+
+
+def test_csv_has_one_row_for_each_reading(sheet: Sheet) -> None:
+    rows = list(csv.reader(io.StringIO(sheet_csv(sheet))))
+
+    assert tuple(rows[0]) == COLUMNS
+    assert len(rows) - 1 == sum(len(row.cells) for row in sheet.rows)
+
+
+def test_json_holds_every_reading_with_its_numbers(sheet: Sheet) -> None:
+    content = json.loads(sheet_json(sheet, car_name="car.yaml"))
+
+    assert len(content["readings"]) == sum(len(row.cells) for row in sheet.rows)
+    look = next(r for r in content["readings"] if r["red"] == "fuel-pump-fuse")
+    assert (look["quantity"], look["fault"]["middle"]) == ("look", 1.0)
+
+
+def test_command_prints_one_place(capsys: pytest.CaptureFixture[str]) -> None:
+    code = main(["expect", str(CAR), "--place", "tank", "--state", "key-on"])
+
+    shown = capsys.readouterr().out
+    assert code == 0
+    assert "-- tank" in shown
+    assert "-- bay" not in shown
+
+
+def test_unknown_place_is_one_message(capsys: pytest.CaptureFixture[str]) -> None:
+    code = main(["expect", str(CAR), "--place", "tunk"])
+
+    assert code == 1
+    assert 'no place "tunk"; nearest: "tank"' in capsys.readouterr().err
+
+
+def test_sheet_needs_no_network_library() -> None:
+    program = (
+        "import sys\n"
+        "from diagnose.cli import main\n"
+        f"main(['expect', {str(CAR)!r}, '--format', 'csv', '--state', 'key-on'])\n"
+        "print([name for name in ('pgmpy', 'pandas') if name in sys.modules])\n"
+    )
+    shown = subprocess.run(
+        [sys.executable, "-c", program],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+
+    assert shown.stdout.splitlines()[-1] == "[]"
