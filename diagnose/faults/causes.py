@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from diagnose.circuit.car import Car, FloatArray, Part, Shape
 from diagnose.circuit.elements import Values
 from diagnose.circuit.model import CarModel
@@ -82,9 +84,37 @@ def _changed(
     return healthy + amount
 
 
-GOLDEN = 0.618033988749895
 N_REPLICATES = 8
-# Derived: 8 severities for each of 64 tolerance draws lie 1/512 apart in probability.
+# Derived: predictions are interpolated between neighbours, which lie 1/8 apart in the
+# severity's probability.
+
+
+def _severity_key(causes: Sequence[Cause]) -> str | None:
+    """Return the key of the first severity of a fault set, the one that is replicated."""
+    for cause in causes:
+        for number, change in enumerate(cause.mode.changes):
+            if change.amount.shape is not Shape.FIXED:
+                return _change_key(cause, number, change)
+    return None
+
+
+def _change_key(cause: Cause, number: int, change: Change) -> str:
+    return f"{cause.name}/{number}/{change.parameter}"
+
+
+def severity_levels(model: CarModel, causes: Sequence[Cause]) -> FloatArray:
+    """Return the severity's probability in every replicate, (n_replicates, n_draws).
+
+    Raises
+    ------
+    ValueError
+        If none of the causes has a severity.
+    """
+    key = _severity_key(causes)
+    if key is None:
+        raise ValueError("no severity in this fault set")
+    turns = np.arange(N_REPLICATES)[:, None] / N_REPLICATES
+    return np.asarray((model.sample.probabilities(key) + turns) % 1.0)
 
 
 def changed_values(
@@ -98,8 +128,8 @@ def changed_values(
     causes : Sequence[Cause]
         Present together; later ones act on what earlier ones left.
     replicate : int
-        Each of `N_REPLICATES` pairs the same tolerances with other severities; together
-        they cover every severity evenly for every tolerance draw.
+        Each of `N_REPLICATES` pairs the same tolerances with another severity of the
+        first cause that has one; together they cover it evenly for every draw.
 
     Returns
     -------
@@ -107,18 +137,18 @@ def changed_values(
         Part to all its parameters, shape (n_draws,) each.
     """
     result: dict[str, dict[str, FloatArray]] = {}
-    turn = 0
+    replicated = _severity_key(causes)
     for cause in causes:
         for number, change in enumerate(cause.mode.changes):
             for part in _hit(model, cause, change):
                 values = result.setdefault(part.name, dict(model.values[part.name]))
-                key = f"{cause.name}/{number}/{change.parameter}"
-                stride = 1.0 / N_REPLICATES if turn == 0 else GOLDEN * turn
-                turned = model.sample.probabilities(key) + replicate * stride
+                key = _change_key(cause, number, change)
+                level = model.sample.probabilities(key)
+                if key == replicated:
+                    level = (level + replicate / N_REPLICATES) % 1.0
                 values[change.parameter] = _changed(
-                    values[change.parameter], change, turned % 1.0
+                    values[change.parameter], change, level
                 )
-                turn += change.amount.shape is not Shape.FIXED
     return result
 
 

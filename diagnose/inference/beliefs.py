@@ -69,7 +69,6 @@ class Beliefs:
 def update(
     sets: Sequence[FaultSet],
     prior: FloatArray,
-    n_draws: int,
     steps: Sequence[Step],
 ) -> Beliefs | None:
     """Return the beliefs after all steps, or None if they are impossible together.
@@ -79,14 +78,15 @@ def update(
     sets : Sequence[FaultSet]
         Must hold every set that a repair can lead to.
     prior : FloatArray
-        Shape (n_sets,).
+        Of each set and draw, shape (n_sets, n_draws); rows of zeros are not in use.
     """
-    weights = np.repeat(prior[:, None] / n_draws, n_draws, axis=1)
+    weights = prior.copy()
     log_evidence = -float(np.log(max(prior.sum(), 1e-300)))
-    index = {fault_set: i for i, fault_set in enumerate(sets)}
+    in_use = np.flatnonzero(prior.any(axis=1)).tolist()
+    index = {sets[row]: row for row in in_use}
     for step in steps:
         if isinstance(step, RepairStep):
-            weights = _repaired(weights, sets, index, step)
+            weights = _repaired(weights, index, step)
             continue
         weights = weights * step
         total = float(weights.sum())
@@ -101,13 +101,10 @@ def update(
 
 
 def _repaired(
-    weights: FloatArray,
-    sets: Sequence[FaultSet],
-    index: Mapping[FaultSet, int],
-    step: RepairStep,
+    weights: FloatArray, index: Mapping[FaultSet, int], step: RepairStep
 ) -> FloatArray:
     result = weights.copy()
-    for row, fault_set in enumerate(sets):
+    for fault_set, row in index.items():
         left = tuple(cause for cause in fault_set if cause not in step.causes)
         if len(left) < len(fault_set):
             cured = step.cure_probability * weights[row]
@@ -189,3 +186,27 @@ def promising_pairs(
     first, second = moves[np.array(np.unravel_index(chosen, excess.shape))]
     pairs = tuple(zip(first.tolist(), second.tolist(), strict=True))
     return pairs, max(left_out, 0.0)
+
+
+def promising_companions(
+    score: FloatArray, part_of: IntArray, *, mended: Sequence[int], most: int
+) -> tuple[FaultSet, ...]:
+    """Return pairs of a mended cause and what may have been there beside it.
+
+    Parameters
+    ----------
+    score : FloatArray
+        Prior odds of each cause times its likelihood of the facts after the repair, shape
+        (n_causes,).
+    mended : Sequence[int]
+        Causes that were repaired.
+    """
+    order = np.argsort(-score, kind="stable")[:most].tolist()
+    pairs = {
+        tuple(sorted((first, second)))
+        for first in mended
+        for second in order
+        if part_of[first] != part_of[second]
+    }
+    ranked = sorted(pairs, key=lambda pair: (-max(score[list(pair)]), pair))
+    return tuple((pair[0], pair[1]) for pair in ranked[:most])

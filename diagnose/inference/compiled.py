@@ -7,15 +7,15 @@ from the start and cached per car; doubles join when the facts call for them.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from diagnose.circuit.car import Car, FloatArray
-from diagnose.circuit.nodal import IntArray
 from diagnose.faults.causes import Cause, FaultSet
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import Prediction, Predictor, probe_columns
+from diagnose.inference.bank import Bank
+from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.priors import Priors
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.quantities import (
@@ -28,40 +28,6 @@ from diagnose.measurement.readings import Reading, ReadingKind
 
 OVER_RANGE_OHMS = 4e7
 # Common practice: hand-held meters show OL above some tens of megohms.
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hypotheses:
-    """Fault sets with their predictions.
-
-    Parameters
-    ----------
-    sets : tuple[FaultSet, ...]
-    prediction : Prediction
-    symptoms : FloatArray
-        Chance that each symptom is really there, shape (n_sets, n_draws, n_symptoms),
-        float32; columns as in `Compiled.symptom_names`.
-    """
-
-    sets: tuple[FaultSet, ...]
-    prediction: Prediction
-    symptoms: FloatArray
-
-    def joined(self, other: Hypotheses) -> Hypotheses:
-        """Return both, in order."""
-        return Hypotheses(
-            sets=self.sets + other.sets,
-            prediction=self.prediction.joined(other.prediction),
-            symptoms=np.concatenate([self.symptoms, other.symptoms], axis=0),
-        )
-
-    def kept(self, rows: IntArray) -> Hypotheses:
-        """Return some of the fault sets."""
-        return Hypotheses(
-            sets=tuple(self.sets[row] for row in rows.tolist()),
-            prediction=self.prediction.kept(rows),
-            symptoms=self.symptoms[rows],
-        )
 
 
 class Compiled:
@@ -99,6 +65,14 @@ class Compiled:
             sets: list[FaultSet] = [(), *((i,) for i in range(len(self.causes)))]
             singles = self.hypotheses(sets, progress=progress)
         self.singles = singles
+        self._bank: Bank | None = None
+
+    @property
+    def bank(self) -> Bank:
+        """The rows a running diagnosis works on; made when first asked for."""
+        if self._bank is None:
+            self._bank = Bank(self.singles)
+        return self._bank
 
     @property
     def n_draws(self) -> int:

@@ -204,6 +204,10 @@ class Particles:
     group: IntArray
 
 
+RULED_OUT = 0.02
+# Derived: a draw with a fiftieth of the weight of its set's best draw.
+
+
 def common_particles(
     weights: FloatArray, *, most_sets: int, n_draws: int
 ) -> tuple[IntArray, IntArray, FloatArray]:
@@ -220,23 +224,22 @@ def common_particles(
 
     Notes
     -----
-    Fault sets that would show the same get the same draws, and so the same simulated
-    readings: a reading that can't tell them apart is seen to be worth nothing. A set that
-    the facts have pushed to other draws gets its own likeliest ones.
+    Every fault set gets the same draws with the same shares, taken from the beliefs about
+    the draws over all sets, but for draws that the facts have ruled out for it: sets that
+    would show the same then show the same here, and a reading that can't tell them apart
+    is seen to be worth nothing.
     """
     chances = weights.sum(axis=1)
     rows = np.argsort(-chances, kind="stable")[:most_sets]
     rows = rows[chances[rows] > 1e-4 * chances[rows[0]]]
-    kept = weights[rows]
-    pool = np.argsort(-kept.sum(axis=0), kind="stable")[:n_draws]
-    draws = np.repeat(np.sort(pool)[None, :], len(rows), axis=0)
-    covered = kept[:, pool].sum(axis=1) / kept.sum(axis=1)
-    for row in np.flatnonzero(covered < 0.5):
-        draws[row] = np.argsort(-kept[row], kind="stable")[:n_draws]
-    share = np.take_along_axis(kept, draws, axis=1)
+    by_draw = weights[rows].sum(axis=0)
+    draws = np.sort(np.argsort(-by_draw, kind="stable")[:n_draws])
+    own = weights[rows][:, draws]
+    is_possible = own > RULED_OUT * own.max(axis=1, keepdims=True)
+    share = np.where(is_possible, by_draw[draws], 0.0)
     share *= (chances[rows] / share.sum(axis=1))[:, None]
     share /= share.sum()
-    return np.repeat(rows, n_draws), draws.ravel(), share.ravel()
+    return np.repeat(rows, n_draws), np.tile(draws, len(rows)), share.ravel()
 
 
 def edges_for(unit: str) -> FloatArray:

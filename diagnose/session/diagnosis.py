@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from diagnose.errors import ReadingError
-from diagnose.inference.beliefs import Beliefs
 from diagnose.measurement.readings import (
     PROTECTIVE_KINDS,
     Reading,
@@ -49,6 +48,8 @@ SHOWN_LINES = 8
 LEAST_SHOWN = 0.004
 POOR_FIT = 0.01
 PROVEN = 0.8
+LEAST_SAVING = 0.5
+# Derived: half a minute is within what the estimate of a saving is off by. [min]
 SURE_DESPITE_MISFIT = 0.9
 UNITS = {
     ReadingKind.DC_VOLTS: Unit.VOLTS,
@@ -219,7 +220,7 @@ class Diagnosis:
             proof = self._proof(standing, conclusion, repaired[-1], complaint)
             if proof is not None:
                 return proof
-        useful = [p for p in priced if p.saves_minutes > p.minutes]
+        useful = [p for p in priced if p.saves_minutes > p.minutes + LEAST_SAVING]
         steps = tuple(
             self._adviser.proposed(p, conclusion, reason=_reason(p))
             for p in (useful or list(priced))[:SHOWN_STEPS]
@@ -285,18 +286,27 @@ class Diagnosis:
         last = max(i for i, f in enumerate(standing) if isinstance(f, RepairFact))
         later = standing[last + 1 :]
         wanted = self._model.knowledge.complaints[complaint.complaint]
-        for fact in later:
-            if isinstance(fact, SymptomFact) and fact.symptom == wanted.retest:
-                if fact.is_present is not wanted.cured_answer:
-                    return None
-                return (), self._fixed(conclusion.beliefs)
+        tests = [
+            fact.is_present is wanted.cured_answer
+            for fact in later
+            if isinstance(fact, SymptomFact) and fact.symptom == wanted.retest
+        ]
+        healthy = float(conclusion.beliefs.set_probabilities()[0])
+        if tests and tests[-1]:
+            return (), self._fixed(healthy)
+        if len(tests) > 1 or (tests and healthy < PROVEN):
+            return None
         retest = self._adviser.asked(
             wanted.retest,
             conclusion,
             whereabouts(_latest(standing), self._model),
             reason="the complaint itself has to be gone",
         )
-        healthy = float(conclusion.beliefs.set_probabilities()[0])
+        if tests:
+            says = "The readings say it is mended, the complaint says not: test it again."
+            return (retest,), Advice(
+                verdict=Verdict.PROVE, says=says, cautions=retest.cautions
+            )
         if any(isinstance(f, ReadingFact) for f in later):
             if healthy < 0.5:
                 return None
@@ -312,8 +322,7 @@ class Diagnosis:
             verdict=Verdict.PROVE, says=says, cautions=steps[0].cautions
         )
 
-    def _fixed(self, beliefs: Beliefs) -> Advice:
-        healthy = float(beliefs.set_probabilities()[0])
+    def _fixed(self, healthy: float) -> Advice:
         says = "The complaint is gone: repaired and proven."
         if healthy < PROVEN:
             says += " Something else may still be wrong; see the causes."

@@ -63,12 +63,10 @@ class Explainer:
 
     def _without(self, conclusion: Conclusion) -> list[Beliefs | None]:
         """Return the beliefs with each observation left out."""
-        n_draws = self._model.compiled.n_draws
         return [
             update(
                 conclusion.hypotheses.sets,
                 conclusion.prior,
-                n_draws,
                 conclusion.steps(without=number),
             )
             for number in range(len(conclusion.observations))

@@ -23,7 +23,8 @@ from diagnose.errors import UnsolvableCircuitError
 from diagnose.faults.causes import catalogue, effect_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import Prediction, Predictor
-from diagnose.inference.compiled import Compiled, Hypotheses
+from diagnose.inference.compiled import Compiled
+from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.priors import Priors
 from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.readings import PROTECTIVE_KINDS, clamp_parts
@@ -153,8 +154,7 @@ def open_model(
 def _lines(model: CarModel, compiled: Compiled) -> tuple[tuple[int, ...], ...]:
     alike: dict[tuple[object, ...], list[int]] = {}
     for index, cause in enumerate(compiled.causes):
-        key = (*effect_signature(model, cause), cause.repair)
-        alike.setdefault(key, []).append(index)
+        alike.setdefault(effect_signature(model, cause), []).append(index)
     return tuple(tuple(members) for members in alike.values())
 
 

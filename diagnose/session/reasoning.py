@@ -6,7 +6,7 @@ What was solved for a pair of causes is kept for the next fact.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -14,15 +14,18 @@ import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.errors import ImpossibleEvidenceError
-from diagnose.faults.causes import FaultSet
+from diagnose.faults.causes import N_REPLICATES, FaultSet, has_severity, severity_levels
+from diagnose.inference.bank import REDRAWN_ROWS
 from diagnose.inference.beliefs import (
     Beliefs,
     RepairStep,
     Step,
+    promising_companions,
     promising_pairs,
     update,
 )
-from diagnose.inference.compiled import OVER_RANGE_OHMS, Compiled, Hypotheses
+from diagnose.inference.compiled import OVER_RANGE_OHMS, Compiled
+from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.evidence import (
     STATE_FLOOR,
     look_likelihood,
@@ -31,6 +34,7 @@ from diagnose.inference.evidence import (
     symptom_likelihood,
     tail_of,
 )
+from diagnose.inference.redraw import choose_severities, effective_draws, interpolated
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.facts import (
@@ -44,7 +48,10 @@ from diagnose.session.facts import (
 from diagnose.session.model import Model
 
 MOST_PAIRS = 48
-KEPT_PAIRS = 600
+MOST_COMPANIONS = 24
+LEAST_REDRAWN = 0.01
+FEW_DRAWS = 0.5
+KEPT_LADDERS = 16
 PAIR_STRIDE = 4
 # Derived: every fourth draw stands for four; pairs need order, not the last decimal.
 COMPLAINT_ERROR_FACTOR = 0.1
@@ -76,7 +83,8 @@ class Conclusion:
     Parameters
     ----------
     hypotheses : Hypotheses
-        Singles first, then the pairs looked at.
+        The rows of the bank: singles, then the pairs looked at and the sets redrawn; rows
+        not in use have no prior.
     beliefs : Beliefs
         As things are now, after the repairs.
     observations : tuple[Noted, ...]
@@ -84,7 +92,7 @@ class Conclusion:
         One per observation, shape (n_sets, n_draws).
     repairs : tuple[RepairStep, ...]
     prior : FloatArray
-        Shape (n_sets,).
+        Of each set and draw, shape (n_sets, n_draws).
     left_out_probability : float
         Share of the evidence that pairs not looked at could add.
     """
@@ -163,7 +171,7 @@ class Reasoner:
         self._compiled: Compiled = model.compiled
         self._single_likelihoods: dict[tuple[Observation, bool], FloatArray] = {}
         self._deviations: dict[Observation, FloatArray] = {}
-        self._pairs: Hypotheses | None = None
+        self._ladders: dict[FaultSet, Hypotheses] = {}
 
     def conclude(self, facts: Sequence[Fact]) -> Conclusion:
         """Return what standing facts amount to.
@@ -173,49 +181,124 @@ class Reasoner:
         ImpossibleEvidenceError
             If no fault set can give the facts, not even with a slip of the meter.
         """
-        compiled = self._compiled
+        compiled, bank = self._compiled, self._compiled.bank
         observations, repaired = observations_of(facts, self._model)
         answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
-        first = self._likelihoods(compiled.singles, observations, cached=True)
-        pairs, left_out = self._promising(observations, first, answers)
-        hypotheses = compiled.singles
-        likelihoods = first
-        if pairs:
-            doubles = self._solved(pairs)
-            second = self._likelihoods(doubles, observations, cached=False)
-            hypotheses = compiled.singles.joined(doubles)
-            likelihoods = tuple(
-                np.concatenate(both) for both in zip(first, second, strict=True)
-            )
-        prior = compiled.priors.set_probabilities(hypotheses.sets, answers)
+        front = self._single_rows(observations)
         repairs = tuple(self._repair_step(name) for name in repaired)
-        conclusion = Conclusion(
-            hypotheses=hypotheses,
-            beliefs=Beliefs(
-                sets=hypotheses.sets, weights=np.empty((0, 0)), log_evidence=0.0
-            ),
+        pairs, left_out = self._promising(observations, front, answers, repairs)
+        missing = bank.missing(pairs)
+        if missing:
+            bank.keep_pairs(compiled.hypotheses(missing, every=PAIR_STRIDE), pairs)
+        sets = [*compiled.singles.sets, *[()] * (len(bank.all.sets) - bank.n_singles)]
+        rows = {s: row for row, s in enumerate(compiled.singles.sets)}
+        for pair in pairs:
+            rows[pair] = bank.pair_rows[pair]
+            sets[rows[pair]] = pair
+        prior = np.zeros((len(sets), compiled.n_draws))
+        chances = compiled.priors.set_probabilities(tuple(rows), answers)
+        prior[list(rows.values())] = chances[:, None] / compiled.n_draws
+        draft = Conclusion(
+            hypotheses=replace(bank.all, sets=tuple(sets)),
+            beliefs=Beliefs(sets=(), weights=np.empty((0, 0)), log_evidence=0.0),
             observations=observations,
-            likelihoods=likelihoods,
-            repairs=repairs,
-            prior=prior,
-            left_out_probability=0.0,
-        )
-        beliefs = update(
-            hypotheses.sets, prior, compiled.n_draws, conclusion.steps()
-        )
-        if beliefs is None:
-            raise ImpossibleEvidenceError(
-                "no cause can give these facts together; take the doubtful one back"
-            )
-        return Conclusion(
-            hypotheses=hypotheses,
-            beliefs=beliefs,
-            observations=observations,
-            likelihoods=likelihoods,
+            likelihoods=self._all_rows(front, observations),
             repairs=repairs,
             prior=prior,
             left_out_probability=left_out,
         )
+        conclusion = _believing(draft)
+        redrawn = self._redrawn(conclusion, rows)
+        return conclusion if redrawn is None else _believing(redrawn)
+
+    def _single_rows(self, observations: Sequence[Noted]) -> tuple[FloatArray, ...]:
+        """Return the likelihoods under the singles, worked out once per observation."""
+        held = self._single_likelihoods
+        for noted in observations:
+            key = (noted.observation, noted.is_complaint)
+            if key not in held:
+                held[key] = self.likelihood(self._compiled.singles, noted)
+        return tuple(held[noted.observation, noted.is_complaint] for noted in observations)
+
+    def _all_rows(
+        self, front: Sequence[FloatArray], observations: Sequence[Noted]
+    ) -> tuple[FloatArray, ...]:
+        """Return the likelihoods of all rows of the bank."""
+        behind = self._compiled.bank.behind_singles()
+        return tuple(
+            np.concatenate([single, self.likelihood(behind, noted)])
+            for single, noted in zip(front, observations, strict=True)
+        )
+
+    def _redrawn(
+        self, conclusion: Conclusion, rows: Mapping[FaultSet, int]
+    ) -> Conclusion | None:
+        """Give the leading fault sets severities that suit the facts."""
+        if not any(isinstance(n.observation, ReadingFact) for n in conclusion.observations):
+            return None
+        weights = conclusion.beliefs.weights
+        chances = weights.sum(axis=1)
+        few = effective_draws(weights) < FEW_DRAWS * weights.shape[1]
+        causes, bank = self._compiled.causes, self._compiled.bank
+        leading = [
+            fault_set
+            for fault_set, row in rows.items()
+            if chances[row] >= LEAST_REDRAWN
+            and few[row]
+            and any(has_severity(causes[c]) for c in fault_set)
+        ]
+        leading.sort(key=lambda fault_set: -chances[rows[fault_set]])
+        if not leading:
+            return None
+        sets, prior = list(conclusion.hypotheses.sets), conclusion.prior.copy()
+        for place, fault_set in enumerate(leading[:REDRAWN_ROWS]):
+            row, old = bank.first_redrawn + place, rows[fault_set]
+            ladder = self._ladder(fault_set)
+            redrawn = choose_severities(
+                self._ladder_likelihood(ladder, conclusion, fault_set)
+            )
+            bank.put_draws(row, ladder, redrawn.choice)
+            sets[row], sets[old] = fault_set, ()
+            prior[row] = prior[old] * redrawn.correction
+            prior[old] = 0.0
+        observations = conclusion.observations
+        front = [one[: bank.n_singles] for one in conclusion.likelihoods]
+        return replace(
+            conclusion,
+            hypotheses=replace(bank.all, sets=tuple(sets)),
+            likelihoods=self._all_rows(front, observations),
+            prior=prior,
+        )
+
+    def _ladder(self, fault_set: FaultSet) -> Hypotheses:
+        """Return a fault set on a fine ladder of severities; kept."""
+        if fault_set not in self._ladders:
+            if len(self._ladders) >= KEPT_LADDERS:
+                self._ladders.pop(next(iter(self._ladders)))
+            compiled = self._compiled
+            grid = compiled.hypotheses(
+                [fault_set] * N_REPLICATES, replicates=range(N_REPLICATES)
+            )
+            causes = [compiled.causes[cause] for cause in fault_set]
+            levels = severity_levels(compiled.predictor.model, causes)
+            self._ladders[fault_set] = interpolated(grid, levels)
+        return self._ladders[fault_set]
+
+    def _ladder_likelihood(
+        self, ladder: Hypotheses, conclusion: Conclusion, fault_set: FaultSet
+    ) -> FloatArray:
+        """Return the likelihood of the facts while the whole set was present."""
+        touched = [
+            number
+            for number, repair in enumerate(conclusion.repairs)
+            if repair.causes & set(fault_set)
+        ]
+        last = touched[0] if touched else len(conclusion.repairs)
+        result = np.ones((len(ladder.sets), self._compiled.n_draws))
+        for noted in conclusion.observations:
+            if noted.epoch <= last:
+                result *= self.likelihood(ladder, noted)
+        return result
 
     def likelihood(self, hypotheses: Hypotheses, noted: Noted) -> FloatArray:
         """Return the likelihood of one observation, shape (n_sets, n_draws)."""
@@ -296,36 +379,38 @@ class Reasoner:
         symptom = self.symptom_of(fact, is_complaint=is_complaint)
         return symptom_likelihood(symptom, fact.is_present, chance)
 
-    def _likelihoods(
-        self, hypotheses: Hypotheses, observations: Sequence[Noted], *, cached: bool
-    ) -> tuple[FloatArray, ...]:
-        if not cached:
-            return tuple(self.likelihood(hypotheses, noted) for noted in observations)
-        held = self._single_likelihoods
-        for noted in observations:
-            key = (noted.observation, noted.is_complaint)
-            if key not in held:
-                held[key] = self.likelihood(hypotheses, noted)
-        return tuple(held[noted.observation, noted.is_complaint] for noted in observations)
-
     def _promising(
         self,
         observations: Sequence[Noted],
         likelihoods: Sequence[FloatArray],
         answers: dict[str, str],
+        repairs: Sequence[RepairStep],
     ) -> tuple[tuple[FaultSet, ...], float]:
+        """Return the pairs worth solving, and what the others could add."""
         before = [k for k, noted in enumerate(observations) if noted.epoch == 0]
         if not before:
             return (), 0.0
         priors = self._compiled.priors
-        means = np.stack([likelihoods[k].mean(axis=1) for k in before], axis=1)
-        deviations = np.stack(
-            [self._deviation(observations[k].observation) for k in before], axis=1
-        )
         odds = priors.odds() @ priors.given(answers)
-        return promising_pairs(
-            odds, priors.part_of, means, deviations, most=MOST_PAIRS
+        means = np.stack([one.mean(axis=1) for one in likelihoods], axis=1)
+        deviations = np.stack(
+            [self._deviation(noted.observation) for noted in observations], axis=1
         )
+        pairs, left_out = promising_pairs(
+            odds, priors.part_of, means[:, before], deviations[:, before], most=MOST_PAIRS
+        )
+        if not repairs:
+            return pairs, left_out
+        mended = sorted({cause for repair in repairs for cause in repair.causes})
+        after = [k for k, noted in enumerate(observations) if noted.epoch > 0]
+        companions = promising_companions(
+            odds * means[1:, after].prod(axis=1),
+            priors.part_of,
+            mended=mended,
+            most=MOST_COMPANIONS,
+        )
+        known = set(pairs)
+        return (*pairs, *(pair for pair in companions if pair not in known)), left_out
 
     def _deviation(self, observation: Observation) -> FloatArray:
         """Return how far each single cause moves what a fact looks at, (n_causes,).
@@ -347,25 +432,6 @@ class Reasoner:
         self._deviations[observation] = moved
         return moved
 
-    def _solved(self, pairs: Sequence[FaultSet]) -> Hypotheses:
-        """Return pairs with their predictions; only new ones are solved."""
-        known = {} if self._pairs is None else {
-            pair: row for row, pair in enumerate(self._pairs.sets)
-        }
-        missing = [pair for pair in pairs if pair not in known]
-        if missing:
-            fresh = self._compiled.hypotheses(missing, every=PAIR_STRIDE)
-            if self._pairs is None or len(known) > KEPT_PAIRS:
-                keep = [known[pair] for pair in pairs if pair in known]
-                held = self._pairs and self._pairs.kept(np.array(keep, dtype=np.int64))
-                self._pairs = held.joined(fresh) if held else fresh
-            else:
-                self._pairs = self._pairs.joined(fresh)
-            known = {pair: row for row, pair in enumerate(self._pairs.sets)}
-        if self._pairs is None:
-            raise ValueError("no pairs asked for")
-        return self._pairs.kept(np.array([known[pair] for pair in pairs]))
-
     def _repair_step(self, name: str) -> RepairStep:
         causes = self._compiled.causes
         index = next(i for i, cause in enumerate(causes) if cause.name == name)
@@ -374,6 +440,22 @@ class Reasoner:
             causes=frozenset(line),
             cure_probability=causes[index].mode.repair.cure_probability,
         )
+
+
+def _believing(draft: Conclusion) -> Conclusion:
+    """Return a conclusion with its beliefs worked out.
+
+    Raises
+    ------
+    ImpossibleEvidenceError
+        If the facts are impossible together.
+    """
+    beliefs = update(draft.hypotheses.sets, draft.prior, draft.steps())
+    if beliefs is None:
+        raise ImpossibleEvidenceError(
+            "no cause can give these facts together; take the doubtful one back"
+        )
+    return replace(draft, beliefs=beliefs)
 
 
 def reading_of(fact: ReadingFact) -> Reading:

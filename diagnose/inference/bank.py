@@ -1,0 +1,134 @@
+"""The bank: predictions of all fault sets of a car in one block of memory.
+
+Singles lie in front, rows for pairs and for redrawn sets behind, so that nothing large
+is copied while a diagnosis runs. A row's content depends on its fault set alone, except
+for the redrawn rows, which `redraw` writes anew for each set of facts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from diagnose.circuit.nodal import IntArray
+from diagnose.faults.causes import FaultSet
+from diagnose.faults.predicted import Prediction
+from diagnose.inference.hypotheses import Hypotheses
+
+PAIR_ROWS = 160
+REDRAWN_ROWS = 8
+
+
+class Bank:
+    """Rows of hypotheses.
+
+    Parameters
+    ----------
+    singles : Hypotheses
+        The healthy car first, then every single cause.
+
+    Attributes
+    ----------
+    all : Hypotheses
+        Every row; those not in use hold no fault set that counts.
+    """
+
+    def __init__(self, singles: Hypotheses) -> None:
+        self.n_singles = len(singles.sets)
+        self.pair_rows: dict[FaultSet, int] = {}
+        self.first_redrawn = self.n_singles + PAIR_ROWS
+        n_rows = self.first_redrawn + REDRAWN_ROWS
+        self.all = _enlarged(singles, n_rows)
+
+    def behind_singles(self) -> Hypotheses:
+        """Return the rows behind the singles, without copying."""
+        rows = slice(self.n_singles, None)
+        held = self.all.prediction
+        return Hypotheses(
+            sets=self.all.sets[rows],
+            prediction=Prediction(
+                volts=held.volts[:, rows],
+                source_ohms=held.source_ohms[:, rows],
+                probes=held.probes[rows],
+                is_settled=held.is_settled[:, rows],
+            ),
+            symptoms=self.all.symptoms[rows],
+        )
+
+    def missing(self, pairs: Sequence[FaultSet]) -> list[FaultSet]:
+        """Return the pairs that have no row yet."""
+        return [pair for pair in pairs if pair not in self.pair_rows]
+
+    def keep_pairs(self, fresh: Hypotheses, wanted: Sequence[FaultSet]) -> None:
+        """Put newly solved pairs into rows, over pairs that nobody wants now.
+
+        Raises
+        ------
+        ValueError
+            If more pairs are wanted than there are rows.
+        """
+        spare = [pair for pair in self.pair_rows if pair not in set(wanted)]
+        free = iter(
+            set(range(self.n_singles, self.first_redrawn)) - set(self.pair_rows.values())
+        )
+        for source, pair in enumerate(fresh.sets):
+            row = next(free, None)
+            if row is None:
+                if not spare:
+                    raise ValueError("more pairs wanted than the bank has rows")
+                row = self.pair_rows.pop(spare.pop(0))
+            self.pair_rows[pair] = row
+            self.put(row, fresh, source)
+
+    def put(self, row: int, source: Hypotheses, source_row: int) -> None:
+        """Copy one row of other hypotheses into a row."""
+        held, given = self.all.prediction, source.prediction
+        held.volts[:, row] = given.volts[:, source_row]
+        held.source_ohms[:, row] = given.source_ohms[:, source_row]
+        held.probes[row] = given.probes[source_row]
+        held.is_settled[:, row] = given.is_settled[:, source_row]
+        self.all.symptoms[row] = source.symptoms[source_row]
+
+    def put_draws(self, row: int, ladder: Hypotheses, choice: IntArray) -> None:
+        """Fill a row from a ladder of severities: for each draw, one step.
+
+        Parameters
+        ----------
+        ladder : Hypotheses
+            One row per severity.
+        choice : IntArray
+            Row for each draw, shape (n_draws,).
+        """
+        draws = np.arange(len(choice))
+        held, given = self.all.prediction, ladder.prediction
+        held.volts[:, row] = given.volts[:, choice, draws]
+        held.source_ohms[:, row] = given.source_ohms[:, choice, draws]
+        held.probes[row] = given.probes[choice, draws]
+        held.is_settled[:, row] = given.is_settled[:, choice, draws]
+        self.all.symptoms[row] = ladder.symptoms[choice, draws]
+
+
+def _enlarged(singles: Hypotheses, n_rows: int) -> Hypotheses:
+    held = singles.prediction
+    n_singles = len(singles.sets)
+
+    def grown(array: np.ndarray, axis: int) -> np.ndarray:
+        shape = list(array.shape)
+        shape[axis] = n_rows
+        result = np.zeros(shape, dtype=array.dtype)
+        front = [slice(None)] * array.ndim
+        front[axis] = slice(n_singles)
+        result[tuple(front)] = array
+        return result
+
+    return Hypotheses(
+        sets=singles.sets + ((),) * (n_rows - n_singles),
+        prediction=Prediction(
+            volts=grown(held.volts, 1),
+            source_ohms=grown(held.source_ohms, 1),
+            probes=grown(held.probes, 0),
+            is_settled=grown(held.is_settled, 1),
+        ),
+        symptoms=grown(singles.symptoms, 0),
+    )

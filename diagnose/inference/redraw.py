@@ -1,0 +1,118 @@
+"""Redrawing: severities that suit the facts, for causes that the facts have singled out.
+
+With few draws a precise reading falls between the severities drawn for the true cause,
+and the truth is ruled out. Here a cause is solved with several severities for every
+tolerance draw, and what it shows in between is interpolated; for each draw one severity
+is chosen by its posterior weight, and the row's prior is corrected so that the evidence
+is that of all severities together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import IntArray
+from diagnose.faults.predicted import Prediction
+from diagnose.inference.hypotheses import Hypotheses
+
+STEPS_BETWEEN = 4
+
+
+def interpolated(grid: Hypotheses, levels: FloatArray) -> Hypotheses:
+    """Return a fault set on a fine ladder of severities.
+
+    Parameters
+    ----------
+    grid : Hypotheses
+        One row per replicate.
+    levels : FloatArray
+        Severity's probability, shape (n_replicates, n_draws).
+
+    Returns
+    -------
+    Hypotheses
+        One row per step of the ladder, the mildest level first, for every draw.
+    """
+    n_rows, n_draws = levels.shape
+    order = np.argsort(levels, axis=0)
+    place = np.arange((n_rows - 1) * STEPS_BETWEEN + 1) / STEPS_BETWEEN
+    low = np.minimum(place.astype(np.int64), n_rows - 2)
+    share = (place - low).astype(np.float32)
+    first, second = order[low], order[low + 1]
+    draws = np.arange(n_draws)
+
+    def between(array: FloatArray, axis: int) -> FloatArray:
+        rows = np.moveaxis(array, (axis, axis + 1), (0, 1))
+        mixed = rows[first, draws]
+        weight = share.reshape(-1, *[1] * (mixed.ndim - 1))
+        mixed += weight * (rows[second, draws] - mixed)
+        return np.moveaxis(mixed, (0, 1), (axis, axis + 1))
+
+    held = grid.prediction
+    return Hypotheses(
+        sets=grid.sets[:1] * len(place),
+        prediction=Prediction(
+            volts=between(held.volts, 1),
+            source_ohms=between(held.source_ohms, 1),
+            probes=between(held.probes, 0),
+            is_settled=between(held.is_settled, 1),
+        ),
+        symptoms=between(grid.symptoms, 0),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Redrawn:
+    """Chosen severities for one fault set.
+
+    Parameters
+    ----------
+    choice : IntArray
+        Step of the ladder for each draw, shape (n_draws,).
+    correction : FloatArray
+        Factor on the prior of each draw, shape (n_draws,): mean likelihood over the
+        ladder over the likelihood of the chosen one.
+    """
+
+    choice: IntArray
+    correction: FloatArray
+
+
+def choose_severities(likelihood: FloatArray) -> Redrawn:
+    """Return one severity per tolerance draw, chosen by the facts.
+
+    Parameters
+    ----------
+    likelihood : FloatArray
+        Of all facts together, shape (n_steps, n_draws).
+
+    Notes
+    -----
+    Inverse-transform choice with a fixed ladder of levels, so that the same facts give
+    the same choice. Averaged over severities, weight times chosen likelihood is the
+    evidence of the whole ladder: sum_r L / R.
+    """
+    n_draws = likelihood.shape[1]
+    mean = likelihood.mean(axis=0)
+    safe = np.maximum(likelihood, 1e-300)
+    share = np.cumsum(safe, axis=0) / safe.sum(axis=0)
+    levels = (np.arange(n_draws) * 0.618033988749895 + 0.5) % 1.0
+    choice = (share < levels).sum(axis=0)
+    chosen = safe[choice, np.arange(n_draws)]
+    return Redrawn(choice=choice, correction=np.asarray(mean / chosen))
+
+
+def effective_draws(weights: FloatArray) -> FloatArray:
+    """Return how many draws carry the weight of each row, shape (n_rows,).
+
+    Examples
+    --------
+    >>> effective_draws(np.array([[1.0, 1.0, 0.0, 0.0]]))
+    array([2.])
+    """
+    total = weights.sum(axis=1)
+    square = np.maximum((weights**2).sum(axis=1), 1e-300)
+    return np.asarray(total**2 / square)
