@@ -45,7 +45,11 @@ def part_words(part: Part) -> str:
 
     Examples
     --------
-    >>> part_words(Part(name="pump-relay.coil", assembly="pump-relay", kind="coil", terminals={}))
+    >>> part_words(
+    ...     Part(
+    ...         name="pump-relay.coil", assembly="pump-relay", kind="coil", terminals={}
+    ...     )
+    ... )
     'pump-relay coil'
     """
     return part.name.replace(".", " ")
@@ -90,7 +94,7 @@ N_REPLICATES = 8
 
 
 def _severity_key(causes: Sequence[Cause]) -> str | None:
-    """Return the key of the first severity of a fault set, the one that is replicated."""
+    """Return the key of a fault set's first severity, the one that is replicated."""
     for cause in causes:
         for number, change in enumerate(cause.mode.changes):
             if change.amount.shape is not Shape.FIXED:
@@ -163,7 +167,7 @@ def has_severity(cause: Cause) -> bool:
     return any(c.amount.shape is not Shape.FIXED for c in cause.mode.changes)
 
 
-def effect_signature(model: CarModel, cause: Cause) -> tuple[object, ...]:
+def effect_signature(cause: Cause) -> tuple[object, ...]:
     """Return what a cause does to the circuit, the same for causes that act alike.
 
     High resistance at either end of one wire acts alike: no reading between terminals
@@ -173,7 +177,9 @@ def effect_signature(model: CarModel, cause: Cause) -> tuple[object, ...]:
         (
             change.role,
             # the two ends of a wire add to one resistance
-            change.parameter.replace("joint_a_", "joint_").replace("joint_b_", "joint_"),
+            change.parameter.replace("joint_a_", "joint_").replace(
+                "joint_b_", "joint_"
+            ),
             change.operation,
             change.amount,
         )

@@ -1,7 +1,8 @@
 """Fault modes: the ways a kind of part fails, as changes to its parameters.
 
 A mode says what happens to numbers the element functions already read, so a new mode
-is a record in knowledge/, not code. Leaves to `causes` which parts of a car can have it.
+is a record in knowledge/, not code. Leaves to `causes` which parts of a car can have
+it.
 """
 
 from __future__ import annotations

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray, OperatingState
 from diagnose.circuit.compensation import CompensatedState, Slots, Solved
@@ -20,9 +22,11 @@ from diagnose.circuit.nodal import IntArray, Network, padded_curve
 from diagnose.faults.causes import Cause, FaultSet, changed_values
 from diagnose.measurement.quantities import Probe
 
+StoredArray = npt.NDArray[np.float32]
+"""Predictions are held in single precision: microvolts of 12 V, half the memory."""
+
 CHUNK_POINTS = 6000
 MAX_TRIPS = 3
-FULL_RANGE = 1e12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,22 +35,22 @@ class Prediction:
 
     Parameters
     ----------
-    volts : FloatArray
+    volts : StoredArray
         Open-circuit voltage of each node against the reference, shape
         (n_states, n_sets, n_draws, n_nodes), float32. [V]
-    source_ohms : FloatArray
+    source_ohms : StoredArray
         Resistance each node shows to the reference, same shape, float32. [Ω]
-    probes : FloatArray
-        Currents and on/off facts, shape (n_sets, n_draws, n_probes), float32; columns as
-        in `Predictor.probes`.
-    is_settled : FloatArray
+    probes : StoredArray
+        Currents and on/off facts, shape (n_sets, n_draws, n_probes), float32; columns
+        as in `Predictor.probes`.
+    is_settled : StoredArray
         Shape (n_states, n_sets, n_draws); 0 where a gate chatters.
     """
 
-    volts: FloatArray
-    source_ohms: FloatArray
-    probes: FloatArray
-    is_settled: FloatArray
+    volts: StoredArray
+    source_ohms: StoredArray
+    probes: StoredArray
+    is_settled: StoredArray
 
     def joined(self, other: Prediction) -> Prediction:
         """Return the fault sets of both, in order."""
@@ -69,7 +73,7 @@ class Prediction:
 
 @dataclass(frozen=True, slots=True)
 class _Override:
-    """One changed branch of one cause, shapes as in `Network`, without the branch axis."""
+    """One changed branch of one cause; shapes as in `Network` less the branch axis."""
 
     branch: int
     breaks: FloatArray
@@ -212,7 +216,9 @@ class Predictor:
                 break
             tripped = np.concatenate([tripped, worst[:, None]], axis=1)
             for state in range(n_states):
-                again = self._opened(state, draw[hit], slots[state].take(hit), tripped[hit])
+                again = self._opened(
+                    state, draw[hit], slots[state].take(hit), tripped[hit]
+                )
                 solved[state] = _put(solved[state], hit, again)
         return solved
 
@@ -242,7 +248,7 @@ class Predictor:
         is_over = worst[np.arange(len(draw)), choice] > 1.0
         return np.where(is_over, self._protective[choice], -1)
 
-    def _fill_probes(self, state: int, points: Solved, probes: FloatArray) -> None:
+    def _fill_probes(self, state: int, points: Solved, probes: StoredArray) -> None:
         """Put the currents and on/off facts of one state into their columns."""
         solver = self.solver(state)
         index = solver.network.branch_indices()
@@ -367,8 +373,9 @@ def _put(whole: Solved, rows: IntArray, part: Solved) -> Solved:
     """Return `whole` with some of its points replaced."""
     width = max(whole.branch.shape[1], part.branch.shape[1])
 
-    def merged(name: str, fill: float) -> np.ndarray:
-        old, new = getattr(whole, name), getattr(part, name)
+    def merged(name: str, fill: float) -> npt.NDArray[Any]:
+        old: npt.NDArray[Any] = getattr(whole, name)
+        new: npt.NDArray[Any] = getattr(part, name)
         if old.ndim == 1:
             result = old.copy()
             result[rows] = new

@@ -13,7 +13,7 @@ import numpy as np
 
 from diagnose.circuit.nodal import IntArray
 from diagnose.faults.causes import FaultSet
-from diagnose.faults.predicted import Prediction
+from diagnose.faults.predicted import Prediction, StoredArray
 from diagnose.inference.hypotheses import Hypotheses
 
 PAIR_ROWS = 160
@@ -70,7 +70,8 @@ class Bank:
         """
         spare = [pair for pair in self.pair_rows if pair not in set(wanted)]
         free = iter(
-            set(range(self.n_singles, self.first_redrawn)) - set(self.pair_rows.values())
+            set(range(self.n_singles, self.first_redrawn))
+            - set(self.pair_rows.values())
         )
         for source, pair in enumerate(fresh.sets):
             row = next(free, None)
@@ -113,7 +114,7 @@ def _enlarged(singles: Hypotheses, n_rows: int) -> Hypotheses:
     held = singles.prediction
     n_singles = len(singles.sets)
 
-    def grown(array: np.ndarray, axis: int) -> np.ndarray:
+    def grown(array: StoredArray, axis: int) -> StoredArray:
         shape = list(array.shape)
         shape[axis] = n_rows
         result = np.zeros(shape, dtype=array.dtype)

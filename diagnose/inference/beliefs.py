@@ -1,6 +1,7 @@
 """Beliefs: the weight of every fault set and draw after the facts so far.
 
-Facts before and after a repair are told apart: a repair moves weight from the fault sets
+Facts before and after a repair are told apart: a repair moves weight from the fault
+sets
 that hold the cause to the sets without it, by its chance to cure. Independent of the
 order of facts between repairs.
 """
@@ -95,9 +96,7 @@ def update(
         weights /= total
         log_evidence += float(np.log(total))
     total = float(weights.sum())
-    return Beliefs(
-        sets=tuple(sets), weights=weights / total, log_evidence=log_evidence
-    )
+    return Beliefs(sets=tuple(sets), weights=weights / total, log_evidence=log_evidence)
 
 
 def _repaired(
@@ -141,21 +140,22 @@ def promising_pairs(
         Mean likelihood of each fact under the healthy car (row 0) and each cause, shape
         (1 + n_causes, n_facts).
     deviations : FloatArray
-        How far each cause moves what each fact looks at, in any unit that compares causes
-        within a fact, shape (n_causes, n_facts).
+        How far each cause moves what each fact looks at, in any unit that compares
+        causes within a fact, shape (n_causes, n_facts).
     most : int
         How many pairs to return at most.
 
     Returns
     -------
     tuple
-        Pairs, most promising first, and the share of the evidence that the pairs left out
-        could add.
+        Pairs, most promising first, and the share of the evidence that the pairs left
+        out could add.
 
     Notes
     -----
     Faults in different circuits hardly interact, so a pair shows in each fact what the
-    one that moves it further shows. Its excess is the evidence it adds beyond the better
+    one that moves it further shows. Its excess is the evidence it adds beyond the
+    better
     of its causes alone; a pair without excess (a cause and an unrelated one) shifts all
     causes alike and is left to the priors. Only the order of search rests on this: the
     pairs kept are solved exactly.
@@ -196,8 +196,8 @@ def promising_companions(
     Parameters
     ----------
     score : FloatArray
-        Prior odds of each cause times its likelihood of the facts after the repair, shape
-        (n_causes,).
+        Prior odds of each cause times its likelihood of the facts after the repair,
+        shape (n_causes,).
     mended : Sequence[int]
         Causes that were repaired.
     """

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from diagnose.circuit.car import Car, FloatArray
+from diagnose.circuit.nodal import IntArray
 from diagnose.faults.causes import Cause, FaultSet
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import Prediction, Predictor, probe_columns
@@ -133,38 +134,63 @@ class Compiled:
 
         return Observed(volts=volts, probe=probe, mechanical=mechanical)
 
-    def predicted(self, hypotheses: Hypotheses, reading: Reading) -> FloatArray:
+    def predicted(
+        self,
+        hypotheses: Hypotheses,
+        reading: Reading,
+        *,
+        rows: IntArray | slice = slice(None),
+    ) -> FloatArray:
         """Return what the meter would show, meter loading and leads included.
+
+        Parameters
+        ----------
+        rows : IntArray or slice
+            The fault sets wanted; all when not given.
 
         Returns
         -------
         FloatArray
-            Shape (n_sets, n_draws), in volts, ohms (inf for over-range), amps, or 1/0 for a
-            look.
+            Shape (n_rows, n_draws), in volts, ohms (inf for over-range), amps, or 1/0
+            for a look.
         """
         prediction = hypotheses.prediction
         state = self.predictor.state_index[reading.state]
-        if reading.kind is ReadingKind.LOOK:
-            probe = Probe(branch=reading.red, state=reading.state, is_current=False)
-            return np.asarray(1.0 - prediction.probes[:, :, self._columns[probe]])
-        if reading.kind is ReadingKind.AMPS:
-            probe = Probe(branch=reading.red, state=reading.state, is_current=True)
-            column = prediction.probes[:, :, self._columns[probe]]
-            return np.abs(column.astype(np.float64))
+        if reading.kind in (ReadingKind.LOOK, ReadingKind.AMPS):
+            is_current = reading.kind is ReadingKind.AMPS
+            probe = Probe(
+                branch=reading.red, state=reading.state, is_current=is_current
+            )
+            column = prediction.probes[rows, :, self._columns[probe]]
+            column = column.astype(np.float64)
+            return np.asarray(np.abs(column) if is_current else 1.0 - column)
         red = self.predictor.node_index[reading.red]
         black = self.predictor.node_index[reading.black]
-        if reading.kind is ReadingKind.OHMS and black == 0:
-            ohms = prediction.source_ohms[state, :, :, red].astype(np.float64)
-            return over_range(ohms + self.knowledge.meter.lead_ohms)
         if reading.kind is ReadingKind.OHMS:
-            ohms = self.predictor.between_ohms(hypotheses.sets, state, red, black)
-            return over_range(ohms + self.knowledge.meter.lead_ohms)
+            return self._ohms(hypotheses, state, (red, black), rows)
         volts = prediction.volts[state]
         ohms = prediction.source_ohms[state]
-        across = volts[:, :, red].astype(np.float64) - volts[:, :, black]
-        return loaded_volts(
-            across, np.maximum(ohms[:, :, red], ohms[:, :, black]), self.knowledge.meter
-        )
+        across = volts[rows, :, red].astype(np.float64) - volts[rows, :, black]
+        source = np.maximum(ohms[rows, :, red], ohms[rows, :, black])
+        return loaded_volts(across, source, self.knowledge.meter)
+
+    def _ohms(
+        self,
+        hypotheses: Hypotheses,
+        state: int,
+        nodes: tuple[int, int],
+        rows: IntArray | slice,
+    ) -> FloatArray:
+        """Return ohms between two nodes; against the reference they are at hand."""
+        red, black = nodes
+        if black == 0:
+            held = hypotheses.prediction.source_ohms[state, rows, :, red]
+            ohms = held.astype(np.float64)
+        else:
+            numbers = np.arange(len(hypotheses.sets))[rows].tolist()
+            sets = [hypotheses.sets[number] for number in numbers]
+            ohms = self.predictor.between_ohms(sets, state, red, black)
+        return over_range(ohms + self.knowledge.meter.lead_ohms)
 
 
 def over_range(ohms: FloatArray) -> FloatArray:
@@ -190,8 +216,16 @@ def loaded_volts(
 
     >>> from diagnose.measurement.meters import Meter, MeterRange
     >>> range_ = MeterRange(percent=0.5, counts=2, resolution=0.01)
-    >>> meter = Meter(volts=range_, ohms=range_, amps=range_, input_ohms=1e7, lead_ohms=0.2,
-    ...     slip_probability=0.02, model_volts=0.03, model_fraction=0.01)
+    >>> meter = Meter(
+    ...     volts=range_,
+    ...     ohms=range_,
+    ...     amps=range_,
+    ...     input_ohms=1e7,
+    ...     lead_ohms=0.2,
+    ...     slip_probability=0.02,
+    ...     model_volts=0.03,
+    ...     model_fraction=0.01,
+    ... )
     >>> float(loaded_volts(np.array(12.0), np.array(1e7), meter))
     6.0
     """

@@ -1,7 +1,7 @@
 """Likelihoods: how well each hypothesis explains a fact, draw by draw.
 
-Readings stay continuous: predicted value, meter accuracy, how far a sound car strays from
-its file, and a small chance of a slip. Symptoms carry a report error.
+Readings stay continuous: predicted value, meter accuracy, how far a sound car strays
+from its file, and a small chance of a slip. Symptoms carry a report error.
 """
 
 from __future__ import annotations
@@ -20,10 +20,11 @@ SQRT_TWO_PI = float(np.sqrt(2.0 * np.pi))
 OHMS_MODEL_FRACTION = 0.1
 # From memory: parallel paths and warm windings spread an ohms reading by a tenth.
 AMPS_MODEL_FRACTION = 0.07
-# From memory: loads of one type differ by some percent, and so does the clamp's position.
+# From memory: loads of one type differ by some percent, and so does the clamp's
+# position.
 SPACING = 3.0
-# Derived: predicted values lie about (range/n_draws) apart; a kernel of about half their
-# standard deviation over n_draws times this closes the gaps between draws.
+# Derived: predicted values lie about (range/n_draws) apart; a kernel of about half
+# their standard deviation over n_draws times this closes the gaps between draws.
 MISREAD_OL_PROBABILITY = 0.01
 STATE_FLOOR = 0.01
 
@@ -68,7 +69,9 @@ def spread_of(kind: ReadingKind, meter: Meter, *, system_volts: float) -> Spread
         return Spread(
             range_=meter.amps, fixed=0.0, fraction=AMPS_MODEL_FRACTION, span=100.0
         )
-    return Spread(range_=meter.ohms, fixed=0.05, fraction=OHMS_MODEL_FRACTION, span=100.0)
+    return Spread(
+        range_=meter.ohms, fixed=0.05, fraction=OHMS_MODEL_FRACTION, span=100.0
+    )
 
 
 def reading_likelihood(
@@ -90,8 +93,8 @@ def reading_likelihood(
 
     Notes
     -----
-    (1 - s) N(value; predicted, sigma) + s / span, sigma from the meter, the model and the
-    spacing of the draws.
+    (1 - s) N(value; predicted, sigma) + s / span, sigma from the meter, the model and
+    the spacing of the draws.
     """
     is_over = np.isinf(predicted)
     if np.isinf(value):
@@ -102,7 +105,9 @@ def reading_likelihood(
     z = (value - finite) / sigma
     density = np.exp(-0.5 * z * z) / (sigma * SQRT_TWO_PI)
     density = np.where(is_over, MISREAD_OL_PROBABILITY / spread.span, density)
-    return np.asarray((1.0 - slip_probability) * density + slip_probability / spread.span)
+    return np.asarray(
+        (1.0 - slip_probability) * density + slip_probability / spread.span
+    )
 
 
 def tail_of(

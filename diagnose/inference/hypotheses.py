@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
 from diagnose.faults.causes import FaultSet
-from diagnose.faults.predicted import Prediction
+from diagnose.faults.predicted import Prediction, StoredArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,14 +19,14 @@ class Hypotheses:
     ----------
     sets : tuple[FaultSet, ...]
     prediction : Prediction
-    symptoms : FloatArray
+    symptoms : StoredArray
         Chance that each symptom is really there, shape (n_sets, n_draws, n_symptoms),
         float32; columns as in `Compiled.symptom_names`.
     """
 
     sets: tuple[FaultSet, ...]
     prediction: Prediction
-    symptoms: FloatArray
+    symptoms: StoredArray
 
     def joined(self, other: Hypotheses) -> Hypotheses:
         """Return both, in order."""

@@ -68,7 +68,9 @@ class CauseNetwork:
         }
         self.network = DiscreteBayesianNetwork()
         for context in self.contexts:
-            self._add(context.name, tuple(context.states), [list(context.states.values())])
+            self._add(
+                context.name, tuple(context.states), [list(context.states.values())]
+            )
         for part in self.parts:
             self._add_part(part)
         self.check()
@@ -80,7 +82,7 @@ class CauseNetwork:
         columns: Sequence[Sequence[float]],
         parents: Mapping[str, Sequence[str]] | None = None,
     ) -> None:
-        """Add a node; `columns` has one column per parent configuration, last fastest."""
+        """Add a node; one column per parent configuration, the last parent fastest."""
         parents = parents or {}
         table = np.array(columns, dtype=np.float64).T
         self.network.add_node(name)
@@ -93,7 +95,10 @@ class CauseNetwork:
                 table,
                 evidence=list(parents) or None,
                 evidence_card=[len(s) for s in parents.values()] or None,
-                state_names={name: list(states), **{p: list(s) for p, s in parents.items()}},
+                state_names={
+                    name: list(states),
+                    **{p: list(s) for p, s in parents.items()},
+                },
             )
         )
 
@@ -123,7 +128,9 @@ class CauseNetwork:
         configurations = tuple(itertools.product(*(c.states for c in self.contexts)))
         weights = np.array(
             [
-                np.prod([c.states[s] for c, s in zip(self.contexts, config, strict=True)])
+                np.prod(
+                    [c.states[s] for c, s in zip(self.contexts, config, strict=True)]
+                )
                 for config in configurations
             ]
         )
@@ -133,7 +140,9 @@ class CauseNetwork:
         for row, part in enumerate(self.parts):
             table = self.network.get_cpds(node_name(part))
             for column, config in enumerate(configurations):
-                answers = dict(zip((c.name for c in self.contexts), config, strict=True))
+                answers = dict(
+                    zip((c.name for c in self.contexts), config, strict=True)
+                )
                 values = _column(table, answers)
                 ok[row, column] = values[0]
                 for cause, value in zip(self.modes[part], values[1:], strict=True):
@@ -167,8 +176,8 @@ class CauseNetwork:
         Parameters
         ----------
         likelihoods : Sequence[FloatArray]
-            One per fact: its likelihood under every fault set of `fault_sets` (rows) and
-            every tolerance draw (columns).
+            One per fact: its likelihood under every fault set of `fault_sets` (rows)
+            and every tolerance draw (columns).
         answers : Mapping[str, str]
             Context answers.
 
@@ -179,8 +188,8 @@ class CauseNetwork:
 
         Notes
         -----
-        Adds a tolerance node and one node per fact, with all fault nodes as parents: for
-        networks small enough to hold, as a reference.
+        Adds a tolerance node and one node per fact, with all fault nodes as parents:
+        for networks small enough to hold, as a reference.
         """
         whole = CauseNetwork(self.contexts, self.causes)
         n_draws = likelihoods[0].shape[1] if likelihoods else 1

@@ -1,8 +1,8 @@
 """The next step, in minutes: what each reading is expected to save.
 
 Works on particles (a fault set and a draw each) taken from the beliefs, so that a few
-hundred readings are ranked in milliseconds. A reading's outcomes are bins a person would
-tell apart; after each outcome the repairs are ordered by chance over cost.
+hundred readings are ranked in milliseconds. A reading's outcomes are bins a person
+would tell apart; after each outcome the repairs are ordered by chance over cost.
 """
 
 from __future__ import annotations
@@ -16,13 +16,17 @@ from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
 
 VOLT_EDGES = np.array(
-    [-1, 0.02, 0.06, 0.12, 0.2, 0.3, 0.5, 0.8, 1.2, 2, 3.5, 5, 6.5, 7.5, 8.5, 9.2, 9.8]
-    + [10.3, 10.8, 11.2, 11.6, 11.9, 12.2, 12.5, 12.8, 13.2, 13.6, 14.0, 14.4, 14.9]
+    [
+        *(-1, 0.02, 0.06, 0.12, 0.2, 0.3, 0.5, 0.8, 1.2, 2, 3.5, 5, 6.5, 7.5, 8.5, 9.2),
+        *(9.8, 10.3, 10.8, 11.2, 11.6, 11.9, 12.2, 12.5, 12.8, 13.2, 13.6, 14.0, 14.4),
+        14.9,
+    ]
 )
 AMP_EDGES = np.array([0.03, 0.1, 0.3, 1, 2, 4, 6, 9, 13, 18, 25, 35, 50, 80, 120, 180])
 OHM_EDGES = np.array([0.3, 0.6, 1, 2, 4, 8, 16, 40, 100, 300, 1e3, 1e4, 1e5, 1e6, 4e7])
 LOOK_EDGES = np.array([0.5])
-# Derived: steps of a few times the meter's and the model's spread; they serve planning only.
+# Derived: steps of a few times the meter's and the model's spread; they serve planning
+# only.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,8 +53,8 @@ def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> Floa
     Parameters
     ----------
     probabilities : FloatArray
-        Of each group, shape (..., n_groups); may sum to less than 1: the rest is cured by
-        none of them.
+        Of each group, shape (..., n_groups); may sum to less than 1: the rest is cured
+        by none of them.
 
     Returns
     -------
@@ -64,8 +68,12 @@ def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> Floa
 
     Examples
     --------
-    >>> plan = RepairPlan(minutes=np.array([30.0, 10.0, 2.0, 40.0]), give_up_minutes=1e9)
-    >>> round(float(expected_repair_minutes(np.array([0.45, 0.30, 0.15, 0.10]), plan)), 1)
+    >>> plan = RepairPlan(
+    ...     minutes=np.array([30.0, 10.0, 2.0, 40.0]), give_up_minutes=1e9
+    ... )
+    >>> round(
+    ...     float(expected_repair_minutes(np.array([0.45, 0.30, 0.15, 0.10]), plan)), 1
+    ... )
     31.0
     """
     if not len(plan.minutes):
@@ -169,9 +177,7 @@ def mutual_bits(joint: FloatArray) -> FloatArray:
     return np.asarray(_entropy(joint.sum(axis=1)) + _entropy(joint.sum(axis=2)) - whole)
 
 
-def yes_no_joint(
-    yes: FloatArray, particles: Particles, *, n_groups: int
-) -> FloatArray:
+def yes_no_joint(yes: FloatArray, particles: Particles, *, n_groups: int) -> FloatArray:
     """Return the joint of a yes or no and group, shape (n_symptoms, 2, n_groups).
 
     Parameters
@@ -224,10 +230,11 @@ def common_particles(
 
     Notes
     -----
-    Every fault set gets the same draws with the same shares, taken from the beliefs about
-    the draws over all sets, but for draws that the facts have ruled out for it: sets that
-    would show the same then show the same here, and a reading that can't tell them apart
-    is seen to be worth nothing.
+    Every fault set gets the same draws with the same shares, taken from the beliefs
+    about
+    the draws over all sets, but for draws that the facts have ruled out for it: sets
+    that would show the same then show the same here, and a reading that can't tell them
+    apart is seen to be worth nothing.
     """
     chances = weights.sum(axis=1)
     rows = np.argsort(-chances, kind="stable")[:most_sets]
@@ -251,5 +258,7 @@ def edges_for(unit: str) -> FloatArray:
 
 def best_first(saves_minutes: FloatArray, cost_minutes: FloatArray) -> Sequence[int]:
     """Return the indices of readings by what they save net of their own cost."""
-    order: list[int] = np.argsort(-(saves_minutes - cost_minutes), kind="stable").tolist()
+    order: list[int] = np.argsort(
+        -(saves_minutes - cost_minutes), kind="stable"
+    ).tolist()
     return order

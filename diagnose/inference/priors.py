@@ -1,7 +1,7 @@
 """Priors as arrays: how likely each set of causes is before any fact.
 
-Reads nothing but numbers taken from the cause network (`network`); the running diagnosis
-needs no more than this of it.
+Reads nothing but numbers taken from the cause network (`network`); the running
+diagnosis needs no more than this of it.
 """
 
 from __future__ import annotations
@@ -81,8 +81,8 @@ class Priors:
 
         Notes
         -----
-        Sum over configurations of P(configuration) times the product over fault nodes; a
-        set with two causes of one part has probability 0.
+        Sum over configurations of P(configuration) times the product over fault nodes;
+        a set with two causes of one part has probability 0.
         """
         weights = self.given(answers)
         log_odds = np.log(self.odds())
@@ -93,7 +93,9 @@ class Priors:
             members[row, : len(fault_set)] = fault_set
         padded = np.vstack([log_odds, np.zeros(log_odds.shape[1])])
         log_joint = padded[members].sum(axis=1) + all_ok
-        parts = np.where(members >= 0, self.part_of[members], -1 - np.arange(members.shape[1]))
+        parts = np.where(
+            members >= 0, self.part_of[members], -1 - np.arange(members.shape[1])
+        )
         ordered = np.sort(parts, axis=1)
         is_possible = (np.diff(ordered, axis=1) != 0).all(axis=1)
         return np.where(is_possible, np.exp(log_joint) @ weights, 0.0)

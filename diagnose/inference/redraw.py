@@ -1,4 +1,4 @@
-"""Redrawing: severities that suit the facts, for causes that the facts have singled out.
+"""Redrawing: severities that suit the facts, for the causes that lead.
 
 With few draws a precise reading falls between the severities drawn for the true cause,
 and the truth is ruled out. Here a cause is solved with several severities for every
@@ -15,7 +15,7 @@ import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
-from diagnose.faults.predicted import Prediction
+from diagnose.faults.predicted import Prediction, StoredArray
 from diagnose.inference.hypotheses import Hypotheses
 
 STEPS_BETWEEN = 4
@@ -44,7 +44,7 @@ def interpolated(grid: Hypotheses, levels: FloatArray) -> Hypotheses:
     first, second = order[low], order[low + 1]
     draws = np.arange(n_draws)
 
-    def between(array: FloatArray, axis: int) -> FloatArray:
+    def between(array: StoredArray, axis: int) -> StoredArray:
         rows = np.moveaxis(array, (axis, axis + 1), (0, 1))
         mixed = rows[first, draws]
         weight = share.reshape(-1, *[1] * (mixed.ndim - 1))

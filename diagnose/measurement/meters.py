@@ -38,7 +38,11 @@ class MeterRange:
         A meter of ±(1 % + 2 counts) showing 100.0 V may be 1.2 V off (handbook
         convention).
 
-        >>> float(MeterRange(percent=1.0, counts=2, resolution=0.1).half_width(np.array(100.0)))
+        >>> float(
+        ...     MeterRange(percent=1.0, counts=2, resolution=0.1).half_width(
+        ...         np.array(100.0)
+        ...     )
+        ... )
         1.2
         """
         return np.abs(value) * self.percent / 100.0 + self.counts * self.resolution

@@ -21,9 +21,7 @@ LIGHT_EXPONENT = 3.4
 # Engineers, 11th ed., p. 22-8 (secondary copy).
 
 CURRENT_QUANTITIES = frozenset({Quantity.AMPS, Quantity.BATTERY_AMPS})
-SWITCHED_QUANTITIES = frozenset(
-    {Quantity.IS_UP, Quantity.IS_CLOSED, Quantity.IS_BLOWN}
-)
+SWITCHED_QUANTITIES = frozenset({Quantity.IS_UP, Quantity.IS_CLOSED, Quantity.IS_BLOWN})
 MAIN_TERMINALS: Mapping[str, tuple[str, str]] = {
     "battery": ("plus", "minus"),
     "alternator": ("output", "case"),
@@ -164,8 +162,8 @@ def claim_probability(claim: Claim, *, car: Car, seen: Observed) -> FloatArray:
 
     Notes
     -----
-    A logistic curve around the limit, 1 / (1 + exp(-(value - limit)/blur)); several parts
-    with the role must all satisfy the claim.
+    A logistic curve around the limit, 1 / (1 + exp(-(value - limit)/blur)); several
+    parts with the role must all satisfy the claim.
     """
     if claim.quantity is Quantity.MECHANICAL:
         values = [seen.mechanical(claim.role)]
@@ -197,29 +195,37 @@ def symptom_probability(
     """Return the chance that a symptom is really there, shape (n_sets, n_draws).
 
     Report errors are not in it; `inference.evidence` adds them.
+
+    Raises
+    ------
+    ValueError
+        If the car has nothing of what the symptom looks at.
     """
-    return _group_probability(symptom.when, symptoms=symptoms, car=car, seen=seen)
+    chance = _group_probability(symptom.when, symptoms=symptoms, car=car, seen=seen)
+    if chance is None:
+        raise ValueError(f"{symptom.name}: nothing left to look at on this car")
+    return chance
 
 
 def _group_probability(
     group: Group, *, symptoms: Mapping[str, Symptom], car: Car, seen: Observed
-) -> FloatArray:
+) -> FloatArray | None:
+    """Return a group's probability; None when the car has none of its members."""
     chances = []
     for member in group.members:
+        chance: FloatArray | None = None
         if isinstance(member, Claim):
             if is_applicable(member, car):
-                chances.append(claim_probability(member, car=car, seen=seen))
+                chance = claim_probability(member, car=car, seen=seen)
         else:
             inner = symptoms[member].when if isinstance(member, str) else member
-            chances.append(
-                _group_probability(inner, symptoms=symptoms, car=car, seen=seen)
-            )
-    return _join(group.join, chances)
+            chance = _group_probability(inner, symptoms=symptoms, car=car, seen=seen)
+        if chance is not None:
+            chances.append(chance)
+    return _join(group.join, chances) if chances else None
 
 
 def _join(join: Join, chances: Sequence[FloatArray]) -> FloatArray:
-    if not chances:
-        return np.asarray(1.0 if join is not Join.ANY else 0.0)
     if join is Join.ALL:
         return np.asarray(np.multiply.reduce(chances))
     misses = np.multiply.reduce([1.0 - chance for chance in chances])

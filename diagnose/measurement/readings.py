@@ -12,7 +12,9 @@ from diagnose.circuit.car import Car
 from diagnose.measurement.quantities import main_nodes
 
 PROTECTIVE_KINDS = frozenset({"fuse", "fusible-link", "breaker"})
-DROP_KINDS = frozenset({"wire", "contacts", "switch-contact", "joint"}) | PROTECTIVE_KINDS
+DROP_KINDS = (
+    frozenset({"wire", "contacts", "switch-contact", "joint"}) | PROTECTIVE_KINDS
+)
 CONSUMER_KINDS = frozenset({"motor", "load", "lamp", "controller", "coil", "starter"})
 
 
@@ -32,8 +34,8 @@ class Reading:
     Parameters
     ----------
     red, black : str
-        Nodes of the leads. For AMPS, `red` is the part the clamp is round and `black` is
-        empty; for LOOK, `red` is the fuse and `black` is empty.
+        Nodes of the leads. For AMPS, `red` is the part the clamp is round and `black`
+        is empty; for LOOK, `red` is the fuse and `black` is empty.
     """
 
     kind: ReadingKind
@@ -59,9 +61,10 @@ def clamp_parts(car: Car) -> tuple[str, ...]:
 def proposable_readings(car: Car) -> tuple[Reading, ...]:
     """Return the readings worth ranking.
 
-    Volts from every test point to the battery post in every state; the drop along wires,
-    contacts, fuses and studs, and across consumers, wherever current may flow; a look at
-    every fuse; ohms to the battery post with the battery disconnected.
+    Volts from every test point to the battery post in every state; the drop along
+    wires,
+    contacts, fuses and studs, and across consumers, wherever current may flow; a look
+    at every fuse; ohms to the battery post with the battery disconnected.
     """
     found: dict[Reading, None] = {}
     states = [state for state in car.states if state.is_battery_connected]

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import IntArray
 from diagnose.inference.next_step import (
     Particles,
     RepairPlan,
@@ -25,7 +26,6 @@ from diagnose.inference.next_step import (
 from diagnose.measurement.readings import (
     Reading,
     ReadingKind,
-
     proposable_readings,
 )
 from diagnose.session.answer import ExpectedValue, ProposedStep, StepKind
@@ -90,6 +90,8 @@ class Adviser:
         self._line_of = np.empty(len(model.compiled.causes), dtype=np.int64)
         for number, line in enumerate(model.lines):
             self._line_of[list(line)] = number
+        self._access: dict[Reading, tuple[tuple[str, float], ...]] = {}
+        self._state_minutes = {s.name: s.change_minutes for s in model.car.states}
         self._line_minutes = np.array([self._minutes_of(line) for line in model.lines])
 
     def _minutes_of(self, line: Sequence[int]) -> float:
@@ -302,11 +304,18 @@ class Adviser:
     def minutes(self, reading: Reading, here: Whereabouts) -> float:
         """Return what a reading costs from where the person is. [min]."""
         car = self._model.car
-        places = [p for p in places_of(reading, car) if p not in here.places]
-        access = sum(car.places[place].minutes for place in places if place in car.places)
+        if reading not in self._access:
+            self._access[reading] = tuple(
+                (place, car.places[place].minutes)
+                for place in places_of(reading, car)
+                if place in car.places
+            )
+        access = sum(
+            m for place, m in self._access[reading] if place not in here.places
+        )
         state = 0.0
         if reading.kind is not ReadingKind.LOOK and reading.state != here.state:
-            state = car.state(reading.state).change_minutes
+            state = self._state_minutes[reading.state]
         return PROBE_MINUTES + access + state
 
     def symptom_minutes(self, name: str, here: Whereabouts) -> float:
@@ -333,7 +342,12 @@ class Adviser:
             )
             every = dict.fromkeys((s.name for s in self._model.car.states), 1.0)
             (priced,) = self._priced_symptoms(
-                conclusion, particles, plan=plan, here=here, excluded=others, chance=every
+                conclusion,
+                particles,
+                plan=plan,
+                here=here,
+                excluded=others,
+                chance=every,
             )
         else:
             (priced,) = self._priced_readings(
@@ -377,11 +391,15 @@ class Adviser:
                 if best is None or rate > best[0]:
                     best = (
                         rate,
-                        Priced(step=reading, minutes=minutes, saves_minutes=0.0, bits=bit),
+                        Priced(
+                            step=reading, minutes=minutes, saves_minutes=0.0, bits=bit
+                        ),
                     )
         if best is None or best[1].bits < LEAST_PROOF_BITS:
             return None
-        return self.proposed(best[1], conclusion, reason="tells whether the repair took")
+        return self.proposed(
+            best[1], conclusion, reason="tells whether the repair took"
+        )
 
     def proposed(
         self, priced: Priced, conclusion: Conclusion, *, reason: str
@@ -391,7 +409,6 @@ class Adviser:
             return self._proposed_symptom(priced, conclusion, reason)
         reading = priced.step
         car, knowledge = self._model.car, self._model.knowledge
-        predicted = self._model.compiled.predicted(conclusion.hypotheses, reading)
         return ProposedStep(
             name=reading.name,
             kind=StepKind.READING,
@@ -403,7 +420,9 @@ class Adviser:
             bits=priced.bits,
             expected=self._expected(
                 conclusion,
-                predicted,
+                lambda rows: self._model.compiled.predicted(
+                    conclusion.hypotheses, reading, rows=rows
+                ),
                 lambda low, high: range_words(low, high, reading.kind),
             ),
             state=reading.state,
@@ -421,8 +440,12 @@ class Adviser:
         state = self._model.car.state(symptom.state)
         keys = dict.fromkeys((symptom.caution, state.caution))
         column = self._model.compiled.symptom_index[name]
-        chance = conclusion.hypotheses.symptoms[:, :, column].astype(np.float64)
-        mean = np.broadcast_to(chance.mean(axis=1, keepdims=True), chance.shape)
+
+        def mean_chance(rows: IntArray) -> FloatArray:
+            chance = conclusion.hypotheses.symptoms[rows, :, column].astype(np.float64)
+            mean = chance.mean(axis=1, keepdims=True)
+            return np.asarray(np.broadcast_to(mean, chance.shape))
+
         return ProposedStep(
             name=f"symptom|{name}",
             kind=StepKind.SYMPTOM,
@@ -432,7 +455,7 @@ class Adviser:
             minutes=priced.minutes,
             saves_minutes=priced.saves_minutes - priced.minutes,
             bits=priced.bits,
-            expected=self._expected(conclusion, mean, _yes_words),
+            expected=self._expected(conclusion, mean_chance, _yes_words),
             state=symptom.state,
             red="",
             black="",
@@ -443,11 +466,11 @@ class Adviser:
     def _expected(
         self,
         conclusion: Conclusion,
-        predicted: FloatArray,
+        predicted: Callable[[IntArray], FloatArray],
         words: Callable[[float, float], str],
     ) -> tuple[ExpectedValue, ...]:
         beliefs, compiled = conclusion.beliefs, self._model.compiled
-        healthy = np.sort(predicted[0])
+        healthy = np.sort(predicted(np.array([0]))[0])
         n_draws = len(healthy)
         low, high = healthy[n_draws // 20], healthy[-1 - n_draws // 20]
         result = [
@@ -464,8 +487,8 @@ class Adviser:
             if lines[line] < 0.01:
                 break
             members = set(self._model.lines[line])
-            rows = [i for i, s in enumerate(beliefs.sets) if members & set(s)]
-            low, high = weighted_range(predicted[rows], beliefs.weights[rows])
+            rows = np.array([i for i, s in enumerate(beliefs.sets) if members & set(s)])
+            low, high = weighted_range(predicted(rows), beliefs.weights[rows])
             cause = compiled.causes[self._model.lines[line][0]]
             result.append(
                 ExpectedValue(
@@ -500,9 +523,7 @@ def weighted_range(values: FloatArray, weights: FloatArray) -> tuple[float, floa
     return float(flat[low]), float(flat[min(high, len(flat) - 1)])
 
 
-def whereabouts(
-    fact: ReadingFact | SymptomFact | None, model: Model
-) -> Whereabouts:
+def whereabouts(fact: ReadingFact | SymptomFact | None, model: Model) -> Whereabouts:
     """Return where the latest observation leaves the person."""
     if fact is None:
         return Whereabouts()
@@ -512,5 +533,3 @@ def whereabouts(
     return Whereabouts(
         state=fact.state, places=frozenset(places_of(reading, model.car))
     )
-
-

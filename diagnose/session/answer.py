@@ -36,7 +36,8 @@ class RankedCause:
     Parameters
     ----------
     name : str
-        Key of the leading cause, e.g. ``pump-wire:open_circuit``; use it in `RepairFact`.
+        Key of the leading cause, e.g. ``pump-wire:open_circuit``; use it in
+        `RepairFact`.
     members : tuple[str, ...]
         All causes on the line.
     says : str
@@ -73,8 +74,8 @@ class ExpectedValue:
     says : str
         The cause in words; ``healthy car`` for none.
     low, high : float
-        The middle 90 % of the predicted values, in the reading's unit; for a symptom both are
-        the probability of a yes.
+        The middle 90 % of the predicted values, in the reading's unit; for a symptom
+        both are the probability of a yes.
     words : str
         The same for the screen, e.g. ``0.1 to 0.4 V``.
     """
@@ -93,7 +94,8 @@ class ProposedStep:
     Parameters
     ----------
     name : str
-        Key, e.g. ``volts|cranking|pump.plus|battery.minus`` or ``symptom|engine-cranks``.
+        Key, e.g. ``volts|cranking|pump.plus|battery.minus`` or
+        ``symptom|engine-cranks``.
     instruction : str
         Where the red lead, where the black, which state, with what on.
     cautions : tuple[str, ...]

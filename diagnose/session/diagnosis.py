@@ -236,7 +236,8 @@ class Diagnosis:
                 says = f"Nothing fits, not even on a second look. {fit.check}"
                 return steps, Advice(verdict=Verdict.STOP, says=says, cautions=())
         if useful:
-            says = f"Take this reading: it saves about {useful[0].saves_minutes - useful[0].minutes:.0f} min."
+            net = useful[0].saves_minutes - useful[0].minutes
+            says = f"Take this reading: it saves about {net:.0f} min."
             return steps, Advice(verdict=Verdict.OPEN, says=says, cautions=())
         if causes and causes[0].probability > 0.02:
             return steps, self._repair_advice(causes[0])
@@ -255,22 +256,25 @@ class Diagnosis:
             return None
         reading = reading_of(fact)
         taken = [
-            f for f in standing if isinstance(f, ReadingFact) and reading_of(f) == reading
+            f
+            for f in standing
+            if isinstance(f, ReadingFact) and reading_of(f) == reading
         ]
         if len(taken) > 1:
             return None
         here = whereabouts(_latest(standing), self._model)
         return self._adviser.asked(
-            reading, conclusion, here, reason="disagrees with everything else: repeat it"
+            reading,
+            conclusion,
+            here,
+            reason="disagrees with everything else: repeat it",
         )
 
     def _repair_advice(self, best: RankedCause) -> Advice:
         cause = next(c for c in self._model.compiled.causes if c.name == best.name)
         caution = cause.mode.repair.caution
         cautions = (self._model.knowledge.cautions[caution],) if caution else ()
-        says = (
-            f"Mend it now: {best.repair} Another reading costs more than it saves."
-        )
+        says = f"Mend it now: {best.repair} Another reading costs more than it saves."
         return Advice(
             verdict=Verdict.REPAIR, says=says, cautions=cautions, cause=best.name
         )
@@ -303,14 +307,18 @@ class Diagnosis:
             reason="the complaint itself has to be gone",
         )
         if tests:
-            says = "The readings say it is mended, the complaint says not: test it again."
+            says = (
+                "The readings say it is mended, the complaint says not: test it again."
+            )
             return (retest,), Advice(
                 verdict=Verdict.PROVE, says=says, cautions=retest.cautions
             )
         if any(isinstance(f, ReadingFact) for f in later):
             if healthy < 0.5:
                 return None
-            says = "The reading is what a sound car shows. Now test the complaint itself."
+            says = (
+                "The reading is what a sound car shows. Now test the complaint itself."
+            )
             return (retest,), Advice(
                 verdict=Verdict.PROVE, says=says, cautions=retest.cautions
             )
@@ -365,7 +373,7 @@ class Diagnosis:
         ):
             raise ReadingError(
                 "ohms are measured with the battery disconnected (state isolated), "
-                "volts and amps with it connected; the meter or the reading would suffer"
+                "volts and amps with it connected; meter or reading would suffer"
             )
 
     def _known(self, name: str, known: Mapping[str, object], what: str) -> None:
@@ -462,5 +470,3 @@ def _vocabulary(model: Model) -> Vocabulary:
         reference=car.reference,
         look_state=car.states[0].name,
     )
-
-

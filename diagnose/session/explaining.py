@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
-from diagnose.inference.beliefs import Beliefs, update
+from diagnose.circuit.nodal import BoolArray
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.advising import Adviser, weighted_range
 from diagnose.session.answer import Fit, RankedCause, Weight
@@ -61,36 +61,35 @@ class Explainer:
         without = self._without(conclusion)
         return self._line(line, probability, conclusion, without, shown=None)
 
-    def _without(self, conclusion: Conclusion) -> list[Beliefs | None]:
-        """Return the beliefs with each observation left out."""
-        return [
-            update(
-                conclusion.hypotheses.sets,
-                conclusion.prior,
-                conclusion.steps(without=number),
-            )
-            for number in range(len(conclusion.observations))
-        ]
+    def _without(self, conclusion: Conclusion) -> list[FloatArray]:
+        """Return the weights with each observation left out, (n_sets, n_draws) each.
+
+        No likelihood is ever zero (a slip is always possible), so it can be divided
+        out; only observations since the latest repair are explained.
+        """
+        weights = conclusion.beliefs.weights
+        left = [weights / likelihood for likelihood in conclusion.likelihoods]
+        return [one / one.sum() for one in left]
 
     def _line(
         self,
         line: int,
         probability: float,
         conclusion: Conclusion,
-        without: Sequence[Beliefs | None],
+        without: Sequence[FloatArray],
         *,
         shown: int | None = SHOWN_WEIGHTS,
     ) -> RankedCause:
         compiled = self._model.compiled
         members = self._model.lines[line]
         rows = self._rows_with(members, conclusion)
-        weights = [
-            self._weight(rows, conclusion, number, beliefs)
-            for number, beliefs in enumerate(without)
+        evidence = [
+            self._weight(rows, conclusion, number, weights)
+            for number, weights in enumerate(without)
         ]
-        weights.sort(key=lambda weight: -abs(weight.decibans))
+        evidence.sort(key=lambda weight: -abs(weight.decibans))
         if shown is not None:
-            weights = [w for w in weights if abs(w.decibans) > LEAST_DECIBANS][:shown]
+            evidence = [w for w in evidence if abs(w.decibans) > LEAST_DECIBANS][:shown]
         cause = compiled.causes[members[0]]
         return RankedCause(
             name=cause.name,
@@ -99,12 +98,10 @@ class Explainer:
             probability=probability,
             repair=cause.repair,
             repair_minutes=self._adviser.repair_minutes(line),
-            evidence=tuple(weights),
+            evidence=tuple(evidence),
         )
 
-    def _rows_with(
-        self, members: Sequence[int], conclusion: Conclusion
-    ) -> np.ndarray:
+    def _rows_with(self, members: Sequence[int], conclusion: Conclusion) -> BoolArray:
         wanted = set(members)
         return np.array(
             [bool(wanted & set(s)) for s in conclusion.hypotheses.sets], dtype=np.bool_
@@ -112,44 +109,44 @@ class Explainer:
 
     def _weight(
         self,
-        rows: np.ndarray,
+        rows: BoolArray,
         conclusion: Conclusion,
         number: int,
-        beliefs: Beliefs | None,
+        weights: FloatArray,
     ) -> Weight:
-        """Return 10 log10 P(fact | cause, other facts) / P(fact | not cause, others)."""
+        """Return 10 log10 of P(fact | cause) / P(fact | not), other facts given."""
         epoch, observation, _ = conclusion.observations[number]
         words = observation_words(observation, self._model.car)
-        if beliefs is None or epoch < len(conclusion.repairs):
+        if epoch < len(conclusion.repairs):
             return Weight(fact=words, decibans=0.0, expected="before the repair")
         likelihood = conclusion.likelihoods[number]
-        joint = beliefs.weights * likelihood
-        with_cause = _ratio(joint[rows], beliefs.weights[rows])
-        without_cause = _ratio(joint[~rows], beliefs.weights[~rows])
+        joint = weights * likelihood
+        with_cause = _ratio(joint[rows], weights[rows])
+        without_cause = _ratio(joint[~rows], weights[~rows])
         decibans = 10.0 * np.log10(max(with_cause, 1e-30) / max(without_cause, 1e-30))
         return Weight(
             fact=words,
             decibans=float(decibans),
-            expected=self._expected_words(rows, conclusion, observation, beliefs),
+            expected=self._expected_words(rows, conclusion, observation, weights),
         )
 
     def _expected_words(
         self,
-        rows: np.ndarray,
+        rows: BoolArray,
         conclusion: Conclusion,
         observation: Observation,
-        beliefs: Beliefs,
+        weights: FloatArray,
     ) -> str:
+        share = weights[rows]
         if isinstance(observation, SymptomFact):
             column = self._model.compiled.symptom_index[observation.symptom]
-            chance = conclusion.hypotheses.symptoms[rows][:, :, column]
-            share = beliefs.weights[rows]
+            chance = conclusion.hypotheses.symptoms[rows, :, column]
             mean = float((chance * share).sum() / max(share.sum(), 1e-300))
             return f"yes in {round(100 * mean)} of 100"
         predicted = self._model.compiled.predicted(
-            conclusion.hypotheses, reading_of(observation)
+            conclusion.hypotheses, reading_of(observation), rows=np.flatnonzero(rows)
         )
-        low, high = weighted_range(predicted[rows], beliefs.weights[rows])
+        low, high = weighted_range(predicted, share)
         return range_words(low, high, observation.kind)
 
     def fit(self, conclusion: Conclusion) -> Fit:
@@ -158,8 +155,8 @@ class Explainer:
         Notes
         -----
         A fact is a misfit when the best fault set would hardly ever give it without a
-        slip or a wrong report. The chance of as many misfits follows from the chance of a
-        slip or a wrong report in each fact (a sum of unequal coin tosses).
+        slip or a wrong report. The chance of as many misfits follows from the chance
+        of a slip or a wrong report in each fact (a sum of unequal coin tosses).
         """
         best = self._best_set(conclusion)
         numbers = [
@@ -178,7 +175,9 @@ class Explainer:
         misfits = int((surprise < MISFIT).sum())
         if misfits == 0:
             return Fit(tail_probability=1.0, disagrees="", check="")
-        observation = conclusion.observations[numbers[int(surprise.argmin())]].observation
+        observation = conclusion.observations[
+            numbers[int(surprise.argmin())]
+        ].observation
         return Fit(
             tail_probability=chance_of_at_least(misfits, errors),
             disagrees=observation_words(observation, self._model.car),
@@ -193,7 +192,7 @@ class Explainer:
         return int(chances.argmax())
 
     def disagreeing(self, conclusion: Conclusion) -> ReadingFact | None:
-        """Return the reading since the latest repair that fits worst, if it is a misfit."""
+        """Return the worst misfit among the readings since the latest repair."""
         best = self._best_set(conclusion)
         weights = conclusion.beliefs.weights[best]
         share = weights / max(float(weights.sum()), 1e-300)
@@ -225,8 +224,8 @@ class Explainer:
             yes = float((chance * share).sum())
             return yes if observation.is_present else 1.0 - yes
         predicted = self._model.compiled.predicted(
-            conclusion.hypotheses, reading_of(observation)
-        )[best]
+            conclusion.hypotheses, reading_of(observation), rows=np.array([best])
+        )[0]
         return self._reasoner.tail_probability(observation, predicted, share)
 
     def _check_words(self, observation: Observation) -> str:
@@ -250,7 +249,7 @@ class Explainer:
     def notes(
         self, standing: Sequence[Fact], conclusion: Conclusion
     ) -> tuple[str, ...]:
-        """Return doubts: repeated readings that clash, a latest reading that told nothing."""
+        """Return doubts: readings that clash, a latest reading that told nothing."""
         notes = list(_clashes(standing, self._model))
         if conclusion.observations:
             epoch, latest, _ = conclusion.observations[-1]
@@ -262,8 +261,8 @@ class Explainer:
                 if spread < 0.2:
                     notes.append(
                         f"{observation_words(latest, self._model.car)} tells nothing: "
-                        "no cause would change it. Without current a bad joint does not "
-                        "show."
+                        "no cause would change it. Without current a bad joint "
+                        "does not show."
                     )
         return tuple(notes)
 
@@ -313,4 +312,3 @@ def _clashes(standing: Sequence[Fact], model: Model) -> tuple[str, ...]:
                 "a joint that comes and goes? Wiggle it while you watch."
             )
     return tuple(notes)
-

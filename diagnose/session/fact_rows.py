@@ -11,12 +11,12 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
 from diagnose.errors import ReadingError
+from diagnose.measurement.readings import ReadingKind
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
     ReadingFact,
-    ReadingKind,
     RepairFact,
     SkipFact,
     SymptomFact,

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from diagnose.measurement.readings import ReadingKind as ReadingKind
+from diagnose.measurement.readings import ReadingKind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

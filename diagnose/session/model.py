@@ -85,7 +85,7 @@ def model_key(car: Car, knowledge: Knowledge, n_draws: int) -> str:
 
 
 def all_probes(car: Car, knowledge: Knowledge) -> tuple[Probe, ...]:
-    """Return what symptoms need, currents a clamp can read, and the look at each fuse."""
+    """Return what symptoms need, what a clamp can read, and the look at each fuse."""
     probes = dict.fromkeys(needed_probes(car, knowledge.symptoms))
     for state in car.states:
         for name in clamp_parts(car):
@@ -120,7 +120,7 @@ def open_model(
     UnsolvableCircuitError
         If the healthy car has no consistent operating point in some state.
     """
-    tell = progress or (lambda share, doing: None)
+    tell = progress or _told_nobody
     model = CarModel(car, Sample(n_draws=n_draws))
     causes = catalogue(car, knowledge.modes)
     predictor = Predictor(model, causes, all_probes(car, knowledge))
@@ -147,14 +147,18 @@ def open_model(
             cache.put(key, _packed(priors, compiled.singles))
     tell(1.0, "ready")
     return Model(
-        car=car, knowledge=knowledge, compiled=compiled, lines=_lines(model, compiled)
+        car=car, knowledge=knowledge, compiled=compiled, lines=_lines(compiled)
     )
 
 
-def _lines(model: CarModel, compiled: Compiled) -> tuple[tuple[int, ...], ...]:
+def _told_nobody(share: float, doing: str) -> None:
+    del share, doing
+
+
+def _lines(compiled: Compiled) -> tuple[tuple[int, ...], ...]:
     alike: dict[tuple[object, ...], list[int]] = {}
     for index, cause in enumerate(compiled.causes):
-        alike.setdefault(effect_signature(model, cause), []).append(index)
+        alike.setdefault(effect_signature(cause), []).append(index)
     return tuple(tuple(members) for members in alike.values())
 
 

@@ -25,7 +25,6 @@ from diagnose.inference.beliefs import (
     update,
 )
 from diagnose.inference.compiled import OVER_RANGE_OHMS, Compiled
-from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.evidence import (
     STATE_FLOOR,
     look_likelihood,
@@ -34,6 +33,7 @@ from diagnose.inference.evidence import (
     symptom_likelihood,
     tail_of,
 )
+from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.redraw import choose_severities, effective_draws, interpolated
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Symptom
@@ -83,8 +83,8 @@ class Conclusion:
     Parameters
     ----------
     hypotheses : Hypotheses
-        The rows of the bank: singles, then the pairs looked at and the sets redrawn; rows
-        not in use have no prior.
+        The rows of the bank: singles, then the pairs looked at and the sets redrawn;
+        rows not in use have no prior.
     beliefs : Beliefs
         As things are now, after the repairs.
     observations : tuple[Noted, ...]
@@ -105,16 +105,15 @@ class Conclusion:
     prior: FloatArray
     left_out_probability: float
 
-    def steps(self, without: int | None = None) -> list[Step]:
-        """Return likelihoods and repairs in order, one observation left out."""
+    def steps(self) -> list[Step]:
+        """Return likelihoods and repairs in order."""
         result: list[Step] = []
         done = 0
-        for number, noted in enumerate(self.observations):
+        for noted, likelihood in zip(self.observations, self.likelihoods, strict=True):
             while done < noted.epoch:
                 result.append(self.repairs[done])
                 done += 1
-            if number != without:
-                result.append(self.likelihoods[number])
+            result.append(likelihood)
         return [*result, *self.repairs[done:]]
 
 
@@ -128,9 +127,7 @@ def observations_of(
     repairs: list[str] = []
     found: list[Noted] = []
     told = {
-        fact.symptom
-        for fact in _before_repairs(facts)
-        if isinstance(fact, SymptomFact)
+        fact.symptom for fact in _before_repairs(facts) if isinstance(fact, SymptomFact)
     }
     for fact in facts:
         match fact:
@@ -218,7 +215,9 @@ class Reasoner:
             key = (noted.observation, noted.is_complaint)
             if key not in held:
                 held[key] = self.likelihood(self._compiled.singles, noted)
-        return tuple(held[noted.observation, noted.is_complaint] for noted in observations)
+        return tuple(
+            held[noted.observation, noted.is_complaint] for noted in observations
+        )
 
     def _all_rows(
         self, front: Sequence[FloatArray], observations: Sequence[Noted]
@@ -234,7 +233,9 @@ class Reasoner:
         self, conclusion: Conclusion, rows: Mapping[FaultSet, int]
     ) -> Conclusion | None:
         """Give the leading fault sets severities that suit the facts."""
-        if not any(isinstance(n.observation, ReadingFact) for n in conclusion.observations):
+        if not any(
+            isinstance(n.observation, ReadingFact) for n in conclusion.observations
+        ):
             return None
         weights = conclusion.beliefs.weights
         chances = weights.sum(axis=1)
@@ -338,7 +339,8 @@ class Reasoner:
         column = self._compiled.symptom_index.get(wanted)
         if column is None:
             return np.ones(hypotheses.symptoms.shape[:2])
-        return hypotheses.symptoms[:, :, column].astype(np.float64)
+        chance: FloatArray = hypotheses.symptoms[:, :, column].astype(np.float64)
+        return chance
 
     def tail_probability(
         self, fact: ReadingFact, predicted: FloatArray, share: FloatArray
@@ -397,7 +399,11 @@ class Reasoner:
             [self._deviation(noted.observation) for noted in observations], axis=1
         )
         pairs, left_out = promising_pairs(
-            odds, priors.part_of, means[:, before], deviations[:, before], most=MOST_PAIRS
+            odds,
+            priors.part_of,
+            means[:, before],
+            deviations[:, before],
+            most=MOST_PAIRS,
         )
         if not repairs:
             return pairs, left_out
@@ -428,7 +434,7 @@ class Reasoner:
             shown = np.where(np.isinf(shown), OVER_RANGE_OHMS, shown).mean(axis=1)
             if observation.kind in (ReadingKind.OHMS, ReadingKind.AMPS):
                 shown = np.log(np.maximum(shown, 1e-3))
-        moved = np.abs(shown[1:] - shown[0])
+        moved: FloatArray = np.abs(shown[1:] - shown[0])
         self._deviations[observation] = moved
         return moved
 

@@ -62,19 +62,22 @@ def instruction(reading: Reading, car: Car) -> str:
     """Return how to take a reading."""
     state = car.state(reading.state)
     if reading.kind is ReadingKind.LOOK:
-        return f"Pull {reading.red} and look at its link (or its breaker's button): blown or sound?"
+        return (
+            f"Pull {reading.red} and look at its link (or its breaker's button): "
+            "blown or sound?"
+        )
     if reading.kind is ReadingKind.AMPS:
         where = f"Clamp on DC amps, round the wire at {reading.red}."
     elif reading.kind is ReadingKind.OHMS:
         where = f"Meter on ohms. Red lead on {reading.red}, black on {reading.black}."
     else:
-        where = f"Meter on DC volts. Red lead on {reading.red}, black on {reading.black}."
+        where = (
+            f"Meter on DC volts. Red lead on {reading.red}, black on {reading.black}."
+        )
     return f"{where} Car: {state.label}."
 
 
-def cautions_for(
-    reading: Reading, car: Car, knowledge: Knowledge
-) -> tuple[str, ...]:
+def cautions_for(reading: Reading, car: Car, knowledge: Knowledge) -> tuple[str, ...]:
     """Return the cautions of the state and the places, each once."""
     state = car.state(reading.state)
     keys = [state.caution] if reading.kind is not ReadingKind.LOOK else []
@@ -89,4 +92,6 @@ def places_of(reading: Reading, car: Car) -> tuple[str, ...]:
     if reading.kind in (ReadingKind.LOOK, ReadingKind.AMPS):
         return (car.part(reading.red).place,)
     nodes = [node for node in (reading.red, reading.black) if node != car.reference]
-    return tuple(dict.fromkeys(car.test_points[n] for n in nodes if n in car.test_points))
+    return tuple(
+        dict.fromkeys(car.test_points[n] for n in nodes if n in car.test_points)
+    )

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from enum import Enum
 
 from diagnose.errors import ReadingError
+from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import Answer, ProposedStep, RankedCause, StepKind
 from diagnose.session.diagnosis import Vocabulary
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     ReadingFact,
-    ReadingKind,
     RepairFact,
     SkipFact,
     SymptomFact,

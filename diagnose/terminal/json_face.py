@@ -16,9 +16,10 @@ from types import MappingProxyType
 from typing import TextIO
 
 from diagnose.errors import DiagnoseError, ReadingError
+from diagnose.measurement.readings import ReadingKind
 from diagnose.session.casebook import Casebook
 from diagnose.session.fact_rows import OVER_RANGE, fact_from_row
-from diagnose.session.facts import ReadingFact, ReadingKind
+from diagnose.session.facts import ReadingFact
 from diagnose.store.case_store import FactRow
 from diagnose.units import Unit, check_range, parse_reading
 

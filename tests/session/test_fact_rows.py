@@ -8,13 +8,13 @@ import math
 import pytest
 
 from diagnose.errors import ReadingError
+from diagnose.measurement.readings import ReadingKind
 from diagnose.session.fact_rows import fact_from_row, fact_to_row
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
     ReadingFact,
-    ReadingKind,
     RepairFact,
     SkipFact,
     SymptomFact,

@@ -8,13 +8,13 @@ from dataclasses import replace
 import pytest
 
 from diagnose.errors import ReadingError
+from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import ProposedStep
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
     ReadingFact,
-    ReadingKind,
     RepairFact,
     SkipFact,
     SymptomFact,
