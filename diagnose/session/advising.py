@@ -43,6 +43,8 @@ from diagnose.session.wording import (
 MOST_SETS = 40
 SET_DRAWS = 20
 MOST_GROUPS = 32
+LEAST_SAVING = 0.5
+# Derived: half a minute is within what the estimate of a saving is off by. [min]
 GIVE_UP_MINUTES = 180.0
 # From memory: an evening lost, or an hour and a half of a workshop with the way there.
 PROBE_MINUTES = 0.5
@@ -72,6 +74,16 @@ class Priced:
     minutes: float
     saves_minutes: float
     bits: float
+
+    def rank(self) -> tuple[bool, float]:
+        """Return the key that sorts candidates, best first.
+
+        Those that pay for themselves come first, by minutes saved per minute spent: more
+        readings will follow, so a cheap one that saves most of it goes before a dear one.
+        """
+        net = self.saves_minutes - self.minutes
+        pays = net > LEAST_SAVING
+        return (not pays, -self.saves_minutes / self.minutes if pays else -net)
 
 
 class Adviser:
@@ -145,7 +157,7 @@ class Adviser:
             excluded=excluded,
             chance=chance,
         )
-        priced.sort(key=lambda p: p.minutes - p.saves_minutes)
+        priced.sort(key=Priced.rank)
         return priced
 
     def _particles(self, conclusion: Conclusion) -> tuple[Particles, RepairPlan]:

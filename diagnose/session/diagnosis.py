@@ -17,7 +17,7 @@ from diagnose.measurement.readings import (
     ReadingKind,
     clamp_parts,
 )
-from diagnose.session.advising import Adviser, Priced, whereabouts
+from diagnose.session.advising import LEAST_SAVING, Adviser, Priced, whereabouts
 from diagnose.session.answer import (
     Advice,
     Answer,
@@ -48,8 +48,6 @@ SHOWN_LINES = 8
 LEAST_SHOWN = 0.004
 POOR_FIT = 0.01
 PROVEN = 0.8
-LEAST_SAVING = 0.5
-# Derived: half a minute is within what the estimate of a saving is off by. [min]
 SURE_DESPITE_MISFIT = 0.9
 UNITS = {
     ReadingKind.DC_VOLTS: Unit.VOLTS,
