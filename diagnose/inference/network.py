@@ -212,9 +212,11 @@ class CauseNetwork:
         engine = VariableElimination(self.network)
         result = {}
         for part in self.parts:
-            table = engine.query(
-                [node_name(part)], evidence=dict(evidence), show_progress=False
-            )
+            # impossible facts make it divide nothing by nothing; checked below
+            with np.errstate(invalid="ignore"):
+                table = engine.query(
+                    [node_name(part)], evidence=dict(evidence), show_progress=False
+                )
             if not np.isfinite(table.values).all():
                 raise ImpossibleEvidenceError("no cause can give these facts together")
             for cause in self.modes[part]:
