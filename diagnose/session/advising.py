@@ -47,6 +47,8 @@ LEAST_SAVING = 0.5
 # Derived: half a minute is within what the estimate of a saving is off by. [min]
 GIVE_UP_MINUTES = 180.0
 # From memory: an evening lost, or an hour and a half of a workshop with the way there.
+THREE_POINTS = (-1.2247, 0.0, 1.2247)
+# Derived: three equal points with the mean and the variance of a standard normal.
 PROBE_MINUTES = 0.5
 TURN_MINUTES = 0.3
 LEAST_STATE_CHANCE = 0.5
@@ -215,9 +217,7 @@ class Adviser:
             if not chosen:
                 continue
             values = self._simulated(conclusion, chosen, particles)
-            joint = binned_joint(
-                values, particles, edges=edges_for(kind.value), n_groups=n_groups
-            )
+            joint = self._joint(values, kind, particles, n_groups)
             worth = outcome_worth(joint, plan)
             priced.extend(
                 Priced(
@@ -231,6 +231,31 @@ class Adviser:
                 )
             )
         return priced
+
+    def _joint(
+        self,
+        values: FloatArray,
+        kind: ReadingKind,
+        particles: Particles,
+        n_groups: int,
+    ) -> FloatArray:
+        """Return the joint of outcome and group, the meter's and model's spread in it."""
+        edges = edges_for(kind.value)
+        if kind is not ReadingKind.DC_VOLTS:
+            return binned_joint(values, particles, edges=edges, n_groups=n_groups)
+        meter = self._model.knowledge.meter
+        spread = np.hypot(meter.model_volts, meter.model_fraction * values)
+        scale = 12.0 / self._model.car.system_volts
+        joints = [
+            binned_joint(
+                np.abs(values + offset * spread) * scale,
+                particles,
+                edges=edges,
+                n_groups=n_groups,
+            )
+            for offset in THREE_POINTS
+        ]
+        return np.asarray(sum(joints) / len(joints))
 
     def _simulated(
         self,
@@ -266,12 +291,6 @@ class Adviser:
             across = volts[red[of_state]] - volts[black[of_state]]
             source = np.maximum(ohms[red[of_state]], ohms[black[of_state]])
             result[of_state] = across / (1.0 + source / meter.input_ohms)
-        if kind is ReadingKind.DC_VOLTS:
-            # the meter's and the model's spread; the same for a draw in every fault set
-            ladder = np.sin(draws * 12.9898)
-            spread = np.hypot(meter.model_volts, meter.model_fraction * result)
-            result += 1.4 * ladder * spread
-            result = np.abs(result) * (12.0 / self._model.car.system_volts)
         return result
 
     def _priced_symptoms(
@@ -393,9 +412,7 @@ class Adviser:
             if not readings:
                 continue
             values = self._simulated(conclusion, readings, particles)
-            joint = binned_joint(
-                values, particles, edges=edges_for(kind.value), n_groups=2
-            )
+            joint = self._joint(values, kind, particles, 2)
             bits = mutual_bits(joint)
             for reading, bit in zip(readings, bits.tolist(), strict=True):
                 minutes = self.minutes(reading, here)

@@ -52,6 +52,8 @@ MOST_COMPANIONS = 24
 LEAST_REDRAWN = 0.01
 FEW_DRAWS = 0.5
 KEPT_LADDERS = 16
+SECOND_CURE = 0.999
+# From memory: a repair checked and done again rarely fails again.
 PAIR_STRIDE = 4
 # Derived: every fourth draw stands for four; pairs need order, not the last decimal.
 COMPLAINT_ERROR_FACTOR = 0.1
@@ -182,7 +184,7 @@ class Reasoner:
         observations, repaired = observations_of(facts, self._model)
         answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
         front = self._single_rows(observations)
-        repairs = tuple(self._repair_step(name) for name in repaired)
+        repairs = self._repair_steps(repaired)
         pairs, left_out = self._promising(observations, front, answers, repairs)
         missing = bank.missing(pairs)
         if missing:
@@ -438,14 +440,22 @@ class Reasoner:
         self._deviations[observation] = moved
         return moved
 
-    def _repair_step(self, name: str) -> RepairStep:
+    def _repair_steps(self, names: Sequence[str]) -> tuple[RepairStep, ...]:
+        """Return the repairs; one done again is taken to be done right."""
         causes = self._compiled.causes
-        index = next(i for i, cause in enumerate(causes) if cause.name == name)
-        line = next(line for line in self._model.lines if index in line)
-        return RepairStep(
-            causes=frozenset(line),
-            cure_probability=causes[index].mode.repair.cure_probability,
-        )
+        steps: list[RepairStep] = []
+        for name in names:
+            index = next(i for i, cause in enumerate(causes) if cause.name == name)
+            line = next(line for line in self._model.lines if index in line)
+            is_again = any(step.causes == frozenset(line) for step in steps)
+            cure = causes[index].mode.repair.cure_probability
+            steps.append(
+                RepairStep(
+                    causes=frozenset(line),
+                    cure_probability=SECOND_CURE if is_again else cure,
+                )
+            )
+        return tuple(steps)
 
 
 def _believing(draft: Conclusion) -> Conclusion:
