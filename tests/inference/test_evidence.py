@@ -1,0 +1,170 @@
+"""Likelihoods of readings, looks and reports, worked by hand."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.car import FloatArray
+from diagnose.inference.evidence import (
+    Spread,
+    look_likelihood,
+    reading_likelihood,
+    spread_of,
+    symptom_likelihood,
+    tail_of,
+)
+from diagnose.measurement.readings import ReadingKind
+from tests.lamp_car import METER, SYMPTOMS
+
+SLIP = METER.slip_probability
+VOLTS = spread_of(ReadingKind.DC_VOLTS, METER, system_volts=12.0)
+OHMS = spread_of(ReadingKind.OHMS, METER, system_volts=12.0)
+AMPS = spread_of(ReadingKind.AMPS, METER, system_volts=12.0)
+SYMPTOM = SYMPTOMS["lamp-shines"]
+
+
+def at(*values: float) -> FloatArray:
+    """Return one fault set with these predicted draws."""
+    return np.array([values])
+
+
+def likelihood(value: float, predicted: FloatArray, spread: Spread = VOLTS) -> float:
+    found = reading_likelihood(value, predicted, spread=spread, slip_probability=SLIP)
+    return float(found.mean())
+
+
+def test_deviation_is_half_the_accuracy_and_the_model_together() -> None:
+    # By hand at 12 V: meter (.5 % of 12 + .02)/2 = .04; model .03 and .12.
+    expected = math.sqrt(0.04**2 + 0.03**2 + 0.12**2)
+
+    assert float(VOLTS.deviation(np.array(12.0))) == pytest.approx(expected, rel=1e-12)
+
+
+def test_likelihood_is_a_normal_density_beside_a_slip() -> None:
+    # By hand one standard deviation off; a slip lands anywhere in 15 V.
+    sigma = math.sqrt(0.04**2 + 0.03**2 + 0.12**2)
+    density = math.exp(-0.5) / (sigma * math.sqrt(2 * math.pi))
+
+    found = likelihood(12.0 + sigma, at(12.0))
+
+    assert found == pytest.approx(0.98 * density + 0.02 / 15.0, rel=1e-9)
+
+
+def test_likelihood_of_all_values_sums_to_one() -> None:
+    values = np.linspace(0.0, 15.0, 3001)
+    density = [likelihood(float(value), at(7.0)) for value in values]
+
+    # 1e-6: step of the trapezoidal rule
+    assert float(np.trapezoid(density, values)) == pytest.approx(1.0, abs=1e-6)
+
+
+def test_far_value_is_a_slip_and_not_impossible() -> None:
+    assert likelihood(0.0, at(12.0)) == pytest.approx(SLIP / 15.0, rel=1e-9)
+
+
+def test_slip_lands_within_the_span_of_a_system() -> None:
+    # A 6 V car charges to half as much: 1.25 x 6.
+    spread = spread_of(ReadingKind.DC_VOLTS, METER, system_volts=6.0)
+
+    assert spread.span == pytest.approx(7.5)
+
+
+def test_value_between_the_draws_is_not_ruled_out() -> None:
+    # 64 draws over 0 to 12 V lie 0.19 V apart, twice the spread of a reading near 1 V:
+    # a value half way between two of them must fit almost as well as one on a draw.
+    draws = np.linspace(0.0, 12.0, 64)[None]
+    on_a_draw, between = float(draws[0, 5]), float(draws[0, 5:7].mean())
+
+    ratio = likelihood(between, draws) / likelihood(on_a_draw, draws)
+
+    assert ratio == pytest.approx(1.0, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("value", "predicted", "expected"),
+    [
+        # By hand: right .99 of the time it was no slip, a slip is OL half the time.
+        (math.inf, math.inf, 0.98 * 0.99 + 0.01),
+        (math.inf, 5.0, 0.98 * 0.01 + 0.01),
+        # Misread once in a hundred, or a slip, both anywhere in 100 ohm.
+        (5.0, math.inf, 0.98 * 0.01 / 100.0 + 0.02 / 100.0),
+    ],
+    ids=["over and over", "over but finite", "finite but over"],
+)
+def test_over_range_is_an_outcome_of_its_own(
+    value: float, predicted: float, expected: float
+) -> None:
+    assert likelihood(value, at(predicted), OHMS) == pytest.approx(expected, rel=1e-9)
+
+
+def test_over_range_speaks_for_an_open_circuit() -> None:
+    is_open, is_whole = at(math.inf), at(0.4)
+
+    ratio = likelihood(math.inf, is_open, OHMS) / likelihood(math.inf, is_whole, OHMS)
+
+    # By hand: .9802/.0198.
+    assert ratio == pytest.approx(49.5, abs=0.1)
+
+
+def test_ohms_and_amps_are_less_exact_than_volts() -> None:
+    # A tenth of the value for ohms, seven hundredths for amps, one for volts.
+    ten = np.array(10.0)
+
+    found = [float(s.deviation(ten)) for s in (VOLTS, AMPS, OHMS)]
+
+    assert found == sorted(found)
+
+
+@pytest.mark.parametrize("is_blown", [True, False])
+def test_look_is_right_but_for_a_slip(is_blown: bool) -> None:
+    found = look_likelihood(
+        is_blown, np.array([[1.0, 0.0]]), slip_probability=0.02
+    ).tolist()
+
+    # By hand: .98 + .01 when it is as seen, .01 when not.
+    assert found[0] == pytest.approx([0.99, 0.01] if is_blown else [0.01, 0.99])
+
+
+@pytest.mark.parametrize(
+    ("is_present", "chance", "expected"),
+    [
+        (True, 1.0, 0.98),
+        (False, 1.0, 0.02),
+        (True, 0.0, 0.01),
+        (False, 0.0, 0.99),
+        (True, 0.5, 0.495),
+    ],
+)
+def test_report_errs_by_missing_and_by_imagining(
+    is_present: bool, chance: float, expected: float
+) -> None:
+    # One there in fifty is missed, one not there in a hundred imagined.
+    found = symptom_likelihood(SYMPTOM, is_present, np.array([[chance]]))
+
+    assert found.tolist() == [[pytest.approx(expected)]]
+
+
+def test_tail_is_the_two_sided_chance() -> None:
+    # Two standard deviations: .0455 (normal table).
+    sigma = float(VOLTS.deviation(np.array(12.0)))
+
+    found = tail_of(12.0 + 2 * sigma, np.array([12.0]), np.array([1.0]), spread=VOLTS)
+
+    assert found == pytest.approx(0.0455, abs=5e-5)
+
+
+def test_tail_weighs_the_draws_by_their_share() -> None:
+    # At half of the draws 1, hopeless from the others.
+    predicted = np.repeat([12.0, 2.0], 200)
+    share = np.repeat([0.25, 0.75], 200) / 200
+
+    assert tail_of(12.0, predicted, share, spread=VOLTS) == pytest.approx(0.25)
+
+
+def test_tail_of_over_range_is_the_share_that_shows_it() -> None:
+    predicted, share = np.array([math.inf, 3.0]), np.array([0.3, 0.7])
+
+    assert tail_of(math.inf, predicted, share, spread=OHMS) == pytest.approx(0.3)

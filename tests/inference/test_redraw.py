@@ -1,0 +1,142 @@
+"""Severities chosen by the facts, on a lamp fed through a bad joint."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.car import FloatArray
+from diagnose.faults.causes import N_REPLICATES, severity_levels
+from diagnose.inference.bank import Bank
+from diagnose.inference.compiled import Compiled
+from diagnose.inference.evidence import reading_likelihood, spread_of
+from diagnose.inference.hypotheses import Hypotheses
+from diagnose.inference.redraw import choose_severities, effective_draws, interpolated
+from diagnose.measurement.readings import Reading, ReadingKind
+from tests.lamp_car import GROUND, METER, cause_number, compiled_car
+
+N_DRAWS = 16
+CAUSE = "feed:high_resistance_a"
+LAMP_VOLTS = Reading(
+    kind=ReadingKind.DC_VOLTS, state="lit", red="lamp.plus", black=GROUND
+)
+SPREAD = spread_of(ReadingKind.DC_VOLTS, METER, system_volts=12.0)
+
+
+@pytest.fixture(scope="module")
+def compiled() -> Compiled:
+    return compiled_car(N_DRAWS)[1]
+
+
+@pytest.fixture(scope="module")
+def ladder(compiled: Compiled) -> Hypotheses:
+    """Return the bad joint on a fine ladder of severities."""
+    number = cause_number(compiled, CAUSE)
+    grid = compiled.hypotheses(
+        [(number,)] * N_REPLICATES, replicates=range(N_REPLICATES)
+    )
+    cause = compiled.causes[number]
+    return interpolated(grid, severity_levels(compiled.predictor.model, [cause]))
+
+
+def likelihood(value: float, predicted: FloatArray) -> FloatArray:
+    return reading_likelihood(value, predicted, spread=SPREAD, slip_probability=0.02)
+
+
+def test_ladder_steps_from_mild_to_severe(
+    compiled: Compiled, ladder: Hypotheses
+) -> None:
+    # More ohms in the feed, fewer volts at the lamp, for every draw of the tolerances.
+    shown = compiled.predicted(ladder, LAMP_VOLTS)
+
+    assert (np.diff(shown, axis=0) < 0).all()
+
+
+def test_ladder_has_steps_between_the_solved_ones(ladder: Hypotheses) -> None:
+    # By hand: 8 solved, 7 gaps of 4 steps.
+    assert len(ladder.sets) == 29
+
+
+def test_solved_severities_are_on_the_ladder(
+    compiled: Compiled, ladder: Hypotheses
+) -> None:
+    number = cause_number(compiled, CAUSE)
+    single = compiled.hypotheses([(number,)])
+    shown = compiled.predicted(ladder, LAMP_VOLTS)[::4]
+
+    found = np.abs(shown - compiled.predicted(single, LAMP_VOLTS)).min(axis=0)
+
+    # 1 uV: single precision of the stored volts
+    assert found.max() < 1e-6
+
+
+@pytest.mark.parametrize("shown_volts", [11.9, 9.31, 5.02, 1.7])
+def test_corrected_evidence_is_the_mean_over_the_ladder(
+    shown_volts: float, compiled: Compiled, ladder: Hypotheses
+) -> None:
+    likelihoods = likelihood(shown_volts, compiled.predicted(ladder, LAMP_VOLTS))
+    redrawn = choose_severities(likelihoods)
+    bank = Bank(compiled.singles)
+    row = bank.first_redrawn
+    bank.put_draws(row, ladder, redrawn.choice)
+
+    shown = compiled.predicted(bank.all, LAMP_VOLTS, rows=np.array([row]))
+
+    # the gaps between the draws widen a row's kernel by what its draws differ; so the
+    # likelihood is taken from the ladder, and only the volts from the row
+    draws = np.arange(N_DRAWS)
+    chosen = likelihoods[redrawn.choice, draws]
+    ladder_volts = compiled.predicted(ladder, LAMP_VOLTS)[redrawn.choice, draws]
+    assert shown[0] == pytest.approx(ladder_volts, abs=1e-6)
+    assert chosen * redrawn.correction == pytest.approx(
+        likelihoods.mean(axis=0), rel=1e-12
+    )
+
+
+def test_precise_reading_between_the_draws_does_not_rule_the_truth_out(
+    compiled: Compiled, ladder: Hypotheses
+) -> None:
+    # The widest gap between the severities drawn: the truth may lie in its middle. A
+    # meter without any error of the model would rule it out there.
+    number = cause_number(compiled, CAUSE)
+    drawn = compiled.predicted(compiled.hypotheses([(number,)]), LAMP_VOLTS)[0]
+    ordered = np.sort(drawn)
+    widest = int(np.diff(ordered).argmax())
+    truth = float(ordered[widest : widest + 2].mean())
+    sigma = 0.02
+
+    def exact(predicted: FloatArray) -> FloatArray:
+        return np.exp(-0.5 * ((truth - predicted) / sigma) ** 2) / sigma
+
+    steps = exact(compiled.predicted(ladder, LAMP_VOLTS))
+    redrawn = choose_severities(steps)
+
+    chosen = np.maximum(steps, 1e-300)[redrawn.choice, np.arange(N_DRAWS)]
+    evidence = float((chosen * redrawn.correction).mean())
+    assert float(exact(drawn).mean()) < 1e-3 * evidence
+
+
+def test_severities_are_chosen_as_often_as_they_weigh() -> None:
+    # Three steps weighing 1 : 3 : 6 for a thousand draws.
+    likelihoods = np.repeat(np.array([[1.0], [3.0], [6.0]]), 1000, axis=1)
+
+    choice = choose_severities(likelihoods).choice
+
+    # .002: the levels are spread by the golden ratio
+    assert np.bincount(choice) / 1000 == pytest.approx([0.1, 0.3, 0.6], abs=0.002)
+
+
+def test_same_facts_choose_the_same_severities(
+    compiled: Compiled, ladder: Hypotheses
+) -> None:
+    likelihoods = likelihood(6.0, compiled.predicted(ladder, LAMP_VOLTS))
+
+    first, second = (choose_severities(likelihoods).choice for _ in range(2))
+
+    assert first.tolist() == second.tolist()
+
+
+def test_one_draw_with_all_the_weight_counts_as_one() -> None:
+    weights = np.array([[0.0, 1.0, 0.0, 0.0], [0.25, 0.25, 0.25, 0.25]])
+
+    assert effective_draws(weights).tolist() == [1.0, 4.0]
