@@ -80,8 +80,8 @@ class Priced:
     def rank(self) -> tuple[bool, float]:
         """Return the key that sorts candidates, best first.
 
-        Those that pay for themselves come first, by minutes saved per minute spent: more
-        readings will follow, so a cheap one that saves most of it goes before a dear one.
+        Those that pay for themselves come first, by minutes saved per minute spent:
+        more readings will follow, so a cheap one that saves most goes before a dear one.
         """
         net = self.saves_minutes - self.minutes
         pays = net > LEAST_SAVING
@@ -239,7 +239,7 @@ class Adviser:
         particles: Particles,
         n_groups: int,
     ) -> FloatArray:
-        """Return the joint of outcome and group, the meter's and model's spread in it."""
+        """Return the joint of outcome and group, spread of meter and model in it."""
         edges = edges_for(kind.value)
         if kind is not ReadingKind.DC_VOLTS:
             return binned_joint(values, particles, edges=edges, n_groups=n_groups)

@@ -13,7 +13,7 @@ import numpy as np
 
 from diagnose.faults.causes import FaultSet
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.answer import Answer, ProposedStep, StepKind, Verdict
+from diagnose.session.answer import Answer, ProposedStep, RankedCause, StepKind, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
     ComplaintFact,
@@ -36,12 +36,12 @@ class Game:
     ----------
     faults : tuple[str, ...]
         The hidden causes.
-    first_rank : int
-        Rank of the first right line when the first repair was advised; 0 when it never
-        came to a repair.
-    first_probability : float
-        Probability the program gave its first-ranked line then.
-    is_first_right : bool
+    first_rank, last_rank : int
+        Best and worst rank of the hidden causes' lines when the first repair was
+        advised; 0 when it never came to a repair.
+    claims : tuple[tuple[float, bool], ...]
+        Every line shown before the first repair: its probability, and whether it holds
+        a hidden cause.
     readings, wrong_repairs : int
     minutes : float
         Spent on readings, symptoms and repairs. [min]
@@ -53,8 +53,8 @@ class Game:
     complaint: str
     faults: tuple[str, ...]
     first_rank: int
-    first_probability: float
-    is_first_right: bool
+    last_rank: int
+    claims: tuple[tuple[float, bool], ...]
     readings: int
     wrong_repairs: int
     minutes: float
@@ -98,10 +98,19 @@ def draw_car(
     random = np.random.default_rng((seed, 7))
     while True:
         faults = drawn_faults(model, random)
+        if len(faults) > 1 and not all(_matters(cause, model) for cause in faults):
+            continue
         car = HiddenCar(stock, number, faults, errors=errors, seed=seed)
         complaint = complaint_of(car, model, lambda n: int(random.integers(n)))
         if complaint:
             return car, complaint
+
+
+def _matters(cause: int, model: Model) -> bool:
+    """Return whether a cause alone changes what an owner can see or hear."""
+    symptoms = model.compiled.singles.symptoms
+    shift = np.abs(symptoms[1 + cause].mean(axis=0) - symptoms[0].mean(axis=0))
+    return bool(shift.max() > 0.5)
 
 
 def play(model: Model, car: HiddenCar, complaint: str, *, seed: int) -> Game:
@@ -110,24 +119,22 @@ def play(model: Model, car: HiddenCar, complaint: str, *, seed: int) -> Game:
     hidden = car.faults
     answer = diagnosis.tell(ComplaintFact(complaint=complaint))
     minutes, readings, wrong = 0.0, 0, 0
-    rank, probability, is_right = 0, 0.0, False
+    ranks: list[int] = []
+    claims: list[tuple[float, bool]] = []
     for _ in range(MOST_STEPS):
-        if answer.advice.verdict is Verdict.FIXED:
+        verdict = answer.advice.verdict
+        if not ranks:
+            claims += _claims(answer, hidden, model)
+        if verdict is Verdict.FIXED:
             break
-        if answer.advice.verdict is Verdict.REPAIR:
+        if verdict is Verdict.REPAIR:
+            ranks = ranks or _ranks(answer, hidden, model)
             best = answer.causes[0]
-            line = [_index(model, name) for name in best.members]
-            if not rank:
-                rank = _rank(answer, hidden, model)
-                probability = best.probability
-                is_right = rank == 1
-            cure = model.compiled.causes[line[0]].mode.repair.cure_probability
-            wrong += not set(line) & set(car.faults)
-            car.repair(line, cure)
+            wrong += not _mend(best, car, model)
             minutes += best.repair_minutes
             answer = diagnosis.tell(RepairFact(cause=best.name))
             continue
-        if not answer.next_steps or answer.advice.verdict is Verdict.STOP:
+        if not answer.next_steps or verdict is Verdict.STOP:
             break
         step = answer.next_steps[0]
         minutes += step.minutes
@@ -137,9 +144,9 @@ def play(model: Model, car: HiddenCar, complaint: str, *, seed: int) -> Game:
         seed=seed,
         complaint=complaint,
         faults=tuple(model.compiled.causes[c].name for c in hidden),
-        first_rank=rank,
-        first_probability=probability,
-        is_first_right=is_right,
+        first_rank=min(ranks, default=0),
+        last_rank=max(ranks, default=0),
+        claims=tuple(claims),
         readings=readings,
         wrong_repairs=wrong,
         minutes=minutes,
@@ -148,13 +155,30 @@ def play(model: Model, car: HiddenCar, complaint: str, *, seed: int) -> Game:
     )
 
 
+def _mend(best: RankedCause, car: HiddenCar, model: Model) -> bool:
+    """Make a repair; return whether one of the causes it mends was there."""
+    line = [_index(model, name) for name in best.members]
+    was_there = bool(set(line) & set(car.faults))
+    car.repair(line, model.compiled.causes[line[0]].mode.repair.cure_probability)
+    return was_there
+
+
+def _claims(
+    answer: Answer, hidden: Sequence[int], model: Model
+) -> list[tuple[float, bool]]:
+    names = {model.compiled.causes[c].name for c in hidden}
+    return [(c.probability, bool(names & set(c.members))) for c in answer.causes]
+
+
 def _index(model: Model, name: str) -> int:
     return next(i for i, c in enumerate(model.compiled.causes) if c.name == name)
 
 
-def _rank(answer: Answer, hidden: Sequence[int], model: Model) -> int:
-    names = {model.compiled.causes[c].name for c in hidden}
-    for rank, line in enumerate(answer.causes, start=1):
-        if names & set(line.members):
-            return rank
-    return len(answer.causes) + 1
+def _ranks(answer: Answer, hidden: Sequence[int], model: Model) -> list[int]:
+    """Return the rank of each hidden cause's line, one past the last when not shown."""
+    ranks = []
+    for cause in hidden:
+        name = model.compiled.causes[cause].name
+        shown = [name in line.members for line in answer.causes]
+        ranks.append(shown.index(True) + 1 if True in shown else len(shown) + 1)
+    return ranks
