@@ -27,8 +27,9 @@ from diagnose.measurement.quantities import (
 )
 from diagnose.measurement.readings import Reading, ReadingKind
 
-OVER_RANGE_OHMS = 4e7
-# Common practice: hand-held meters show OL above some tens of megohms.
+OVER_RANGE_OHMS = 1e6
+# Rule: above a megohm there is only insulation, and it takes the meter and the weather
+# whether it still shows megohms or OL. Both mean that no path is left.
 
 
 class Compiled:

@@ -321,7 +321,7 @@ class Reasoner:
             )
         else:
             result = reading_likelihood(
-                observation.value,
+                _shown(observation),
                 predicted,
                 spread=spread_of(
                     reading.kind, meter, system_volts=self._model.car.system_volts
@@ -362,7 +362,7 @@ class Reasoner:
             self._model.knowledge.meter,
             system_volts=self._model.car.system_volts,
         )
-        return tail_of(fact.value, predicted, share, spread=spread)
+        return tail_of(_shown(fact), predicted, share, spread=spread)
 
     def symptom_of(self, fact: SymptomFact, *, is_complaint: bool) -> Symptom:
         """Return the symptom a fact is about, surer when it is the complaint itself."""
@@ -472,6 +472,12 @@ def _believing(draft: Conclusion) -> Conclusion:
             "no cause can give these facts together; take the doubtful one back"
         )
     return replace(draft, beliefs=beliefs)
+
+
+def _shown(fact: ReadingFact) -> float:
+    """Return the value of a reading; megohms count as OL."""
+    is_over = fact.kind is ReadingKind.OHMS and fact.value > OVER_RANGE_OHMS
+    return float("inf") if is_over else fact.value
 
 
 def reading_of(fact: ReadingFact) -> Reading:

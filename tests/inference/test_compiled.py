@@ -1,0 +1,213 @@
+"""What the meter would show: loading, leads, over range, looks and clamps."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_point import solve_operating_point
+from diagnose.circuit.sample import Sample
+from diagnose.faults.causes import catalogue, changed_values
+from diagnose.inference.compiled import Compiled, loaded_volts, over_range
+from diagnose.measurement.readings import Reading, ReadingKind
+from tests.lamp_car import (
+    CAR,
+    GROUND,
+    METER,
+    MODES,
+    cause_number,
+    compiled_car,
+    make_part,
+)
+
+N_DRAWS = 4
+LIT_NODES = tuple(node for node in CAR.nodes if node != GROUND)
+FAULTS = (
+    (),
+    ("feed:open_circuit",),
+    ("ground:open_circuit",),
+    ("lamp:burnt_out",),
+    ("lamp:burnt_out", "feed:open_circuit"),
+    ("lamp:burnt_out", "ground:open_circuit"),
+    ("lamp-fuse:blown", "feed:high_resistance_a"),
+    ("light-switch:stuck_open", "lamp:burnt_out"),
+)
+
+
+@pytest.fixture(scope="module")
+def compiled() -> Compiled:
+    return compiled_car(N_DRAWS)[1]
+
+
+def volts(red: str, black: str = GROUND, state: str = "lit") -> Reading:
+    return Reading(kind=ReadingKind.DC_VOLTS, state=state, red=red, black=black)
+
+
+def shown(compiled: Compiled, reading: Reading, *causes: str) -> list[float]:
+    """Return what the meter shows under some causes, draw by draw."""
+    fault_set = tuple(sorted(cause_number(compiled, name) for name in causes))
+    found = compiled.predicted(compiled.hypotheses([fault_set]), reading)
+    return [float(value) for value in found[0]]
+
+
+@pytest.mark.parametrize(
+    ("open_volts", "source_ohms", "input_ohms", "expected", "tolerance"),
+    [
+        # Lessons in Electric Circuits, DC, ch. 8: 24 V across 250 + 250 Mohm.
+        (12.0, 125e6, 10e6, 0.8889, 1e-4),
+        # US Army subcourse MM0455, fig. 5-1: 10 V across 10 + 10 kohm, not 5 but 3.3.
+        (5.0, 5e3, 10e3, 3.3, 0.04),
+    ],
+    ids=["megohms", "kilohms"],
+)
+def test_meter_loads_its_source(
+    open_volts: float,
+    source_ohms: float,
+    input_ohms: float,
+    expected: float,
+    tolerance: float,
+) -> None:
+    meter = replace(METER, input_ohms=input_ohms)
+
+    found = loaded_volts(np.array(open_volts), np.array(source_ohms), meter)
+
+    assert float(found) == pytest.approx(expected, abs=tolerance)
+
+
+@pytest.mark.parametrize("names", FAULTS, ids=" ".join)
+def test_meter_reads_what_it_would_as_a_part_of_the_circuit(
+    names: tuple[str, ...], compiled: Compiled
+) -> None:
+    # The second way: a resistor of 10 Mohm is wired in where the leads are.
+    causes = [c for c in catalogue(CAR, MODES) if c.name in names]
+    for node in LIT_NODES:
+        meter = make_part("resistor", "meter", node, GROUND, ohms=METER.input_ohms)
+        car = replace(CAR, parts=(*CAR.parts, meter))
+        model = CarModel(car, Sample(n_draws=N_DRAWS))
+        network = model.network(car.state("lit"), changed_values(model, causes))
+        point = solve_operating_point(network)
+        expected = point.volts[:, network.nodes.index(node)].tolist()
+
+        # 10 uV: single precision of the stored volts
+        assert shown(compiled, volts(node), *names) == pytest.approx(expected, abs=1e-5)
+
+
+def test_far_side_of_an_open_wire_reads_next_to_nothing(compiled: Compiled) -> None:
+    # By hand: some 12.5 V through 1 Gohm into 10 Mohm leave a hundredth.
+    found = shown(compiled, volts("lamp.plus"), "lamp:burnt_out", "feed:open_circuit")
+
+    assert found == pytest.approx([0.125] * N_DRAWS, abs=0.003)
+
+
+def test_near_side_of_an_open_wire_reads_full_volts(compiled: Compiled) -> None:
+    battery = shown(compiled, volts("battery.plus"), "feed:open_circuit")
+
+    found = shown(compiled, volts("light-switch.out"), "feed:open_circuit")
+
+    assert found == pytest.approx(battery, abs=1e-3)
+
+
+def test_ground_side_of_a_lamp_with_an_open_ground_reads_full_volts(
+    compiled: Compiled,
+) -> None:
+    # No current, so no drop along the filament; the meter takes 1.25 uA.
+    battery = shown(compiled, volts("battery.plus"), "ground:open_circuit")
+
+    found = shown(compiled, volts("lamp.minus"), "ground:open_circuit")
+
+    assert found == pytest.approx(battery, abs=1e-3)
+
+
+def test_swapped_leads_read_the_same_with_the_other_sign(compiled: Compiled) -> None:
+    forward = shown(compiled, volts("lamp.plus", "lamp.minus"))
+
+    backward = shown(compiled, volts("lamp.minus", "lamp.plus"))
+
+    assert backward == pytest.approx([-value for value in forward], abs=1e-9)
+
+
+def ohms(red: str, black: str = GROUND) -> Reading:
+    return Reading(kind=ReadingKind.OHMS, state="isolated", red=red, black=black)
+
+
+def test_ohms_of_a_ground_wire_are_its_own_and_the_leads(compiled: Compiled) -> None:
+    values = compiled.predictor.model.values
+    wire = values["ground"]
+    own = wire["wire_ohms"] + wire["joint_a_ohms"] + wire["joint_b_ohms"]
+    stud = values["body-stud"]["joint_ohms"]
+
+    found = shown(compiled, ohms("lamp.minus"))
+
+    # 1 uohm: single precision, and 20 Mohm of insulation beside it
+    expected = (own + stud + METER.lead_ohms).tolist()
+    assert found == pytest.approx(expected, abs=1e-6)
+
+
+def test_ohms_between_two_terminals_leave_the_rest_out(compiled: Compiled) -> None:
+    wire = compiled.predictor.model.values["feed"]
+    own = wire["wire_ohms"] + wire["joint_a_ohms"] + wire["joint_b_ohms"]
+
+    found = shown(compiled, ohms("light-switch.out", "lamp.plus"))
+
+    assert found == pytest.approx((own + METER.lead_ohms).tolist(), abs=1e-6)
+
+
+def test_ohms_of_an_open_wire_are_over_range(compiled: Compiled) -> None:
+    # What is left is insulation, 20 Mohm of each wire: no path worth the name.
+    found = shown(compiled, ohms("lamp.minus"), "ground:open_circuit")
+
+    assert found == [math.inf] * N_DRAWS
+
+
+def test_insulation_counts_as_over_range() -> None:
+    found = over_range(np.array([0.3, 0.9e6, 1.1e6]))
+
+    assert found.tolist() == [0.3, 0.9e6, math.inf]
+
+
+def test_clamp_reads_the_lamps_current(compiled: Compiled) -> None:
+    # The second way: what drops along the ground wire over its ohms.
+    wire = compiled.predictor.model.values["ground"]
+    own = wire["wire_ohms"] + wire["joint_a_ohms"] + wire["joint_b_ohms"]
+    drop = np.array(shown(compiled, volts("lamp.minus", "body.metal")))
+    reading = Reading(kind=ReadingKind.AMPS, state="lit", red="lamp-fuse", black="")
+
+    # 1e-4: single precision of some half a volt
+    assert shown(compiled, reading) == pytest.approx((drop / own).tolist(), rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("names", "expected"),
+    [((), 0.0), (("lamp-fuse:blown",), 1.0)],
+    ids=["sound", "blown"],
+)
+def test_look_at_a_fuse(
+    names: tuple[str, ...], expected: float, compiled: Compiled
+) -> None:
+    look = Reading(kind=ReadingKind.LOOK, state="key-off", red="lamp-fuse", black="")
+
+    assert shown(compiled, look, *names) == [expected] * N_DRAWS
+
+
+def test_some_rows_are_those_of_all_rows(compiled: Compiled) -> None:
+    rows = np.array([4, 0, 2])
+    every = compiled.predicted(compiled.singles, volts("lamp.plus"))
+
+    found = compiled.predicted(compiled.singles, volts("lamp.plus"), rows=rows)
+
+    assert found.tolist() == every[rows].tolist()
+
+
+def test_symptom_comes_from_the_lamps_light(compiled: Compiled) -> None:
+    # Light goes with volts**3.4; dark below a twentieth, dim below half.
+    sets = [(), (cause_number(compiled, "lamp-fuse:blown"),)]
+    column = compiled.symptom_index["lamp-shines"]
+
+    found = compiled.hypotheses(sets).symptoms[:, :, column].mean(axis=1)
+
+    # by hand: the logistic curve at .05 of light lost, 1/(1 + exp(.05/.03)), is .16
+    assert found == pytest.approx([1.0, 0.159], abs=0.001)
