@@ -77,6 +77,8 @@ def build_parser() -> argparse.ArgumentParser:
     _add_check(commands)
     _add_expand(commands)
     _add_expect(commands)
+    _add_replay(commands)
+    _add_record(commands)
     _add_schema(commands)
     return parser
 
@@ -147,6 +149,51 @@ def _add_expect(commands: Commands) -> None:
     )
     _add_width(parser)
     parser.set_defaults(run=_expect)
+
+
+def _add_replay(commands: Commands) -> None:
+    parser = commands.add_parser(
+        "replay", help="go through a worked case and check what must hold"
+    )
+    parser.add_argument(
+        "case",
+        metavar="CASE",
+        help="a case file, or the name of one that comes with it",
+    )
+    parser.add_argument(
+        "--step", action="store_true", help="wait for Enter before each step"
+    )
+    _add_width(parser)
+    _add_data_folder(parser)
+    parser.set_defaults(run=_replay)
+
+
+def _add_record(commands: Commands) -> None:
+    parser = commands.add_parser(
+        "record", help="play a diagnosis on a car with a known fault into a case file"
+    )
+    _add_car(parser)
+    parser.add_argument(
+        "--fault",
+        action="append",
+        required=True,
+        metavar="CAUSE",
+        help="a hidden fault",
+    )
+    parser.add_argument("--complaint", required=True, metavar="NAME")
+    parser.add_argument("--seed", type=int, default=0, metavar="N", help="default: 0")
+    parser.add_argument("--out", type=Path, required=True, metavar="FILE")
+    parser.add_argument("--title", default="", help="one line")
+    parser.add_argument("--owner", default="", help="the owner's words")
+    parser.add_argument(
+        "--history",
+        action="append",
+        default=[],
+        metavar="CONTEXT=ANSWER",
+        help="for instance wiring=fresh",
+    )
+    _add_data_folder(parser)
+    parser.set_defaults(run=_record)
 
 
 def _add_schema(commands: Commands) -> None:
@@ -237,6 +284,50 @@ def _expect(options: argparse.Namespace) -> None:
         width=options.width,
         sink=sys.stdout,
     )
+
+
+def _replay(options: argparse.Namespace) -> None:
+    from diagnose.terminal.case_pages import replay_case
+    from diagnose.terminal.evening import Options, prepared_model
+
+    place = Options(data_folder=options.data_folder)
+    replay_case(
+        options.case,
+        open_model=lambda car, knowledge: prepared_model(car, knowledge, place),
+        pause=_wait_for_enter if options.step else lambda: None,
+        width=options.width,
+        sink=sys.stdout,
+    )
+
+
+def _record(options: argparse.Namespace) -> None:
+    from diagnose.terminal.case_pages import record_case
+    from diagnose.terminal.evening import Options, prepared_model
+    from diagnose.trial.case_recording import Recording
+
+    place = Options(data_folder=options.data_folder)
+    wanted = Recording(
+        car_name=options.car,
+        faults=tuple(options.fault),
+        complaint=options.complaint,
+        seed=options.seed,
+        title=options.title,
+        owner=options.owner,
+        history=dict(answer.partition("=")[::2] for answer in options.history),
+    )
+    record_case(
+        wanted,
+        open_model=lambda car, knowledge: prepared_model(car, knowledge, place),
+        out=options.out,
+        sink=sys.stdout,
+    )
+
+
+def _wait_for_enter() -> None:
+    """Wait until the reader wants the next step; the end of input counts as Enter."""
+    sys.stderr.write("Enter: next step ")
+    sys.stderr.flush()
+    sys.stdin.readline()
 
 
 def _schema(options: argparse.Namespace) -> None:

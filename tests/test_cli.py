@@ -53,7 +53,17 @@ def test_help_imports_nothing_heavy() -> None:
 def test_help_names_every_command() -> None:
     shown = run("--help").stdout
 
-    names = ("start", "resume", "cases", "check", "expand", "expect", "schema")
+    names = (
+        "start",
+        "resume",
+        "cases",
+        "check",
+        "expand",
+        "expect",
+        "replay",
+        "record",
+        "schema",
+    )
     assert [name for name in names if f"\n    {name} " not in shown] == []
 
 

@@ -7,7 +7,7 @@ other to `knowledge_checks`, which runs once every file is valid in itself.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from importlib.resources import as_file
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -66,7 +66,7 @@ def load_knowledge(folder: Traversable | Path) -> Knowledge:
         try:
             validated[name] = FILE_MODELS[name].model_validate(document.data)
         except ValidationError as error:
-            problems.extend(_grammar_problems(error, document))
+            problems.extend(grammar_problems(error, document, known=_field_names()))
     if problems:
         raise InvalidFileError(_sorted(problems))
     contents = _contents(validated)
@@ -140,10 +140,19 @@ def _sorted(problems: list[FileProblem]) -> tuple[FileProblem, ...]:
     )
 
 
-def _grammar_problems(
-    error: ValidationError, document: Document
+def grammar_problems(
+    error: ValidationError, document: Document, *, known: Collection[str]
 ) -> Iterator[FileProblem]:
-    """Yield what is wrong with a file's entries, where it stands."""
+    """Yield what is wrong with a file's entries, where it stands.
+
+    Parameters
+    ----------
+    error : ValidationError
+    document : Document
+        The file.
+    known : Collection[str]
+        Every key of its grammar, for the nearest to an unknown one.
+    """
     for detail in error.errors(include_url=False):
         location: Location = detail["loc"]
         is_key = detail["type"] in {"extra_forbidden", "missing"}
@@ -151,17 +160,17 @@ def _grammar_problems(
             location, is_key = location[:-1], True
         if detail["type"] == "missing":
             location = location[:-1]
-        yield document.problem(location, _grammar_message(detail), of_key=is_key)
+        yield document.problem(location, _grammar_message(detail, known), of_key=is_key)
 
 
-def _grammar_message(detail: ErrorDetails) -> str:
+def _grammar_message(detail: ErrorDetails, known: Collection[str]) -> str:
     """Return what was found and what was expected, in plain words."""
     name = next((str(key) for key in reversed(detail["loc"]) if key != "[key]"), "")
     kind, context = detail["type"], detail.get("ctx", {})
     if kind == "missing":
         return f'"{name}" is missing'
     if kind == "extra_forbidden":
-        return f'"{name}" is not known here{nearest(name, _field_names())}'
+        return f'"{name}" is not known here{nearest(name, known)}'
     if kind == "value_error":
         return str(context["error"])
     found = f"{name}: found {shown(detail['input'])}, expected "
@@ -179,6 +188,7 @@ _EXPECTED = {
     "string_type": "text; put it in quotes",
     "string_too_short": "some text",
     "float_type": "a number",
+    "int_type": "a whole number",
     "finite_number": "a finite number",
     "bool_type": "true or false",
     "dict_type": "keys with values",

@@ -37,12 +37,21 @@ def cases_folder() -> Traversable:
 
 def shipped_cars() -> Mapping[str, Traversable]:
     """Return the shipped car files by name, without their ending, in order of name."""
-    cars = cases_folder() / "cars"
-    if not cars.is_dir():
+    return _yaml_files(cases_folder() / "cars")
+
+
+def shipped_cases() -> Mapping[str, Traversable]:
+    """Return the shipped worked cases by name, without their ending, sorted."""
+    return _yaml_files(cases_folder())
+
+
+def _yaml_files(folder: Traversable) -> Mapping[str, Traversable]:
+    """Return the YAML files of a folder by name, without their ending."""
+    if not folder.is_dir():
         return MappingProxyType({})
     found = {
         entry.name.removesuffix(".yaml"): entry
-        for entry in cars.iterdir()
+        for entry in folder.iterdir()
         if entry.is_file() and entry.name.endswith(".yaml")
     }
     return MappingProxyType(dict(sorted(found.items())))

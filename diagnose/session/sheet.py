@@ -20,6 +20,7 @@ from diagnose.errors import ReadingError, UnsolvableCircuitError
 from diagnose.faults.causes import Cause, FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import Prediction, Predictor
+from diagnose.inference.bank import Bank
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.priors import Priors
@@ -223,7 +224,9 @@ def _compiled(car: Car, knowledge: Knowledge, causes: Sequence[Cause]) -> Compil
         prediction=prediction,
         symptoms=np.zeros((1, N_DRAWS, 0), dtype=np.float32),
     )
-    return Compiled(predictor, knowledge, _rates_alone(causes), singles=healthy)
+    return Compiled(
+        predictor, knowledge, _rates_alone(causes), bank=Bank.holding(healthy)
+    )
 
 
 def _unsteady(prediction: Prediction, car: Car) -> tuple[str, ...]:

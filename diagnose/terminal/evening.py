@@ -178,13 +178,18 @@ def _stored_car_file(case: StoredCase) -> Iterator[Path]:
 
 def _diagnosis(car: Car, knowledge: Knowledge, options: Options) -> Diagnosis:
     """Return a new diagnosis of a car, saying how far its preparation is."""
+    return Diagnosis(prepared_model(car, knowledge, options))
+
+
+def prepared_model(car: Car, knowledge: Knowledge, options: Options) -> Model:
+    """Return a car ready for diagnosis, from the cache when it has been seen before.
+
+    Raises
+    ------
+    UnsolvableCircuitError
+        If the healthy car has no steady operating point in some state.
+    """
     cache = ModelCache(options.folder / CACHE_FOLDER)
-    return Diagnosis(_model(car, knowledge, cache, options))
-
-
-def _model(
-    car: Car, knowledge: Knowledge, cache: ModelCache, options: Options
-) -> Model:
     if options.is_json or not sys.stderr.isatty():
         return open_model(car, knowledge, cache=cache, progress=_say_nothing)
     from diagnose.terminal.progress import Progress

@@ -1,4 +1,4 @@
-"""One small invented car, compiled once, for every test of the faces."""
+"""The small invented car of `tests/conftest.py` with cases, for tests of the faces."""
 
 from __future__ import annotations
 
@@ -8,36 +8,17 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.files.car_file import load_car
-from diagnose.files.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder
 from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.model import Model, open_model
+from diagnose.session.model import Model
 from diagnose.store.case_store import CaseStore
 from diagnose.store.journal import Journal
-from diagnose.store.model_cache import ModelCache
 
 CAR = Path(__file__).resolve().parents[1] / "cars" / "hill-climber.yaml"
 
 
 def clock() -> datetime:
     return datetime(2031, 5, 4, 19, 30, tzinfo=UTC)
-
-
-@pytest.fixture(scope="session")
-def compiled_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return the folder in which the car's compiled form is kept."""
-    return tmp_path_factory.mktemp("compiled")
-
-
-@pytest.fixture(scope="session")
-def model(compiled_folder: Path) -> Model:
-    """Return the hill climber, ready for diagnosis."""
-    knowledge = load_knowledge(knowledge_folder())
-    return open_model(
-        load_car(CAR, knowledge), knowledge, cache=ModelCache(compiled_folder)
-    )
 
 
 @pytest.fixture

@@ -1,0 +1,95 @@
+"""Replaying and recording from the command line, on the small invented car."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from diagnose.cli import main
+from diagnose.files.case_file import load_case
+
+CAR = Path(__file__).resolve().parents[1] / "cars" / "hill-climber.yaml"
+
+
+@pytest.fixture
+def recorded(
+    tmp_path: Path, data_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> Path:
+    """Return a case file just recorded."""
+    path = tmp_path / "case.yaml"
+    options = ["--complaint", "first-start-fails", "--seed", "3", "--out", str(path)]
+    fault = ["--fault", "fuel-pump-ground:open_circuit"]
+    code = main(
+        ["record", str(CAR), *fault, *options, "--data-folder", str(data_folder)]
+    )
+    assert (code, capsys.readouterr().err) == (0, "")
+    return path
+
+
+def test_recorded_case_is_replayed_to_its_end(
+    recorded: Path, data_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code = main(["replay", str(recorded), "--data-folder", str(data_folder)])
+
+    assert code == 0
+    assert capsys.readouterr().out.splitlines()[-1].endswith(" hold.")
+
+
+def test_case_that_does_not_hold_is_told_and_exits_1(
+    recorded: Path, data_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = recorded.read_text().replace(
+        "at-start: {advice: open", "at-start: {advice: stop"
+    )
+    recorded.write_text(text)
+
+    code = main(["replay", str(recorded), "--data-folder", str(data_folder)])
+
+    shown = capsys.readouterr()
+    assert code == 1
+    assert "FAILS: advice stop (is open)" in shown.out
+    assert "1 of " in shown.err
+
+
+def test_cautions_come_before_the_step_they_belong_to(
+    recorded: Path, data_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main(["replay", str(recorded), "--data-folder", str(data_folder), "--width", "200"])
+
+    shown = capsys.readouterr().out
+    assert 0 < shown.index("Caution: Fuel lines") < shown.index("fuel-pump.plus")
+
+
+def test_car_beside_the_case_file_is_found(
+    recorded: Path, data_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (recorded.parent / "mine.yaml").write_text(CAR.read_text())
+    text = recorded.read_text().replace(
+        f"car: {load_case(recorded).car}", "car: mine.yaml"
+    )
+    recorded.write_text(text.replace(f'car: "{CAR}"', "car: mine.yaml"))
+
+    code = main(["replay", str(recorded), "--data-folder", str(data_folder)])
+
+    assert (code, capsys.readouterr().err) == (0, "")
+
+
+def test_unknown_case_names_those_there_are(capsys: pytest.CaptureFixture[str]) -> None:
+    code = main(["replay", "no-such-case"])
+
+    assert code == 1
+    assert "cases that come with the program: " in capsys.readouterr().err
+
+
+def test_recording_overwrites_nothing(
+    recorded: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = recorded.read_text()
+
+    code = main(
+        ["record", "sedan", "--fault", "x", "--complaint", "y", "--out", str(recorded)]
+    )
+
+    assert (code, recorded.read_text()) == (1, before)
+    assert "exists already" in capsys.readouterr().err
