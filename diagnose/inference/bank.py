@@ -8,8 +8,10 @@ for the redrawn rows, which `redraw` writes anew for each set of facts.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from diagnose.circuit.nodal import IntArray
 from diagnose.faults.causes import FaultSet
@@ -25,31 +27,52 @@ class Bank:
 
     Parameters
     ----------
-    singles : Hypotheses
+    singles : Sequence[FaultSet]
         The healthy car first, then every single cause.
+    prediction : Prediction
+        With `n_rows(len(singles))` rows; those behind the singles are free.
+    symptoms : StoredArray
+        Likewise.
 
     Attributes
     ----------
     all : Hypotheses
         Every row; those not in use hold no fault set that counts.
+    singles : Hypotheses
+        The front rows.
     """
 
-    def __init__(self, singles: Hypotheses) -> None:
-        self.n_singles = len(singles.sets)
+    def __init__(
+        self,
+        singles: Sequence[FaultSet],
+        prediction: Prediction,
+        symptoms: StoredArray,
+    ) -> None:
+        self.n_singles = len(singles)
         self.pair_rows: dict[FaultSet, int] = {}
         self.first_redrawn = self.n_singles + PAIR_ROWS
-        n_rows = self.first_redrawn + REDRAWN_ROWS
-        self.all = _enlarged(singles, n_rows)
+        free = n_rows(self.n_singles) - self.n_singles
+        self.all = Hypotheses(
+            sets=(*singles, *[()] * free), prediction=prediction, symptoms=symptoms
+        )
+        self.singles = self._part(slice(self.n_singles))
+
+    @staticmethod
+    def holding(singles: Hypotheses) -> Bank:
+        """Return a bank with a copy of hypotheses in its front rows."""
+        return _enlarged(singles)
 
     def behind_singles(self) -> Hypotheses:
         """Return the rows behind the singles, without copying."""
-        rows = slice(self.n_singles, None)
+        return self._part(slice(self.n_singles, None))
+
+    def _part(self, rows: slice) -> Hypotheses:
         held = self.all.prediction
         return Hypotheses(
             sets=self.all.sets[rows],
             prediction=Prediction(
                 volts=held.volts[:, rows],
-                source_ohms=held.source_ohms[:, rows],
+                source_kilohms=held.source_kilohms[:, rows],
                 probes=held.probes[rows],
                 is_settled=held.is_settled[:, rows],
             ),
@@ -86,7 +109,7 @@ class Bank:
         """Copy one row of other hypotheses into a row."""
         held, given = self.all.prediction, source.prediction
         held.volts[:, row] = given.volts[:, source_row]
-        held.source_ohms[:, row] = given.source_ohms[:, source_row]
+        held.source_kilohms[:, row] = given.source_kilohms[:, source_row]
         held.probes[row] = given.probes[source_row]
         held.is_settled[:, row] = given.is_settled[:, source_row]
         self.all.symptoms[row] = source.symptoms[source_row]
@@ -104,32 +127,34 @@ class Bank:
         draws = np.arange(len(choice))
         held, given = self.all.prediction, ladder.prediction
         held.volts[:, row] = given.volts[:, choice, draws]
-        held.source_ohms[:, row] = given.source_ohms[:, choice, draws]
+        held.source_kilohms[:, row] = given.source_kilohms[:, choice, draws]
         held.probes[row] = given.probes[choice, draws]
         held.is_settled[:, row] = given.is_settled[:, choice, draws]
         self.all.symptoms[row] = ladder.symptoms[choice, draws]
 
 
-def _enlarged(singles: Hypotheses, n_rows: int) -> Hypotheses:
+def n_rows(n_singles: int) -> int:
+    """Return how many rows a bank for that many singles has."""
+    return n_singles + PAIR_ROWS + REDRAWN_ROWS
+
+
+def _enlarged(singles: Hypotheses) -> Bank:
     held = singles.prediction
     n_singles = len(singles.sets)
 
-    def grown(array: StoredArray, axis: int) -> StoredArray:
+    def grown(array: npt.NDArray[Any], axis: int) -> npt.NDArray[Any]:
         shape = list(array.shape)
-        shape[axis] = n_rows
+        shape[axis] = n_rows(n_singles)
         result = np.zeros(shape, dtype=array.dtype)
         front = [slice(None)] * array.ndim
         front[axis] = slice(n_singles)
         result[tuple(front)] = array
         return result
 
-    return Hypotheses(
-        sets=singles.sets + ((),) * (n_rows - n_singles),
-        prediction=Prediction(
-            volts=grown(held.volts, 1),
-            source_ohms=grown(held.source_ohms, 1),
-            probes=grown(held.probes, 0),
-            is_settled=grown(held.is_settled, 1),
-        ),
-        symptoms=grown(singles.symptoms, 0),
+    prediction = Prediction(
+        volts=grown(held.volts, 1),
+        source_kilohms=grown(held.source_kilohms, 1),
+        probes=grown(held.probes, 0),
+        is_settled=grown(held.is_settled, 1),
     )
+    return Bank(singles.sets, prediction, grown(singles.symptoms, 0))

@@ -40,8 +40,8 @@ class Compiled:
     predictor : Predictor
     knowledge : Knowledge
     priors : Priors
-    singles : Hypotheses or None
-        The healthy car and every single cause; worked out here when None.
+    bank : Bank or None
+        With the healthy car and every single cause; worked out here when None.
     progress : Callable or None
         Called with the share done, 0 to 1.
     """
@@ -52,7 +52,7 @@ class Compiled:
         knowledge: Knowledge,
         priors: Priors,
         *,
-        singles: Hypotheses | None = None,
+        bank: Bank | None = None,
         progress: Callable[[float], None] | None = None,
     ) -> None:
         self.predictor = predictor
@@ -63,18 +63,11 @@ class Compiled:
         self.symptom_names = usable_symptoms(self.car, knowledge.symptoms)
         self.symptom_index = {name: i for i, name in enumerate(self.symptom_names)}
         self._columns: Mapping[Probe, int] = probe_columns(predictor.probes)
-        if singles is None:
+        if bank is None:
             sets: list[FaultSet] = [(), *((i,) for i in range(len(self.causes)))]
-            singles = self.hypotheses(sets, progress=progress)
-        self.singles = singles
-        self._bank: Bank | None = None
-
-    @property
-    def bank(self) -> Bank:
-        """The rows a running diagnosis works on; made when first asked for."""
-        if self._bank is None:
-            self._bank = Bank(self.singles)
-        return self._bank
+            bank = Bank.holding(self.hypotheses(sets, progress=progress))
+        self.bank = bank
+        self.singles: Hypotheses = bank.singles
 
     @property
     def n_draws(self) -> int:
@@ -170,10 +163,11 @@ class Compiled:
         if reading.kind is ReadingKind.OHMS:
             return self._ohms(hypotheses, state, (red, black), rows)
         volts = prediction.volts[state]
-        ohms = prediction.source_ohms[state]
+        kilohms = prediction.source_kilohms[state]
         across = volts[rows, :, red].astype(np.float64) - volts[rows, :, black]
-        source = np.maximum(ohms[rows, :, red], ohms[rows, :, black])
-        return loaded_volts(across, source, self.knowledge.meter)
+        source = np.maximum(kilohms[rows, :, red], kilohms[rows, :, black])
+        source_ohms = 1e3 * source.astype(np.float64)
+        return loaded_volts(across, source_ohms, self.knowledge.meter)
 
     def _ohms(
         self,
@@ -185,8 +179,8 @@ class Compiled:
         """Return ohms between two nodes; against the reference they are at hand."""
         red, black = nodes
         if black == 0:
-            held = hypotheses.prediction.source_ohms[state, rows, :, red]
-            ohms = held.astype(np.float64)
+            held = hypotheses.prediction.source_kilohms[state, rows, :, red]
+            ohms = 1e3 * held.astype(np.float64)
         else:
             numbers = np.arange(len(hypotheses.sets))[rows].tolist()
             sets = [hypotheses.sets[number] for number in numbers]

@@ -6,10 +6,10 @@ from its file, and a small chance of a slip. Symptoms carry a report error.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from diagnose.circuit.car import FloatArray
 from diagnose.measurement.meters import Meter, MeterRange
@@ -110,6 +110,11 @@ def reading_likelihood(
     )
 
 
+_two_sided_tail = np.vectorize(
+    lambda z: math.erfc(z / math.sqrt(2.0)), otypes=[np.float64]
+)
+
+
 def tail_of(
     value: float, predicted: FloatArray, share: FloatArray, *, spread: Spread
 ) -> float:
@@ -125,7 +130,7 @@ def tail_of(
         return float(share[is_over].sum())
     finite = np.where(is_over, 0.0, predicted)[None, :]
     z = np.abs(value - finite[0]) / _sigma(finite, spread)[0]
-    tails = np.where(is_over, 0.0, 2.0 * ndtr(-z))
+    tails = np.where(is_over, 0.0, _two_sided_tail(z))
     return float((tails * share).sum())
 
 

@@ -56,7 +56,9 @@ def interpolated(grid: Hypotheses, levels: FloatArray) -> Hypotheses:
         sets=grid.sets[:1] * len(place),
         prediction=Prediction(
             volts=between(held.volts, 1),
-            source_ohms=between(held.source_ohms, 1),
+            source_kilohms=between(held.source_kilohms.astype(np.float32), 1).astype(
+                np.float16
+            ),
             probes=between(held.probes, 0),
             is_settled=between(held.is_settled, 1),
         ),

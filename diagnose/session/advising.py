@@ -81,7 +81,7 @@ class Priced:
         """Return the key that sorts candidates, best first.
 
         Those that pay for themselves come first, by minutes saved per minute spent:
-        more readings will follow, so a cheap one that saves most goes before a dear one.
+        more readings follow, so a cheap one that saves most goes before a dear one.
         """
         net = self.saves_minutes - self.minutes
         pays = net > LEAST_SAVING
@@ -283,14 +283,16 @@ class Adviser:
         meter = self._model.knowledge.meter
         for state in np.unique(states):
             of_state = np.flatnonzero(states == state)
-            ohms = prediction.source_ohms[state, rows, draws].T
+            kilohms = prediction.source_kilohms[state, rows, draws].T
             if kind is ReadingKind.OHMS:
-                result[of_state] = ohms[red[of_state]] + meter.lead_ohms
+                ohms = 1e3 * kilohms[red[of_state]].astype(np.float64)
+                result[of_state] = ohms + meter.lead_ohms
                 continue
             volts = prediction.volts[state, rows, draws].T
             across = volts[red[of_state]] - volts[black[of_state]]
-            source = np.maximum(ohms[red[of_state]], ohms[black[of_state]])
-            result[of_state] = across / (1.0 + source / meter.input_ohms)
+            source = np.maximum(kilohms[red[of_state]], kilohms[black[of_state]])
+            load = source.astype(np.float32) * (1e3 / meter.input_ohms)
+            result[of_state] = across / (1.0 + load)
         return result
 
     def _priced_symptoms(

@@ -6,25 +6,26 @@ Leaves reading files to `files` and keeping bytes to `store`.
 from __future__ import annotations
 
 import hashlib
-import io
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
-from typing import Protocol
+from importlib.resources import files
+from typing import Any, Protocol
 
 import numpy as np
+import numpy.typing as npt
 
 import diagnose
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.sample import Sample
 from diagnose.errors import UnsolvableCircuitError
-from diagnose.faults.causes import catalogue, effect_signature
+from diagnose.faults.causes import FaultSet, catalogue, effect_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import Prediction, Predictor
+from diagnose.inference.bank import Bank
 from diagnose.inference.compiled import Compiled
-from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.priors import Priors
 from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.readings import PROTECTIVE_KINDS, clamp_parts
@@ -36,14 +37,17 @@ N_DRAWS = 64
 Progress = Callable[[float, str], None]
 
 
-class BlobStore(Protocol):
+Arrays = Mapping[str, npt.NDArray[Any]]
+
+
+class ArrayStore(Protocol):
     """Where the compiled form is kept between starts."""
 
-    def get(self, key: str) -> bytes | None:
-        """Return what was put under the key, or None."""
+    def get(self, key: str) -> Arrays | None:
+        """Return what was put under the key, or None; the caller may write to it."""
 
-    def put(self, key: str, blob: bytes) -> bool:
-        """Keep bytes under a key; return whether they were kept."""
+    def put(self, key: str, arrays: Arrays) -> bool:
+        """Keep arrays under a key; return whether they were kept."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,10 +82,21 @@ def _plain(value: object) -> object:
     return value
 
 
+def program_digest() -> str:
+    """Return a hash of the modules whose change makes a compiled car worthless."""
+    digest = hashlib.sha256(diagnose.__version__.encode())
+    package = files("diagnose")
+    for layer in ("circuit", "measurement", "faults", "inference"):
+        modules = [m for m in (package / layer).iterdir() if m.name.endswith(".py")]
+        for module in sorted(modules, key=lambda found: found.name):
+            digest.update(module.read_bytes())
+    return digest.hexdigest()
+
+
 def model_key(car: Car, knowledge: Knowledge, n_draws: int) -> str:
-    """Return the cache key: car, knowledge, program version and number of draws."""
+    """Return the cache key: car, knowledge, program and number of draws."""
     digest = hashlib.sha256(json.dumps(_plain(car)).encode()).hexdigest()
-    return f"{digest}-{knowledge.digest}-{diagnose.__version__}-{n_draws}"
+    return f"{digest}-{knowledge.digest}-{program_digest()}-{n_draws}"
 
 
 def all_probes(car: Car, knowledge: Knowledge) -> tuple[Probe, ...]:
@@ -102,7 +117,7 @@ def open_model(
     car: Car,
     knowledge: Knowledge,
     *,
-    cache: BlobStore | None = None,
+    cache: ArrayStore | None = None,
     progress: Progress | None = None,
     n_draws: int = N_DRAWS,
 ) -> Model:
@@ -125,10 +140,10 @@ def open_model(
     causes = catalogue(car, knowledge.modes)
     predictor = Predictor(model, causes, all_probes(car, knowledge))
     key = model_key(car, knowledge, n_draws)
-    blob = None if cache is None else cache.get(key)
-    if blob is not None:
-        priors, singles = _unpacked(blob, len(causes))
-        compiled = Compiled(predictor, knowledge, priors, singles=singles)
+    held = None if cache is None else cache.get(key)
+    if held is not None:
+        priors, bank = _unpacked(held, len(causes))
+        compiled = Compiled(predictor, knowledge, priors, bank=bank)
     else:
         tell(0.0, "reading the car's circuit")
         _check_states(predictor)
@@ -144,7 +159,7 @@ def open_model(
             progress=lambda share: tell(0.2 + 0.75 * share, "working out every fault"),
         )
         if cache is not None:
-            cache.put(key, _packed(priors, compiled.singles))
+            cache.put(key, _packed(priors, compiled.bank))
     tell(1.0, "ready")
     return Model(
         car=car, knowledge=knowledge, compiled=compiled, lines=_lines(compiled)
@@ -177,28 +192,24 @@ def _check_states(predictor: Predictor) -> None:
         raise UnsolvableCircuitError(tuple(reasons))
 
 
-def _packed(priors: Priors, singles: Hypotheses) -> bytes:
-    stream = io.BytesIO()
-    prediction = singles.prediction
-    np.savez(
-        stream,
-        volts=prediction.volts,
-        source_ohms=prediction.source_ohms,
-        probes=prediction.probes,
-        is_settled=prediction.is_settled,
-        symptoms=singles.symptoms,
-        contexts=np.array(priors.contexts),
-        configurations=np.array(priors.configurations),
-        configuration_probability=priors.configuration_probability,
-        part_of=priors.part_of,
-        mode_probability=priors.mode_probability,
-        ok_probability=priors.ok_probability,
-    )
-    return stream.getvalue()
+def _packed(priors: Priors, bank: Bank) -> Arrays:
+    prediction = bank.all.prediction
+    return {
+        "volts": prediction.volts,
+        "source_kilohms": prediction.source_kilohms,
+        "probes": prediction.probes,
+        "is_settled": prediction.is_settled,
+        "symptoms": bank.all.symptoms,
+        "contexts": np.array(priors.contexts),
+        "configurations": np.array(priors.configurations),
+        "configuration_probability": priors.configuration_probability,
+        "part_of": priors.part_of,
+        "mode_probability": priors.mode_probability,
+        "ok_probability": priors.ok_probability,
+    }
 
 
-def _unpacked(blob: bytes, n_causes: int) -> tuple[Priors, Hypotheses]:
-    held = np.load(io.BytesIO(blob), allow_pickle=False)
+def _unpacked(held: Arrays, n_causes: int) -> tuple[Priors, Bank]:
     priors = Priors(
         contexts=tuple(held["contexts"].tolist()),
         configurations=tuple(tuple(row) for row in held["configurations"].tolist()),
@@ -209,12 +220,9 @@ def _unpacked(blob: bytes, n_causes: int) -> tuple[Priors, Hypotheses]:
     )
     prediction = Prediction(
         volts=held["volts"],
-        source_ohms=held["source_ohms"],
+        source_kilohms=held["source_kilohms"],
         probes=held["probes"],
         is_settled=held["is_settled"],
     )
-    return priors, Hypotheses(
-        sets=((), *((i,) for i in range(n_causes))),
-        prediction=prediction,
-        symptoms=held["symptoms"],
-    )
+    singles: tuple[FaultSet, ...] = ((), *((i,) for i in range(n_causes)))
+    return priors, Bank(singles, prediction, held["symptoms"])

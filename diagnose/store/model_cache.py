@@ -1,28 +1,38 @@
 """A folder for the compiled form of a car, so that a second start is quick.
 
-Holds bytes under a key and nothing else; a torn, foreign or unwritable file counts as
-absent, since everything here can be computed again.
+Holds arrays under a key and nothing else; a torn, foreign or unwritable entry counts
+as absent: everything here can be computed again. Arrays come back mapped into memory,
+private to the process: what a diagnosis writes over them never reaches the disk.
 """
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
+import json
+import shutil
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Arrays = Mapping[str, npt.NDArray[Any]]
 
 KEPT_BYTES = 1_000_000_000
-"""How much is kept; the oldest files go first, the newest always stays. [bytes]
+"""How much is kept; the oldest entries go first, the newest always stays. [bytes]
 
 Own choice: a few cars of the largest size seen, some hundred megabytes each.
 """
 
-_ENDING = ".compiled"
+_ENDING = ".arrays"
+_SIZES = "sizes.json"
 
 
 class ModelCache:
-    """Bytes by key, in a folder.
+    """Arrays by key, in a folder.
 
     Parameters
     ----------
@@ -36,50 +46,62 @@ class ModelCache:
         self._folder = folder
         self._kept_bytes = kept_bytes
 
-    def get(self, key: str) -> bytes | None:
+    def get(self, key: str) -> Arrays | None:
         """Return what was put under the key; None when absent or damaged."""
+        entry = self._path(key)
         try:
-            content = self._path(key).read_bytes()
-        except OSError:
+            sizes = json.loads((entry / _SIZES).read_bytes())
+            arrays = {}
+            for name, size in sizes.items():
+                path = entry / f"{name}.npy"
+                if path.stat().st_size != size:
+                    return None
+                # an empty array can't be mapped
+                arrays[name] = np.load(path, mmap_mode="c" if size > 1000 else None)
+        except (OSError, ValueError, AttributeError):
             return None
-        digest, blob = content[:32], content[32:]
-        return blob if digest == hashlib.sha256(blob).digest() else None
+        return arrays
 
-    def put(self, key: str, blob: bytes) -> bool:
-        """Keep bytes under a key; return False when the folder can't be written."""
+    def put(self, key: str, arrays: Arrays) -> bool:
+        """Keep arrays under a key; return False when the folder can't be written."""
         try:
             self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            self._write(self._path(key), hashlib.sha256(blob).digest() + blob)
+            self._write(self._path(key), arrays)
             self._prune()
         except OSError:
             return False
         return True
 
     def _path(self, key: str) -> Path:
-        """Return the file of a key; hashed, so any text is a safe file name."""
+        """Return the folder of a key; hashed, so any text is a safe name."""
         return self._folder / (hashlib.sha256(key.encode()).hexdigest() + _ENDING)
 
-    def _write(self, path: Path, content: bytes) -> None:
-        """Write beside the file and move over it: readers see all or nothing."""
-        handle, beside = tempfile.mkstemp(dir=self._folder, suffix=".part")
+    def _write(self, entry: Path, arrays: Arrays) -> None:
+        """Write beside the entry and move over it: readers see all or nothing."""
+        beside = Path(tempfile.mkdtemp(dir=self._folder, suffix=".part"))
         try:
-            with os.fdopen(handle, "wb") as stream:
-                stream.write(content)
-            Path(beside).replace(path)
+            sizes = {}
+            for name, array in arrays.items():
+                path = beside / f"{name}.npy"
+                np.save(path, array, allow_pickle=False)
+                sizes[name] = path.stat().st_size
+            (beside / _SIZES).write_text(json.dumps(sizes))
+            shutil.rmtree(entry, ignore_errors=True)
+            beside.replace(entry)
         except OSError:
-            Path(beside).unlink(missing_ok=True)
+            shutil.rmtree(beside, ignore_errors=True)
             raise
 
     def _prune(self) -> None:
-        """Remove the oldest files above the limit."""
+        """Remove the oldest entries above the limit."""
         newest_first = sorted(
             self._folder.glob("*" + _ENDING),
             key=lambda path: path.stat().st_mtime_ns,
             reverse=True,
         )
         kept_bytes = 0
-        for place, path in enumerate(newest_first):
-            kept_bytes += path.stat().st_size
+        for place, entry in enumerate(newest_first):
+            with contextlib.suppress(FileNotFoundError):
+                kept_bytes += sum(path.stat().st_size for path in entry.iterdir())
             if place and kept_bytes > self._kept_bytes:
-                with contextlib.suppress(FileNotFoundError):
-                    path.unlink()
+                shutil.rmtree(entry, ignore_errors=True)

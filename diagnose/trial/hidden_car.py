@@ -1,7 +1,7 @@
 """A car with a hidden fault that answers questions, with meter and report errors.
 
-Its tolerances and severities are not those of the model's draws. Leaves the questions to
-`playing` and the diagnosis to `session`.
+Its tolerances and severities are not those of the model's draws. Leaves the questions
+to `playing` and the diagnosis to `session`.
 """
 
 from __future__ import annotations
@@ -15,7 +15,9 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.sample import Sample
 from diagnose.faults.causes import FaultSet
 from diagnose.faults.predicted import Predictor
-from diagnose.inference.compiled import Compiled, Hypotheses
+from diagnose.inference.bank import Bank
+from diagnose.inference.compiled import Compiled
+from diagnose.inference.hypotheses import Hypotheses
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.model import Model
 
@@ -62,7 +64,10 @@ class HiddenCars:
         )
         healthy: Hypotheses = model.compiled.singles.kept(np.array([0]))
         self.compiled = Compiled(
-            predictor, model.knowledge, model.compiled.priors, singles=healthy
+            predictor,
+            model.knowledge,
+            model.compiled.priors,
+            bank=Bank.holding(healthy),
         )
         self._cache: dict[FaultSet, Hypotheses] = {}
 
