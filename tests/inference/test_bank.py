@@ -27,7 +27,7 @@ def solved(compiled: Compiled) -> Hypotheses:
 
 @pytest.fixture
 def bank(compiled: Compiled) -> Bank:
-    return Bank(compiled.singles)
+    return Bank.holding(compiled.singles)
 
 
 def is_same_row(bank: Bank, row: int, hypotheses: Hypotheses, other_row: int) -> bool:
