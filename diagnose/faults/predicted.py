@@ -26,8 +26,9 @@ StoredArray = npt.NDArray[np.float32]
 """Predictions are held in single precision: microvolts of 12 V, half the memory."""
 
 HalfArray = npt.NDArray[np.float16]
-MOST_KILOHMS = 6.5e4
-# Derived: the largest half-precision number is 65504; no meter here reads 65 Mohm.
+SOURCE_UNIT_OHMS = 1e5
+MOST_SOURCE_OHMS = 6.5e9
+# Derived: half precision then spans 6 mohm to 6.5 Gohm, leads to insulation.
 
 CHUNK_POINTS = 6000
 MAX_TRIPS = 3
@@ -42,9 +43,9 @@ class Prediction:
     volts : StoredArray
         Open-circuit voltage of each node against the reference, shape
         (n_states, n_sets, n_draws, n_nodes), float32. [V]
-    source_kilohms : HalfArray
-        Resistance each node shows to the reference, same shape, float16, at most
-        `MOST_KILOHMS`. [kΩ]
+    source_units : HalfArray
+        Resistance each node shows to the reference in units of `SOURCE_UNIT_OHMS`, same
+        shape, float16.
     probes : StoredArray
         Currents and on/off facts, shape (n_sets, n_draws, n_probes), float32; columns
         as in `Predictor.probes`.
@@ -53,7 +54,7 @@ class Prediction:
     """
 
     volts: StoredArray
-    source_kilohms: HalfArray
+    source_units: HalfArray
     probes: StoredArray
     is_settled: StoredArray
 
@@ -61,8 +62,8 @@ class Prediction:
         """Return the fault sets of both, in order."""
         return Prediction(
             volts=np.concatenate([self.volts, other.volts], axis=1),
-            source_kilohms=np.concatenate(
-                [self.source_kilohms, other.source_kilohms], axis=1
+            source_units=np.concatenate(
+                [self.source_units, other.source_units], axis=1
             ),
             probes=np.concatenate([self.probes, other.probes], axis=0),
             is_settled=np.concatenate([self.is_settled, other.is_settled], axis=1),
@@ -72,7 +73,7 @@ class Prediction:
         """Return some of the fault sets."""
         return Prediction(
             volts=self.volts[:, rows],
-            source_kilohms=self.source_kilohms[:, rows],
+            source_units=self.source_units[:, rows],
             probes=self.probes[rows],
             is_settled=self.is_settled[:, rows],
         )
@@ -153,7 +154,7 @@ class Predictor:
         n_draws, n_states, n_nodes = len(draws), len(self.states), len(self.nodes)
         shape = (n_states, len(sets), n_draws, n_nodes)
         volts = np.empty(shape, dtype=np.float32)
-        kilohms = np.empty(shape, dtype=np.float16)
+        source_units = np.empty(shape, dtype=np.float16)
         probes = np.zeros((len(sets), n_draws, len(self.probes)), dtype=np.float32)
         settled = np.empty(shape[:3], dtype=np.float32)
         per_chunk = max(1, CHUNK_POINTS // n_draws)
@@ -165,19 +166,25 @@ class Predictor:
                 solver = self.solver(state)
                 size = (len(chunk), n_draws, -1)
                 volts[state, rows] = solver.volts(points).reshape(size)
-                kilohms[state, rows] = np.minimum(
-                    solver.source_ohms(points) / 1e3, MOST_KILOHMS
-                ).reshape(size)
+                source_units[state, rows] = (
+                    np.minimum(solver.source_ohms(points), MOST_SOURCE_OHMS).reshape(
+                        size
+                    )
+                    / SOURCE_UNIT_OHMS
+                )
                 settled[state, rows] = points.is_settled.reshape(size[:2])
                 self._fill_probes(state, points, probes[rows])
             if progress is not None:
                 progress(rows.stop / len(sets))
         stands_for = np.arange(self.model.sample.n_draws) // every
         if every > 1:
-            volts, kilohms = volts[:, :, stands_for], kilohms[:, :, stands_for]
+            volts, source_units = (
+                volts[:, :, stands_for],
+                source_units[:, :, stands_for],
+            )
             probes, settled = probes[:, stands_for], settled[:, :, stands_for]
         return Prediction(
-            volts=volts, source_kilohms=kilohms, probes=probes, is_settled=settled
+            volts=volts, source_units=source_units, probes=probes, is_settled=settled
         )
 
     def between_ohms(

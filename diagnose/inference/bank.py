@@ -72,7 +72,7 @@ class Bank:
             sets=self.all.sets[rows],
             prediction=Prediction(
                 volts=held.volts[:, rows],
-                source_kilohms=held.source_kilohms[:, rows],
+                source_units=held.source_units[:, rows],
                 probes=held.probes[rows],
                 is_settled=held.is_settled[:, rows],
             ),
@@ -109,7 +109,7 @@ class Bank:
         """Copy one row of other hypotheses into a row."""
         held, given = self.all.prediction, source.prediction
         held.volts[:, row] = given.volts[:, source_row]
-        held.source_kilohms[:, row] = given.source_kilohms[:, source_row]
+        held.source_units[:, row] = given.source_units[:, source_row]
         held.probes[row] = given.probes[source_row]
         held.is_settled[:, row] = given.is_settled[:, source_row]
         self.all.symptoms[row] = source.symptoms[source_row]
@@ -127,7 +127,7 @@ class Bank:
         draws = np.arange(len(choice))
         held, given = self.all.prediction, ladder.prediction
         held.volts[:, row] = given.volts[:, choice, draws]
-        held.source_kilohms[:, row] = given.source_kilohms[:, choice, draws]
+        held.source_units[:, row] = given.source_units[:, choice, draws]
         held.probes[row] = given.probes[choice, draws]
         held.is_settled[:, row] = given.is_settled[:, choice, draws]
         self.all.symptoms[row] = ladder.symptoms[choice, draws]
@@ -153,7 +153,7 @@ def _enlarged(singles: Hypotheses) -> Bank:
 
     prediction = Prediction(
         volts=grown(held.volts, 1),
-        source_kilohms=grown(held.source_kilohms, 1),
+        source_units=grown(held.source_units, 1),
         probes=grown(held.probes, 0),
         is_settled=grown(held.is_settled, 1),
     )

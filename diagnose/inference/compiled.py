@@ -14,7 +14,12 @@ from diagnose.circuit.car import Car, FloatArray
 from diagnose.circuit.nodal import IntArray
 from diagnose.faults.causes import Cause, FaultSet
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import Prediction, Predictor, probe_columns
+from diagnose.faults.predicted import (
+    SOURCE_UNIT_OHMS,
+    Prediction,
+    Predictor,
+    probe_columns,
+)
 from diagnose.inference.bank import Bank
 from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.priors import Priors
@@ -163,10 +168,10 @@ class Compiled:
         if reading.kind is ReadingKind.OHMS:
             return self._ohms(hypotheses, state, (red, black), rows)
         volts = prediction.volts[state]
-        kilohms = prediction.source_kilohms[state]
+        units = prediction.source_units[state]
         across = volts[rows, :, red].astype(np.float64) - volts[rows, :, black]
-        source = np.maximum(kilohms[rows, :, red], kilohms[rows, :, black])
-        source_ohms = 1e3 * source.astype(np.float64)
+        source = np.maximum(units[rows, :, red], units[rows, :, black])
+        source_ohms = SOURCE_UNIT_OHMS * source.astype(np.float64)
         return loaded_volts(across, source_ohms, self.knowledge.meter)
 
     def _ohms(
@@ -179,8 +184,8 @@ class Compiled:
         """Return ohms between two nodes; against the reference they are at hand."""
         red, black = nodes
         if black == 0:
-            held = hypotheses.prediction.source_kilohms[state, rows, :, red]
-            ohms = 1e3 * held.astype(np.float64)
+            held = hypotheses.prediction.source_units[state, rows, :, red]
+            ohms = SOURCE_UNIT_OHMS * held.astype(np.float64)
         else:
             numbers = np.arange(len(hypotheses.sets))[rows].tolist()
             sets = [hypotheses.sets[number] for number in numbers]

@@ -56,7 +56,7 @@ def interpolated(grid: Hypotheses, levels: FloatArray) -> Hypotheses:
         sets=grid.sets[:1] * len(place),
         prediction=Prediction(
             volts=between(held.volts, 1),
-            source_kilohms=between(held.source_kilohms.astype(np.float32), 1).astype(
+            source_units=between(held.source_units.astype(np.float32), 1).astype(
                 np.float16
             ),
             probes=between(held.probes, 0),

@@ -13,6 +13,7 @@ import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
+from diagnose.faults.predicted import SOURCE_UNIT_OHMS
 from diagnose.inference.next_step import (
     Particles,
     RepairPlan,
@@ -283,15 +284,15 @@ class Adviser:
         meter = self._model.knowledge.meter
         for state in np.unique(states):
             of_state = np.flatnonzero(states == state)
-            kilohms = prediction.source_kilohms[state, rows, draws].T
+            units = prediction.source_units[state, rows, draws].T
             if kind is ReadingKind.OHMS:
-                ohms = 1e3 * kilohms[red[of_state]].astype(np.float64)
+                ohms = SOURCE_UNIT_OHMS * units[red[of_state]].astype(np.float64)
                 result[of_state] = ohms + meter.lead_ohms
                 continue
             volts = prediction.volts[state, rows, draws].T
             across = volts[red[of_state]] - volts[black[of_state]]
-            source = np.maximum(kilohms[red[of_state]], kilohms[black[of_state]])
-            load = source.astype(np.float32) * (1e3 / meter.input_ohms)
+            source = np.maximum(units[red[of_state]], units[black[of_state]])
+            load = source.astype(np.float32) * (SOURCE_UNIT_OHMS / meter.input_ohms)
             result[of_state] = across / (1.0 + load)
         return result
 

@@ -196,7 +196,7 @@ def _packed(priors: Priors, bank: Bank) -> Arrays:
     prediction = bank.all.prediction
     return {
         "volts": prediction.volts,
-        "source_kilohms": prediction.source_kilohms,
+        "source_units": prediction.source_units,
         "probes": prediction.probes,
         "is_settled": prediction.is_settled,
         "symptoms": bank.all.symptoms,
@@ -220,7 +220,7 @@ def _unpacked(held: Arrays, n_causes: int) -> tuple[Priors, Bank]:
     )
     prediction = Prediction(
         volts=held["volts"],
-        source_kilohms=held["source_kilohms"],
+        source_units=held["source_units"],
         probes=held["probes"],
         is_settled=held["is_settled"],
     )

@@ -36,7 +36,7 @@ def is_same_row(bank: Bank, row: int, hypotheses: Hypotheses, other_row: int) ->
         np.array_equal(one, other)
         for one, other in (
             (held.volts[:, row], given.volts[:, other_row]),
-            (held.source_kilohms[:, row], given.source_kilohms[:, other_row]),
+            (held.source_units[:, row], given.source_units[:, other_row]),
             (held.probes[row], given.probes[other_row]),
             (held.is_settled[:, row], given.is_settled[:, other_row]),
             (bank.all.symptoms[row], hypotheses.symptoms[other_row]),

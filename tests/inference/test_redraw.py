@@ -76,7 +76,7 @@ def test_corrected_evidence_is_the_mean_over_the_ladder(
 ) -> None:
     likelihoods = likelihood(shown_volts, compiled.predicted(ladder, LAMP_VOLTS))
     redrawn = choose_severities(likelihoods)
-    bank = Bank(compiled.singles)
+    bank = Bank.holding(compiled.singles)
     row = bank.first_redrawn
     bank.put_draws(row, ladder, redrawn.choice)
 

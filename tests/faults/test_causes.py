@@ -1,0 +1,246 @@
+"""Causes: which parts can have which mode, and what a mode changes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.car import Distribution, Shape, fixed
+from diagnose.circuit.model import CarModel
+from diagnose.circuit.sample import Sample
+from diagnose.faults.causes import (
+    N_REPLICATES,
+    Cause,
+    catalogue,
+    changed_values,
+    effect_signature,
+    has_severity,
+    severity_levels,
+)
+from diagnose.faults.modes import Change, FaultMode, Operation
+from diagnose.session.model import Model
+from tests.lamp_car import CAR, MODES, make_mode
+
+N_DRAWS = 16
+
+
+@pytest.fixture(scope="module")
+def model() -> CarModel:
+    return CarModel(CAR, Sample(n_draws=N_DRAWS))
+
+
+@pytest.fixture(scope="module")
+def causes() -> tuple[Cause, ...]:
+    return catalogue(CAR, MODES)
+
+
+def named(causes: Sequence[Cause], name: str) -> Cause:
+    return next(cause for cause in causes if cause.name == name)
+
+
+def with_mode(mode: FaultMode, part: str) -> Cause:
+    return named(catalogue(CAR, [mode]), f"{part}:{mode.name}")
+
+
+def test_every_part_has_the_modes_of_its_kind(causes: tuple[Cause, ...]) -> None:
+    assert [cause.name for cause in causes] == [
+        "battery:discharged",
+        "main-fuse:blown",
+        "lamp-fuse:blown",
+        "light-switch:stuck_open",
+        "feed:open_circuit",
+        "feed:high_resistance_a",
+        "feed:high_resistance_b",
+        "feed:short_to_ground",
+        "lamp:burnt_out",
+        "ground:open_circuit",
+        "ground:high_resistance_a",
+        "ground:high_resistance_b",
+    ]
+
+
+def test_mode_for_one_role_is_only_that_roles() -> None:
+    mode = replace(MODES[1], roles=frozenset({"main-fuse"}))
+
+    found = [cause.name for cause in catalogue(CAR, [mode])]
+
+    assert found == ["main-fuse:blown"]
+
+
+def test_words_name_the_part(causes: tuple[Cause, ...]) -> None:
+    cause = named(causes, "feed:open_circuit")
+
+    assert (cause.says, cause.repair) == ("feed: open_circuit", "mend feed")
+
+
+def test_names_of_the_shipped_cars_causes_are_unique(sedan_model: Model) -> None:
+    names = [cause.name for cause in sedan_model.compiled.causes]
+
+    assert len(set(names)) == len(names)
+
+
+@pytest.mark.parametrize(
+    ("operation", "expected"),
+    [(Operation.SET, 4.0), (Operation.TIMES, 0.2), (Operation.PLUS, 4.05)],
+    ids=lambda value: getattr(value, "value", None),
+)
+def test_operations_act_on_the_healthy_value(
+    operation: Operation, expected: float
+) -> None:
+    # By hand on a wire of exactly .05 ohm and an amount of 4.
+    wire = replace(
+        CAR.part("feed"),
+        values={
+            **CAR.part("feed").values,
+            "wire_ohms": replace(
+                CAR.part("feed").values["wire_ohms"], distribution=fixed(0.05)
+            ),
+        },
+    )
+    parts = tuple(wire if part.name == "feed" else part for part in CAR.parts)
+    model = CarModel(replace(CAR, parts=parts), Sample(n_draws=2))
+    mode = make_mode("wire", "changed", 0.01, {"wire_ohms": (operation, fixed(4.0))})
+
+    changed = changed_values(model, [with_mode(mode, "feed")])
+
+    assert changed["feed"]["wire_ohms"] == pytest.approx([expected] * 2)
+
+
+def test_other_values_of_the_part_stay(
+    model: CarModel, causes: tuple[Cause, ...]
+) -> None:
+    changed = changed_values(model, [named(causes, "feed:open_circuit")])
+
+    joint = changed["feed"]["joint_b_ohms"]
+    assert joint.tolist() == model.values["feed"]["joint_b_ohms"].tolist()
+
+
+def test_sound_values_are_not_touched(
+    model: CarModel, causes: tuple[Cause, ...]
+) -> None:
+    before = model.values["feed"]["joint_a_ohms"].copy()
+
+    changed_values(model, [named(causes, "feed:open_circuit")])
+
+    assert model.values["feed"]["joint_a_ohms"].tolist() == before.tolist()
+
+
+def test_consequence_hits_the_part_with_the_role(model: CarModel) -> None:
+    flat = Change(
+        parameter="state_of_charge",
+        operation=Operation.SET,
+        amount=fixed(0.2),
+        role="battery",
+    )
+    mode = replace(MODES[-1], changes=(flat,))
+
+    changed = changed_values(model, [with_mode(mode, "lamp")])
+
+    assert set(changed) == {"battery"}
+    assert changed["battery"]["state_of_charge"].tolist() == [0.2] * N_DRAWS
+
+
+def test_two_causes_of_one_part_add_up(
+    model: CarModel, causes: tuple[Cause, ...]
+) -> None:
+    both = [named(causes, f"feed:high_resistance_{end}") for end in "ab"]
+
+    changed = changed_values(model, both)
+
+    for end, cause in zip("ab", both, strict=True):
+        alone = changed_values(model, [cause])["feed"][f"joint_{end}_ohms"]
+        assert changed["feed"][f"joint_{end}_ohms"].tolist() == alone.tolist()
+
+
+def test_severity_stays_within_its_distribution(
+    model: CarModel, causes: tuple[Cause, ...]
+) -> None:
+    # Log-uniform from .3 to 30 ohm on top of a sound joint.
+    cause = named(causes, "feed:high_resistance_a")
+
+    added = (
+        changed_values(model, [cause])["feed"]["joint_a_ohms"]
+        - model.values["feed"]["joint_a_ohms"]
+    )
+
+    assert 0.3 <= added.min() < added.max() <= 30.0
+
+
+def test_replicates_cover_the_severity_evenly_for_every_draw(
+    model: CarModel, causes: tuple[Cause, ...]
+) -> None:
+    cause = named(causes, "feed:high_resistance_a")
+
+    levels = np.sort(severity_levels(model, [cause]), axis=0)
+
+    gaps = np.diff(levels, axis=0)
+    assert gaps == pytest.approx(np.full_like(gaps, 1 / N_REPLICATES), abs=1e-12)
+
+
+def test_replicate_is_the_severity_at_its_level(
+    model: CarModel, causes: tuple[Cause, ...]
+) -> None:
+    cause = named(causes, "feed:high_resistance_a")
+    levels = severity_levels(model, [cause])
+    amount = Distribution(shape=Shape.LOGUNIFORM, first=0.3, second=30.0)
+
+    for replicate in range(N_REPLICATES):
+        found = changed_values(model, [cause], replicate)["feed"]["joint_a_ohms"]
+        added = found - model.values["feed"]["joint_a_ohms"]
+        assert added == pytest.approx(amount.quantile(levels[replicate]), rel=1e-9)
+
+
+def test_replicate_zero_is_the_common_draw(
+    model: CarModel, causes: tuple[Cause, ...]
+) -> None:
+    cause = named(causes, "feed:short_to_ground")
+
+    found = changed_values(model, [cause], 0)["feed"]["leak_ohms"]
+
+    assert (
+        found.tolist() == changed_values(model, [cause])["feed"]["leak_ohms"].tolist()
+    )
+
+
+def test_only_the_first_severity_is_replicated(
+    model: CarModel, causes: tuple[Cause, ...]
+) -> None:
+    pair = [named(causes, f"{part}:high_resistance_a") for part in ("feed", "ground")]
+
+    first, other = (changed_values(model, pair, replicate) for replicate in (0, 3))
+
+    second = [found["ground"]["joint_a_ohms"].tolist() for found in (first, other)]
+    assert second[0] == second[1]
+    assert (first["feed"]["joint_a_ohms"] != other["feed"]["joint_a_ohms"]).all()
+
+
+def test_fault_without_severity_has_no_levels(
+    model: CarModel, causes: tuple[Cause, ...]
+) -> None:
+    cause = named(causes, "lamp:burnt_out")
+
+    assert not has_severity(cause)
+    with pytest.raises(ValueError, match="no severity"):
+        severity_levels(model, [cause])
+
+
+def test_bad_joint_at_either_end_acts_alike(causes: tuple[Cause, ...]) -> None:
+    first, second = (named(causes, f"feed:high_resistance_{end}") for end in "ab")
+
+    assert effect_signature(first) == effect_signature(second)
+
+
+def test_open_circuit_acts_unlike_a_bad_joint(causes: tuple[Cause, ...]) -> None:
+    first = named(causes, "feed:open_circuit")
+    second = named(causes, "feed:high_resistance_a")
+
+    assert effect_signature(first) != effect_signature(second)
+
+
+def test_same_fault_of_another_part_acts_otherwise(causes: tuple[Cause, ...]) -> None:
+    first, second = (named(causes, f"{p}:open_circuit") for p in ("feed", "ground"))
+
+    assert effect_signature(first) != effect_signature(second)
