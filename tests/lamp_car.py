@@ -319,7 +319,17 @@ def lamp_claim(*, at_least: bool, limit: float) -> Claim:
 SYMPTOMS: Mapping[str, Symptom] = MappingProxyType(
     {
         "lamp-shines": make_symptom(
-            "lamp-shines", lamp_claim(at_least=True, limit=0.05), join=Join.ALL
+            "lamp-shines",
+            lamp_claim(at_least=True, limit=0.05),
+            Claim(
+                role="headlamps",
+                quantity=Quantity.AMPS,
+                state="lit",
+                at_least=True,
+                limit=0.5,
+                blur=0.1,
+            ),
+            join=Join.ALL,
         ),
         "lamp-is-dim": make_symptom(
             "lamp-is-dim",

@@ -20,9 +20,9 @@ from tests.lamp_car import CAR, METER, MODES
 
 N_DRAWS = 4
 HELD_OHMS = 1e4
-AGREEMENT_VOLTS = np.array([1e-5, 0.02])
-# Single precision of the stored volts; two counts of the meter at nodes that nothing
-# holds, whose stored resistance ends at 65 Mohm.
+AGREEMENT_VOLTS = np.array([1e-5, 1e-3])
+# Single precision of the stored volts; a tenth of a count of the meter at nodes that
+# nothing holds, whose resistance is stored in half precision.
 CAUSES = catalogue(CAR, MODES)
 STATES = tuple(state.name for state in CAR.states)
 LIVE_STATES = ("key-off", "lit")
@@ -89,7 +89,8 @@ def disagreement(
     ohms = np.diagonal(transfer_ohms(network, point.siemens), axis1=1, axis2=2)
     index = STATES.index(state)
     volts = found.volts[index, row].astype(np.float64)
-    found_ohms = 1e3 * found.source_units[index, row].astype(np.float64)
+    units = found.source_units[index, row].astype(np.float64)
+    found_ohms = SOURCE_UNIT_OHMS * units
     is_held = ohms < HELD_OHMS
     shown = volts / (1.0 + found_ohms / METER.input_ohms)
     expected = point.volts / (1.0 + ohms / METER.input_ohms)

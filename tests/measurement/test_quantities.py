@@ -1,0 +1,239 @@
+"""Symptoms as claims on the circuit: values, limits, groups, and missing roles."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.car import Car, FloatArray
+from diagnose.measurement.quantities import (
+    Observed,
+    Probe,
+    claim_probability,
+    is_applicable,
+    main_nodes,
+    needed_probes,
+    role_parts,
+    symptom_probability,
+    usable_symptoms,
+)
+from diagnose.measurement.symptoms import Claim, Group, Join, Quantity, Symptom
+from tests.lamp_car import CAR, SYMPTOMS, make_symptom
+
+NODE_VOLTS = {"battery.plus": 12.0, "lamp.plus": 11.0, "lamp.minus": 1.0}
+PROBE_VALUES = {
+    Probe(branch="lamp-fuse", state="lit", is_current=True): -7.5,
+    Probe(branch="lamp-fuse", state="lit", is_current=False): 0.0,
+    Probe(branch="battery", state="lit", is_current=True): -7.5,
+}
+
+
+def observed(
+    node_volts: Mapping[str, float] = NODE_VOLTS, *, dim_volts: float | None = None
+) -> Observed:
+    """Return fixed values; in key-off the lamp has other volts when given."""
+
+    def volts(state: str, node: str) -> FloatArray:
+        if dim_volts is not None and state == "key-off" and node == "lamp.plus":
+            return np.array([[dim_volts]])
+        return np.array([[node_volts.get(node, 0.0)]])
+
+    def probe(wanted: Probe) -> FloatArray:
+        return np.array([[PROBE_VALUES[wanted]]])
+
+    def mechanical(name: str) -> FloatArray:
+        return np.array([[0.25 if name == "engine_fires" else 1.0]])
+
+    return Observed(volts=volts, probe=probe, mechanical=mechanical)
+
+
+def claim(
+    quantity: Quantity, role: str, limit: float, *, at_least: bool = True
+) -> Claim:
+    return Claim(
+        role=role,
+        quantity=quantity,
+        state="lit",
+        at_least=at_least,
+        limit=limit,
+        blur=0.1,
+    )
+
+
+def chance(wanted: Claim, seen: Observed | None = None, car: Car = CAR) -> float:
+    return float(claim_probability(wanted, car=car, seen=seen or observed())[0, 0])
+
+
+@pytest.mark.parametrize(
+    ("quantity", "role", "value"),
+    [
+        # By hand: 11 - 1 V across the lamp.
+        (Quantity.VOLTS, "headlamps", 10.0),
+        # Light goes with volts**3.4 (Fink & Beaty, p. 22-8): (10/13.5)**3.4.
+        (Quantity.LIGHT, "headlamps", (10.0 / 13.5) ** 3.4),
+        # Current counts without its direction ...
+        (Quantity.AMPS, "lamp-fuse", 7.5),
+        # ... but out of the battery it is a discharge.
+        (Quantity.BATTERY_AMPS, "battery", 7.5),
+        # A fuse that does not conduct is blown.
+        (Quantity.IS_BLOWN, "lamp-fuse", 1.0),
+        (Quantity.MECHANICAL, "engine_fires", 0.25),
+    ],
+    ids=lambda value: getattr(value, "value", None),
+)
+def test_claim_is_even_at_its_value(
+    quantity: Quantity, role: str, value: float
+) -> None:
+    assert chance(claim(quantity, role, value)) == pytest.approx(0.5, abs=1e-9)
+
+
+def test_light_at_nine_tenths_of_the_volts_is_seven_tenths() -> None:
+    # Fink & Beaty, Standard Handbook for Electrical Engineers, 11th ed., p. 22-8
+    # (secondary copy): 90 % of the volts give 70 % of the light.
+    seen = observed({"lamp.plus": 0.9 * 13.5})
+
+    found = chance(claim(Quantity.LIGHT, "headlamps", 0.70), seen)
+
+    # 1 % of light, a tenth of the blur
+    assert found == pytest.approx(0.5, abs=0.025)
+
+
+def test_limit_is_blurred_by_a_logistic_curve() -> None:
+    # By hand: one blur above the limit, 1/(1 + 1/e).
+    found = chance(claim(Quantity.VOLTS, "headlamps", 9.9))
+
+    assert found == pytest.approx(0.7311, abs=1e-4)
+
+
+def test_claim_below_is_the_opposite_of_the_claim_above() -> None:
+    above = chance(claim(Quantity.VOLTS, "headlamps", 9.9))
+
+    below = chance(claim(Quantity.VOLTS, "headlamps", 9.9, at_least=False))
+
+    assert above + below == pytest.approx(1.0)
+
+
+def test_volts_are_per_twelve_volt_system() -> None:
+    # The same 10 V on a 24 V car are 5 V of a 12 V car.
+    car = replace(CAR, system_volts=24.0)
+
+    found = chance(claim(Quantity.VOLTS, "headlamps", 5.0), car=car)
+
+    assert found == pytest.approx(0.5)
+
+
+def test_value_can_be_relative_to_another_state() -> None:
+    # By hand: 10 V lit, 5 V key-off.
+    wanted = replace(claim(Quantity.VOLTS, "headlamps", 2.0), relative_to="key-off")
+
+    assert chance(wanted, observed(dim_volts=6.0)) == pytest.approx(0.5)
+
+
+def test_every_part_with_the_role_must_satisfy_the_claim() -> None:
+    dark = replace(CAR.part("lamp"), name="other-lamp", terminals={"a": "x", "b": "y"})
+    car = replace(CAR, parts=(*CAR.parts, dark))
+
+    found = chance(claim(Quantity.VOLTS, "headlamps", 5.0), car=car)
+
+    assert found == pytest.approx(0.0, abs=1e-9)
+
+
+def symptom_chance(symptom: Symptom) -> float:
+    symptoms = {**SYMPTOMS, "sure": SURE}
+    found = symptom_probability(symptom, symptoms=symptoms, car=CAR, seen=observed())
+    return float(found[0, 0])
+
+
+HALF = claim(Quantity.VOLTS, "headlamps", 10.0)
+QUARTER = claim(Quantity.VOLTS, "headlamps", 10.0 + 0.1 * float(np.log(3.0)))
+ABSENT = claim(Quantity.VOLTS, "fan", 10.0)
+SURE = make_symptom("sure", claim(Quantity.VOLTS, "headlamps", 0.0), join=Join.ALL)
+
+
+@pytest.mark.parametrize(
+    ("join", "expected"),
+    [(Join.ALL, 0.125), (Join.ANY, 0.625), (Join.NONE, 0.375)],
+    ids=lambda value: getattr(value, "value", None),
+)
+def test_groups_join_independent_claims(join: Join, expected: float) -> None:
+    # By hand with chances of 1/2 and 1/4.
+    assert symptom_chance(make_symptom("both", HALF, QUARTER, join=join)) == (
+        pytest.approx(expected)
+    )
+
+
+def test_group_holds_groups_and_names_of_symptoms() -> None:
+    # By hand: (1/2 or 1/4) and a certainty.
+    inner = Group(join=Join.ANY, members=(HALF, QUARTER))
+
+    found = symptom_chance(make_symptom("nested", inner, "sure", join=Join.ALL))
+
+    assert found == pytest.approx(0.625)
+
+
+def test_claim_on_a_missing_role_is_left_out() -> None:
+    found = symptom_chance(make_symptom("part", HALF, ABSENT, join=Join.ALL))
+
+    assert found == pytest.approx(0.5)
+
+
+def test_symptom_with_nothing_to_look_at_is_refused() -> None:
+    with pytest.raises(ValueError, match="nothing left to look at"):
+        symptom_chance(make_symptom("fan-runs", ABSENT, join=Join.ALL))
+
+
+@pytest.mark.parametrize(
+    "wanted",
+    [
+        ABSENT,
+        replace(HALF, state="cranking"),
+        replace(HALF, relative_to="cranking"),
+    ],
+    ids=["role", "state", "other state"],
+)
+def test_claim_needs_its_role_and_its_states(wanted: Claim) -> None:
+    assert is_applicable(HALF, CAR)
+    assert not is_applicable(wanted, CAR)
+
+
+def test_car_shows_the_symptoms_it_has_the_parts_for() -> None:
+    symptoms = {
+        **SYMPTOMS,
+        "fan-runs": make_symptom("fan-runs", ABSENT, join=Join.ALL),
+        "fires": make_symptom(
+            "fires", claim(Quantity.MECHANICAL, "engine_fires", 0.5), join=Join.ALL
+        ),
+    }
+
+    assert usable_symptoms(CAR, symptoms) == ("lamp-shines", "lamp-is-dim")
+
+
+def test_symptom_in_a_state_the_car_lacks_is_not_usable() -> None:
+    elsewhere = replace(SYMPTOMS["lamp-shines"], state="cranking")
+
+    assert usable_symptoms(CAR, {"lamp-shines": elsewhere}) == ()
+
+
+def test_probes_are_those_of_the_usable_symptoms() -> None:
+    blown = claim(Quantity.IS_BLOWN, "lamp-fuse", 0.5)
+    drain = claim(Quantity.BATTERY_AMPS, "battery", 0.05)
+    symptoms = {
+        "odd": make_symptom("odd", HALF, blown, join=Join.ANY),
+        "drains": make_symptom("drains", drain, join=Join.ALL),
+    }
+
+    assert needed_probes(CAR, symptoms) == (
+        Probe(branch="lamp-fuse", state="lit", is_current=False),
+        Probe(branch="battery", state="lit", is_current=True),
+    )
+
+
+def test_parts_are_found_by_role() -> None:
+    assert [part.name for part in role_parts(CAR, "headlamps")] == ["lamp"]
+
+
+def test_battery_is_read_across_its_posts() -> None:
+    assert main_nodes(CAR.part("battery")) == ("battery.plus", "battery.minus")

@@ -1,0 +1,93 @@
+"""Which readings are worth ranking, and what they are called."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.car import Car
+from diagnose.measurement.readings import (
+    Reading,
+    ReadingKind,
+    clamp_parts,
+    proposable_readings,
+)
+from diagnose.session.model import Model
+from tests.lamp_car import CAR, GROUND
+
+READINGS = proposable_readings(CAR)
+
+
+def of_kind(kind: ReadingKind, car: Car = CAR) -> list[Reading]:
+    return [reading for reading in proposable_readings(car) if reading.kind is kind]
+
+
+def test_name_is_the_key_faces_use() -> None:
+    reading = Reading(
+        kind=ReadingKind.DC_VOLTS, state="lit", red="lamp.plus", black=GROUND
+    )
+
+    assert reading.name == "volts|lit|lamp.plus|battery.minus"
+
+
+def test_no_reading_is_listed_twice() -> None:
+    assert len({reading.name for reading in READINGS}) == len(READINGS)
+
+
+def test_volts_are_read_at_every_point_in_every_live_state() -> None:
+    # By hand: seven nodes beside the battery post, two live states.
+    found = {
+        (r.red, r.state) for r in of_kind(ReadingKind.DC_VOLTS) if r.black == GROUND
+    }
+
+    assert len(found & {(n, s) for n in CAR.nodes for s in ("key-off", "lit")}) == 14
+
+
+def test_ohms_are_read_with_the_battery_disconnected_only() -> None:
+    assert {r.state for r in of_kind(ReadingKind.OHMS)} == {"isolated"}
+
+
+def test_volts_are_never_read_with_the_battery_disconnected() -> None:
+    assert "isolated" not in {r.state for r in of_kind(ReadingKind.DC_VOLTS)}
+
+
+def test_drops_are_read_where_current_may_flow() -> None:
+    drops = {(r.red, r.black, r.state) for r in READINGS if r.kind.value == "volts"}
+
+    assert ("light-switch.out", "lamp.plus", "lit") in drops
+    assert ("light-switch.out", "lamp.plus", "key-off") not in drops
+
+
+def test_every_fuse_can_be_looked_at_once() -> None:
+    found = [(r.red, r.state) for r in of_kind(ReadingKind.LOOK)]
+
+    assert found == [("main-fuse", "key-off"), ("lamp-fuse", "key-off")]
+
+
+def test_hidden_point_is_not_probed() -> None:
+    points = {n: p for n, p in CAR.test_points.items() if n != "lamp.plus"}
+
+    found = proposable_readings(replace(CAR, test_points=points))
+
+    assert not any("lamp.plus" in (reading.red, reading.black) for reading in found)
+
+
+def test_clamp_goes_round_fuses_and_the_battery() -> None:
+    assert clamp_parts(CAR) == ("battery", "main-fuse", "lamp-fuse")
+
+
+@pytest.mark.parametrize("kind", list(ReadingKind))
+def test_every_proposed_reading_of_the_shipped_car_has_a_prediction(
+    kind: ReadingKind, sedan_model: Model
+) -> None:
+    compiled = sedan_model.compiled
+    readings = of_kind(kind, sedan_model.car)
+    some = np.arange(0, len(compiled.singles.sets), 50)
+
+    shown = [compiled.predicted(compiled.singles, r, rows=some) for r in readings]
+
+    assert [
+        r.name for r, s in zip(readings, shown, strict=True) if (s != s).any()
+    ] == []
