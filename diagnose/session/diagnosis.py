@@ -272,7 +272,7 @@ class Diagnosis:
         cause = next(c for c in self._model.compiled.causes if c.name == best.name)
         caution = cause.mode.repair.caution
         cautions = (self._model.knowledge.cautions[caution],) if caution else ()
-        says = f"Mend it now: {best.repair} Another reading costs more than it saves."
+        says = f"Mend it now: {best.repair}. Another reading costs more than it saves."
         return Advice(
             verdict=Verdict.REPAIR, says=says, cautions=cautions, cause=best.name
         )

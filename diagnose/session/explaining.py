@@ -19,6 +19,8 @@ from diagnose.session.wording import observation_words, range_words
 SHOWN_WEIGHTS = 4
 LEAST_DECIBANS = 0.5
 CLASH_DEVIATIONS = 4.0
+LEAST_MOVED = 0.03
+# Own choice: what moves less of the belief than this told next to nothing.
 MISFIT = 0.003
 # Derived: three standard deviations of a normal reading.
 
@@ -253,18 +255,27 @@ class Explainer:
         notes = list(_clashes(standing, self._model))
         if conclusion.observations:
             epoch, latest, _ = conclusion.observations[-1]
-            likelihood = conclusion.likelihoods[-1]
-            told = likelihood[likelihood > 0]
-            is_reading = isinstance(latest, ReadingFact)
-            if is_reading and epoch == len(conclusion.repairs) and len(told):
-                spread = np.log(told.max() / max(float(told.min()), 1e-300))
-                if spread < 0.2:
-                    notes.append(
-                        f"{observation_words(latest, self._model.car)} tells nothing: "
-                        "no cause would change it. Without current a bad joint "
-                        "does not show."
-                    )
+            is_new = epoch == len(conclusion.repairs)
+            if (
+                isinstance(latest, ReadingFact)
+                and is_new
+                and _moved(conclusion) < LEAST_MOVED
+                and latest != self.disagreeing(conclusion)
+            ):
+                notes.append(
+                    f"{observation_words(latest, self._model.car)} tells next to "
+                    "nothing: nearly all causes still in question would show it. "
+                    "Without current a bad joint does not show."
+                )
         return tuple(notes)
+
+
+def _moved(conclusion: Conclusion) -> float:
+    """Return the share of belief that the latest observation moved."""
+    now = conclusion.beliefs.weights
+    before = now / conclusion.likelihoods[-1]
+    shift = now.sum(axis=1) - before.sum(axis=1) / before.sum()
+    return 0.5 * float(np.abs(shift).sum())
 
 
 def chance_of_at_least(count: int, chances: FloatArray) -> float:

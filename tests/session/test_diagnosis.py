@@ -1,0 +1,594 @@
+"""One diagnosis on a small invented car: facts in, ranking and advice out."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import asdict
+
+import pytest
+
+from diagnose.errors import ReadingError
+from diagnose.measurement.readings import ReadingKind
+from diagnose.session.answer import Answer, StepKind, Verdict
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SkipFact,
+    SymptomFact,
+    UndoFact,
+)
+from diagnose.session.model import Model
+
+POST = "battery.minus"
+SHORT = "fuel-pump-wire:short_to_ground"
+
+
+def reading(
+    value: float, red: str, state: str = "key-on", *, kind: str = "volts"
+) -> ReadingFact:
+    black = POST if kind in {"volts", "ohms"} else ""
+    return ReadingFact(
+        kind=ReadingKind(kind), state=state, red=red, black=black, value=value
+    )
+
+
+COMPLAINT = ComplaintFact(complaint="pump-does-not-run")
+NO_VOLTS = reading(0.01, "fuel-pump.plus")
+FULL_VOLTS = reading(12.3, "fuel-pump.plus")
+LIFTED_GROUND = reading(12.1, "fuel-pump.minus")
+BLOWN = reading(1.0, "fuel-pump-fuse", "key-off", kind="look")
+FUSE_OHMS = reading(0.2, "fuel-pump-fuse.out", "isolated", kind="ohms")
+LIVE = SymptomFact(symptom="something-at-key-on", is_present=True)
+PRIMES = SymptomFact(symptom="pump-primes", is_present=True)
+FRESH = ContextFact(context="wiring", answer="fresh")
+# On the hill climber a sound battery rests between 11.9 and 12.7 V.
+TOO_MUCH = reading(17.0, "battery.plus", "key-off")
+FLOATING_BODY = reading(6.0, "body.metal")
+
+
+def told(model: Model, *facts: Fact) -> Diagnosis:
+    diagnosis = Diagnosis(model)
+    for fact in facts:
+        diagnosis.tell(fact)
+    return diagnosis
+
+
+def by_cause(answer: Answer) -> dict[str, float]:
+    return {line.name: line.probability for line in answer.causes}
+
+
+# The beginning.
+
+
+def test_nothing_is_ranked_before_a_fact(model: Model) -> None:
+    answer = Diagnosis(model).answer
+
+    assert (answer.causes, answer.advice.verdict) == ((), Verdict.OPEN)
+
+
+def test_complaint_counts_as_its_symptoms(model: Model) -> None:
+    # pump-does-not-run stands for no priming; the complaint is the surer report, so the
+    # order of the causes is the same and only the odds are sharper.
+    complaint = told(model, COMPLAINT).answer
+    symptom = told(model, SymptomFact(symptom="pump-primes", is_present=False)).answer
+
+    assert complaint.causes[0].name == symptom.causes[0].name
+
+
+def test_told_symptom_goes_before_what_a_complaint_implies(model: Model) -> None:
+    answer = told(model, COMPLAINT, PRIMES).answer
+
+    assert answer.facts == (
+        "complaint: The fuel pump does not run at key on",
+        "pump-primes: yes",
+    )
+    assert "pump-primes: no" not in {
+        weight.fact for line in answer.causes for weight in line.evidence
+    }
+
+
+def test_open_questions_are_those_not_answered(model: Model) -> None:
+    answer = told(model, FRESH).answer
+
+    assert set(answer.contexts_open) == {"crimps", "water"}
+
+
+def test_fresh_wiring_makes_a_blown_fuse_likelier(model: Model) -> None:
+    # knowledge/: on fresh wiring six times as often, opens and shorts twice.
+    in_service = ContextFact(context="wiring", answer="in_service")
+
+    found = [
+        told(model, answer, COMPLAINT).why("fuel-pump-fuse:blown").probability
+        for answer in (FRESH, in_service)
+    ]
+
+    assert found[0] > 2.0 * found[1]
+
+
+# Order and undo.
+
+
+def test_order_of_facts_does_not_matter(model: Model) -> None:
+    facts: tuple[Fact, ...] = (COMPLAINT, NO_VOLTS, BLOWN, FUSE_OHMS, LIVE, FRESH)
+    orders = (
+        facts,
+        facts[::-1],
+        facts[3:] + facts[:3],
+        (facts[2], *facts[:2], *facts[3:]),
+    )
+
+    found = [by_cause(told(model, *order).answer) for order in orders]
+
+    for other in found[1:]:
+        assert other == pytest.approx(found[0], abs=1e-6)
+
+
+def test_order_does_not_matter_for_redrawn_severities(model: Model) -> None:
+    facts: tuple[Fact, ...] = (COMPLAINT, FULL_VOLTS, reading(5.0, "fuel-pump.minus"))
+
+    found = [by_cause(told(model, *o).answer) for o in itertools.permutations(facts)]
+
+    for other in found[1:]:
+        assert other == pytest.approx(found[0], abs=1e-6)
+
+
+def test_other_diagnoses_on_the_car_do_not_matter(model: Model) -> None:
+    # What one diagnosis has solved is kept for the next; it must not show.
+    before = asdict(told(model, COMPLAINT, NO_VOLTS).answer)
+
+    told(
+        model,
+        ComplaintFact(complaint="charge-lamp-stays-lit"),
+        SymptomFact(symptom="pump-primes", is_present=False),
+        reading(11.9, "battery.plus"),
+    )
+
+    assert asdict(told(model, COMPLAINT, NO_VOLTS).answer) == before
+
+
+@pytest.mark.parametrize(
+    "last",
+    [NO_VOLTS, LIVE, FRESH, RepairFact(cause=SHORT), SkipFact(step="symptom|x")],
+    ids=lambda fact: type(fact).__name__,
+)
+def test_undo_is_exact(last: Fact, model: Model) -> None:
+    facts = (COMPLAINT, BLOWN)
+
+    undone = told(model, *facts, last, UndoFact())
+
+    assert undone.answer == told(model, *facts).answer
+
+
+def test_undo_takes_back_the_latest_standing_fact(model: Model) -> None:
+    answer = told(model, COMPLAINT, LIVE, BLOWN, UndoFact(), UndoFact()).answer
+
+    assert answer == told(model, COMPLAINT).answer
+
+
+def test_undone_facts_stay_on_record(model: Model) -> None:
+    diagnosis = told(model, COMPLAINT, UndoFact())
+
+    assert diagnosis.facts == (COMPLAINT, UndoFact())
+
+
+# Refusals.
+
+
+REFUSED: tuple[tuple[Fact, str], ...] = (
+    (
+        reading(12.0, "fuel-pump.pluss"),
+        'this car has no test point "fuel-pump.pluss"; nearest: "fuel-pump.plus"',
+    ),
+    (
+        reading(12.0, "fuel-pump.plus", "key-onn"),
+        'this car has no state "key-onn"; nearest: "key-on"',
+    ),
+    (
+        SymptomFact(symptom="pump-prime", is_present=True),
+        'this car has no symptom "pump-prime"; nearest: "pump-primes"',
+    ),
+    (
+        RepairFact(cause="fuel-pump-wire:open"),
+        'this car has no cause "fuel-pump-wire:open"; nearest: '
+        '"fuel-pump-wire:open_circuit"',
+    ),
+    (
+        ComplaintFact(complaint="pump-doesnt-run"),
+        'this car has no complaint "pump-doesnt-run"; nearest: "pump-does-not-run"',
+    ),
+    (
+        ContextFact(context="wirin", answer="fresh"),
+        'this car has no question "wirin"; nearest: "wiring"',
+    ),
+    (
+        ContextFact(context="wiring", answer="fres"),
+        'this car has no answer "fres"; nearest: "fresh"',
+    ),
+    (
+        reading(1.0, "fuel-pump-fus", "key-off", kind="look"),
+        'this car has no fuse "fuel-pump-fus"; nearest: "fuel-pump-fuse"',
+    ),
+    (
+        reading(4.0, "fuel-pump-wire", "key-off", kind="amps"),
+        'this car has no part "fuel-pump-wire"; nearest: "fuel-pump-fuse"',
+    ),
+    (
+        reading(0.3, "fuel-pump.plus", "key-off", kind="ohms"),
+        "ohms are measured with the battery disconnected (state isolated), volts and "
+        "amps with it connected; meter or reading would suffer",
+    ),
+    (
+        reading(0.0, "fuel-pump.plus", "isolated"),
+        "ohms are measured with the battery disconnected (state isolated), volts and "
+        "amps with it connected; meter or reading would suffer",
+    ),
+)
+
+
+@pytest.mark.parametrize(("fact", "message"), REFUSED)
+def test_fact_that_makes_no_sense_is_refused(
+    fact: Fact, message: str, model: Model
+) -> None:
+    with pytest.raises(ReadingError) as caught:
+        told(model, COMPLAINT).tell(fact)
+
+    assert str(caught.value) == message
+
+
+@pytest.mark.parametrize("value", [-3.0e4, 4.0e5, math.nan])
+def test_value_no_sound_reading_has_is_refused(value: float, model: Model) -> None:
+    with pytest.raises(ReadingError):
+        told(model, COMPLAINT).tell(reading(value, "fuel-pump.plus"))
+
+
+def test_refused_fact_changes_nothing(model: Model) -> None:
+    diagnosis = told(model, COMPLAINT, NO_VOLTS)
+    before, facts = diagnosis.answer, diagnosis.facts
+
+    for fact, _ in REFUSED:
+        with pytest.raises(ReadingError):
+            diagnosis.tell(fact)
+
+    assert (diagnosis.answer, diagnosis.facts) == (before, facts)
+    assert diagnosis.tell(BLOWN) == told(model, COMPLAINT, NO_VOLTS, BLOWN).answer
+
+
+@pytest.mark.parametrize(
+    ("step", "message"),
+    [
+        ("volts|key-on|fuel-pump.plus", "is not a step"),
+        ("watts|key-on|fuel-pump.plus|battery.minus", "is not a step"),
+        ("symptom|pump-prime", 'nearest: "pump-primes"'),
+        ("volts|key-on|fuel-pump.pluss|battery.minus", 'nearest: "fuel-pump.plus"'),
+    ],
+)
+def test_unknown_step_is_refused(step: str, message: str, model: Model) -> None:
+    with pytest.raises(ReadingError, match=message):
+        told(model, COMPLAINT).expect(step)
+
+
+def test_unknown_cause_has_no_reasons(model: Model) -> None:
+    with pytest.raises(ReadingError, match=f'nearest: "{SHORT}"'):
+        told(model, COMPLAINT).why("fuel-pump-wire:short_to_groun")
+
+
+# The ranking.
+
+
+def test_lines_are_ranked_by_probability(model: Model) -> None:
+    chances = [line.probability for line in told(model, COMPLAINT).answer.causes]
+
+    assert chances == sorted(chances, reverse=True)
+
+
+def test_bad_joint_at_either_end_of_a_wire_is_one_line(model: Model) -> None:
+    answer = told(model, COMPLAINT, FULL_VOLTS, reading(5.0, "fuel-pump.minus")).answer
+
+    assert answer.causes[0].members == (
+        "fuel-pump-ground:high_resistance_a",
+        "fuel-pump-ground:high_resistance_b",
+    )
+
+
+def test_shorted_wire_is_named_by_three_readings(model: Model) -> None:
+    # A blown fuse and a dead short behind it: the wire or the pump, not the fuse.
+    answer = told(model, COMPLAINT, NO_VOLTS, BLOWN, FUSE_OHMS).answer
+
+    assert {line.name for line in answer.causes[:2]} == {SHORT, "fuel-pump:shorted"}
+    assert by_cause(answer).get("fuel-pump-fuse:blown", 0.0) < 0.05
+
+
+def test_lifted_ground_names_the_ground(model: Model) -> None:
+    answer = told(model, COMPLAINT, FULL_VOLTS, LIFTED_GROUND).answer
+
+    grounds = {"fuel-pump-ground", "engine-strap", "ground-cable"}
+    assert {line.name.split(":")[0] for line in answer.causes[:3]} == grounds
+
+
+def test_over_range_names_the_open_ground_cable(model: Model) -> None:
+    # From the tank to the post there is no other way than by the ground cable; behind
+    # an open pump ground there still is one, over the charge lamp.
+    over = reading(math.inf, "fuel-pump.minus", "isolated", kind="ohms")
+
+    answer = told(model, COMPLAINT, over).answer
+
+    assert answer.causes[0].name == "ground-cable:open_circuit"
+
+
+def test_megohms_count_as_over_range(model: Model) -> None:
+    # Which of the two a meter shows at an open wire takes insulation and weather.
+    over, megohms = (
+        told(
+            model,
+            COMPLAINT,
+            reading(value, "fuel-pump.minus", "isolated", kind="ohms"),
+        ).answer
+        for value in (math.inf, 8.0e6)
+    )
+
+    assert by_cause(megohms) == pytest.approx(by_cause(over))
+
+
+def test_evidence_says_what_speaks_for_a_cause(model: Model) -> None:
+    line = told(model, COMPLAINT, NO_VOLTS, BLOWN, FUSE_OHMS).why(SHORT)
+
+    weights = {weight.fact: weight.decibans for weight in line.evidence}
+    assert weights["0.2 ohm at fuel-pump-fuse.out, isolated"] > 5.0
+
+
+def test_reading_that_tells_nothing_is_noted(model: Model) -> None:
+    # Battery volts at rest are the same whatever keeps the pump from running.
+    rest = reading(12.53, "battery.plus", "key-off")
+
+    answer = told(model, COMPLAINT, rest).answer
+
+    assert answer.notes == (
+        "12.53 V at battery.plus, key-off tells next to nothing: nearly all causes "
+        "still in question would show it. Without current a bad joint does not show.",
+    )
+
+
+@pytest.mark.parametrize(
+    "fact", [NO_VOLTS, TOO_MUCH], ids=["tells much", "fits nothing"]
+)
+def test_reading_that_tells_or_disagrees_is_not_said_to_tell_nothing(
+    fact: ReadingFact, model: Model
+) -> None:
+    assert told(model, COMPLAINT, fact).answer.notes == ()
+
+
+# Next steps.
+
+
+def test_best_step_comes_first(model: Model) -> None:
+    steps = told(model, COMPLAINT).answer.next_steps
+
+    assert steps[0].saves_minutes > 0.0
+
+
+def test_taken_step_is_not_proposed_again(model: Model) -> None:
+    diagnosis = told(model, COMPLAINT)
+    for _ in range(3):
+        step = diagnosis.answer.next_steps[0]
+        if step.kind is StepKind.SYMPTOM:
+            name = step.name.removeprefix("symptom|")
+            diagnosis.tell(SymptomFact(symptom=name, is_present=True))
+        else:
+            diagnosis.tell(
+                ReadingFact(
+                    kind=ReadingKind(step.reading_kind),
+                    state=step.state,
+                    red=step.red,
+                    black=step.black,
+                    value=step.expected[0].low,
+                )
+            )
+
+        names = [proposed.name for proposed in diagnosis.answer.next_steps]
+        assert step.name not in names
+
+
+def test_skipped_step_is_not_proposed_again(model: Model) -> None:
+    diagnosis = told(model, COMPLAINT)
+    best = diagnosis.answer.next_steps[0].name
+
+    answer = diagnosis.tell(SkipFact(step=best))
+
+    assert best not in {step.name for step in answer.next_steps}
+
+
+def test_skipping_tells_nothing_about_the_causes(model: Model) -> None:
+    diagnosis = told(model, COMPLAINT)
+    before = by_cause(diagnosis.answer)
+
+    answer = diagnosis.tell(SkipFact(step=diagnosis.answer.next_steps[0].name))
+
+    assert by_cause(answer) == pytest.approx(before, abs=1e-12)
+
+
+def test_caution_stands_with_a_reading_at_the_tank(model: Model) -> None:
+    step = told(model, COMPLAINT).expect("volts|key-on|fuel-pump.plus|battery.minus")
+
+    assert model.knowledge.cautions["fuel"] in step.cautions
+
+
+def test_reading_where_one_is_costs_less(model: Model) -> None:
+    # The tank is 8 minutes away, and the first reading there has been made.
+    diagnosis = told(model, COMPLAINT)
+    step = "volts|key-on|fuel-pump.minus|battery.minus"
+    before = diagnosis.expect(step).minutes
+
+    diagnosis.tell(NO_VOLTS)
+
+    # key-on is set already too
+    assert before - diagnosis.expect(step).minutes == pytest.approx(8.3, abs=0.01)
+
+
+def test_expected_values_are_those_of_the_healthy_car_first(model: Model) -> None:
+    step = told(model, COMPLAINT).expect("volts|key-on|fuel-pump.plus|battery.minus")
+
+    healthy = step.expected[0]
+    # A sound battery at 7 A: between 11.5 and 12.7 V.
+    assert healthy.says == "healthy car"
+    assert 11.5 < healthy.low < healthy.high < 12.7
+
+
+# Facts that fit nothing.
+
+
+def test_one_odd_reading_can_be_a_slip(model: Model) -> None:
+    # Once in fifty a reading is taken in the wrong place.
+    answer = told(model, COMPLAINT, TOO_MUCH).answer
+
+    assert answer.advice.verdict is not Verdict.NOTHING_FITS
+    assert answer.fit.disagrees == "17 V at battery.plus, key-off"
+
+
+def test_two_readings_no_cause_explains_fit_nothing(model: Model) -> None:
+    answer = told(model, COMPLAINT, TOO_MUCH, reading(16.0, "fuel-pump.plus")).answer
+
+    assert answer.advice.verdict is Verdict.NOTHING_FITS
+    assert answer.fit.tail_probability < 0.01
+
+
+def test_reading_that_disagrees_is_to_be_repeated(model: Model) -> None:
+    answer = told(model, COMPLAINT, TOO_MUCH, reading(16.0, "fuel-pump.plus")).answer
+
+    again = {"volts|key-off|battery.plus|battery.minus"}
+    again |= {"volts|key-on|fuel-pump.plus|battery.minus"}
+    assert answer.next_steps[0].name in again
+
+
+def test_wires_to_check_are_named_with_their_line(model: Model) -> None:
+    answer = told(model, COMPLAINT, TOO_MUCH).answer
+
+    line = model.car.part("battery-cable").line
+    assert f"battery-cable (line {line})" in answer.fit.check
+
+
+def test_all_facts_of_a_sound_explanation_fit(model: Model) -> None:
+    answer = told(model, COMPLAINT, NO_VOLTS, BLOWN, FUSE_OHMS).answer
+
+    assert (answer.fit.tail_probability, answer.fit.disagrees) == (1.0, "")
+
+
+def test_readings_of_one_point_that_clash_are_noted(model: Model) -> None:
+    answer = told(model, COMPLAINT, FULL_VOLTS, NO_VOLTS).answer
+
+    assert answer.notes[0] == (
+        "12.3 V at fuel-pump.plus, key-on and 0.01 V at fuel-pump.plus, key-on differ "
+        "by more than the meter: a joint that comes and goes? Wiggle it while you "
+        "watch."
+    )
+
+
+def test_readings_of_one_point_that_agree_are_not_noted(model: Model) -> None:
+    answer = told(model, COMPLAINT, FULL_VOLTS, reading(12.28, "fuel-pump.plus")).answer
+
+    assert not any("differ by more" in note for note in answer.notes)
+
+
+# Repair and proof.
+
+REPAIRED: tuple[Fact, ...] = (
+    COMPLAINT,
+    NO_VOLTS,
+    BLOWN,
+    FUSE_OHMS,
+    RepairFact(cause=SHORT),
+)
+PROOF = reading(1.9, "fuel-pump.plus", "isolated", kind="ohms")
+
+
+def verdicts(model: Model, *facts: Fact) -> Sequence[Verdict]:
+    diagnosis = Diagnosis(model)
+    return [diagnosis.tell(fact).advice.verdict for fact in facts]
+
+
+def test_repair_is_to_be_proved(model: Model) -> None:
+    answer = told(model, *REPAIRED).answer
+
+    assert answer.advice.verdict is Verdict.PROVE
+    assert [step.kind for step in answer.next_steps] == [
+        StepKind.READING,
+        StepKind.SYMPTOM,
+    ]
+
+
+def test_proving_reading_tells_the_mended_car_from_the_faulty_one(
+    model: Model,
+) -> None:
+    # Half a bit of a fair coin at least.
+    proof = told(model, *REPAIRED).answer.next_steps[0]
+
+    assert proof.bits > 0.5
+
+
+def test_retest_is_the_complaints_own_symptom(model: Model) -> None:
+    retest = told(model, *REPAIRED).answer.next_steps[-1]
+
+    assert retest.name == "symptom|pump-primes"
+
+
+def test_retest_that_passes_closes_the_case(model: Model) -> None:
+    assert verdicts(model, *REPAIRED, PROOF, PRIMES)[-3:] == [
+        Verdict.PROVE,
+        Verdict.PROVE,
+        Verdict.FIXED,
+    ]
+
+
+def test_retest_that_fails_reopens_the_case(model: Model) -> None:
+    still = SymptomFact(symptom="pump-primes", is_present=False)
+
+    found = verdicts(model, *REPAIRED, still)[-1]
+
+    assert found not in {Verdict.FIXED, Verdict.PROVE}
+
+
+def test_repair_that_did_not_help_leaves_the_other_cause(model: Model) -> None:
+    # The wire is mended and the pump still shorts: .1 ohm between its terminals.
+    still = reading(0.2, "fuel-pump.plus", "isolated", kind="ohms")
+
+    answer = told(
+        model, *REPAIRED, still, SymptomFact(symptom="pump-primes", is_present=False)
+    ).answer
+
+    assert answer.causes[0].name == "fuel-pump:shorted"
+
+
+def test_mended_cause_is_left_with_its_chance_of_no_cure(model: Model) -> None:
+    before = told(model, *REPAIRED[:-1]).why(SHORT).probability
+    index = next(
+        i for i, cause in enumerate(model.compiled.causes) if cause.name == SHORT
+    )
+    cure = model.compiled.causes[index].mode.repair.cure_probability
+
+    after = told(model, *REPAIRED).why(SHORT).probability
+
+    # companions of the mended cause join after a repair: 10 %
+    assert after == pytest.approx(before * (1.0 - cure), rel=0.1)
+
+
+def test_repair_advice_names_the_first_line(model: Model) -> None:
+    pump = reading(0.1, "fuel-pump.plus", "isolated", kind="ohms")
+    sound = reading(0.9, "fuel-pump-fuse.out", "isolated", kind="ohms")
+    diagnosis = told(model, COMPLAINT, BLOWN, pump, sound, FUSE_OHMS)
+    for _ in range(8):
+        answer = diagnosis.answer
+        if answer.advice.verdict is Verdict.REPAIR:
+            break
+        diagnosis.tell(SkipFact(step=answer.next_steps[0].name))
+
+    assert diagnosis.answer.advice.verdict is Verdict.REPAIR
+    assert diagnosis.answer.advice.cause == diagnosis.answer.causes[0].name
+    assert diagnosis.answer.advice.says == (
+        f"Mend it now: {diagnosis.answer.causes[0].repair}. Another reading costs more "
+        "than it saves."
+    )
