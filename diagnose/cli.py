@@ -79,6 +79,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_expect(commands)
     _add_replay(commands)
     _add_record(commands)
+    _add_trial(commands)
     _add_schema(commands)
     return parser
 
@@ -194,6 +195,23 @@ def _add_record(commands: Commands) -> None:
     )
     _add_data_folder(parser)
     parser.set_defaults(run=_record)
+
+
+def _add_trial(commands: Commands) -> None:
+    parser = commands.add_parser(
+        "trial", help="play many diagnoses on hidden faults and say how good they are"
+    )
+    _add_car(parser)
+    parser.add_argument(
+        "-n", type=int, default=100, metavar="N", help="how many; default: 100"
+    )
+    parser.add_argument("--seed", type=int, default=0, metavar="N", help="default: 0")
+    parser.add_argument(
+        "--workers", type=int, default=0, metavar="N", help="default: every core"
+    )
+    parser.add_argument("--json", action="store_true", help="as one JSON object")
+    _add_data_folder(parser)
+    parser.set_defaults(run=_trial)
 
 
 def _add_schema(commands: Commands) -> None:
@@ -321,6 +339,20 @@ def _record(options: argparse.Namespace) -> None:
         out=options.out,
         sink=sys.stdout,
     )
+
+
+def _trial(options: argparse.Namespace) -> None:
+    from diagnose.terminal.trial_listing import TrialOptions, run
+
+    wanted = TrialOptions(
+        car=options.car,
+        n_games=max(options.n, 1),
+        first_seed=options.seed,
+        n_workers=options.workers or os.cpu_count() or 1,
+        is_json=options.json,
+        data_folder=options.data_folder,
+    )
+    run(wanted, sink=sys.stdout, notice=sys.stderr)
 
 
 def _wait_for_enter() -> None:
