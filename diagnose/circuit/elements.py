@@ -44,6 +44,12 @@ STANDBY_OHMS = 2e3
 # would float up to the battery's volts through the insulation.
 
 DRIVER_LIMIT_SIEMENS = 1e-3
+FULL_VOLTS = 12.6
+GASSING_VOLTS = 14.9
+GASSING_OHMS = 0.02
+# From memory: a 12 V lead-acid battery gasses above about 2.45 V a cell and holds an
+# unregulated alternator to some 16 to 17 V.
+
 CLAMP_VOLTS = 24.0
 CLAMP_SIEMENS = 5.0
 # From memory: avalanche rectifier diodes hold an alternator without a battery to some
@@ -199,18 +205,28 @@ def _stuck(values: Values, forced: FloatArray) -> FloatArray:
 
 
 def _battery(setting: Setting) -> tuple[Branch, ...]:
-    """Rest volts behind one resistance out, another (charge acceptance) in."""
+    """Rest volts behind one resistance out, another (charge acceptance) in.
+
+    Beyond the gassing volts the charge turns to gas and the battery takes what comes.
+    """
     values = setting.values
     empty, full = values["empty_volts"], values["full_volts"]
     rest_volts = empty + values["state_of_charge"] * (full - empty)
     discharge = 1.0 / values["internal_ohms"]
     charge = 1.0 / values["acceptance_ohms"]
+    gassing_volts = full / FULL_VOLTS * GASSING_VOLTS
+    gassing = np.full_like(charge, 1.0 / GASSING_OHMS)
+    accepted = (gassing_volts - rest_volts) * charge
     return (
         setting.curve(
             nodes=setting.between("plus", "minus"),
-            breaks=rest_volts[:, None],
-            siemens=_columns(discharge, charge),
-            amps=_columns(-rest_volts * discharge, -rest_volts * charge),
+            breaks=_columns(rest_volts, gassing_volts),
+            siemens=_columns(discharge, charge, gassing),
+            amps=_columns(
+                -rest_volts * discharge,
+                -rest_volts * charge,
+                accepted - gassing * gassing_volts,
+            ),
             forced=np.full(
                 len(charge), 1.0 if setting.state.is_battery_connected else -1.0
             ),
@@ -316,9 +332,7 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
         forced=forced,
         gate=gate,
     )
-    field = setting.linear(
-        values["field_ohms"], nodes=(exciter, case), suffix="/field"
-    )
+    field = setting.linear(values["field_ohms"], nodes=(exciter, case), suffix="/field")
     return output, avalanche, diodes, field
 
 

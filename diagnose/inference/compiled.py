@@ -32,6 +32,8 @@ from diagnose.measurement.quantities import (
 )
 from diagnose.measurement.readings import Reading, ReadingKind
 
+GHOST_OHMS = 1e6
+# From memory: dirt and damp leave anything from some hundred kohm up.
 OVER_RANGE_OHMS = 1e6
 # Rule: above a megohm there is only insulation, and it takes the meter and the weather
 # whether it still shows megohms or OL. Both mean that no path is left.
@@ -173,6 +175,33 @@ class Compiled:
         source = np.maximum(units[rows, :, red], units[rows, :, black])
         source_ohms = SOURCE_UNIT_OHMS * source.astype(np.float64)
         return loaded_volts(across, source_ohms, self.knowledge.meter)
+
+    def ghost_volts(
+        self,
+        hypotheses: Hypotheses,
+        reading: Reading,
+        *,
+        rows: IntArray | slice = slice(None),
+    ) -> FloatArray:
+        """Return how far stray leakage may move a volts reading. [V].
+
+        Shape (n_rows, n_draws).
+
+        Notes
+        -----
+        A wire that nothing holds takes its volts from insulation and dirt, which differ
+        a hundredfold from car to car: half of what it would show without a meter, once
+        its source resistance is beyond 1 Mohm.
+        """
+        prediction = hypotheses.prediction
+        state = self.predictor.state_index[reading.state]
+        red = self.predictor.node_index[reading.red]
+        black = self.predictor.node_index[reading.black]
+        volts, units = prediction.volts[state], prediction.source_units[state]
+        across = volts[rows, :, red].astype(np.float64) - volts[rows, :, black]
+        source = np.maximum(units[rows, :, red], units[rows, :, black])
+        ohms = SOURCE_UNIT_OHMS * source.astype(np.float64)
+        return np.asarray(0.5 * np.abs(across) * ohms / (ohms + GHOST_OHMS))
 
     def _ohms(
         self,

@@ -75,7 +75,12 @@ def spread_of(kind: ReadingKind, meter: Meter, *, system_volts: float) -> Spread
 
 
 def reading_likelihood(
-    value: float, predicted: FloatArray, *, spread: Spread, slip_probability: float
+    value: float,
+    predicted: FloatArray,
+    *,
+    spread: Spread,
+    slip_probability: float,
+    stray: FloatArray | float = 0.0,
 ) -> FloatArray:
     """Return the likelihood of a shown value.
 
@@ -85,6 +90,8 @@ def reading_likelihood(
         Shown; inf for OL.
     predicted : FloatArray
         Shape (n_sets, n_draws); inf where the meter would show OL.
+    stray : FloatArray or float
+        A further standard deviation, same shape and unit.
 
     Returns
     -------
@@ -101,7 +108,7 @@ def reading_likelihood(
         hit = np.where(is_over, 1.0 - MISREAD_OL_PROBABILITY, MISREAD_OL_PROBABILITY)
         return (1.0 - slip_probability) * hit + 0.5 * slip_probability
     finite = np.where(is_over, 0.0, predicted)
-    sigma = _sigma(finite, spread)
+    sigma = np.hypot(_sigma(finite, spread), stray)
     z = (value - finite) / sigma
     density = np.exp(-0.5 * z * z) / (sigma * SQRT_TWO_PI)
     density = np.where(is_over, MISREAD_OL_PROBABILITY / spread.span, density)

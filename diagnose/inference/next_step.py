@@ -226,7 +226,7 @@ def common_particles(
     most_sets : int
         The likeliest fault sets to keep.
     n_draws : int
-        Draws a set.
+        Draws a set, or all when there are fewer.
 
     Notes
     -----
@@ -246,7 +246,7 @@ def common_particles(
     share = np.where(is_possible, by_draw[draws], 0.0)
     share *= (chances[rows] / share.sum(axis=1))[:, None]
     share /= share.sum()
-    return np.repeat(rows, n_draws), np.tile(draws, len(rows)), share.ravel()
+    return np.repeat(rows, len(draws)), np.tile(draws, len(rows)), share.ravel()
 
 
 def edges_for(unit: str) -> FloatArray:

@@ -32,7 +32,7 @@ from diagnose.measurement.readings import (
 from diagnose.session.answer import ExpectedValue, ProposedStep, StepKind
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.model import Model
-from diagnose.session.reasoning import Conclusion, Reasoner
+from diagnose.session.reasoning import Conclusion, Reasoner, reading_of
 from diagnose.session.wording import (
     cautions_for,
     instruction,
@@ -50,10 +50,15 @@ GIVE_UP_MINUTES = 180.0
 # From memory: an evening lost, or an hour and a half of a workshop with the way there.
 THREE_POINTS = (-1.2247, 0.0, 1.2247)
 # Derived: three equal points with the mean and the variance of a standard normal.
+SAME_POINT_VOLTS = 0.08
+LIGHT_SHARE = 0.02
+# Derived: under the spread of a reading on a 12 V car; light draws don't count.
 PROBE_MINUTES = 0.5
 TURN_MINUTES = 0.3
 LEAST_STATE_CHANCE = 0.5
 SHOWN_CAUSES = 4
+SEARCHED_CAUSES = 16
+LEAST_EXPECTED = 0.005
 PROOF_MINUTES = 1.0
 PROOF_BITS_PER_MINUTE = 0.03
 # Derived: a reading ten minutes away must tell a third of a bit more than one at hand.
@@ -149,6 +154,7 @@ class Adviser:
         readings = [r for r in self._readings if r.name not in excluded]
         chance = self._state_chances(conclusion, particles)
         readings = [r for r in readings if chance[r.state] >= LEAST_STATE_CHANCE]
+        readings = self._telling(conclusion, readings, particles)
         priced = self._priced_readings(
             conclusion, readings, particles, plan=plan, here=here
         )
@@ -168,8 +174,14 @@ class Adviser:
 
         The last group is "nothing to mend, or too unlikely to list".
         """
+        weights = conclusion.beliefs.weights
+        if not conclusion.repairs and weights[1:].any():
+            # whether the complaint is real is not what the owner wants to measure
+            weights = weights.copy()
+            weights[0] = 0.0
+            weights /= weights.sum()
         rows, draws, share = common_particles(
-            conclusion.beliefs.weights, most_sets=MOST_SETS, n_draws=SET_DRAWS
+            weights, most_sets=MOST_SETS, n_draws=SET_DRAWS
         )
         sets = conclusion.beliefs.sets
         keys = [
@@ -189,6 +201,41 @@ class Adviser:
             give_up_minutes=GIVE_UP_MINUTES,
         )
         return Particles(row=rows, draw=draws, share=share, group=group), plan
+
+    def _telling(
+        self,
+        conclusion: Conclusion,
+        readings: Sequence[Reading],
+        particles: Particles,
+    ) -> list[Reading]:
+        """Leave out readings that follow from one already taken.
+
+        Two points that keep their distance, whatever the fault and the draw, tell the
+        same; what made the first reading stray from the model makes the second stray.
+        """
+        taken = [
+            reading_of(noted.observation)
+            for noted in conclusion.observations
+            if isinstance(noted.observation, ReadingFact)
+            and noted.epoch == len(conclusion.repairs)
+            and noted.observation.kind is ReadingKind.DC_VOLTS
+        ]
+        volts = [r for r in readings if r.kind is ReadingKind.DC_VOLTS]
+        if not taken or not volts:
+            return list(readings)
+        known = self._simulated(conclusion, taken, particles)
+        values = self._simulated(conclusion, volts, particles)
+        states = np.array([r.state for r in volts])
+        heavy = particles.share > LIGHT_SHARE * particles.share.max()
+        follows = np.zeros(len(volts), dtype=np.bool_)
+        for reading, shown in zip(taken, known, strict=True):
+            same = np.flatnonzero(states == reading.state)
+            apart = values[same][:, heavy] - shown[heavy]
+            follows[same] |= np.ptp(apart, axis=1) < SAME_POINT_VOLTS
+            apart = values[same][:, heavy] + shown[heavy]
+            follows[same] |= np.ptp(apart, axis=1) < SAME_POINT_VOLTS
+        dropped = {r for r, drop in zip(volts, follows.tolist(), strict=True) if drop}
+        return [reading for reading in readings if reading not in dropped]
 
     def _state_chances(
         self, conclusion: Conclusion, particles: Particles
@@ -394,16 +441,17 @@ class Adviser:
     ) -> ProposedStep | None:
         """Return the reading that tells best whether a repair took, or None.
 
-        The two cases weighed are the healthy car and the car that still has the fault.
+        The two cases weighed are the healthy car and the car in which the part is still
+        bad in some way: a joint half mended has to show too.
         """
         compiled = self._model.compiled
-        index = next(i for i, c in enumerate(compiled.causes) if c.name == cause)
-        line = self._model.lines[int(self._line_of[index])]
+        part = next(c.part.name for c in compiled.causes if c.name == cause)
+        still = [i for i, c in enumerate(compiled.causes) if c.part.name == part]
         n_draws = compiled.n_draws
-        rows = np.repeat([0, *(1 + member for member in line)], n_draws)
-        draws = np.tile(np.arange(n_draws), 1 + len(line))
+        rows = np.repeat([0, *(1 + member for member in still)], n_draws)
+        draws = np.tile(np.arange(n_draws), 1 + len(still))
         is_faulty = (rows > 0).astype(np.int64)
-        share = np.where(is_faulty, 0.5 / len(line), 0.5) / n_draws
+        share = np.where(is_faulty, 0.5 / len(still), 0.5) / n_draws
         particles = Particles(row=rows, draw=draws, share=share, group=is_faulty)
         best: tuple[float, Priced] | None = None
         for kind in ReadingKind:
@@ -515,14 +563,15 @@ class Adviser:
             )
         ]
         lines = self.line_probabilities(conclusion)
-        for line in np.argsort(-lines)[:SHOWN_CAUSES].tolist():
-            if lines[line] < 0.01:
+        shown: list[ExpectedValue] = []
+        for line in np.argsort(-lines)[:SEARCHED_CAUSES].tolist():
+            if lines[line] < LEAST_EXPECTED:
                 break
             members = set(self._model.lines[line])
             rows = np.array([i for i, s in enumerate(beliefs.sets) if members & set(s)])
             low, high = weighted_range(predicted(rows), beliefs.weights[rows])
             cause = compiled.causes[self._model.lines[line][0]]
-            result.append(
+            shown.append(
                 ExpectedValue(
                     cause=cause.name,
                     says=cause.says,
@@ -531,7 +580,21 @@ class Adviser:
                     words=words(low, high),
                 )
             )
-        return tuple(result)
+        return (*result, *_telling_causes(result[0], shown))
+
+
+def _telling_causes(
+    healthy: ExpectedValue, causes: Sequence[ExpectedValue]
+) -> tuple[ExpectedValue, ...]:
+    """Return the likeliest cause and those that would show something else, in order."""
+    others = [
+        cause
+        for cause in causes[1:]
+        if cause.high < healthy.low or cause.low > healthy.high
+    ]
+    alike = [cause for cause in causes[1:] if cause not in others]
+    chosen = [*causes[:1], *[*others, *alike][: SHOWN_CAUSES - 1]]
+    return tuple(cause for cause in causes if cause in chosen)
 
 
 def _yes_words(low: float, high: float) -> str:

@@ -194,6 +194,8 @@ class Answer:
         Most probable first.
     next_steps : tuple[ProposedStep, ...]
         Best first; after a repair, the proving reading first.
+    sound_probability : float
+        Probability that nothing is wrong any more (or ever was).
     left_out_probability : float
         Bound on the mass of the fault sets not looked at.
     notes : tuple[str, ...]
@@ -207,6 +209,7 @@ class Answer:
     next_steps: tuple[ProposedStep, ...]
     advice: Advice
     fit: Fit
+    sound_probability: float
     left_out_probability: float
     notes: tuple[str, ...]
     contexts_open: Mapping[str, str]

@@ -40,14 +40,16 @@ from diagnose.session.facts import (
 )
 from diagnose.session.model import Model
 from diagnose.session.reasoning import Conclusion, Reasoner, reading_of
-from diagnose.session.wording import observation_words
+from diagnose.session.wording import observation_words, step_words
 from diagnose.units import Unit, check_range
 
 SHOWN_STEPS = 4
-SHOWN_LINES = 8
-LEAST_SHOWN = 0.004
+SHOWN_LINES = 40
+EXPLAINED_LINES = 8
+LEAST_SHOWN = 0.002
 POOR_FIT = 0.01
 PROVEN = 0.8
+LIKELIER_THAN_NOT = 0.5
 SURE_DESPITE_MISFIT = 0.9
 UNITS = {
     ReadingKind.DC_VOLTS: Unit.VOLTS,
@@ -185,7 +187,10 @@ class Diagnosis:
         if not conclusion.observations:
             return _empty_answer(facts, open_contexts)
         causes = self._explainer.ranking(
-            conclusion, most=SHOWN_LINES, least=LEAST_SHOWN
+            conclusion,
+            most=SHOWN_LINES,
+            least=LEAST_SHOWN,
+            explained=EXPLAINED_LINES,
         )
         fit = self._explainer.fit(conclusion)
         here = whereabouts(_latest(standing), self._model)
@@ -199,6 +204,7 @@ class Diagnosis:
             next_steps=steps,
             advice=advice,
             fit=fit,
+            sound_probability=float(conclusion.beliefs.set_probabilities()[0]),
             left_out_probability=conclusion.left_out_probability,
             notes=self._explainer.notes(standing, conclusion),
             contexts_open=open_contexts,
@@ -272,7 +278,13 @@ class Diagnosis:
         cause = next(c for c in self._model.compiled.causes if c.name == best.name)
         caution = cause.mode.repair.caution
         cautions = (self._model.knowledge.cautions[caution],) if caution else ()
-        says = f"Mend it now: {best.repair}. Another reading costs more than it saves."
+        repair = best.repair.rstrip(".")
+        says = f"Mend it now: {repair}. Another reading costs more than it saves."
+        if best.probability < LIKELIER_THAN_NOT:
+            says = (
+                "No reading left is worth its time. The likeliest of several causes "
+                f"({best.probability:.0%}): {repair}."
+            )
         return Advice(
             verdict=Verdict.REPAIR, says=says, cautions=cautions, cause=best.name
         )
@@ -427,7 +439,7 @@ def _fact_words(fact: Fact, model: Model) -> str:
         case RepairFact():
             return f"repaired: {fact.cause}"
         case SkipFact():
-            return f"skipped: {fact.step}"
+            return f"skipped: {step_words(fact.step, model.car)}"
         case UndoFact():
             return "taken back"
 
@@ -443,6 +455,7 @@ def _empty_answer(facts: tuple[str, ...], open_contexts: Mapping[str, str]) -> A
             cautions=(),
         ),
         fit=Fit(tail_probability=1.0, disagrees="", check=""),
+        sound_probability=0.0,
         left_out_probability=0.0,
         notes=(),
         contexts_open=open_contexts,

@@ -17,6 +17,9 @@ from diagnose.session.reasoning import Conclusion, Observation, Reasoner, readin
 from diagnose.session.wording import observation_words, range_words
 
 SHOWN_WEIGHTS = 4
+FLAT = 0.2
+UNLIKELY_STATE = 0.1
+SWAPPED_VOLTS = 0.5
 LEAST_DECIBANS = 0.5
 CLASH_DEVIATIONS = 4.0
 LEAST_MOVED = 0.03
@@ -41,15 +44,28 @@ class Explainer:
         self._adviser = adviser
 
     def ranking(
-        self, conclusion: Conclusion, *, most: int, least: float
+        self, conclusion: Conclusion, *, most: int, least: float, explained: int
     ) -> tuple[RankedCause, ...]:
-        """Return the lines of the ranking, most probable first."""
+        """Return the lines of the ranking, most probable first.
+
+        Parameters
+        ----------
+        most, least : int, float
+            How many lines at most, and the least probability of a line.
+        explained : int
+            How many of them come with their evidence.
+        """
         probabilities = self._adviser.line_probabilities(conclusion)
         order = np.argsort(-probabilities, kind="stable")[:most].tolist()
         without = self._without(conclusion)
         return tuple(
-            self._line(line, float(probabilities[line]), conclusion, without)
-            for line in order
+            self._line(
+                line,
+                float(probabilities[line]),
+                conclusion,
+                without if place < explained else [],
+            )
+            for place, line in enumerate(order)
             if probabilities[line] >= least
         )
 
@@ -66,11 +82,11 @@ class Explainer:
     def _without(self, conclusion: Conclusion) -> list[FloatArray]:
         """Return the weights with each observation left out, (n_sets, n_draws) each.
 
-        No likelihood is ever zero (a slip is always possible), so it can be divided
-        out; only observations since the latest repair are explained.
+        A likelihood is hardly ever zero (a slip is always possible), so it can be
+        divided out; only observations since the latest repair are explained.
         """
         weights = conclusion.beliefs.weights
-        left = [weights / likelihood for likelihood in conclusion.likelihoods]
+        left = [_left_out(weights, one) for one in conclusion.likelihoods]
         return [one / one.sum() for one in left]
 
     def _line(
@@ -248,34 +264,65 @@ class Explainer:
         )
         return f"Then check that the car file is right about {lines}."
 
+    def _doubts(self, fact: ReadingFact, conclusion: Conclusion) -> list[str]:
+        """Return what is odd about the latest reading."""
+        car, words = self._model.car, observation_words(fact, self._model.car)
+        without = self._without(conclusion)[-1]
+        notes = []
+        state = car.state(fact.state)
+        reach = self._reasoner.reach_chance(conclusion.hypotheses, fact.state)
+        if float((reach * without).sum()) < UNLIKELY_STATE:
+            notes.append(
+                f"{words}: but from what was told before, the car should not get as "
+                f"far as {state.label}. Take one of the two back if it is wrong."
+            )
+        if _is_flat(conclusion.likelihoods[-1]):
+            notes.append(
+                f"{words} tells nothing: no cause would change it. Without current a "
+                "bad joint does not show."
+            )
+        if fact.kind is ReadingKind.DC_VOLTS and fact.value < -SWAPPED_VOLTS:
+            predicted = self._model.compiled.predicted(
+                conclusion.hypotheses, reading_of(fact)
+            )
+            as_told = float((without * (np.abs(predicted - fact.value) < 1.0)).sum())
+            swapped = float((without * (np.abs(predicted + fact.value) < 1.0)).sum())
+            if swapped > 5.0 * as_told:
+                notes.append(
+                    f"{words}: are the leads swapped? With them the other way it fits."
+                )
+        return notes
+
     def notes(
         self, standing: Sequence[Fact], conclusion: Conclusion
     ) -> tuple[str, ...]:
         """Return doubts: readings that clash, a latest reading that told nothing."""
         notes = list(_clashes(standing, self._model))
-        if conclusion.observations:
-            epoch, latest, _ = conclusion.observations[-1]
-            is_new = epoch == len(conclusion.repairs)
-            if (
-                isinstance(latest, ReadingFact)
-                and is_new
-                and _moved(conclusion) < LEAST_MOVED
-                and latest != self.disagreeing(conclusion)
-            ):
-                notes.append(
-                    f"{observation_words(latest, self._model.car)} tells next to "
-                    "nothing: nearly all causes still in question would show it. "
-                    "Without current a bad joint does not show."
-                )
+        latest = conclusion.observations[-1] if conclusion.observations else None
+        if latest is None or latest.epoch < len(conclusion.repairs):
+            return tuple(notes)
+        if isinstance(latest.observation, ReadingFact):
+            notes += self._doubts(latest.observation, conclusion)
         return tuple(notes)
+
+
+def _left_out(weights: FloatArray, likelihood: FloatArray) -> FloatArray:
+    """Return weights without one fact; what the fact ruled out stays out."""
+    nothing = np.zeros_like(weights)
+    return np.divide(weights, likelihood, out=nothing, where=likelihood > 0.0)
 
 
 def _moved(conclusion: Conclusion) -> float:
     """Return the share of belief that the latest observation moved."""
     now = conclusion.beliefs.weights
-    before = now / conclusion.likelihoods[-1]
+    before = _left_out(now, conclusion.likelihoods[-1])
     shift = now.sum(axis=1) - before.sum(axis=1) / before.sum()
     return 0.5 * float(np.abs(shift).sum())
+
+
+def _is_flat(likelihood: FloatArray) -> bool:
+    told = likelihood[likelihood > 0]
+    return len(told) > 0 and bool(np.log(told.max() / told.min()) < FLAT)
 
 
 def chance_of_at_least(count: int, chances: FloatArray) -> float:

@@ -69,7 +69,12 @@ class Model:
 def _plain(value: object) -> object:
     """Return records as plain data in a fixed order, for hashing."""
     if is_dataclass(value) and not isinstance(value, type):
-        named = {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
+        # where the file lies, and where in it, changes nothing about the car
+        named = {
+            f.name: _plain(getattr(value, f.name))
+            for f in fields(value)
+            if f.name not in ("path", "line")
+        }
         return {"record": type(value).__name__, **named}
     if isinstance(value, Mapping):
         return [[_plain(k), _plain(v)] for k, v in value.items()]

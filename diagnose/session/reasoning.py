@@ -56,7 +56,7 @@ SECOND_CURE = 0.999
 # From memory: a repair checked and done again rarely fails again.
 PAIR_STRIDE = 4
 # Derived: every fourth draw stands for four; pairs need order, not the last decimal.
-COMPLAINT_ERROR_FACTOR = 0.1
+COMPLAINT_ERROR_FACTOR = 0.02
 # From memory: what brings a person to a diagnosis has been seen more than once.
 Observation = ReadingFact | SymptomFact
 
@@ -124,7 +124,8 @@ def observations_of(
 ) -> tuple[tuple[Noted, ...], tuple[str, ...]]:
     """Return the observations with their epoch, and the causes repaired.
 
-    A complaint counts as the symptoms it implies, unless they are told otherwise.
+    A complaint counts as the symptoms it implies, unless they are told otherwise; of
+    several readings of one point in one state since a repair the latest counts.
     """
     repairs: list[str] = []
     found: list[Noted] = []
@@ -142,12 +143,32 @@ def observations_of(
                         implied = SymptomFact(symptom=symptom, is_present=present)
                         found.append(Noted(0, implied, is_complaint=True))
             case ReadingFact() | SymptomFact():
-                found.append(Noted(len(repairs), fact, is_complaint=False))
+                noted = Noted(len(repairs), fact, is_complaint=False)
+                found = [old for old in found if not _replaces(noted, old)]
+                found.append(noted)
             case RepairFact():
                 repairs.append(fact.cause)
             case _:
                 pass
     return tuple(found), tuple(repairs)
+
+
+def _replaces(new: Noted, old: Noted) -> bool:
+    """Return whether an observation repeats an earlier one; the later one counts.
+
+    What made the first reading stray from the model makes the second stray as well, so
+    two of them tell no more than one.
+    """
+    first, second = old.observation, new.observation
+    if old.epoch != new.epoch or old.is_complaint:
+        return False
+    if isinstance(first, SymptomFact) or isinstance(second, SymptomFact):
+        return (
+            isinstance(first, SymptomFact)
+            and isinstance(second, SymptomFact)
+            and first.symptom == second.symptom
+        )
+    return reading_of(first) == reading_of(second)
 
 
 def _before_repairs(facts: Sequence[Fact]) -> Sequence[Fact]:
@@ -327,8 +348,14 @@ class Reasoner:
                     reading.kind, meter, system_volts=self._model.car.system_volts
                 ),
                 slip_probability=meter.slip_probability,
+                stray=self._stray(hypotheses, reading),
             )
         return result * self.state_chance(hypotheses, reading.state)
+
+    def _stray(self, hypotheses: Hypotheses, reading: Reading) -> FloatArray | float:
+        if reading.kind is not ReadingKind.DC_VOLTS:
+            return 0.0
+        return self._compiled.ghost_volts(hypotheses, reading)
 
     def state_chance(self, hypotheses: Hypotheses, state: str) -> FloatArray:
         """Return the chance that the car can be in a state, (n_sets, n_draws)."""

@@ -58,6 +58,18 @@ def observation_words(fact: ReadingFact | SymptomFact, car: Car) -> str:
     return f"{value} at {place_words(reading, car)}, {fact.state}"
 
 
+def step_words(step: str, car: Car) -> str:
+    """Return a step's name as a person would say it."""
+    words = step.split("|")
+    if len(words) != 4:
+        return words[-1]
+    kind = next((kind for kind in ReadingKind if kind.value == words[0]), None)
+    if kind is None:
+        return step
+    reading = Reading(kind=kind, state=words[1], red=words[2], black=words[3])
+    return f"{kind.value} at {place_words(reading, car)}, {words[1]}"
+
+
 def instruction(reading: Reading, car: Car) -> str:
     """Return how to take a reading."""
     state = car.state(reading.state)
