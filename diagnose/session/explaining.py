@@ -17,7 +17,6 @@ from diagnose.session.reasoning import Conclusion, Observation, Reasoner, readin
 from diagnose.session.wording import observation_words, range_words
 
 SHOWN_WEIGHTS = 4
-FLAT = 0.2
 UNLIKELY_STATE = 0.1
 SWAPPED_VOLTS = 0.5
 LEAST_DECIBANS = 0.5
@@ -276,10 +275,10 @@ class Explainer:
                 f"{words}: but from what was told before, the car should not get as "
                 f"far as {state.label}. Take one of the two back if it is wrong."
             )
-        if _is_flat(conclusion.likelihoods[-1]):
+        if _moved(conclusion) < LEAST_MOVED and fact != self.disagreeing(conclusion):
             notes.append(
-                f"{words} tells nothing: no cause would change it. Without current a "
-                "bad joint does not show."
+                f"{words} tells next to nothing: nearly all causes still in question "
+                "would show it. Without current a bad joint does not show."
             )
         if fact.kind is ReadingKind.DC_VOLTS and fact.value < -SWAPPED_VOLTS:
             predicted = self._model.compiled.predicted(
@@ -318,11 +317,6 @@ def _moved(conclusion: Conclusion) -> float:
     before = _left_out(now, conclusion.likelihoods[-1])
     shift = now.sum(axis=1) - before.sum(axis=1) / before.sum()
     return 0.5 * float(np.abs(shift).sum())
-
-
-def _is_flat(likelihood: FloatArray) -> bool:
-    told = likelihood[likelihood > 0]
-    return len(told) > 0 and bool(np.log(told.max() / told.min()) < FLAT)
 
 
 def chance_of_at_least(count: int, chances: FloatArray) -> float:

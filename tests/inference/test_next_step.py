@@ -368,6 +368,15 @@ def test_particles_keep_the_chances_of_their_sets() -> None:
     assert np.bincount(rows, share) == pytest.approx(weights.sum(axis=1), abs=1e-12)
 
 
+def test_fewer_draws_than_wanted_are_all_taken() -> None:
+    rows, draws, share = common_particles(
+        np.full((2, 3), 1 / 6), most_sets=2, n_draws=9
+    )
+
+    assert (rows.tolist(), draws.tolist()) == ([0, 0, 0, 1, 1, 1], [0, 1, 2] * 2)
+    assert float(share.sum()) == pytest.approx(1.0)
+
+
 def test_draws_ruled_out_for_a_set_are_left_out_of_it() -> None:
     weights = np.array([[0.0, 0.25, 0.25], [0.2, 0.2, 0.1]])
 

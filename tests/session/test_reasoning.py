@@ -1,0 +1,255 @@
+"""What facts amount to: the running diagnosis against the exact network, and pairs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.errors import ImpossibleEvidenceError
+from diagnose.inference.hypotheses import Hypotheses
+from diagnose.inference.network import CauseNetwork
+from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.symptoms import Join
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SymptomFact,
+)
+from diagnose.session.model import Model, open_model
+from diagnose.session.reasoning import Reasoner, observations_of
+from tests.lamp_car import (
+    CAR,
+    GROUND,
+    MODES,
+    lamp_claim,
+    make_knowledge,
+    make_symptom,
+)
+
+DARK = SymptomFact(symptom="lamp-shines", is_present=False)
+DIM = SymptomFact(symptom="lamp-is-dim", is_present=True)
+WET = ContextFact(context="water", answer="wet")
+
+
+def reading(kind: str, state: str, red: str, black: str, value: float) -> ReadingFact:
+    return ReadingFact(
+        kind=ReadingKind(kind), state=state, red=red, black=black, value=value
+    )
+
+
+NO_VOLTS = reading("volts", "lit", "lamp.plus", GROUND, 0.02)
+FEW_VOLTS = reading("volts", "lit", "lamp.plus", GROUND, 6.31)
+SOUND_GROUND = reading("volts", "lit", "lamp.minus", GROUND, 0.35)
+BLOWN = reading("look", "key-off", "lamp-fuse", "", 1.0)
+SOUND = reading("look", "key-off", "lamp-fuse", "", 0.0)
+FEW_OHMS = reading("ohms", "isolated", "lamp.minus", GROUND, 3.4)
+CASES: Mapping[str, tuple[Fact, ...]] = {
+    "dark": (DARK,),
+    "dark in the wet": (WET, DARK),
+    "blown": (DARK, NO_VOLTS, BLOWN),
+    "not blown": (DARK, NO_VOLTS, SOUND),
+    "a bad joint": (DIM, FEW_VOLTS, SOUND_GROUND),
+    "a bad ground": (WET, DIM, FEW_OHMS),
+}
+
+
+RARE = tuple(
+    replace(mode, rate=0.05 * mode.rate)
+    for mode in MODES
+    if mode.name != "high_resistance_b"
+)
+"""Faults about as rare as a real car's."""
+REFERENCE_DRAWS = 256
+
+
+@pytest.fixture(scope="module")
+def lamp_model() -> Model:
+    """Return the lamp car as a diagnosis runs on it."""
+    return open_model(CAR, make_knowledge(RARE), n_draws=64)
+
+
+@pytest.fixture(scope="module")
+def fine_model() -> Model:
+    """Return the lamp car with draws enough to do without chosen severities."""
+    return open_model(CAR, make_knowledge(RARE), n_draws=REFERENCE_DRAWS)
+
+
+@pytest.fixture(scope="module")
+def network(fine_model: Model) -> CauseNetwork:
+    return CauseNetwork(fine_model.knowledge.contexts, fine_model.compiled.causes)
+
+
+@pytest.fixture(scope="module")
+def everything(fine_model: Model, network: CauseNetwork) -> Hypotheses:
+    """Return every combination of faults with what it shows."""
+    return fine_model.compiled.hypotheses(network.fault_sets())
+
+
+def by_diagnosis(model: Model, facts: tuple[Fact, ...]) -> dict[str, float]:
+    beliefs = Reasoner(model).conclude(facts).beliefs
+    found = beliefs.cause_probabilities(len(model.compiled.causes)).tolist()
+    return dict(zip((c.name for c in model.compiled.causes), found, strict=True))
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_running_diagnosis_stays_near_the_exact_network(
+    case: str,
+    lamp_model: Model,
+    fine_model: Model,
+    network: CauseNetwork,
+    everything: Hypotheses,
+) -> None:
+    # The diagnosis leaves out three faults at once and pairs that explain no more than
+    # one of them, and chooses severities for the leading causes. The network has every
+    # combination and four times the draws.
+    facts = CASES[case]
+    reasoner = Reasoner(fine_model)
+    noted, _ = observations_of(facts, fine_model)
+    likelihoods = [reasoner.likelihood(everything, one) for one in noted]
+    told = np.prod(np.stack(likelihoods), axis=0).mean(axis=1, keepdims=True)
+    answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
+    exact = network.posterior([told], answers)
+
+    found = by_diagnosis(lamp_model, facts)
+
+    # 0.06: what the draws of the reference still scatter
+    assert found == pytest.approx(exact, abs=0.06)
+
+
+def test_two_blown_fuses_are_a_pair_worth_solving() -> None:
+    model = open_model(CAR, make_knowledge(), n_draws=8)
+    look = reading("look", "key-off", "main-fuse", "", 1.0)
+
+    conclusion = Reasoner(model).conclude((DARK, BLOWN, look))
+
+    best = int(conclusion.beliefs.set_probabilities().argmax())
+    causes = model.compiled.causes
+    names = {causes[index].name for index in conclusion.beliefs.sets[best]}
+    assert names == {"lamp-fuse:blown", "main-fuse:blown"}
+
+
+def test_conclusion_does_not_depend_on_what_was_concluded_before(
+    lamp_model: Model,
+) -> None:
+    facts = CASES["a bad joint"]
+    fresh = by_diagnosis(lamp_model, facts)
+    used = Reasoner(lamp_model)
+    for case in CASES.values():
+        used.conclude(case)
+
+    beliefs = used.conclude(facts).beliefs
+
+    found = beliefs.cause_probabilities(len(fresh)).tolist()
+    assert found == pytest.approx(list(fresh.values()), abs=1e-12)
+
+
+@pytest.mark.parametrize("volts", [10.4, 9.87, 7.77, 4.21, 2.03])
+def test_reading_between_the_draws_still_names_its_cause(volts: float) -> None:
+    # With 8 draws a bad joint of .3 to 30 ohm shows at eight places between 1 and 12 V;
+    # what is measured lies between them and is not ruled out.
+    model = open_model(CAR, make_knowledge(), n_draws=8)
+    measured = reading("volts", "lit", "light-switch.out", "lamp.plus", 12.3 - volts)
+
+    found = by_diagnosis(model, (DIM, measured))
+
+    bad_joints = [found[f"feed:high_resistance_{end}"] for end in "ab"]
+    assert sum(bad_joints) > 0.9
+
+
+def test_complaint_stands_for_its_symptoms(lamp_model: Model) -> None:
+    noted, repairs = observations_of(
+        (ComplaintFact(complaint="lamp-dead"),), lamp_model
+    )
+
+    assert [(n.epoch, n.observation, n.is_complaint) for n in noted] == [
+        (0, DARK, True)
+    ]
+    assert repairs == ()
+
+
+def test_complaint_is_not_counted_beside_the_symptom_told(lamp_model: Model) -> None:
+    facts = (ComplaintFact(complaint="lamp-dead"), DARK)
+
+    noted, _ = observations_of(facts, lamp_model)
+
+    assert [n.observation for n in noted] == [DARK]
+
+
+@pytest.mark.parametrize(
+    ("first", "again"),
+    [
+        (NO_VOLTS, replace(NO_VOLTS, value=6.0)),
+        (DARK, replace(DARK, is_present=True)),
+    ],
+    ids=["reading", "symptom"],
+)
+def test_latest_of_the_same_observation_counts(
+    first: ReadingFact | SymptomFact,
+    again: ReadingFact | SymptomFact,
+    lamp_model: Model,
+) -> None:
+    # What makes one reading stray from the model makes the next stray as well.
+    noted, _ = observations_of((first, BLOWN, again), lamp_model)
+
+    assert [n.observation for n in noted] == [BLOWN, again]
+
+
+def test_same_observation_after_a_repair_is_another(lamp_model: Model) -> None:
+    facts = (NO_VOLTS, RepairFact(cause="lamp:burnt_out"), NO_VOLTS)
+
+    noted, _ = observations_of(facts, lamp_model)
+
+    assert [n.epoch for n in noted] == [0, 1]
+
+
+def test_observations_know_how_many_repairs_came_before(lamp_model: Model) -> None:
+    facts = (DARK, RepairFact(cause="lamp:burnt_out"), NO_VOLTS)
+
+    noted, repairs = observations_of(facts, lamp_model)
+
+    assert [n.epoch for n in noted] == [0, 1]
+    assert repairs == ("lamp:burnt_out",)
+
+
+def sure_of_the_lamp() -> Model:
+    """Return a model that leaves no doubt whether the lamp shines."""
+    claim = replace(lamp_claim(at_least=True, limit=0.05), blur=1e-9)
+    shines = replace(
+        make_symptom("lamp-shines", claim, join=Join.ALL),
+        missed_probability=0.0,
+        imagined_probability=0.0,
+    )
+    symptoms = {"lamp-shines": shines, "lamp-lit": replace(shines, name="lamp-lit")}
+    return open_model(CAR, replace(make_knowledge(), symptoms=symptoms), n_draws=4)
+
+
+LIT = SymptomFact(symptom="lamp-lit", is_present=True)
+
+
+def test_fact_that_rules_causes_out_is_weighed_all_the_same() -> None:
+    answer = Diagnosis(sure_of_the_lamp()).tell(DARK)
+
+    weights = [w.decibans for line in answer.causes for w in line.evidence]
+    assert np.isfinite(weights).all()
+
+
+def test_facts_no_cause_can_give_are_refused() -> None:
+    with pytest.raises(ImpossibleEvidenceError, match="no cause can give these facts"):
+        Reasoner(sure_of_the_lamp()).conclude((DARK, LIT))
+
+
+def test_impossible_fact_changes_nothing() -> None:
+    diagnosis = Diagnosis(sure_of_the_lamp())
+    before = diagnosis.tell(DARK)
+
+    with pytest.raises(ImpossibleEvidenceError):
+        diagnosis.tell(LIT)
+
+    assert (diagnosis.answer, diagnosis.facts) == (before, (DARK,))
