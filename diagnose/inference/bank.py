@@ -40,6 +40,8 @@ class Bank:
         Every row; those not in use hold no fault set that counts.
     singles : Hypotheses
         The front rows.
+    written_for : object
+        What the rows behind the singles were last written for; None in between.
     """
 
     def __init__(
@@ -50,6 +52,7 @@ class Bank:
     ) -> None:
         self.n_singles = len(singles)
         self.pair_rows: dict[FaultSet, int] = {}
+        self.written_for: object = None
         self.first_redrawn = self.n_singles + PAIR_ROWS
         free = n_rows(self.n_singles) - self.n_singles
         self.all = Hypotheses(

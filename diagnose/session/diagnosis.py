@@ -144,7 +144,7 @@ class Diagnosis:
             If the car has no such cause.
         """
         self._known(cause, self.vocabulary.causes, "cause")
-        return self._explainer.cause(cause, self._conclusion)
+        return self._explainer.cause(cause, self._standing_conclusion())
 
     def expect(self, step: str) -> ProposedStep:
         """Return any reading or symptom as a step, proposed or not.
@@ -164,7 +164,7 @@ class Diagnosis:
         words = step.split("|")
         if words[0] == "symptom" and len(words) == 2:
             self._known(words[1], self.vocabulary.symptoms, "symptom")
-            return self._adviser.asked(words[1], self._conclusion, here)
+            return self._adviser.asked(words[1], self._standing_conclusion(), here)
         kinds = {kind.value: kind for kind in ReadingKind}
         if words[0] not in kinds or len(words) != 4:
             raise ReadingError(f'"{step}" is not a step; expected kind|state|red|black')
@@ -172,7 +172,17 @@ class Diagnosis:
             kind=kinds[words[0]], state=words[1], red=words[2], black=words[3]
         )
         self._check_place(reading)
-        return self._adviser.asked(reading, self._conclusion, here)
+        return self._adviser.asked(reading, self._standing_conclusion(), here)
+
+    def _standing_conclusion(self) -> Conclusion:
+        """Return the conclusion, drawn anew if the car's rows were written since.
+
+        A refused fact, and another diagnosis on the same car, write over them.
+        """
+        standing = standing_facts(self._facts)
+        if self._model.compiled.bank.written_for != standing:
+            self._conclusion = self._reasoner.conclude(standing)
+        return self._conclusion
 
     def _answered(self, standing: Sequence[Fact], conclusion: Conclusion) -> Answer:
         facts = tuple(_fact_words(fact, self._model) for fact in standing)

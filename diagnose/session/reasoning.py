@@ -202,6 +202,7 @@ class Reasoner:
             If no fault set can give the facts, not even with a slip of the meter.
         """
         compiled, bank = self._compiled, self._compiled.bank
+        bank.written_for = None
         observations, repaired = observations_of(facts, self._model)
         answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
         front = self._single_rows(observations)
@@ -229,7 +230,10 @@ class Reasoner:
         )
         conclusion = _believing(draft)
         redrawn = self._redrawn(conclusion, rows)
-        return conclusion if redrawn is None else _believing(redrawn)
+        if redrawn is not None:
+            conclusion = _believing(redrawn)
+        bank.written_for = tuple(facts)
+        return conclusion
 
     def _single_rows(self, observations: Sequence[Noted]) -> tuple[FloatArray, ...]:
         """Return the likelihoods under the singles, worked out once per observation."""

@@ -152,6 +152,18 @@ def test_other_diagnoses_on_the_car_do_not_matter(model: Model) -> None:
     assert asdict(told(model, COMPLAINT, NO_VOLTS).answer) == before
 
 
+def test_other_diagnosis_meanwhile_does_not_matter(model: Model) -> None:
+    # Both redraw the severity of the same bad joint, and share the car's memory.
+    step = "volts|cranking|fuel-pump.minus|battery.minus"
+    cause = "fuel-pump-ground:high_resistance_a"
+    first = told(model, COMPLAINT, FULL_VOLTS, reading(5.0, "fuel-pump.minus"))
+    before = (first.why(cause), first.expect(step))
+
+    told(model, COMPLAINT, FULL_VOLTS, reading(1.2, "fuel-pump.minus"))
+
+    assert (first.why(cause), first.expect(step)) == before
+
+
 @pytest.mark.parametrize(
     "last",
     [NO_VOLTS, LIVE, FRESH, RepairFact(cause=SHORT), SkipFact(step="symptom|x")],
