@@ -8,6 +8,7 @@ from typing import TextIO
 
 from diagnose.circuit.car import Car
 from diagnose.files.car_file import PartRow, ValueRow, describe_expansion, load_car
+from diagnose.files.car_warnings import car_warnings
 from diagnose.files.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
 from diagnose.store.case_store import (
@@ -40,7 +41,7 @@ def list_cases(data_folder: Path | None, sink: TextIO) -> None:
 
 
 def check_car_file(name: str, sink: TextIO) -> None:
-    """Say that a car file is sound, and how much it describes.
+    """Say that a car file is sound, how much it describes, and what is doubtful.
 
     Raises
     ------
@@ -48,10 +49,14 @@ def check_car_file(name: str, sink: TextIO) -> None:
         With everything that is wrong with it.
     """
     car = open_car(name)
+    warnings = car_warnings(car)
+    _write_lines(sink, tuple(str(warning) for warning in warnings))
+    count = len(warnings)
+    doubts = f", with {count} warning{'s' if count > 1 else ''}" if count else ""
     _write_lines(
         sink,
         (
-            f"{name}: sound. {car.title}: {len(car.parts)} parts, "
+            f"{name}: sound{doubts}. {car.title}: {len(car.parts)} parts, "
             f"{len(car.test_points)} test points, {len(car.states)} operating states.",
         ),
     )

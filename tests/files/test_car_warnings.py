@@ -1,0 +1,125 @@
+"""Doubts about a car that loads: fuses, charging, and what never comes to rest.
+
+Each car is `conftest.SMALL_CAR` with one change; lines are counted by hand in it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from diagnose.circuit.car import Car
+from diagnose.files.car_warnings import car_warnings
+from diagnose.files.resources import shipped_cars
+from tests.files.test_car_file_problems import changed
+
+Load = Callable[[str], Car]
+HORN = "  horn: {from: key.out, wire: 14 AWG 6 ft, load: 6 A load"
+
+
+def doubts(car: Car) -> list[tuple[int, str]]:
+    return [(warning.line, warning.message) for warning in car_warnings(car)]
+
+
+def test_a_car_without_a_flaw_has_no_warning(small_car: str, load: Load) -> None:
+    assert doubts(load(small_car)) == []
+
+
+def test_shipped_cars_have_no_warning(load: Load) -> None:
+    told = {
+        name: doubts(load(file.read_text(encoding="utf-8")))
+        for name, file in shipped_cars().items()
+    }
+
+    assert told == {name: [] for name in told}
+
+
+def test_a_fuse_too_big_for_its_thinnest_wire_is_told(
+    small_car: str, load: Load
+) -> None:
+    text = changed(small_car, "fuse: 10 A", "fuse: 40 A")
+
+    # 33 CFR 183.425 table 5: 25 A for 16 gauge; 183.455: 150 % of it, 37.5 A.
+    ((line, message),) = doubts(load(text))
+    assert line == 15
+    assert message.startswith(
+        'fuse "key-feed-fuse" is rated 40 A; wire "key-feed-wire" behind it should '
+        "have 37.5 A at most, 150 %"
+    )
+
+
+def test_a_fuse_at_the_limit_is_not_told(small_car: str, load: Load) -> None:
+    text = changed(small_car, "fuse: 10 A", "fuse: 37 A")
+
+    assert doubts(load(text)) == []
+
+
+def test_a_wire_before_the_fuse_is_not_its_to_protect(
+    small_car: str, load: Load
+) -> None:
+    # A 60 A fuse may feed a 10 gauge wire (60 A, so 90 A) but no 16 gauge one.
+    text = changed(
+        small_car, "battery.plus via 8 AWG 1 ft", "battery.plus via 16 AWG 1 ft"
+    )
+
+    assert doubts(load(text)) == []
+
+
+def test_a_wire_behind_a_resistance_is_not_told(small_car: str, load: Load) -> None:
+    coil = (
+        "  coil-feed: {from: panel.constant, wire: 0.5 ohm/ft 4 ft, to: tie}\n"
+        "  coil: {from: tie, wire: 18 AWG 4 ft, load: 1 A load, ground: body}\n"
+    )
+    text = changed(small_car, "wires:\n", f"{coil}wires:\n")
+    text = changed(text, "panels:\n", "splices: {tie: bay}\npanels:\n")
+
+    # The 60 A fuse feeds it; 12.6 V over 2 ohm is 6.3 A, under the 20 A of 18 gauge.
+    assert doubts(load(text)) == []
+
+
+def test_a_fuse_that_opens_in_the_sound_car_is_told_with_its_states(
+    small_car: str, load: Load
+) -> None:
+    text = changed(small_car, "fuse: 10 A", "fuse: 3 A")
+
+    # 6 A at 13.5 V is about 5.5 A at a battery's 12.5 V, above 1.35 times 3 A.
+    ((line, message),) = doubts(load(text))
+    assert line == 15
+    assert message.startswith('fuse "key-feed-fuse" of 3 A would open: the sound car')
+    assert "(key-on)" in message
+
+
+def test_an_alternator_that_can_not_carry_the_loads_is_told(
+    small_car: str, load: Load
+) -> None:
+    text = changed(small_car, "load: 6 A load", "load: 45 A load")
+    text = changed(text, "wire: 14 AWG 6 ft", "wire: 6 AWG 6 ft")
+    text = changed(text, "fuse: 10 A, wire: 16 AWG", "fuse: 50 A, wire: 6 AWG")
+    text += "  idle-loaded: {switches: {key: run}}\n"
+
+    # 65 A unit at 800 rpm x 2.2: 65 (1 - e**(-760/1500)) / (1 - e**(-5000/1500)) = 27 A
+    # against some 40 A at 12 V.
+    ((line, message),) = doubts(load(text))
+    assert line == 8
+    assert message.startswith("in state idle-loaded the battery gives ")
+    assert '"alternator" gives 27 A there' in message
+
+
+def test_a_relay_that_cuts_its_own_feed_never_comes_to_rest(
+    small_car: str, load: Load
+) -> None:
+    text = changed(
+        small_car,
+        "wires:\n",
+        "parts:\n"
+        "  buzz-coil: {kind: coil, place: bay, "
+        "terminals: {a: tie, b: body}}\n"
+        "  buzz-contacts: {kind: contacts, gate: buzz-coil, normally-closed: true, "
+        "place: bay, terminals: {a: panel.constant, b: tie}}\n"
+        "wires:\n",
+    )
+    text = changed(text, "panels:\n", "splices: {tie: bay}\npanels:\n")
+
+    assert any(
+        "buzz" in message and "never comes to rest" in message
+        for _, message in doubts(load(text))
+    )
