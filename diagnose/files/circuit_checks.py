@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from diagnose.circuit.car import Car, Part
 from diagnose.files.draft import Draft
+from diagnose.files.expansion import METAL_TERMINALS
 
 METAL_KINDS = frozenset(("wire", "joint", "fuse", "fusible-link", "breaker"))
 """Always closed, in a sound car."""
@@ -132,6 +133,9 @@ def _check_wire_ends(circuit: _Circuit) -> None:
             )
             continue
         for node in ends:
+            is_adrift = node in METAL_TERMINALS.values() and node not in circuit.ground
+            if is_adrift:
+                continue  # `_check_consumers` says what the metal lacks
             if touching[node] == {part.name} and node not in circuit.tainted:
                 circuit.report(
                     part,
@@ -225,6 +229,8 @@ def _check_alternator(circuit: _Circuit) -> None:
 
 def _check_consumers(circuit: _Circuit) -> None:
     """Report loads and coils without a supply or without a ground return."""
+    adrift = _metal_adrift(circuit)
+    stranded: dict[str, list[str]] = {}
     for part in circuit.car.parts:
         names = CONSUMER_ENDS.get(part.kind)
         if names is None:
@@ -242,10 +248,36 @@ def _check_consumers(circuit: _Circuit) -> None:
         else:
             missing, end = "no supply", ends[0]
             target = circuit.hot_post
+        if target == circuit.car.reference and end in adrift:
+            stranded.setdefault(adrift[end], []).append(part.name)
+            continue
         circuit.report(
             part,
             f'"{part.name}" has {missing}: nothing joins "{end}" to {target}',
         )
+
+    for metal, parts in stranded.items():
+        circuit.draft.report(
+            ("metal", metal),
+            f"nothing joins {metal} to {circuit.car.reference}; without that "
+            f"{', '.join(parts)} {'has' if len(parts) == 1 else 'have'} no ground "
+            "return; add the strap or cable under `wires`",
+            of_key=True,
+        )
+
+
+def _metal_adrift(circuit: _Circuit) -> dict[str, str]:
+    """Return the nodes joined to body, engine or frame when that has no ground.
+
+    One missing strap leaves many parts without a return; the metal is what to name.
+    """
+    conductors = _conductors(circuit.car)
+    return {
+        node: name
+        for name, terminal in METAL_TERMINALS.items()
+        if terminal not in circuit.ground
+        for node in _reached(conductors, (terminal,))
+    }
 
 
 def _exciter_ground(circuit: _Circuit) -> frozenset[str]:

@@ -29,15 +29,15 @@ ANY_NAME = "*"
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
-    """Return ``; did you mean "x"?`` for the nearest known name, or nothing.
+    """Return ``(did you mean "x"?)`` for the nearest known name, or nothing.
 
     Examples
     --------
     >>> nearest("baterry.plus", ["battery.plus", "starter.plus"])
-    '; did you mean "battery.plus"?'
+    ' (did you mean "battery.plus"?)'
     """
     close = difflib.get_close_matches(name, list(known), n=1, cutoff=0.6)
-    return f'; did you mean "{close[0]}"?' if close else ""
+    return f' (did you mean "{close[0]}"?)' if close else ""
 
 
 @dataclass(slots=True, kw_only=True)

@@ -40,6 +40,6 @@ def utc_now() -> datetime:
 
 def _no_such_car(name: str, shipped: tuple[str, ...]) -> str:
     near = nearest(name, shipped)
-    hint = f'; did you mean "{near}"?' if near else ";"
+    hint = f' (did you mean "{near}"?);' if near else ";"
     known = ", ".join(shipped) or "none"
     return f'no car file "{name}"{hint} cars that come with the program: {known}'

@@ -121,7 +121,11 @@ def record_case(
     knowledge = load_knowledge(knowledge_folder())
     with car_file(wanted.car_name) as path:
         car = load_car(path, knowledge)
-    case = record(wanted, open_model(car, knowledge))
+    _write_case(record(wanted, open_model(car, knowledge)), out, sink)
+
+
+def _write_case(case: WorkedCase, out: Path, sink: TextIO) -> None:
+    """Write a case file and say how the case went."""
     try:
         out.write_text(case_text(case), encoding="utf-8")
     except OSError as error:
@@ -130,6 +134,38 @@ def record_case(
         f"{out}: {len(case.steps)} steps, advice at the end: {case.final_advice}, "
         f"wrong repairs advised: {case.most_wrong_repairs}\n"
     )
+
+
+def record_anew(name: str, *, open_model: ModelOpener, sink: TextIO) -> None:
+    """Play a case again from its own car, faults and seed, and write its file over.
+
+    Parameters
+    ----------
+    name : str
+        Path of a case file.
+    open_model : Callable
+        Makes the car ready for diagnosis.
+    sink : TextIO
+        Where the outcome is told.
+
+    Raises
+    ------
+    DiagnoseError
+        As for `record_case`, but the file must exist.
+    """
+    path = Path(name)
+    case = load_case(path)
+    knowledge, car = _case_car(case, path)
+    wanted = Recording(
+        car_name=case.car,
+        faults=case.making.faults,
+        complaint=case.complaint,
+        seed=case.making.seed,
+        title=case.title,
+        owner=case.owner,
+        history=case.history,
+    )
+    _write_case(record(wanted, open_model(car, knowledge)), path, sink)
 
 
 @contextlib.contextmanager
@@ -148,7 +184,7 @@ def case_file(name: str) -> Iterator[Path]:
     shipped = shipped_cases()
     if name not in shipped:
         near = nearest(name, shipped)
-        hint = f'; did you mean "{near}"?' if near else ";"
+        hint = f' (did you mean "{near}"?);' if near else ";"
         known = ", ".join(shipped) or "none"
         raise DiagnoseError(
             f'no case file "{name}"{hint} cases that come with the program: {known}'
@@ -172,7 +208,7 @@ def _opening(case: WorkedCase, model: Model) -> Page:
     hidden = tuple(Words(text=says.get(name, name)) for name in making.faults)
     made = (
         f"invented: computed for car {making.car} of {making.cars} with other "
-        f"tolerances, seed {making.seed}, with the errors of a meter and an owner"
+        f"tolerances, seed {making.seed}, with the errors of a meter"
     )
     return (
         say("case", case.title, Tone.STRONG),

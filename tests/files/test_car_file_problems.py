@@ -33,7 +33,7 @@ NAMES = [
     (
         "wires:",
         "  link: {from: key.oot, wire: 14 AWG 1 ft, to: engine}\nwires:",
-        '17:16: "key" has no terminal "oot"; did you mean "out"?; it has feed, out',
+        '17:16: "key" has no terminal "oot" (did you mean "out"?); it has feed, out',
     ),
     (
         "from: key.out, wire: 14 AWG 6 ft, load",
@@ -43,12 +43,12 @@ NAMES = [
     (
         "to: key.feed",
         "to: key.fed",
-        '15:71: "key" has no terminal "fed"; did you mean "feed"?; it has feed, out',
+        '15:71: "key" has no terminal "fed" (did you mean "feed"?); it has feed, out',
     ),
     (
         "from: key.out",
         "from: kye.out",
-        '16:31: there is no terminal "kye.out"; did you mean "key.out"?',
+        '16:31: there is no terminal "kye.out" (did you mean "key.out"?)',
     ),
     (
         "from: key.out",
@@ -63,33 +63,33 @@ NAMES = [
     (
         "key: {place: dash",
         "key: {place: dahs",
-        '12:16: there is no place "dahs"; did you mean "dash"?; known: bay, dash',
+        '12:16: there is no place "dahs" (did you mean "dash"?); known: bay, dash',
     ),
     (
         "engine: bay}",
         "engine: bya}",
-        '6:28: there is no place "bya"; did you mean "bay"?; known: bay, dash',
+        '6:28: there is no place "bya" (did you mean "bay"?); known: bay, dash',
     ),
     (
         "key-on: {",
         "key-onn: {",
-        '22:3: there is no operating state "key-onn"; did you mean "key-on"?; a new '
+        '22:3: there is no operating state "key-onn" (did you mean "key-on"?); a new '
         "one needs `like: ` and the state it is like",
     ),
     (
         "key-on: {",
         "towing: {like: key-no, ",
-        '22:18: there is no operating state "key-no"; did you mean "key-on"?',
+        '22:18: there is no operating state "key-no" (did you mean "key-on"?)',
     ),
     (
         "{key: run}",
         "{kye: run}",
-        '22:23: there is no switch "kye"; did you mean "key"?',
+        '22:23: there is no switch "kye" (did you mean "key"?)',
     ),
     (
         "{key: run}",
         "{key: rn}",
-        '22:28: switch "key" has no position "rn"; did you mean "run"?; it has off, '
+        '22:28: switch "key" has no position "rn" (did you mean "run"?); it has off, '
         "run",
     ),
     (
@@ -101,7 +101,7 @@ NAMES = [
     (
         "load: 6 A load,",
         "load: 6 A load, values: {load_volt: 13 V},",
-        '16:69: "load_volt" is no value of a load; did you mean "load_volts"?; known: '
+        '16:69: "load_volt" is no value of a load (did you mean "load_volts"?); known: '
         "is_open, load_amps, load_factor, load_volts",
     ),
     (
@@ -241,13 +241,13 @@ GRAMMAR = [
     (
         "ground: body via",
         "gronud: body via",
-        '16:60: unknown key "gronud"; did you mean "ground"?; known: from, fuse, '
+        '16:60: unknown key "gronud" (did you mean "ground"?); known: from, fuse, '
         "relay, wire, load, to, ground, place, role, values",
     ),
     (
         "panels:",
         "panles:",
-        '9:1: unknown key "panles"; did you mean "panels"?; known: car-file, title, '
+        '9:1: unknown key "panles" (did you mean "panels"?); known: car-file, title, '
         "system, places, metal, battery, alternator, starter, grounds, splices, "
         "switches, panels, controllers, relays, circuits, wires, parts, states, "
         "test-points",
@@ -410,7 +410,7 @@ CIRCUITS = [
         "  ecu: {place: dash, ground: body, outputs: {pump: {side: low, on-in: "
         "[idel]}}}\ncircuits:\n"
         "  ecu-feed: {from: panel.constant, wire: 14 AWG 1 ft, to: ecu.supply}",
-        '14:72: there is no operating state "idel"; did you mean "idle"?; known: '
+        '14:72: there is no operating state "idel" (did you mean "idle"?); known: '
         "key-off, key-on, cranking, idle, idle-loaded, fast-idle, isolated",
     ),
 ]
@@ -418,7 +418,7 @@ CIRCUITS = [
 FULL_FORM = [
     (
         "kind: bttery, place: bay",
-        '22:17: there is no kind of part "bttery"; did you mean "battery"?; known: '
+        '22:17: there is no kind of part "bttery" (did you mean "battery"?); known: '
         "alternator, battery, breaker, coil, contacts, controller, diode, driver, "
         "engine, fuse, fusible-link, joint, lamp, load, motor, resistor, starter, "
         "switch-contact, wire",
@@ -446,7 +446,7 @@ FULL_FORM = [
     (
         "kind: switch-contact, assembly: key, closed-in: [rnu], place: dash, "
         "terminals: {a: key.feed via 14 AWG 1 ft, b: key.out via 14 AWG 1 ft}",
-        '22:60: switch "key" has no position "rnu"; did you mean "run"?; it has off, '
+        '22:60: switch "key" has no position "rnu" (did you mean "run"?); it has off, '
         "run",
     ),
     (
@@ -523,7 +523,7 @@ def test_an_unknown_caution_is_reported_with_all_known_ones(
     )
 
     assert found == [
-        f'5:51: there is no caution "fule"; did you mean "fuel"?; known: {known}'
+        f'5:51: there is no caution "fule" (did you mean "fuel"?); known: {known}'
     ]
 
 
@@ -536,7 +536,7 @@ def test_an_unknown_role_is_reported_with_all_known_ones(
     )
 
     assert found == [
-        '16:66: there is no role "fule-pump"; did you mean "fuel-pump"?; known: '
+        '16:66: there is no role "fule-pump" (did you mean "fuel-pump"?); known: '
         f"{known}"
     ]
 
@@ -554,8 +554,8 @@ def test_an_unknown_value_of_a_relay_is_reported_once(
     )
 
     assert found == [
-        '16:137: "coil_ohm" is no value of a coil or a contacts; did you mean '
-        '"coil_ohms"?; known: coil_ohms, contact_ohms, is_stuck_closed, '
+        '16:137: "coil_ohm" is no value of a coil or a contacts (did you mean '
+        '"coil_ohms"?); known: coil_ohms, contact_ohms, is_stuck_closed, '
         "is_stuck_open, pull_in_volts, release_volts"
     ]
 
@@ -715,3 +715,22 @@ def test_an_alias_is_refused(small_car: str, problems: Problems) -> None:
     )
 
     assert "5:15: an alias (`*name`) is not used here; write it out" in problems(text)
+
+
+def test_a_missing_strap_is_one_problem_however_many_parts_it_leaves(
+    small_car: str, problems: Problems
+) -> None:
+    lamp = "  lamp: {from: key.out, wire: 14 AWG 6 ft, load: 10 W lamp, ground: body}\n"
+    text = changed(small_car, "wires:\n", f"{lamp}wires:\n")
+    text = changed(text, "battery.minus, to: body", "battery.minus, to: engine")
+    text = changed(
+        text,
+        "engine-strap: {from: engine, to: body",
+        "",
+    ).replace("  , wire: 4 AWG 1 ft}\n", "")
+
+    # `body` is the first key of line 6, behind `metal: {`.
+    assert problems(text) == [
+        "6:9: nothing joins body to battery.minus; without that horn, lamp have no "
+        "ground return; add the strap or cable under `wires`"
+    ]

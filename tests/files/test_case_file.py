@@ -213,7 +213,7 @@ def test_unknown_key_gets_the_nearest(
     problems: Callable[[str, str], list[str]],
 ) -> None:
     assert problems("rank: 2", "rnak: 2") == [
-        '12:26: "rnak" is not known here; did you mean "rank"?'
+        '12:26: "rnak" is not known here (did you mean "rank"?)'
     ]
 
 

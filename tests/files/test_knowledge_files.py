@@ -418,7 +418,7 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
     ),
     "unknown key": (
         "states", "is_cranking: true", "is_crankin: true",
-        '"is_crankin" is not known here; did you mean "is_cranking"?',
+        '"is_crankin" is not known here (did you mean "is_cranking"?)',
     ),
     "missing key": (
         "fault-modes", "cure_probability: 0.95, ", "",
@@ -451,15 +451,15 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
     ),
     "unknown parameter": (
         "fault-modes", "parameter: wire_ohms", "parameter: wire_ohm",
-        'there is no parameter of wire "wire_ohm"; did you mean "wire_ohms"?',
+        'there is no parameter of wire "wire_ohm" (did you mean "wire_ohms"?)',
     ),
     "unknown kind": (
         "fault-modes", "kind: wire\n", "kind: wyre\n",
-        'there is no kind of part "wyre"; did you mean "wire"?',
+        'there is no kind of part "wyre" (did you mean "wire"?)',
     ),
     "unknown role": (
         "fault-modes", "except_roles: [battery-cable,", "except_roles: [batery-cable,",
-        'there is no role "batery-cable"; did you mean "battery-cable"?',
+        'there is no role "batery-cable" (did you mean "battery-cable"?)',
     ),
     "role of another kind": (
         "fault-modes", "except_roles: [battery-cable,", "except_roles: [starter,",
@@ -467,7 +467,7 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
     ),
     "unknown context": (
         "fault-modes", "factors: {wiring:", "factors: {wirin:",
-        'there is no context "wirin"; did you mean "wiring"?',
+        'there is no context "wirin" (did you mean "wiring"?)',
     ),
     "factor on the reference": (
         "fault-modes", "{wiring: {fresh: 2.0}", "{wiring: {in_service: 2.0}",
@@ -476,23 +476,23 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
     ),
     "unknown caution": (
         "states", "caution: cranking", "caution: craking",
-        'there is no caution "craking"; did you mean "cranking"?',
+        'there is no caution "craking" (did you mean "cranking"?)',
     ),
     "state that exists by nothing known": (
         "states", "exists_when: runs-at-idle", "exists_when: runs-at-idel",
-        'there is no symptom "runs-at-idel"; did you mean "runs-at-idle"?',
+        'there is no symptom "runs-at-idel" (did you mean "runs-at-idle"?)',
     ),
     "unknown state": (
         "symptoms", "state: key-on\n", "state: key-om\n",
-        'there is no operating state "key-om"; did you mean "key-on"?',
+        'there is no operating state "key-om" (did you mean "key-on"?)',
     ),
     "unknown state in a claim": (
         "symptoms", "engine-controller, state: key", "engine-controller, state: kay",
-        'there is no operating state "kay-on"; did you mean "key-on"?',
+        'there is no operating state "kay-on" (did you mean "key-on"?)',
     ),
     "unknown symptom": (
         "symptoms", "symptom: engine-cranks}", "symptom: engine-crank}",
-        'there is no symptom "engine-crank"; did you mean "engine-cranks"?',
+        'there is no symptom "engine-crank" (did you mean "engine-cranks"?)',
     ),
     "claim without a limit": (
         "symptoms", "at_least: 0.5, blur: 0.05", "blur: 0.05",
@@ -504,11 +504,11 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
     ),
     "unknown mechanical condition": (
         "fault-modes", "mechanical: {engine_turns: 0}", "mechanical: {engine_turn: 0}",
-        'there is no mechanical condition "engine_turn"; did you mean "engine_turns"?',
+        'there is no mechanical condition "engine_turn" (did you mean "engine_turns"?)',
     ),
     "complaint about nothing known": (
         "complaints", "{engine-cranks: true,", "{engine-crank: true,",
-        'there is no symptom "engine-crank"; did you mean "engine-cranks"?',
+        'there is no symptom "engine-crank" (did you mean "engine-cranks"?)',
     ),
     "re-test not among the answers": (
         "complaints", "retest: engine-starts", "retest: pump-primes",
