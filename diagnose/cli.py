@@ -15,9 +15,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from diagnose import __version__
-from diagnose.errors import DiagnoseError
+from diagnose.errors import DiagnoseError, InvalidFileError
 
 if TYPE_CHECKING:
+    from diagnose.circuit.car import Car
+    from diagnose.faults.knowledge import Knowledge
+    from diagnose.session.model import Model
     from diagnose.terminal.evening import Options
 
     Commands = argparse._SubParsersAction[argparse.ArgumentParser]
@@ -48,8 +51,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         options.run(options)
         sys.stdout.flush()
+    except InvalidFileError as error:
+        # each line begins with its file and line, as editors expect
+        sys.stderr.write(f"{_safe(str(error))}\n")
+        return EXIT_USER_MISTAKE
     except DiagnoseError as error:
-        sys.stderr.write(f"diagnose: {_safe(str(error))}\n")
+        for line in _safe(str(error)).splitlines():
+            sys.stderr.write(f"diagnose: {line}\n")
         return EXIT_USER_MISTAKE
     except BrokenPipeError:
         # The reader had enough. Python flushes once more at exit: into nothing.
@@ -140,6 +148,11 @@ def _add_expect(commands: Commands) -> None:
         "--fault", default="", metavar="CAUSE", help="set this fault beside it"
     )
     parser.add_argument(
+        "--all",
+        action="store_true",
+        help="with --fault: also the readings that the fault does not change",
+    )
+    parser.add_argument(
         "--drops", action="store_true", help="also along wires, contacts and loads"
     )
     parser.add_argument(
@@ -163,6 +176,11 @@ def _add_replay(commands: Commands) -> None:
     )
     parser.add_argument(
         "--step", action="store_true", help="wait for Enter before each step"
+    )
+    parser.add_argument(
+        "--anew",
+        action="store_true",
+        help="play it again from its seed instead, and write its file over",
     )
     _add_width(parser)
     _add_data_folder(parser)
@@ -301,17 +319,25 @@ def _expect(options: argparse.Namespace) -> None:
         form=options.format,
         width=options.width,
         sink=sys.stdout,
+        has_all_rows=options.all,
     )
 
 
 def _replay(options: argparse.Namespace) -> None:
-    from diagnose.terminal.case_pages import replay_case
+    from diagnose.terminal.case_pages import record_anew, replay_case
     from diagnose.terminal.evening import Options, prepared_model
 
     place = Options(data_folder=options.data_folder)
+
+    def open_model(car: Car, knowledge: Knowledge) -> Model:
+        return prepared_model(car, knowledge, place)
+
+    if options.anew:
+        record_anew(options.case, open_model=open_model, sink=sys.stdout)
+        return
     replay_case(
         options.case,
-        open_model=lambda car, knowledge: prepared_model(car, knowledge, place),
+        open_model=open_model,
         pause=_wait_for_enter if options.step else lambda: None,
         width=options.width,
         sink=sys.stdout,

@@ -128,7 +128,7 @@ def test_unknown_car_gets_the_nearest_shipped_one(
     code = main(["check", "sedann"])
 
     assert code == 1
-    assert 'no car file "sedann"; did you mean "sedan"?' in capsys.readouterr().err
+    assert 'no car file "sedann" (did you mean "sedan"?)' in capsys.readouterr().err
 
 
 def test_control_codes_in_a_message_are_taken_out(
@@ -203,3 +203,32 @@ def test_a_reader_that_had_enough_is_no_error() -> None:
     told = listing.stderr.read()
     listing.stderr.close()
     assert (listing.wait(), told) == (0, b"")
+
+
+def test_every_problem_of_a_file_begins_with_its_place(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "car.yaml"
+    text = CAR.read_text().replace("system: 12 V", "system: 12 A")
+    path.write_text(text.replace("rated: 65 A", "rated: 65 V"))
+
+    main(["check", str(path)])
+
+    lines = capsys.readouterr().err.splitlines()
+    assert len(lines) == 2
+    assert all(line.startswith(f"{path}:") for line in lines)
+
+
+def test_a_warning_leaves_the_car_sound(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "car.yaml"
+    path.write_text(CAR.read_text().replace("size: 15 A", "size: 70 A"))
+
+    code = main(["check", str(path)])
+
+    first, last = capsys.readouterr().out.splitlines()
+    assert code == 0
+    # The fuse stands in line 31; 12 gauge takes 45 A (33 CFR 183.425), 150 % is 67.5 A.
+    assert first.startswith(f"{path}:31: warning: ")
+    assert "sound, with 1 warning." in last

@@ -10,12 +10,12 @@ import csv
 import io
 import json
 import math
+from collections.abc import Sequence
 
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.fact_rows import OVER_RANGE
 from diagnose.session.sheet import Band, Cell, Row, Sheet
 from diagnose.session.wording import unit_symbol
-from diagnose.terminal.safe_text import clean
 
 COLUMNS = (
     "place",
@@ -31,7 +31,6 @@ COLUMNS = (
     "fault_middle",
     "fault_high",
     "tells",
-    "cautions",
 )
 Number = float | str
 
@@ -55,7 +54,6 @@ def sheet_csv(sheet: Sheet) -> str:
                     *_numbers(cell.healthy, cell.kind),
                     *(("", "", "") if faulty is None else _numbers(faulty, cell.kind)),
                     "yes" if cell.tells else "no",
-                    " ".join(clean(caution) for caution in row.cautions),
                 )
             )
     return sink.getvalue()
@@ -75,12 +73,17 @@ def sheet_json(sheet: Sheet, *, car_name: str) -> str:
         "unsteady_states": list(sheet.unsteady),
         "values": {"default": sheet.default_values, "car_file": sheet.own_values},
         "states": {state.name: state.label for state in sheet.states},
-        "readings": [_reading(row, cell) for row in sheet.rows for cell in row.cells],
+        "readings": [
+            _reading(row, cell, sheet.cautions)
+            for row in sheet.rows
+            for cell in row.cells
+        ],
     }
     return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
 
 
-def _reading(row: Row, cell: Cell) -> dict[str, object]:
+def _reading(row: Row, cell: Cell, cautions: Sequence[str]) -> dict[str, object]:
+    """Return one reading; its cautions by their places in the sheet's list, from 0."""
     faulty = cell.faulty
     return {
         "place": row.place,
@@ -92,7 +95,7 @@ def _reading(row: Row, cell: Cell) -> dict[str, object]:
         "healthy": _band(cell.healthy, cell.kind),
         "fault": None if faulty is None else _band(faulty, cell.kind),
         "tells": cell.tells,
-        "cautions": list(row.cautions),
+        "cautions": [cautions.index(caution) for caution in row.cautions],
     }
 
 

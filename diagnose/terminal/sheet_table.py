@@ -23,6 +23,7 @@ FAULT_LABEL = "with the fault"
 LONGEST_LABEL = 38
 """A longer label gets a line of its own. Own choice. [characters]"""
 GAP = "  "
+READ_CAUTIONS = "before the first reading, read the cautions at the end of this sheet."
 VOLT_DECIMALS = 2
 OHM_DECIMALS = 1
 # What a hand-held meter shows on its lowest ranges; finer digits would be invented.
@@ -36,7 +37,9 @@ class _Line:
     cells: tuple[str, ...]
 
 
-def sheet_text(sheet: Sheet, *, width: int, car_name: str) -> str:
+def sheet_text(
+    sheet: Sheet, *, width: int, car_name: str, is_shortened: bool = False
+) -> str:
     """Return the sheet as plain text.
 
     Parameters
@@ -46,28 +49,29 @@ def sheet_text(sheet: Sheet, *, width: int, car_name: str) -> str:
         Longest line. [characters]
     car_name : str
         How the person called the car, for the hint at its defaults.
+    is_shortened : bool
+        Rows that do not show the fault were left out, which is then said.
     """
     lines = [*_wrapped(title(sheet), width), ""]
-    for caution in (sheet.safety_note, *sheet.cautions):
-        lines.extend(_wrapped(f"Caution: {caution}", width))
-    lines.append("")
-    for words in (*_reading_words(sheet), *_state_words(sheet), *_fuse_words(sheet)):
+    lines.extend((*_wrapped(f"Caution: {READ_CAUTIONS}", width), ""))
+    for words in _words_before(sheet, is_shortened=is_shortened):
         lines.extend(_wrapped(words, width))
-    for states in _blocks(sheet, width):
-        lines.append("")
-        lines.extend(_block(sheet, states))
+    if _table_rows(sheet):
+        for states in _blocks(sheet, width):
+            lines.append("")
+            lines.extend(_block(sheet, states))
+    lines.extend(("", "cautions"))
+    for caution in (sheet.safety_note, *sheet.cautions):
+        lines.extend(_wrapped(f"- {caution}", width))
     lines.append("")
     lines.extend(_wrapped(defaults_words(sheet, car_name), width))
     return "\n".join(lines) + "\n"
 
 
-def sheet_markdown(sheet: Sheet, *, car_name: str) -> str:
+def sheet_markdown(sheet: Sheet, *, car_name: str, is_shortened: bool = False) -> str:
     """Return the sheet as Markdown, every state a column of one table."""
-    lines = [f"# {title(sheet)}", ""]
-    cautions = (sheet.safety_note, *sheet.cautions)
-    lines.extend(f"> Caution: {clean(caution)}\n>" for caution in cautions[:-1])
-    lines.extend((f"> Caution: {clean(cautions[-1])}", ""))
-    words = (*_reading_words(sheet), *_state_words(sheet), *_fuse_words(sheet))
+    lines = [f"# {title(sheet)}", "", f"> Caution: {READ_CAUTIONS}", ""]
+    words = _words_before(sheet, is_shortened=is_shortened)
     lines.extend(f"- {clean(text)}" for text in words)
     for place, rows in groupby(_table_rows(sheet), key=lambda row: row.place):
         lines.extend(("", f"## {place}", ""))
@@ -78,6 +82,9 @@ def sheet_markdown(sheet: Sheet, *, car_name: str) -> str:
             for line in _row_lines(row, sheet.states):
                 cells = " | ".join((line.label, *line.cells))
                 lines.append(f"| {cells} |")
+    lines.extend(("", "## cautions", ""))
+    cautions = (sheet.safety_note, *sheet.cautions)
+    lines.extend(f"- {clean(caution)}" for caution in cautions)
     lines.extend(("", defaults_words(sheet, car_name)))
     return "\n".join(lines) + "\n"
 
@@ -106,6 +113,15 @@ def _wrapped(text: str, width: int) -> list[str]:
     )
 
 
+def _words_before(sheet: Sheet, *, is_shortened: bool) -> Iterator[str]:
+    """Yield what has to be known to read the table."""
+    yield from _reading_words(sheet)
+    if is_shortened:
+        yield "Rows that do not show the fault are left out; with them: --all"
+    yield from _state_words(sheet)
+    yield from _fuse_words(sheet)
+
+
 def _reading_words(sheet: Sheet) -> Iterator[str]:
     yield (
         f"Red lead on the test point, black lead on {sheet.car.reference} where no "
@@ -119,6 +135,8 @@ def _reading_words(sheet: Sheet) -> Iterator[str]:
         f"by more than the meter's error; {MARK} where this reading alone tells the "
         "faulty car from a sound one."
     )
+    if not _table_rows(sheet):
+        yield "The fault changes none of the readings asked for."
     if sheet.unreached:
         yield (
             "With the fault the car hardly gets into these states: "

@@ -7,6 +7,7 @@ import io
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from diagnose.files.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
 from diagnose.session.sheet import Choice, Sheet, expected_sheet
 from diagnose.terminal.sheet_data import COLUMNS, sheet_csv, sheet_json
+from diagnose.terminal.sheet_listing import changed_rows
 from diagnose.terminal.sheet_table import sheet_markdown, sheet_text
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -64,10 +66,46 @@ def test_fault_stands_under_the_reading_it_changes(sheet: Sheet) -> None:
     assert lines[place + 1].split()[3] == "0*"
 
 
-def test_cautions_come_before_the_first_reading(sheet: Sheet) -> None:
+def test_one_line_before_the_first_reading_points_at_the_cautions(
+    sheet: Sheet,
+) -> None:
     text = sheet_text(sheet, width=80, car_name="car.yaml")
 
-    assert 0 <= text.rindex("Caution:") < text.index("battery.plus ")
+    assert text.count("Caution:") == 1
+    assert text.index("Caution: before the first reading") < text.index("battery.plus ")
+
+
+def test_every_caution_stands_at_the_end(sheet: Sheet) -> None:
+    text = " ".join(sheet_text(sheet, width=80, car_name="car.yaml").split())
+    end = text[text.rindex("cautions - ") :]
+
+    cautions = (sheet.safety_note, *sheet.cautions)
+    assert [caution for caution in cautions if caution not in end] == []
+
+
+def test_with_a_fault_only_the_rows_it_changes_are_kept(sheet: Sheet) -> None:
+    kept = changed_rows(sheet, has_looks=False).rows
+
+    assert 0 < len(kept) < len(sheet.rows)
+    assert all(any(cell.tells for cell in row.cells) for row in kept)
+
+
+def test_a_fault_that_changes_nothing_shown_says_so(sheet: Sheet) -> None:
+    text = sheet_text(replace(sheet, rows=()), width=80, car_name="car.yaml")
+
+    assert "The fault changes none of the readings asked for." in text
+
+
+def test_command_shows_every_row_only_with_all(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    asked = ["expect", str(CAR), "--fault", SHORT, "--state", "key-on"]
+    main(asked)
+    few = capsys.readouterr().out
+    main([*asked, "--all"])
+
+    assert "\nbattery.plus " not in few
+    assert "\nbattery.plus " in capsys.readouterr().out
 
 
 def test_defaults_are_counted_and_findable(sheet: Sheet) -> None:
@@ -107,6 +145,14 @@ def test_json_holds_every_reading_with_its_numbers(sheet: Sheet) -> None:
     assert len(content["readings"]) == sum(len(row.cells) for row in sheet.rows)
     look = next(r for r in content["readings"] if r["red"] == "fuel-pump-fuse")
     assert (look["quantity"], look["fault"]["middle"]) == ("look", 1.0)
+
+
+def test_json_readings_point_at_their_cautions(sheet: Sheet) -> None:
+    content = json.loads(sheet_json(sheet, car_name="car.yaml"))
+
+    tank = next(r for r in content["readings"] if r["place"] == "tank")
+    told = [content["cautions"][place] for place in tank["cautions"]]
+    assert any(caution.startswith("Fuel lines hold pressure") for caution in told)
 
 
 def test_command_prints_one_place(capsys: pytest.CaptureFixture[str]) -> None:
