@@ -27,7 +27,7 @@ from diagnose.terminal.requests import Leave, Request, Show, Strike, TakeUp, Tel
 from diagnose.terminal.safe_text import clean, nearest
 from diagnose.units import Unit, check_range, parse_measured, parse_reading
 
-STEP_LETTERS = "abc"
+STEP_LETTERS = ("a", "b", "c")
 """The proposed step and two others: ``a`` is the one shown in full."""
 
 YES = frozenset(("yes", "y"))
@@ -184,9 +184,7 @@ def _answer_to_step(text: str, desk: Desk) -> Request:
         word[0] in "+-.,0123456789∞−–" or text.lower() in YES | NO | BLOWN | SOUND
     )
     if not looks_like_answer and not _is_over_range(text):
-        near = nearest(word, COMMANDS)
-        hint = f'; did you mean "{near}"? The list' if near else "; the list"
-        raise ReadingError(f'"{text}" is not understood{hint} of commands: help')
+        raise ReadingError(_not_understood(text, desk))
     step = desk.step
     if step is None or step.kind is StepKind.REPAIR:
         raise ReadingError(
@@ -205,6 +203,27 @@ def _answer_to_step(text: str, desk: Desk) -> Request:
             kind=kind, state=step.state, red=step.red, black=step.black, value=value
         )
     )
+
+
+def _not_understood(text: str, desk: Desk) -> str:
+    """Say what was not understood, what is expected here, and the nearest command."""
+    near = nearest(text.split(maxsplit=1)[0], COMMANDS)
+    hint = f'; did you mean "{near}"?' if near else "."
+    wanted = "" if desk.step is None else f" Expected here: {_wanted(desk.step)}."
+    return f'"{text}" is not understood{hint}{wanted} The list of commands: help'
+
+
+def _wanted(step: ProposedStep) -> str:
+    """Return what answers a step, in words."""
+    if step.kind is StepKind.REPAIR:
+        return "done, after the repair"
+    if step.kind is StepKind.SYMPTOM:
+        return "yes or no"
+    if step.reading_kind == ReadingKind.LOOK.value:
+        return "blown or sound"
+    examples = {"volts": "12.4", "ohms": "0.3 or OL", "amps": "7.2"}
+    example = examples.get(step.reading_kind, "12.4")
+    return f"the {step.reading_kind} the meter shows, such as {example}"
 
 
 def _is_over_range(text: str) -> bool:
@@ -285,8 +304,23 @@ def _split_at_state(
         raise _usage(command)
     is_node = words[1].lower() in {node.lower() for node in desk.vocabulary.nodes}
     place = 2 if is_node and len(words) > 2 else 1
-    state = known_name(words[place], states, "operating state")
+    state = _state_name(words[place], states, command)
     return words[:place], state, words[place + 1 :]
+
+
+def _state_name(typed: str, states: tuple[str, ...], command: str) -> str:
+    """Return the state typed, in full or by its start; else list every state."""
+    starting = [name for name in states if name.startswith(typed.lower())]
+    if len(starting) == 1:
+        return starting[0]
+    known = _states_and_usage(states, command)
+    raise ReadingError(f'no operating state "{typed}" on this car; {known}')
+
+
+def _states_and_usage(states: Iterable[str], command: str) -> str:
+    return (
+        f"there are: {', '.join(states)}. Type it like this: {COMMANDS[command].usage}"
+    )
 
 
 def _leads(kind: ReadingKind, nodes: tuple[str, ...], desk: Desk) -> tuple[str, str]:
@@ -346,9 +380,15 @@ def _context(words: tuple[str, ...], desk: Desk) -> Request:
 
 def _skip(words: tuple[str, ...], desk: Desk) -> Request:
     step = desk.step
-    if words and len(words) == 1 and words[0].lower() in STEP_LETTERS:
-        _take_up(words[0].lower(), desk)
-        step = desk.answer.next_steps[STEP_LETTERS.index(words[0].lower())]
+    letter = " ".join(words).lower()
+    if letter in STEP_LETTERS:
+        _take_up(letter, desk)
+        step = desk.answer.next_steps[STEP_LETTERS.index(letter)]
+    elif letter:
+        raise ReadingError(
+            f'"{letter}" is no step; expected skip alone, or skip and the letter of '
+            f"a step on the page: {', '.join(STEP_LETTERS)}"
+        )
     if step is None:
         raise ReadingError("there is no step to skip just now")
     return Tell(fact=SkipFact(step=step.name))
@@ -394,8 +434,7 @@ def _expect(words: tuple[str, ...], desk: Desk) -> Request:
             raise _usage("expect")
         return Show(view=View.EXPECT, about=desk.step.name)
     if len(words) == 1:
-        name = known_name(words[0], desk.vocabulary.symptoms, "symptom")
-        return Show(view=View.EXPECT, about=f"symptom|{name}")
+        return _expect_symptom(words[0], desk)
     asked, words = _leading_kind(words)
     nodes, state, rest = _split_at_state(words, desk, "expect")
     if rest:
@@ -403,6 +442,19 @@ def _expect(words: tuple[str, ...], desk: Desk) -> Request:
     kind = asked or ReadingKind.DC_VOLTS
     red, black = _leads(kind, nodes, desk)
     return Show(view=View.EXPECT, about=f"{kind.value}|{state}|{red}|{black}")
+
+
+def _expect_symptom(typed: str, desk: Desk) -> Request:
+    """Understand ``expect SYMPTOM``; a test point alone lacks its state."""
+    words = desk.vocabulary
+    lowered = typed.lower()
+    is_symptom = any(name.lower().startswith(lowered) for name in words.symptoms)
+    points = [name for name in words.nodes if name.lower().startswith(lowered)]
+    if points and not is_symptom:
+        known = _states_and_usage(words.states, "expect")
+        raise ReadingError(f"the operating state is missing; {known}")
+    name = known_name(typed, words.symptoms, "symptom")
+    return Show(view=View.EXPECT, about=f"symptom|{name}")
 
 
 def _strike(words: tuple[str, ...], desk: Desk) -> Request:

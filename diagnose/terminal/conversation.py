@@ -97,6 +97,14 @@ class Conversation:
         steps = self._diagnosis.answer.next_steps
         return steps[self._place] if self._place < len(steps) else None
 
+    @property
+    def _has_trouble(self) -> bool:
+        """Whether a complaint or a symptom stands: without one there is no case."""
+        return any(
+            isinstance(fact, ComplaintFact | SymptomFact)
+            for fact in self._casebook.standing
+        )
+
     def _hear(self, line: str) -> Page:
         match self._stage:
             case Stage.COMPLAINT if _is_choice(line):
@@ -160,7 +168,12 @@ class Conversation:
         contested = self._contested
         self._stage, self._contested = Stage.WORK, None
         if contested is None or line not in ("", "1", "2"):
-            return self._hear(line)
+            try:
+                return self._hear(line)
+            except DiagnoseError:
+                # the question stands until it is answered or something else is told
+                self._stage, self._contested = Stage.WHICH_HOLDS, contested
+                raise
         if line == "2":
             self._casebook.replace(contested)
             self._place = 0
@@ -188,7 +201,7 @@ class Conversation:
             self._ask_contexts()
         elif isinstance(fact, ContextFact) and fact.context in self._questions:
             self._questions.remove(fact.context)
-        elif isinstance(fact, UndoFact) and not self._diagnosis.answer.facts:
+        elif isinstance(fact, UndoFact) and not self._has_trouble:
             self._stage = Stage.COMPLAINT
 
     def _ask_contexts(self) -> None:
@@ -212,7 +225,7 @@ class Conversation:
         struck = words[number - 1] if number <= len(words) else ""
         self._casebook.strike(number)
         self._place = 0
-        self._stage = Stage.WORK
+        self._stage = Stage.WORK if self._has_trouble else Stage.COMPLAINT
         return (say("struck", struck), *self._page_of_stage())
 
     def _show(self, view: View, about: str) -> Page:
@@ -246,6 +259,10 @@ class Conversation:
             question, answers = self._diagnosis.vocabulary.contexts[self._questions[0]]
             return views.context_page(question, tuple(answers))
         self._stage = Stage.WORK
+        is_stuck = self._diagnosis.answer.advice.verdict is Verdict.STOP
+        if is_stuck and not self._has_trouble:
+            self._stage = Stage.COMPLAINT
+            return views.complaint_page(self._diagnosis.vocabulary)
         return self._answer_page()
 
     def _answer_page(self) -> Page:

@@ -5,7 +5,9 @@ Ctrl-C clears the line, or ends a long wait; Ctrl-D on an empty line saves and l
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import contextlib
+import sys
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from prompt_toolkit import PromptSession
@@ -95,18 +97,21 @@ def run_interactive(
         False when the person asked for none.
     """
     history, warning = open_history(history_path)
+    colours = None if has_colour else ColorDepth.DEPTH_1_BIT
     session: PromptSession[str] = PromptSession(
         history=history,
         completer=LineCompleter(vocabulary),
         complete_while_typing=False,
-        color_depth=None if has_colour else ColorDepth.DEPTH_1_BIT,
+        color_depth=colours,
         style=_STYLE,
     )
     notebook.draw(opening)
     if warning:
         notebook.draw((say("typing", warning, Tone.ASIDE),))
-    notebook.draw(conversation.open())
-    while not conversation.is_over:
+    has_begun = _has_read_on(notebook, colours)
+    if has_begun:
+        notebook.draw(conversation.open())
+    while has_begun and not conversation.is_over:
         notebook.rule_off()
         try:
             line = session.prompt(_prompt(notebook, conversation.prompt))
@@ -119,13 +124,50 @@ def run_interactive(
     notebook.rule_off()
 
 
+def _has_read_on(notebook: Notebook, colours: ColorDepth | None) -> bool:
+    """Wait for Enter below the safety note, before the first page pushes it off."""
+    notebook.draw((say("then", "press Enter when you have read this", Tone.ASIDE),))
+    notebook.rule_off()
+    # a session of its own: this Enter is no line to keep
+    session: PromptSession[str] = PromptSession(color_depth=colours, style=_STYLE)
+    try:
+        session.prompt(_prompt(notebook, "Enter"))
+    except EOFError:
+        return False
+    except KeyboardInterrupt:
+        pass
+    return True
+
+
 def _heard(conversation: Conversation, line: str, notebook: Notebook) -> Page:
     """Return the page that answers a line; Ctrl-C gives up waiting for it."""
     try:
-        with notebook.waiting("one moment"):
+        with _unechoed_keys(), notebook.waiting("one moment"):
             return conversation.hear(line)
     except KeyboardInterrupt:
         return (say("stopped", "Type facts to see what counts.", Tone.ASIDE),)
+
+
+@contextlib.contextmanager
+def _unechoed_keys() -> Iterator[None]:
+    """Keep what is typed meanwhile off the screen; it comes up at the next prompt."""
+    try:
+        import termios
+    except ImportError:  # not a POSIX system
+        yield
+        return
+    if not sys.stdin.isatty():
+        yield
+        return
+    terminal = sys.stdin.fileno()
+    before = termios.tcgetattr(terminal)
+    silent = list(before)
+    silent[3] &= ~termios.ECHO  # the fourth field has the local modes: POSIX.1-2017
+    termios.tcsetattr(terminal, termios.TCSANOW, silent)
+    try:
+        yield
+    finally:
+        termios.tcsetattr(terminal, termios.TCSANOW, before)
 
 
 def _prompt(notebook: Notebook, word: str) -> FormattedText:

@@ -55,6 +55,7 @@ _ADVICE_TONES = {
 _COMMON_WORDS = frozenset(
     ("does", "doe", "when", "with", "then", "that", "what", "have", "only", "turn")
 )
+_YES_CHANCE = re.compile(r"yes in (\d+) of 100")
 _FIRST_SENTENCE = re.compile(r".*?[.!?](?=\s|$)", re.DOTALL)
 
 
@@ -160,7 +161,7 @@ def answer_page(
         The names of this car.
     """
     page = [*_doubts(answer)]
-    if answer.causes:
+    if answer.causes and answer.advice.verdict is not Verdict.FIXED:
         page.append(_suspects(answer))
     has_step = bool(answer.next_steps) and answer.advice.verdict is not Verdict.FIXED
     if answer.advice.verdict is not Verdict.OPEN or not has_step:
@@ -209,14 +210,18 @@ def step_page(
 
 def causes_page(answer: Answer) -> Page:
     """Return every cause of the ranking, and what it leaves over."""
-    lines: list[Line] = []
+    lines: list[Line] = [*_mended(answer)]
     for number, cause in enumerate(answer.causes, start=1):
         lines.append(
             Chance(number=number, probability=cause.probability, text=cause.says)
         )
     lines.extend(_rest(answer, len(answer.causes)))
+    count = len(answer.causes)
     left_out = format_probability(answer.left_out_probability)
-    note = f"combinations of faults not looked at: {left_out} at most"
+    note = (
+        f"these are all {count} in the ranking; why {count or 1} tells about the "
+        f"last; combinations of faults not looked at: {left_out} at most"
+    )
     lines.append(Words(text=note, tone=Tone.ASIDE))
     return (Paragraph(margin="suspects", lines=tuple(lines)),)
 
@@ -336,17 +341,32 @@ def _suspects(answer: Answer) -> Paragraph:
     """Return the top of the ranking, and how much is below it."""
     likely = [c for c in answer.causes[1:SHOWN_CAUSES] if c.probability >= LEAST_SHOWN]
     shown = (answer.causes[0], *likely)
-    lines: list[Line] = [
+    lines: list[Line] = [*_mended(answer)]
+    lines.extend(
         Chance(number=number, probability=cause.probability, text=cause.says)
         for number, cause in enumerate(shown, start=1)
-    ]
+    )
     lines.extend(_rest(answer, len(shown)))
     return Paragraph(margin="suspects", lines=tuple(lines))
+
+
+def _is_repaired(answer: Answer) -> bool:
+    return any(fact.startswith("repaired: ") for fact in answer.facts)
+
+
+def _mended(answer: Answer) -> tuple[Words, ...]:
+    """Return, after a repair, how likely it is that nothing is wrong any more."""
+    if not _is_repaired(answer):
+        return ()
+    words = f"mended: {format_probability(answer.sound_probability)}"
+    return (Words(text=words, tone=Tone.STRONG),)
 
 
 def _rest(answer: Answer, shown: int) -> tuple[Words, ...]:
     """Return how much of the probability the lines shown leave over."""
     over = 1.0 - sum(cause.probability for cause in answer.causes[:shown])
+    if _is_repaired(answer):
+        over -= answer.sound_probability
     if over < LEAST_SHOWN:
         return ()
     words = f"anything else: about {format_probability(over)}"
@@ -366,8 +386,15 @@ def _advice(
     lines = (
         *_caution_lines(own, seen_cautions),
         Words(text=advice.says, tone=tone),
+        *_after_repair(advice),
     )
     return (Paragraph(margin="advice", lines=lines),)
+
+
+def _after_repair(advice: Advice) -> tuple[Words, ...]:
+    if advice.verdict is not Verdict.REPAIR:
+        return ()
+    return (Words(text="When it is mended, type: done", tone=Tone.ASIDE),)
 
 
 def _caution_lines(
@@ -478,6 +505,21 @@ def _weight_words(decibans: float) -> str:
 
 
 def _evidence_words(weight: Weight) -> str:
+    """Return a fact, and what the cause would have given in its place.
+
+    A yes or no is seldom certain under any cause; what counts is whether the other
+    causes give it less often, so this is said.
+    """
     if not weight.expected:
         return weight.fact
-    return f"{weight.fact}; it would give {weight.expected}"
+    seen = weight.fact.rpartition(": ")[2]
+    chance = _YES_CHANCE.fullmatch(weight.expected)
+    if chance is None or seen not in {"yes", "no"}:
+        return f"{weight.fact}; it would give {weight.expected}"
+    count = int(chance.group(1))
+    count = count if seen == "yes" else 100 - count
+    others = "about as often"
+    if abs(weight.decibans) >= 1:
+        others = "less often" if weight.decibans > 0 else "more often"
+    often = f"in {count} of 100 cars" if count else "in hardly any car"
+    return f"{weight.fact}; it would give {seen} {often}, the other causes {others}"

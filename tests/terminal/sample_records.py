@@ -126,6 +126,7 @@ ANSWER = Answer(
     next_steps=(VOLTS, LOOK, HUMS),
     advice=Advice(verdict=Verdict.OPEN, says="Take this reading.", cautions=()),
     fit=Fit(tail_probability=0.6, disagrees="", check=""),
+    sound_probability=0.02,
     left_out_probability=0.001,
     notes=(),
     contexts_open={"wiring": "New or old wiring?"},

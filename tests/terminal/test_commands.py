@@ -181,7 +181,7 @@ def test_commands_ask_for_pages(line: str, expected: Request) -> None:
         ),
         (
             "read pump.plus idel 11",
-            'no operating state "idel" on this car; nearest is "idle"',
+            'no operating state "idel" on this car; there are: key-off, key-on, idle, ',
         ),
         ("read pump.plus key-on", "type it like this: read NODE [NODE] STATE VALUE"),
         ("read pump.plus key-on -5 ohm", "-5 ohm can't be"),
@@ -191,6 +191,15 @@ def test_commands_ask_for_pages(line: str, expected: Request) -> None:
         ("strike 7", "there is no fact 7"),
         ("strike", "type it like this: strike NUMBER"),
         ("c d", '"c d" is not understood'),
+        ("abc", "Expected here: the volts the meter shows, such as 12.4"),
+        ("skip z", '"z" is no step; expected skip alone, or skip and the letter'),
+        ("skip a b", '"a b" is no step'),
+        (
+            "expect pump.plus",
+            "the operating state is missing; there are: key-off, key-on, idle, "
+            "idle-loaded. Type it like this: expect NODE [NODE] STATE",
+        ),
+        ("expect pump.plus nostate", "there are: key-off, key-on, idle, idle-loaded."),
     ],
 )
 def test_what_is_not_understood_is_told_in_plain_words(line: str, message: str) -> None:

@@ -235,3 +235,35 @@ def test_pages_that_only_show_tell_nothing(
 
     assert plain_text(conversation.hear(line), width=100)
     assert len(store.facts("sunday")) == 2
+
+
+def test_striking_the_complaint_asks_again_what_is_wrong(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), *OPEN_PUMP_FEED, "strike 1")
+
+    assert "What is wrong with the car?" in shown
+    assert len(casebook.standing) == 1
+
+
+def test_undoing_the_last_symptom_asks_again_what_is_wrong(casebook: Casebook) -> None:
+    told = (
+        "",
+        "",
+        "",
+        "",
+        "read battery.plus key-off 12.5",
+        "symptom engine-cranks no",
+    )
+    shown = text(Conversation(casebook), *told, "undo")
+
+    assert "What is wrong with the car?" in shown
+
+
+def test_a_question_which_holds_outlives_a_line_not_understood(
+    casebook: Casebook,
+) -> None:
+    conversation = Conversation(casebook)
+    told = ("", "", "", "", "symptom engine-cranks yes", "symptom engine-cranks no")
+    text(conversation, *told, "xyzzy", "2")
+
+    (standing,) = (f for f in casebook.standing if isinstance(f, SymptomFact))
+    assert not standing.is_present

@@ -22,6 +22,8 @@ from tests.terminal.sample_records import VOCABULARY
 
 CTRL_C = "\x03"
 CTRL_D = "\x04"
+READ_ON = "\r"
+"""Enter below the safety note."""
 
 
 def typed(casebook: Casebook, keys: str, folder: Path) -> str:
@@ -31,7 +33,7 @@ def typed(casebook: Casebook, keys: str, folder: Path) -> str:
         create_pipe_input() as pipe,
         create_app_session(input=pipe, output=DummyOutput()),
     ):
-        pipe.send_text(keys)
+        pipe.send_text(f"{READ_ON}{keys}")
         run_interactive(
             Conversation(casebook),
             opening=(say("first", casebook.diagnosis.safety_note),),
@@ -66,6 +68,13 @@ def test_ctrl_d_on_an_empty_line_saves_and_leaves(
     screen = typed(casebook, f"1\r{CTRL_D}", tmp_path)
 
     assert "Case sunday is kept." in screen
+
+
+def test_the_safety_note_waits_for_enter(casebook: Casebook, tmp_path: Path) -> None:
+    screen = typed(casebook, f"1\r{CTRL_D}", tmp_path)
+
+    note, pause = screen.index("can hurt or kill"), screen.index("press Enter")
+    assert note < pause < screen.index("What is wrong with the car?")
 
 
 def test_tab_completes_a_name(casebook: Casebook, tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from io import StringIO
 import pytest
 from rich.console import Console
 
-from diagnose.session.answer import Advice, Answer, Verdict
+from diagnose.session.answer import Advice, Answer, Verdict, Weight
 from diagnose.terminal import views
 from diagnose.terminal.commands import COMMANDS
 from diagnose.terminal.notebook import UNICODE_INK, Notebook
@@ -132,6 +132,62 @@ def test_why_tells_how_strongly_each_fact_speaks() -> None:
         "Same:\n"
         "  no reading tells it apart from: pump-relay.contacts:dirty\n"
     )
+
+
+@pytest.mark.parametrize(
+    ("decibans", "fact", "words"),
+    [
+        # By hand: a yes in 98 of 100 is a no in 2 of 100.
+        (12.0, "no", "no; it would give no in 2 of 100 cars, the other causes less"),
+        (-12.0, "no", "no; it would give no in 2 of 100 cars, the other causes more"),
+        (0.2, "yes", "it would give yes in 98 of 100 cars, the other causes about as"),
+    ],
+)
+def test_why_a_yes_or_no_speaks_for_or_against_is_told(
+    decibans: float, fact: str, words: str
+) -> None:
+    weight = Weight(
+        fact=f"runs-with-loads-on: {fact}",
+        decibans=decibans,
+        expected="yes in 98 of 100",
+    )
+
+    text = plain(views.why_page(replace(RELAY, evidence=(weight,))))
+    assert words in text.replace("\n    ", " ")
+
+
+def test_after_a_repair_the_first_line_is_how_surely_it_is_mended() -> None:
+    told = (*ANSWER.facts, "repaired: pump-wire:open_circuit")
+    answer = replace(
+        ANSWER,
+        facts=told,
+        causes=(replace(RELAY, probability=0.05),),
+        sound_probability=0.89,
+    )
+
+    # By hand: 1 - 0.05 - 0.89 = 0.06.
+    assert plain(page(answer)).startswith(
+        "Suspects:\n  mended: 89 %\n  1. 5 %: pump-relay: contacts burnt\n"
+        "  anything else: about 6 %\n"
+    )
+
+
+def test_a_proven_repair_has_no_suspects() -> None:
+    assert "Suspects:" not in plain(page(advised(Verdict.FIXED, "It is gone.")))
+
+
+def test_repair_advice_says_what_to_type_when_it_is_done() -> None:
+    text = plain(page(advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")))
+
+    assert text.index("Mend it now") < text.index("When it is mended, type: done")
+
+
+def test_causes_shows_every_line_it_gets_and_says_so() -> None:
+    many = tuple(replace(WIRE, name=f"wire-{n}:open") for n in range(17))
+    text = plain(views.causes_page(replace(ANSWER, causes=many)))
+
+    assert "  17. " in text
+    assert "these are all 17 in the ranking" in text
 
 
 def test_help_has_every_command() -> None:
