@@ -24,7 +24,7 @@ _HEADER = (
     "A worked case: an invented evening at an invented car. The readings were not "
     "made up: they are what the circuit of the car gives with the fault named under "
     "`made`, with other tolerances than the diagnosis knows, and with the errors of a "
-    "meter and an owner.",
+    "meter.",
     "Each step is what was seen, measured or mended. `then` is what the program must "
     "say after it: its advice, the place of the ranking at which a true cause stands "
     "at the latest, and the probability it has at least.",

@@ -98,7 +98,7 @@ class Making:
     faults : tuple[str, ...]
         `Cause.name` of the true causes.
     seed : int
-        Seeds the tolerances, the fault's severity, and the errors of meter and owner.
+        Seeds the tolerances, the fault's severity, and the errors of the meter.
     cars : int
         How many cars with other tolerances were drawn.
     car : int

@@ -43,15 +43,15 @@ from diagnose.trial.truth import cause_indices, is_wrong_repair, line_of, standi
 
 N_CARS = 16
 """Enough that a car may be an odd one: the outermost tolerances are one in sixteen."""
-ERRORS = Errors(slip_probability=0.0)
-"""Meter and owner err within their limits; nobody probes the wrong terminal."""
+ERRORS = Errors(slip_probability=0.0, has_report_error=False)
+"""The meter errs within its limits; the owner tells what is there."""
 KEPT_SHARE = 0.8
 """What of a probability must be left when priors are corrected. Own choice."""
 PROBABILITY_STEP = 0.05
 LOWEST_RANK = 5
 """A true cause further down is not demanded. Own choice."""
 LEAST_ANSWER_CHANCE = 0.05
-"""An answer of the owner less likely than this is not the car's. Own choice."""
+"""Of a symptom people judge differently; below it nobody would. Own choice."""
 LIKELY = 0.5
 ROUNDING = 1e-6
 """Of a value written with six digits, and of binary fractions."""
@@ -239,7 +239,7 @@ def foreign_steps(case: WorkedCase, model: Model) -> tuple[str, ...]:
     for number, step in enumerate(case.steps, start=1):
         car = HiddenCar(stock, making.car, present, errors=ERRORS, seed=making.seed)
         event = step.event
-        if isinstance(event, Seen) and not _could_say(event, car, model):
+        if isinstance(event, Seen) and not _could_say(event, car):
             found.append(f"step {number}: {event.symptom}")
         elif isinstance(event, Measured) and not _could_show(
             event, _shown(event.reading, stock, present, making.car), model
@@ -254,12 +254,10 @@ def foreign_steps(case: WorkedCase, model: Model) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _could_say(event: Seen, car: HiddenCar, model: Model) -> bool:
-    symptom = model.knowledge.symptoms[event.symptom]
+def _could_say(event: Seen, car: HiddenCar) -> bool:
     there = car.symptom_chance(event.symptom)
-    yes = there * (1.0 - symptom.missed_probability)
-    yes += (1.0 - there) * symptom.imagined_probability
-    return (yes if event.is_present else 1.0 - yes) >= LEAST_ANSWER_CHANCE
+    chance = there if event.is_present else 1.0 - there
+    return chance >= LEAST_ANSWER_CHANCE
 
 
 def _shown(reading: Reading, stock: HiddenCars, present: FaultSet, car: int) -> float:
