@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import asdict
@@ -131,8 +130,9 @@ def test_order_of_facts_does_not_matter(model: Model) -> None:
 
 def test_order_does_not_matter_for_redrawn_severities(model: Model) -> None:
     facts: tuple[Fact, ...] = (COMPLAINT, FULL_VOLTS, reading(5.0, "fuel-pump.minus"))
+    orders = (facts, facts[::-1], facts[1:] + facts[:1])
 
-    found = [by_cause(told(model, *o).answer) for o in itertools.permutations(facts)]
+    found = [by_cause(told(model, *order).answer) for order in orders]
 
     for other in found[1:]:
         assert other == pytest.approx(found[0], abs=1e-6)
