@@ -443,7 +443,7 @@ def _fact_words(fact: Fact, model: Model) -> str:
         case ReadingFact() | SymptomFact():
             return observation_words(fact, model.car)
         case ContextFact():
-            return f"{fact.context}: {fact.answer}"
+            return f"{fact.context}: {fact.answer.replace('_', ' ')}"
         case ComplaintFact():
             return f"complaint: {model.knowledge.complaints[fact.complaint].says}"
         case RepairFact():

@@ -75,8 +75,8 @@ def instruction(reading: Reading, car: Car) -> str:
     state = car.state(reading.state)
     if reading.kind is ReadingKind.LOOK:
         return (
-            f"Pull {reading.red} and look at its link (or its breaker's button): "
-            "blown or sound?"
+            f"Key off. Pull {reading.red} and look at its link (or its breaker's "
+            "button): blown or sound?"
         )
     if reading.kind is ReadingKind.AMPS:
         where = f"Clamp on DC amps, round the wire at {reading.red}."

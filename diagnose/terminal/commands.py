@@ -369,12 +369,13 @@ def _complaint(words: tuple[str, ...], desk: Desk) -> Request:
 
 
 def _context(words: tuple[str, ...], desk: Desk) -> Request:
-    if len(words) != 2:
+    if len(words) < 2:
         raise _usage("context")
     contexts = desk.vocabulary.contexts
     name = known_name(words[0], contexts, "question")
     _, answers = contexts[name]
-    answer = known_name(words[1], answers, "answer")
+    # pages show "in service" for in_service
+    answer = known_name("_".join(words[1:]), answers, "answer")
     return Tell(fact=ContextFact(context=name, answer=answer))
 
 

@@ -125,6 +125,10 @@ def test_blown_and_sound_answer_a_look_at_a_fuse(line: str, value: float) -> Non
         ("sym pump y", SymptomFact(symptom="pump-hums", is_present=True)),
         ("complaint no-start", ComplaintFact(complaint="no-start")),
         ("context wiring in_s", ContextFact(context="wiring", answer="in_service")),
+        (
+            "context wiring in service",
+            ContextFact(context="wiring", answer="in_service"),
+        ),
         ("skip", SkipFact(step=VOLTS.name)),
         ("skip b", SkipFact(step=LOOK.name)),
         ("done 2", RepairFact(cause=WIRE.name)),
