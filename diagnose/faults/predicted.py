@@ -7,6 +7,7 @@ symptoms are made of. Leaves probabilities to `inference`.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -115,6 +116,7 @@ class Predictor:
         self.states: tuple[OperatingState, ...] = model.car.states
         self.state_index = {state.name: i for i, state in enumerate(self.states)}
         self._solvers: dict[int, CompensatedState] = {}
+        self._lock = threading.Lock()
         self._values: dict[_Scenario, Mapping[str, Values]] = {}
         self._overrides: dict[tuple[int, FaultSet, int], tuple[_Override, ...]] = {}
         first = self.solver(0).network
@@ -124,10 +126,16 @@ class Predictor:
 
     def solver(self, state: int) -> CompensatedState:
         """Return the solver of one state, made when first asked for."""
-        if state not in self._solvers:
-            network = self.model.network(self.states[state])
-            self._solvers[state] = CompensatedState(network)
-        return self._solvers[state]
+        with self._lock:
+            if state not in self._solvers:
+                network = self.model.network(self.states[state])
+                self._solvers[state] = CompensatedState(network)
+            return self._solvers[state]
+
+    def warm_up(self) -> None:
+        """Make every solver; may run beside a diagnosis that waits for its owner."""
+        for state in range(len(self.states)):
+            self.solver(state)
 
     def predict(
         self,
@@ -166,12 +174,9 @@ class Predictor:
                 solver = self.solver(state)
                 size = (len(chunk), n_draws, -1)
                 volts[state, rows] = solver.volts(points).reshape(size)
-                source_units[state, rows] = (
-                    np.minimum(solver.source_ohms(points), MOST_SOURCE_OHMS).reshape(
-                        size
-                    )
-                    / SOURCE_UNIT_OHMS
-                )
+                source_units[state, rows] = _in_units(
+                    solver.source_ohms(points)
+                ).reshape(size)
                 settled[state, rows] = points.is_settled.reshape(size[:2])
                 self._fill_probes(state, points, probes[rows])
             if progress is not None:
@@ -352,6 +357,14 @@ class Predictor:
                         overrides.append(override)
             self._overrides[key] = tuple(overrides)
         return self._overrides[key]
+
+
+def _in_units(ohms: FloatArray) -> HalfArray:
+    """Return resistances in units of `SOURCE_UNIT_OHMS`, in half precision."""
+    # by way of single precision: processors convert that to half, numpy does the rest
+    units = np.minimum(ohms, MOST_SOURCE_OHMS).astype(np.float32)
+    units *= np.float32(1.0 / SOURCE_UNIT_OHMS)
+    return units.astype(np.float16)
 
 
 def _scenarios(

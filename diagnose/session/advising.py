@@ -453,12 +453,14 @@ class Adviser:
         is_faulty = (rows > 0).astype(np.int64)
         share = np.where(is_faulty, 0.5 / len(still), 0.5) / n_draws
         particles = Particles(row=rows, draw=draws, share=share, group=is_faulty)
+        now, _ = self._particles(conclusion)
+        chance = self._state_chances(conclusion, now)
         best: tuple[float, Priced] | None = None
         for kind in ReadingKind:
             readings = [
                 r
                 for r in self._readings
-                if r.kind is kind and not self._model.car.state(r.state).exists_when
+                if r.kind is kind and chance[r.state] >= LEAST_STATE_CHANCE
             ]
             if not readings:
                 continue

@@ -117,6 +117,10 @@ class Diagnosis:
         """All facts told, those taken back included."""
         return self._facts
 
+    def warm_up(self) -> None:
+        """Do ahead what the first answers need; may run beside the diagnosis."""
+        self._model.compiled.predictor.warm_up()
+
     def tell(self, fact: Fact) -> Answer:
         """Take a fact in and return what follows.
 

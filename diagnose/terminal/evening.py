@@ -10,6 +10,7 @@ import os
 import shutil
 import sys
 import tempfile
+import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -237,6 +238,8 @@ def _hold_on_screen(
     from diagnose.terminal.interactive import HISTORY_FILE, run_interactive
     from diagnose.terminal.notebook import Notebook, ink_for
 
+    # while the person reads and chooses, so that the first answers need not wait
+    threading.Thread(target=casebook.diagnosis.warm_up, daemon=True).start()
     console = Console(highlight=False, markup=False, emoji=False, width=_width(options))
     run_interactive(
         conversation,
