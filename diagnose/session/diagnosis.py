@@ -50,6 +50,8 @@ LEAST_SHOWN = 0.002
 POOR_FIT = 0.01
 PROVEN = 0.8
 LIKELIER_THAN_NOT = 0.5
+SURE = 0.97
+# Own choice: beyond this a person would reach for the spanner.
 SURE_DESPITE_MISFIT = 0.9
 UNITS = {
     ReadingKind.DC_VOLTS: Unit.VOLTS,
@@ -253,7 +255,8 @@ class Diagnosis:
             if not causes or causes[0].probability < SURE_DESPITE_MISFIT:
                 says = f"Nothing fits, not even on a second look. {fit.check}"
                 return steps, Advice(verdict=Verdict.STOP, says=says, cautions=())
-        if useful:
+        is_sure = bool(causes) and causes[0].probability >= SURE
+        if useful and not is_sure:
             net = useful[0].saves_minutes - useful[0].minutes
             says = f"Take this reading: it saves about {net:.0f} min."
             return steps, Advice(verdict=Verdict.OPEN, says=says, cautions=())
