@@ -69,10 +69,10 @@ class Distribution:
         if self.shape is Shape.LOGUNIFORM:
             ratio = self.second / self.first
             return np.asarray(self.first * ratio**probability, dtype=np.float64)
-        deviation = _normal_quantile(probability)
+        deviation = np.asarray(_normal_quantile(probability), dtype=np.float64)
         if self.shape is Shape.NORMAL:
-            return self.first + self.second * deviation
-        return self.first * np.exp(self.second * deviation)
+            return np.asarray(self.first + self.second * deviation)
+        return np.asarray(self.first * np.exp(self.second * deviation))
 
 
 def fixed(value: float) -> Distribution:

@@ -5,11 +5,11 @@ A branch's current is piecewise linear in one control voltage, and a gate may sw
     i = siemens[m] * x + amps[m]   for breaks[m-1] <= x < breaks[m],   0 while gated off
 
 with x = v(control[0]) - v(control[1]). Sign rule: the current flows through the branch
-from output[0] to output[1]; a load has i > 0 when output[0] is the higher; a source that
-feeds the car has i < 0. All arrays have one row per tolerance draw.
+from output[0] to output[1]; a load has i > 0 when output[0] is the higher; a source
+that feeds the car has i < 0. All arrays have one row per tolerance draw.
 
-Leaves solving to `nodal` and `compensation`, faults to `faults` (a fault is a change of the
-parameters read here), and default values to knowledge/.
+Leaves solving to `nodal` and what builds on it, faults to `faults` (a fault is a change
+of the parameters read here), and default values to knowledge/.
 """
 
 from __future__ import annotations
@@ -32,16 +32,16 @@ STALL_FACTOR = 4.0
 # current when the rotor is held.
 
 LAMP_EXPONENT = 0.55
-# Current of a tungsten lamp ~ volts**0.55: Fink & Beaty, Standard Handbook for Electrical
-# Engineers, 11th ed., p. 22-8 (secondary copy).
+# Current of a tungsten lamp ~ volts**0.55: Fink & Beaty, Standard Handbook for
+# Electrical Engineers, 11th ed., p. 22-8 (secondary copy).
 
 LAMP_BREAKS = np.array([0.111, 0.37, 0.741])
 # Derived: chords over these fractions of rated volts (and 1.185) stay within 1 % of the
 # power law from 9 V to 16 V of a 13.5 V lamp.
 
 STANDBY_OHMS = 2e3
-# From memory: a controller in reset still draws a few milliamps; without it an open feed
-# would float up to the battery's volts through the insulation.
+# From memory: a controller in reset still draws a few milliamps; without it an open
+# feed would float up to the battery's volts through the insulation.
 
 DRIVER_LIMIT_SIEMENS = 1e-3
 FULL_VOLTS = 12.6
@@ -54,6 +54,10 @@ CLAMP_VOLTS = 24.0
 CLAMP_SIEMENS = 5.0
 # From memory: avalanche rectifier diodes hold an alternator without a battery to some
 # 24 V behind a fraction of an ohm.
+
+SENSE_OHMS = 10e3
+# From memory: a regulator's sense input draws about a milliamp; without it an open
+# sense wire would float to the battery's volts and look sound.
 
 EXCITER_SIEMENS = 2.0
 EXCITED_VOLTS = 0.25
@@ -323,8 +327,9 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
         amps=_columns(none, -CLAMP_SIEMENS * clamp),
         suffix="/avalanche",
     )
+    sense = _sense_input(setting)
     if exciter is None:
-        return output, avalanche
+        return output, avalanche, *sense
     diodes = setting.linear(
         np.full_like(limit, 1.0 / EXCITER_SIEMENS),
         nodes=(part.terminals["output"], exciter),
@@ -333,11 +338,21 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
         gate=gate,
     )
     field = setting.linear(values["field_ohms"], nodes=(exciter, case), suffix="/field")
-    return output, avalanche, diodes, field
+    return output, avalanche, *sense, diodes, field
+
+
+def _sense_input(setting: Setting) -> tuple[Branch, ...]:
+    """Return what the regulator draws from a sense wire of its own."""
+    terminals = setting.part.terminals
+    if terminals.get("sense", terminals["output"]) == terminals["output"]:
+        return ()
+    ohms = np.full_like(setting.values["set_volts"], SENSE_OHMS)
+    nodes = setting.between("sense", "case")
+    return (setting.linear(ohms, nodes=nodes, suffix="/sense-input"),)
 
 
 def _starter(setting: Setting) -> tuple[Branch, ...]:
-    """A near-constant cranking current; a resistance once volts can't turn it."""
+    """Return a near-constant current; a resistance once volts can't turn it."""
     values = setting.values
     stall = 1.0 / values["stall_ohms"]
     turning_volts = values["cranking_amps"] * values["stall_ohms"]
@@ -399,7 +414,7 @@ def _switch_contact(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _up_gate(terminals: Mapping[str, str], values: Values) -> Gate:
-    """The gate of everything that works only while a controller is out of reset."""
+    """Return the gate of what works only while a controller is out of reset."""
     return Gate(
         watch=(terminals["supply"], terminals["ground"]),
         on_volts=values["restart_volts"],
@@ -408,7 +423,7 @@ def _up_gate(terminals: Mapping[str, str], values: Values) -> Gate:
 
 
 def _controller(setting: Setting) -> tuple[Branch, ...]:
-    """A constant supply current while out of reset, a small standby load always."""
+    """Return a constant current while out of reset, a small standby load always."""
     values = setting.values
     supply = values["supply_amps"]
     none = np.zeros_like(supply)
@@ -431,7 +446,7 @@ def _controller(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _driver(setting: Setting) -> tuple[Branch, ...]:
-    """A controller output: on resistance up to a current limit, while commanded."""
+    """Return an on resistance up to a current limit, while commanded."""
     if setting.gate_part is None or setting.gate_values is None:
         raise ValueError(f"output {setting.part.name} has no controller")
     values = setting.values
@@ -455,7 +470,7 @@ def _driver(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _protection(setting: Setting) -> tuple[Branch, ...]:
-    """A fuse, fusible link or breaker: a small resistance that opens by current."""
+    """Return a small resistance that opens by current: a fuse, link or breaker."""
     values = setting.values
     return (
         setting.linear(

@@ -18,9 +18,18 @@ from diagnose.circuit.elements import Branch
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
 
-NODE_LEAK_SIEMENS = 1e-10
+NODE_LEAK_SIEMENS = 1e-12
 # Derived: keeps a node that nothing else holds at reference potential (12 V would drive
-# 1.2 nA through it) and so the matrix regular; a 10 Mohm meter loads it a thousandfold.
+# 12 pA through it) and so the matrix regular; a 10 Mohm meter loads it a hundred
+# thousand times more.
+
+MAX_SEGMENTS = 4
+EDGES = slice(0, MAX_SEGMENTS + 1)
+SIEMENS = slice(EDGES.stop, EDGES.stop + MAX_SEGMENTS)
+AMPS = slice(SIEMENS.stop, SIEMENS.stop + MAX_SEGMENTS)
+FORCED, ON_VOLTS, OFF_VOLTS = range(AMPS.stop, AMPS.stop + 3)
+CURVE_LENGTH = AMPS.stop + 3
+"""Places along the last axis of a curve: all that one branch does, in one row."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,14 +46,12 @@ class Network:
         The part of each branch.
     output, control, watch : IntArray
         Node indices, shape (n_branches, 2); `watch` is (0, 0) without a gate.
-    breaks : FloatArray
-        Shape (n_draws, n_branches, n_segments - 1), padded with inf. [V]
-    siemens, amps : FloatArray
-        Shape (n_draws, n_branches, n_segments). [S], [A]
-    forced : FloatArray
-        Shape (n_draws, n_branches); 1 on, -1 off, 0 by the gate.
-    on_volts, off_volts, trip_amps : FloatArray
-        Shape (n_draws, n_branches); trip_amps is inf where nothing opens. [V], [A]
+    curves : FloatArray
+        Shape (n_draws, n_branches, CURVE_LENGTH): the edges of the segments (-inf, the
+        breaks, inf and more of it), siemens, amps, forced (1 on, -1 off, 0 by the
+        gate), pull-in and release volts of the gate. [V], [S], [A]
+    trip_amps : FloatArray
+        Shape (n_draws, n_branches), inf where nothing opens. [A]
     has_gate, is_inverted, is_self_holding : BoolArray
         Shape (n_branches,).
     """
@@ -55,12 +62,7 @@ class Network:
     output: IntArray
     control: IntArray
     watch: IntArray
-    breaks: FloatArray
-    siemens: FloatArray
-    amps: FloatArray
-    forced: FloatArray
-    on_volts: FloatArray
-    off_volts: FloatArray
+    curves: FloatArray
     trip_amps: FloatArray
     has_gate: BoolArray
     is_inverted: BoolArray
@@ -69,7 +71,35 @@ class Network:
     @property
     def n_draws(self) -> int:
         """Number of tolerance draws."""
-        return self.siemens.shape[0]
+        return len(self.curves)
+
+    @property
+    def breaks(self) -> FloatArray:
+        """Shape (n_draws, n_branches, n_segments - 1). [V]."""
+        return self.curves[..., EDGES.start + 1 : EDGES.stop - 1]
+
+    @property
+    def siemens(self) -> FloatArray:
+        """Shape (n_draws, n_branches, n_segments). [S]."""
+        return self.curves[..., SIEMENS]
+
+    @property
+    def amps(self) -> FloatArray:
+        """Shape (n_draws, n_branches, n_segments). [A]."""
+        return self.curves[..., AMPS]
+
+    @property
+    def forced(self) -> FloatArray:
+        """Shape (n_draws, n_branches); 1 on, -1 off, 0 by the gate."""
+        return self.curves[..., FORCED]
+
+    @property
+    def is_active(self) -> BoolArray:
+        """Branches whose line may change: bent or gated, shape (n_branches,)."""
+        is_bent = np.isfinite(self.breaks).any(axis=(0, 2))
+        has_source = (self.amps != 0.0).any(axis=(0, 2))
+        is_controlled = (self.output != self.control).any(axis=1)
+        return np.asarray(is_bent | self.has_gate | has_source | is_controlled)
 
     def branch_indices(self) -> Mapping[str, int]:
         """Return branch name to its index."""
@@ -80,29 +110,64 @@ class Network:
         return {name: index for index, name in enumerate(self.nodes)}
 
 
-MAX_SEGMENTS = 4
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slots:
+    """Changed branches of many points, side by side.
+
+    Parameters
+    ----------
+    branch : IntArray
+        Shape (n_points, n_slots); -1 marks an unused slot, and those come last.
+    curves : FloatArray
+        Shape (n_points, n_slots, CURVE_LENGTH), as in `Network`.
+    """
+
+    branch: IntArray
+    curves: FloatArray
+
+    def take(self, points: IntArray) -> Slots:
+        """Return the slots of some of the points, without those that none uses."""
+        branch = self.branch[points]
+        width = int((branch >= 0).sum(axis=1).max(initial=0))
+        return Slots(branch=branch[:, :width], curves=self.curves[points, :width])
+
+    def beside(self, other: Slots) -> Slots:
+        """Return these slots and other slots of the same points."""
+        branch = np.concatenate([self.branch, other.branch], axis=1)
+        curves = np.concatenate([self.curves, other.curves], axis=1)
+        order = np.argsort(branch < 0, axis=1, kind="stable")
+        points = np.arange(len(branch))[:, None]
+        return Slots(branch=branch[points, order], curves=curves[points, order])
 
 
-def padded_curve(branch: Branch) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return breaks, siemens and amps of a branch with `MAX_SEGMENTS` segments.
+def curve(branch: Branch) -> FloatArray:
+    """Return all that a branch does in one row per draw.
+
+    Returns
+    -------
+    FloatArray
+        Shape (n_draws, CURVE_LENGTH), as in `Network`.
 
     Raises
     ------
     ValueError
-        If the branch has more segments than the arrays hold.
+        If the branch has more segments than a row holds.
     """
-    missing = MAX_SEGMENTS - branch.siemens.shape[1]
-    if missing < 0:
-        raise ValueError(f"{branch.name}: more than {MAX_SEGMENTS} segments")
     n_draws, used = branch.siemens.shape
-    breaks = np.full((n_draws, MAX_SEGMENTS - 1), np.inf)
-    siemens = np.empty((n_draws, MAX_SEGMENTS))
-    amps = np.empty((n_draws, MAX_SEGMENTS))
-    breaks[:, : used - 1] = branch.breaks
-    for whole, given in ((siemens, branch.siemens), (amps, branch.amps)):
-        whole[:, :used] = given
-        whole[:, used:] = given[:, -1:]
-    return breaks, siemens, amps
+    if used > MAX_SEGMENTS:
+        raise ValueError(f"{branch.name}: more than {MAX_SEGMENTS} segments")
+    row = np.zeros((n_draws, CURVE_LENGTH))
+    row[:, EDGES] = np.inf
+    row[:, EDGES.start] = -np.inf
+    row[:, EDGES.start + 1 : EDGES.start + used] = branch.breaks
+    for place, given in ((SIEMENS, branch.siemens), (AMPS, branch.amps)):
+        row[:, place] = given[:, -1:]
+        row[:, place.start : place.start + used] = given
+    row[:, FORCED] = branch.forced
+    if branch.gate is not None:
+        row[:, ON_VOLTS] = branch.gate.on_volts
+        row[:, OFF_VOLTS] = branch.gate.off_volts
+    return row
 
 
 def build_network(branches: Sequence[Branch], *, nodes: tuple[str, ...]) -> Network:
@@ -116,15 +181,14 @@ def build_network(branches: Sequence[Branch], *, nodes: tuple[str, ...]) -> Netw
         The reference first.
     """
     index = {name: position for position, name in enumerate(nodes)}
-    curves = [padded_curve(branch) for branch in branches]
-    n_draws = len(branches[0].forced)
-    never = np.zeros(n_draws)
     gates = [branch.gate for branch in branches]
+    reference = (nodes[0], nodes[0])
+    n_draws = len(branches[0].forced)
+    never_amps = np.full(n_draws, np.inf)
 
     def pairs(names: list[tuple[str, str]]) -> IntArray:
         return np.array([[index[a], index[b]] for a, b in names], dtype=np.int64)
 
-    reference = (nodes[0], nodes[0])
     return Network(
         nodes=nodes,
         branches=tuple(branch.name for branch in branches),
@@ -132,17 +196,9 @@ def build_network(branches: Sequence[Branch], *, nodes: tuple[str, ...]) -> Netw
         output=pairs([branch.output for branch in branches]),
         control=pairs([branch.control for branch in branches]),
         watch=pairs([gate.watch if gate else reference for gate in gates]),
-        breaks=np.stack([curve[0] for curve in curves], axis=1),
-        siemens=np.stack([curve[1] for curve in curves], axis=1),
-        amps=np.stack([curve[2] for curve in curves], axis=1),
-        forced=np.stack([branch.forced for branch in branches], axis=1),
-        on_volts=np.stack([g.on_volts if g else never for g in gates], axis=1),
-        off_volts=np.stack([g.off_volts if g else never for g in gates], axis=1),
+        curves=np.stack([curve(branch) for branch in branches], axis=1),
         trip_amps=np.stack(
-            [
-                np.full(n_draws, np.inf) if b.trip_amps is None else b.trip_amps
-                for b in branches
-            ],
+            [never_amps if b.trip_amps is None else b.trip_amps for b in branches],
             axis=1,
         ),
         has_gate=np.array([gate is not None for gate in gates]),

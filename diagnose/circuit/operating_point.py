@@ -1,24 +1,43 @@
 """Operating points: which segment and which gate position each branch ends in.
 
-A dense solve per round, for the healthy car (all draws at once) and as the reference the
-fast path in `compensation` is tested against. Events are solved, not assumed: segments
-first, then gates, until nothing changes; a gate that keeps changing is a chattering relay.
+Events are solved, not assumed. Every gate starts off, as it was before the key was
+turned; then segments settle first and gates follow, until nothing changes; a gate that
+keeps changing is a chattering relay. Leaves linear solutions to `factored`, and the
+many points that no event touches to `compensation`. Inside, arrays are
+(branch, point), as in `factored`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from itertools import chain
 
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
-from diagnose.circuit.nodal import BoolArray, IntArray, Network, node_volts
+from diagnose.circuit.elimination import amps_to_volts, eliminate
+from diagnose.circuit.factored import Factored, NodalPlan
+from diagnose.circuit.nodal import (
+    FORCED,
+    SIEMENS,
+    BoolArray,
+    IntArray,
+    Network,
+    Slots,
+)
+from diagnose.circuit.settling import (
+    Guesses,
+    Moving,
+    Rest,
+    Seen,
+    Segments,
+    Settling,
+)
 
-BREAK_VOLTS = 1e-9
-# Derived: far under a millivolt, far over rounding of a 12 V solution.
-MAX_ROUNDS = 80
-MAX_FLIPS = 4
-# Derived: pull in, drop out, pull in, drop out without settling is chatter.
+MAX_ROUNDS = 200
+N_STAGES = 12
+CHUNK_POINTS = 1024
+# Measured: fewer points cost calls, more overflow the processor's cache.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,122 +81,183 @@ class OperatingPoint:
         return self.siemens * self.control_volts(network) + self.amps
 
 
-def conducting(
-    is_on: BoolArray, forced: FloatArray, is_inverted: BoolArray
-) -> BoolArray:
-    """Return whether branches carry current; all arguments broadcast."""
-    by_gate = is_on != is_inverted
-    return np.where(forced == 0.0, by_gate, forced > 0.0)
-
-
-def picked(table: FloatArray, segment: IntArray) -> FloatArray:
-    """Return the entry of the segment in force along the last axis of `table`."""
-    return np.take_along_axis(table, segment[..., None], axis=-1)[..., 0]
-
-
-def next_segment(volts: FloatArray, breaks: FloatArray, segment: IntArray) -> IntArray:
-    """Return the segment one step towards the one that holds `volts`.
-
-    One step at a time, and staying put within a hair of a break, keeps Newton's method
-    from jumping over the regulating segment of an alternator for ever.
+class OperatingPointSolver:
+    """Finds operating points of a network, as it is or with branches changed.
 
     Parameters
     ----------
-    volts : FloatArray
-        Shape (...,). [V]
-    breaks : FloatArray
-        Shape (..., n_segments - 1). [V]
-    segment : IntArray
-        Present segment, shape (...,).
+    network : Network
+
+    Attributes
+    ----------
+    plan : NodalPlan
+        How the network is solved.
+    place : IntArray
+        Place of each branch among the active ones, -1 for a fixed one and, at the end,
+        for the unused slot -1; shape (n_branches + 1,).
+    base : OperatingPoint
+        The network as it is, one point per draw.
     """
-    up = (volts[..., None] >= breaks + BREAK_VOLTS).sum(axis=-1)
-    down = (volts[..., None] >= breaks - BREAK_VOLTS).sum(axis=-1)
-    return np.clip(np.clip(segment, up, down), segment - 1, segment + 1)
+
+    def __init__(self, network: Network) -> None:
+        self.network = network
+        self.plan = NodalPlan(network)
+        active = self.plan.active
+        self.place = np.full(len(network.branches) + 1, -1)
+        self.place[active] = np.arange(len(active))
+        self._controlled = self.place[list(self.plan.controlled)]
+        self._active_outputs = network.output[active].tolist()
+        # (place in the curve, active branch, draw)
+        self._curves = network.curves[:, active].transpose(2, 1, 0).copy()
+        self._fixed = fixed_siemens(network.curves).T.copy()
+        self._fixed[active] = 0.0
+        self.settling = Settling(
+            has_gate=network.has_gate[active][:, None],
+            is_inverted=network.is_inverted[active][:, None],
+            max_rounds=MAX_ROUNDS,
+        )
+        self._guesses = Guesses(
+            np.zeros((N_STAGES, *self._curves.shape[1:]), dtype=np.int64)
+        )
+        self._is_noting = True
+        self.base = self.solve(np.arange(network.n_draws))
+        self._is_noting = False
+
+    def solve(self, draw: IntArray, slots: Slots | None = None) -> OperatingPoint:
+        """Return operating points.
+
+        Parameters
+        ----------
+        draw : IntArray
+            The tolerance draw of each point, shape (n_points,).
+        slots : Slots or None
+            Branches changed in each point, n_points rows; only an active branch may be
+            bent or a source.
+        """
+        parts = []
+        for start in range(0, max(len(draw), 1), CHUNK_POINTS):
+            points = np.arange(start, min(start + CHUNK_POINTS, len(draw)))
+            some = None if slots is None else slots.take(points)
+            parts.append(self._solve_chunk(draw[points], some))
+        return OperatingPoint(
+            **{
+                field.name: np.concatenate(
+                    [getattr(part, field.name) for part in parts]
+                )
+                for field in fields(OperatingPoint)
+            }
+        )
+
+    def _solve_chunk(self, draw: IntArray, slots: Slots | None) -> OperatingPoint:
+        siemens = self._fixed_siemens(draw, slots)
+        curves = self.active_curves(draw, slots)
+        elimination = self.plan.elimination
+        rows = self.plan.conductances(siemens)
+        totals = np.empty((elimination.n_nodes, len(draw)))
+        eliminate(elimination.outer, rows, totals)
+        inner_rows = rows[elimination.n_outer_rows :]
+
+        def look(moving: Moving, siemens: FloatArray, amps: FloatArray) -> Seen:
+            return self._seen(inner_rows.take(moving.point, axis=1), siemens, amps)
+
+        start = Moving.start(
+            draw,
+            curves,
+            segment=self._guesses.of(draw, np.zeros_like(draw)),
+            is_on=np.zeros(curves.shape[1:], dtype=np.bool_),
+        )
+        rest = self.settling.settle(
+            start, look, guesses=self._guesses, is_noting=self._is_noting
+        )
+        amps_to_volts(elimination.outer, rows, totals, rest.kept)
+        return self._operating_point(rest, siemens, curves)
+
+    def active_curves(self, draw: IntArray, slots: Slots | None) -> FloatArray:
+        """Return the curves of the active branches, changed or not.
+
+        Returns
+        -------
+        FloatArray
+            Shape (CURVE_LENGTH, n_active, n_points), as in `Network`.
+        """
+        curves = self._curves.take(draw, axis=2)
+        if slots is not None:
+            points, columns = np.nonzero(self.place[slots.branch] >= 0)
+            places = self.place[slots.branch[points, columns]]
+            curves[:, places, points] = slots.curves[points, columns].T
+        return curves
+
+    def _fixed_siemens(self, draw: IntArray, slots: Slots | None) -> FloatArray:
+        """Return the slopes of the fixed branches, (n_branches, n_points). [S]."""
+        siemens = self._fixed.take(draw, axis=1)
+        if slots is not None:
+            is_fixed = (self.place[slots.branch] < 0) & (slots.branch >= 0)
+            points, columns = np.nonzero(is_fixed)
+            curves = slots.curves[points, columns]
+            siemens[slots.branch[points, columns], points] = fixed_siemens(curves)
+        return siemens
+
+    def _seen(
+        self, inner_rows: FloatArray, siemens: FloatArray, amps: FloatArray
+    ) -> Seen:
+        """Solve for the nodes that are eliminated last."""
+        elimination, active = self.plan.elimination, self.plan.active
+        n_points = inner_rows.shape[1]
+        rows = np.empty((elimination.n_rows, n_points))
+        rows[elimination.n_outer_rows :] = inner_rows
+        self.plan.add(rows, active, siemens)
+        totals = np.empty((elimination.n_nodes, n_points))
+        eliminate(elimination.inner, rows, totals)
+        into = np.zeros((len(totals), 1, n_points))
+        for (a, b), current in zip(self._active_outputs, amps, strict=True):
+            into[a, 0] -= current
+            into[b, 0] += current
+        factored = Factored(
+            self.plan, elimination.inner, rows, totals, siemens[self._controlled]
+        )
+        volts = factored.volts(into, chain.from_iterable(self._active_outputs))[:, 0]
+        control, watch = self.network.control[active], self.network.watch[active]
+        return Seen(
+            control_volts=volts[control[:, 0]] - volts[control[:, 1]],
+            watch_volts=volts[watch[:, 0]] - volts[watch[:, 1]],
+            kept=volts,
+            is_lost=np.zeros(n_points, dtype=np.bool_),
+        )
+
+    def _operating_point(
+        self, rest: Rest, siemens: FloatArray, curves: FloatArray
+    ) -> OperatingPoint:
+        active = self.plan.active
+        carries = self.settling.conducts(curves, rest.is_on)
+        amps = np.zeros_like(siemens)
+        segments = Segments.of(curves, rest.segment)
+        siemens[active] = segments.siemens * carries
+        amps[active] = segments.amps * carries
+
+        def whole(part: FloatArray | IntArray | BoolArray) -> np.ndarray:
+            result = np.zeros((part.shape[1], len(siemens)), dtype=part.dtype)
+            result[:, active] = part.T
+            return result
+
+        is_conducting = siemens.T != 0.0
+        is_conducting[:, active] = carries.T
+        return OperatingPoint(
+            volts=np.ascontiguousarray(rest.kept.T),
+            segment=whole(rest.segment),
+            is_on=whole(rest.is_on),
+            is_conducting=is_conducting,
+            siemens=np.ascontiguousarray(siemens.T),
+            amps=np.ascontiguousarray(amps.T),
+            flips=whole(rest.flips),
+            is_settled=rest.is_settled,
+        )
 
 
-def next_gate(
-    *,
-    watch_volts: FloatArray,
-    on_volts: FloatArray,
-    off_volts: FloatArray,
-    is_on: BoolArray,
-    flips: IntArray,
-) -> BoolArray:
-    """Return the gate position that follows; all arguments broadcast.
-
-    A gate that has not moved yet is judged by its pull-in volts even where it starts on:
-    it has to have pulled in at some time.
-    """
-    magnitude = np.abs(watch_volts)
-    threshold = np.where(is_on & (flips > 0), off_volts, on_volts)
-    return magnitude >= threshold
+def fixed_siemens(curves: FloatArray) -> FloatArray:
+    """Return the slopes of branches that neither bend nor switch. [S]."""
+    return np.where(curves[..., FORCED] > 0.0, curves[..., SIEMENS.start], 0.0)
 
 
 def solve_operating_point(network: Network) -> OperatingPoint:
-    """Return the operating point of every draw of a network.
-
-    Gates start off; segments start at rest.
-    """
-    n_draws, n_branches = network.forced.shape
-    segment = np.zeros((n_draws, n_branches), dtype=np.int64)
-    is_on = np.zeros((n_draws, n_branches), dtype=np.bool_)
-    flips = np.zeros((n_draws, n_branches), dtype=np.int64)
-    is_settled = np.zeros(n_draws, dtype=np.bool_)
-    volts = np.zeros((n_draws, len(network.nodes)))
-    for round_number in range(MAX_ROUNDS):
-        is_conducting = conducting(is_on, network.forced, network.is_inverted)
-        siemens = np.where(is_conducting, picked(network.siemens, segment), 0.0)
-        amps = np.where(is_conducting, picked(network.amps, segment), 0.0)
-        volts = node_volts(network, siemens, amps)
-        x = volts[:, network.control[:, 0]] - volts[:, network.control[:, 1]]
-        wanted = next_segment(x, network.breaks, segment)
-        wanted = np.where(is_conducting, wanted, segment)
-        moved = wanted != segment
-        if round_number > MAX_ROUNDS // 3:
-            moved = _first_only(moved, offset=round_number)
-        segment = np.where(moved, wanted, segment)
-        is_quiet = ~moved.any(axis=1)
-        gate_moves = _gate_moves(network, volts=volts, is_on=is_on, flips=flips)
-        gate_moves &= is_quiet[:, None] & (flips < MAX_FLIPS)
-        is_on = is_on ^ gate_moves
-        flips = flips + gate_moves
-        is_settled = is_quiet & ~gate_moves.any(axis=1)
-        if is_settled.all():
-            break
-    is_conducting = conducting(is_on, network.forced, network.is_inverted)
-    siemens = np.where(is_conducting, picked(network.siemens, segment), 0.0)
-    amps = np.where(is_conducting, picked(network.amps, segment), 0.0)
-    return OperatingPoint(
-        volts=volts,
-        segment=segment,
-        is_on=is_on,
-        is_conducting=is_conducting,
-        siemens=siemens,
-        amps=amps,
-        flips=flips,
-        is_settled=is_settled & (flips < MAX_FLIPS).all(axis=1),
-    )
-
-
-def _gate_moves(
-    network: Network, *, volts: FloatArray, is_on: BoolArray, flips: IntArray
-) -> BoolArray:
-    watch = volts[:, network.watch[:, 0]] - volts[:, network.watch[:, 1]]
-    wanted = next_gate(
-        watch_volts=watch,
-        on_volts=network.on_volts,
-        off_volts=network.off_volts,
-        is_on=is_on,
-        flips=flips,
-    )
-    return (wanted != is_on) & network.has_gate & (network.forced == 0.0)
-
-
-def _first_only(moved: BoolArray, *, offset: int) -> BoolArray:
-    """Keep one move per point, another one each round: breaks cycles of segments."""
-    rolled = np.roll(moved, offset, axis=1)
-    first = rolled.argmax(axis=1)
-    single = np.zeros_like(moved)
-    rows = np.flatnonzero(moved.any(axis=1))
-    single[rows, (first[rows] - offset) % moved.shape[1]] = True
-    return single
+    """Return the operating point of every draw of a network."""
+    return OperatingPointSolver(network).base

@@ -1,10 +1,10 @@
 """Draws of every tolerance and severity, shared by all fault sets.
 
-A Latin hypercube: each quantity's draws are a permutation of equal strata, seeded by the
-quantity's name. Common draws make differences between causes physics, not sampling noise,
-and a part added to the car leaves the draws of the others as they were. A Sobol sequence
-was set aside: with a thousand quantities and 64 draws it is no more even in any pair of
-dimensions, and its draws move when a part is added.
+A Latin hypercube: each quantity's draws are a permutation of equal strata, seeded by
+the quantity's name. Common draws make differences between causes physics, not sampling
+noise, and a part added to the car leaves the draws of the others as they were. A Sobol
+sequence was set aside: with a thousand quantities and 64 draws it is no more even in
+any pair of dimensions, and its draws move when a part is added.
 """
 
 from __future__ import annotations

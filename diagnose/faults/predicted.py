@@ -16,10 +16,17 @@ import numpy as np
 import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray, OperatingState
-from diagnose.circuit.compensation import CompensatedState, Slots, Solved
-from diagnose.circuit.elements import Branch, Values
+from diagnose.circuit.compensation import CompensatedState, Solved
+from diagnose.circuit.elements import Values
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.nodal import IntArray, Network, padded_curve
+from diagnose.circuit.nodal import (
+    CURVE_LENGTH,
+    FORCED,
+    IntArray,
+    Network,
+    Slots,
+    curve,
+)
 from diagnose.faults.causes import Cause, FaultSet, changed_values
 from diagnose.measurement.quantities import Probe
 
@@ -31,7 +38,10 @@ SOURCE_UNIT_OHMS = 1e5
 MOST_SOURCE_OHMS = 6.5e9
 # Derived: half precision then spans 6 mohm to 6.5 Gohm, leads to insulation.
 
-CHUNK_POINTS = 6000
+LEAST_NORMAL_HALF = np.float32(2.0**-14)
+# IEEE 754-2008, binary16.
+
+CHUNK_POINTS = 16384
 MAX_TRIPS = 3
 
 
@@ -82,15 +92,47 @@ class Prediction:
 
 @dataclass(frozen=True, slots=True)
 class _Override:
-    """One changed branch of one cause; shapes as in `Network` less the branch axis."""
+    """One changed branch: its index and its curve, shape (n_draws, CURVE_LENGTH)."""
 
     branch: int
-    breaks: FloatArray
-    siemens: FloatArray
-    amps: FloatArray
-    forced: FloatArray
-    on_volts: FloatArray
-    off_volts: FloatArray
+    curve: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class _Room:
+    """A prediction being made: `Prediction` with fault sets and draws in one axis."""
+
+    volts: StoredArray
+    source_units: HalfArray
+    probes: StoredArray
+    is_settled: StoredArray
+
+    @staticmethod
+    def empty(n_states: int, n_points: int, *, n_nodes: int, n_probes: int) -> _Room:
+        """Return room for points."""
+        return _Room(
+            volts=np.empty((n_states, n_points, n_nodes), dtype=np.float32),
+            source_units=np.empty((n_states, n_points, n_nodes), dtype=np.float16),
+            probes=np.zeros((n_points, n_probes), dtype=np.float32),
+            is_settled=np.empty((n_states, n_points), dtype=np.float32),
+        )
+
+    def prediction(self, n_sets: int, stands_for: IntArray) -> Prediction:
+        """Return the prediction, with the draw that stands for each draw."""
+
+        def apart(array: Any, axis: int) -> Any:
+            shape = array.shape
+            apart = array.reshape(*shape[:axis], n_sets, -1, *shape[axis + 1 :])
+            if len(stands_for) == apart.shape[axis + 1]:
+                return apart
+            return apart.take(stands_for, axis=axis + 1)
+
+        return Prediction(
+            volts=apart(self.volts, 1),
+            source_units=apart(self.source_units, 1),
+            probes=apart(self.probes, 0),
+            is_settled=apart(self.is_settled, 1),
+        )
 
 
 _Scenario = tuple[FaultSet, int]
@@ -122,7 +164,25 @@ class Predictor:
         first = self.solver(0).network
         self.nodes = first.nodes
         self.node_index = first.node_indices()
+        self.branch_index = first.branch_indices()
+        self._probed = {
+            (state, is_current): self._probe_branches(state, is_current)
+            for state in range(len(self.states))
+            for is_current in (True, False)
+        }
         self._protective = np.flatnonzero(np.isfinite(first.trip_amps).all(axis=0))
+
+    def _probe_branches(
+        self, state: int, is_current: bool
+    ) -> tuple[IntArray, IntArray]:
+        """Return the columns of one state's probes, and the branches they look at."""
+        columns = [
+            column
+            for column, probe in enumerate(self.probes)
+            if probe.state == self.states[state].name and probe.is_current is is_current
+        ]
+        branches = [self.branch_index[self.probes[column].branch] for column in columns]
+        return np.array(columns, dtype=np.int64), np.array(branches, dtype=np.int64)
 
     def solver(self, state: int) -> CompensatedState:
         """Return the solver of one state, made when first asked for."""
@@ -159,38 +219,19 @@ class Predictor:
         """
         scenarios = _scenarios(sets, replicates)
         draws = np.arange(0, self.model.sample.n_draws, every)
-        n_draws, n_states, n_nodes = len(draws), len(self.states), len(self.nodes)
-        shape = (n_states, len(sets), n_draws, n_nodes)
-        volts = np.empty(shape, dtype=np.float32)
-        source_units = np.empty(shape, dtype=np.float16)
-        probes = np.zeros((len(sets), n_draws, len(self.probes)), dtype=np.float32)
-        settled = np.empty(shape[:3], dtype=np.float32)
-        per_chunk = max(1, CHUNK_POINTS // n_draws)
-        for start in range(0, len(sets), per_chunk):
-            rows = slice(start, min(start + per_chunk, len(sets)))
-            chunk = scenarios[rows]
-            solved = self._solve_chunk(chunk, draws)
-            for state, points in enumerate(solved):
-                solver = self.solver(state)
-                size = (len(chunk), n_draws, -1)
-                volts[state, rows] = solver.volts(points).reshape(size)
-                source_units[state, rows] = _in_units(
-                    solver.source_ohms(points)
-                ).reshape(size)
-                settled[state, rows] = points.is_settled.reshape(size[:2])
-                self._fill_probes(state, points, probes[rows])
-            if progress is not None:
-                progress(rows.stop / len(sets))
-        stands_for = np.arange(self.model.sample.n_draws) // every
-        if every > 1:
-            volts, source_units = (
-                volts[:, :, stands_for],
-                source_units[:, :, stands_for],
-            )
-            probes, settled = probes[:, stands_for], settled[:, :, stands_for]
-        return Prediction(
-            volts=volts, source_units=source_units, probes=probes, is_settled=settled
+        room = _Room.empty(
+            len(self.states),
+            len(sets) * len(draws),
+            n_nodes=len(self.nodes),
+            n_probes=len(self.probes),
         )
+        per_chunk = max(1, CHUNK_POINTS // len(draws))
+        for start in range(0, len(sets), per_chunk):
+            chunk = scenarios[start : start + per_chunk]
+            self._fill(room, start * len(draws), chunk, draws)
+            if progress is not None:
+                progress((start + len(chunk)) / len(sets))
+        return room.prediction(len(sets), np.arange(self.model.sample.n_draws) // every)
 
     def between_ohms(
         self, sets: Sequence[FaultSet], state: int, red: int, black: int
@@ -221,71 +262,53 @@ class Predictor:
             result[start : start + len(chunk)] = ohms.reshape(len(chunk), n_draws)
         return result
 
-    def _solve_chunk(
-        self, scenarios: Sequence[_Scenario], draws: IntArray
-    ) -> list[Solved]:
-        """Solve all states; what a fault overloads opens, and stays open."""
+    def _fill(
+        self, room: _Room, first: int, scenarios: Sequence[_Scenario], draws: IntArray
+    ) -> None:
+        """Solve all states; what a fault overloads opens, and stays open.
+
+        Parameters
+        ----------
+        first : int
+            The point in `room` of the first scenario's first draw.
+        """
         n_states = len(self.states)
         draw = np.tile(draws, len(scenarios))
         slots = [self._slots(state, scenarios, draws) for state in range(n_states)]
-        solved = [self.solver(s).solve(draw, slots[s]) for s in range(n_states)]
+        points = np.arange(len(draw))
         tripped = np.full((len(draw), 0), -1, dtype=np.int64)
-        for _ in range(MAX_TRIPS):
-            worst = self._worst_overload(solved, draw, tripped)
-            hit = np.flatnonzero(worst >= 0)
+        for _ in range(MAX_TRIPS + 1):
+            load = np.zeros((len(points), len(self._protective)))
+            for state, whole in enumerate(slots):
+                solver = self.solver(state)
+                changed = _opened(solver, draw, whole.take(points), tripped)
+                solved = solver.solve(draw, changed)
+                self._keep(room, state, first + points, solved)
+                amps = np.abs(solver.branch_amps(solved, self._protective))
+                limit = solver.network.trip_amps[:, self._protective][draw]
+                np.maximum(load, amps / limit, out=load)
+            is_open = (tripped[:, :, None] == self._protective).any(axis=1)
+            load[is_open] = 0.0
+            hit = np.flatnonzero(load.max(axis=1) > 1.0)
             if not len(hit):
                 break
-            tripped = np.concatenate([tripped, worst[:, None]], axis=1)
-            for state in range(n_states):
-                again = self._opened(
-                    state, draw[hit], slots[state].take(hit), tripped[hit]
-                )
-                solved[state] = _put(solved[state], hit, again)
-        return solved
+            worst = self._protective[load[hit].argmax(axis=1)]
+            tripped = np.concatenate([tripped[hit], worst[:, None]], axis=1)
+            points, draw = points[hit], draw[hit]
 
-    def _opened(
-        self, state: int, draw: IntArray, slots: Slots, tripped: IntArray
-    ) -> Solved:
+    def _keep(self, room: _Room, state: int, points: IntArray, solved: Solved) -> None:
+        """Put what readings and symptoms are made of in its place."""
         solver = self.solver(state)
-        is_present = (tripped[:, :, None] == slots.branch[:, None, :]).any(axis=2)
-        extra = solver.base_slots(draw, np.where(is_present, -1, tripped))
-        extra.forced[:] = -1.0
-        slots.forced[(slots.branch[:, :, None] == tripped[:, None, :]).any(axis=2)] = -1
-        return solver.solve(draw, slots.beside(extra))
-
-    def _worst_overload(
-        self, solved: list[Solved], draw: IntArray, tripped: IntArray
-    ) -> IntArray:
-        """Return the protective branch most over its limit in any state, or -1."""
-        worst = np.zeros((len(draw), len(self._protective)))
-        for state, points in enumerate(solved):
-            solver = self.solver(state)
-            amps = np.abs(solver.branch_amps(points, self._protective))
-            limit = solver.network.trip_amps[draw][:, self._protective]
-            worst = np.maximum(worst, amps / limit)
-        for column in range(tripped.shape[1]):
-            worst[tripped[:, column, None] == self._protective[None, :]] = 0.0
-        choice = worst.argmax(axis=1)
-        is_over = worst[np.arange(len(draw)), choice] > 1.0
-        return np.where(is_over, self._protective[choice], -1)
-
-    def _fill_probes(self, state: int, points: Solved, probes: StoredArray) -> None:
-        """Put the currents and on/off facts of one state into their columns."""
-        solver = self.solver(state)
-        index = solver.network.branch_indices()
-        name = self.states[state].name
-        shape = (*probes.shape[:2], -1)
-        for is_current in (True, False):
-            columns = [
-                column
-                for column, probe in enumerate(self.probes)
-                if probe.state == name and probe.is_current is is_current
-            ]
-            if not columns:
-                continue
-            branches = np.array([index[self.probes[c].branch] for c in columns])
-            read = solver.branch_amps if is_current else solver.branch_conducts
-            probes[:, :, columns] = read(points, branches).reshape(shape)
+        room.volts[state, points] = solved.volts
+        room.source_units[state, points] = _in_units(solver.source_ohms(solved))
+        room.is_settled[state, points] = solved.is_settled
+        for is_current, read in (
+            (True, solver.branch_amps),
+            (False, solver.branch_conducts),
+        ):
+            columns, branches = self._probed[state, is_current]
+            if len(columns):
+                room.probes[points[:, None], columns] = read(solved, branches)
 
     def _slots(
         self, state: int, scenarios: Sequence[_Scenario], draws: IntArray
@@ -295,28 +318,16 @@ class Predictor:
         lists = [self._set_overrides(state, *scenario) for scenario in scenarios]
         width = max((len(overrides) for overrides in lists), default=0)
         shape = (len(scenarios), n_draws, width)
-        segments = self.solver(state).network.siemens.shape[2]
         branch = np.full(shape, -1, dtype=np.int64)
-        arrays = {
-            "breaks": np.full((*shape, segments - 1), np.inf),
-            "siemens": np.zeros((*shape, segments)),
-            "amps": np.zeros((*shape, segments)),
-            "forced": np.zeros(shape),
-            "on_volts": np.zeros(shape),
-            "off_volts": np.zeros(shape),
-        }
+        curves = np.zeros((*shape, CURVE_LENGTH))
         for row, overrides in enumerate(lists):
             for column, override in enumerate(overrides):
                 branch[row, :, column] = override.branch
-                for name, array in arrays.items():
-                    array[row, :, column] = getattr(override, name)[draws]
+                curves[row, :, column] = override.curve[draws]
         n_points = len(scenarios) * n_draws
         return Slots(
             branch=branch.reshape(n_points, width),
-            **{
-                name: array.reshape(n_points, width, *array.shape[3:])
-                for name, array in arrays.items()
-            },
+            curves=curves.reshape(n_points, width, CURVE_LENGTH),
         )
 
     def _set_overrides(
@@ -346,25 +357,16 @@ class Predictor:
         if key not in self._overrides:
             values = self._changed(fault_set, replicate)
             network = self.solver(state).network
-            index = network.branch_indices()
             overrides = []
             for part in self.model.touched_parts(values):
                 for branch in self.model.part_branches(
                     part, self.states[state], values
                 ):
-                    override = _override(branch, index[branch.name])
+                    override = _Override(self.branch_index[branch.name], curve(branch))
                     if _differs(network, override):
                         overrides.append(override)
             self._overrides[key] = tuple(overrides)
         return self._overrides[key]
-
-
-def _in_units(ohms: FloatArray) -> HalfArray:
-    """Return resistances in units of `SOURCE_UNIT_OHMS`, in half precision."""
-    # by way of single precision: processors convert that to half, numpy does the rest
-    units = np.minimum(ohms, MOST_SOURCE_OHMS).astype(np.float32)
-    units *= np.float32(1.0 / SOURCE_UNIT_OHMS)
-    return units.astype(np.float16)
 
 
 def _scenarios(
@@ -374,55 +376,42 @@ def _scenarios(
     return list(zip(sets, numbers, strict=True))
 
 
-def _override(branch: Branch, index: int) -> _Override:
-    breaks, siemens, amps = padded_curve(branch)
-    never = np.zeros(len(branch.forced))
-    gate = branch.gate
-    return _Override(
-        branch=index,
-        breaks=breaks,
-        siemens=siemens,
-        amps=amps,
-        forced=branch.forced,
-        on_volts=gate.on_volts if gate else never,
-        off_volts=gate.off_volts if gate else never,
-    )
+def _in_units(ohms: FloatArray) -> HalfArray:
+    """Return resistances in units of `SOURCE_UNIT_OHMS`, in half precision.
+
+    Rounded to nearest as by `astype`, which takes several times as long where many are
+    below `LEAST_NORMAL_HALF` (measured): those are whole multiples of its 1024th part.
+    """
+    units = np.minimum(ohms, MOST_SOURCE_OHMS).astype(np.float32)
+    units *= np.float32(1.0 / SOURCE_UNIT_OHMS)
+    normal = np.maximum(units, LEAST_NORMAL_HALF).astype(np.float16)
+    steps = np.minimum(units, LEAST_NORMAL_HALF) * (1024.0 / LEAST_NORMAL_HALF)
+    bits = np.rint(steps).astype(np.uint16)
+    is_normal = units >= LEAST_NORMAL_HALF
+    return np.where(is_normal, normal.view(np.uint16), bits).view(np.float16)
+
+
+def _opened(
+    solver: CompensatedState, draw: IntArray, slots: Slots, tripped: IntArray
+) -> Slots:
+    """Return the changed branches with tripped protective parts open."""
+    if not tripped.shape[1]:
+        return slots
+    is_tripped = (slots.branch[:, :, None] == tripped[:, None, :]).any(axis=2)
+    slots.curves[is_tripped, FORCED] = -1.0
+    is_present = (tripped[:, :, None] == slots.branch[:, None, :]).any(axis=2)
+    extra = solver.base_slots(draw, np.where(is_present, -1, tripped))
+    extra.curves[..., FORCED] = -1.0
+    return slots.beside(extra)
 
 
 def _differs(network: Network, override: _Override) -> bool:
-    return any(
-        not np.array_equal(
-            getattr(network, name)[:, override.branch], getattr(override, name)
-        )
-        for name in ("breaks", "siemens", "amps", "forced", "on_volts", "off_volts")
-    )
-
-
-def _put(whole: Solved, rows: IntArray, part: Solved) -> Solved:
-    """Return `whole` with some of its points replaced."""
-    width = max(whole.branch.shape[1], part.branch.shape[1])
-
-    def merged(name: str, fill: float) -> npt.NDArray[Any]:
-        old: npt.NDArray[Any] = getattr(whole, name)
-        new: npt.NDArray[Any] = getattr(part, name)
-        if old.ndim == 1:
-            result = old.copy()
-            result[rows] = new
-            return result
-        result = np.full((len(old), width), fill, dtype=old.dtype)
-        result[:, : old.shape[1]] = old
-        result[rows] = fill
-        result[rows[:, None], np.arange(new.shape[1])] = new
-        return result
-
-    return Solved(
-        draw=merged("draw", 0),
-        branch=merged("branch", -1),
-        extra_amps=merged("extra_amps", 0.0),
-        slope_change=merged("slope_change", 0.0),
-        is_conducting=merged("is_conducting", 0),
-        is_settled=merged("is_settled", 0),
-    )
+    """Return whether an override changes anything in a state."""
+    base = network.curves[:, override.branch]
+    never_carried = bool((base[:, FORCED] < 0.0).all())
+    if never_carried and (override.curve[:, FORCED] < 0.0).all():
+        return False
+    return not np.array_equal(base, override.curve)
 
 
 def probe_columns(probes: Sequence[Probe]) -> Mapping[Probe, int]:

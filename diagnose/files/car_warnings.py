@@ -20,12 +20,9 @@ from diagnose.circuit.conductors import (
 )
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.nodal import Network
-from diagnose.circuit.operating_point import (
-    MAX_FLIPS,
-    OperatingPoint,
-    solve_operating_point,
-)
+from diagnose.circuit.operating_point import OperatingPoint, solve_operating_point
 from diagnose.circuit.sample import Sample
+from diagnose.circuit.settling import MAX_FLIPS
 from diagnose.files.circuit_checks import CONDUCTOR_KINDS, FUSE_KINDS
 
 LOADED_STATE = "idle-loaded"

@@ -147,11 +147,10 @@ def test_controller_output_carries_only_the_pump_relay_coil(
     assert idle.branch_amps["fuel-pump"].min() > 5.0
 
 
-# Rule of the trade: the fuse between battery and alternator is sized to the alternator,
-# about 150 A on a 100 to 130 A unit.
+# Rule of the trade: the fuse between battery and alternator carries all that the
+# alternator gives, and is not half as large again (150 A on a 100 to 130 A unit).
 def test_charge_fuse_is_sized_to_the_alternator(model: CarModel) -> None:
     fuse = model.parts["charge-fuse"].values["rating_amps"].distribution.nominal
     rated = model.parts["alternator"].values["rated_amps"].distribution.nominal
 
-    assert 100.0 <= rated <= 130.0
-    assert fuse == 150.0
+    assert rated <= fuse <= 1.5 * rated

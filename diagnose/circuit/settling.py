@@ -1,0 +1,388 @@
+"""Events: segments and gates moved until a network is consistent with itself.
+
+Segments settle first, gates follow; a gate that keeps changing is a chattering relay.
+Leaves to others what the voltages are for given segments and gates. Arrays are
+(active branch, point); an active branch is one that is bent or gated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import (
+    AMPS,
+    EDGES,
+    FORCED,
+    OFF_VOLTS,
+    ON_VOLTS,
+    SIEMENS,
+    BoolArray,
+    IntArray,
+)
+
+BREAK_VOLTS = 1e-9
+# Derived: far under a millivolt, far over rounding of a 12 V solution.
+NEWTON_ROUNDS = 8
+# Measured: most points settle in three; what has not in eight goes round in circles.
+MAX_FLIPS = 4
+# Derived: pull in, drop out, pull in, drop out without settling is chatter.
+
+
+def conducting(
+    is_on: BoolArray, forced: FloatArray, is_inverted: BoolArray
+) -> BoolArray:
+    """Return whether branches carry current; all arguments broadcast."""
+    by_gate = is_on != is_inverted
+    return np.where(forced == 0.0, by_gate, forced > 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Segments:
+    """The segments in force: within which volts, and on which line.
+
+    Parameters
+    ----------
+    low, high : FloatArray
+        The control volts they hold for. [V]
+    siemens, amps : FloatArray
+        All of one shape. [S], [A]
+    """
+
+    low: FloatArray
+    high: FloatArray
+    siemens: FloatArray
+    amps: FloatArray
+
+    @staticmethod
+    def of(curves: FloatArray, segment: IntArray) -> Segments:
+        """Return the segments of curves.
+
+        Parameters
+        ----------
+        curves : FloatArray
+            Shape (CURVE_LENGTH, ...).
+        segment : IntArray
+            Shape (...,).
+        """
+        flat = curves.reshape(-1)
+        rows = segment * segment.size + np.arange(segment.size).reshape(segment.shape)
+
+        def taken(first: int) -> FloatArray:
+            return flat.take(rows + first * segment.size)
+
+        return Segments(
+            low=taken(EDGES.start) - BREAK_VOLTS,
+            high=taken(EDGES.start + 1) + BREAK_VOLTS,
+            siemens=taken(SIEMENS.start),
+            amps=taken(AMPS.start),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moving:
+    """Points on their way, the points along the last axis of every array.
+
+    Parameters
+    ----------
+    point : IntArray
+        Number of each point in its batch.
+    draw : IntArray
+        Its tolerance draw.
+    curves : FloatArray
+        Shape (CURVE_LENGTH, n_active, n_points), as in `Network`.
+    segment : IntArray
+        Shape (n_active, n_points).
+    is_on : BoolArray
+        Gate position.
+    flips : IntArray
+        How often each gate has changed.
+    stage : IntArray
+        How often gates have turned, shape (n_points,).
+    rounds : IntArray
+        Solutions since then, shape (n_points,).
+    reached : FloatArray
+        The control volts that partial steps have got to. [V]
+    """
+
+    point: IntArray
+    draw: IntArray
+    curves: FloatArray
+    segment: IntArray
+    is_on: BoolArray
+    flips: IntArray
+    stage: IntArray
+    rounds: IntArray
+    reached: FloatArray
+
+    @staticmethod
+    def start(
+        draw: IntArray, curves: FloatArray, segment: IntArray, is_on: BoolArray
+    ) -> Moving:
+        """Return points that have not moved yet."""
+        return Moving(
+            point=np.arange(len(draw)),
+            draw=draw,
+            curves=curves,
+            segment=segment,
+            is_on=is_on,
+            flips=np.zeros(segment.shape, dtype=np.int64),
+            stage=np.zeros(len(draw), dtype=np.int64),
+            rounds=np.zeros(len(draw), dtype=np.int64),
+            reached=np.zeros(segment.shape),
+        )
+
+    def take(self, columns: IntArray) -> Moving:
+        """Return some of the points."""
+        return Moving(
+            **{
+                field.name: getattr(self, field.name).take(columns, axis=-1)
+                for field in _FIELDS
+            }
+        )
+
+
+_FIELDS = fields(Moving)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """What a solution shows of the active branches.
+
+    Parameters
+    ----------
+    control_volts, watch_volts : FloatArray
+        Shape (n_active, n_points). [V]
+    kept : FloatArray
+        What else to keep of points at rest, shape (n_kept, n_points).
+    is_lost : BoolArray
+        Points that can't be solved, and are given up, shape (n_points,).
+    """
+
+    control_volts: FloatArray
+    watch_volts: FloatArray
+    kept: FloatArray
+    is_lost: BoolArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """Where points came to rest, as in `Moving`; False in `is_settled` where none."""
+
+    segment: IntArray
+    is_on: BoolArray
+    flips: IntArray
+    watch_volts: FloatArray
+    kept: FloatArray
+    is_settled: BoolArray
+
+    @staticmethod
+    def unknown(n_active: int, n_points: int, n_kept: int) -> Rest:
+        """Return room for points."""
+        shape = (n_active, n_points)
+        return Rest(
+            segment=np.zeros(shape, dtype=np.int64),
+            is_on=np.zeros(shape, dtype=np.bool_),
+            flips=np.zeros(shape, dtype=np.int64),
+            watch_volts=np.zeros(shape),
+            kept=np.zeros((n_kept, n_points)),
+            is_settled=np.zeros(n_points, dtype=np.bool_),
+        )
+
+    def put(
+        self,
+        moving: Moving,
+        seen: Seen,
+        columns: IntArray,
+        is_consistent: BoolArray,
+    ) -> None:
+        """Note where some of the moving points are."""
+        points, flips = moving.point[columns], moving.flips[:, columns]
+        self.segment[:, points] = moving.segment[:, columns]
+        self.is_on[:, points] = moving.is_on[:, columns]
+        self.flips[:, points] = flips
+        self.watch_volts[:, points] = seen.watch_volts[:, columns]
+        self.kept[:, points] = seen.kept[:, columns]
+        is_calm = (flips < MAX_FLIPS).all(axis=0)
+        self.is_settled[points] = is_consistent[columns] & is_calm
+
+
+Look = Callable[[Moving, FloatArray, FloatArray], Seen]
+"""Solves points with the siemens and amps of their active branches."""
+
+
+@dataclass(frozen=True, slots=True)
+class Guesses:
+    """Segments to start each stage from, noted from one solution for the next.
+
+    Parameters
+    ----------
+    segment : IntArray
+        Shape (n_stages, n_active, n_draws).
+    """
+
+    segment: IntArray
+
+    def note(self, moving: Moving, is_quiet: BoolArray) -> None:
+        """Keep the segments of points at rest for this stage and those to come."""
+        last = len(self.segment) - 1
+        stages = np.minimum(moving.stage, last)
+        for stage in np.unique(stages[is_quiet]).tolist():
+            points = np.flatnonzero(is_quiet & (stages == stage))
+            self.segment[stage:, :, moving.draw[points]] = moving.segment[:, points]
+
+    def of(self, draw: IntArray, stage: IntArray) -> IntArray:
+        """Return the segments of a stage, shape (n_active, n_points)."""
+        stages = np.minimum(stage, len(self.segment) - 1)
+        return np.ascontiguousarray(self.segment[stages, :, draw].T)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settling:
+    """How points of one network settle.
+
+    Parameters
+    ----------
+    has_gate, is_inverted : BoolArray
+        Of the active branches, shape (n_active, 1).
+    max_rounds : int
+        Solutions after which a point is given up.
+    """
+
+    has_gate: BoolArray
+    is_inverted: BoolArray
+    max_rounds: int
+
+    def settle(
+        self,
+        moving: Moving,
+        look: Look,
+        *,
+        guesses: Guesses | None = None,
+        is_noting: bool = False,
+    ) -> Rest:
+        """Move points until nothing changes.
+
+        Parameters
+        ----------
+        guesses : Guesses or None
+            Where segments start when gates have turned; where they are when None.
+        is_noting : bool
+            Write the guesses instead.
+        """
+        rest: Rest | None = None
+        n_points = len(moving.point)
+        for round_number in range(1, self.max_rounds + 1):
+            carries = self.conducts(moving.curves, moving.is_on)
+            segments = Segments.of(moving.curves, moving.segment)
+            siemens, amps = segments.siemens * carries, segments.amps * carries
+            seen = look(moving, siemens, amps)
+            if rest is None:
+                rest = Rest.unknown(len(moving.segment), n_points, len(seen.kept))
+            is_quiet, has_turned, moved = self._moved(moving, seen, segments, carries)
+            if is_noting and guesses is not None:
+                guesses.note(moving, is_quiet)
+            elif guesses is not None:
+                turned = np.flatnonzero(has_turned)
+                moved.segment[:, turned] = guesses.of(
+                    moving.draw[turned], moved.stage[turned]
+                )
+            is_consistent = is_quiet & ~has_turned & ~seen.is_lost
+            is_done = is_consistent | seen.is_lost | (round_number == self.max_rounds)
+            rest.put(moving, seen, np.flatnonzero(is_done), is_consistent)
+            alive = np.flatnonzero(~is_done)
+            if not len(alive):
+                break
+            moving = moved if len(alive) == len(is_done) else moved.take(alive)
+        assert rest is not None
+        return rest
+
+    def conducts(self, curves: FloatArray, is_on: BoolArray) -> BoolArray:
+        """Return which branches carry current, (n_active, n_points)."""
+        return conducting(is_on, curves[FORCED], self.is_inverted)
+
+    def _moved(
+        self, moving: Moving, seen: Seen, segments: Segments, carries: BoolArray
+    ) -> tuple[BoolArray, BoolArray, Moving]:
+        """Return where segments rest, where gates turn, and the points moved on."""
+        segment, reached = _next_segments(moving, seen.control_volts, segments, carries)
+        is_quiet = (segment == moving.segment).all(axis=0)
+        turns = self._turns(moving, seen.watch_volts) & is_quiet
+        has_turned = turns.any(axis=0)
+        moved = replace(
+            moving,
+            segment=segment,
+            is_on=moving.is_on ^ turns,
+            flips=moving.flips + turns,
+            stage=moving.stage + has_turned,
+            rounds=np.where(has_turned, 0, moving.rounds + 1),
+            reached=reached,
+        )
+        return is_quiet, has_turned, moved
+
+    def _turns(self, moving: Moving, watch_volts: FloatArray) -> BoolArray:
+        """Return which gates would turn, (n_active, n_points)."""
+        curves = moving.curves
+        threshold = np.where(moving.is_on, curves[OFF_VOLTS], curves[ON_VOLTS])
+        wanted = np.abs(watch_volts) >= threshold
+        is_free = self.has_gate & (curves[FORCED] == 0.0) & (moving.flips < MAX_FLIPS)
+        return np.asarray((wanted != moving.is_on) & is_free)
+
+
+def _next_segments(
+    moving: Moving, x: FloatArray, segments: Segments, carries: BoolArray
+) -> tuple[IntArray, FloatArray]:
+    """Return the segments that follow from control volts, and where steps got to.
+
+    Newton's method, all branches at once, but one segment at a time: that keeps it from
+    jumping over the regulating segment of an alternator. Where it still goes round in
+    circles, partial steps from there on.
+    """
+    over, under = (x > segments.high) & carries, (x < segments.low) & carries
+    segment = moving.segment + over - under
+    is_late = (moving.rounds >= NEWTON_ROUNDS) & (over | under).any(axis=0)
+    if not is_late.any():
+        return segment, moving.reached
+    reached = moving.reached.copy()
+    first = np.flatnonzero(is_late & (moving.rounds == NEWTON_ROUNDS))
+    edges = moving.curves[EDGES.start + 1 : EDGES.stop - 1, :, first]
+    here = (x[:, first] >= edges).sum(axis=0)
+    segment[:, first] = np.where(carries[:, first], here, moving.segment[:, first])
+    reached[:, first] = x[:, first]
+    later = np.flatnonzero(is_late & (moving.rounds > NEWTON_ROUNDS))
+    if len(later):
+        edge = np.where(over, segments.high, segments.low)
+        edge = np.where(over | under, edge, np.nan)
+        share, crossing = _first_crossing(
+            reached[:, later], x[:, later], edge[:, later]
+        )
+        segment[:, later] = moving.segment[:, later]
+        segment[crossing, later] += np.where(over[crossing, later], 1, -1)
+        reached[:, later] += share * (x[:, later] - reached[:, later])
+    return segment, reached
+
+
+def _first_crossing(
+    start: FloatArray, goal: FloatArray, edge: FloatArray
+) -> tuple[FloatArray, IntArray]:
+    """Return how far to go until the first branch meets its edge, and which one does.
+
+    Parameters
+    ----------
+    edge : FloatArray
+        nan where a branch meets none; each point has one that does.
+
+    References
+    ----------
+    J. Katzenelson, "An algorithm for solving nonlinear resistor networks", Bell System
+    Technical Journal 44, 1965 (from memory).
+    """
+    share = np.full(start.shape, np.inf)
+    meets = ~np.isnan(edge)
+    np.divide(edge - start, goal - start, out=share, where=meets & (goal != start))
+    share[meets & (goal == start)] = 0.0
+    crossing = share.argmin(axis=0)
+    return np.clip(share.min(axis=0), 0.0, 1.0), crossing
