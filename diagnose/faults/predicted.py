@@ -27,6 +27,7 @@ from diagnose.circuit.nodal import (
     Slots,
     curve,
 )
+from diagnose.faults.beside import beside, can_fork, shared_array
 from diagnose.faults.causes import Cause, FaultSet, changed_values
 from diagnose.measurement.quantities import Probe
 
@@ -42,6 +43,9 @@ LEAST_NORMAL_HALF = np.float32(2.0**-14)
 # IEEE 754-2008, binary16.
 
 CHUNK_POINTS = 16384
+SHARED_CHUNK_POINTS = 6000
+LEAST_SHARED_CHUNKS = 4
+# Derived: a second process pays from some seconds of work on.
 MAX_TRIPS = 3
 
 
@@ -111,10 +115,10 @@ class _Room:
     def empty(n_states: int, n_points: int, *, n_nodes: int, n_probes: int) -> _Room:
         """Return room for points."""
         return _Room(
-            volts=np.empty((n_states, n_points, n_nodes), dtype=np.float32),
-            source_units=np.empty((n_states, n_points, n_nodes), dtype=np.float16),
-            probes=np.zeros((n_points, n_probes), dtype=np.float32),
-            is_settled=np.empty((n_states, n_points), dtype=np.float32),
+            volts=shared_array((n_states, n_points, n_nodes), np.float32),
+            source_units=shared_array((n_states, n_points, n_nodes), np.float16),
+            probes=shared_array((n_points, n_probes), np.float32),
+            is_settled=shared_array((n_states, n_points), np.float32),
         )
 
     def prediction(self, n_sets: int, stands_for: IntArray) -> Prediction:
@@ -225,12 +229,23 @@ class Predictor:
             n_nodes=len(self.nodes),
             n_probes=len(self.probes),
         )
-        per_chunk = max(1, CHUNK_POINTS // len(draws))
-        for start in range(0, len(sets), per_chunk):
-            chunk = scenarios[start : start + per_chunk]
-            self._fill(room, start * len(draws), chunk, draws)
-            if progress is not None:
-                progress((start + len(chunk)) / len(sets))
+        per_chunk = max(1, SHARED_CHUNK_POINTS // len(draws))
+        starts = range(0, len(sets), per_chunk)
+
+        def fill(wanted: Sequence[int], tell: Callable[[float], None]) -> None:
+            for done, start in enumerate(wanted, start=1):
+                chunk = scenarios[start : start + per_chunk]
+                self._fill(room, start * len(draws), chunk, draws)
+                tell(done / len(wanted))
+
+        tell = progress or _tell_nobody
+        if len(starts) < LEAST_SHARED_CHUNKS or not can_fork():
+            fill(starts, tell)
+        else:
+            self.warm_up()
+            wait = beside(lambda: fill(starts[1::2], _tell_nobody))
+            fill(starts[::2], tell)
+            wait()
         return room.prediction(len(sets), np.arange(self.model.sample.n_draws) // every)
 
     def between_ohms(
@@ -374,6 +389,10 @@ def _scenarios(
 ) -> list[_Scenario]:
     numbers = [0] * len(sets) if replicates is None else replicates
     return list(zip(sets, numbers, strict=True))
+
+
+def _tell_nobody(share: float) -> None:
+    del share
 
 
 def _in_units(ohms: FloatArray) -> HalfArray:

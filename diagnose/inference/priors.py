@@ -13,7 +13,7 @@ import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
-from diagnose.faults.causes import FaultSet
+from diagnose.faults.causes import Cause, FaultSet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,3 +103,19 @@ class Priors:
     def cause_probabilities(self, answers: Mapping[str, str]) -> FloatArray:
         """Return the marginal chance of each cause, shape (n_causes,)."""
         return np.asarray(self.mode_probability @ self.given(answers))
+
+
+def rates_alone(causes: Sequence[Cause]) -> Priors:
+    """Return each cause at its own rate; a sheet asks for no probability."""
+    parts = list(dict.fromkeys(cause.part.name for cause in causes))
+    part_of = np.array([parts.index(cause.part.name) for cause in causes], dtype=int)
+    rates = np.array([cause.mode.rate for cause in causes], dtype=np.float64)
+    together = np.bincount(part_of, weights=rates, minlength=len(parts))
+    return Priors(
+        contexts=(),
+        configurations=((),),
+        configuration_probability=np.ones(1),
+        part_of=part_of,
+        mode_probability=rates[:, None],
+        ok_probability=np.asarray(1.0 - together[:, None], dtype=np.float64),
+    )

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
 from importlib.resources import files
@@ -21,12 +21,13 @@ from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.sample import Sample
 from diagnose.errors import UnsolvableCircuitError
-from diagnose.faults.causes import FaultSet, catalogue, effect_signature
+from diagnose.faults.beside import beside
+from diagnose.faults.causes import Cause, FaultSet, catalogue, effect_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import Prediction, Predictor
 from diagnose.inference.bank import Bank
 from diagnose.inference.compiled import Compiled
-from diagnose.inference.priors import Priors
+from diagnose.inference.priors import Priors, rates_alone
 from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.readings import PROTECTIVE_KINDS, clamp_parts
 
@@ -153,22 +154,29 @@ def open_model(
         tell(0.0, "reading the car's circuit")
         _check_states(predictor)
         tell(0.1, "laying out the causes")
-        # only here, so that a car in the cache does not wait for pgmpy
-        from diagnose.inference.network import CauseNetwork
-
-        priors = CauseNetwork(knowledge.contexts, causes).priors()
-        compiled = Compiled(
+        priors_of = beside(lambda: _priors(knowledge, causes))
+        bank = Compiled(
             predictor,
             knowledge,
-            priors,
+            rates_alone(causes),
             progress=lambda share: tell(0.2 + 0.75 * share, "working out every fault"),
-        )
+        ).bank
+        priors = priors_of()
+        compiled = Compiled(predictor, knowledge, priors, bank=bank)
         if cache is not None:
             cache.put(key, _packed(priors, compiled.bank))
     tell(1.0, "ready")
     return Model(
         car=car, knowledge=knowledge, compiled=compiled, lines=_lines(compiled)
     )
+
+
+def _priors(knowledge: Knowledge, causes: Sequence[Cause]) -> Priors:
+    """Return the priors of the cause network; the one use of pgmpy, and a slow one."""
+    # only here, so that a car in the cache does not wait for pgmpy
+    from diagnose.inference.network import CauseNetwork
+
+    return CauseNetwork(knowledge.contexts, causes).priors()
 
 
 def _told_nobody(share: float, doing: str) -> None:

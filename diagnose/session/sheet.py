@@ -23,7 +23,7 @@ from diagnose.faults.predicted import Prediction, Predictor
 from diagnose.inference.bank import Bank
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.hypotheses import Hypotheses
-from diagnose.inference.priors import Priors
+from diagnose.inference.priors import rates_alone
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.readings import Reading, ReadingKind, proposable_readings
 from diagnose.session.model import all_probes
@@ -225,7 +225,7 @@ def _compiled(car: Car, knowledge: Knowledge, causes: Sequence[Cause]) -> Compil
         symptoms=np.zeros((1, N_DRAWS, 0), dtype=np.float32),
     )
     return Compiled(
-        predictor, knowledge, _rates_alone(causes), bank=Bank.holding(healthy)
+        predictor, knowledge, rates_alone(causes), bank=Bank.holding(healthy)
     )
 
 
@@ -236,22 +236,6 @@ def _unsteady(prediction: Prediction, car: Car) -> tuple[str, ...]:
         state.name
         for state, share in zip(car.states, settled.tolist(), strict=True)
         if share < LEAST_SETTLED
-    )
-
-
-def _rates_alone(causes: Sequence[Cause]) -> Priors:
-    """Return each cause at its own rate; a sheet asks for no probability."""
-    parts = list(dict.fromkeys(cause.part.name for cause in causes))
-    part_of = np.array([parts.index(cause.part.name) for cause in causes], dtype=int)
-    rates = np.array([cause.mode.rate for cause in causes], dtype=np.float64)
-    together = np.bincount(part_of, weights=rates, minlength=len(parts))
-    return Priors(
-        contexts=(),
-        configurations=((),),
-        configuration_probability=np.ones(1),
-        part_of=part_of,
-        mode_probability=rates[:, None],
-        ok_probability=np.asarray(1.0 - together[:, None], dtype=np.float64),
     )
 
 

@@ -1,0 +1,92 @@
+"""Work done in a second process of the same program, where the system can fork.
+
+A forked child sees everything its parent holds, so nothing has to be packed up; arrays
+made by `shared_array` are seen by both. Where forking is not to be had, or the child is
+lost, the work is done in this process.
+"""
+
+from __future__ import annotations
+
+import math
+import mmap
+import multiprocessing
+import os
+import sys
+import threading
+from collections.abc import Callable
+from multiprocessing.connection import Connection
+from typing import Any, TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+ResultT = TypeVar("ResultT")
+
+
+def can_fork() -> bool:
+    """Return whether a forked child is safe here and would find a processor.
+
+    Not with other threads about, whose locks a child would inherit, and not on systems
+    whose libraries do not survive a fork.
+    """
+    has_fork = "fork" in multiprocessing.get_all_start_methods()
+    is_alone = threading.active_count() == 1
+    return (
+        has_fork
+        and is_alone
+        and sys.platform != "darwin"
+        and (os.cpu_count() or 1) > 1
+        and not multiprocessing.current_process().daemon
+    )
+
+
+def shared_array(shape: tuple[int, ...], dtype: npt.DTypeLike) -> npt.NDArray[Any]:
+    """Return an array of zeros that forked children write to as well."""
+    kind = np.dtype(dtype)
+    room = mmap.mmap(-1, max(1, math.prod(shape) * kind.itemsize))
+    return np.frombuffer(room, dtype=kind, count=math.prod(shape)).reshape(shape)
+
+
+def beside(work: Callable[[], ResultT]) -> Callable[[], ResultT]:
+    """Start work in a forked child.
+
+    Parameters
+    ----------
+    work : Callable
+        Its result must be small and picklable.
+
+    Returns
+    -------
+    Callable
+        Waits for the result and returns it; what the work raised is raised there.
+    """
+    if not can_fork():
+        return work
+    context = multiprocessing.get_context("fork")
+    receiver, sender = context.Pipe(duplex=False)
+    child = context.Process(target=_send, args=(sender, work))
+    child.start()
+    sender.close()
+
+    def wait() -> ResultT:
+        try:
+            is_done, result = receiver.recv()
+        except EOFError:
+            return work()
+        finally:
+            child.join()
+        if not is_done:
+            raise result
+        finished: ResultT = result
+        return finished
+
+    return wait
+
+
+def _send(sender: Connection, work: Callable[[], object]) -> None:
+    try:
+        message: tuple[bool, object] = (True, work())
+    except Exception as error:  # noqa: BLE001 - raised again by the parent
+        message = (False, error)
+    sender.send(message)
+    sender.close()
