@@ -196,9 +196,17 @@ class Predictor:
                 self._solvers[state] = CompensatedState(network)
             return self._solvers[state]
 
-    def warm_up(self) -> None:
-        """Make every solver; may run beside a diagnosis that waits for its owner."""
+    def warm_up(self, is_over: Callable[[], bool] = lambda: False) -> None:
+        """Make every solver; may run beside a diagnosis that waits for its owner.
+
+        Parameters
+        ----------
+        is_over : Callable
+            Asked before each state; True stops here.
+        """
         for state in range(len(self.states)):
+            if is_over():
+                return
             self.solver(state)
 
     def predict(

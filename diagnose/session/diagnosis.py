@@ -6,7 +6,7 @@ everything as it was.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
@@ -119,9 +119,15 @@ class Diagnosis:
         """All facts told, those taken back included."""
         return self._facts
 
-    def warm_up(self) -> None:
-        """Do ahead what the first answers need; may run beside the diagnosis."""
-        self._model.compiled.predictor.warm_up()
+    def warm_up(self, is_over: Callable[[], bool]) -> None:
+        """Do ahead what the first answers need; may run beside the diagnosis.
+
+        Parameters
+        ----------
+        is_over : Callable
+            Asked now and then whether nobody waits for it any more.
+        """
+        self._model.compiled.predictor.warm_up(is_over)
 
     def tell(self, fact: Fact) -> Answer:
         """Take a fact in and return what follows.

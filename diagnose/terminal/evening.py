@@ -239,16 +239,24 @@ def _hold_on_screen(
     from diagnose.terminal.notebook import Notebook, ink_for
 
     # while the person reads and chooses, so that the first answers need not wait
-    threading.Thread(target=casebook.diagnosis.warm_up, daemon=True).start()
-    console = Console(highlight=False, markup=False, emoji=False, width=_width(options))
-    run_interactive(
-        conversation,
-        opening=opening,
-        notebook=Notebook(console, ink_for(sys.stdout.encoding)),
-        vocabulary=casebook.diagnosis.vocabulary,
-        history_path=options.folder / HISTORY_FILE,
-        has_colour=not console.no_color,
+    is_leaving = threading.Event()
+    warming = threading.Thread(
+        target=casebook.diagnosis.warm_up, args=(is_leaving.is_set,)
     )
+    warming.start()
+    console = Console(highlight=False, markup=False, emoji=False, width=_width(options))
+    try:
+        run_interactive(
+            conversation,
+            opening=opening,
+            notebook=Notebook(console, ink_for(sys.stdout.encoding)),
+            vocabulary=casebook.diagnosis.vocabulary,
+            history_path=options.folder / HISTORY_FILE,
+            has_colour=not console.no_color,
+        )
+    finally:
+        is_leaving.set()
+        warming.join()
 
 
 def _is_screen() -> bool:
