@@ -31,9 +31,10 @@ class Solved:
         Shape (n_points, n_nodes). [V]
     is_settled : BoolArray
         Shape (n_points,).
+    is_base : BoolArray
+        Points in which nothing is changed, shape (n_points,).
     changed : tuple[tuple[IntArray, Changes], ...]
-        Groups of points that are small changes of the base; a point in no group, and
-        not solved afresh, is the base itself.
+        Groups of points that are small changes of the base.
     fresh : tuple[IntArray, OperatingPoint]
         The points that were solved afresh.
     """
@@ -41,6 +42,7 @@ class Solved:
     draw: IntArray
     volts: FloatArray
     is_settled: BoolArray
+    is_base: BoolArray
     changed: tuple[tuple[IntArray, Changes], ...]
     fresh: tuple[IntArray, OperatingPoint]
 
@@ -96,15 +98,19 @@ class CompensatedState:
         slots : Slots
             The changed branches of each point, n_points rows.
         """
-        volts = self.base.volts[draw]
+        volts = np.empty((len(draw), len(self.network.nodes)))
         is_settled = self.base.is_settled[draw]
         is_near = self._starts(draw, slots)
         near = np.flatnonzero(is_near)
         found = self._nearby.find(draw[near], slots.take(near))
         is_near[near] = found.is_found
         changed = [(near[points], changes) for points, changes in found.groups]
+        is_base = is_near.copy()
         for points, changes in changed:
-            volts[points] -= self._linear.falls(self._linear.response, changes)
+            falls = self._linear.falls(self._linear.response, changes)
+            volts[points] = self.base.volts[changes.draw] - falls
+            is_base[points] = False
+        volts[is_base] = self.base.volts[draw[is_base]]
         rows = np.flatnonzero(~is_near)
         fresh = self._solver.solve(draw[rows], slots.take(rows))
         volts[rows], is_settled[rows] = fresh.volts, fresh.is_settled
@@ -112,6 +118,7 @@ class CompensatedState:
             draw=draw,
             volts=volts,
             is_settled=is_settled,
+            is_base=is_base,
             changed=tuple(changed),
             fresh=(rows, fresh),
         )
@@ -124,7 +131,10 @@ class CompensatedState:
         starts = ~(self._needs_afresh[slots.branch] & (slots.branch >= 0)).any(axis=1)
         if self._cold is not None:
             points = np.flatnonzero(starts)
-            starts[points] = self._cold.find(draw[points], slots.take(points)).is_found
+            found = self._cold.find(
+                draw[points], slots.take(points), wants_changes=False
+            )
+            starts[points] = found.is_found
         return np.asarray(starts)
 
     def source_ohms(self, solved: Solved) -> FloatArray:
@@ -135,9 +145,11 @@ class CompensatedState:
         FloatArray
             Shape (n_points, n_nodes). [Ω]
         """
-        result = self._linear.self_ohms[solved.draw]
+        own, draw = self._linear.self_ohms, solved.draw
+        result = np.empty((len(draw), own.shape[1]))
+        result[solved.is_base] = own[draw[solved.is_base]]
         for points, changes in solved.changed:
-            result[points] -= self._linear.fall_ohms(changes)
+            result[points] = own[changes.draw] - self._linear.fall_ohms(changes)
         rows, fresh = solved.fresh
         for start in range(0, len(rows), BLOCK_POINTS):
             some = slice(start, start + BLOCK_POINTS)

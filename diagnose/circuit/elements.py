@@ -577,13 +577,20 @@ def _no_branches(setting: Setting) -> tuple[Branch, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Element:
-    """A kind of part: its terminals, its parameters, and how it becomes branches."""
+    """A kind of part: its terminals, its parameters, and how it becomes branches.
+
+    Parameters
+    ----------
+    follows_state : bool
+        What it does depends on the operating state.
+    """
 
     terminals: tuple[str, ...]
     parameters: tuple[str, ...]
     branches: Callable[[Setting], tuple[Branch, ...]]
     optional_terminals: tuple[str, ...] = ()
     needs_gate: bool = False
+    follows_state: bool = False
 
 
 _AB = ("a", "b")
@@ -605,6 +612,7 @@ ELEMENTS: Mapping[str, Element] = {
             "acceptance_ohms",
         ),
         branches=_battery,
+        follows_state=True,
     ),
     "alternator": Element(
         terminals=("output", "case"),
@@ -621,6 +629,7 @@ ELEMENTS: Mapping[str, Element] = {
             "sense_error_volts",
         ),
         branches=_alternator,
+        follows_state=True,
     ),
     "starter": Element(
         terminals=("plus", "case"),
@@ -642,6 +651,7 @@ ELEMENTS: Mapping[str, Element] = {
         terminals=_AB,
         parameters=("contact_ohms", *_STUCK, "fails_in_crank"),
         branches=_switch_contact,
+        follows_state=True,
     ),
     "controller": Element(
         terminals=("supply", "ground"),
@@ -653,6 +663,7 @@ ELEMENTS: Mapping[str, Element] = {
         parameters=("on_ohms", "limit_amps", *_STUCK),
         branches=_driver,
         needs_gate=True,
+        follows_state=True,
     ),
     "fuse": _PROTECTION,
     "fusible-link": _PROTECTION,

@@ -43,22 +43,21 @@ class Star:
         Row of the link to the first neighbour; the others follow.
     mesh : tuple[tuple[int, ...], ...]
         For each neighbour, the rows of its links to the neighbours after it.
+    between : tuple[tuple[int, ...], ...]
+        For each neighbour but the reference, the rows of its links to all of those,
+        -1 for the one to itself.
     """
 
     node: int
     neighbours: tuple[int, ...]
     first: int
     mesh: tuple[tuple[int, ...], ...]
+    between: tuple[tuple[int, ...], ...]
 
     @property
     def links(self) -> slice:
         """The rows of the links."""
         return slice(self.first, self.first + len(self.neighbours))
-
-    def mesh_row(self, first: int, second: int) -> int:
-        """Return the row of the link between two neighbours, given by position."""
-        low, high = min(first, second), max(first, second)
-        return self.mesh[low][high - low - 1]
 
 
 class Elimination:
@@ -149,12 +148,19 @@ def _order(
 def _star(
     node: int, neighbours: tuple[int, ...], rows: dict[tuple[int, int], int]
 ) -> Star:
-    mesh = tuple(
-        tuple(rows[a, b] for b in neighbours[place + 1 :])
-        for place, a in enumerate(neighbours)
+    def row(a: int, b: int) -> int:
+        return -1 if a == b else rows[min(a, b), max(a, b)]
+
+    return Star(
+        node=node,
+        neighbours=neighbours,
+        first=row(node, neighbours[0]),
+        mesh=tuple(
+            tuple(row(a, b) for b in neighbours[place + 1 :])
+            for place, a in enumerate(neighbours)
+        ),
+        between=tuple(tuple(row(a, b) for b in neighbours[1:]) for a in neighbours[1:]),
     )
-    first = rows[min(node, neighbours[0]), max(node, neighbours[0])]
-    return Star(node, neighbours, first, mesh)
 
 
 def eliminate(stars: Sequence[Star], rows: FloatArray, totals: FloatArray) -> None:
@@ -242,6 +248,8 @@ def self_ohms(
     ----------
     stars : Sequence[Star]
         All nodes, eliminated.
+    shares, totals : FloatArray
+        As `eliminate` leaves them.
 
     Returns
     -------
@@ -258,18 +266,19 @@ def self_ohms(
     K. Takahashi, J. Fagan, M.-S. Chin, "Formation of a sparse bus impedance matrix and
     its application to short circuit study", PICA Conference, 1973 (from memory).
     """
-    between = np.zeros_like(shares)
-    own = np.zeros_like(totals)
+    entries, own = np.zeros_like(shares), np.zeros_like(totals)
+    each_share, each_entry, each_own = list(shares), list(entries), list(own)
     part = np.empty(shares.shape[1])
     for star in reversed(stars):
-        around = star.neighbours
-        np.divide(1.0, totals[star.node], out=own[star.node])
-        for j in range(1, len(around)):
-            entry = between[star.first + j]
-            for k in range(1, len(around)):
-                known = own[around[k]] if j == k else between[star.mesh_row(j, k)]
-                np.multiply(shares[star.first + k], known, out=part)
+        itself = np.divide(1.0, totals[star.node], out=each_own[star.node])
+        for row, (neighbour, rows) in enumerate(
+            zip(star.neighbours[1:], star.between, strict=True), star.first + 1
+        ):
+            entry = each_entry[row]
+            for link, between in enumerate(rows, star.first + 1):
+                known = each_own[neighbour] if between < 0 else each_entry[between]
+                np.multiply(each_share[link], known, out=part)
                 np.add(entry, part, out=entry)
-            np.multiply(shares[star.first + j], entry, out=part)
-            np.add(own[star.node], part, out=own[star.node])
+            np.multiply(each_share[row], entry, out=part)
+            np.add(itself, part, out=itself)
     return own

@@ -99,16 +99,17 @@ class NodalPlan:
 
 @dataclass(frozen=True, slots=True)
 class _Control:
-    """One controlled branch put in: Z becomes Z - response * factor * reading.
+    """One controlled branch put in: Z becomes Z - response siemens kept reading.
 
     `pair` are its control nodes; `response` is the volts of each node per amp into its
     first output node and out of the second, `reading` its control volts per amp into
-    each node.
+    each node, and `kept` what is left of its control volts when it is put in.
     """
 
     pair: tuple[int, int]
     output: tuple[int, int]
-    factor: FloatArray
+    siemens: FloatArray
+    kept: FloatArray
     response: FloatArray
 
 
@@ -135,18 +136,23 @@ class Factored:
         control_siemens: FloatArray,
     ) -> None:
         self._stars, self._shares, self._totals = stars, shares, totals
-        on_slope = control_siemens.any(axis=1)
-        branches = np.array(plan.controlled, dtype=np.int64)[on_slope]
+        branches = np.array(plan.controlled, dtype=np.int64)
         self._outputs, self._pairs = plan.output[branches], plan.control[branches]
-        self._siemens = control_siemens[on_slope]
+        self._siemens = control_siemens
+        self._has_controls = bool(control_siemens.any())
         self._controls: list[_Control] = []
 
     @property
     def has_controls(self) -> bool:
         """Whether any controlled branch is on a slope."""
-        return bool(len(self._pairs))
+        return self._has_controls
 
-    def volts(self, amps: FloatArray, sources: Iterable[int]) -> FloatArray:
+    def volts(
+        self,
+        amps: FloatArray,
+        sources: Iterable[int],
+        control_amps: FloatArray | None = None,
+    ) -> FloatArray:
         """Return the node voltages, shaped as the currents. [V].
 
         Parameters
@@ -156,21 +162,41 @@ class Factored:
             [A]
         sources : Iterable[int]
             The nodes that have any.
+        control_amps : FloatArray or None
+            The fixed part of the current of each controlled branch, shape
+            (n_controlled, n_cases, n_points); none when not given. Apart, because on a
+            steep slope it is hundreds of times what flows. [A]
         """
-        if self.has_controls and not self._controls:
-            # the responses of controlled branches come cheaply with the first question
-            n_cases = amps.shape[1]
-            both = np.concatenate([amps, self._pair_amps(self._outputs)], axis=1)
-            volts = self._plain_volts(both, {*sources, *self._outputs.ravel().tolist()})
-            self._put_in_controls(volts[:, n_cases:])
-            volts = volts[:, :n_cases]
-        else:
-            volts = self._plain_volts(amps, sources)
-        for put_in in self._controls:
+        has_amps = control_amps is not None and bool(control_amps.any())
+        if not has_amps and not self._has_controls:
+            return self._plain_volts(amps, sources)
+        volts = self._with_controls(amps, sources)
+        for place, put_in in enumerate(self._controls):
             first, second = put_in.pair
-            current = put_in.factor * (volts[first] - volts[second])
-            volts -= put_in.response[:, None] * current
+            current = put_in.siemens * (volts[first] - volts[second])
+            if control_amps is not None:
+                current += control_amps[place]
+            volts -= put_in.response[:, None] * (current * put_in.kept)
         return volts
+
+    def _with_controls(self, amps: FloatArray, sources: Iterable[int]) -> FloatArray:
+        """Return plain volts; the first time, find how controlled branches respond."""
+        if self._controls:
+            return self._plain_volts(amps, sources)
+        n_cases = amps.shape[1]
+        both = np.concatenate([amps, self._pair_amps(self._outputs)], axis=1)
+        self._plain_volts(both, {*sources, *self._outputs.ravel().tolist()})
+        responses = both[:, n_cases:]
+        for place, slope in enumerate(self._siemens):
+            output, pair = self._outputs[place].tolist(), self._pairs[place].tolist()
+            response, later = responses[:, place].copy(), responses[:, place + 1 :]
+            kept = 1.0 / (1.0 + slope * (response[pair[0]] - response[pair[1]]))
+            current = slope * kept * (later[pair[0]] - later[pair[1]])
+            later -= response[:, None] * current[None]
+            self._controls.append(
+                _Control(tuple(pair), tuple(output), slope, kept, response)
+            )
+        return both[:, :n_cases]
 
     def _plain_volts(self, amps: FloatArray, sources: Iterable[int]) -> FloatArray:
         """Return the node voltages without controlled branches, over the currents."""
@@ -178,19 +204,6 @@ class Factored:
         spread_amps(self._stars, self._shares, amps, sources)
         amps_to_volts(self._stars, self._shares, self._totals, amps)
         return amps
-
-    def _put_in_controls(self, responses: FloatArray) -> None:
-        """Put the controlled branches in, one after the other."""
-        for place, (output, pair) in enumerate(
-            zip(self._outputs.tolist(), self._pairs.tolist(), strict=True)
-        ):
-            response, slope = responses[:, place].copy(), self._siemens[place]
-            factor = slope / (1.0 + slope * (response[pair[0]] - response[pair[1]]))
-            later = responses[:, place + 1 :]
-            later -= response[:, None] * (factor * (later[pair[0]] - later[pair[1]]))
-            self._controls.append(
-                _Control(tuple(pair), tuple(output), factor, response)
-            )
 
     def _pair_amps(self, pairs: IntArray) -> FloatArray:
         amps = np.zeros((len(self._totals), len(pairs), self._totals.shape[1]))
@@ -239,8 +252,8 @@ class Factored:
         rows = self._plain_volts(self._pair_amps(ends), ends.ravel().tolist())
         for place, put_in in enumerate(self._controls):
             (first, second), later = put_in.output, rows[:, place + 1 :]
-            current = put_in.factor * (later[first] - later[second])
-            later -= rows[:, place, None] * current
+            current = put_in.siemens * put_in.kept * (later[first] - later[second])
+            later -= rows[:, place, None] * current[None]
         return rows
 
     def self_ohms(self) -> FloatArray:
@@ -252,8 +265,9 @@ class Factored:
             Shape (n_nodes, n_points). [Ω]
         """
         ohms = self_ohms(self._stars, self._shares, self._totals)
-        if self.has_controls:
+        if self._has_controls:
             readings = self._readings(np.empty((0, 2), dtype=np.int64))
             for place, put_in in enumerate(self._controls):
-                ohms -= put_in.response * put_in.factor * readings[:, place]
+                factor = put_in.siemens * put_in.kept
+                ohms -= put_in.response * factor * readings[:, place]
         return ohms

@@ -106,7 +106,9 @@ class Nearby:
         lets_go = is_free & ~self._is_on
         self._most_watch = np.where(lets_go, curves[OFF_VOLTS], np.inf).T.copy()
 
-    def find(self, draw: IntArray, slots: Slots) -> Found:
+    def find(
+        self, draw: IntArray, slots: Slots, *, wants_changes: bool = True
+    ) -> Found:
         """Return the points that lie near the base.
 
         Parameters
@@ -115,20 +117,29 @@ class Nearby:
             The tolerance draw of each point, shape (n_points,).
         slots : Slots
             The changed branches of each point, n_points rows.
+        wants_changes : bool
+            False: only whether points are found is asked.
         """
-        groups, moving = [], [np.empty(0, dtype=np.int64)]
+        groups, moving, looks = [], [], []
         is_found = np.ones(len(draw), dtype=np.bool_)
         for points, branch, curves in _blocks(slots):
             changes = self._unmoved(draw[points], branch, curves)
-            stays = changes.is_sound & self._stays(changes, curves)
+            look = self._looks_of(changes)
+            stays = changes.is_sound & self._stays(changes, curves, look)
             is_found[points] = stays
             groups.append((points[stays], changes.take(np.flatnonzero(stays))))
-            moving.append(points[changes.is_sound & ~stays])
-        rest = np.concatenate(moving)
+            moves = changes.is_sound & ~stays
+            moving.append(points[moves])
+            looks.append(look[moves])
+        rest = np.concatenate([*moving, np.empty(0, dtype=np.int64)])
         if len(rest):
-            for points, changes in self._moved(draw[rest], slots.take(rest)):
-                groups.append((rest[points], changes))
-                is_found[rest[points]] = True
+            seen = _seen(np.concatenate(looks).T, is_lost=np.zeros(len(rest), bool))
+            batch = _Batch.of(self._solver, draw[rest], slots.take(rest))
+            settled = self._settled(batch, seen)
+            is_found[rest] = self._is_clear(batch, settled)
+            if wants_changes:
+                for points, changes in self._final(batch, settled):
+                    groups.append((rest[points], changes))
         return Found(groups=tuple(groups), is_found=is_found)
 
     def _unmoved(self, draw: IntArray, branch: IntArray, curves: FloatArray) -> Changes:
@@ -148,16 +159,18 @@ class Nearby:
             is_conducting=is_conducting,
         )
 
-    def _seen(self, changes: Changes) -> tuple[FloatArray, FloatArray]:
-        """Return control and watch volts, shape (n_points, n_active) each. [V]."""
+    def _looks_of(self, changes: Changes) -> FloatArray:
+        """Return control and watch volts, shape (n_points, 2 n_active). [V]."""
         looks = self._looks[changes.draw]
         looks -= self._linear.falls(self._look_response, changes)
-        return looks[:, : len(self._active)], looks[:, len(self._active) :]
+        return np.asarray(looks)
 
-    def _stays(self, changes: Changes, curves: FloatArray) -> BoolArray:
+    def _stays(
+        self, changes: Changes, curves: FloatArray, looks: FloatArray
+    ) -> BoolArray:
         """Return where no segment and no gate leaves the base, (n_points,)."""
         draw = changes.draw
-        control, watch = self._seen(changes)
+        control, watch = np.split(looks, 2, axis=1)
         watch = np.abs(watch)
         strays = (control < self._low[draw]) | (control > self._high[draw])
         strays |= watch < self._least_watch[draw]
@@ -192,53 +205,46 @@ class Nearby:
         leaves |= pulls_in & (watch < curve[ON_VOLTS])
         return np.asarray(leaves | (is_free & ~is_on & (watch >= curve[OFF_VOLTS])))
 
-    def _moved(
-        self, draw: IntArray, slots: Slots
-    ) -> Iterator[tuple[IntArray, Changes]]:
-        """Let segments and gates of points follow; yield those that are found."""
-        batch = _Batch.of(self._solver, draw, slots)
+    def _settled(self, batch: _Batch, first: Seen) -> Rest:
+        """Let segments and gates of points follow; `first` shows them as they are."""
 
         def look(moving: Moving, siemens: FloatArray, amps: FloatArray) -> Seen:
             carries = self._settling.conducts(moving.curves, moving.is_on)
             looks = np.zeros((2 * len(siemens), len(moving.point)))
             is_lost = np.ones(len(moving.point), dtype=np.bool_)
-            for points, changes in self._grouped(
-                batch, moving.point, _Lines(siemens, amps, carries)
-            ):
-                looks[:, points] = np.concatenate(self._seen(changes), axis=1).T
+            lines = _Lines(siemens, amps, carries)
+            for points, changes in self._grouped(batch, moving.point, lines):
+                looks[:, points] = self._looks_of(changes).T
                 is_lost[points] = ~changes.is_sound
-            control, watch = np.split(looks, 2)
-            return Seen(
-                control_volts=control,
-                watch_volts=watch,
-                kept=looks[:0],
-                is_lost=is_lost,
-            )
+            return _seen(looks, is_lost=is_lost)
 
         start = Moving.start(
-            draw,
+            batch.draw,
             batch.curves,
-            segment=self._segment.take(draw, axis=1),
-            is_on=self._is_on.take(draw, axis=1),
+            segment=self._segment.take(batch.draw, axis=1),
+            is_on=self._is_on.take(batch.draw, axis=1),
         )
-        rest = self._settling.settle(start, look)
-        carries = self._settling.conducts(batch.curves, rest.is_on)
-        segments = Segments.of(batch.curves, rest.segment)
+        return self._settling.settle(start, look, first=first)
+
+    def _final(self, batch: _Batch, rest: Rest) -> Iterator[tuple[IntArray, Changes]]:
+        """Yield the changes of points that are found."""
+        found = np.flatnonzero(self._is_clear(batch, rest))
+        curves = batch.curves.take(found, axis=2)
+        carries = self._settling.conducts(curves, rest.is_on.take(found, axis=1))
+        segments = Segments.of(curves, rest.segment.take(found, axis=1))
         lines = _Lines(segments.siemens * carries, segments.amps * carries, carries)
-        is_clear = rest.is_settled & self._is_clear(batch, rest)
-        for points, changes in self._grouped(batch, np.arange(len(draw)), lines):
-            kept = np.flatnonzero(changes.is_sound & is_clear[points])
-            yield points[kept], changes.take(kept)
+        for points, changes in self._grouped(batch, found, lines):
+            yield found[points], changes
 
     def _is_clear(self, batch: _Batch, rest: Rest) -> BoolArray:
-        """Return where every gate pulls in or lets go by itself, (n_points,)."""
+        """Return where points rest and every gate decides by itself, (n_points,)."""
         curves, watch = batch.curves, np.abs(rest.watch_volts)
         is_free = self._settling.has_gate & (curves[FORCED] == 0.0)
         pulls_in = self._must_start[:, batch.draw] | (is_free & rest.is_on)
         lets_go = is_free & ~rest.is_on
         is_held = pulls_in & (watch < curves[ON_VOLTS])
         is_held |= lets_go & (watch >= curves[OFF_VOLTS])
-        return np.asarray(~is_held.any(axis=0))
+        return np.asarray(rest.is_settled & ~is_held.any(axis=0))
 
     def _grouped(
         self, batch: _Batch, point: IntArray, lines: _Lines
@@ -315,6 +321,13 @@ class _Batch:
             np.where(is_fixed, slots.branch, -1).T,
             fixed_siemens(slots.curves).T,
         )
+
+
+def _seen(looks: FloatArray, *, is_lost: BoolArray) -> Seen:
+    control, watch = np.split(looks, 2)
+    return Seen(
+        control_volts=control, watch_volts=watch, kept=looks[:0], is_lost=is_lost
+    )
 
 
 def _blocks(slots: Slots) -> Iterator[tuple[IntArray, IntArray, FloatArray]]:

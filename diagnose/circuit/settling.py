@@ -26,7 +26,7 @@ from diagnose.circuit.nodal import (
 
 BREAK_VOLTS = 1e-9
 # Derived: far under a millivolt, far over rounding of a 12 V solution.
-NEWTON_ROUNDS = 8
+NEWTON_ROUNDS = 5
 # Measured: most points settle in three; what has not in eight goes round in circles.
 MAX_FLIPS = 4
 # Derived: pull in, drop out, pull in, drop out without settling is chatter.
@@ -261,6 +261,7 @@ class Settling:
         moving: Moving,
         look: Look,
         *,
+        first: Seen | None = None,
         guesses: Guesses | None = None,
         is_noting: bool = False,
     ) -> Rest:
@@ -268,6 +269,8 @@ class Settling:
 
         Parameters
         ----------
+        first : Seen or None
+            What `look` would show of the points as they are, when that is known.
         guesses : Guesses or None
             Where segments start when gates have turned; where they are when None.
         is_noting : bool
@@ -278,8 +281,11 @@ class Settling:
         for round_number in range(1, self.max_rounds + 1):
             carries = self.conducts(moving.curves, moving.is_on)
             segments = Segments.of(moving.curves, moving.segment)
-            siemens, amps = segments.siemens * carries, segments.amps * carries
-            seen = look(moving, siemens, amps)
+            if round_number == 1 and first is not None:
+                seen = first
+            else:
+                lines = segments.siemens * carries, segments.amps * carries
+                seen = look(moving, *lines)
             if rest is None:
                 rest = Rest.unknown(len(moving.segment), n_points, len(seen.kept))
             is_quiet, has_turned, moved = self._moved(moving, seen, segments, carries)
