@@ -59,6 +59,10 @@ SENSE_OHMS = 10e3
 # From memory: a regulator's sense input draws about a milliamp; without it an open
 # sense wire would float to the battery's volts and look sound.
 
+SENSE_LIMIT_WIDTH_VOLTS = 0.3
+# From memory, as the droop of the set point: over so many volts a regulator that limits
+# its own output goes from full field to none.
+
 EXCITER_SIEMENS = 2.0
 EXCITED_VOLTS = 0.25
 # From memory: residual magnetism plus some tenths of a volt on the field make an
@@ -297,7 +301,6 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
     set_volts = values["set_volts"] + values["sense_error_volts"]
     slope = values["rated_amps"] / values["droop_volts"]
     none = np.zeros_like(limit)
-    clamp = np.full_like(limit, CLAMP_VOLTS * setting.scale)
     can_charge = (values["is_working"] > 0.5) & (rpm > values["cut_in_rpm"])
     exciter = part.terminals.get("exciter")
     gate = None
@@ -320,16 +323,10 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
         forced=forced,
         gate=gate,
     )
-    avalanche = setting.curve(
-        nodes=setting.between("output", "case"),
-        breaks=clamp[:, None],
-        siemens=_columns(none, np.full_like(limit, CLAMP_SIEMENS)),
-        amps=_columns(none, -CLAMP_SIEMENS * clamp),
-        suffix="/avalanche",
-    )
+    above = _above_set_volts(setting, limit=limit, set_volts=set_volts)
     sense = _sense_input(setting)
     if exciter is None:
-        return output, avalanche, *sense
+        return output, above, *sense
     diodes = setting.linear(
         np.full_like(limit, 1.0 / EXCITER_SIEMENS),
         nodes=(part.terminals["output"], exciter),
@@ -338,17 +335,66 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
         gate=gate,
     )
     field = setting.linear(values["field_ohms"], nodes=(exciter, case), suffix="/field")
-    return output, avalanche, *sense, diodes, field
+    return output, above, *sense, diodes, field
+
+
+def _above_set_volts(
+    setting: Setting, *, limit: FloatArray, set_volts: FloatArray
+) -> Branch:
+    """Return what keeps the output post from rising: a limit of its own, avalanche.
+
+    A regulator that senses elsewhere takes its field back when its own output is some
+    volts above the set point: the branch then takes what the source gives too much.
+    """
+    none = np.zeros_like(limit)
+    clamp = np.full_like(limit, CLAMP_VOLTS * setting.scale)
+    slope = np.full_like(limit, CLAMP_SIEMENS)
+    nodes = setting.between("output", "case")
+    if not _has_sense_wire(setting):
+        return setting.curve(
+            nodes=nodes,
+            breaks=clamp[:, None],
+            siemens=_columns(none, slope),
+            amps=_columns(none, -slope * clamp),
+            suffix="/above-set-volts",
+        )
+    start = set_volts + setting.values["sense_limit_volts"]
+    end = start + SENSE_LIMIT_WIDTH_VOLTS * setting.scale
+    clamp = np.maximum(clamp, end)
+    back = limit / (end - start)
+    return setting.curve(
+        nodes=nodes,
+        breaks=_columns(start, end, clamp),
+        siemens=_columns(none, back, none, slope),
+        amps=_columns(none, -back * start, limit, limit - slope * clamp),
+        suffix="/above-set-volts",
+    )
+
+
+def _has_sense_wire(setting: Setting) -> bool:
+    terminals = setting.part.terminals
+    return terminals.get("sense", terminals["output"]) != terminals["output"]
 
 
 def _sense_input(setting: Setting) -> tuple[Branch, ...]:
-    """Return what the regulator draws from a sense wire of its own."""
-    terminals = setting.part.terminals
-    if terminals.get("sense", terminals["output"]) == terminals["output"]:
+    """Return what the regulator draws from a sense wire of its own, and its backup.
+
+    A resistor inside, from the output, holds the sense terminal when its wire is
+    broken: the divider makes the regulator charge `sense_backup_volts` high.
+    """
+    if not _has_sense_wire(setting):
         return ()
-    ohms = np.full_like(setting.values["set_volts"], SENSE_OHMS)
-    nodes = setting.between("sense", "case")
-    return (setting.linear(ohms, nodes=nodes, suffix="/sense-input"),)
+    values = setting.values
+    ohms = np.full_like(values["set_volts"], SENSE_OHMS)
+    backup = ohms * values["sense_backup_volts"] / values["set_volts"]
+    return (
+        setting.linear(
+            ohms, nodes=setting.between("sense", "case"), suffix="/sense-input"
+        ),
+        setting.linear(
+            backup, nodes=setting.between("output", "sense"), suffix="/sense-backup"
+        ),
+    )
 
 
 def _starter(setting: Setting) -> tuple[Branch, ...]:
@@ -627,6 +673,8 @@ ELEMENTS: Mapping[str, Element] = {
             "field_ohms",
             "is_working",
             "sense_error_volts",
+            "sense_limit_volts",
+            "sense_backup_volts",
         ),
         branches=_alternator,
         follows_state=True,

@@ -45,6 +45,8 @@ _VOLTAGE_EXPONENTS: Mapping[str, int] = MappingProxyType(
         "acceptance_ohms": 1,
         "set_volts": 1,
         "droop_volts": 1,
+        "sense_limit_volts": 1,
+        "sense_backup_volts": 1,
         "field_ohms": 2,
         "cranking_amps": -1,
         "stall_ohms": 2,

@@ -1,0 +1,170 @@
+"""Charging: a battery, an alternator, the wires between them, worked against the trade.
+
+Each test names its source and its basis: read (in the document), copy (in a secondary
+copy), memory, or rule (of the trade).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from diagnose.circuit.car import OperatingState, Origin, Part, Value, fixed
+from tests.circuit.small_circuits import (
+    GROUND,
+    SolvedCircuit,
+    make_part,
+    make_resistor,
+    solve_circuit,
+)
+
+IDLE = OperatingState(
+    name="idle", label="idling", switch_positions={"key": "run"}, engine_rpm=800.0
+)
+OUTPUT, SENSE, HOT = "alternator.output", "alternator.sense", "battery.plus"
+OPEN_OHMS = 1e9
+LOAD_OHMS = 0.7
+# Derived: 14 V over it are 20 A, a usual load at idle.
+
+
+def make_battery() -> Part:
+    """Return a battery of 12.6 V at rest that takes 8.9 A at 14.2 V (rule)."""
+    return make_part(
+        "battery",
+        "battery",
+        HOT,
+        GROUND,
+        state_of_charge=1.0,
+        empty_volts=11.8,
+        full_volts=12.6,
+        internal_ohms=0.009,
+        acceptance_ohms=0.18,
+    )
+
+
+def make_alternator(*optional: str, **changed: float) -> Part:
+    """Return an alternator on the bench, its case on the reference."""
+    part = make_part(
+        "alternator",
+        "alternator",
+        OUTPUT,
+        GROUND,
+        *optional,
+        set_volts=14.2,
+        droop_volts=0.25,
+        rated_amps=100.0,
+        cut_in_rpm=1000.0,
+        speed_constant_rpm=1500.0,
+        pulley_ratio=2.2,
+        field_ohms=4.0,
+        is_working=1.0,
+        sense_error_volts=0.0,
+        sense_limit_volts=2.5,
+        sense_backup_volts=1.0,
+    )
+    values = {
+        name: Value(distribution=fixed(amount), origin=Origin.CAR_FILE)
+        for name, amount in changed.items()
+    }
+    return replace(part, values={**part.values, **values})
+
+
+def charging(
+    *,
+    charge_ohms: float = 0.005,
+    sense_ohms: float = 0.05,
+    sense_at: str = HOT,
+    rated_amps: float = 100.0,
+) -> SolvedCircuit:
+    """Return a car at idle whose regulator senses at the battery."""
+    parts = [
+        make_battery(),
+        make_alternator(SENSE, rated_amps=rated_amps),
+        make_resistor(OUTPUT, HOT, charge_ohms, name="charge-wire"),
+        make_resistor(sense_at, SENSE, sense_ohms, name="sense-wire"),
+        make_resistor(HOT, GROUND, LOAD_OHMS, name="loads"),
+    ]
+    return solve_circuit(parts, IDLE)
+
+
+def test_a_remote_sense_wire_makes_up_for_the_drop_of_the_charge_wire() -> None:
+    solved = charging(charge_ohms=0.03)
+
+    # Derived: 20 A of load and 9 A into the battery through .03 ohm drop .9 V, so much
+    # higher lies the output; the battery gets the set point less a part of the droop.
+    assert solved.drop_volts(HOT) == pytest.approx(14.1, abs=0.1)
+    assert solved.drop_volts(OUTPUT, HOT) == pytest.approx(0.87, abs=0.05)
+
+
+# Memory: a regulator with a sense wire holds its own output to 2 to 3 V above its set
+# point, whatever the charge wire does: 16.2 to 17.2 V.
+@pytest.mark.parametrize("charge_ohms", [0.2, 0.5, 2.0, 8.0, OPEN_OHMS])
+def test_a_bad_charge_wire_leaves_the_output_below_seventeen_volts(
+    charge_ohms: float,
+) -> None:
+    solved = charging(charge_ohms=charge_ohms)
+
+    assert 16.2 <= solved.drop_volts(OUTPUT) <= 17.2
+
+
+# The battery then carries the loads: 12.6 V less 18 A through .009 ohm is 12.4 V.
+def test_an_open_charge_wire_leaves_the_battery_at_its_own_volts() -> None:
+    solved = charging(charge_ohms=OPEN_OHMS)
+
+    assert solved.drop_volts(HOT) == pytest.approx(12.44, abs=0.02)
+
+
+# Memory: a sense lead carries milliamperes, with any fault of the charge wire.
+@pytest.mark.parametrize("charge_ohms", [0.005, 0.5, OPEN_OHMS])
+def test_the_sense_wire_carries_milliamperes(charge_ohms: float) -> None:
+    solved = charging(charge_ohms=charge_ohms)
+
+    assert abs(solved.branch_amps["sense-wire"]) < 0.010
+
+
+# Memory: with its sense wire broken a regulator falls back on its own output and
+# charges .5 to 1.5 V high.
+def test_a_broken_sense_wire_charges_a_volt_high() -> None:
+    solved = charging(sense_ohms=OPEN_OHMS)
+
+    assert solved.drop_volts(OUTPUT) == pytest.approx(15.2, abs=0.2)
+
+
+# A sense wire behind a switched feed that is dead sees nothing: the regulator's own
+# limit is what is left, 14.2 + 2.5 V and a part of the width of the limit. It takes a
+# big alternator to get there against a battery that gasses.
+def test_a_sense_wire_on_a_dead_feed_charges_up_to_the_limit() -> None:
+    solved = charging(sense_at=GROUND, rated_amps=300.0)
+
+    assert solved.drop_volts(OUTPUT) == pytest.approx(16.85, abs=0.15)
+
+
+# A sense wire behind 1 V of drop makes the regulator add that volt everywhere else.
+def test_a_sense_wire_on_a_feed_that_drops_a_volt_charges_a_volt_high() -> None:
+    parts = [
+        make_battery(),
+        make_alternator(SENSE),
+        make_resistor(OUTPUT, HOT, 0.005, name="charge-wire"),
+        make_resistor(HOT, "lamp-feed.out", 0.1, name="lamp-feed"),
+        make_resistor("lamp-feed.out", GROUND, 1.32, name="lamps"),
+        make_resistor("lamp-feed.out", SENSE, 0.05, name="sense-wire"),
+    ]
+    solved = solve_circuit(parts, IDLE)
+
+    # Derived: lamps of 1.32 ohm behind .1 ohm take 14.1 / 1.42 = 10.7 A.
+    assert solved.drop_volts(HOT, "lamp-feed.out") == pytest.approx(1.07, abs=0.05)
+    assert solved.drop_volts(SENSE) == pytest.approx(14.1, abs=0.1)
+
+
+def test_without_a_sense_wire_the_output_keeps_to_its_set_point() -> None:
+    parts = [
+        make_battery(),
+        make_alternator(),
+        make_resistor(OUTPUT, HOT, 0.5, name="charge-wire"),
+        make_resistor(HOT, GROUND, LOAD_OHMS, name="loads"),
+    ]
+    solved = solve_circuit(parts, IDLE)
+
+    assert solved.drop_volts(OUTPUT) == pytest.approx(14.2, abs=0.05)
+    assert solved.drop_volts(HOT) < 12.6
