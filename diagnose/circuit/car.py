@@ -266,6 +266,14 @@ class Car:
         raise KeyError(name)
 
     @property
+    def is_positive_ground(self) -> bool:
+        """Whether the battery's positive post is the grounded one."""
+        return any(
+            part.kind == "battery" and part.terminals["plus"] == self.reference
+            for part in self.parts
+        )
+
+    @property
     def nodes(self) -> tuple[str, ...]:
         """Every node, the reference first, then in the order of the parts."""
         seen = {self.reference: None}

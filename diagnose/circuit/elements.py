@@ -137,6 +137,9 @@ class Setting:
         Position of the part's switch in this state.
     scale : float
         System volts over 12: thresholds in element code are for a 12 V car.
+    is_mirrored : bool
+        The part is the other way round, as in a positive-ground car; see
+        `Element.has_ground_side`.
     """
 
     part: Part
@@ -147,10 +150,12 @@ class Setting:
     position: str
     body: str
     scale: float
+    is_mirrored: bool = False
 
     def between(self, first: str, second: str) -> tuple[str, str]:
-        """Return the nodes of two of the part's terminals."""
-        return self.part.terminals[first], self.part.terminals[second]
+        """Return the nodes of two terminals, the more positive one of them first."""
+        nodes = self.part.terminals[first], self.part.terminals[second]
+        return nodes[::-1] if self.is_mirrored else nodes
 
     def linear(
         self,
@@ -314,9 +319,10 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
             is_self_holding=True,
         )
         forced = np.where(can_charge, 0.0, -1.0)
+    sensed = "sense" if "sense" in part.terminals else "output"
     output = setting.curve(
         nodes=setting.between("output", "case"),
-        control=(part.terminals.get("sense", part.terminals["output"]), case),
+        control=setting.between(sensed, "case"),
         breaks=_columns(set_volts - limit / slope, set_volts),
         siemens=_columns(none, slope, none),
         amps=_columns(-limit, -slope * set_volts, none),
@@ -328,7 +334,7 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
     if exciter is None:
         return output, above, *sense
     diodes = setting.linear(
-        np.full_like(limit, 1.0 / EXCITER_SIEMENS),
+        np.full_like(limit, setting.scale**2 / EXCITER_SIEMENS),
         nodes=(part.terminals["output"], exciter),
         suffix="/exciter-diodes",
         forced=forced,
@@ -629,6 +635,9 @@ class Element:
     ----------
     follows_state : bool
         What it does depends on the operating state.
+    has_ground_side : bool
+        Its first terminal is the one away from ground and counts as the positive one;
+        a positive-ground car has it the other way round.
     """
 
     terminals: tuple[str, ...]
@@ -637,6 +646,7 @@ class Element:
     optional_terminals: tuple[str, ...] = ()
     needs_gate: bool = False
     follows_state: bool = False
+    has_ground_side: bool = False
 
 
 _AB = ("a", "b")
@@ -677,12 +687,14 @@ ELEMENTS: Mapping[str, Element] = {
             "sense_backup_volts",
         ),
         branches=_alternator,
+        has_ground_side=True,
         follows_state=True,
     ),
     "starter": Element(
         terminals=("plus", "case"),
         parameters=("cranking_amps", "stall_ohms"),
         branches=_starter,
+        has_ground_side=True,
     ),
     "coil": Element(
         terminals=_AB,
@@ -705,11 +717,13 @@ ELEMENTS: Mapping[str, Element] = {
         terminals=("supply", "ground"),
         parameters=("supply_amps", "reset_volts", "restart_volts", "is_working"),
         branches=_controller,
+        has_ground_side=True,
     ),
     "driver": Element(
         terminals=("out", "return"),
         parameters=("on_ohms", "limit_amps", *_STUCK),
         branches=_driver,
+        has_ground_side=True,
         needs_gate=True,
         follows_state=True,
     ),
@@ -738,6 +752,7 @@ ELEMENTS: Mapping[str, Element] = {
         terminals=_AB,
         parameters=("lamp_watts", "lamp_volts", "is_open"),
         branches=_lamp,
+        has_ground_side=True,
     ),
     "motor": Element(
         terminals=_AB,

@@ -41,6 +41,7 @@ class CarModel:
             }
             for part in car.parts
         }
+        self._is_positive_ground = car.is_positive_ground
         self._gated: dict[str, list[Part]] = {}
         for part in car.parts:
             if part.gate is not None:
@@ -74,6 +75,7 @@ class CarModel:
         gate_values = None
         if gate_part is not None:
             gate_values = changed.get(gate_part.name, self.values[gate_part.name])
+        element = ELEMENTS[part.kind]
         setting = Setting(
             part=part,
             values=changed.get(part.name, self.values[part.name]),
@@ -83,8 +85,9 @@ class CarModel:
             position=state.switch_positions.get(part.assembly, positions[0]),
             body=self.car.body,
             scale=self.car.system_volts / 12.0,
+            is_mirrored=self._is_positive_ground and element.has_ground_side,
         )
-        return ELEMENTS[part.kind].branches(setting)
+        return element.branches(setting)
 
     def network(
         self, state: OperatingState, values: Mapping[str, Values] | None = None

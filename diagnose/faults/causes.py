@@ -13,6 +13,7 @@ import numpy as np
 from diagnose.circuit.car import Car, FloatArray, Part, Shape
 from diagnose.circuit.elements import Values
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.system_voltage import voltage_factor
 from diagnose.faults.modes import Change, FaultMode, Operation
 
 FaultSet = tuple[int, ...]
@@ -78,11 +79,19 @@ def catalogue(car: Car, modes: Sequence[FaultMode]) -> tuple[Cause, ...]:
 
 
 def _changed(
-    healthy: FloatArray, change: Change, probabilities: FloatArray
+    healthy: FloatArray,
+    change: Change,
+    probabilities: FloatArray,
+    *,
+    system_volts: float,
 ) -> FloatArray:
+    """Return a changed value; what is set is meant for a 12 V car.
+
+    What is added is meant for any car: a lost cell takes 2 V from each battery.
+    """
     amount = change.amount.quantile(probabilities)
     if change.operation is Operation.SET:
-        return amount
+        return amount * voltage_factor(change.parameter, system_volts)
     if change.operation is Operation.TIMES:
         return healthy * amount
     return healthy + amount
@@ -151,7 +160,10 @@ def changed_values(
                 if key == replicated:
                     level = (level + replicate / N_REPLICATES) % 1.0
                 values[change.parameter] = _changed(
-                    values[change.parameter], change, level
+                    values[change.parameter],
+                    change,
+                    level,
+                    system_volts=model.car.system_volts,
                 )
     return result
 

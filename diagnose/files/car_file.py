@@ -57,6 +57,7 @@ def load_car(path: pathlib.Path, knowledge: Knowledge) -> Car:
         knowledge=knowledge,
         defaults=defaults_for(knowledge.defaults, system_volts=entries.system),
         broken=set(broken),
+        ground_post=entries.battery.grounded,
         problems=list(problems),
     )
     car = _build(entries, draft, name=path.stem)

@@ -172,7 +172,10 @@ class MetalEntry(Entry):
 
 
 class BatteryEntry(Entry):
-    """The battery."""
+    """The battery; `grounded` is the post that is joined to body and engine.
+
+    With the plus post grounded, loads and the starter are fed at their terminal minus.
+    """
 
     place: str
     cold_cranking: Amps | None = None

@@ -169,8 +169,7 @@ def _check_sources(circuit: _Circuit) -> None:
     sources = []
     for part in circuit.car.parts:
         if part.kind in {"battery", "alternator"}:
-            names = ("plus", "minus") if part.kind == "battery" else ("output", "case")
-            posts = [part.terminals[name] for name in names]
+            posts = _posts(part, circuit)
             sources.append((part, [_reached(metal, (post,)) for post in posts], posts))
     for part, reached, posts in sources:
         if posts[1] in reached[0]:
@@ -194,6 +193,14 @@ def _check_sources(circuit: _Circuit) -> None:
                 "nothing but metal between them; put a relay, a switch or a diode "
                 "between them",
             )
+
+
+def _posts(source: Part, circuit: _Circuit) -> list[str]:
+    """Return the terminals of a source, the positive one first."""
+    if source.kind == "battery":
+        return [source.terminals["plus"], source.terminals["minus"]]
+    ends = [source.terminals["output"], source.terminals["case"]]
+    return ends[::-1] if circuit.car.is_positive_ground else ends
 
 
 def _check_closing(circuit: _Circuit) -> None:

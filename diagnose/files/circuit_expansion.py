@@ -286,13 +286,17 @@ def add_relay(
 def _add_suppression(
     name: str, draft: Draft, location: Location, *, place: str
 ) -> None:
-    """Add the diode across a relay's coil, cathode on the fed side 86."""
+    """Add the diode across a relay's coil, so that it blocks while the coil is fed.
+
+    Terminal 86 is the fed side: it has the cathode, in a positive-ground car the anode.
+    """
+    ends = ("85", "86") if draft.hot_post == "plus" else ("86", "85")
     draft.add(
         Part(
             name=f"{name}.diode",
             assembly=name,
             kind="diode",
-            terminals={"a": f"{name}.85", "b": f"{name}.86"},
+            terminals={"a": f"{name}.{ends[0]}", "b": f"{name}.{ends[1]}"},
             values=draft.values("diode", {}, location=location),
             place=place,
         ),
@@ -306,15 +310,17 @@ def _add_load(name: str, entry: CircuitEntry, draft: Draft, route: _Route) -> No
     assert entry.ground is not None
     location = route.location[:2]
     place = entry.place or draft.place_of(entry.ground.to)
-    plus = draft.declare(name, "plus", place=place, location=location)
-    minus = draft.declare(name, "minus", place=place, location=location)
+    fed, grounded = (
+        draft.declare(name, post, place=place, location=location)
+        for post in (draft.hot_post, draft.ground_post)
+    )
     role = draft.role(name, entry.load.kind, entry.role, location=location)
     draft.add(
         Part(
             name=name,
             assembly=name,
             kind=entry.load.kind,
-            terminals={"a": plus, "b": minus},
+            terminals={"a": fed, "b": grounded},
             values=draft.values(
                 entry.load.kind,
                 entry.values,
@@ -326,13 +332,13 @@ def _add_load(name: str, entry: CircuitEntry, draft: Draft, route: _Route) -> No
         ),
         location,
     )
-    _arrive(plus, draft, route, role=_feed_role(draft, role))
+    _arrive(fed, draft, route, role=_feed_role(draft, role))
     ground = f"{name}-ground"
     place_of_ground = (*location, "ground")
     if entry.ground.wire is None and entry.ground.to in METAL:
-        add_joint(draft, ground, minus, entry.ground.to, place_of_ground)
+        add_joint(draft, ground, grounded, entry.ground.to, place_of_ground)
     else:
-        draft.join(minus, entry.ground, wire=ground, location=place_of_ground)
+        draft.join(grounded, entry.ground, wire=ground, location=place_of_ground)
 
 
 def add_joint(

@@ -65,6 +65,8 @@ class Draft:
         them.
     misnamed : set[str]
         Names of terminals that don't exist.
+    ground_post : str
+        The battery post that is grounded: minus or plus.
     broken : set[str]
         Names of entries that could not be read; what names them is not judged.
     """
@@ -73,6 +75,7 @@ class Draft:
     knowledge: Knowledge
     defaults: Defaults
     broken: set[str]
+    ground_post: str = "minus"
     parts: list[Part] = field(default_factory=list)
     locations: dict[str, Location] = field(default_factory=dict)
     owners: dict[str, Location] = field(default_factory=dict)
@@ -86,6 +89,11 @@ class Draft:
     tainted: set[str] = field(default_factory=set)
     misnamed: set[str] = field(default_factory=set)
     problems: list[FileProblem] = field(default_factory=list)
+
+    @property
+    def hot_post(self) -> str:
+        """The battery post that is not grounded, and what parts call their fed side."""
+        return "minus" if self.ground_post == "plus" else "plus"
 
     def report(self, location: Location, message: str, *, of_key: bool = False) -> None:
         """Note a problem at an entry of the file."""

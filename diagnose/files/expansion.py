@@ -182,8 +182,8 @@ def _add_starter(entry: StarterEntry, draft: Draft) -> None:
     """Add the starter motor."""
     location: Location = ("starter",)
     terminals = {
-        name: draft.declare("starter", name, place=entry.place, location=location)
-        for name in ("plus", "case")
+        end: draft.declare("starter", name, place=entry.place, location=location)
+        for end, name in (("plus", draft.hot_post), ("case", "case"))
     }
     draft.add(
         Part(

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from types import MappingProxyType
 
 from diagnose.circuit.car import Distribution, Origin, Shape, Value, fixed
 from diagnose.circuit.conductors import conductor_ohms
+from diagnose.circuit.system_voltage import voltage_factor
 from diagnose.files.quantities import WireSize, measure_of, parse_amount
 
 Defaults = Mapping[str, Mapping[str, Value]]
@@ -37,37 +37,6 @@ FARTHEST_FACTOR = 1e6
 Own choice, wide: a memory feed is a hundredth of the usual load. [1]
 """
 
-_VOLTAGE_EXPONENTS: Mapping[str, int] = MappingProxyType(
-    {
-        "empty_volts": 1,
-        "full_volts": 1,
-        "internal_ohms": 1,
-        "acceptance_ohms": 1,
-        "set_volts": 1,
-        "droop_volts": 1,
-        "sense_limit_volts": 1,
-        "sense_backup_volts": 1,
-        "field_ohms": 2,
-        "cranking_amps": -1,
-        "stall_ohms": 2,
-        "coil_ohms": 2,
-        "pull_in_volts": 1,
-        "release_volts": 1,
-        "supply_amps": -1,
-        "reset_volts": 1,
-        "restart_volts": 1,
-        "lamp_volts": 1,
-        "motor_volts": 1,
-        "motor_amps": -1,
-        "load_volts": 1,
-        "load_amps": -1,
-    }
-)
-"""How a default for 12 V follows the system voltage: value times (volts/12)^exponent.
-
-Derived: cells in series (battery), and the same power at another voltage (the rest).
-"""
-
 
 def defaults_for(defaults: Defaults, *, system_volts: float) -> Defaults:
     """Return the defaults of a car with this system voltage.
@@ -88,9 +57,7 @@ def defaults_for(defaults: Defaults, *, system_volts: float) -> Defaults:
         return defaults
     return {
         kind: {
-            parameter: _scaled(
-                value, (system_volts / 12.0) ** _VOLTAGE_EXPONENTS.get(parameter, 0)
-            )
+            parameter: _scaled(value, voltage_factor(parameter, system_volts))
             for parameter, value in values.items()
         }
         for kind, values in defaults.items()

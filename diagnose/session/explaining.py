@@ -280,7 +280,8 @@ class Explainer:
                 f"{words} tells next to nothing: nearly all causes still in question "
                 "would show it. Without current a bad joint does not show."
             )
-        if fact.kind is ReadingKind.DC_VOLTS and fact.value < -SWAPPED_VOLTS:
+        away_from_ground = -fact.value if car.is_positive_ground else fact.value
+        if fact.kind is ReadingKind.DC_VOLTS and away_from_ground < -SWAPPED_VOLTS:
             predicted = self._model.compiled.predicted(
                 conclusion.hypotheses, reading_of(fact)
             )

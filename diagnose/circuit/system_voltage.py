@@ -1,0 +1,59 @@
+"""How the values of parts follow the system voltage: 6 V and 24 V from 12 V.
+
+Leaves the values themselves to knowledge/ and the car file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+VOLTAGE_EXPONENTS: Mapping[str, int] = MappingProxyType(
+    {
+        "empty_volts": 1,
+        "full_volts": 1,
+        "internal_ohms": 1,
+        "acceptance_ohms": 1,
+        "set_volts": 1,
+        "droop_volts": 1,
+        "sense_limit_volts": 1,
+        "sense_backup_volts": 1,
+        "field_ohms": 2,
+        "sense_error_volts": 1,
+        "cranking_amps": -1,
+        "stall_ohms": 2,
+        "coil_ohms": 2,
+        "pull_in_volts": 1,
+        "release_volts": 1,
+        "supply_amps": -1,
+        "reset_volts": 1,
+        "restart_volts": 1,
+        "lamp_volts": 1,
+        "motor_volts": 1,
+        "motor_amps": -1,
+        "load_volts": 1,
+        "load_amps": -1,
+    }
+)
+"""How a value for 12 V follows the system voltage: value times (volts/12)^exponent.
+
+Derived: cells in series (battery), and the same power at another voltage (the rest).
+"""
+
+
+def voltage_factor(parameter: str, system_volts: float) -> float:
+    """Return what a value for a 12 V car is multiplied by in another car.
+
+    Parameters
+    ----------
+    parameter : str
+        Its unit ends the name.
+    system_volts : float
+        6, 12 or 24. [V]
+
+    Examples
+    --------
+    >>> voltage_factor("coil_ohms", 24.0), voltage_factor("contact_ohms", 24.0)
+    (4.0, 1.0)
+    """
+    return float((system_volts / 12.0) ** VOLTAGE_EXPONENTS.get(parameter, 0))
