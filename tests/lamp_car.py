@@ -135,6 +135,7 @@ PARTS: tuple[Part, ...] = (
         is_stuck_closed=0.0,
         is_stuck_open=0.0,
         fails_in_crank=0.0,
+        fails_in_run=0.0,
     ),
     _wire("feed", "light-switch.out", "lamp.plus"),
     make_part(

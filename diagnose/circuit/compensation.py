@@ -176,9 +176,17 @@ class CompensatedState:
         x += self._looked_up("amps", solved, branches)
         return x
 
-    def branch_conducts(self, solved: Solved, branches: IntArray) -> BoolArray:
-        """Return whether some branches conduct, shape (n_points, n_branches)."""
-        return self._looked_up("is_conducting", solved, branches) > 0.0
+    def branch_conducts(self, solved: Solved, branches: IntArray) -> FloatArray:
+        """Return whether some branches conduct, shape (n_points, n_branches).
+
+        1 when they do, 0 when not, and a half where they chatter: neither.
+        """
+        conducts = self._looked_up("is_conducting", solved, branches)
+        chatters = self.base.is_chattering[:, branches][solved.draw]
+        rows, fresh = solved.fresh
+        chatters[rows] = fresh.is_chattering[:, branches]
+        conducts[chatters] = 0.5
+        return conducts
 
     def _looked_up(self, name: str, solved: Solved, branches: IntArray) -> FloatArray:
         """Return a field of some branches where the points have them."""

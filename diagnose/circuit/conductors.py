@@ -11,6 +11,10 @@ from dataclasses import dataclass
 from enum import Enum
 from types import MappingProxyType
 
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Metal:
@@ -232,6 +236,36 @@ def conductor_ohms(
     metal = _METALS[material]
     warmth = (celsius - metal.zero_celsius) / (REFERENCE_CELSIUS - metal.zero_celsius)
     return metal.resistivity_ohm_mm2_per_m * warmth * length_m / area_mm2
+
+
+def copper_warmth(celsius: FloatArray) -> FloatArray:
+    """Return the resistance of copper against its resistance at 20 °C.
+
+    Parameters
+    ----------
+    celsius : FloatArray
+        Any shape. [°C]
+
+    Returns
+    -------
+    FloatArray
+        Same shape. [1]
+
+    Notes
+    -----
+    (234.5 + T) / 254.5, good from -50 to 200 °C.
+
+    References
+    ----------
+    FAA AC 43.13-1B, Acceptable methods, techniques and practices, 1998, p. 11-22.
+
+    Examples
+    --------
+    >>> copper_warmth(np.array([100.0])).round(3)
+    array([1.314])
+    """
+    zero = _METALS[Material.COPPER].zero_celsius
+    return np.asarray((celsius - zero) / (REFERENCE_CELSIUS - zero))
 
 
 def drop_volts(amps: float, length_m: float, *, ohms_per_m: float) -> float:

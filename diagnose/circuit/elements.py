@@ -18,8 +18,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray, OperatingState, Part
+from diagnose.circuit.conductors import copper_warmth
 
 OPEN_OHMS = 1e9
 # Derived: 12 V over this is 12 nA, which no meter here can see.
@@ -79,8 +81,8 @@ class Gate:
         Nodes; the magnitude of the voltage between them counts.
     on_volts, off_volts : FloatArray
         Pull-in and release, shape (n_draws,). [V]
-    is_inverted : bool
-        The branch conducts while the gate is off (an 87a contact).
+    is_inverted : NDArray[bool] or bool
+        The branch conducts while the gate is off (an 87a contact), shape (n_draws,).
     is_self_holding : bool
         The branch feeds its own gate once on, so it has to prove that it starts.
     """
@@ -88,7 +90,7 @@ class Gate:
     watch: tuple[str, str]
     on_volts: FloatArray
     off_volts: FloatArray
-    is_inverted: bool = False
+    is_inverted: npt.NDArray[np.bool_] | bool = False
     is_self_holding: bool = False
 
 
@@ -422,31 +424,43 @@ def _starter(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _coil(setting: Setting) -> tuple[Branch, ...]:
-    return (
-        setting.linear(setting.values["coil_ohms"], nodes=setting.between("a", "b")),
-    )
+    values = setting.values
+    ohms = values["coil_ohms"] * copper_warmth(values["coil_celsius"])
+    return (setting.linear(ohms, nodes=setting.between("a", "b")),)
 
 
 def _contacts(setting: Setting) -> tuple[Branch, ...]:
-    """Relay or solenoid contacts, switched by the volts across the coil."""
+    """Relay or solenoid contacts, switched by the volts across the coil.
+
+    The armature moves at a certain current, so a warm coil takes more volts.
+    """
     if setting.gate_part is None or setting.gate_values is None:
         raise ValueError(f"contacts {setting.part.name} have no coil")
     coil = setting.gate_part.terminals
+    warmth = copper_warmth(setting.gate_values["coil_celsius"])
     values = setting.values
     gate = Gate(
         watch=(coil["a"], coil["b"]),
-        on_volts=setting.gate_values["pull_in_volts"],
-        off_volts=setting.gate_values["release_volts"],
-        is_inverted=setting.part.is_normally_closed,
+        on_volts=setting.gate_values["pull_in_volts"] * warmth,
+        off_volts=setting.gate_values["release_volts"] * warmth,
+        is_inverted=(values["is_on_other_contact"] > 0.5)
+        != setting.part.is_normally_closed,
     )
-    forced = _stuck(values, np.zeros(len(values["contact_ohms"])))
-    return (
+    is_swapped = values["is_feed_swapped"] > 0.5
+    free = np.zeros(len(is_swapped))
+    return tuple(
         setting.linear(
             values["contact_ohms"],
-            nodes=setting.between("a", "b"),
-            forced=forced,
+            nodes=setting.between(first, "b"),
+            forced=np.where(is_there, _stuck(values, free), -1.0),
             gate=gate,
-        ),
+            suffix=suffix,
+        )
+        for first, is_there, suffix in (
+            ("a", ~is_swapped, ""),
+            ("swapped", is_swapped, "/swapped"),
+        )
+        if first in setting.part.terminals
     )
 
 
@@ -454,8 +468,8 @@ def _switch_contact(setting: Setting) -> tuple[Branch, ...]:
     values = setting.values
     is_closed = setting.position in setting.part.closed_in
     forced = np.full(len(values["contact_ohms"]), 1.0 if is_closed else -1.0)
-    if setting.state.is_cranking:
-        forced = np.where(values["fails_in_crank"] > 0.5, -1.0, forced)
+    fails = "fails_in_crank" if setting.state.is_cranking else "fails_in_run"
+    forced = np.where(values[fails] > 0.5, -1.0, forced)
     return (
         setting.linear(
             values["contact_ohms"],
@@ -567,15 +581,22 @@ def _diode(setting: Setting) -> tuple[Branch, ...]:
     """Blocks below the forward volts, then a small resistance."""
     values = setting.values
     on = 1.0 / values["on_ohms"]
-    forward = values["forward_volts"]
-    shorted = values["is_shorted"] > 0.5
+    shorted, is_reversed = values["is_shorted"] > 0.5, values["is_reversed"] > 0.5
+    forward = np.where(is_reversed, -1.0, 1.0) * values["forward_volts"]
+    knee_amps = np.where(shorted, 0.0, -forward * on)
     none = np.zeros_like(on)
     return (
         setting.curve(
             nodes=setting.between("a", "b"),
             breaks=forward[:, None],
-            siemens=_columns(np.where(shorted, on, none), on),
-            amps=_columns(none, np.where(shorted, none, -forward * on)),
+            siemens=_columns(
+                np.where(shorted | is_reversed, on, none),
+                np.where(is_reversed & ~shorted, none, on),
+            ),
+            amps=_columns(
+                np.where(is_reversed, knee_amps, none),
+                np.where(is_reversed, none, knee_amps),
+            ),
             forced=np.where(values["is_open"] > 0.5, -1.0, 1.0),
         ),
     )
@@ -698,18 +719,24 @@ ELEMENTS: Mapping[str, Element] = {
     ),
     "coil": Element(
         terminals=_AB,
-        parameters=("coil_ohms", "pull_in_volts", "release_volts"),
+        parameters=("coil_ohms", "coil_celsius", "pull_in_volts", "release_volts"),
         branches=_coil,
     ),
     "contacts": Element(
         terminals=_AB,
-        parameters=("contact_ohms", *_STUCK),
+        optional_terminals=("swapped",),
+        parameters=(
+            "contact_ohms",
+            *_STUCK,
+            "is_on_other_contact",
+            "is_feed_swapped",
+        ),
         branches=_contacts,
         needs_gate=True,
     ),
     "switch-contact": Element(
         terminals=_AB,
-        parameters=("contact_ohms", *_STUCK, "fails_in_crank"),
+        parameters=("contact_ohms", *_STUCK, "fails_in_crank", "fails_in_run"),
         branches=_switch_contact,
         follows_state=True,
     ),
@@ -745,7 +772,13 @@ ELEMENTS: Mapping[str, Element] = {
     "resistor": Element(terminals=_AB, parameters=("ohms",), branches=_resistor),
     "diode": Element(
         terminals=_AB,
-        parameters=("forward_volts", "on_ohms", "is_shorted", "is_open"),
+        parameters=(
+            "forward_volts",
+            "on_ohms",
+            "is_shorted",
+            "is_open",
+            "is_reversed",
+        ),
         branches=_diode,
     ),
     "lamp": Element(

@@ -18,6 +18,7 @@ from diagnose.circuit.car import FloatArray
 from diagnose.circuit.linearised import BLOCK_POINTS, Changes, Linearised
 from diagnose.circuit.nodal import (
     FORCED,
+    INVERTED,
     OFF_VOLTS,
     ON_VOLTS,
     BoolArray,
@@ -77,7 +78,6 @@ class Nearby:
         settling = self._solver.settling
         self._settling = Settling(
             has_gate=settling.has_gate,
-            is_inverted=settling.is_inverted,
             max_rounds=MAX_ROUNDS,
         )
         self._segment, self._is_on = base.segment[:, active].T, base.is_on[:, active].T
@@ -148,7 +148,7 @@ class Nearby:
         is_conducting = conducting(
             base.is_on[rows, branch],
             curves[..., FORCED],
-            self._network.is_inverted[branch],
+            curves[..., INVERTED],
         )
         segments = Segments.of(curves.transpose(2, 0, 1), base.segment[rows, branch])
         return self._linear.changes(

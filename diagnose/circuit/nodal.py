@@ -27,8 +27,8 @@ MAX_SEGMENTS = 4
 EDGES = slice(0, MAX_SEGMENTS + 1)
 SIEMENS = slice(EDGES.stop, EDGES.stop + MAX_SEGMENTS)
 AMPS = slice(SIEMENS.stop, SIEMENS.stop + MAX_SEGMENTS)
-FORCED, ON_VOLTS, OFF_VOLTS = range(AMPS.stop, AMPS.stop + 3)
-CURVE_LENGTH = AMPS.stop + 3
+FORCED, ON_VOLTS, OFF_VOLTS, INVERTED, TRIP_AMPS = range(AMPS.stop, AMPS.stop + 5)
+CURVE_LENGTH = AMPS.stop + 5
 """Places along the last axis of a curve: all that one branch does, in one row."""
 
 
@@ -49,10 +49,9 @@ class Network:
     curves : FloatArray
         Shape (n_draws, n_branches, CURVE_LENGTH): the edges of the segments (-inf, the
         breaks, inf and more of it), siemens, amps, forced (1 on, -1 off, 0 by the
-        gate), pull-in and release volts of the gate. [V], [S], [A]
-    trip_amps : FloatArray
-        Shape (n_draws, n_branches), inf where nothing opens. [A]
-    has_gate, is_inverted, is_self_holding : BoolArray
+        gate), pull-in and release volts of the gate, 1 where the branch conducts while
+        its gate is off, and the current that opens it. [V], [S], [A]
+    has_gate, is_self_holding : BoolArray
         Shape (n_branches,).
     """
 
@@ -63,9 +62,7 @@ class Network:
     control: IntArray
     watch: IntArray
     curves: FloatArray
-    trip_amps: FloatArray
     has_gate: BoolArray
-    is_inverted: BoolArray
     is_self_holding: BoolArray
 
     @property
@@ -92,6 +89,11 @@ class Network:
     def forced(self) -> FloatArray:
         """Shape (n_draws, n_branches); 1 on, -1 off, 0 by the gate."""
         return self.curves[..., FORCED]
+
+    @property
+    def trip_amps(self) -> FloatArray:
+        """Shape (n_draws, n_branches), inf where nothing opens. [A]."""
+        return self.curves[..., TRIP_AMPS]
 
     @property
     def is_active(self) -> BoolArray:
@@ -167,6 +169,8 @@ def curve(branch: Branch) -> FloatArray:
     if branch.gate is not None:
         row[:, ON_VOLTS] = branch.gate.on_volts
         row[:, OFF_VOLTS] = branch.gate.off_volts
+        row[:, INVERTED] = branch.gate.is_inverted
+    row[:, TRIP_AMPS] = np.inf if branch.trip_amps is None else branch.trip_amps
     return row
 
 
@@ -183,8 +187,6 @@ def build_network(branches: Sequence[Branch], *, nodes: tuple[str, ...]) -> Netw
     index = {name: position for position, name in enumerate(nodes)}
     gates = [branch.gate for branch in branches]
     reference = (nodes[0], nodes[0])
-    n_draws = len(branches[0].forced)
-    never_amps = np.full(n_draws, np.inf)
 
     def pairs(names: list[tuple[str, str]]) -> IntArray:
         return np.array([[index[a], index[b]] for a, b in names], dtype=np.int64)
@@ -197,12 +199,7 @@ def build_network(branches: Sequence[Branch], *, nodes: tuple[str, ...]) -> Netw
         control=pairs([branch.control for branch in branches]),
         watch=pairs([gate.watch if gate else reference for gate in gates]),
         curves=np.stack([curve(branch) for branch in branches], axis=1),
-        trip_amps=np.stack(
-            [never_amps if b.trip_amps is None else b.trip_amps for b in branches],
-            axis=1,
-        ),
         has_gate=np.array([gate is not None for gate in gates]),
-        is_inverted=np.array([bool(gate and gate.is_inverted) for gate in gates]),
         is_self_holding=np.array(
             [bool(gate and gate.is_self_holding) for gate in gates]
         ),

@@ -25,6 +25,7 @@ from diagnose.circuit.nodal import (
     Slots,
 )
 from diagnose.circuit.settling import (
+    MAX_FLIPS,
     Guesses,
     Moving,
     Rest,
@@ -75,6 +76,11 @@ class OperatingPoint:
         control = network.control
         return self.volts[:, control[:, 0]] - self.volts[:, control[:, 1]]
 
+    @property
+    def is_chattering(self) -> BoolArray:
+        """Gates that find no rest, shape (n_points, n_branches)."""
+        return np.asarray(self.flips >= MAX_FLIPS)
+
     def branch_amps(self, network: Network) -> FloatArray:
         """Return the current of each branch, (n_points, n_branches). [A]."""
         return self.siemens * self.control_volts(network) + self.amps
@@ -117,7 +123,6 @@ class OperatingPointSolver:
         self._fixed[active] = 0.0
         self.settling = Settling(
             has_gate=network.has_gate[active][:, None],
-            is_inverted=network.is_inverted[active][:, None],
             max_rounds=MAX_ROUNDS,
         )
         self._guesses = Guesses(

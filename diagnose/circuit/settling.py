@@ -17,6 +17,7 @@ from diagnose.circuit.nodal import (
     AMPS,
     EDGES,
     FORCED,
+    INVERTED,
     OFF_VOLTS,
     ON_VOLTS,
     SIEMENS,
@@ -32,11 +33,9 @@ MAX_FLIPS = 4
 # Derived: pull in, drop out, pull in, drop out without settling is chatter.
 
 
-def conducting(
-    is_on: BoolArray, forced: FloatArray, is_inverted: BoolArray
-) -> BoolArray:
+def conducting(is_on: BoolArray, forced: FloatArray, inverted: FloatArray) -> BoolArray:
     """Return whether branches carry current; all arguments broadcast."""
-    by_gate = is_on != is_inverted
+    by_gate = is_on != (inverted > 0.0)
     return np.where(forced == 0.0, by_gate, forced > 0.0)
 
 
@@ -246,14 +245,13 @@ class Settling:
 
     Parameters
     ----------
-    has_gate, is_inverted : BoolArray
+    has_gate : BoolArray
         Of the active branches, shape (n_active, 1).
     max_rounds : int
         Solutions after which a point is given up.
     """
 
     has_gate: BoolArray
-    is_inverted: BoolArray
     max_rounds: int
 
     def settle(
@@ -308,7 +306,7 @@ class Settling:
 
     def conducts(self, curves: FloatArray, is_on: BoolArray) -> BoolArray:
         """Return which branches carry current, (n_active, n_points)."""
-        return conducting(is_on, curves[FORCED], self.is_inverted)
+        return conducting(is_on, curves[FORCED], curves[INVERTED])
 
     def _moved(
         self, moving: Moving, seen: Seen, segments: Segments, carries: BoolArray

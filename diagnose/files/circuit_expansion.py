@@ -138,8 +138,7 @@ def _end_at(target: str, draft: Draft, route: _Route) -> None:
 
 def _feed_role(draft: Draft, fed: str | None) -> str | None:
     """Return the role of the wire that ends at a controller or the ignition."""
-    role = f"{fed}-feed"
-    return role if "wire" in draft.knowledge.roles.get(role, ()) else None
+    return known_role(draft, f"{fed}-feed")
 
 
 def _add_fuse(name: str, entry: CircuitFuseEntry, draft: Draft, route: _Route) -> None:
@@ -247,7 +246,10 @@ def add_relay(
         for number in ("30", "87", "87a", "86", "85")
     }
     draft.optional.add(ends["87a"])
-    contacts_role = draft.role(name, "contacts", role, location=location)
+    roles = {
+        "contacts": draft.role(name, "contacts", role, location=location),
+        "contacts-87a": known_role(draft, "changeover-contact"),
+    }
     for part, (kind, (first, second)) in _RELAY_PARTS.items():
         values = draft.values(
             kind, entry.values, location=location, among=("coil", "contacts")
@@ -257,12 +259,12 @@ def add_relay(
                 name=f"{name}.{part}",
                 assembly=name,
                 kind=kind,
-                terminals={"a": ends[first], "b": ends[second]},
+                terminals=_relay_ends(ends, first, second),
                 values=values,
                 gate=None if kind == "coil" else f"{name}.coil",
                 is_normally_closed=part == "contacts-87a",
                 place=place,
-                role=contacts_role if part == "contacts" else None,
+                role=roles.get(part),
             ),
             location,
         )
@@ -280,7 +282,22 @@ def add_relay(
                 connection,
                 wire=f"{name}-{number}-wire",
                 location=(*location, number),
+                role=known_role(draft, "coil-feed") if number == "86" else None,
             )
+
+
+def _relay_ends(ends: Mapping[str, str], first: str, second: str) -> dict[str, str]:
+    """Return the terminals of a part of a relay.
+
+    The contact at rest also knows where its feed is when 30 and 87 are exchanged.
+    """
+    terminals = {"a": ends[first], "b": ends[second]}
+    return {**terminals, "swapped": ends["87"]} if second == "87a" else terminals
+
+
+def known_role(draft: Draft, role: str) -> str | None:
+    """Return a role that the file can't give, when knowledge/ has it."""
+    return role if role in draft.knowledge.roles else None
 
 
 def _add_suppression(
@@ -299,6 +316,7 @@ def _add_suppression(
             terminals={"a": f"{name}.{ends[0]}", "b": f"{name}.{ends[1]}"},
             values=draft.values("diode", {}, location=location),
             place=place,
+            role=known_role(draft, "suppression"),
         ),
         location,
     )

@@ -60,6 +60,8 @@ class Draft:
         Terminals that exist only when something is joined to them.
     controller_supplies : set[str]
         The supply terminals of controllers.
+    start_positions : dict[str, str]
+        The switches that are turned to crank, and to which position.
     tainted : set[str]
         Nodes that entries that could not be read may have touched; `resolution` finds
         them.
@@ -86,6 +88,7 @@ class Draft:
     main_terminals: dict[str, str] = field(default_factory=dict)
     optional: set[str] = field(default_factory=set)
     controller_supplies: set[str] = field(default_factory=set)
+    start_positions: dict[str, str] = field(default_factory=dict)
     tainted: set[str] = field(default_factory=set)
     misnamed: set[str] = field(default_factory=set)
     problems: list[FileProblem] = field(default_factory=list)

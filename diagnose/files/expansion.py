@@ -5,7 +5,7 @@ Leaves the usual circuits to `circuit_expansion`, and looking names up to `car_f
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from types import MappingProxyType
 from typing import TypeVar
 
@@ -28,6 +28,7 @@ from diagnose.files.circuit_expansion import (
     add_joint,
     add_rating,
     add_relay,
+    known_role,
 )
 from diagnose.files.draft import Draft, nearest
 from diagnose.files.yaml_positions import Location
@@ -71,6 +72,7 @@ def expand(car: CarEntry, draft: Draft) -> None:
     for name, panel in car.panels.items():
         for bus in panel.buses:
             draft.declare(name, bus, place=panel.place, location=("panels", name))
+    draft.start_positions.update(_start_positions(car, draft))
     _each(car.switches, "switches", _add_switch, draft)
     _each(car.controllers, "controllers", _add_controller, draft)
     _each(car.relays, "relays", _add_lone_relay, draft)
@@ -214,6 +216,16 @@ def _add_grounds(car: CarEntry, draft: Draft) -> None:
         add_joint(draft, name, stud, ground.bolted_to, location, given=ground.values)
 
 
+def _start_positions(car: CarEntry, draft: Draft) -> Mapping[str, str]:
+    """Return each switch that is turned to crank, and to which position."""
+    found: dict[str, str] = {}
+    for name, entry in car.states.items():
+        base = draft.knowledge.states.get(entry.like or name)
+        if base is not None and base.is_cranking:
+            found.update(entry.switches)
+    return found
+
+
 def _add_switch(
     name: str, entry: SwitchEntry, draft: Draft, location: Location
 ) -> None:
@@ -235,9 +247,17 @@ def _add_switch(
                 values=draft.values("switch-contact", entry.values, location=location),
                 closed_in=frozenset(positions),
                 place=entry.place,
+                role=_contact_role(draft, name, positions),
             ),
             location,
         )
+
+
+def _contact_role(draft: Draft, switch: str, positions: Collection[str]) -> str | None:
+    """Return the role of a contact that is live both while cranking and otherwise."""
+    start = draft.start_positions.get(switch)
+    is_for_both = start in positions and len(positions) > 1
+    return known_role(draft, "key-contact") if is_for_both else None
 
 
 def _add_controller(

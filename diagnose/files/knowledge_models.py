@@ -294,6 +294,7 @@ class MemberEntry(Entry):
     is_up: Key | None = None
     is_closed: Key | None = None
     is_blown: Key | None = None
+    chatters: Key | None = None
     battery_amps: Key | None = None
     mechanical: Identifier | None = None
     state: Key | None = None

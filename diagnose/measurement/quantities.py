@@ -21,7 +21,9 @@ LIGHT_EXPONENT = 3.4
 # Engineers, 11th ed., p. 22-8 (secondary copy).
 
 CURRENT_QUANTITIES = frozenset({Quantity.AMPS, Quantity.BATTERY_AMPS})
-SWITCHED_QUANTITIES = frozenset({Quantity.IS_UP, Quantity.IS_CLOSED, Quantity.IS_BLOWN})
+SWITCHED_QUANTITIES = frozenset(
+    {Quantity.IS_UP, Quantity.IS_CLOSED, Quantity.IS_BLOWN, Quantity.CHATTERS}
+)
 MAIN_TERMINALS: Mapping[str, tuple[str, str]] = {
     "battery": ("plus", "minus"),
     "alternator": ("output", "case"),
@@ -40,7 +42,8 @@ class Probe:
     branch : str
         Branch name; a part's main branch has the part's name.
     is_current : bool
-        True: the current in amps; False: 1 when the branch conducts, else 0.
+        True: the current in amps; False: 1 when the branch conducts, 0 when not, a half
+        when it goes on and off by itself.
     """
 
     branch: str
@@ -146,6 +149,8 @@ def _part_value(
         value = seen.probe(probe)
         if quantity is Quantity.IS_BLOWN:
             return 1.0 - value
+        if quantity is Quantity.CHATTERS:
+            return np.asarray(1.0 - np.abs(2.0 * value - 1.0))
         if quantity is Quantity.BATTERY_AMPS:
             return -value
         return np.abs(value)

@@ -20,6 +20,7 @@ class Quantity(Enum):
     IS_UP = "is_up"  # 1 when the controller is powered and out of reset
     IS_CLOSED = "is_closed"  # 1 when the relay contacts are closed
     IS_BLOWN = "is_blown"  # 1 when the fuse is open
+    CHATTERS = "chatters"  # 1 when contacts or a controller go on and off by themselves
     BATTERY_AMPS = "battery_amps"  # out of the battery, positive = discharging [A]
     MECHANICAL = "mechanical"  # a mechanical condition named by `role`, 1 when good
 

@@ -208,6 +208,7 @@ def random_load(
             on_ohms=1.0,
             is_shorted=0.0,
             is_open=0.0,
+            is_reversed=0.0,
         ),
     )
     return loads[int(generator.integers(len(loads)))]
@@ -240,6 +241,7 @@ def switch(name: str, first: str, last: str, *positions: str) -> Part:
         is_stuck_closed=0.0,
         is_stuck_open=0.0,
         fails_in_crank=0.0,
+        fails_in_run=0.0,
     )
 
 
@@ -250,6 +252,7 @@ def coil(relay: str, first: str, last: str) -> Part:
         first,
         last,
         coil_ohms=85.0,
+        coil_celsius=20.0,
         pull_in_volts=7.5,
         release_volts=2.5,
     )
@@ -265,6 +268,8 @@ def contacts(relay: str, first: str, last: str) -> Part:
         contact_ohms=0.004,
         is_stuck_closed=0.0,
         is_stuck_open=0.0,
+        is_on_other_contact=0.0,
+        is_feed_swapped=0.0,
     )
 
 

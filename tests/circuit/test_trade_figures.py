@@ -44,6 +44,7 @@ def make_contact(name: str, first: str, last: str, *positions: str) -> Part:
         is_stuck_closed=0.0,
         is_stuck_open=0.0,
         fails_in_crank=0.0,
+        fails_in_run=0.0,
     )
 
 

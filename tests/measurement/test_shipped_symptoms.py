@@ -59,6 +59,13 @@ SHOWN: tuple[tuple[str, str, float], ...] = (
     ("main-fuse:poor_contact", "stalls-when-fan-cuts-in", 0.10),
     ("headlamps:open_circuit", "headlamps-dead", 0.95),
     ("charge-lamp:open_circuit", "battery-goes-flat", 0.95),
+    ("fuel-pump-relay.diode:coil_ends_swapped", "pump-does-not-run", 0.95),
+    ("fuel-pump-relay.contacts:load_on_87a", "pump-does-not-stop", 0.95),
+    ("ignition-switch.ignition-contact:dead_in_run", "starts-then-dies", 0.95),
+    ("ignition-switch.ignition-contact:dead_while_cranking", "first-start-fails", 0.95),
+    # By hand: a battery of .1 to 5 ohm that a 1.3 ohm solenoid and the starter hang on;
+    # half of the severities break down so far that the solenoid lets go.
+    ("battery:inner_connection", "starter-clatters", 0.30),
 )
 """A fault of the shipped car, the complaint it brings, and how surely (rule)."""
 

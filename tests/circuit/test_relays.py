@@ -1,0 +1,396 @@
+"""Relays and switch contacts, wired right and wrong, on the bench.
+
+Each test names its source and its basis: read (in the document), copy (in a secondary
+copy), memory, rule (of the trade), or by hand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.car import OperatingState, Part
+from diagnose.circuit.compensation import CompensatedState
+from diagnose.circuit.model import CarModel
+from diagnose.circuit.nodal import Slots
+from diagnose.circuit.operating_point import solve_operating_point
+from diagnose.circuit.sample import Sample
+from tests.circuit.small_circuits import (
+    CRANKING,
+    GROUND,
+    KEY_OFF,
+    KEY_ON,
+    SolvedCircuit,
+    make_car,
+    make_part,
+    make_resistor,
+    make_source,
+    solve_circuit,
+)
+
+LOAD_OHMS = 2.0
+PULL_IN_VOLTS = 7.5
+RELEASE_VOLTS = 2.5
+COIL_OHMS = 85.0
+# A cube relay by its typical datasheet (read): operates at 8.0 V or less, releases at
+# 1.0 V or more, some 85 ohm.
+
+
+def make_coil(first: str, last: str, *, celsius: float = 20.0) -> Part:
+    return make_part(
+        "coil",
+        "relay.coil",
+        first,
+        last,
+        coil_ohms=COIL_OHMS,
+        coil_celsius=celsius,
+        pull_in_volts=PULL_IN_VOLTS,
+        release_volts=RELEASE_VOLTS,
+    )
+
+
+def make_contacts(
+    *nodes: str, is_on_other_contact: float = 0.0, is_feed_swapped: float = 0.0
+) -> Part:
+    """Return relay contacts; a third node is where the feed is when swapped."""
+    return make_part(
+        "contacts",
+        f"relay.contacts-{nodes[1]}",
+        *nodes,
+        gate="relay.coil",
+        contact_ohms=0.004,
+        is_stuck_closed=0.0,
+        is_stuck_open=0.0,
+        is_on_other_contact=is_on_other_contact,
+        is_feed_swapped=is_feed_swapped,
+    )
+
+
+def make_rest_contact(*, is_feed_swapped: float) -> Part:
+    """Return the contact from 30 to 87a; 87 is where the feed is when swapped."""
+    contacts = make_contacts("30", "87a", "87", is_feed_swapped=is_feed_swapped)
+    return replace(contacts, is_normally_closed=True)
+
+
+def make_diode(*, shorted: bool = False, is_reversed: bool = False) -> Part:
+    """Return the suppression diode, its band on 86."""
+    return make_part(
+        "diode",
+        "relay.diode",
+        "85",
+        "86",
+        forward_volts=0.7,
+        on_ohms=0.05,
+        is_shorted=float(shorted),
+        is_open=0.0,
+        is_reversed=float(is_reversed),
+    )
+
+
+def make_contact(name: str, first: str, last: str, *positions: str) -> Part:
+    return make_part(
+        "switch-contact",
+        name,
+        first,
+        last,
+        assembly="key",
+        closed_in=frozenset(positions),
+        contact_ohms=0.01,
+        is_stuck_closed=0.0,
+        is_stuck_open=0.0,
+        fails_in_crank=float(name == "dead-in-crank"),
+        fails_in_run=float(name == "dead-in-run"),
+    )
+
+
+def relay_circuit(
+    *parts: Part, volts: float = 12.0, feed_ohms: float = 0.2
+) -> list[Part]:
+    """Return a relay whose coil is fed in run, with a load on 87 and the given parts.
+
+    The load's feed sits on 30; the coil's goes through `feed_ohms` to 86.
+    """
+    return [
+        make_source("battery.plus", volts),
+        make_contact("key-contact", "battery.plus", "key.run", "run"),
+        make_resistor("key.run", "86", feed_ohms),
+        make_resistor("85", GROUND, 0.01),
+        make_resistor("battery.plus", "30", 0.01),
+        make_resistor("87", GROUND, LOAD_OHMS, name="load"),
+        *parts,
+    ]
+
+
+def sound_relay() -> tuple[Part, Part]:
+    return make_coil("86", "85"), make_contacts("30", "87")
+
+
+def load_amps(solved: SolvedCircuit) -> float:
+    return solved.branch_amps["load"]
+
+
+def test_diode_with_its_band_on_the_fed_side_takes_no_current() -> None:
+    solved = solve_circuit(relay_circuit(*sound_relay(), make_diode()))
+
+    assert solved.branch_amps["relay.diode"] == pytest.approx(0.0, abs=1e-9)
+    assert load_amps(solved) > 5.9
+
+
+def test_swapped_coil_ends_without_a_diode_change_nothing() -> None:
+    right = solve_circuit(relay_circuit(*sound_relay()))
+
+    wrong = solve_circuit(
+        relay_circuit(make_coil("85", "86"), make_contacts("30", "87"))
+    )
+
+    assert load_amps(wrong) == pytest.approx(load_amps(right), rel=1e-12)
+
+
+def test_swapped_coil_ends_with_a_diode_short_the_feed() -> None:
+    # By hand: .21 ohm of wires, .01 of the key contact and .05 of the diode in line
+    # with .7 V: (12 - .7) / .27 = 41.9 A, where a sound coil takes .14 A.
+    solved = solve_circuit(relay_circuit(*sound_relay(), make_diode(is_reversed=True)))
+
+    assert solved.branch_amps["key-contact"] == pytest.approx(41.9, rel=0.01)
+    assert load_amps(solved) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_shorted_diode_leaves_the_coil_without_volts() -> None:
+    # By hand: 12 V x .05 / .27 = 2.2 V across the diode, too little to pull in.
+    solved = solve_circuit(relay_circuit(*sound_relay(), make_diode(shorted=True)))
+
+    assert solved.drop_volts("86", "85") == pytest.approx(2.22, rel=0.01)
+    assert load_amps(solved) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_reversed_diode_is_not_a_shorted_one_to_a_meter() -> None:
+    # By hand: behind 100 ohm the shorted one drops 6 mV, the reversed one .7 V.
+    drops = [
+        solve_circuit(relay_circuit(*sound_relay(), diode, feed_ohms=100.0)).drop_volts(
+            "86", "85"
+        )
+        for diode in (make_diode(shorted=True), make_diode(is_reversed=True))
+    ]
+
+    assert drops == pytest.approx([0.006, 0.70], abs=0.01)
+
+
+# 30 and 87 exchanged: the contact doesn't care which way the current goes (by hand).
+def test_swapped_feed_and_load_change_nothing_without_87a() -> None:
+    right = solve_circuit(relay_circuit(*sound_relay()))
+
+    wrong = solve_circuit(
+        relay_circuit(make_coil("86", "85"), make_contacts("87", "30"))
+    )
+
+    assert load_amps(wrong) == pytest.approx(load_amps(right), rel=1e-12)
+
+
+# By hand: at rest the common contact joins 87a to what lies on 30. Exchanged, that is
+# the wire of the other load, which has no volts; energised, 87a is open either way.
+@pytest.mark.parametrize(
+    ("is_swapped", "state", "amps"),
+    [(0.0, KEY_OFF, 6.0), (0.0, KEY_ON, 0.0), (1.0, KEY_OFF, 0.0), (1.0, KEY_ON, 0.0)],
+)
+def test_swapped_feed_and_load_leave_87a_dead_at_rest(
+    is_swapped: float, state: OperatingState, amps: float
+) -> None:
+    rest_load = make_resistor("87a", GROUND, LOAD_OHMS, name="rest-load")
+
+    solved = solve_circuit(
+        [
+            *relay_circuit(*sound_relay()),
+            make_rest_contact(is_feed_swapped=is_swapped),
+            rest_load,
+        ],
+        state,
+    )
+
+    assert solved.branch_amps["rest-load"] == pytest.approx(amps, rel=0.02, abs=1e-6)
+
+
+def test_swapped_feed_and_load_tie_the_two_loads_together_at_rest() -> None:
+    # 10 V from elsewhere on the load of 87 reaches the load of 87a.
+    solved = solve_circuit(
+        [
+            *relay_circuit(*sound_relay()),
+            make_rest_contact(is_feed_swapped=1.0),
+            make_resistor("87a", GROUND, LOAD_OHMS, name="rest-load"),
+            make_source("87", 10.0),
+        ],
+        KEY_OFF,
+    )
+
+    assert solved.drop_volts("87a") == pytest.approx(10.0, rel=0.01)
+
+
+# By hand: 12 V over 2 ohm and 14 milliohm.
+@pytest.mark.parametrize(
+    ("is_on_87a", "state", "amps"),
+    [
+        (0.0, KEY_OFF, 0.0),
+        (0.0, KEY_ON, 5.96),
+        (1.0, KEY_OFF, 5.96),
+        (1.0, KEY_ON, 0.0),
+    ],
+)
+def test_load_on_87a_runs_while_the_relay_rests(
+    is_on_87a: float, state: OperatingState, amps: float
+) -> None:
+    contacts = make_contacts("30", "87", is_on_other_contact=is_on_87a)
+
+    solved = solve_circuit(relay_circuit(make_coil("86", "85"), contacts), state)
+
+    assert load_amps(solved) == pytest.approx(amps, rel=0.01, abs=1e-6)
+
+
+# By hand: 85 / (85 + 60) of 12 V is 7.0 V, under the 7.5 V to pull in; of 14.2 V it is
+# 8.3 V. 60 ohm are a 3 W lamp's at 13.5 V.
+@pytest.mark.parametrize(("volts", "amps"), [(12.0, 0.0), (14.2, 7.05)])
+def test_coil_fed_through_a_lamp_pulls_in_only_while_charging(
+    volts: float, amps: float
+) -> None:
+    solved = solve_circuit(relay_circuit(*sound_relay(), volts=volts, feed_ohms=60.0))
+
+    assert load_amps(solved) == pytest.approx(amps, rel=0.01, abs=1e-6)
+
+
+# Typical datasheet (read): operates at 8.0 V or less, releases at 1.0 V or more.
+@pytest.mark.parametrize(("volts", "is_closed"), [(8.0, True), (1.0, False)])
+def test_relay_operates_by_eight_volts_and_not_at_one(
+    volts: float, is_closed: bool
+) -> None:
+    parts = [
+        make_source("86", volts),
+        make_coil("86", GROUND),
+        make_source("30", 12.0),
+        make_contacts("30", "87"),
+        make_resistor("87", GROUND, LOAD_OHMS, name="load"),
+    ]
+
+    assert (load_amps(solve_circuit(parts)) > 1.0) is is_closed
+
+
+# Typical datasheet (read): at most 50 mV at 10 A.
+def test_sound_contact_drops_under_fifty_millivolts_at_ten_amps() -> None:
+    solved = solve_circuit(
+        [
+            make_source("86", 12.0),
+            make_coil("86", GROUND),
+            make_source("30", 12.0),
+            make_contacts("30", "87"),
+            make_resistor("87", GROUND, 1.196, name="load"),
+        ]
+    )
+
+    assert load_amps(solved) == pytest.approx(10.0, rel=1e-3)
+    assert solved.drop_volts("30", "87") <= 0.050
+
+
+# FAA AC 43.13-1B p. 11-22 (read): copper goes with 234.5 + T; 120 degC is 1.393 times
+# 20 degC, so 85 ohm are 118 ohm and 7.5 V are 10.4 V.
+@pytest.mark.parametrize(("volts", "is_closed"), [(10.3, False), (10.6, True)])
+def test_hot_coil_takes_more_volts_to_pull_in(volts: float, is_closed: bool) -> None:
+    hot = make_coil("86", "85", celsius=120.0)
+
+    solved = solve_circuit(
+        relay_circuit(hot, make_contacts("30", "87"), volts=volts, feed_ohms=0.01)
+    )
+
+    assert (load_amps(solved) > 1.0) is is_closed
+    ohms = solved.drop_volts("86", "85") / solved.branch_amps["relay.coil"]
+    assert ohms == pytest.approx(118.4, rel=1e-3)
+
+
+# Rule of the trade: a feed on a run-only contact dies in crank, one on the bypass
+# contact dies in run.
+@pytest.mark.parametrize(
+    ("contact", "state", "volts"),
+    [
+        ("dead-in-run", KEY_ON, 0.0),
+        ("dead-in-run", CRANKING, 12.0),
+        ("dead-in-crank", KEY_ON, 12.0),
+        ("dead-in-crank", CRANKING, 0.0),
+    ],
+)
+def test_contact_is_live_in_the_one_position_left(
+    contact: str, state: OperatingState, volts: float
+) -> None:
+    solved = solve_circuit(
+        [
+            make_source("battery.plus", 12.0),
+            make_contact(contact, "battery.plus", "feed", "run", "crank"),
+            make_resistor("feed", GROUND, 12.0),
+        ],
+        state,
+    )
+
+    assert solved.drop_volts("feed") == pytest.approx(volts, abs=0.02)
+
+
+def ignition_with_bypass(*, is_bypassed: bool) -> list[Part]:
+    """Return a 1.5 ohm coil behind 1.5 ohm, on a battery at 9.6 V while cranking."""
+    bypass = make_contact("bypass", "battery.plus", "coil.plus", "crank")
+    return [
+        make_source("battery.plus", 9.6),
+        make_contact("key-contact", "battery.plus", "key.run", "run", "crank"),
+        make_resistor("key.run", "coil.plus", 1.5),
+        make_resistor("coil.plus", GROUND, 1.5),
+        *([bypass] if is_bypassed else []),
+    ]
+
+
+# Rule of the trade: full volts by the bypass contact. By hand: half of 9.6 V without
+# it, less the contact's 10 milliohm; 7 V is what an ignition needs.
+@pytest.mark.parametrize(("is_bypassed", "volts"), [(True, 9.54), (False, 4.78)])
+def test_dead_bypass_contact_halves_the_coils_volts_in_crank(
+    is_bypassed: bool, volts: float
+) -> None:
+    solved = solve_circuit(ignition_with_bypass(is_bypassed=is_bypassed), CRANKING)
+
+    assert solved.drop_volts("coil.plus") == pytest.approx(volts, abs=0.01)
+
+
+def buzzer() -> list[Part]:
+    """Return a coil fed through its own contact at rest: it can't come to rest."""
+    rest = replace(make_contacts("30", "86"), is_normally_closed=True)
+    return [make_source("30", 12.0), make_coil("86", GROUND), rest]
+
+
+def test_relay_that_cuts_its_own_feed_is_reported_as_chatter() -> None:
+    network = CarModel(make_car(buzzer()), Sample(n_draws=1)).network(KEY_ON)
+
+    point = solve_operating_point(network)
+
+    contacts = network.branch_indices()["relay.contacts-86"]
+    assert not point.is_settled.any()
+    assert point.is_chattering[0].nonzero()[0].tolist() == [contacts]
+
+
+def test_chattering_contacts_are_neither_open_nor_closed() -> None:
+    network = CarModel(make_car(buzzer()), Sample(n_draws=1)).network(KEY_ON)
+    state = CompensatedState(network)
+    contacts = np.array([network.branch_indices()["relay.contacts-86"]])
+    coil = np.array([[network.branch_indices()["relay.coil"]]])
+    unchanged = network.curves[:, coil[0]]
+
+    solved = state.solve(np.zeros(1, dtype=int), Slots(branch=coil, curves=unchanged))
+
+    assert state.branch_conducts(solved, contacts).tolist() == [[0.5]]
+
+
+def test_relay_that_pulls_its_feed_down_chatters() -> None:
+    # By hand: the load of 2 ohm behind 10 ohm leaves 2.0 V for the coil, under its 2.5
+    # V to release; without the load it has 12 x 85/95 = 10.7 V.
+    parts = [
+        make_source("battery.plus", 12.0),
+        make_resistor("battery.plus", "30", 10.0),
+        make_coil("30", GROUND),
+        make_contacts("30", "87"),
+        make_resistor("87", GROUND, LOAD_OHMS, name="load"),
+    ]
+    network = CarModel(make_car(parts), Sample(n_draws=1)).network(KEY_ON)
+
+    assert not solve_operating_point(network).is_settled.any()
