@@ -1,4 +1,4 @@
-"""The fast path: many faults of one operating state as small changes of one solution.
+"""The fast path: many faults as small changes of the healthy car's solution.
 
 Most faults change one branch and make nothing else switch or bend. For those one
 elimination per tolerance draw is enough (`linearised`); the others, and those whose
@@ -21,7 +21,7 @@ from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolve
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Solved:
-    """Operating points of one state.
+    """Operating points.
 
     Parameters
     ----------
@@ -47,12 +47,13 @@ class Solved:
     fresh: tuple[IntArray, OperatingPoint]
 
 
-class CompensatedState:
-    """One operating state of the healthy car, ready for faults.
+class Compensated:
+    """The healthy car, ready for faults.
 
     Parameters
     ----------
     network : Network
+        Of one operating state, or of several stacked along the draws.
 
     Attributes
     ----------
@@ -66,15 +67,16 @@ class CompensatedState:
         self.base: OperatingPoint = self._solver.base
         self._linear = Linearised(self._solver)
         self._nearby = Nearby(self._linear)
-        is_held = network.is_self_holding & self.base.is_on.any(axis=0)
+        is_held = network.is_self_holding & self.base.is_on
         is_controlled = (network.output != network.control).any(axis=1)
-        self._needs_afresh = is_held | is_controlled
+        self._needs_afresh: BoolArray = np.asarray(is_held | is_controlled)
+        self._has_held: BoolArray = np.asarray(is_held.any(axis=1))
         self._cold: Nearby | None = None
         if is_held.any():
             curves = network.curves.copy()
-            curves[:, is_held, FORCED] = -1.0
+            curves[is_held, FORCED] = -1.0
             cold = OperatingPointSolver(replace(network, curves=curves))
-            self._cold = Nearby(Linearised(cold), must_start=is_held & self.base.is_on)
+            self._cold = Nearby(Linearised(cold), must_start=is_held)
 
     def base_slots(self, draw: IntArray, branch: IntArray) -> Slots:
         """Return the unchanged curves of branches as slots.
@@ -128,9 +130,11 @@ class CompensatedState:
 
         With those gates held off, their pull-in volts have to be there.
         """
-        starts = ~(self._needs_afresh[slots.branch] & (slots.branch >= 0)).any(axis=1)
+        needs_afresh = self._needs_afresh[draw[:, None], slots.branch]
+        waits = np.asarray(needs_afresh & (slots.branch >= 0))
+        starts: BoolArray = np.asarray(~waits.any(axis=1))
         if self._cold is not None:
-            points = np.flatnonzero(starts)
+            points = np.flatnonzero(starts & self._has_held[draw])
             found = self._cold.find(
                 draw[points], slots.take(points), wants_changes=False
             )

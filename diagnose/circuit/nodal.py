@@ -7,7 +7,7 @@ Node 0 is the reference and has no equation. Batches run along the first axis.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -204,6 +204,22 @@ def build_network(branches: Sequence[Branch], *, nodes: tuple[str, ...]) -> Netw
             [bool(gate and gate.is_self_holding) for gate in gates]
         ),
     )
+
+
+def stacked(networks: Sequence[Network]) -> Network:
+    """Return networks of the same branches as one, the draws of the first come first.
+
+    Raises
+    ------
+    ValueError
+        If the networks do not have the same branches and nodes.
+    """
+    first = networks[0]
+    for other in networks[1:]:
+        if (other.nodes, other.branches) != (first.nodes, first.branches):
+            raise ValueError("networks with different branches can't be stacked")
+    curves = np.concatenate([network.curves for network in networks])
+    return replace(first, curves=curves)
 
 
 def conductance_matrix(network: Network, siemens: FloatArray) -> FloatArray:

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray, OperatingState, Part
-from diagnose.circuit.compensation import CompensatedState, Solved
+from diagnose.circuit.compensation import Compensated, Solved
 from diagnose.circuit.elements import ELEMENTS, Values
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.nodal import (
@@ -26,6 +26,7 @@ from diagnose.circuit.nodal import (
     Network,
     Slots,
     curve,
+    stacked,
 )
 from diagnose.faults.beside import beside, can_fork, shared_array
 from diagnose.faults.causes import Cause, FaultSet, changed_values
@@ -169,52 +170,61 @@ class Predictor:
         self.probes = tuple(probes)
         self.states: tuple[OperatingState, ...] = model.car.states
         self.state_index = {state.name: i for i, state in enumerate(self.states)}
-        self._solvers: dict[int, CompensatedState] = {}
+        self.networks: tuple[Network, ...] = tuple(
+            model.network(state) for state in self.states
+        )
+        self._solver: Compensated | None = None
         self._lock = threading.Lock()
         self._values: dict[_Scenario, Mapping[str, Values]] = {}
         self._overrides: dict[tuple[int, _Scenario, str], tuple[_Override, ...]] = {}
-        first = self.solver(0).network
+        first = self.networks[0]
         self.nodes = first.nodes
         self.node_index = first.node_indices()
         self.branch_index = first.branch_indices()
+        self._protective = np.flatnonzero(np.isfinite(first.trip_amps).all(axis=0))
+        probed = [self.branch_index[probe.branch] for probe in self.probes]
+        self._measured = np.union1d(np.array(probed, dtype=np.int64), self._protective)
         self._probed = [
-            (self._probe_branches(state, True), self._probe_branches(state, False))
+            (self._probe_columns(state, True), self._probe_columns(state, False))
             for state in range(len(self.states))
         ]
-        self._protective = np.flatnonzero(np.isfinite(first.trip_amps).all(axis=0))
 
-    def _probe_branches(
-        self, state: int, is_current: bool
-    ) -> tuple[IntArray, IntArray]:
-        """Return the columns of one state's probes, and the branches they look at."""
+    def _probe_columns(self, state: int, is_current: bool) -> tuple[IntArray, IntArray]:
+        """Return the columns of one state's probes, and their places in `_measured`."""
         columns = [
             column
             for column, probe in enumerate(self.probes)
             if probe.state == self.states[state].name and probe.is_current is is_current
         ]
         branches = [self.branch_index[self.probes[column].branch] for column in columns]
-        return np.array(columns, dtype=np.int64), np.array(branches, dtype=np.int64)
+        places = np.searchsorted(self._measured, np.array(branches, dtype=np.int64))
+        return np.array(columns, dtype=np.int64), places
 
-    def solver(self, state: int) -> CompensatedState:
-        """Return the solver of one state, made when first asked for."""
-        with self._lock:
-            if state not in self._solvers:
-                network = self.model.network(self.states[state])
-                self._solvers[state] = CompensatedState(network)
-            return self._solvers[state]
+    def solver(self) -> Compensated:
+        """Return the car in all its states, solved when first asked for.
 
-    def warm_up(self, is_over: Callable[[], bool] = lambda: False) -> None:
-        """Make every solver; may run beside a diagnosis that waits for its owner.
-
-        Parameters
-        ----------
-        is_over : Callable
-            Asked before each state; True stops here.
+        State and draw are one axis there, all draws of the first state first: many
+        points are solved together, however few each state has.
         """
-        for state in range(len(self.states)):
-            if is_over():
-                return
-            self.solver(state)
+        with self._lock:
+            if self._solver is None:
+                self._solver = Compensated(stacked(self.networks))
+            return self._solver
+
+    def healthy_flips(self, state: int) -> IntArray | None:
+        """Return how often gates changed in a state in which no draw comes to rest.
+
+        Returns
+        -------
+        IntArray or None
+            Shape (n_branches,); None if any draw comes to rest.
+        """
+        n_draws = self.model.sample.n_draws
+        draws = slice(state * n_draws, (state + 1) * n_draws)
+        base = self.solver().base
+        if base.is_settled[draws].any():
+            return None
+        return np.asarray(base.flips[draws].max(axis=0))
 
     def predict(
         self,
@@ -245,7 +255,7 @@ class Predictor:
             n_probes=len(self.probes),
         )
         is_shared = len(sets) * len(draws) >= LEAST_SHARED_POINTS and can_fork()
-        per_chunk = max(1, CHUNK_POINTS // len(draws))
+        per_chunk = max(1, CHUNK_POINTS // (len(draws) * len(self.states)))
         if is_shared:
             per_chunk = min(per_chunk, -(-len(sets) // 2))
         starts = range(0, len(sets), per_chunk)
@@ -253,14 +263,14 @@ class Predictor:
         def fill(wanted: Sequence[int], tell: Callable[[float], None]) -> None:
             for number, start in enumerate(wanted):
                 chunk = scenarios[start : start + per_chunk]
-                tell_part = _part_of(tell, number=number, n_parts=len(wanted))
-                self._fill(room, start * len(draws), chunk, draws, tell_part)
+                self._fill(room, start * len(draws), chunk, draws)
+                tell((number + 1) / len(wanted))
 
         tell = progress or _tell_nobody
         if not is_shared:
             fill(starts, tell)
         else:
-            self.warm_up()
+            self.solver()
             wait = beside(lambda: fill(starts[1::2], _tell_nobody))
             fill(starts[::2], tell)
             wait()
@@ -286,11 +296,11 @@ class Predictor:
         n_draws = self.model.sample.n_draws
         result = np.empty((len(sets), n_draws))
         per_chunk = max(1, CHUNK_POINTS // n_draws)
-        solver = self.solver(state)
+        solver = self.solver()
         for start in range(0, len(sets), per_chunk):
             chunk = _scenarios(sets[start : start + per_chunk], None)
-            draw = np.tile(np.arange(n_draws), len(chunk))
-            points = solver.solve(draw, self._slots(state, chunk, np.arange(n_draws)))
+            draw, slots = self._points((state,), chunk, np.arange(n_draws))
+            points = solver.solve(draw, slots)
             ohms = solver.between_ohms(points, red, black)
             result[start : start + len(chunk)] = ohms.reshape(len(chunk), n_draws)
         return result
@@ -301,7 +311,6 @@ class Predictor:
         first: int,
         scenarios: Sequence[_Scenario],
         draws: IntArray,
-        tell: Callable[[float], None],
     ) -> None:
         """Solve all states; what a fault overloads opens, and stays open.
 
@@ -310,22 +319,17 @@ class Predictor:
         first : int
             The point in `room` of the first scenario's first draw.
         """
-        n_states = len(self.states)
-        draw = np.tile(draws, len(scenarios))
-        slots = [self._slots(state, scenarios, draws) for state in range(n_states)]
-        points = np.arange(len(draw))
-        tripped = np.full((len(draw), 0), -1, dtype=np.int64)
+        n_states, solver = len(self.states), self.solver()
+        draw, slots = self._points(range(n_states), scenarios, draws)
+        points = np.arange(len(draw) // n_states)
+        limit_amps = solver.network.trip_amps[:, self._protective]
+        tripped = np.full((len(points), 0), -1, dtype=np.int64)
         for _ in range(MAX_TRIPS + 1):
-            load = np.zeros((len(points), len(self._protective)))
-            for state, whole in enumerate(slots):
-                solver = self.solver(state)
-                changed = _opened(solver, draw, whole.take(points), tripped)
-                solved = solver.solve(draw, changed)
-                amps = np.abs(self._kept(room, state, first + points, solved))
-                limit = solver.network.trip_amps[:, self._protective][draw]
-                np.maximum(load, amps / limit, out=load)
-                if not tripped.shape[1]:
-                    tell((state + 1) / (n_states + 1))
+            in_states = np.tile(tripped, (n_states, 1))
+            solved = solver.solve(draw, _opened(solver, draw, slots, in_states))
+            amps = np.abs(self._kept(room, first + points, solved))
+            amps /= limit_amps[draw]
+            load = amps.reshape(n_states, len(points), -1).max(axis=0)
             is_open = (tripped[:, :, None] == self._protective).any(axis=1)
             load[is_open] = 0.0
             hit = np.flatnonzero(load.max(axis=1) > 1.0)
@@ -333,56 +337,69 @@ class Predictor:
                 break
             worst = self._protective[load[hit].argmax(axis=1)]
             tripped = np.concatenate([tripped[hit], worst[:, None]], axis=1)
-            points, draw = points[hit], draw[hit]
-        tell(1.0)
+            again = (np.arange(n_states)[:, None] * len(points) + hit).ravel()
+            points, draw, slots = points[hit], draw[again], slots.take(again)
 
-    def _kept(
-        self, room: _Room, state: int, points: IntArray, solved: Solved
-    ) -> FloatArray:
+    def _kept(self, room: _Room, points: IntArray, solved: Solved) -> FloatArray:
         """Keep what readings and symptoms are made of.
+
+        Parameters
+        ----------
+        points : IntArray
+            Points in `room`; `solved` has them for every state in turn.
 
         Returns
         -------
         FloatArray
-            The currents of the protective parts, shape (n_points, n_protective). [A]
+            The currents of the protective parts, shape (n_states n_points,
+            n_protective). [A]
         """
-        solver = self.solver(state)
-        room.volts[state, points] = solved.volts
+        solver, n_states = self.solver(), len(self.states)
         ohms = solver.source_ohms(solved)
-        for start in range(0, len(points), BLOCK_POINTS):
-            some = slice(start, start + BLOCK_POINTS)
-            room.source_units[state, points[some]] = _in_units(ohms[some])
-        room.is_settled[state, points] = solved.is_settled
-        (current_columns, measured), (gate_columns, watched) = self._probed[state]
-        branches = np.union1d(measured, self._protective)
-        amps = solver.branch_amps(solved, branches)
-        room.probes[points[:, None], current_columns] = amps[
-            :, np.searchsorted(branches, measured)
-        ]
-        room.probes[points[:, None], gate_columns] = solver.branch_conducts(
-            solved, watched
-        )
-        return amps[:, np.searchsorted(branches, self._protective)]
+        amps = solver.branch_amps(solved, self._measured)
+        conducts = solver.branch_conducts(solved, self._measured)
+        for state in range(n_states):
+            here = slice(state * len(points), (state + 1) * len(points))
+            room.volts[state, points] = solved.volts[here]
+            room.is_settled[state, points] = solved.is_settled[here]
+            for start in range(0, len(points), BLOCK_POINTS):
+                some = slice(start, start + BLOCK_POINTS)
+                room.source_units[state, points[some]] = _in_units(ohms[here][some])
+            currents, gates = self._probed[state]
+            for (columns, places), seen in ((currents, amps), (gates, conducts)):
+                room.probes[points[:, None], columns] = seen[here, places]
+        return amps[:, np.searchsorted(self._measured, self._protective)]
 
-    def _slots(
-        self, state: int, scenarios: Sequence[_Scenario], draws: IntArray
-    ) -> Slots:
-        """Return the changed branches of every (set, draw), points set-major."""
-        n_draws = len(draws)
-        lists = [self._set_overrides(state, *scenario) for scenario in scenarios]
+    def _points(
+        self, states: Sequence[int], scenarios: Sequence[_Scenario], draws: IntArray
+    ) -> tuple[IntArray, Slots]:
+        """Return the points of every (state, set, draw) in turn.
+
+        Returns
+        -------
+        tuple
+            The draw of each point for the solver, shape (n_points,), and its changed
+            branches.
+        """
+        n_draws, n_all = len(draws), self.model.sample.n_draws
+        lists = [
+            self._set_overrides(state, *scenario)
+            for state in states
+            for scenario in scenarios
+        ]
         width = max((len(overrides) for overrides in lists), default=0)
-        shape = (len(scenarios), n_draws, width)
-        branch = np.full(shape, -1, dtype=np.int64)
-        curves = np.zeros((*shape, CURVE_LENGTH))
+        branch = np.full((len(lists), n_draws, width), -1, dtype=np.int64)
+        curves = np.zeros((len(lists), n_draws, width, CURVE_LENGTH))
         for row, overrides in enumerate(lists):
             for column, override in enumerate(overrides):
                 branch[row, :, column] = override.branch
                 curves[row, :, column] = override.curve[draws]
-        n_points = len(scenarios) * n_draws
-        return Slots(
-            branch=branch.reshape(n_points, width),
-            curves=curves.reshape(n_points, width, CURVE_LENGTH),
+        slots = Slots(
+            branch=branch.reshape(len(lists) * n_draws, width),
+            curves=curves.reshape(len(lists) * n_draws, width, CURVE_LENGTH),
         )
+        in_state = np.repeat(np.array(states) * n_all, len(scenarios) * n_draws)
+        return in_state + np.tile(draws, len(lists)), slots
 
     def _set_overrides(
         self, state: int, fault_set: FaultSet, replicate: int
@@ -427,7 +444,7 @@ class Predictor:
         """Return the changed branches of a part, worked out once where states agree."""
         key = (state if ELEMENTS[part.kind].follows_state else -1, scenario, part.name)
         if key not in self._overrides:
-            network = self.solver(state).network
+            network = self.networks[state]
             branches = self.model.part_branches(part, self.states[state], values)
             overrides = (
                 _Override(self.branch_index[branch.name], curve(branch))
@@ -450,13 +467,6 @@ def _tell_nobody(share: float) -> None:
     del share
 
 
-def _part_of(
-    tell: Callable[[float], None], *, number: int, n_parts: int
-) -> Callable[[float], None]:
-    """Return what tells the share of the whole, given that of one part."""
-    return lambda share: tell((number + share) / n_parts)
-
-
 def _in_units(ohms: FloatArray) -> HalfArray:
     """Return resistances in units of `SOURCE_UNIT_OHMS`, in half precision.
 
@@ -476,7 +486,7 @@ def _in_units(ohms: FloatArray) -> HalfArray:
 
 
 def _opened(
-    solver: CompensatedState, draw: IntArray, slots: Slots, tripped: IntArray
+    solver: Compensated, draw: IntArray, slots: Slots, tripped: IntArray
 ) -> Slots:
     """Return the changed branches with tripped protective parts open."""
     if not tripped.shape[1]:

@@ -125,9 +125,10 @@ class Diagnosis:
         Parameters
         ----------
         is_over : Callable
-            Asked now and then whether nobody waits for it any more.
+            Whether nobody waits for it any more.
         """
-        self._model.compiled.predictor.warm_up(is_over)
+        if not is_over():
+            self._model.compiled.predictor.solver()
 
     def tell(self, fact: Fact) -> Answer:
         """Take a fact in and return what follows.

@@ -193,10 +193,9 @@ def _lines(compiled: Compiled) -> tuple[tuple[int, ...], ...]:
 def _check_states(predictor: Predictor) -> None:
     reasons = []
     for number, state in enumerate(predictor.states):
-        solver = predictor.solver(number)
-        if not solver.base.is_settled.any():
-            flips = solver.base.flips.max(axis=0)
-            moving = solver.network.branches[int(flips.argmax())]
+        flips = predictor.healthy_flips(number)
+        if flips is not None:
+            moving = predictor.networks[number].branches[int(flips.argmax())]
             reasons.append(
                 f"{state.name}: no steady state is found even with everything sound; "
                 f"{moving} keeps switching"
