@@ -82,6 +82,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_start(commands)
     _add_resume(commands)
     _add_cases(commands)
+    _add_learn(commands)
     _add_check(commands)
     _add_expand(commands)
     _add_expect(commands)
@@ -112,9 +113,45 @@ def _add_resume(commands: Commands) -> None:
 
 
 def _add_cases(commands: Commands) -> None:
-    parser = commands.add_parser("cases", help="list the stored cases")
+    parser = commands.add_parser(
+        "cases", help="list the stored cases, or pool the closed ones as files"
+    )
+    pooling = parser.add_mutually_exclusive_group()
+    pooling.add_argument(
+        "--export",
+        type=Path,
+        metavar="FILE",
+        dest="export_to",
+        help="write the closed cases to a file: no names, dates or readings",
+    )
+    pooling.add_argument(
+        "--import",
+        type=Path,
+        metavar="FILE",
+        dest="import_from",
+        help="take in the closed cases of such a file",
+    )
+    pooling.add_argument(
+        "--drop-import",
+        action="store_true",
+        help="take the latest imported file out again",
+    )
     _add_data_folder(parser)
     parser.set_defaults(run=_cases)
+
+
+def _add_learn(commands: Commands) -> None:
+    parser = commands.add_parser(
+        "learn", help="learn from the closed cases which faults are common"
+    )
+    way = parser.add_mutually_exclusive_group()
+    way.add_argument(
+        "--show", action="store_true", help="show what is learned; learn nothing"
+    )
+    way.add_argument("--undo", action="store_true", help="go back to what held before")
+    parser.add_argument("--json", action="store_true", help="as one JSON object")
+    _add_data_folder(parser)
+    parser.set_defaults(run=_learn)
 
 
 def _add_check(commands: Commands) -> None:
@@ -285,9 +322,46 @@ def _resume(options: argparse.Namespace) -> None:
 
 
 def _cases(options: argparse.Namespace) -> None:
-    from diagnose.terminal.listings import list_cases
+    from diagnose.terminal import closed_cases, listings
 
-    list_cases(options.data_folder, sys.stdout)
+    folder = _data_folder(options)
+    if options.export_to:
+        closed_cases.export_cases(
+            folder, _published(), out=options.export_to, sink=sys.stdout
+        )
+    elif options.import_from:
+        closed_cases.import_cases(
+            folder, _published(), source=options.import_from, sink=sys.stdout
+        )
+    elif options.drop_import:
+        closed_cases.drop_import(folder, sys.stdout)
+    else:
+        listings.list_cases(options.data_folder, sys.stdout)
+
+
+def _learn(options: argparse.Namespace) -> None:
+    from diagnose.terminal import learn_listing
+
+    folder = _data_folder(options)
+    if options.undo:
+        learn_listing.undo(folder, sys.stdout)
+        return
+    act = learn_listing.show_learned if options.show else learn_listing.learn
+    act(folder, _published(), is_json=options.json, sink=sys.stdout)
+
+
+def _data_folder(options: argparse.Namespace) -> Path:
+    from diagnose.store.case_store import default_data_folder
+
+    given: Path | None = options.data_folder
+    return given or default_data_folder()
+
+
+def _published() -> Knowledge:
+    from diagnose.files.knowledge_files import load_knowledge
+    from diagnose.files.resources import knowledge_folder
+
+    return load_knowledge(knowledge_folder())
 
 
 def _check(options: argparse.Namespace) -> None:

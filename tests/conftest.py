@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 if TYPE_CHECKING:
+    from diagnose.faults.knowledge import Knowledge
     from diagnose.session.model import Model
 
 # The matrices have about a hundred rows: several threads each take longer than one, by
@@ -22,6 +23,16 @@ TESTS = Path(__file__).resolve().parent
 def compiled_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the folder in which the compiled forms of cars are kept."""
     return tmp_path_factory.mktemp("compiled")
+
+
+@pytest.fixture(scope="session")
+def knowledge() -> Knowledge:
+    """Return the shipped knowledge."""
+    # imported here, after the setting above
+    from diagnose.files.knowledge_files import load_knowledge
+    from diagnose.files.resources import knowledge_folder
+
+    return load_knowledge(knowledge_folder())
 
 
 @pytest.fixture(scope="session")

@@ -185,6 +185,11 @@ def effect_signature(cause: Cause) -> tuple[object, ...]:
     High resistance at either end of one wire acts alike: no reading between terminals
     tells them apart, and one repair mends both.
     """
+    return (cause.part.name, *mode_signature(cause.mode))
+
+
+def mode_signature(mode: FaultMode) -> tuple[object, ...]:
+    """Return what a mode does to a part, the same for modes that act alike."""
     changes = tuple(
         (
             change.role,
@@ -195,6 +200,6 @@ def effect_signature(cause: Cause) -> tuple[object, ...]:
             change.operation,
             change.amount,
         )
-        for change in cause.mode.changes
+        for change in mode.changes
     )
-    return (cause.part.name, changes, tuple(sorted(cause.mode.mechanical.items())))
+    return (changes, tuple(sorted(mode.mechanical.items())))

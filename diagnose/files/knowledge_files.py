@@ -160,10 +160,10 @@ def grammar_problems(
             location, is_key = location[:-1], True
         if detail["type"] == "missing":
             location = location[:-1]
-        yield document.problem(location, _grammar_message(detail, known), of_key=is_key)
+        yield document.problem(location, grammar_message(detail, known), of_key=is_key)
 
 
-def _grammar_message(detail: ErrorDetails, known: Collection[str]) -> str:
+def grammar_message(detail: ErrorDetails, known: Collection[str]) -> str:
     """Return what was found and what was expected, in plain words."""
     name = next((str(key) for key in reversed(detail["loc"]) if key != "[key]"), "")
     kind, context = detail["type"], detail.get("ctx", {})

@@ -225,6 +225,40 @@ class CauseNetwork:
         return result
 
 
+def dirichlet_shares(counts: FloatArray, pseudo_counts: FloatArray) -> FloatArray:
+    """Return the posterior mean of shares under Dirichlet's prior.
+
+    Parameters
+    ----------
+    counts : FloatArray
+        How often each category was seen, shape (n_categories,).
+    pseudo_counts : FloatArray
+        What each counted for before, shape (n_categories,).
+
+    Returns
+    -------
+    FloatArray
+        Shape (n_categories,); sums to 1.
+    """
+    # a slow part of pgmpy that a diagnosis never needs
+    from pandas import DataFrame
+    from pgmpy.parameter_estimator import DiscreteBayesianEstimator
+
+    network = DiscreteBayesianNetwork()
+    network.add_node("cause")
+    # one row per category, weighted: memory does not grow with the cases
+    states = [f"category_{i:05d}" for i in range(len(counts))]
+    estimator = DiscreteBayesianEstimator(
+        state_names={"cause": states},
+        prior_type="dirichlet",
+        pseudo_counts={"cause": pseudo_counts[:, None]},
+    )
+    estimator.fit(network, DataFrame({"cause": states}), sample_weight=counts)
+    (table,) = estimator.parameters_
+    shares = [table.get_value(cause=state) for state in states]
+    return np.array(shares, dtype=np.float64)
+
+
 def _rate(cause: Cause, answers: Mapping[str, str]) -> float:
     rate = cause.mode.rate
     for context, factors in cause.mode.factors.items():

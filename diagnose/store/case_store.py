@@ -26,6 +26,7 @@ from diagnose.errors import StoreError
 SCHEMA_VERSION = 1
 STORE_FILE = "cases.sqlite3"
 BUSY_SECONDS = 5.0
+_PAGE = 200
 
 _NAME = re.compile(r"\w[\w.-]*")
 
@@ -257,7 +258,9 @@ class CaseStore:
 
     def facts(self, name: str) -> tuple[FactRow, ...]:
         """Return the facts of a case, oldest first."""
-        number = self._number(name)
+        return self._facts_of(self._number(name))
+
+    def _facts_of(self, number: int) -> tuple[FactRow, ...]:
         with self._explained():
             found = self._connection.execute(
                 "SELECT kind, content FROM facts WHERE case_number = ?"
@@ -277,6 +280,23 @@ class CaseStore:
                 " cases.number DESC"
             ).fetchall()
         return tuple(_stored_case(row) for row in found)
+
+    def each_case(self) -> Iterator[tuple[StoredCase, tuple[FactRow, ...]]]:
+        """Yield every case with its facts, oldest first, a page at a time."""
+        after = 0
+        while True:
+            with self._explained():
+                page = self._connection.execute(
+                    _SELECT_CASES + " WHERE cases.number > ? GROUP BY cases.number"
+                    " ORDER BY cases.number LIMIT ?",
+                    (after, _PAGE),
+                ).fetchall()
+            if not page:
+                return
+            for row in page:
+                case = _stored_case(row)
+                yield case, self._facts_of(case.number)
+            after = int(page[-1][0])
 
     def find(self, name: str = "") -> StoredCase:
         """Return the case of that name; without a name, the one worked on latest.

@@ -1,8 +1,9 @@
-"""Which car is meant: a path, or the name of a car that comes with the program."""
+"""Which car is meant: a path, a shipped car's name, or the copy that a case keeps."""
 
 from __future__ import annotations
 
 import contextlib
+import tempfile
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from importlib.resources import as_file
@@ -10,6 +11,7 @@ from pathlib import Path
 
 from diagnose.errors import DiagnoseError
 from diagnose.files.resources import shipped_cars
+from diagnose.store.case_store import StoredCase
 from diagnose.terminal.safe_text import nearest
 
 
@@ -31,6 +33,15 @@ def car_file(name: str) -> Iterator[Path]:
         raise DiagnoseError(_no_such_car(name, tuple(shipped)))
     with as_file(shipped[name]) as unpacked:
         yield unpacked
+
+
+@contextlib.contextmanager
+def stored_car_file(case: StoredCase) -> Iterator[Path]:
+    """Give the car file as it was when the case began."""
+    with tempfile.TemporaryDirectory(prefix="diagnose-") as folder:
+        path = Path(folder) / Path(case.car_path).name
+        path.write_text(case.car_text, encoding="utf-8")
+        yield path
 
 
 def utc_now() -> datetime:

@@ -9,7 +9,6 @@ import contextlib
 import os
 import shutil
 import sys
-import tempfile
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -34,9 +33,10 @@ from diagnose.store.case_store import (
 from diagnose.store.journal import Journal
 from diagnose.store.model_cache import ModelCache
 from diagnose.terminal import views
-from diagnose.terminal.car_names import car_file, utc_now
+from diagnose.terminal.car_names import car_file, stored_car_file, utc_now
 from diagnose.terminal.conversation import Conversation
 from diagnose.terminal.json_face import run_json
+from diagnose.terminal.learned_shares import knowledge_in_use
 from diagnose.terminal.line_face import run_lines
 from diagnose.terminal.page import Page, Tone, say
 
@@ -86,7 +86,8 @@ def start(car_name: str, case_name: str, options: Options) -> None:
     DiagnoseError
         If the car file is wrong, or the case's name is taken.
     """
-    knowledge = load_knowledge(knowledge_folder())
+    published = load_knowledge(knowledge_folder())
+    knowledge, remarks = knowledge_in_use(options.folder, published)
     with car_file(car_name) as path:
         car = load_car(path, knowledge)
         text = path.read_text(encoding="utf-8")
@@ -95,7 +96,7 @@ def start(car_name: str, case_name: str, options: Options) -> None:
             store, failure, name=case_name, path=str(path.resolve()), text=text
         )
         casebook = Casebook(_diagnosis(car, knowledge, options), journal)
-        _hold(casebook, car, options, remarks=())
+        _hold(casebook, car, options, remarks=remarks)
 
 
 def resume(case_name: str, options: Options) -> None:
@@ -113,18 +114,19 @@ def resume(case_name: str, options: Options) -> None:
     DiagnoseError
         If there is no such case, or its car file no longer loads.
     """
-    knowledge = load_knowledge(knowledge_folder())
+    published = load_knowledge(knowledge_folder())
+    knowledge, notes = knowledge_in_use(options.folder, published)
     with CaseStore(options.folder, clock=utc_now) as store:
         case = store.find(case_name)
         rows = store.facts(case.name)
         remarks = _car_file_remarks(case)
-        with _stored_car_file(case) as path:
+        with stored_car_file(case) as path:
             car = load_car(path, knowledge)
         journal = Journal(store, name=case.name, fact_count=len(rows))
         casebook = Casebook(_diagnosis(car, knowledge, options), journal)
         refused = casebook.restore(rows)
         left_out = tuple(f"left out: {reason}" for reason in refused)
-        _hold(casebook, car, options, remarks=(*remarks, *left_out))
+        _hold(casebook, car, options, remarks=(*notes, *remarks, *left_out))
 
 
 @contextlib.contextmanager
@@ -166,15 +168,6 @@ def _car_file_remarks(case: StoredCase) -> tuple[str, ...]:
         f"{case.car_path} has changed since this case began; the case goes on with "
         "the copy it kept. For the new file, start a new case.",
     )
-
-
-@contextlib.contextmanager
-def _stored_car_file(case: StoredCase) -> Iterator[Path]:
-    """Give the car file as it was when the case began."""
-    with tempfile.TemporaryDirectory(prefix="diagnose-") as folder:
-        path = Path(folder) / Path(case.car_path).name
-        path.write_text(case.car_text, encoding="utf-8")
-        yield path
 
 
 def _diagnosis(car: Car, knowledge: Knowledge, options: Options) -> Diagnosis:

@@ -19,10 +19,13 @@ class Progress:
     ----------
     sink : TextIO
         A terminal.
+    about : str
+        Stands before the share.
     """
 
-    def __init__(self, sink: TextIO) -> None:
+    def __init__(self, sink: TextIO, about: str = "first time with this car") -> None:
         self._sink = sink
+        self._about = about
         self._began = time.monotonic()
         self._shown_length = 0
 
@@ -51,7 +54,7 @@ class Progress:
         """
         if time.monotonic() - self._began > QUIET_SECONDS:
             doing = to_ascii(clean(words))[:40]
-            self._write(f"first time with this car: {fraction:4.0%}  {doing}")
+            self._write(f"{self._about}: {fraction:4.0%}  {doing}")
 
     def _write(self, text: str) -> None:
         self._sink.write("\r" + text.ljust(self._shown_length))

@@ -11,8 +11,6 @@ from diagnose.circuit.car import Car
 from diagnose.errors import InvalidFileError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
-from diagnose.files.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder
 
 SMALL_CAR = """\
 # An invented car.
@@ -38,11 +36,6 @@ wires:
 states:
   key-on: {switches: {key: run}}
 """
-
-
-@pytest.fixture(scope="session")
-def knowledge() -> Knowledge:
-    return load_knowledge(knowledge_folder())
 
 
 @pytest.fixture

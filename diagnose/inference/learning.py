@@ -1,0 +1,409 @@
+"""Learning from closed cases: how far the published fault rates move.
+
+A closed case says which fault, out of all that its car could have had, was the one. The
+cases are counted by kind of part and mode, beside how many the published rates would
+have given on the same cars; the two together move each rate. Leaves reading and keeping
+cases to `files` and `store`, and Dirichlet's arithmetic to `network`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import IntArray
+from diagnose.faults.causes import mode_signature
+from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.modes import FaultMode
+from diagnose.measurement.symptoms import Context
+
+PUBLISHED_CASES = 200.0
+"""What the published shares count for: as many cases as this, seen before any other.
+
+Own choice: ten cases then move at most 10 of 210, a twentieth of all the probability,
+and two hundred cases weigh as much as what was published.
+"""
+
+LEAST_PUBLISHED_CASES = 1.0
+"""No published share counts for less than one case of its own kind and mode.
+
+Derived: the share of a rare mode is known no better than that. Without it, one case of
+a mode expected once in a million would lift it a thousandfold, and a mode that nobody
+could have met yet would be ruled out by all the others.
+"""
+
+BATCH = 2000
+"""Cases counted together; the same everywhere, so that sums are the same everywhere."""
+
+_REMEMBERED_CARS = 2000
+
+PartGroup = tuple[str, str]
+"""Kind and role of parts; the role is empty for parts without one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClosedCase:
+    """One repaired and proven case, without anything that names a person or a car.
+
+    Parameters
+    ----------
+    case_id : str
+        The same for the same case wherever it is pooled.
+    complaint : str
+    history : Mapping[str, str]
+        Context to its answer; those not answered are not there.
+    parts : Mapping[PartGroup, int]
+        How many parts of each kind and role the car has.
+    group : PartGroup
+        Kind and role of the part that was mended.
+    mode : str
+        The fault mode that was mended.
+    """
+
+    case_id: str
+    complaint: str
+    history: Mapping[str, str]
+    parts: Mapping[PartGroup, int]
+    group: PartGroup
+    mode: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LearnedShare:
+    """What cases say about modes of one kind that no reading tells apart.
+
+    Parameters
+    ----------
+    kind : str
+    modes : tuple[str, ...]
+    seen : float
+        Cases with one of them. [1]
+    expected : float
+        Cases that the published rates would have given on the same cars. [1]
+    factor : float
+        What the published rates are multiplied by. [1]
+    """
+
+    kind: str
+    modes: tuple[str, ...]
+    seen: float
+    expected: float
+    factor: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Learned:
+    """All that was learned at one time.
+
+    Parameters
+    ----------
+    n_cases : int
+    published_cases : float
+        What the published shares counted for. [cases]
+    rates_digest : str
+        Which published rates the factors belong to.
+    """
+
+    n_cases: int
+    published_cases: float
+    rates_digest: str
+    shares: tuple[LearnedShare, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tally:
+    """Cases added up; tallies of parts of the cases add up to the tally of all.
+
+    Parameters
+    ----------
+    n_cases : int
+    seen, expected : FloatArray
+        By category, shape (n_categories,).
+    """
+
+    n_cases: int
+    seen: FloatArray
+    expected: FloatArray
+
+    def plus(self, other: Tally) -> Tally:
+        """Return both together."""
+        return Tally(
+            n_cases=self.n_cases + other.n_cases,
+            seen=self.seen + other.seen,
+            expected=self.expected + other.expected,
+        )
+
+
+def can_have(group: PartGroup, mode: FaultMode) -> bool:
+    """Return whether parts of a kind and role can have a mode."""
+    kind, role = group
+    if mode.kind != kind or role in mode.except_roles:
+        return False
+    return not mode.roles or role in mode.roles
+
+
+class Counter:
+    """Counts closed cases against what the published rates expect.
+
+    Parameters
+    ----------
+    modes : Sequence[FaultMode]
+        With their published rates.
+    contexts : Sequence[Context]
+
+    Notes
+    -----
+    The expected share of a mode on one car is proportional to the number of parts that
+    can have it, times its rate, times the factor of each answer of the car's history;
+    an open question is averaged over its answers. Faults that nobody would notice are
+    expected too, although they never make a case; as only ratios count, that shifts all
+    modes alike. Of the two ends of one wire no reading says which it was: modes with
+    the same effect are counted as one category.
+    """
+
+    def __init__(self, modes: Sequence[FaultMode], contexts: Sequence[Context]) -> None:
+        self.modes = tuple(modes)
+        self._contexts = tuple(contexts)
+        self._places = {(m.kind, m.name): i for i, m in enumerate(self.modes)}
+        signatures = [
+            (mode.kind, mode.roles, mode.except_roles, *mode_signature(mode))
+            for mode in self.modes
+        ]
+        distinct = list(dict.fromkeys(signatures))
+        places = {signature: i for i, signature in enumerate(distinct)}
+        self._category: IntArray = np.array(
+            [places[signature] for signature in signatures], dtype=np.int64
+        )
+        self._rates: dict[PartGroup, FloatArray] = {}
+        self._answered = {
+            (context.name, answer): _factors(self.modes, context.name, answer)
+            for context in self._contexts
+            for answer in context.states
+        }
+        self._open = {
+            context.name: np.asarray(
+                sum(
+                    share * self._answered[context.name, answer]
+                    for answer, share in context.states.items()
+                ),
+                dtype=np.float64,
+            )
+            for context in self._contexts
+        }
+        self._remembered: dict[object, FloatArray] = {}
+
+    @property
+    def categories(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Each category's kind and the modes in it."""
+        members: dict[int, list[FaultMode]] = {}
+        for mode, category in zip(self.modes, self._category.tolist(), strict=True):
+            members.setdefault(category, []).append(mode)
+        return tuple(
+            (members[i][0].kind, tuple(mode.name for mode in members[i]))
+            for i in range(len(members))
+        )
+
+    def empty(self) -> Tally:
+        """Return the tally of no cases."""
+        nothing = np.zeros(int(self._category.max()) + 1)
+        return Tally(n_cases=0, seen=nothing, expected=nothing)
+
+    def expected_shares(
+        self, parts: Mapping[PartGroup, int], history: Mapping[str, str]
+    ) -> FloatArray:
+        """Return how likely each category is on one car, shape (n_categories,).
+
+        Raises
+        ------
+        ValueError
+            If its parts can't fail in any way known here.
+        """
+        key = (tuple(parts.items()), tuple(history.items()))
+        found = self._remembered.get(key)
+        if found is None:
+            found = self._shares(parts, history)
+            if len(self._remembered) >= _REMEMBERED_CARS:
+                self._remembered.clear()
+            self._remembered[key] = found
+        return found
+
+    def tally(self, cases: Iterable[ClosedCase]) -> Tally:
+        """Return cases added up.
+
+        Raises
+        ------
+        ValueError
+            If a case's mode is not one of its kind of part.
+        """
+        total = self.empty()
+        seen, expected, count = total.seen.copy(), total.expected.copy(), 0
+        for case in cases:
+            place = self._places.get((case.group[0], case.mode))
+            if place is None:
+                raise ValueError(f"{case.group[0]} can't have the mode {case.mode}")
+            seen[self._category[place]] += 1.0
+            expected += self.expected_shares(case.parts, case.history)
+            count += 1
+        return Tally(n_cases=count, seen=seen, expected=expected)
+
+    def _shares(
+        self, parts: Mapping[PartGroup, int], history: Mapping[str, str]
+    ) -> FloatArray:
+        weights = np.zeros(len(self.modes))
+        for group, count in parts.items():
+            weights += count * self._group_rates(group)
+        for context in self._contexts:
+            answer = history.get(context.name)
+            weights *= (
+                self._open[context.name]
+                if answer is None
+                else self._answered[context.name, answer]
+            )
+        total = weights.sum()
+        if not total > 0.0:
+            raise ValueError("no part of this car can fail in any way known here")
+        shares = np.bincount(self._category, weights=weights / total)
+        return np.asarray(shares, dtype=np.float64)
+
+    def _group_rates(self, group: PartGroup) -> FloatArray:
+        """Return each mode's rate for a part of a group, 0 where it can't have it."""
+        found = self._rates.get(group)
+        if found is None:
+            found = np.array([m.rate * can_have(group, m) for m in self.modes])
+            self._rates[group] = found
+        return found
+
+
+def _factors(modes: Sequence[FaultMode], context: str, answer: str) -> FloatArray:
+    return np.array([mode.factors.get(context, {}).get(answer, 1.0) for mode in modes])
+
+
+TallyBatch = Callable[[list[ClosedCase]], Tally]
+Spread = Callable[[TallyBatch, Iterable[list[ClosedCase]]], Iterator[Tally]]
+"""How batches are tallied: `map` here, or many at a time elsewhere, in order."""
+
+
+def learned_from(
+    cases: Iterable[ClosedCase], knowledge: Knowledge, *, spread: Spread = map
+) -> Learned:
+    """Return what closed cases say about the published rates.
+
+    Parameters
+    ----------
+    cases : Iterable[ClosedCase]
+        Read once, one batch at a time.
+    knowledge : Knowledge
+        With the published rates.
+    spread : Callable
+        Tallies the batches, in order; `map` does it here.
+
+    Returns
+    -------
+    Learned
+        With the factor of every mode.
+
+    Raises
+    ------
+    ValueError
+        If a case does not belong to this knowledge.
+
+    Notes
+    -----
+    With a the pseudo-counts of a category (its expected share times `PUBLISHED_CASES`,
+    at least `LEAST_PUBLISHED_CASES`), c its cases and e those expected, the factor is
+    Dirichlet's posterior mean from c over the one from e, which is (a + c) / (a + e).
+    The factors are then scaled together so that the expected number of faults stays:
+    cases say which fault it was, not how often cars fail.
+    """
+    counter = Counter(knowledge.modes, knowledge.contexts)
+    total = counter.empty()
+    for part in spread(counter.tally, _batches(cases)):
+        total = total.plus(part)
+    factors = _moved(total) if total.n_cases else np.ones(len(total.seen))
+    shares = tuple(
+        LearnedShare(
+            kind=kind, modes=modes, seen=seen, expected=expected, factor=factor
+        )
+        for (kind, modes), seen, expected, factor in zip(
+            counter.categories,
+            total.seen.tolist(),
+            total.expected.tolist(),
+            factors.tolist(),
+            strict=True,
+        )
+    )
+    return Learned(
+        n_cases=total.n_cases,
+        published_cases=PUBLISHED_CASES,
+        rates_digest=rates_digest(knowledge),
+        shares=shares,
+    )
+
+
+def _batches(cases: Iterable[ClosedCase]) -> Iterator[list[ClosedCase]]:
+    batch: list[ClosedCase] = []
+    for case in cases:
+        batch.append(case)
+        if len(batch) == BATCH:
+            yield batch
+            batch = []
+    if batch:
+        yield batch
+
+
+def _moved(total: Tally) -> FloatArray:
+    """Return the factor of each category."""
+    # only here, so that counting needs no pgmpy
+    from diagnose.inference.network import dirichlet_shares
+
+    published = total.expected / total.n_cases
+    pseudo = np.maximum(PUBLISHED_CASES * published, LEAST_PUBLISHED_CASES)
+    now = dirichlet_shares(total.seen, pseudo)
+    unmoved = dirichlet_shares(total.expected, pseudo)
+    factors = now / unmoved
+    factors /= float(published @ factors)
+    # of parts that no car of a case has, the cases say nothing
+    return np.where(published > 0.0, factors, 1.0)
+
+
+def rates_digest(knowledge: Knowledge) -> str:
+    """Return a hash of the published rates and of how the histories shift them."""
+    digest = hashlib.sha256()
+    for mode in knowledge.modes:
+        factors = sorted((c, sorted(f.items())) for c, f in mode.factors.items())
+        digest.update(f"{mode.kind} {mode.name} {mode.rate!r} {factors}\n".encode())
+    for context in knowledge.contexts:
+        digest.update(f"{context.name} {sorted(context.states.items())}\n".encode())
+    return digest.hexdigest()
+
+
+def with_learned(knowledge: Knowledge, learned: Learned) -> Knowledge:
+    """Return the knowledge with its rates moved by what was learned.
+
+    Its digest differs too, so that a compiled car with other rates is not taken for it.
+
+    Raises
+    ------
+    ValueError
+        If the factors belong to other published rates, or one of them can't be.
+    """
+    if learned.rates_digest != rates_digest(knowledge):
+        raise ValueError("learned with other published rates")
+    factors = {
+        (share.kind, mode): share.factor
+        for share in learned.shares
+        for mode in share.modes
+    }
+    if not all(math.isfinite(f) and f > 0.0 for f in factors.values()):
+        raise ValueError("a learned factor is not a positive number")
+    modes = tuple(
+        replace(mode, rate=mode.rate * factors.get((mode.kind, mode.name), 1.0))
+        for mode in knowledge.modes
+    )
+    moved = hashlib.sha256(repr(sorted(factors.items())).encode()).hexdigest()
+    return replace(knowledge, modes=modes, digest=f"{knowledge.digest}-{moved}")

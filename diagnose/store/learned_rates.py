@@ -1,0 +1,133 @@
+"""What was learned, as numbered files in the data folder; the latest one holds.
+
+Plain JSON that a person can read; taking the latest away undoes it. Leaves what the
+numbers mean to `inference.learning`.
+"""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from diagnose.errors import StoreError
+from diagnose.inference.learning import Learned, LearnedShare
+
+LEARNED_FOLDER = "learned"
+FORMAT = 1
+
+
+def latest_learned(folder: Path) -> Learned | None:
+    """Return what was learned last, None when nothing was.
+
+    Parameters
+    ----------
+    folder : Path
+        The data folder.
+
+    Raises
+    ------
+    StoreError
+        If its file can't be read.
+    """
+    files = _files(folder)
+    if not files:
+        return None
+    path = files[-1]
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+        return _learned(data)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        raise StoreError(
+            f"{path}: can't be read ({error}); take it back by: diagnose learn --undo"
+        ) from error
+
+
+def keep_learned(folder: Path, learned: Learned) -> Path:
+    """Keep what was learned and return its file; earlier ones stay for the undo.
+
+    Raises
+    ------
+    StoreError
+        If the folder can't be written.
+    """
+    place = folder / LEARNED_FOLDER
+    content = json.dumps({"learned-shares": FORMAT, **_plain(learned)}, indent=1)
+    files = _files(folder)
+    number = int(files[-1].stem) + 1 if files else 1
+    path = place / f"{number:04d}.json"
+    try:
+        place.mkdir(mode=0o700, parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(
+            "w", encoding="utf-8", dir=place, suffix=".part", delete=False
+        ) as beside:
+            beside.write(content + "\n")
+        Path(beside.name).replace(path)
+    except OSError as error:
+        raise StoreError(
+            f"{place}: {error.strerror or error}; choose another folder "
+            "with --data-folder"
+        ) from error
+    return path
+
+
+def undo_learned(folder: Path) -> bool:
+    """Take the latest away; return whether there was one.
+
+    Raises
+    ------
+    StoreError
+        If it can't be removed.
+    """
+    files = _files(folder)
+    if not files:
+        return False
+    try:
+        files[-1].unlink()
+    except OSError as error:
+        raise StoreError(f"{files[-1]}: {error.strerror or error}") from error
+    return True
+
+
+def _files(folder: Path) -> list[Path]:
+    """Return the files in the order they were written."""
+    found = (folder / LEARNED_FOLDER).glob("*.json")
+    return sorted((p for p in found if p.stem.isdecimal()), key=lambda p: int(p.stem))
+
+
+def _plain(learned: Learned) -> dict[str, Any]:
+    return {
+        "cases": learned.n_cases,
+        "published-cases": learned.published_cases,
+        "rates-digest": learned.rates_digest,
+        "shares": [asdict(share) for share in learned.shares],
+    }
+
+
+def _learned(data: Mapping[str, Any]) -> Learned:
+    if data["learned-shares"] != FORMAT:
+        raise ValueError(f"format {data['learned-shares']}, this one reads {FORMAT}")
+    return Learned(
+        n_cases=int(data["cases"]),
+        published_cases=float(data["published-cases"]),
+        rates_digest=str(data["rates-digest"]),
+        shares=tuple(
+            LearnedShare(
+                kind=str(share["kind"]),
+                modes=tuple(str(mode) for mode in share["modes"]),
+                seen=float(share["seen"]),
+                expected=float(share["expected"]),
+                factor=_positive(share["factor"]),
+            )
+            for share in data["shares"]
+        ),
+    )
+
+
+def _positive(number: float) -> float:
+    if not 0.0 < float(number) < float("inf"):
+        raise ValueError(f"factor {number} is not a positive number")
+    return float(number)

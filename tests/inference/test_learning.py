@@ -1,0 +1,292 @@
+"""Closed cases move the published rates: by Dirichlet's rule, and not too far."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.inference.learning import (
+    BATCH,
+    PUBLISHED_CASES,
+    ClosedCase,
+    Counter,
+    Learned,
+    LearnedShare,
+    PartGroup,
+    Tally,
+    learned_from,
+    with_learned,
+)
+from diagnose.inference.network import dirichlet_shares
+from tests.lamp_car import CONTEXTS, MODES, make_knowledge
+
+KNOWLEDGE = make_knowledge()
+FUSE: PartGroup = ("fuse", "")
+LAMP: PartGroup = ("lamp", "")
+WIRE: PartGroup = ("wire", "")
+GROUND: PartGroup = ("wire", "ground")
+PARTS: Mapping[PartGroup, int] = {FUSE: 2, LAMP: 1, WIRE: 1, GROUND: 1}
+DRY_IN_SERVICE = {"wiring": "in_service", "water": "dry"}
+
+
+def closed(
+    mode: str,
+    group: PartGroup,
+    *,
+    parts: Mapping[PartGroup, int] = PARTS,
+    history: Mapping[str, str] = DRY_IN_SERVICE,
+) -> ClosedCase:
+    return ClosedCase(
+        case_id="",
+        complaint="lamp-dead",
+        history=history,
+        parts=parts,
+        group=group,
+        mode=mode,
+    )
+
+
+def share_of(learned: Learned, mode: str) -> LearnedShare:
+    return next(share for share in learned.shares if mode in share.modes)
+
+
+def expected_share(
+    mode: str,
+    history: Mapping[str, str],
+    parts: Mapping[PartGroup, int] = PARTS,
+) -> float:
+    counter = Counter(MODES, CONTEXTS)
+    shares = counter.expected_shares(parts, history)
+    place = next(i for i, (_, names) in enumerate(counter.categories) if mode in names)
+    return float(shares[place])
+
+
+def test_expected_share_counts_the_parts() -> None:
+    # By hand, dry and in service: fuses 2 x .01, lamp .03, feed .02 + .03 + .03 + .01,
+    # ground the same without the short: .02 of .22.
+    found = expected_share("blown", DRY_IN_SERVICE)
+
+    assert found == pytest.approx(0.02 / 0.22, abs=1e-12)
+
+
+def test_expected_share_follows_the_history() -> None:
+    # By hand, wet: fuses 2 x .01 x 3, lamp .03, feed .02 + 2 x .03 x 4 + .01, ground
+    # .02 + 2 x .03 x 4: .06 of .62.
+    found = expected_share("blown", {"wiring": "in_service", "water": "wet"})
+
+    assert found == pytest.approx(0.06 / 0.62, abs=1e-12)
+
+
+def test_open_question_is_averaged_over_its_answers() -> None:
+    # By hand, water not known: blown .02 x (.7 + .3 x 3) = .032; lamp .03; each of the
+    # four ends .03 x (.7 + .3 x 4) = .057; opens .04, short .01.
+    found = expected_share("blown", {"wiring": "in_service"})
+
+    assert found == pytest.approx(0.032 / (0.032 + 0.03 + 4 * 0.057 + 0.05), abs=1e-12)
+
+
+def test_part_with_an_excepted_role_is_not_counted() -> None:
+    with_ground = expected_share("short_to_ground", DRY_IN_SERVICE, {GROUND: 1})
+
+    assert with_ground == 0.0
+
+
+def test_no_case_moves_nothing() -> None:
+    learned = learned_from([], KNOWLEDGE)
+
+    assert {share.factor for share in learned.shares} == {1.0}
+
+
+def test_share_after_cases_is_dirichlets_posterior_mean() -> None:
+    # By hand: published .02/.22 counts as 18.18 of 200 cases; 30 of 100 were seen.
+    cases = [closed("blown", FUSE)] * 30 + [closed("burnt_out", LAMP)] * 70
+
+    share = share_of(learned_from(cases, KNOWLEDGE), "blown")
+
+    published = 0.02 / 0.22
+    expected = (PUBLISHED_CASES * published + 30) / (PUBLISHED_CASES + 100)
+    assert share.factor * published == pytest.approx(expected, abs=1e-12)
+
+
+def test_published_shares_stay_when_the_cases_agree_with_them() -> None:
+    # 22 cases in the published proportions .02 .03 .04 .12 .01 of .22 (two ends of two
+    # wires are one category).
+    seen = (
+        ("blown", FUSE, 2),
+        ("burnt_out", LAMP, 3),
+        ("open_circuit", WIRE, 4),
+        ("high_resistance_a", WIRE, 12),
+        ("short_to_ground", WIRE, 1),
+    )
+    cases = [closed(mode, group) for mode, group, count in seen for _ in range(count)]
+
+    learned = learned_from(cases, KNOWLEDGE)
+
+    factors = [share.factor for share in learned.shares]
+    assert factors == pytest.approx([1.0] * len(factors), abs=1e-12)
+
+
+def test_many_cases_outweigh_the_published_shares() -> None:
+    cases = [closed("blown", FUSE)] * 3000 + [closed("burnt_out", LAMP)] * 7000
+
+    share = share_of(learned_from(cases, KNOWLEDGE), "blown")
+
+    # seen .3; the 200 published cases may still pull by their weight, 200 in 10,200
+    assert share.factor * 0.02 / 0.22 == pytest.approx(0.3, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("mode", "group"),
+    [("blown", FUSE), ("burnt_out", LAMP), ("short_to_ground", WIRE)],
+)
+def test_ten_cases_cannot_swamp_the_published_shares(
+    mode: str, group: PartGroup
+) -> None:
+    # Ten of 210 cases are all the probability that they can move.
+    published = np.array(
+        [
+            expected_share(names[0], DRY_IN_SERVICE)
+            for _, names in Counter(MODES, CONTEXTS).categories
+        ]
+    )
+
+    learned = learned_from([closed(mode, group)] * 10, KNOWLEDGE)
+
+    now = published * [share.factor for share in learned.shares]
+    moved = np.abs(now - published).sum() / 2.0
+    assert moved <= 10 / (PUBLISHED_CASES + 10) + 1e-12
+
+
+def test_one_case_of_a_rare_mode_at_most_doubles_it() -> None:
+    # A mode counts for at least one case: one more makes two.
+    rare = tuple(
+        replace(mode, rate=1e-9) if mode.name == "short_to_ground" else mode
+        for mode in MODES
+    )
+
+    learned = learned_from([closed("short_to_ground", WIRE)], make_knowledge(rare))
+
+    # the other rates give way by one case in two hundred
+    assert share_of(learned, "short_to_ground").factor == pytest.approx(2.0, rel=0.006)
+
+
+def test_mode_too_rare_to_have_been_seen_is_not_ruled_out() -> None:
+    # Expected .0001 times in 10,000 cases: not to have seen it says nothing.
+    rare = tuple(
+        replace(mode, rate=1e-9) if mode.name == "short_to_ground" else mode
+        for mode in MODES
+    )
+
+    learned = learned_from([closed("blown", FUSE)] * 10_000, make_knowledge(rare))
+
+    blown = share_of(learned, "blown")
+    assert share_of(learned, "short_to_ground").factor > 0.1
+    assert blown.factor * 0.02 / 0.21 > 0.9
+
+
+def test_parts_that_no_car_has_keep_their_rates() -> None:
+    learned = learned_from([closed("blown", FUSE)] * 50, KNOWLEDGE)
+
+    assert share_of(learned, "discharged").factor == 1.0
+
+
+def test_two_ends_of_a_wire_are_learned_together() -> None:
+    # By hand: .12 of .22 counts as 109.1 of 200 cases; all of 20 more are these.
+    learned = learned_from([closed("high_resistance_a", WIRE)] * 20, KNOWLEDGE)
+
+    published = 0.12 / 0.22
+    expected = (PUBLISHED_CASES * published + 20) / (PUBLISHED_CASES + 20) / published
+    found = share_of(learned, "high_resistance_b").factor
+    assert found == pytest.approx(expected, abs=1e-12)
+
+
+def test_expected_number_of_faults_stays() -> None:
+    # Cases say which fault it was, not how often cars fail.
+    cases = [closed("blown", FUSE)] * 40 + [closed("open_circuit", GROUND)] * 3
+    learned = learned_from(cases, KNOWLEDGE)
+
+    moved = sum(share.expected * share.factor for share in learned.shares)
+
+    assert moved == pytest.approx(43.0, abs=1e-9)
+
+
+def test_cases_of_different_cars_are_each_held_against_their_own_car() -> None:
+    # A car with a hundred fuses blows more fuses; that says nothing about fuses.
+    # By hand: many 1.0 of 1.2, few .02 of .22; the cases agree with both.
+    many: Mapping[PartGroup, int] = {**PARTS, FUSE: 100}
+    rest = "burnt_out", LAMP
+    cases = [closed("blown", FUSE, parts=many)] * 100
+    cases += [closed(*rest, parts=many)] * 20
+    cases += [closed("blown", FUSE)] * 20 + [closed(*rest)] * 200
+
+    share = share_of(learned_from(cases, KNOWLEDGE), "blown")
+
+    assert share.expected == pytest.approx(120.0, abs=1e-9)
+    assert share.seen == 120.0
+
+
+def test_learned_rates_are_the_published_ones_times_the_factor() -> None:
+    learned = learned_from([closed("blown", FUSE)] * 50, KNOWLEDGE)
+
+    moved = with_learned(KNOWLEDGE, learned)
+
+    blown = next(mode for mode in moved.modes if mode.name == "blown")
+    assert blown.rate == pytest.approx(0.01 * share_of(learned, "blown").factor)
+
+
+def test_learned_knowledge_is_never_taken_for_the_published() -> None:
+    learned = learned_from([closed("blown", FUSE)], KNOWLEDGE)
+
+    assert with_learned(KNOWLEDGE, learned).digest != KNOWLEDGE.digest
+
+
+def test_factors_of_other_published_rates_are_refused() -> None:
+    learned = learned_from([closed("blown", FUSE)], KNOWLEDGE)
+    other = make_knowledge([replace(mode, rate=mode.rate / 2) for mode in MODES])
+
+    with pytest.raises(ValueError, match="other published rates"):
+        with_learned(other, learned)
+
+
+def test_case_of_an_impossible_mode_is_our_own_mistake() -> None:
+    with pytest.raises(ValueError, match="can't have"):
+        learned_from([closed("blown", LAMP)], KNOWLEDGE)
+
+
+def test_cases_are_read_a_batch_at_a_time() -> None:
+    # However many there are, no more than one batch is held.
+    told = 0
+    ahead = []
+
+    def cases() -> Iterator[ClosedCase]:
+        nonlocal told
+        for _ in range(2 * BATCH + 10):
+            told += 1
+            yield closed("blown", FUSE)
+
+    def watched(
+        tally: Callable[[list[ClosedCase]], Tally], batches: Iterable[list[ClosedCase]]
+    ) -> Iterator[Tally]:
+        done = 0
+        for batch in batches:
+            ahead.append(told - done)
+            done += len(batch)
+            yield tally(batch)
+
+    learned = learned_from(cases(), KNOWLEDGE, spread=watched)
+
+    assert learned.n_cases == 2 * BATCH + 10
+    assert max(ahead) == BATCH
+
+
+def test_pgmpy_estimates_shares_in_the_order_of_the_counts() -> None:
+    # By hand: (2.5 + 1) / 20, (0 + 2) / 20, ...: Dirichlet's posterior mean.
+    counts = np.array([2.5, 0.0, 4.0, 1.5])
+    pseudo = np.array([1.0, 2.0, 6.0, 3.0])
+
+    found = dirichlet_shares(counts, pseudo)
+
+    assert found == pytest.approx([0.175, 0.1, 0.5, 0.225], abs=1e-12)
