@@ -86,6 +86,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_check(commands)
     _add_expand(commands)
     _add_expect(commands)
+    _add_prestart(commands)
     _add_replay(commands)
     _add_record(commands)
     _add_trial(commands)
@@ -202,6 +203,26 @@ def _add_expect(commands: Commands) -> None:
     parser.set_defaults(run=_expect)
 
 
+def _add_prestart(commands: Commands) -> None:
+    parser = commands.add_parser(
+        "prestart", help="list the readings to take before the first start"
+    )
+    _add_car(parser)
+    _add_history(parser)
+    parser.add_argument(
+        "--all", action="store_true", help="name every cause that no reading shows"
+    )
+    parser.add_argument(
+        "--format",
+        choices=("table", "markdown", "json"),
+        default="table",
+        help="default: table",
+    )
+    _add_width(parser)
+    _add_data_folder(parser)
+    parser.set_defaults(run=_prestart)
+
+
 def _add_replay(commands: Commands) -> None:
     parser = commands.add_parser(
         "replay", help="go through a worked case and check what must hold"
@@ -241,13 +262,7 @@ def _add_record(commands: Commands) -> None:
     parser.add_argument("--out", type=Path, required=True, metavar="FILE")
     parser.add_argument("--title", default="", help="one line")
     parser.add_argument("--owner", default="", help="the owner's words")
-    parser.add_argument(
-        "--history",
-        action="append",
-        default=[],
-        metavar="CONTEXT=ANSWER",
-        help="for instance wiring=fresh",
-    )
+    _add_history(parser)
     _add_data_folder(parser)
     parser.set_defaults(run=_record)
 
@@ -280,6 +295,16 @@ def _add_schema(commands: Commands) -> None:
 def _add_car(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "car", metavar="CAR", help="a car file, or the name of a car that comes with it"
+    )
+
+
+def _add_history(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--history",
+        action="append",
+        default=[],
+        metavar="CONTEXT=ANSWER",
+        help="for instance wiring=fresh",
     )
 
 
@@ -395,6 +420,20 @@ def _expect(options: argparse.Namespace) -> None:
         sink=sys.stdout,
         has_all_rows=options.all,
     )
+
+
+def _prestart(options: argparse.Namespace) -> None:
+    from diagnose.terminal.prestart_listing import PrestartOptions, list_prestart
+
+    wanted = PrestartOptions(
+        car=options.car,
+        form=options.format,
+        width=options.width,
+        history=dict(answer.partition("=")[::2] for answer in options.history),
+        has_all=options.all,
+        data_folder=options.data_folder,
+    )
+    list_prestart(wanted, sys.stdout)
 
 
 def _replay(options: argparse.Namespace) -> None:

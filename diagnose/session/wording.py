@@ -81,12 +81,20 @@ def instruction(reading: Reading, car: Car) -> str:
     if reading.kind is ReadingKind.AMPS:
         where = f"Clamp on DC amps, round the wire at {reading.red}."
     elif reading.kind is ReadingKind.OHMS:
-        where = f"Meter on ohms. Red lead on {reading.red}, black on {reading.black}."
+        where = _ohms_words(reading, car)
     else:
         where = (
             f"Meter on DC volts. Red lead on {reading.red}, black on {reading.black}."
         )
     return f"{where} Car: {state.label}."
+
+
+def _ohms_words(reading: Reading, car: Car) -> str:
+    """Return where the leads go; on a battery's own posts ohms would hurt the meter."""
+    where = f"Meter on ohms. Red lead on {reading.red}, black on {reading.black}"
+    if reading.black != car.reference:
+        return f"{where}."
+    return f"{where} (the clamp taken off, never the battery's own post)."
 
 
 def cautions_for(reading: Reading, car: Car, knowledge: Knowledge) -> tuple[str, ...]:
