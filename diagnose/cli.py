@@ -98,6 +98,11 @@ def _add_start(commands: Commands) -> None:
     parser = commands.add_parser("start", help="begin a diagnosis on a car")
     _add_car(parser)
     parser.add_argument("--case", default="", metavar="NAME", help="name for the case")
+    parser.add_argument(
+        "--prestart",
+        action="store_true",
+        help="go through the readings before the first start",
+    )
     _add_face(parser)
     _add_data_folder(parser)
     parser.set_defaults(run=_start)
@@ -522,6 +527,7 @@ def _evening_options(options: argparse.Namespace) -> Options:
         is_json=options.json,
         width=options.width,
         data_folder=options.data_folder,
+        is_prestart=getattr(options, "prestart", False),
     )
 
 

@@ -31,6 +31,7 @@ from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
+    PrestartFact,
     ReadingFact,
     RepairFact,
     SkipFact,
@@ -39,6 +40,7 @@ from diagnose.session.facts import (
     standing_facts,
 )
 from diagnose.session.model import Model
+from diagnose.session.prestart_guide import Guided, PrestartGuide
 from diagnose.session.reasoning import Conclusion, Reasoner, reading_of
 from diagnose.session.wording import observation_words, step_words
 from diagnose.units import Unit, check_range
@@ -103,6 +105,7 @@ class Diagnosis:
         self._reasoner = Reasoner(model)
         self._adviser = Adviser(model, self._reasoner)
         self._explainer = Explainer(model, self._reasoner, self._adviser)
+        self._guide = PrestartGuide(model, self._adviser)
         self._facts: tuple[Fact, ...] = ()
         self._conclusion = self._reasoner.conclude(())
         self._answer = self._answered((), self._conclusion)
@@ -207,6 +210,10 @@ class Diagnosis:
                 for f in standing
             )
         }
+        here = whereabouts(_latest(standing), self._model)
+        guided = self._guide.guided(standing, conclusion, here)
+        if guided is not None:
+            return _guided_answer(guided, facts, open_contexts)
         if not conclusion.observations:
             return _empty_answer(facts, open_contexts)
         causes = self._explainer.ranking(
@@ -216,7 +223,6 @@ class Diagnosis:
             explained=EXPLAINED_LINES,
         )
         fit = self._explainer.fit(conclusion)
-        here = whereabouts(_latest(standing), self._model)
         priced = self._adviser.ranked(
             conclusion, excluded=_taken(standing, conclusion), here=here
         )
@@ -229,7 +235,10 @@ class Diagnosis:
             fit=fit,
             sound_probability=float(conclusion.beliefs.set_probabilities()[0]),
             left_out_probability=conclusion.left_out_probability,
-            notes=self._explainer.notes(standing, conclusion),
+            notes=(
+                *self._guide.notes(standing),
+                *self._explainer.notes(standing, conclusion),
+            ),
             contexts_open=open_contexts,
         )
 
@@ -388,7 +397,7 @@ class Diagnosis:
                 self._check_place(reading_of(fact))
                 if fact.kind is not ReadingKind.LOOK:
                     check_range(fact.value, UNITS[fact.kind])
-            case SkipFact() | UndoFact():
+            case SkipFact() | PrestartFact() | UndoFact():
                 pass
 
     def _check_place(self, reading: Reading) -> None:
@@ -464,20 +473,27 @@ def _fact_words(fact: Fact, model: Model) -> str:
             return f"repaired: {fact.cause}"
         case SkipFact():
             return f"skipped: {step_words(fact.step, model.car)}"
+        case PrestartFact():
+            return "the readings before the first start"
         case UndoFact():
             return "taken back"
 
 
 def _empty_answer(facts: tuple[str, ...], open_contexts: Mapping[str, str]) -> Answer:
+    says = "Say what is wrong: choose a complaint, or name a symptom."
+    advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
+    return _guided_answer(Guided(steps=(), advice=advice), facts, open_contexts)
+
+
+def _guided_answer(
+    guided: Guided, facts: tuple[str, ...], open_contexts: Mapping[str, str]
+) -> Answer:
+    """Return an answer before anything is suspected."""
     return Answer(
         facts=facts,
         causes=(),
-        next_steps=(),
-        advice=Advice(
-            verdict=Verdict.OPEN,
-            says="Say what is wrong: choose a complaint, or name a symptom.",
-            cautions=(),
-        ),
+        next_steps=guided.steps,
+        advice=guided.advice,
         fit=Fit(tail_probability=1.0, disagrees="", check=""),
         sound_probability=0.0,
         left_out_probability=0.0,

@@ -16,6 +16,7 @@ from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
+    PrestartFact,
     ReadingFact,
     RepairFact,
     SkipFact,
@@ -56,6 +57,8 @@ def fact_to_row(fact: Fact) -> FactRow:
             return _row("repair", cause=fact.cause)
         case SkipFact():
             return _row("skip", step=fact.step)
+        case PrestartFact():
+            return _row("prestart")
         case UndoFact():
             return _row("undo")
 
@@ -133,6 +136,7 @@ _READERS: Mapping[str, Callable[[FactContent], Fact]] = MappingProxyType(
         "reading": _reading,
         "repair": lambda content: RepairFact(cause=_words(content, "cause")),
         "skip": lambda content: SkipFact(step=_words(content, "step")),
+        "prestart": lambda content: PrestartFact(),  # noqa: ARG005  (no fields)
         "undo": lambda content: UndoFact(),  # noqa: ARG005  (no fields)
     }
 )

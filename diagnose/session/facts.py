@@ -72,6 +72,11 @@ class SkipFact:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PrestartFact:
+    """The readings before the first start are to be gone through."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class UndoFact:
     """The latest fact that is not yet undone is taken back."""
 
@@ -83,6 +88,7 @@ Fact = (
     | ReadingFact
     | RepairFact
     | SkipFact
+    | PrestartFact
     | UndoFact
 )
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from diagnose.circuit.car import Car, FloatArray, OperatingState
 from diagnose.circuit.nodal import BoolArray
+from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import SOURCE_UNIT_OHMS
 from diagnose.inference.compiled import GHOST_OHMS, loaded_volts, over_range
 from diagnose.inference.cover import short_cover
@@ -21,7 +22,14 @@ from diagnose.inference.evidence import spread_of
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind, proposable_readings
 from diagnose.session.advising import PROBE_MINUTES
-from diagnose.session.facts import Fact, ReadingFact, RepairFact, SkipFact
+from diagnose.session.facts import (
+    ContextFact,
+    Fact,
+    PrestartFact,
+    ReadingFact,
+    RepairFact,
+    SkipFact,
+)
 from diagnose.session.model import Model
 from diagnose.session.reasoning import reading_of
 from diagnose.session.wording import cautions_for, instruction, places_of
@@ -190,7 +198,7 @@ def prestart(
     would then stand outside the limits in 95 of 100. The mass of a fault is its
     probability, spread over its severities and tolerances.
     """
-    known = _known_history(model) if history is None else history
+    known = known_history(model.knowledge) if history is None else history
     states = prestart_states(model.car)
     readings, limits, shows = _shown(model, states, is_possible)
     priors = model.compiled.priors.cause_probabilities(known)
@@ -217,6 +225,13 @@ def prestart(
     )
 
 
+def prestart_facts(knowledge: Knowledge) -> tuple[Fact, ...]:
+    """Return what a case before a first start begins with."""
+    told = known_history(knowledge)
+    history = (ContextFact(context=name, answer=told[name]) for name in told)
+    return (*history, PrestartFact())
+
+
 def prestart_standing(listed: Prestart, facts: Sequence[Fact]) -> Standing:
     """Return how far facts have gone through the list.
 
@@ -224,9 +239,7 @@ def prestart_standing(listed: Prestart, facts: Sequence[Fact]) -> Standing:
     to be taken again.
     """
     skipped = {fact.step for fact in facts if isinstance(fact, SkipFact)}
-    last_repair = max(
-        (n for n, fact in enumerate(facts) if isinstance(fact, RepairFact)), default=-1
-    )
+    last_repair = _last_repair(facts)
     latest = {
         reading_of(fact): (number, fact.value)
         for number, fact in enumerate(facts)
@@ -244,8 +257,22 @@ def prestart_standing(listed: Prestart, facts: Sequence[Fact]) -> Standing:
     return Standing(failed=tuple(failed), left=tuple(left))
 
 
-def _known_history(model: Model) -> Mapping[str, str]:
-    contexts = {context.name: context for context in model.knowledge.contexts}
+def _last_repair(facts: Sequence[Fact]) -> int:
+    repairs = [n for n, fact in enumerate(facts) if isinstance(fact, RepairFact)]
+    return repairs[-1] if repairs else -1
+
+
+def times_taken(reading: Reading, facts: Sequence[Fact]) -> int:
+    """Return how often a reading was taken since the latest repair."""
+    return sum(
+        isinstance(fact, ReadingFact) and reading_of(fact) == reading
+        for fact in facts[_last_repair(facts) + 1 :]
+    )
+
+
+def known_history(knowledge: Knowledge) -> Mapping[str, str]:
+    """Return what holds of a car's history before its first start."""
+    contexts = {context.name: context for context in knowledge.contexts}
     return {
         name: answer
         for name, answer in FIRST_START.items()

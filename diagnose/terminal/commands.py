@@ -17,6 +17,7 @@ from diagnose.session.diagnosis import Vocabulary
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
+    PrestartFact,
     ReadingFact,
     RepairFact,
     SkipFact,
@@ -395,6 +396,12 @@ def _skip(words: tuple[str, ...], desk: Desk) -> Request:
     return Tell(fact=SkipFact(step=step.name))
 
 
+def _prestart(words: tuple[str, ...], _desk: Desk) -> Request:
+    if words:
+        raise _usage("prestart")
+    return Tell(fact=PrestartFact())
+
+
 def _done(words: tuple[str, ...], desk: Desk) -> Request:
     if words:
         return Tell(fact=RepairFact(cause=cause_name(words[0], desk)))
@@ -521,6 +528,13 @@ _ALL = (
         says="tell about the car's history",
         slots=((Slot.CONTEXT,), (Slot.CONTEXT_ANSWER,)),
         understand=_context,
+    ),
+    Command(
+        name="prestart",
+        usage="prestart",
+        says="go through the readings before the first start, one by one",
+        slots=(),
+        understand=_prestart,
     ),
     Command(
         name="skip",

@@ -15,6 +15,7 @@ from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
+    PrestartFact,
     SymptomFact,
     UndoFact,
 )
@@ -99,9 +100,9 @@ class Conversation:
 
     @property
     def _has_trouble(self) -> bool:
-        """Whether a complaint or a symptom stands: without one there is no case."""
+        """Whether there is a case: a complaint, a symptom, or a first start ahead."""
         return any(
-            isinstance(fact, ComplaintFact | SymptomFact)
+            isinstance(fact, ComplaintFact | SymptomFact | PrestartFact)
             for fact in self._casebook.standing
         )
 
@@ -199,6 +200,8 @@ class Conversation:
         if isinstance(fact, ComplaintFact):
             self._stage = Stage.WORK
             self._ask_contexts()
+        elif isinstance(fact, PrestartFact):
+            self._stage = Stage.WORK
         elif isinstance(fact, ContextFact) and fact.context in self._questions:
             self._questions.remove(fact.context)
         elif isinstance(fact, UndoFact) and not self._has_trouble:

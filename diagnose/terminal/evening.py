@@ -23,6 +23,7 @@ from diagnose.files.resources import knowledge_folder
 from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.model import Model, open_model
+from diagnose.session.prestart import prestart_facts
 from diagnose.store.case_store import (
     CaseNameError,
     CaseStore,
@@ -56,12 +57,15 @@ class Options:
         Longest line; 0 for the terminal's own. [characters]
     data_folder : Path or None
         Where cases are kept; None for the user's data folder.
+    is_prestart : bool
+        A new case begins with the readings before the first start.
     """
 
     is_plain: bool = False
     is_json: bool = False
     width: int = 0
     data_folder: Path | None = None
+    is_prestart: bool = False
 
     @property
     def folder(self) -> Path:
@@ -96,6 +100,9 @@ def start(car_name: str, case_name: str, options: Options) -> None:
             store, failure, name=case_name, path=str(path.resolve()), text=text
         )
         casebook = Casebook(_diagnosis(car, knowledge, options), journal)
+        if options.is_prestart:
+            for fact in prestart_facts(knowledge):
+                casebook.tell(fact)
         _hold(casebook, car, options, remarks=remarks)
 
 

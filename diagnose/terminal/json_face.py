@@ -193,9 +193,9 @@ def _context_row(asked: dict[str, Json]) -> dict[str, str | float | bool]:
     return {"context": _words(asked, "context"), "answer": _words(asked, "answer")}
 
 
-def _undo_row(asked: dict[str, Json]) -> dict[str, str | float | bool]:
-    if asked["undo"] is not True:
-        raise ReadingError('"undo" must be true')
+def _true_row(asked: dict[str, Json], kind: str) -> dict[str, str | float | bool]:
+    if asked[kind] is not True:
+        raise ReadingError(f'"{kind}" must be true')
     return {}
 
 
@@ -208,7 +208,8 @@ _ROWS: Mapping[str, Callable[[dict[str, Json]], dict[str, str | float | bool]]] 
             "reading": _reading_row,
             "repair": lambda asked: {"cause": _words(asked, "repair")},
             "skip": lambda asked: {"step": _words(asked, "skip")},
-            "undo": _undo_row,
+            "prestart": lambda asked: _true_row(asked, "prestart"),
+            "undo": lambda asked: _true_row(asked, "undo"),
         }
     )
 )

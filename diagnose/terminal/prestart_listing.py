@@ -22,10 +22,10 @@ from diagnose.files.resources import knowledge_folder
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.fact_rows import OVER_RANGE
 from diagnose.session.prestart import (
-    FIRST_START,
     Prestart,
     PrestartReading,
     Unshown,
+    known_history,
     prestart,
 )
 from diagnose.session.wording import range_words, unit_symbol
@@ -105,8 +105,7 @@ def _history(told: Mapping[str, str], knowledge: Knowledge) -> Mapping[str, str]
         if answer not in contexts[name].states:
             known = ", ".join(contexts[name].states)
             raise ReadingError(f'"{answer}" does not answer {name}; answers: {known}')
-    usual = {name: answer for name, answer in FIRST_START.items() if name in contexts}
-    return {**usual, **told}
+    return {**known_history(knowledge), **told}
 
 
 def prestart_text(

@@ -164,7 +164,8 @@ def answer_page(
     if answer.causes and answer.advice.verdict is not Verdict.FIXED:
         page.append(_suspects(answer))
     has_step = bool(answer.next_steps) and answer.advice.verdict is not Verdict.FIXED
-    if answer.advice.verdict is not Verdict.OPEN or not has_step:
+    is_told = answer.advice.verdict is not Verdict.OPEN or not answer.causes
+    if is_told or not has_step:
         repeated = answer.next_steps[place].cautions if has_step else ()
         page.extend(_advice(answer.advice, seen_cautions, repeated))
     if has_step:
@@ -468,7 +469,7 @@ def _keys(answer: Answer, place: int) -> str:
     """Return what can be typed now, in one line."""
     if answer.advice.verdict is Verdict.FIXED:
         return "leave, or facts, causes, undo, help"
-    if not answer.causes:
+    if not answer.causes and not answer.next_steps:
         return "complaint, symptom fan (lists those about the fan), help, leave"
     keys = []
     if answer.next_steps:
@@ -476,7 +477,9 @@ def _keys(answer: Answer, place: int) -> str:
         keys.append("skip")
     if answer.advice.verdict is Verdict.REPAIR:
         keys.append("done")
-    return ", ".join([*keys, "why 1", "undo", "help", "leave"])
+    if answer.causes:
+        keys.append("why 1")
+    return ", ".join([*keys, "undo", "help", "leave"])
 
 
 def _answer_keys(step: ProposedStep) -> str:

@@ -14,6 +14,7 @@ from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
+    PrestartFact,
     ReadingFact,
     RepairFact,
     SkipFact,
@@ -44,6 +45,7 @@ EVERY_FACT: tuple[Fact, ...] = (
     OVER_RANGE,
     RepairFact(cause="pump-wire:open_circuit"),
     SkipFact(step="symptom|engine-cranks"),
+    PrestartFact(),
     UndoFact(),
 )
 

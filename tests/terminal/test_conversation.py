@@ -48,6 +48,14 @@ def test_trouble_described_in_words_is_looked_up(casebook: Casebook) -> None:
     assert "symptom starter-clicks-only yes: At the key's start position" in shown
 
 
+def test_list_before_the_first_start_can_be_asked_for(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "prestart")
+
+    assert "Before the first start: 0 of " in shown
+    assert "reading 1 of " in shown
+    assert "Type:\n  the number, skip, undo, help, leave" in shown
+
+
 def test_words_that_match_nothing_are_told_so(casebook: Casebook) -> None:
     shown = text(Conversation(casebook), "xyzzy")
 

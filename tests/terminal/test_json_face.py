@@ -60,6 +60,7 @@ LINES: tuple[dict[str, Any], ...] = (
     {"skip": "symptom|something-at-key-on"},
     {"strike": 3},
     {"undo": True},
+    {"prestart": True},
 )
 
 
