@@ -122,6 +122,8 @@ PARTS: tuple[Part, ...] = (
         full_volts=REST_VOLTS,
         internal_ohms=0.009,
         acceptance_ohms=0.18,
+        surface_volts=0.0,
+        surface_ohms=0.1,
     ),
     _fuse("main-fuse", "battery.plus", "main-fuse.out", 60.0),
     _fuse("lamp-fuse", "main-fuse.out", "lamp-fuse.out", 15.0),

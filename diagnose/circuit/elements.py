@@ -222,6 +222,7 @@ def _stuck(values: Values, forced: FloatArray) -> FloatArray:
 def _battery(setting: Setting) -> tuple[Branch, ...]:
     """Rest volts behind one resistance out, another (charge acceptance) in.
 
+    Surface charge lifts the volts without load, and a small current takes it off.
     Beyond the gassing volts the charge turns to gas and the battery takes what comes.
     """
     values = setting.values
@@ -229,22 +230,31 @@ def _battery(setting: Setting) -> tuple[Branch, ...]:
     rest_volts = empty + values["state_of_charge"] * (full - empty)
     discharge = 1.0 / values["internal_ohms"]
     charge = 1.0 / values["acceptance_ohms"]
-    gassing_volts = full / FULL_VOLTS * GASSING_VOLTS
+    surface = 1.0 / values["surface_ohms"]
+    open_volts = rest_volts + values["surface_volts"]
+    gassing_volts = np.maximum(full / FULL_VOLTS * GASSING_VOLTS, open_volts)
     gassing = np.full_like(charge, 1.0 / GASSING_OHMS)
-    accepted = (gassing_volts - rest_volts) * charge
+    taken_off = (open_volts - rest_volts) * surface
+    accepted = (gassing_volts - open_volts) * charge
+    breaks = [rest_volts, open_volts, gassing_volts]
+    siemens = [discharge, surface, charge, gassing]
+    amps = [
+        -rest_volts * discharge - taken_off,
+        -open_volts * surface,
+        -open_volts * charge,
+        accepted - gassing * gassing_volts,
+    ]
+    if not taken_off.any():
+        # a segment without width would only cost a round of solving
+        del breaks[0], siemens[1], amps[1]
+    is_connected = setting.state.is_battery_connected
     return (
         setting.curve(
             nodes=setting.between("plus", "minus"),
-            breaks=_columns(rest_volts, gassing_volts),
-            siemens=_columns(discharge, charge, gassing),
-            amps=_columns(
-                -rest_volts * discharge,
-                -rest_volts * charge,
-                accepted - gassing * gassing_volts,
-            ),
-            forced=np.full(
-                len(charge), 1.0 if setting.state.is_battery_connected else -1.0
-            ),
+            breaks=_columns(*breaks),
+            siemens=_columns(*siemens),
+            amps=_columns(*amps),
+            forced=np.full(len(charge), 1.0 if is_connected else -1.0),
         ),
     )
 
@@ -687,6 +697,8 @@ ELEMENTS: Mapping[str, Element] = {
             "full_volts",
             "internal_ohms",
             "acceptance_ohms",
+            "surface_volts",
+            "surface_ohms",
         ),
         branches=_battery,
         follows_state=True,

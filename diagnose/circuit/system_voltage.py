@@ -14,6 +14,8 @@ VOLTAGE_EXPONENTS: Mapping[str, int] = MappingProxyType(
         "full_volts": 1,
         "internal_ohms": 1,
         "acceptance_ohms": 1,
+        "surface_volts": 1,
+        "surface_ohms": 1,
         "set_volts": 1,
         "droop_volts": 1,
         "sense_limit_volts": 1,

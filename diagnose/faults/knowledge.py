@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from diagnose.circuit.car import OperatingState, Value
+from diagnose.circuit.conditions import Condition
 from diagnose.faults.modes import FaultMode
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.symptoms import Complaint, Context, Symptom
@@ -31,6 +32,8 @@ class Knowledge:
         Key to the words that stand before a step.
     safety_note : str
         Printed when a diagnosis starts.
+    conditions : Mapping[str, Mapping[str, Condition]]
+        Kind of part to parameter to what it depends on.
     digest : str
         Hash of the files read; part of the cache key.
     """
@@ -46,5 +49,8 @@ class Knowledge:
     safety_note: str
     digest: str
     roles: Mapping[str, frozenset[str]] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    conditions: Mapping[str, Mapping[str, Condition]] = field(
         default_factory=lambda: MappingProxyType({})
     )

@@ -8,7 +8,7 @@ car is (`car_checks`, `circuit_checks`).
 from __future__ import annotations
 
 import pathlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from diagnose.circuit.car import Car, Origin, Part, Place, Shape, Value
@@ -19,7 +19,7 @@ from diagnose.files.car_schema import CarEntry, car_json_schema
 from diagnose.files.circuit_checks import check_circuit
 from diagnose.files.draft import Draft
 from diagnose.files.expansion import METAL_TERMINALS, expand
-from diagnose.files.part_values import defaults_for
+from diagnose.files.part_values import defaults_for, under_conditions
 from diagnose.files.resolution import find_terminal, resolve
 from diagnose.files.schema_problems import read_entries
 from diagnose.files.state_expansion import car_states, car_switches
@@ -93,7 +93,9 @@ def _build(entries: CarEntry, draft: Draft, *, name: str) -> Car:
     """Return the car that the entries stand for, noting problems on the way."""
     expand(entries, draft)
     check_names(entries, draft)
-    parts = resolve(draft)
+    parts = tuple(
+        _under_conditions(part, entries, draft.knowledge) for part in resolve(draft)
+    )
     states = car_states(entries, draft)
     return Car(
         name=name,
@@ -113,6 +115,18 @@ def _build(entries: CarEntry, draft: Draft, *, name: str) -> Car:
         test_points=_test_points(entries, draft, parts),
         path=draft.document.path,
     )
+
+
+def _under_conditions(part: Part, entries: CarEntry, knowledge: Knowledge) -> Part:
+    """Return a part at the car's temperature, and the battery at its age."""
+    conditions = knowledge.conditions.get(part.kind, {})
+    values = under_conditions(
+        part.values,
+        conditions,
+        celsius=entries.temperature,
+        years=entries.battery.age if part.kind == "battery" else None,
+    )
+    return replace(part, values=values)
 
 
 def _test_points(

@@ -6,6 +6,7 @@ entry stands for, and to `car_checks` what one entry says about another.
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -19,6 +20,7 @@ from pydantic import (
 )
 from pydantic.json_schema import GenerateJsonSchema
 
+from diagnose.circuit.conditions import USUAL_CELSIUS
 from diagnose.files.quantities import (
     CURRENT,
     FUSE_KINDS,
@@ -40,6 +42,13 @@ from diagnose.files.quantities import (
 
 SCHEMA_DIALECT = GenerateJsonSchema.schema_dialect
 NAME_PATTERN = "^[a-z][a-z0-9-]*$"
+
+LEAST_CELSIUS = -40.0
+MOST_CELSIUS = 60.0
+"""Air temperatures that a person works in, with room. Own choice. [°C]"""
+
+_DEGREES = re.compile(r"(?P<number>-?\d+(\.\d+)?) ?°?(?P<unit>[CF])")
+_YEARS = re.compile(r"(?P<number>\d+(\.\d+)?) ?(years?|a)")
 
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN)]
@@ -74,6 +83,27 @@ def _read_system_volts(found: object) -> float:
     return volts
 
 
+def _read_celsius(found: object) -> float:
+    matched = _DEGREES.fullmatch(str(found).strip())
+    if matched is None:
+        raise ValueError(f"found {shown(found)}, expected a temperature such as 5 °C")
+    degrees = float(matched["number"])
+    celsius = degrees if matched["unit"] == "C" else (degrees - 32.0) / 1.8
+    if not LEAST_CELSIUS <= celsius <= MOST_CELSIUS:
+        raise ValueError(
+            f'temperature "{found}" must be from {LEAST_CELSIUS:g} °C to '
+            f"{MOST_CELSIUS:g} °C"
+        )
+    return celsius
+
+
+def _read_years(found: object) -> float:
+    matched = _YEARS.fullmatch(str(found).strip())
+    if matched is None:
+        raise ValueError(f"found {shown(found)}, expected an age such as 4 years")
+    return float(matched["number"])
+
+
 def _read_terminal(found: object) -> str:
     connection = parse_connection(found)
     if connection.wire is not None:
@@ -98,6 +128,14 @@ SystemVolts = Annotated[
     float,
     BeforeValidator(_read_system_volts),
     WithJsonSchema({"enum": ["6 V", "12 V", "24 V"]}),
+]
+Celsius = Annotated[
+    float,
+    BeforeValidator(_read_celsius),
+    _as_text("air temperature when it is measured, 20 °C if not given", "5 °C", "40 F"),
+]
+Years = Annotated[
+    float, BeforeValidator(_read_years), _as_text("age", "4 years", "1 year")
 ]
 Terminal = Annotated[
     str, BeforeValidator(_read_terminal), _as_text("a terminal", "battery.plus", "body")
@@ -180,6 +218,7 @@ class BatteryEntry(Entry):
     place: str
     cold_cranking: Amps | None = None
     grounded: Literal["minus", "plus"] = "minus"
+    age: Years | None = None
     values: Values = {}
 
 
@@ -348,6 +387,7 @@ class CarEntry(Entry):
     car_file: Literal[1]
     title: Text
     system: SystemVolts
+    temperature: Celsius = USUAL_CELSIUS
     places: dict[Name, PlaceEntry] = Field(min_length=1)
     metal: MetalEntry
     battery: BatteryEntry

@@ -43,9 +43,14 @@ METAL_TERMINALS: Mapping[str, str] = MappingProxyType(
 COLD_CRANKING_DROP_VOLTS = 12.6 - 7.2
 """Drop of a 12 V battery at its cold-cranking amps: full rest volts less 7.2 V.
 
-The rating is the current that leaves 7.2 V after 30 s at -18 °C: SAE J537 (from
-memory). At 20 °C the resistance is lower, so the value errs to the weak side. [V]
+The rating is the current that leaves 7.2 V after 30 s at -18 °C, on a new battery: SAE
+J537 (from memory). [V]
 """
+
+COLD_CRANKING_CELSIUS = -18.0
+
+USUAL_COLD_CRANKING_AMPS = 600.0
+"""Size of the battery that the usual charge acceptance is meant for (rule). [A]"""
 
 
 def expand(car: CarEntry, draft: Draft) -> None:
@@ -132,12 +137,8 @@ def _add_battery(entry: BatteryEntry, draft: Draft, *, scale: float) -> None:
         post: draft.declare("battery", post, place=entry.place, location=location)
         for post in ("plus", "minus")
     }
-    ohms = None
-    if entry.cold_cranking is not None:
-        ohms = scale * COLD_CRANKING_DROP_VOLTS / entry.cold_cranking
-    values = draft.values(
-        "battery", entry.values, location=location, sizes={"internal_ohms": ohms}
-    )
+    sizes = {} if entry.cold_cranking is None else _battery_sizes(entry, draft, scale)
+    values = draft.values("battery", entry.values, location=location, sizes=sizes)
     draft.add(
         Part(
             name="battery",
@@ -150,6 +151,29 @@ def _add_battery(entry: BatteryEntry, draft: Draft, *, scale: float) -> None:
         ),
         location,
     )
+
+
+def _battery_sizes(
+    entry: BatteryEntry, draft: Draft, scale: float
+) -> dict[str, float | None]:
+    """Return what the cold-cranking amps say of a battery at 20 °C, in service."""
+    assert entry.cold_cranking is not None
+    conditions = draft.knowledge.conditions.get("battery", {})
+    condition = conditions.get("internal_ohms")
+    factor = 1.0
+    if condition is not None and condition.celsius is not None:
+        factor *= condition.celsius.factor(COLD_CRANKING_CELSIUS)
+    if condition is not None and condition.years is not None:
+        factor *= condition.years.factor(0.0)
+    drop_volts = scale * COLD_CRANKING_DROP_VOLTS
+    default = draft.defaults.get("battery", {}).get("acceptance_ohms")
+    size = USUAL_COLD_CRANKING_AMPS / entry.cold_cranking
+    return {
+        "internal_ohms": drop_volts / entry.cold_cranking / factor,
+        "acceptance_ohms": (
+            None if default is None else size * default.distribution.nominal
+        ),
+    }
 
 
 def _add_alternator(entry: AlternatorEntry, draft: Draft) -> None:

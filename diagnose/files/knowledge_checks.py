@@ -18,6 +18,7 @@ from diagnose.files.knowledge_models import (
     CautionsFile,
     ChangeEntry,
     ComplaintsFile,
+    ConditionsFile,
     ContextsFile,
     FaultModesFile,
     MemberEntry,
@@ -52,6 +53,7 @@ class Contents:
     states: StatesFile
     cautions: CautionsFile
     meter: MeterFile
+    conditions: ConditionsFile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,6 +121,28 @@ def _check_kinds(contents: Contents) -> Iterator[Finding]:
             message=f'the kind "{kind}" is missing',
             is_key=True,
         )
+
+
+def _check_conditions(contents: Contents) -> Iterator[Finding]:
+    """Require of a condition a parameter that the circuit reads."""
+    for kind, parameters in contents.conditions.conditions.items():
+        known = contents.part_kinds.kinds.get(kind)
+        if known is None:
+            yield Finding(
+                file="conditions",
+                location=("conditions", kind),
+                message=_unknown("kind of part", kind, contents.part_kinds.kinds),
+                is_key=True,
+            )
+            continue
+        for parameter in parameters:
+            if parameter not in known:
+                yield Finding(
+                    file="conditions",
+                    location=("conditions", kind, parameter),
+                    message=_unknown(f"parameter of {kind}", parameter, known),
+                    is_key=True,
+                )
 
 
 def _check_roles(contents: Contents) -> Iterator[Finding]:
@@ -428,6 +452,7 @@ def _check_complaints(contents: Contents) -> Iterator[Finding]:
 
 _CHECKS: tuple[Check, ...] = (
     _check_kinds,
+    _check_conditions,
     _check_roles,
     _check_mode_names,
     _check_mode_roles,

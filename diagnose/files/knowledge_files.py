@@ -36,6 +36,7 @@ FILE_MODELS: Mapping[str, type[BaseModel]] = {
     "states": models.StatesFile,
     "cautions": models.CautionsFile,
     "meter": models.MeterFile,
+    "conditions": models.ConditionsFile,
 }
 
 FileModel = TypeVar("FileModel", bound=BaseModel)
@@ -236,6 +237,7 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
         states=file("states", models.StatesFile),
         cautions=file("cautions", models.CautionsFile),
         meter=file("meter", models.MeterFile),
+        conditions=file("conditions", models.ConditionsFile),
     )
 
 
@@ -281,4 +283,12 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         meter=contents.meter.meter(),
         safety_note=contents.cautions.safety_note.says,
         digest=digest,
+        conditions=MappingProxyType(
+            {
+                kind: MappingProxyType(
+                    {name: entry.condition() for name, entry in parameters.items()}
+                )
+                for kind, parameters in contents.conditions.conditions.items()
+            }
+        ),
     )

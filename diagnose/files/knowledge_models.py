@@ -6,6 +6,7 @@ Leaves to `knowledge_files` reading, positions and what one file says about anot
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Mapping
@@ -22,6 +23,7 @@ from pydantic import (
 )
 
 from diagnose.circuit.car import Distribution, OperatingState, Origin, Shape, Value
+from diagnose.circuit.conditions import USUAL_CELSIUS, Condition, FactorTable
 from diagnose.faults.modes import Change, FaultMode, Operation, Repair
 from diagnose.measurement.meters import Meter, MeterRange
 from diagnose.measurement.symptoms import (
@@ -132,6 +134,57 @@ class ValueEntry(DistributionEntry, SourcedEntry):
             origin=Origin.DEFAULT,
             source=f"{self.source} ({self.basis})",
         )
+
+
+def _rising_factors(rows: list[list[float]]) -> list[list[float]]:
+    """Refuse a factor table that goes back, and factors that are none."""
+    for (before, _), (after, _) in itertools.pairwise(rows):
+        if not before < after:
+            raise ValueError(f"the rows must rise; {after:g} comes after {before:g}")
+    if any(factor <= 0 for _, factor in rows):
+        raise ValueError("every factor must be greater than 0")
+    return rows
+
+
+def _one_at_usual_celsius(rows: list[list[float]]) -> list[list[float]]:
+    """Refuse a table by temperature that changes the values meant for 20 °C."""
+    if not math.isclose(_table(rows).factor(USUAL_CELSIUS), 1.0):
+        raise ValueError(f"the factor at {USUAL_CELSIUS:g} must be 1")
+    return rows
+
+
+def _table(rows: list[list[float]]) -> FactorTable:
+    return FactorTable(points=tuple((float(at), float(by)) for at, by in rows))
+
+
+FactorRows = Annotated[list[Pair], Field(min_length=2), AfterValidator(_rising_factors)]
+
+
+class ConditionEntry(SourcedEntry):
+    """What one parameter depends on."""
+
+    celsius: Annotated[FactorRows, AfterValidator(_one_at_usual_celsius)] | None = None
+    years: FactorRows | None = None
+
+    @model_validator(mode="after")
+    def _check_tables(self) -> Self:
+        if self.celsius is None and self.years is None:
+            raise ValueError("give celsius or years")
+        return self
+
+    def condition(self) -> Condition:
+        """Return the record."""
+        return Condition(
+            celsius=None if self.celsius is None else _table(self.celsius),
+            years=None if self.years is None else _table(self.years),
+            source=f"{self.source} ({self.basis})",
+        )
+
+
+class ConditionsFile(Entry):
+    """``conditions.yaml``."""
+
+    conditions: dict[Key, dict[Identifier, ConditionEntry]]
 
 
 class RoleEntry(SourcedEntry):

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from diagnose.circuit.car import Distribution, Origin, Shape, Value, fixed
+from diagnose.circuit.conditions import USUAL_CELSIUS, Condition
 from diagnose.circuit.conductors import conductor_ohms
 from diagnose.circuit.system_voltage import voltage_factor
 from diagnose.files.quantities import WireSize, measure_of, parse_amount
@@ -64,7 +65,9 @@ def defaults_for(defaults: Defaults, *, system_volts: float) -> Defaults:
     }
 
 
-def _scaled(value: Value, factor: float) -> Value:
+def _scaled(
+    value: Value, factor: float, *, reason: str = "for this system voltage"
+) -> Value:
     """Return a value times a factor, with the same relative spread."""
     if factor == 1.0:
         return value
@@ -77,8 +80,48 @@ def _scaled(value: Value, factor: float) -> Value:
         distribution=replace(
             distribution, first=distribution.first * factor, second=second
         ),
-        source=f"{value.source}; times {factor:g} for this system voltage",
+        source=f"{value.source}; times {factor:.3g} {reason}",
     )
+
+
+def under_conditions(
+    values: Mapping[str, Value],
+    conditions: Mapping[str, Condition],
+    *,
+    celsius: float = USUAL_CELSIUS,
+    years: float | None = None,
+) -> dict[str, Value]:
+    """Return a part's values at another air temperature and at its age.
+
+    Parameters
+    ----------
+    values : Mapping[str, Value]
+        Parameter to what it is usually.
+    conditions : Mapping[str, Condition]
+        Parameter to what it depends on.
+    celsius : float
+        Air temperature. [°C]
+    years : float or None
+        Age of the part; None when it is not known. [a]
+
+    Returns
+    -------
+    dict[str, Value]
+        With the same relative spread.
+    """
+    result = dict(values)
+    for parameter, condition in conditions.items():
+        factor, words = 1.0, []
+        if condition.celsius is not None and celsius != USUAL_CELSIUS:
+            factor *= condition.celsius.factor(celsius)
+            words.append(f"{celsius:g} °C")
+        if condition.years is not None and years is not None:
+            factor *= condition.years.factor(years)
+            words.append(f"an age of {years:g} years")
+        if words and parameter in result:
+            reason = f"at {' and '.join(words)}"
+            result[parameter] = _scaled(result[parameter], factor, reason=reason)
+    return result
 
 
 def given_value(amount: float, default: Value | None) -> Value:

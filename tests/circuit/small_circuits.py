@@ -79,6 +79,8 @@ def make_source(plus: str, volts: float, ohms: float = IDEAL_OHMS) -> Part:
         full_volts=volts,
         internal_ohms=ohms,
         acceptance_ohms=ohms,
+        surface_volts=0.0,
+        surface_ohms=0.1,
     )
 
 

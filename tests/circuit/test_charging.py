@@ -40,6 +40,8 @@ def make_battery() -> Part:
         full_volts=12.6,
         internal_ohms=0.009,
         acceptance_ohms=0.18,
+        surface_volts=0.0,
+        surface_ohms=0.1,
     )
 
 

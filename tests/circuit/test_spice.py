@@ -116,6 +116,8 @@ def random_parts(generator: np.random.Generator) -> list[Part]:
             full_volts=12.6,
             internal_ohms=uniform(0.005, 0.02),
             acceptance_ohms=0.18,
+            surface_volts=0.0,
+            surface_ohms=0.1,
         ),
         wire(generator, "ground-cable", "engine.block", GROUND),
         wire(generator, "strap", "engine.block", "body.metal"),

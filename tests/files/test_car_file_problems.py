@@ -248,9 +248,9 @@ GRAMMAR = [
         "panels:",
         "panles:",
         '9:1: unknown key "panles" (did you mean "panels"?); known: car-file, title, '
-        "system, places, metal, battery, alternator, starter, grounds, splices, "
-        "switches, panels, controllers, relays, circuits, wires, parts, states, "
-        "test-points",
+        "system, temperature, places, metal, battery, alternator, starter, grounds, "
+        "splices, switches, panels, controllers, relays, circuits, wires, parts, "
+        "states, test-points",
     ),
     ("battery: {place: bay}\n", "", '1:1: key "battery" is missing'),
     (
@@ -279,6 +279,21 @@ GRAMMAR = [
         "battery: {place: bay}",
         "battery: {place: bay, grounded: left}",
         '7:33: battery: found "left", expected minus or plus',
+    ),
+    (
+        "battery: {place: bay}",
+        "battery: {place: bay, age: old}",
+        '7:28: battery: found "old", expected an age such as 4 years',
+    ),
+    (
+        "system: 12 V",
+        "system: 12 V\ntemperature: 20",
+        "5:14: found 20, expected a temperature such as 5 °C",
+    ),
+    (
+        "system: 12 V",
+        "system: 12 V\ntemperature: 200 F",
+        '5:14: temperature "200 F" must be from -40 °C to 60 °C',
     ),
     (
         "car-file: 1",

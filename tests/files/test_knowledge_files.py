@@ -95,6 +95,7 @@ def _records(data: Plain, place: tuple[str, ...]) -> list[str]:
     if not isinstance(data, dict):
         return []
     marks = {"rate", "question", "says", "change_minutes", "percent", "value"}
+    marks |= {"celsius", "years"}
     is_default = place[:1] == ("kinds",) and len(place) == 3
     is_record = is_default or bool(marks & data.keys())
     source, basis = data.get("source"), data.get("basis")
@@ -405,11 +406,31 @@ def test_missing_file_is_named(folder: Path) -> None:
     assert str(caught.value) == (
         f"{folder / 'meter.yaml'}: no such file; a knowledge folder needs all of "
         "part-kinds.yaml, fault-modes.yaml, contexts.yaml, symptoms.yaml, "
-        "complaints.yaml, states.yaml, cautions.yaml, meter.yaml"
+        "complaints.yaml, states.yaml, cautions.yaml, meter.yaml, conditions.yaml"
     )
 
 
 MISTAKES: dict[str, tuple[str, str, str, str]] = {
+    "factor of a parameter that is none": (
+        "conditions", "    internal_ohms:", "    inner_ohms:",
+        'there is no parameter of battery "inner_ohms" (did you mean "internal_ohms"?)',
+    ),
+    "factor of a kind that is none": (
+        "conditions", "  starter:", "  startr:",
+        'there is no kind of part "startr" (did you mean "starter"?)',
+    ),
+    "factor at the usual temperature": (
+        "conditions", "[20, 1.0], [27, 0.89]]", "[20, 1.1], [27, 0.89]]",
+        "the factor at 20 must be 1",
+    ),
+    "temperatures that fall": (
+        "conditions", "[[-18, 2.24], [0, 1.38]", "[[0, 1.38], [-18, 2.24]",
+        "the rows must rise; -18 comes after 0",
+    ),
+    "factor of nothing": (
+        "conditions", "[[0, 0.75], [3, 1.0]", "[[0, 0.0], [3, 1.0]",
+        "every factor must be greater than 0",
+    ),
     "number as text": (
         "fault-modes", "rate: 0.000483", 'rate: "0.000483"',
         'rate: found "0.000483", expected a number',
