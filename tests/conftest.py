@@ -1,7 +1,8 @@
-"""Settings that have to stand before numpy is imported; cars compiled once for all."""
+"""Settings that have to stand before numpy is imported; what is made once for all."""
 
 from __future__ import annotations
 
+import fcntl
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,18 +18,54 @@ if TYPE_CHECKING:
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 TESTS = Path(__file__).resolve().parent
+MOST_WORKERS = 2
+# Measured: each one more imports everything again, some ten seconds.
+LONG = (
+    "tests/trial/test_shipped_cases.py",
+    "tests/test_architecture.py",
+    "tests/session/test_shipped_car.py",
+    "tests/terminal/test_evening.py",
+)
+"""The modules that take longest. Begun first, so that the workers end together."""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """Return how many processes share the tests: one for tests asked for by name."""
+    if config.args_source is not pytest.Config.ArgsSource.TESTPATHS:
+        return 0
+    n_processors = os.cpu_count() or 1
+    return min(n_processors, MOST_WORKERS) if n_processors > 1 else 0
+
+
+def pytest_collection_modifyitems(
+    config: pytest.Config, items: list[pytest.Item]
+) -> None:
+    """Put the longest modules first where several processes share the tests."""
+    if not hasattr(config, "workerinput"):
+        return
+    place = {module: number for number, module in enumerate(LONG)}
+    items.sort(key=lambda item: place.get(item.nodeid.split("::")[0], len(LONG)))
 
 
 @pytest.fixture(scope="session")
 def compiled_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return the folder in which the compiled forms of cars are kept."""
-    return tmp_path_factory.mktemp("compiled")
+    """Return the folder in which the compiled forms of cars are kept, for all workers.
+
+    The session's own folder lies in one that the workers share.
+    """
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent
+    folder /= "compiled"
+    folder.mkdir(exist_ok=True)
+    return folder
 
 
 @pytest.fixture(scope="session")
 def knowledge() -> Knowledge:
-    """Return the shipped knowledge."""
-    # imported here, after the setting above
+    """Return the knowledge that comes with the program."""
+    # here and below imported late, after the setting above
     from diagnose.files.knowledge_files import load_knowledge
     from diagnose.files.resources import knowledge_folder
 
@@ -36,24 +73,26 @@ def knowledge() -> Knowledge:
 
 
 @pytest.fixture(scope="session")
-def model(compiled_folder: Path) -> Model:
+def model(knowledge: Knowledge, compiled_folder: Path) -> Model:
     """Return the hill climber, a small invented car, ready for diagnosis."""
-    return _opened(TESTS / "cars" / "hill-climber.yaml", compiled_folder)
+    path = TESTS / "cars" / "hill-climber.yaml"
+    return _opened(path, knowledge, compiled_folder)
 
 
 @pytest.fixture(scope="session")
-def sedan_model(compiled_folder: Path) -> Model:
+def sedan_model(knowledge: Knowledge, compiled_folder: Path) -> Model:
     """Return the shipped sedan, ready for diagnosis."""
-    return _opened(TESTS.parent / "cases" / "cars" / "sedan.yaml", compiled_folder)
+    path = TESTS.parent / "cases" / "cars" / "sedan.yaml"
+    return _opened(path, knowledge, compiled_folder)
 
 
-def _opened(path: Path, folder: Path) -> Model:
-    # imported here, after the setting above
+def _opened(path: Path, knowledge: Knowledge, folder: Path) -> Model:
+    """Return a car ready for diagnosis; one worker compiles it, the others wait."""
     from diagnose.files.car_file import load_car
-    from diagnose.files.knowledge_files import load_knowledge
-    from diagnose.files.resources import knowledge_folder
     from diagnose.session.model import open_model
     from diagnose.store.model_cache import ModelCache
 
-    knowledge = load_knowledge(knowledge_folder())
-    return open_model(load_car(path, knowledge), knowledge, cache=ModelCache(folder))
+    with (folder / f"{path.stem}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        car = load_car(path, knowledge)
+        return open_model(car, knowledge, cache=ModelCache(folder))

@@ -7,7 +7,7 @@ other to `knowledge_checks`, which runs once every file is valid in itself.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from importlib.resources import as_file
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -61,6 +61,28 @@ def load_knowledge(folder: Traversable | Path) -> Knowledge:
         With every problem of every file, in the order of their lines.
     """
     documents, problems = _read_documents(folder)
+    contents = checked_contents(documents, problems)
+    return _knowledge(contents, digest=knowledge_digest(folder))
+
+
+def checked_contents(
+    documents: Mapping[str, Document], unread: Sequence[FileProblem] = ()
+) -> Contents:
+    """Return what the files say, each checked by itself and against the others.
+
+    Parameters
+    ----------
+    documents : Mapping[str, Document]
+        Name of a file, as in `FILE_MODELS`, to its data.
+    unread : Sequence[FileProblem]
+        What is wrong with files that could not be read.
+
+    Raises
+    ------
+    InvalidFileError
+        With every problem of every file, in the order of their lines.
+    """
+    problems = list(unread)
     validated: dict[str, BaseModel] = {}
     for name, document in documents.items():
         problems.extend(document.problems)
@@ -79,7 +101,7 @@ def load_knowledge(folder: Traversable | Path) -> Knowledge:
     )
     if problems:
         raise InvalidFileError(_sorted(problems))
-    return _knowledge(contents, digest=knowledge_digest(folder))
+    return contents
 
 
 def knowledge_digest(folder: Traversable | Path) -> str:

@@ -17,8 +17,8 @@ from diagnose.circuit.car import FloatArray
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.operating_point import solve_operating_point
 from diagnose.circuit.sample import Sample
+from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
-from diagnose.files.knowledge_files import load_knowledge
 
 ROOT = Path(__file__).resolve().parents[2]
 N_DRAWS = 8
@@ -37,8 +37,7 @@ class SolvedState:
 
 
 @pytest.fixture(scope="module")
-def model() -> CarModel:
-    knowledge = load_knowledge(ROOT / "knowledge")
+def model(knowledge: Knowledge) -> CarModel:
     car = load_car(ROOT / "cases" / "cars" / "sedan.yaml", knowledge)
     return CarModel(car, Sample(n_draws=N_DRAWS))
 

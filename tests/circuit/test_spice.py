@@ -25,8 +25,8 @@ from diagnose.circuit.nodal import NODE_LEAK_SIEMENS, Network
 from diagnose.circuit.operating_point import OperatingPoint, solve_operating_point
 from diagnose.circuit.sample import Sample
 from diagnose.faults.causes import Cause, catalogue, changed_values
+from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
-from diagnose.files.knowledge_files import load_knowledge
 from tests.circuit.small_circuits import (
     CRANKING,
     GROUND,
@@ -318,8 +318,7 @@ class ShippedCar:
 
 
 @pytest.fixture(scope="module")
-def shipped() -> ShippedCar:
-    knowledge = load_knowledge(ROOT / "knowledge")
+def shipped(knowledge: Knowledge) -> ShippedCar:
     car = load_car(ROOT / "cases" / "cars" / "sedan.yaml", knowledge)
     causes = catalogue(car, knowledge.modes)
     return ShippedCar(

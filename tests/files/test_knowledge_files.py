@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import shutil
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -16,19 +17,20 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import FaultMode
 from diagnose.files.knowledge_files import (
     FILE_MODELS,
+    checked_contents,
     knowledge_digest,
     load_knowledge,
 )
 from diagnose.files.resources import knowledge_folder
-from diagnose.files.yaml_positions import Plain, read_document
+from diagnose.files.yaml_positions import Document, Plain, read_document
 from diagnose.measurement.symptoms import Claim, Group, Join, Quantity
 
 BASES = {"read", "copy", "rule", "memory", "derived"}
 
 
 @pytest.fixture(scope="module")
-def shipped() -> Knowledge:
-    return load_knowledge(knowledge_folder())
+def shipped(knowledge: Knowledge) -> Knowledge:
+    return knowledge
 
 
 @pytest.fixture
@@ -48,14 +50,29 @@ def spoil(folder: Path, file: str, before: str, after: str) -> tuple[int, int]:
     return text.count("\n", 0, start) + 1, start - text.rfind("\n", 0, start)
 
 
-def message_after(folder: Path, file: str, before: str, after: str) -> str:
+@pytest.fixture(scope="module")
+def documents() -> Mapping[str, Document]:
+    """Return the shipped files as read, before they are checked."""
+    folder = Path(str(knowledge_folder()))
+    return {
+        name: read_document(folder / f"{name}.yaml", wanted="knowledge file")
+        for name in FILE_MODELS
+    }
+
+
+def message_after(
+    documents: Mapping[str, Document], folder: Path, mistake: tuple[str, str, str]
+) -> str:
     """Return the loader's whole message after one replacement, path cut off.
 
-    The message must stand on the line of the replacement.
+    The message must stand on the line of the replacement. Only the spoiled file is
+    read again.
     """
+    file, before, after = mistake
     line, _ = spoil(folder, file, before, after)
+    spoiled = read_document(folder / f"{file}.yaml", wanted="knowledge file")
     with pytest.raises(InvalidFileError) as caught:
-        load_knowledge(folder)
+        checked_contents({**documents, file: spoiled})
     prefix = f"{folder / file}.yaml:{line}:"
     assert str(caught.value).startswith(prefix), str(caught.value)
     return str(caught.value).removeprefix(prefix).partition(": ")[2]
@@ -79,12 +96,10 @@ def test_every_kind_but_none_has_a_fault_mode(shipped: Knowledge) -> None:
 
 
 @pytest.mark.parametrize("file", sorted(FILE_MODELS))
-def test_every_shipped_record_has_a_source_and_a_basis(file: str) -> None:
-    document = read_document(
-        Path(str(knowledge_folder())) / f"{file}.yaml", wanted="knowledge file"
-    )
-
-    assert not _records(document.data, ())
+def test_every_shipped_record_has_a_source_and_a_basis(
+    documents: Mapping[str, Document], file: str
+) -> None:
+    assert not _records(documents[file].data, ())
 
 
 def _records(data: Plain, place: tuple[str, ...]) -> list[str]:
@@ -549,10 +564,13 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
 
 
 @pytest.mark.parametrize("mistake", MISTAKES)
-def test_a_mistake_gets_its_exact_message(folder: Path, mistake: str) -> None:
-    file, before, after, expected = MISTAKES[mistake]
+def test_a_mistake_gets_its_exact_message(
+    documents: Mapping[str, Document], folder: Path, mistake: str
+) -> None:
+    *spoiling, expected = MISTAKES[mistake]
 
-    assert message_after(folder, file, before, after).splitlines()[0] == expected
+    message = message_after(documents, folder, (spoiling[0], spoiling[1], spoiling[2]))
+    assert message.splitlines()[0] == expected
 
 
 def test_symptom_made_of_itself_is_refused(folder: Path) -> None:

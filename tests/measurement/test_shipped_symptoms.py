@@ -20,8 +20,7 @@ from diagnose.faults.causes import Cause, catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import Prediction, Predictor
 from diagnose.files.car_file import load_car
-from diagnose.files.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder, shipped_cars
+from diagnose.files.resources import shipped_cars
 from diagnose.measurement.quantities import (
     Observed,
     Probe,
@@ -68,11 +67,6 @@ SHOWN: tuple[tuple[str, str, float], ...] = (
     ("battery:inner_connection", "starter-clatters", 0.30),
 )
 """A fault of the shipped car, the complaint it brings, and how surely (rule)."""
-
-
-@pytest.fixture(scope="module")
-def knowledge() -> Knowledge:
-    return load_knowledge(knowledge_folder())
 
 
 @pytest.fixture(scope="module")

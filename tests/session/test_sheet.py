@@ -10,18 +10,11 @@ from diagnose.circuit.car import Car
 from diagnose.errors import ReadingError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
-from diagnose.files.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder
 from diagnose.session.sheet import Band, Choice, Row, Sheet, expected_sheet
 
 CAR = Path(__file__).resolve().parents[1] / "cars" / "hill-climber.yaml"
 OPEN_GROUND = "fuel-pump-ground:open_circuit"
 SHORT = "fuel-pump-wire:short_to_ground"
-
-
-@pytest.fixture(scope="module")
-def knowledge() -> Knowledge:
-    return load_knowledge(knowledge_folder())
 
 
 @pytest.fixture(scope="module")

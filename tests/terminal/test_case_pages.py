@@ -2,38 +2,64 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
+import shutil
 from pathlib import Path
 
 import pytest
 
 from diagnose.cli import main
 from diagnose.files.case_file import load_case
+from diagnose.session.model import Model
 
 CAR = Path(__file__).resolve().parents[1] / "cars" / "hill-climber.yaml"
 
 
-@pytest.fixture
-def recorded(
-    tmp_path: Path, data_folder: Path, capsys: pytest.CaptureFixture[str]
+@pytest.fixture(scope="module")
+def case_folder(
+    model: Model, compiled_folder: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> Path:
-    """Return a case file just recorded."""
-    path = tmp_path / "case.yaml"
-    options = ["--complaint", "first-start-fails", "--seed", "3", "--out", str(path)]
+    """Return a folder with a case recorded by the command, and the data it used."""
+    folder = tmp_path_factory.mktemp("recorded")
+    assert model.car.name == "hill-climber"
+    (folder / "data").mkdir()
+    (folder / "data" / "compiled").symlink_to(compiled_folder)
+    options = ["--complaint", "first-start-fails", "--seed", "3"]
     fault = ["--fault", "fuel-pump-ground:open_circuit"]
-    code = main(
-        ["record", str(CAR), *fault, *options, "--data-folder", str(data_folder)]
-    )
-    assert (code, capsys.readouterr().err) == (0, "")
-    return path
+    places = ["--data-folder", str(folder / "data"), "--out", str(folder / "case.yaml")]
+    assert main(["record", str(CAR), *fault, *options, *places]) == 0
+    return folder
 
 
-def test_recorded_case_is_replayed_to_its_end(
-    recorded: Path, data_folder: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    code = main(["replay", str(recorded), "--data-folder", str(data_folder)])
+@pytest.fixture
+def recorded(case_folder: Path, tmp_path: Path) -> Path:
+    """Return a copy of the recorded case, to spoil."""
+    return Path(shutil.copy(case_folder / "case.yaml", tmp_path))
+
+
+@pytest.fixture(scope="module")
+def replayed(case_folder: Path) -> tuple[int, str]:
+    """Return the exit code and the text of the recorded case replayed."""
+    places = ["--data-folder", str(case_folder / "data"), "--width", "200"]
+    with contextlib.redirect_stdout(io.StringIO()) as shown:
+        code = main(["replay", str(case_folder / "case.yaml"), *places])
+    return code, shown.getvalue()
+
+
+def test_recorded_case_is_replayed_to_its_end(replayed: tuple[int, str]) -> None:
+    code, shown = replayed
 
     assert code == 0
-    assert capsys.readouterr().out.splitlines()[-1].endswith(" hold.")
+    assert shown.splitlines()[-1].endswith(" hold.")
+
+
+def test_cautions_come_before_the_step_they_belong_to(
+    replayed: tuple[int, str],
+) -> None:
+    _, shown = replayed
+
+    assert 0 < shown.index("Caution: Fuel lines") < shown.index("fuel-pump.plus")
 
 
 def test_case_that_does_not_hold_is_told_and_exits_1(
@@ -50,15 +76,6 @@ def test_case_that_does_not_hold_is_told_and_exits_1(
     assert code == 1
     assert "FAILS: advice stop (is open)" in shown.out
     assert "1 of " in shown.err
-
-
-def test_cautions_come_before_the_step_they_belong_to(
-    recorded: Path, data_folder: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    main(["replay", str(recorded), "--data-folder", str(data_folder), "--width", "200"])
-
-    shown = capsys.readouterr().out
-    assert 0 < shown.index("Caution: Fuel lines") < shown.index("fuel-pump.plus")
 
 
 def test_car_beside_the_case_file_is_found(

@@ -1,7 +1,11 @@
-"""Whole evenings as processes: piped, killed, resumed, on a screen, without a disk."""
+"""Whole evenings: piped, killed, resumed, on a screen, without a disk.
+
+A process of its own where a pipe, a signal or a terminal is what counts.
+"""
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import pty
@@ -13,6 +17,9 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
+from diagnose.cli import main
 from diagnose.store.case_store import CaseStore
 from tests.terminal.conftest import CAR, clock
 
@@ -23,18 +30,25 @@ def command(*words: str | Path) -> list[str]:
     return [sys.executable, "-m", "diagnose", *map(str, words)]
 
 
-def run(
-    *words: str | Path, text_in: str | bytes = "", **environment: str
+def hold(
+    *words: str | Path, text_in: str | bytes = "", encoding: str = "utf-8"
 ) -> subprocess.CompletedProcess[bytes]:
+    """Run a command in this process, on streams such as a process gets."""
     raw = text_in.encode() if isinstance(text_in, str) else text_in
-    return subprocess.run(
-        command(*words),
-        cwd=ROOT,
-        input=raw,
-        capture_output=True,
-        check=False,
-        env={**os.environ, **environment},
-    )
+    streams = [
+        io.TextIOWrapper(io.BytesIO(given), encoding=encoding)
+        for given in (raw, b"", b"")
+    ]
+    with pytest.MonkeyPatch.context() as patch:
+        for name, stream in zip(("stdin", "stdout", "stderr"), streams, strict=True):
+            patch.setattr(sys, name, stream)
+        code = main([str(word) for word in words])
+    shown = []
+    for stream in streams[1:]:
+        stream.flush()
+        assert isinstance(stream.buffer, io.BytesIO)
+        shown.append(stream.buffer.getvalue())
+    return subprocess.CompletedProcess(words, code, stdout=shown[0], stderr=shown[1])
 
 
 def stored_kinds(folder: Path) -> list[str]:
@@ -45,25 +59,31 @@ def stored_kinds(folder: Path) -> list[str]:
 def test_piped_lines_end_well_and_keep_the_case(data_folder: Path) -> None:
     text_in = "1\n\n\n\nread fuel-pump.plus key-on 12.2\n"
 
-    result = run("start", CAR, "--data-folder", data_folder, text_in=text_in)
+    result = subprocess.run(
+        command("start", CAR, "--data-folder", data_folder),
+        cwd=ROOT,
+        input=text_in.encode(),
+        capture_output=True,
+        check=False,
+    )
     assert (result.returncode, result.stderr) == (0, b"")
     assert stored_kinds(data_folder) == ["complaint", "reading"]
 
 
 def test_a_case_can_be_named_and_resumed(data_folder: Path) -> None:
     where = ("--data-folder", data_folder)
-    run("start", CAR, "--case", "sunday", *where, text_in="1\n")
+    hold("start", CAR, "--case", "sunday", *where, text_in="1\n")
 
-    resumed = run("resume", "sunday", *where, text_in="facts\n").stdout.decode()
+    resumed = hold("resume", "sunday", *where, text_in="facts\n").stdout.decode()
     assert "case sunday" in resumed
     assert "Facts:\n  1. complaint: It cranks but does not start\n" in resumed
 
 
 def test_a_taken_name_is_a_mistake(data_folder: Path) -> None:
     where = ("--case", "sunday", "--data-folder", data_folder)
-    run("start", CAR, *where)
+    hold("start", CAR, *where)
 
-    again = run("start", CAR, *where)
+    again = hold("start", CAR, *where)
     assert again.returncode == 1
     assert b"diagnose resume sunday" in again.stderr
 
@@ -100,7 +120,7 @@ def test_a_killed_process_loses_nothing_that_was_answered(data_folder: Path) -> 
             answer = killed.stdout.readline()
         killed.send_signal(signal.SIGKILL)
 
-    resumed = run(
+    resumed = hold(
         "resume", "--json", "--data-folder", data_folder, text_in='{"ask": "answer"}\n'
     )
     assert killed.returncode == -signal.SIGKILL
@@ -114,7 +134,7 @@ def test_without_a_data_folder_the_diagnosis_goes_on_and_says_so_once(
     (data_folder / "cases.sqlite3").mkdir()
     text_in = "1\n\n\n\nread fuel-pump.plus key-on 12.2\n"
 
-    result = run("start", CAR, "--data-folder", data_folder, text_in=text_in)
+    result = hold("start", CAR, "--data-folder", data_folder, text_in=text_in)
     text = result.stdout.decode()
     assert result.returncode == 0
     assert text.count("can't be saved") == 1
@@ -128,10 +148,10 @@ def test_a_changed_car_file_is_told_and_the_kept_copy_used(
 ) -> None:
     car = tmp_path / "hill-climber.yaml"
     shutil.copy(CAR, car)
-    run("start", car, "--data-folder", data_folder, text_in="1\n")
+    hold("start", car, "--data-folder", data_folder, text_in="1\n")
     car.write_text("car-file: 1\n")
 
-    resumed = run("resume", "--data-folder", data_folder).stdout.decode()
+    resumed = hold("resume", "--data-folder", data_folder).stdout.decode()
     assert "has changed since this case began" in " ".join(resumed.split())
     assert "Suspects:\n" in resumed
 
@@ -143,13 +163,13 @@ def test_a_car_file_can_not_send_control_codes(
     title = 'title: "Invented \\e[2J\\e]0;window\\a car"'
     car.write_text(re.sub("title: .*", lambda _: title, CAR.read_text()))
 
-    result = run("start", car, "--data-folder", data_folder)
+    result = hold("start", car, "--data-folder", data_folder)
     assert result.returncode == 1
     assert b"\x1b" not in result.stdout + result.stderr
 
 
 def test_bytes_that_are_no_text_are_heard_as_a_mistake(data_folder: Path) -> None:
-    result = run(
+    result = hold(
         "start", CAR, "--data-folder", data_folder, text_in=b"\xff\xfe\x00\n1\n"
     )
 
@@ -158,10 +178,10 @@ def test_bytes_that_are_no_text_are_heard_as_a_mistake(data_folder: Path) -> Non
 
 
 def test_an_ascii_pipe_gets_text_it_can_show(data_folder: Path) -> None:
-    result = run(
+    result = hold(
         *("start", CAR, "--data-folder", data_folder),
         text_in="1\n\n\n\nread fuel-pump.plus isolated 4 Ω\n",
-        PYTHONIOENCODING="ascii",
+        encoding="ascii",
     )
 
     assert result.returncode == 0

@@ -13,9 +13,8 @@ from pathlib import Path
 import pytest
 
 from diagnose.cli import main
+from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
-from diagnose.files.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder
 from diagnose.session.sheet import Choice, Sheet, expected_sheet
 from diagnose.terminal.sheet_data import COLUMNS, sheet_csv, sheet_json
 from diagnose.terminal.sheet_listing import changed_rows
@@ -27,8 +26,7 @@ SHORT = "fuel-pump-wire:short_to_ground"
 
 
 @pytest.fixture(scope="module")
-def sheet() -> Sheet:
-    knowledge = load_knowledge(knowledge_folder())
+def sheet(knowledge: Knowledge) -> Sheet:
     car = load_car(CAR, knowledge)
     return expected_sheet(car, knowledge, Choice(fault=SHORT, has_drops=True))
 

@@ -1,16 +1,12 @@
-"""Recorded cases, replayed cases, and every case that is shipped."""
+"""Recorded cases and replayed cases."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
-from importlib.resources import as_file
 
 import pytest
 
 from diagnose.errors import InvalidFileError, ReadingError
-from diagnose.files.case_file import load_case
-from diagnose.files.resources import shipped_cases
 from diagnose.files.worked_case import CaseStep, Measured, Must, Seen, WorkedCase
 from diagnose.session.model import Model
 from diagnose.trial.case_recording import Recording, foreign_steps, record
@@ -141,40 +137,3 @@ def test_unknown_fault_is_refused(model: Model) -> None:
 
     with pytest.raises(ReadingError, match="those of fuel-pump-wire are: "):
         record(wrong, model)
-
-
-@pytest.fixture
-def shipped() -> Callable[[str], WorkedCase]:
-    def load(name: str) -> WorkedCase:
-        with as_file(shipped_cases()[name]) as path:
-            return load_case(path)
-
-    return load
-
-
-@pytest.mark.parametrize("name", shipped_cases())
-def test_shipped_case_holds(
-    name: str, shipped: Callable[[str], WorkedCase], sedan_model: Model
-) -> None:
-    case = shipped(name)
-
-    assert case.car == "sedan"
-    assert failed(case, sedan_model) == []
-
-
-@pytest.mark.parametrize("name", shipped_cases())
-def test_readings_of_a_shipped_case_are_those_of_its_hidden_car(
-    name: str, shipped: Callable[[str], WorkedCase], sedan_model: Model
-) -> None:
-    assert foreign_steps(shipped(name), sedan_model) == ()
-
-
-def test_six_complaints_of_three_kinds_are_shipped(
-    shipped: Callable[[str], WorkedCase],
-) -> None:
-    # The complaints this car's owners come with most: a start that fails, an engine
-    # that stalls under load, lights that go dim.
-    complaints = [shipped(name).complaint for name in shipped_cases()]
-
-    for starting in (("first-start",), ("stalls", "starts-then"), ("lights-dim",)):
-        assert sum(c.startswith(starting) for c in complaints) >= 2
