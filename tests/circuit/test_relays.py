@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import OperatingState, Part
-from diagnose.circuit.compensation import CompensatedState
+from diagnose.circuit.compensation import Compensated
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.nodal import Slots
 from diagnose.circuit.operating_point import solve_operating_point
@@ -371,7 +371,7 @@ def test_relay_that_cuts_its_own_feed_is_reported_as_chatter() -> None:
 
 def test_chattering_contacts_are_neither_open_nor_closed() -> None:
     network = CarModel(make_car(buzzer()), Sample(n_draws=1)).network(KEY_ON)
-    state = CompensatedState(network)
+    state = Compensated(network)
     contacts = np.array([network.branch_indices()["relay.contacts-86"]])
     coil = np.array([[network.branch_indices()["relay.coil"]]])
     unchanged = network.curves[:, coil[0]]
