@@ -206,6 +206,7 @@ class CaseNames:
         self._roles = knowledge.roles
         self._complaints = knowledge.complaints
         self._answers = {c.name: c.states for c in knowledge.contexts}
+        self._faults: dict[PartGroup, frozenset[str]] = {}
 
     def check(self, case: ClosedCase) -> None:
         """Refuse a case with a name that is not known.
@@ -220,21 +221,23 @@ class CaseNames:
             _known(context, self._answers, "question of the history", key=context)
             _known(answer, self._answers[context], f"answer to {context}", key=context)
         for group in (*case.parts, case.group):
-            self._check_group(group)
+            if group not in self._faults:
+                self._faults[group] = self._faults_of(group)
         if case.group not in case.parts:
             raise LineError(
                 f'mended "{_words(case.group)}", but the car has no such part',
                 key="mended",
             )
-        possible = [m.name for m in self._modes if can_have(case.group, m)]
-        what = f"fault of the part {_words(case.group)}"
-        _known(case.mode, possible, what, key="mode")
+        possible = self._faults[case.group]
+        _known(case.mode, possible, f"fault of {_words(case.group)}", key="mode")
 
-    def _check_group(self, group: PartGroup) -> None:
+    def _faults_of(self, group: PartGroup) -> frozenset[str]:
+        """Return the modes that parts of a group can have; refuse an unknown group."""
         kind, role = group
         _known(kind, self._kinds, "kind of part", key=_words(group))
         if role:
             _known(role, self._roles, "role", key=_words(group))
+        return frozenset(m.name for m in self._modes if can_have(group, m))
 
 
 def _known(name: str, known: Collection[str], what: str, *, key: str) -> None:
@@ -260,7 +263,8 @@ def _words(group: PartGroup) -> str:
     >>> _words(("wire", "ground-strap"))
     'wire ground-strap'
     """
-    return " ".join(word for word in group if word)
+    kind, role = group
+    return f"{kind} {role}" if role else kind
 
 
 def _group(words: str) -> PartGroup:

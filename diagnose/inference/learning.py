@@ -179,7 +179,8 @@ class Counter:
         self._category: IntArray = np.array(
             [places[signature] for signature in signatures], dtype=np.int64
         )
-        self._rates: dict[PartGroup, FloatArray] = {}
+        self._rows: dict[PartGroup, int] = {}
+        self._rates = np.zeros((0, len(self.modes)))
         self._answered = {
             (context.name, answer): _factors(self.modes, context.name, answer)
             for context in self._contexts
@@ -254,9 +255,10 @@ class Counter:
     def _shares(
         self, parts: Mapping[PartGroup, int], history: Mapping[str, str]
     ) -> FloatArray:
-        weights = np.zeros(len(self.modes))
-        for group, count in parts.items():
-            weights += count * self._group_rates(group)
+        rows = [self._row(group) for group in parts]
+        counts = np.zeros(len(self._rows))
+        counts[rows] = list(parts.values())
+        weights = counts @ self._rates
         for context in self._contexts:
             answer = history.get(context.name)
             weights *= (
@@ -270,13 +272,14 @@ class Counter:
         shares = np.bincount(self._category, weights=weights / total)
         return np.asarray(shares, dtype=np.float64)
 
-    def _group_rates(self, group: PartGroup) -> FloatArray:
-        """Return each mode's rate for a part of a group, 0 where it can't have it."""
-        found = self._rates.get(group)
-        if found is None:
-            found = np.array([m.rate * can_have(group, m) for m in self.modes])
-            self._rates[group] = found
-        return found
+    def _row(self, group: PartGroup) -> int:
+        """Return the row of a group in the rates that its parts have, 0 where none."""
+        row = self._rows.get(group)
+        if row is None:
+            row = self._rows[group] = len(self._rows)
+            rates = np.array([m.rate * can_have(group, m) for m in self.modes])
+            self._rates = np.vstack([self._rates, rates])
+        return row
 
 
 def _factors(modes: Sequence[FaultMode], context: str, answer: str) -> FloatArray:

@@ -77,7 +77,7 @@ def test_files_are_pooled_by_joining_them(tmp_path: Path, knowledge: Knowledge) 
             '"part": "wire"',
             'mended "wire", but the car has no such part',
         ),
-        ("cable_high_resistance_a", "blown", '"blown" is no known fault of the part'),
+        ("cable_high_resistance_a", "blown", '"blown" is no known fault of wire'),
         ('"complaint"', '"complain"', '"complain'),
         ('"history": {"water": "wet"}, ', "", '1:1: "history" is missing'),
         ('{"closed', '["closed', "1:15: not JSON: expecting ',' delimiter"),
