@@ -90,6 +90,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_replay(commands)
     _add_record(commands)
     _add_trial(commands)
+    _add_export(commands)
     _add_schema(commands)
     return parser
 
@@ -289,6 +290,34 @@ def _add_trial(commands: Commands) -> None:
     parser.set_defaults(run=_trial)
 
 
+def _add_export(commands: Commands) -> None:
+    parser = commands.add_parser(
+        "export", help="write a car's network of causes for other programs"
+    )
+    _add_car(parser)
+    parser.add_argument(
+        "--format", choices=("bif", "xmlbif"), default="bif", help="default: bif"
+    )
+    parser.add_argument(
+        "--symptoms",
+        action="store_true",
+        help="one fault at a time, with every symptom",
+    )
+    _add_history(parser)
+    parser.add_argument(
+        "--out", type=Path, metavar="FILE", help="default: standard output"
+    )
+    _add_data_folder(parser)
+    parser.set_defaults(run=_export)
+
+
+def _history(options: argparse.Namespace) -> dict[str, str]:
+    return {
+        context: answer
+        for context, _, answer in (given.partition("=") for given in options.history)
+    }
+
+
 def _add_schema(commands: Commands) -> None:
     parser = commands.add_parser("schema", help="print the JSON Schema of a car file")
     parser.add_argument(
@@ -434,7 +463,7 @@ def _prestart(options: argparse.Namespace) -> None:
         car=options.car,
         form=options.format,
         width=options.width,
-        history=dict(answer.partition("=")[::2] for answer in options.history),
+        history=_history(options),
         has_all=options.all,
         data_folder=options.data_folder,
     )
@@ -475,7 +504,7 @@ def _record(options: argparse.Namespace) -> None:
         seed=options.seed,
         title=options.title,
         owner=options.owner,
-        history=dict(answer.partition("=")[::2] for answer in options.history),
+        history=_history(options),
     )
     record_case(
         wanted,
@@ -497,6 +526,31 @@ def _trial(options: argparse.Namespace) -> None:
         data_folder=options.data_folder,
     )
     run(wanted, sink=sys.stdout, notice=sys.stderr)
+
+
+def _export(options: argparse.Namespace) -> None:
+    from diagnose.terminal.evening import Options, prepared_model
+    from diagnose.terminal.learned_shares import knowledge_in_use
+    from diagnose.terminal.listings import open_car
+    from diagnose.terminal.network_listing import NetworkOptions, write_network
+
+    place = Options(data_folder=options.data_folder)
+    car = open_car(options.car)
+    knowledge, remarks = knowledge_in_use(place.folder, _published())
+    sys.stderr.writelines(f"diagnose: {_safe(remark)}\n" for remark in remarks)
+    wanted = NetworkOptions(
+        form=options.format,
+        has_symptoms=options.symptoms,
+        history=_history(options),
+        out=options.out,
+    )
+    write_network(
+        car,
+        knowledge,
+        wanted,
+        open_model=lambda: prepared_model(car, knowledge, place),
+        sink=sys.stdout,
+    )
 
 
 def _wait_for_enter() -> None:

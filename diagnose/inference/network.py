@@ -10,7 +10,8 @@ from __future__ import annotations
 import itertools
 import re
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from enum import Enum
 
 import numpy as np
 
@@ -43,6 +44,94 @@ def node_name(words: str) -> str:
     return re.sub(r"\W", "_", words)
 
 
+RESERVED = frozenset(
+    ("network", "variable", "probability", "table", "default", "property", "type")
+)
+"""Words of the grammar of BIF 0.15, which no reader takes for a name."""
+
+
+def node_names(words: Sequence[str], taken: Iterable[str] = ()) -> dict[str, str]:
+    """Return a node name for each, none of them twice.
+
+    Parameters
+    ----------
+    words : Sequence[str]
+    taken : Iterable[str]
+        Names that are given away already.
+
+    Examples
+    --------
+    >>> node_names(["relay.coil", "relay-coil", "table"])
+    {'relay.coil': 'relay_coil', 'relay-coil': 'relay_coil_2', 'table': 'table_2'}
+    """
+    gone = {*taken, *RESERVED}
+    found = {}
+    for word in words:
+        plain = name = node_name(word)
+        count = 1
+        while name in gone:
+            count += 1
+            name = f"{plain}_{count}"
+        gone.add(name)
+        found[word] = name
+    return found
+
+
+def add_node(
+    network: DiscreteBayesianNetwork,
+    name: str,
+    states: Sequence[str],
+    columns: Sequence[Sequence[float]],
+    parents: Mapping[str, Sequence[str]] | None = None,
+) -> None:
+    """Add a node; one column per parent configuration, the last parent fastest.
+
+    Parameters
+    ----------
+    columns : Sequence[Sequence[float]]
+        Each with the chance of every state.
+    parents : Mapping[str, Sequence[str]] or None
+        Nodes of the network to their states.
+    """
+    parents = parents or {}
+    network.add_node(name)
+    for parent in parents:
+        network.add_edge(parent, name)
+    network.add_cpds(
+        TabularCPD(
+            name,
+            len(states),
+            np.array(columns, dtype=np.float64).T,
+            evidence=list(parents) or None,
+            evidence_card=[len(s) for s in parents.values()] or None,
+            state_names={
+                name: list(states),
+                **{p: list(s) for p, s in parents.items()},
+            },
+        )
+    )
+
+
+def new_network() -> DiscreteBayesianNetwork:
+    """Return a network without nodes."""
+    return DiscreteBayesianNetwork()
+
+
+def check(network: DiscreteBayesianNetwork) -> None:
+    """Check structure and tables, sums to 1e-9 (pgmpy allows 1e-2).
+
+    Raises
+    ------
+    ValueError
+        If a table does not sum to 1.
+    """
+    network.check_model()
+    for table in network.get_cpds():
+        sums = table.get_values().sum(axis=0)
+        if np.abs(sums - 1.0).max() > SUM_TOLERANCE:
+            raise ValueError(f"{table.variable}: columns sum to {sums}")
+
+
 class CauseNetwork:
     """Context nodes, and a fault node for each part with its modes.
 
@@ -66,41 +155,18 @@ class CauseNetwork:
             part: tuple(c for c in self.causes if c.part.name == part)
             for part in self.parts
         }
-        self.network = DiscreteBayesianNetwork()
+        self.nodes = node_names(self.parts, [c.name for c in self.contexts])
+        self.network = new_network()
         for context in self.contexts:
-            self._add(
-                context.name, tuple(context.states), [list(context.states.values())]
+            add_node(
+                self.network,
+                context.name,
+                tuple(context.states),
+                [list(context.states.values())],
             )
         for part in self.parts:
             self._add_part(part)
-        self.check()
-
-    def _add(
-        self,
-        name: str,
-        states: Sequence[str],
-        columns: Sequence[Sequence[float]],
-        parents: Mapping[str, Sequence[str]] | None = None,
-    ) -> None:
-        """Add a node; one column per parent configuration, the last parent fastest."""
-        parents = parents or {}
-        table = np.array(columns, dtype=np.float64).T
-        self.network.add_node(name)
-        for parent in parents:
-            self.network.add_edge(parent, name)
-        self.network.add_cpds(
-            TabularCPD(
-                name,
-                len(states),
-                table,
-                evidence=list(parents) or None,
-                evidence_card=[len(s) for s in parents.values()] or None,
-                state_names={
-                    name: list(states),
-                    **{p: list(s) for p, s in parents.items()},
-                },
-            )
-        )
+        check(self.network)
 
     def _add_part(self, part: str) -> None:
         modes = self.modes[part]
@@ -113,15 +179,7 @@ class CauseNetwork:
             rates *= min(1.0, MAX_FAULT_PROBABILITY / max(rates.sum(), 1e-12))
             columns.append([1.0 - rates.sum(), *rates])
         states = (OK, *(cause.mode.name for cause in modes))
-        self._add(node_name(part), states, columns, parents)
-
-    def check(self) -> None:
-        """Check structure and tables, sums to 1e-9 (pgmpy allows 1e-2)."""
-        self.network.check_model()
-        for table in self.network.get_cpds():
-            sums = table.get_values().sum(axis=0)
-            if np.abs(sums - 1.0).max() > SUM_TOLERANCE:
-                raise ValueError(f"{table.variable}: columns sum to {sums}")
+        add_node(self.network, self.nodes[part], states, columns, parents)
 
     def priors(self) -> Priors:
         """Return the network's tables in compiled form."""
@@ -138,7 +196,7 @@ class CauseNetwork:
         ok = np.empty((len(self.parts), len(configurations)))
         index = {cause.name: i for i, cause in enumerate(self.causes)}
         for row, part in enumerate(self.parts):
-            table = self.network.get_cpds(node_name(part))
+            table = self.network.get_cpds(self.nodes[part])
             for column, config in enumerate(configurations):
                 answers = dict(
                     zip((c.name for c in self.contexts), config, strict=True)
@@ -194,9 +252,9 @@ class CauseNetwork:
         whole = CauseNetwork(self.contexts, self.causes)
         n_draws = likelihoods[0].shape[1] if likelihoods else 1
         draws = [f"draw_{i}" for i in range(n_draws)]
-        whole._add("tolerance", draws, [[1.0 / n_draws] * n_draws])
+        add_node(whole.network, "tolerance", draws, [[1.0 / n_draws] * n_draws])
         parents = {
-            node_name(part): (OK, *(c.mode.name for c in self.modes[part]))
+            self.nodes[part]: (OK, *(c.mode.name for c in self.modes[part]))
             for part in self.parts
         }
         parents["tolerance"] = tuple(draws)
@@ -204,7 +262,13 @@ class CauseNetwork:
         for number, likelihood in enumerate(likelihoods):
             seen = (likelihood / max(likelihood.max(), 1e-300)).ravel()
             columns = np.stack([seen, 1.0 - seen], axis=1)
-            whole._add(f"fact_{number}", ("seen", "other"), columns.tolist(), parents)
+            add_node(
+                whole.network,
+                f"fact_{number}",
+                ("seen", "other"),
+                columns.tolist(),
+                parents,
+            )
             evidence[f"fact_{number}"] = "seen"
         return whole._marginals(evidence)
 
@@ -215,12 +279,12 @@ class CauseNetwork:
             # impossible facts make it divide nothing by nothing; checked below
             with np.errstate(invalid="ignore"):
                 table = engine.query(
-                    [node_name(part)], evidence=dict(evidence), show_progress=False
+                    [self.nodes[part]], evidence=dict(evidence), show_progress=False
                 )
             if not np.isfinite(table.values).all():
                 raise ImpossibleEvidenceError("no cause can give these facts together")
             for cause in self.modes[part]:
-                state = {node_name(part): cause.mode.name}
+                state = {self.nodes[part]: cause.mode.name}
                 result[cause.name] = float(table.get_value(**state))
         return result
 
@@ -257,6 +321,35 @@ def dirichlet_shares(counts: FloatArray, pseudo_counts: FloatArray) -> FloatArra
     (table,) = estimator.parameters_
     shares = [table.get_value(cause=state) for state in states]
     return np.array(shares, dtype=np.float64)
+
+
+class Form(Enum):
+    """An open format for networks."""
+
+    BIF = "bif"
+    XMLBIF = "xmlbif"
+
+
+def written(network: DiscreteBayesianNetwork, name: str, form: Form) -> str:
+    """Return a network in an open format.
+
+    Parameters
+    ----------
+    name : str
+        For the network as a whole.
+    form : Form
+
+    References
+    ----------
+    F. G. Cozman, The Interchange Format for Bayesian Networks (BIF 0.15, XMLBIF 0.3),
+    1998.
+    """
+    # a part of pgmpy that a diagnosis never needs
+    from pgmpy.readwrite import BIFWriter, XMLBIFWriter
+
+    network.name = node_name(name)
+    writer = BIFWriter if form is Form.BIF else XMLBIFWriter
+    return str(writer(network)).rstrip() + "\n"
 
 
 def _rate(cause: Cause, answers: Mapping[str, str]) -> float:

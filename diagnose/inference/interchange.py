@@ -1,0 +1,128 @@
+"""A car's network in open formats, for other programs to read.
+
+Two networks: the causes exactly as the diagnosis starts from them, or one fault at a
+time with every symptom. Leaves writing them down to `network`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.faults.causes import Cause
+from diagnose.inference.compiled import Compiled
+from diagnose.inference.evidence import symptom_likelihood
+from diagnose.inference.network import (
+    CauseNetwork,
+    Form,
+    add_node,
+    check,
+    new_network,
+    node_names,
+    written,
+)
+from diagnose.inference.priors import Priors
+from diagnose.measurement.symptoms import Context
+
+CAUSE = "cause"
+NONE = "none"
+
+
+def answered(
+    contexts: Sequence[Context], answers: Mapping[str, str]
+) -> tuple[Context, ...]:
+    """Return contexts with the answered ones certain.
+
+    Parameters
+    ----------
+    contexts : Sequence[Context]
+    answers : Mapping[str, str]
+        Context to one of its states.
+    """
+    return tuple(
+        replace(
+            context,
+            states={
+                state: float(state == answers[context.name]) for state in context.states
+            },
+        )
+        if context.name in answers
+        else context
+        for context in contexts
+    )
+
+
+def cause_network_text(
+    contexts: Sequence[Context], causes: Sequence[Cause], *, name: str, form: Form
+) -> str:
+    """Return the network of contexts and parts, a node for each part.
+
+    Parameters
+    ----------
+    name : str
+        Name of the network.
+    """
+    return written(CauseNetwork(contexts, causes).network, name, form)
+
+
+def symptom_network_text(
+    contexts: Sequence[Context], compiled: Compiled, *, name: str, form: Form
+) -> str:
+    """Return the network of contexts, one node for the cause, and every symptom.
+
+    Parameters
+    ----------
+    name : str
+        Name of the network.
+
+    Notes
+    -----
+    One fault at a time, and symptoms independent of each other under a cause: the
+    tolerance draws that the diagnosis keeps together are averaged for each symptom.
+    """
+    network = new_network()
+    for context in contexts:
+        add_node(
+            network, context.name, tuple(context.states), [[*context.states.values()]]
+        )
+    taken = [context.name for context in contexts]
+    states = (NONE, *node_names([c.name for c in compiled.causes], [NONE]).values())
+    add_node(
+        network,
+        CAUSE,
+        states,
+        single_fault_chances(compiled.priors).T.tolist(),
+        {context.name: tuple(context.states) for context in contexts},
+    )
+    nodes = node_names(compiled.symptom_names, [*taken, CAUSE])
+    for column, symptom in enumerate(compiled.symptom_names):
+        chance = compiled.singles.symptoms[:, :, column].astype(np.float64)
+        yes = symptom_likelihood(
+            compiled.knowledge.symptoms[symptom], is_present=True, chance=chance
+        ).mean(axis=1)
+        columns = np.stack([yes, 1.0 - yes], axis=1)
+        add_node(
+            network, nodes[symptom], ("yes", "no"), columns.tolist(), {CAUSE: states}
+        )
+    check(network)
+    return written(network, name, form)
+
+
+def single_fault_chances(priors: Priors) -> FloatArray:
+    """Return the chance of no cause and of each one, given that there is at most one.
+
+    Returns
+    -------
+    FloatArray
+        Shape (1 + n_causes, n_configurations); each column sums to 1.
+    """
+    sets = [(), *((i,) for i in range(len(priors.part_of)))]
+    columns = [
+        priors.set_probabilities(sets, dict(zip(priors.contexts, config, strict=True)))
+        for config in priors.configurations
+    ]
+    chances = np.stack(columns, axis=1)
+    return np.asarray(chances / chances.sum(axis=0))
