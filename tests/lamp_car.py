@@ -106,7 +106,14 @@ def _fuse(name: str, first: str, second: str, amps: float) -> Part:
         rating_amps=amps,
         ohms=0.075 / amps,
         is_blown=0.0,
-        blow_factor=1.35,
+        blow_factor=1.0,
+        # a blade fuse: the middle of what ISO 8820-3 allows (memory)
+        at_110_percent_seconds=3.6e5,
+        at_135_percent_seconds=21.0,
+        at_200_percent_seconds=0.87,
+        at_350_percent_seconds=0.14,
+        at_600_percent_seconds=0.045,
+        is_self_resetting=0.0,
     )
 
 

@@ -165,6 +165,8 @@ class OperatingState:
         The state exists only while the engine runs by itself.
     is_battery_connected : bool
         False for the state in which ohms are measured.
+    lasts_seconds : float
+        How long the car is in this state when a fuse has to stand it. [s]
     change_minutes : float
         Time to bring the car into this state. [min]
     needs_helper : bool
@@ -184,6 +186,7 @@ class OperatingState:
     is_cranking: bool = False
     is_engine_running: bool = False
     is_battery_connected: bool = True
+    lasts_seconds: float = 600.0
     change_minutes: float = 0.5
     needs_helper: bool = False
     caution: str = ""

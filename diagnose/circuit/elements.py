@@ -22,6 +22,12 @@ import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray, OperatingState, Part
 from diagnose.circuit.conductors import copper_warmth
+from diagnose.circuit.protection import (
+    OPENING_PARAMETERS,
+    PROTECTIVE_KINDS,
+    opening_a2s,
+    opening_multiple,
+)
 
 OPEN_OHMS = 1e9
 # Derived: 12 V over this is 12 nA, which no meter here can see.
@@ -95,6 +101,26 @@ class Gate:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Protection:
+    """When a branch opens by its current; each array of shape (n_draws,).
+
+    Parameters
+    ----------
+    trip_amps : FloatArray
+        It opens above this within the time the state lasts. [A]
+    a2s : FloatArray
+        Of several that carry too much, the one with the least of it per squared current
+        opens first. [A² s]
+    resets_itself : FloatArray
+        1: it closes again when it has cooled down, and so goes on and off.
+    """
+
+    trip_amps: FloatArray
+    a2s: FloatArray
+    resets_itself: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Branch:
     """One current path.
 
@@ -106,8 +132,8 @@ class Branch:
         Shape (n_draws, n_segments). [S], [A]
     forced : FloatArray
         Shape (n_draws,): 1 always on, -1 always off, 0 as the gate says.
-    trip_amps : FloatArray or None
-        Shape (n_draws,): a protective part opens above this. [A]
+    protection : Protection or None
+        What opens it by current.
     """
 
     name: str
@@ -119,7 +145,7 @@ class Branch:
     amps: FloatArray
     forced: FloatArray
     gate: Gate | None = None
-    trip_amps: FloatArray | None = None
+    protection: Protection | None = None
 
 
 Values = Mapping[str, FloatArray]
@@ -167,7 +193,7 @@ class Setting:
         suffix: str = "",
         forced: FloatArray | None = None,
         gate: Gate | None = None,
-        trip_amps: FloatArray | None = None,
+        protection: Protection | None = None,
     ) -> Branch:
         """Return a branch that obeys Ohm's law between two nodes."""
         return Branch(
@@ -180,7 +206,7 @@ class Setting:
             amps=np.zeros((len(ohms), 1)),
             forced=np.ones(len(ohms)) if forced is None else forced,
             gate=gate,
-            trip_amps=trip_amps,
+            protection=protection,
         )
 
     def curve(
@@ -548,12 +574,19 @@ def _driver(setting: Setting) -> tuple[Branch, ...]:
 def _protection(setting: Setting) -> tuple[Branch, ...]:
     """Return a small resistance that opens by current: a fuse, link or breaker."""
     values = setting.values
+    rating = values["rating_amps"] * values["blow_factor"]
+    seconds = _columns(*(values[name] for name in OPENING_PARAMETERS))
     return (
         setting.linear(
             values["ohms"],
             nodes=setting.between("a", "b"),
             forced=np.where(values["is_blown"] > 0.5, -1.0, 1.0),
-            trip_amps=values["rating_amps"] * values["blow_factor"],
+            protection=Protection(
+                trip_amps=rating
+                * opening_multiple(setting.state.lasts_seconds, seconds),
+                a2s=opening_a2s(rating, seconds),
+                resets_itself=values["is_self_resetting"],
+            ),
         ),
     )
 
@@ -684,8 +717,16 @@ _AB = ("a", "b")
 _STUCK = ("is_stuck_closed", "is_stuck_open")
 _PROTECTION = Element(
     terminals=_AB,
-    parameters=("rating_amps", "ohms", "is_blown", "blow_factor"),
+    parameters=(
+        "rating_amps",
+        "ohms",
+        "is_blown",
+        "blow_factor",
+        *OPENING_PARAMETERS,
+        "is_self_resetting",
+    ),
     branches=_protection,
+    follows_state=True,
 )
 
 ELEMENTS: Mapping[str, Element] = {
@@ -766,9 +807,7 @@ ELEMENTS: Mapping[str, Element] = {
         needs_gate=True,
         follows_state=True,
     ),
-    "fuse": _PROTECTION,
-    "fusible-link": _PROTECTION,
-    "breaker": _PROTECTION,
+    **dict.fromkeys(PROTECTIVE_KINDS, _PROTECTION),
     "wire": Element(
         terminals=_AB,
         parameters=(

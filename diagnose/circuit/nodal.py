@@ -27,8 +27,9 @@ MAX_SEGMENTS = 4
 EDGES = slice(0, MAX_SEGMENTS + 1)
 SIEMENS = slice(EDGES.stop, EDGES.stop + MAX_SEGMENTS)
 AMPS = slice(SIEMENS.stop, SIEMENS.stop + MAX_SEGMENTS)
-FORCED, ON_VOLTS, OFF_VOLTS, INVERTED, TRIP_AMPS = range(AMPS.stop, AMPS.stop + 5)
-CURVE_LENGTH = AMPS.stop + 5
+FORCED, ON_VOLTS, OFF_VOLTS, INVERTED = range(AMPS.stop, AMPS.stop + 4)
+TRIP_AMPS, TRIP_A2S, RESETS_ITSELF = range(INVERTED + 1, INVERTED + 4)
+CURVE_LENGTH = RESETS_ITSELF + 1
 """Places along the last axis of a curve: all that one branch does, in one row."""
 
 
@@ -50,7 +51,8 @@ class Network:
         Shape (n_draws, n_branches, CURVE_LENGTH): the edges of the segments (-inf, the
         breaks, inf and more of it), siemens, amps, forced (1 on, -1 off, 0 by the
         gate), pull-in and release volts of the gate, 1 where the branch conducts while
-        its gate is off, and the current that opens it. [V], [S], [A]
+        its gate is off, and its protection: the current that opens it (inf: none), how
+        fast that goes, 1 where it closes again. [V], [S], [A], [A² s]
     has_gate, is_self_holding : BoolArray
         Shape (n_branches,).
     """
@@ -170,7 +172,11 @@ def curve(branch: Branch) -> FloatArray:
         row[:, ON_VOLTS] = branch.gate.on_volts
         row[:, OFF_VOLTS] = branch.gate.off_volts
         row[:, INVERTED] = branch.gate.is_inverted
-    row[:, TRIP_AMPS] = np.inf if branch.trip_amps is None else branch.trip_amps
+    row[:, TRIP_AMPS] = np.inf
+    if branch.protection is not None:
+        row[:, TRIP_AMPS] = branch.protection.trip_amps
+        row[:, TRIP_A2S] = branch.protection.a2s
+        row[:, RESETS_ITSELF] = branch.protection.resets_itself
     return row
 
 

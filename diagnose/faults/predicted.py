@@ -22,6 +22,10 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.nodal import (
     CURVE_LENGTH,
     FORCED,
+    RESETS_ITSELF,
+    TRIP_A2S,
+    TRIP_AMPS,
+    BoolArray,
     IntArray,
     Network,
     Slots,
@@ -148,6 +152,77 @@ class _Room:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class _Tripped:
+    """Protective parts that too much current has opened.
+
+    Parameters
+    ----------
+    branch : IntArray
+        Shape (n_points, n_tripped).
+    is_open : BoolArray
+        In which states, shape (n_states, n_points, n_tripped): in all, unless the part
+        closes again by itself.
+    is_cycling : BoolArray
+        Where it does so, same shape.
+    """
+
+    branch: IntArray
+    is_open: BoolArray
+    is_cycling: BoolArray
+
+    @staticmethod
+    def none(n_states: int, n_points: int) -> _Tripped:
+        """Return that nothing has tripped."""
+        nowhere = np.zeros((n_states, n_points, 0), dtype=np.bool_)
+        return _Tripped(np.zeros((n_points, 0), dtype=np.int64), nowhere, nowhere)
+
+    def opened(self, solver: Compensated, draw: IntArray, slots: Slots) -> Slots:
+        """Return the changed branches, a state after the other, with these open."""
+        n_tripped = self.branch.shape[1]
+        if not n_tripped:
+            return slots
+        tripped = np.where(self.is_open, self.branch, -1).reshape(-1, n_tripped)
+        meets = slots.branch[:, :, None] == tripped[:, None, :]
+        meets &= tripped[:, None, :] >= 0
+        slots.curves[meets.any(axis=2), FORCED] = -1.0
+        extra = solver.base_slots(draw, np.where(meets.any(axis=1), -1, tripped))
+        extra.curves[..., FORCED] = -1.0
+        return slots.beside(extra)
+
+    def and_first_of(
+        self,
+        seconds: FloatArray,
+        hit: IntArray,
+        protective: IntArray,
+        *,
+        resets: BoolArray,
+    ) -> _Tripped:
+        """Return the points that go on, with what opens first there.
+
+        Parameters
+        ----------
+        seconds : FloatArray
+            How soon each part opens, shape (n_states, n_hit, n_protective). [s]
+        hit : IntArray
+            The points that go on.
+        protective : IntArray
+            Branch of each protective part.
+        resets : BoolArray
+            Which of them close again by themselves, shape (n_hit, n_protective).
+        """
+        first = seconds.min(axis=0).argmin(axis=1)
+        every = np.arange(len(hit))
+        is_over = np.isfinite(seconds[:, every, first])
+        cycles = is_over & resets[every, first]
+        is_open = is_over | ~resets[every, first]
+        return _Tripped(
+            np.concatenate([self.branch[hit], protective[first][:, None]], axis=1),
+            np.concatenate([self.is_open[:, hit], is_open[..., None]], axis=2),
+            np.concatenate([self.is_cycling[:, hit], cycles[..., None]], axis=2),
+        )
+
+
 _Scenario = tuple[FaultSet, int]
 
 
@@ -188,6 +263,7 @@ class Predictor:
             (self._probe_columns(state, True), self._probe_columns(state, False))
             for state in range(len(self.states))
         ]
+        self._resets = first.curves[:, self._protective, RESETS_ITSELF] > 0.5
 
     def _probe_columns(self, state: int, is_current: bool) -> tuple[IntArray, IntArray]:
         """Return the columns of one state's probes, and their places in `_measured`."""
@@ -322,23 +398,50 @@ class Predictor:
         n_states, solver = len(self.states), self.solver()
         draw, slots = self._points(range(n_states), scenarios, draws)
         points = np.arange(len(draw) // n_states)
-        limit_amps = solver.network.trip_amps[:, self._protective]
-        tripped = np.full((len(points), 0), -1, dtype=np.int64)
+        tripped = _Tripped.none(n_states, len(points))
         for _ in range(MAX_TRIPS + 1):
-            in_states = np.tile(tripped, (n_states, 1))
-            solved = solver.solve(draw, _opened(solver, draw, slots, in_states))
-            amps = np.abs(self._kept(room, first + points, solved))
-            amps /= limit_amps[draw]
-            load = amps.reshape(n_states, len(points), -1).max(axis=0)
-            is_open = (tripped[:, :, None] == self._protective).any(axis=1)
-            load[is_open] = 0.0
-            hit = np.flatnonzero(load.max(axis=1) > 1.0)
+            changed = tripped.opened(solver, draw, slots)
+            solved = solver.solve(draw, changed)
+            amps = self._kept(room, first + points, solved)
+            self._mark_cycling(room, first + points, tripped)
+            seconds = self._opening_seconds(draw, changed, amps)
+            seconds = seconds.reshape(n_states, len(points), -1)
+            is_tripped = tripped.branch[:, :, None] == self._protective
+            seconds[:, is_tripped.any(axis=1)] = np.inf
+            hit = np.flatnonzero(np.isfinite(seconds).any(axis=(0, 2)))
             if not len(hit):
                 break
-            worst = self._protective[load[hit].argmax(axis=1)]
-            tripped = np.concatenate([tripped[hit], worst[:, None]], axis=1)
+            tripped = tripped.and_first_of(
+                seconds[:, hit], hit, self._protective, resets=self._resets[draw[hit]]
+            )
             again = (np.arange(n_states)[:, None] * len(points) + hit).ravel()
             points, draw, slots = points[hit], draw[again], slots.take(again)
+
+    def _opening_seconds(
+        self, draw: IntArray, slots: Slots, amps: FloatArray
+    ) -> FloatArray:
+        """Return how soon each protective part opens, inf where it holds. [s]."""
+        curves = self.solver().network.curves[:, self._protective]
+        limits = curves[..., TRIP_AMPS : TRIP_A2S + 1][draw]
+        column = np.full(len(self.branch_index) + 1, -1)
+        column[self._protective] = np.arange(len(self._protective))
+        points, places = np.nonzero(column[slots.branch] >= 0)
+        changed = slots.curves[points, places, TRIP_AMPS : TRIP_A2S + 1]
+        limits[points, column[slots.branch[points, places]]] = changed
+        seconds = np.full(amps.shape, np.inf)
+        is_over = np.abs(amps) > limits[..., 0]
+        np.divide(limits[..., 1], amps**2, out=seconds, where=is_over)
+        return seconds
+
+    def _mark_cycling(self, room: _Room, points: IntArray, tripped: _Tripped) -> None:
+        """Note what opens and closes over and over: neither, and nothing rests."""
+        for state, place in np.ndindex(len(self.states), tripped.branch.shape[1]):
+            rows = np.flatnonzero(tripped.is_cycling[state, :, place])
+            room.is_settled[state, points[rows]] = 0.0
+            columns, places = self._probed[state][1]
+            found = tripped.branch[rows, place][:, None] == self._measured[places]
+            hit, probe = np.nonzero(found)
+            room.probes[points[rows[hit]], columns[probe]] = 0.5
 
     def _kept(self, room: _Room, points: IntArray, solved: Solved) -> FloatArray:
         """Keep what readings and symptoms are made of.
@@ -483,20 +586,6 @@ def _in_units(ohms: FloatArray) -> HalfArray:
     high = ((bits + _NEARLY_HALF_STEP + last) >> _DROPPED) - _EXPONENT_SHIFT
     halves = np.where(units < LEAST_NORMAL_HALF, low, high)
     return halves.astype(np.uint16).view(np.float16)
-
-
-def _opened(
-    solver: Compensated, draw: IntArray, slots: Slots, tripped: IntArray
-) -> Slots:
-    """Return the changed branches with tripped protective parts open."""
-    if not tripped.shape[1]:
-        return slots
-    is_tripped = (slots.branch[:, :, None] == tripped[:, None, :]).any(axis=2)
-    slots.curves[is_tripped, FORCED] = -1.0
-    is_present = (tripped[:, :, None] == slots.branch[:, None, :]).any(axis=2)
-    extra = solver.base_slots(draw, np.where(is_present, -1, tripped))
-    extra.curves[..., FORCED] = -1.0
-    return slots.beside(extra)
 
 
 def _differs(network: Network, override: _Override) -> bool:

@@ -21,9 +21,9 @@ from pydantic import (
 from pydantic.json_schema import GenerateJsonSchema
 
 from diagnose.circuit.conditions import USUAL_CELSIUS
+from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.files.quantities import (
     CURRENT,
-    FUSE_KINDS,
     SPEED,
     TIME,
     VOLTAGE,
@@ -162,7 +162,9 @@ Load = Annotated[
 Fuse = Annotated[
     FuseSize,
     BeforeValidator(parse_fuse),
-    _as_text(f"rating and, unless a fuse, one of {FUSE_KINDS}", "15 A", "30 A breaker"),
+    _as_text(
+        f"rating and, unless a fuse, one of {PROTECTIVE_KINDS}", "15 A", "30 A breaker"
+    ),
 ]
 Given = Annotated[
     str | int | float,

@@ -21,9 +21,10 @@ from diagnose.circuit.conductors import (
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.nodal import Network
 from diagnose.circuit.operating_point import OperatingPoint, solve_operating_point
+from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.sample import Sample
 from diagnose.circuit.settling import MAX_FLIPS
-from diagnose.files.circuit_checks import CONDUCTOR_KINDS, FUSE_KINDS
+from diagnose.files.circuit_checks import CONDUCTOR_KINDS
 
 LOADED_STATE = "idle-loaded"
 """The state in which a charging system is judged: all the usual loads on, at idle."""
@@ -135,7 +136,7 @@ def _warning(car: Car, part: Part, message: str) -> CarWarning:
 def _thick_fuses(car: Car) -> Iterator[CarWarning]:
     """Yield fuses too big for the thinnest wire they feed."""
     for fuse in car.parts:
-        if fuse.kind not in FUSE_KINDS:
+        if fuse.kind not in PROTECTIVE_KINDS:
             continue
         rating = fuse.values["rating_amps"].distribution.nominal
         limits = [
@@ -177,13 +178,13 @@ def _fed_wires(car: Car, fuse: Part) -> list[Part]:
     conductors = [
         part
         for part in car.parts
-        if part.kind in CONDUCTOR_KINDS - FUSE_KINDS - LIMITING_KINDS
+        if part.kind in CONDUCTOR_KINDS - set(PROTECTIVE_KINDS) - LIMITING_KINDS
         and (part.kind != "wire" or "area_mm2" in part.values)
     ]
     posts = ("battery.plus", "battery.minus")
     hot = posts[1] if car.reference == posts[0] else posts[0]
     others = [
-        part for part in car.parts if part.kind in FUSE_KINDS and part is not fuse
+        part for part in car.parts if part.kind in PROTECTIVE_KINDS and part is not fuse
     ]
     supplied = _nodes_from(hot, [*conductors, *others], car.reference)
     wires: dict[str, Part] = {}

@@ -12,10 +12,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from diagnose.circuit.car import Car, Part
+from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.files.draft import Draft
 from diagnose.files.expansion import METAL_TERMINALS
 
-METAL_KINDS = frozenset(("wire", "joint", "fuse", "fusible-link", "breaker"))
+METAL_KINDS = frozenset(("wire", "joint", *PROTECTIVE_KINDS))
 """Always closed, in a sound car."""
 
 CONDUCTOR_KINDS = METAL_KINDS | frozenset(
@@ -32,8 +33,6 @@ CONSUMER_ENDS: Mapping[str, tuple[str, str]] = {
     "starter": ("plus", "case"),
 }
 """Kinds that take current, with the two terminals it runs between."""
-
-FUSE_KINDS = frozenset(("fuse", "fusible-link", "breaker"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -308,7 +307,7 @@ def _check_fuses(circuit: _Circuit) -> None:
     users |= circuit.tainted
     conductors = _conductors(circuit.car)
     for fuse in circuit.car.parts:
-        if fuse.kind not in FUSE_KINDS:
+        if fuse.kind not in PROTECTIVE_KINDS:
             continue
         others = [part for part in conductors if part.name != fuse.name]
         for node in fuse.terminals.values():

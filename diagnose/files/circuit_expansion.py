@@ -12,10 +12,11 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from diagnose.circuit.car import Origin, Part, Value
+from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.files.car_schema import CircuitEntry, CircuitFuseEntry, RelayTerminals
 from diagnose.files.draft import Draft
 from diagnose.files.part_values import fuse_ohms
-from diagnose.files.quantities import FUSE_KINDS, Connection, WireSize
+from diagnose.files.quantities import Connection, WireSize
 from diagnose.files.yaml_positions import Location
 
 METAL = ("body", "engine", "frame")
@@ -165,7 +166,8 @@ def _add_fuse(name: str, entry: CircuitFuseEntry, draft: Draft, route: _Route) -
             terminals=ends,
             values=values,
             place=place,
-            role=draft.role(fuse, entry.size.kind, entry.role, location=location),
+            role=draft.role(fuse, entry.size.kind, entry.role, location=location)
+            or known_role(draft, entry.size.kind),
         ),
         location,
     )
@@ -177,10 +179,14 @@ def add_rating(values: dict[str, Value], kind: str) -> None:
     """Give a fuse the resistance that goes with the rating the file gives."""
     rating = values.get("rating_amps")
     ohms = values.get("ohms")
-    if kind not in FUSE_KINDS or rating is None or rating.origin is Origin.DEFAULT:
+    if (
+        kind not in PROTECTIVE_KINDS
+        or rating is None
+        or rating.origin is Origin.DEFAULT
+    ):
         return
     if ohms is None or ohms.origin is Origin.DEFAULT:
-        values["ohms"] = fuse_ohms(rating.distribution.nominal, ohms)
+        values["ohms"] = fuse_ohms(kind, rating.distribution.nominal, ohms)
 
 
 def _add_circuit_relay(

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from diagnose.circuit.elements import ELEMENTS
+from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.files.draft import nearest
 from diagnose.files.knowledge_models import (
     QUANTITIES,
@@ -30,12 +31,11 @@ from diagnose.files.knowledge_models import (
 )
 from diagnose.files.yaml_positions import Location
 
-PROTECTION = ("fuse", "fusible-link", "breaker")
 KINDS_OF_QUANTITY: Mapping[str, tuple[str, ...]] = {
     "light": ("lamp",),
     "is_up": ("controller",),
     "is_closed": ("contacts",),
-    "is_blown": PROTECTION,
+    "is_blown": PROTECTIVE_KINDS,
     "battery_amps": ("battery",),
 }
 """Quantities that only some kinds of part have."""

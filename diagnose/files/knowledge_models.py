@@ -487,6 +487,7 @@ class StateEntry(SourcedEntry):
     is_cranking: bool = False
     is_engine_running: bool = False
     is_battery_connected: bool = True
+    lasts_seconds: Positive
     change_minutes: NotNegative
     needs_helper: bool = False
     caution: str = ""
@@ -503,6 +504,7 @@ class StateEntry(SourcedEntry):
             is_cranking=self.is_cranking,
             is_engine_running=self.is_engine_running,
             is_battery_connected=self.is_battery_connected,
+            lasts_seconds=self.lasts_seconds,
             change_minutes=self.change_minutes,
             needs_helper=self.needs_helper,
             caution=self.caution,

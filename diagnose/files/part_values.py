@@ -30,7 +30,15 @@ From memory: 3 mohm at a small terminal, 0.1 to 0.2 mohm at a battery lug. [mm²
 """
 
 FUSE_DROP_VOLTS = 0.075
-"""Drop of a blade fuse at its rated current, for every rating (from memory). [V]"""
+"""Drop of a bolted fuse, a link or a breaker at its rated current (from memory). [V]"""
+
+BLADE_OHMS = 0.127
+BLADE_EXPONENT = -1.22
+"""Cold resistance of a blade fuse: 0.127 Ω times (rating/A)^-1.22.
+
+Fitted (derived) to typical data-sheet values recalled from memory: 17.9 mΩ at 5 A, 7.7
+at 10 A, 4.8 at 15 A, 3.4 at 20 A and 1.9 at 30 A, within 6 %.
+"""
 
 FARTHEST_FACTOR = 1e6
 """A value a million times its usual one, or a millionth of it, is a slip.
@@ -196,11 +204,13 @@ def read_value(parameter: str, found: object, default: Value) -> float:
     return amount
 
 
-def fuse_ohms(rating_amps: float, default: Value | None) -> Value:
+def fuse_ohms(kind: str, rating_amps: float, default: Value | None) -> Value:
     """Return the resistance of a fuse of that rating.
 
     Parameters
     ----------
+    kind : str
+        One of `PROTECTIVE_KINDS`.
     rating_amps : float
         Its rating. [A]
     default : Value or None
@@ -211,13 +221,16 @@ def fuse_ohms(rating_amps: float, default: Value | None) -> Value:
     Value
         In ohms; a default, as the file gives only the rating.
     """
-    distribution = fixed(FUSE_DROP_VOLTS / rating_amps)
+    ohms, source = FUSE_DROP_VOLTS / rating_amps, f"{FUSE_DROP_VOLTS} V at the rating"
+    if kind == "fuse":
+        ohms, source = BLADE_OHMS * rating_amps**BLADE_EXPONENT, "blade fuse, by rating"
+    distribution = fixed(ohms)
     if default is not None and default.distribution.shape is Shape.LOGNORMAL:
         distribution = replace(default.distribution, first=distribution.first)
     return Value(
         distribution=distribution,
         origin=Origin.DEFAULT,
-        source=f"{FUSE_DROP_VOLTS} V drop at the rating",
+        source=source,
     )
 
 

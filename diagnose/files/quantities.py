@@ -17,6 +17,7 @@ from diagnose.circuit.conductors import (
     awg_area_mm2,
     sae_area_mm2,
 )
+from diagnose.circuit.protection import PROTECTIVE_KINDS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -394,9 +395,6 @@ def parse_load(found: object) -> LoadSize:
     )
 
 
-FUSE_KINDS = ("fuse", "fusible-link", "breaker")
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FuseSize:
     """A fuse as written: its kind and its rating in amps."""
@@ -406,7 +404,7 @@ class FuseSize:
 
 
 def parse_fuse(found: object) -> FuseSize:
-    """Read ``15 A``, ``30 A breaker`` or ``60 A fusible-link``.
+    """Read ``15 A``, ``60 A slow-fuse``, ``30 A breaker`` or ``60 A fusible-link``.
 
     Parameters
     ----------
@@ -432,7 +430,7 @@ def parse_fuse(found: object) -> FuseSize:
     kind = "fuse"
     if isinstance(text, str):
         words = text.rsplit(" ", 1)
-        if words[-1] in FUSE_KINDS:
+        if words[-1] in PROTECTIVE_KINDS:
             kind = words[-1]
             text = words[0] if len(words) > 1 else ""
     return FuseSize(kind=kind, rating_amps=parse_positive(text, CURRENT))

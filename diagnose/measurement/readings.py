@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from enum import Enum
 
 from diagnose.circuit.car import Car
+from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.measurement.quantities import main_nodes
 
-PROTECTIVE_KINDS = frozenset({"fuse", "fusible-link", "breaker"})
-DROP_KINDS = (
-    frozenset({"wire", "contacts", "switch-contact", "joint"}) | PROTECTIVE_KINDS
+DROP_KINDS = frozenset(
+    {"wire", "contacts", "switch-contact", "joint", *PROTECTIVE_KINDS}
 )
 CONSUMER_KINDS = frozenset({"motor", "load", "lamp", "controller", "coil", "starter"})
 

@@ -10,9 +10,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
+from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import (
-    PROTECTIVE_KINDS,
     Reading,
     ReadingKind,
     clamp_parts,

@@ -19,6 +19,7 @@ import numpy.typing as npt
 import diagnose
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.sample import Sample
 from diagnose.errors import UnsolvableCircuitError
 from diagnose.faults.beside import beside
@@ -29,7 +30,7 @@ from diagnose.inference.bank import Bank
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.priors import Priors, rates_alone
 from diagnose.measurement.quantities import Probe, needed_probes
-from diagnose.measurement.readings import PROTECTIVE_KINDS, clamp_parts
+from diagnose.measurement.readings import clamp_parts
 
 N_DRAWS = 64
 # Derived: with 16 draws a precise reading falls between the draws of the true cause and

@@ -89,6 +89,35 @@ def make_resistor(first: str, second: str, ohms: float, name: str = "") -> Part:
     return make_part("resistor", name or f"{first}-{second}", first, second, ohms=ohms)
 
 
+def make_fuse(
+    name: str,
+    first: str,
+    second: str,
+    *,
+    rating_amps: float,
+    blow_factor: float = 1.0,
+    is_blown: float = 0.0,
+    is_self_resetting: float = 0.0,
+) -> Part:
+    """Return a blade fuse: the middle of what ISO 8820-3 allows (memory)."""
+    return make_part(
+        "fuse",
+        name,
+        first,
+        second,
+        rating_amps=rating_amps,
+        ohms=0.075 / rating_amps,
+        is_blown=is_blown,
+        blow_factor=blow_factor,
+        at_110_percent_seconds=3.6e5,
+        at_135_percent_seconds=21.0,
+        at_200_percent_seconds=0.87,
+        at_350_percent_seconds=0.14,
+        at_600_percent_seconds=0.045,
+        is_self_resetting=is_self_resetting,
+    )
+
+
 def make_car(parts: Sequence[Part], *states: OperatingState, body: str = GROUND) -> Car:
     """Return a 12 V car of these parts with an ignition switch ``key``."""
     return Car(

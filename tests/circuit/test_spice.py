@@ -33,6 +33,7 @@ from tests.circuit.small_circuits import (
     KEY_OFF,
     KEY_ON,
     make_car,
+    make_fuse,
     make_part,
 )
 
@@ -149,15 +150,12 @@ def random_circuit(generator: np.random.Generator, number: int) -> list[Part]:
     ground = generator.choice([GROUND, "engine.block", "body.metal"])
     load = random_load(generator, name, f"{name}.plus", f"{name}.minus")
     return [
-        make_part(
-            "fuse",
+        make_fuse(
             f"{name}-fuse",
             str(bus),
             f"{name}-fuse.out",
             rating_amps=15.0,
-            ohms=0.005,
             is_blown=float(generator.random() < 0.1),
-            blow_factor=1e6,
         ),
         wire(generator, f"{name}-feed", f"{name}-fuse.out", f"{name}.plus"),
         load,

@@ -13,6 +13,7 @@ from diagnose.circuit.car import Car, Origin, Shape
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import car_json_schema, describe_expansion, load_car
+from diagnose.files.part_values import fuse_ohms
 from diagnose.files.resources import shipped_cars
 from diagnose.files.yaml_positions import read_document
 
@@ -30,7 +31,7 @@ RELAY_CIRCUIT = """\
 wires:
 """
 
-FUSE_KINDS = {"fuse", "fusible-link", "breaker"}
+FUSE_KINDS = {"fuse", "slow-fuse", "fusible-link", "breaker"}
 LOAD_KINDS = {"motor", "lamp", "load"}
 
 
@@ -141,9 +142,22 @@ def test_a_given_value_keeps_the_relative_spread_of_the_default(
     assert given.second / given.first == pytest.approx(usual.second / usual.first)
 
 
-def test_a_fuse_drops_75_millivolts_at_its_rating(fan_car: Car) -> None:
-    # Blade fuses drop about .075 V at their rating, whatever it is; from memory.
-    values = fan_car.part("fan-fuse").values
+# Typical data sheets of blade fuses (memory), cold: within 6 % of the fitted line.
+@pytest.mark.parametrize(
+    ("rating_amps", "milliohms"),
+    [(5.0, 17.9), (10.0, 7.7), (15.0, 4.8), (20.0, 3.4), (30.0, 1.9)],
+)
+def test_a_blade_fuse_has_the_resistance_of_its_rating(
+    rating_amps: float, milliohms: float
+) -> None:
+    ohms = fuse_ohms("fuse", rating_amps, None).distribution.first
+
+    assert 1e3 * ohms == pytest.approx(milliohms, rel=0.06)
+
+
+def test_a_bolted_fuse_drops_75_millivolts_at_its_rating(sedan: Car) -> None:
+    # About .075 V whatever the rating is; from memory.
+    values = sedan.part("main-fuse").values
     rating_amps = values["rating_amps"].distribution.first
     ohms = values["ohms"].distribution.first
 
@@ -422,7 +436,8 @@ def test_the_shipped_car_has_exactly_the_parts_counted_by_hand(sedan: Car) -> No
         "starter": 1,
         "engine": 1,
         "wire": 70,
-        "fuse": 17,
+        "fuse": 15,
+        "slow-fuse": 2,
         "fusible-link": 1,
         "breaker": 2,
         "coil": 6,

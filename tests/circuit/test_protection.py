@@ -1,0 +1,130 @@
+"""Fuses, links and breakers against the time-current bands of the standards.
+
+The bands are those of ISO 8820-3, ISO 8820-5, SAE J1284 and SAE J553, from memory.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.protection import (
+    OPENING_PARAMETERS,
+    PERCENTS,
+    PROTECTIVE_KINDS,
+    opening_a2s,
+    opening_multiple,
+)
+from diagnose.files.knowledge_files import load_knowledge
+from diagnose.files.resources import knowledge_folder
+from tests.circuit.small_circuits import (
+    GROUND,
+    make_fuse,
+    make_resistor,
+    make_source,
+    solve_circuit,
+)
+
+HOUR = 3600.0
+BANDS_SECONDS = {
+    ("fuse", 110): (100 * HOUR, np.inf),
+    ("fuse", 135): (0.75, 600.0),
+    ("fuse", 200): (0.15, 5.0),
+    ("fuse", 350): (0.04, 0.5),
+    ("fuse", 600): (0.02, 0.1),
+    ("slow-fuse", 110): (4 * HOUR, np.inf),
+    ("slow-fuse", 135): (60.0, 1800.0),
+    ("slow-fuse", 200): (1.0, 60.0),
+    ("slow-fuse", 350): (0.2, 7.0),
+    ("slow-fuse", 600): (0.04, 1.0),
+    ("breaker", 135): (0.0, 1800.0),
+    ("breaker", 200): (5.0, 60.0),
+}
+
+
+@pytest.fixture(scope="module")
+def points() -> dict[str, np.ndarray]:
+    """Return the usual opening times of each kind, shape (1, 5)."""
+    defaults = load_knowledge(knowledge_folder()).defaults
+    return {
+        kind: np.array(
+            [[defaults[kind][name].distribution.first for name in OPENING_PARAMETERS]]
+        )
+        for kind in PROTECTIVE_KINDS
+    }
+
+
+@pytest.mark.parametrize(("kind", "percent"), BANDS_SECONDS)
+def test_usual_part_opens_within_its_standards_band(
+    kind: str, percent: int, points: dict[str, np.ndarray]
+) -> None:
+    least, longest = BANDS_SECONDS[kind, percent]
+
+    assert least <= points[kind][0, PERCENTS.index(percent)] <= longest
+
+
+@pytest.mark.parametrize("kind", PROTECTIVE_KINDS)
+def test_more_current_opens_sooner(kind: str, points: dict[str, np.ndarray]) -> None:
+    assert (np.diff(points[kind][0]) < 0.0).all()
+
+
+@pytest.mark.parametrize("place", range(len(PERCENTS)))
+def test_least_opening_current_goes_through_the_points(
+    place: int, points: dict[str, np.ndarray]
+) -> None:
+    seconds = float(points["fuse"][0, place])
+
+    multiple = opening_multiple(seconds, points["fuse"])
+
+    assert multiple == pytest.approx(PERCENTS[place] / 100.0, rel=1e-9)
+
+
+def test_nothing_opens_below_110_percent(points: dict[str, np.ndarray]) -> None:
+    for kind in PROTECTIVE_KINDS:
+        assert opening_multiple(1e9, points[kind]) == pytest.approx(1.1)
+
+
+def test_far_beyond_the_points_heat_alone_counts(
+    points: dict[str, np.ndarray],
+) -> None:
+    # By hand: a hundredth of the time takes ten times the current.
+    last = float(points["fuse"][0, -1])
+
+    assert opening_multiple(last / 100.0, points["fuse"]) == pytest.approx(60.0)
+
+
+# By hand: ten seconds of cranking lie between 21 s at 135 % and .87 s at 200 %:
+# 1.35 x (2 / 1.35)^(ln 2.1 / ln 24.1) = 1.48; ten minutes between 100 h at 110 %
+# and 21 s: 1.1 x (1.35 / 1.1)^(ln 600 / ln 17143) = 1.26.
+@pytest.mark.parametrize(("seconds", "multiple"), [(10.0, 1.48), (600.0, 1.26)])
+def test_short_overload_takes_more_current_than_a_long_one(
+    seconds: float, multiple: float, points: dict[str, np.ndarray]
+) -> None:
+    found = opening_multiple(seconds, points["fuse"])
+
+    assert found == pytest.approx(multiple, rel=0.005)
+
+
+def test_blade_fuse_opens_before_the_slow_fuse_of_its_rating(
+    points: dict[str, np.ndarray],
+) -> None:
+    rating_amps = np.array([60.0])
+    blade, slow = (opening_a2s(rating_amps, points[k]) for k in ("fuse", "slow-fuse"))
+
+    assert (blade < slow).all()
+
+
+# By hand: 8 A through .075 V / 15 A = 5 milliohm is 40 mV.
+def test_millivolts_across_a_sound_fuse_tell_the_amps() -> None:
+    solved = solve_circuit(
+        [
+            make_source("a", 12.0),
+            make_fuse("fuse", "a", "b", rating_amps=15.0),
+            make_resistor("b", GROUND, 1.495),
+        ]
+    )
+
+    assert solved.drop_volts("a", "b") == pytest.approx(0.040, rel=1e-3)
+    assert solved.drop_volts("a", "b") / 0.005 == pytest.approx(
+        solved.branch_amps["fuse"], rel=1e-6
+    )
