@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray, OperatingState, Part
-from diagnose.circuit.conductors import copper_warmth
+from diagnose.circuit.conductors import REFERENCE_CELSIUS, copper_warmth
 from diagnose.circuit.protection import (
     OPENING_PARAMETERS,
     PROTECTIVE_KINDS,
@@ -459,9 +459,14 @@ def _starter(setting: Setting) -> tuple[Branch, ...]:
     )
 
 
+def _coil_warmth(values: Values) -> FloatArray:
+    """Return what a coil's own heat does to its ohms and to the volts it needs."""
+    return copper_warmth(REFERENCE_CELSIUS + values["coil_rise_celsius"])
+
+
 def _coil(setting: Setting) -> tuple[Branch, ...]:
     values = setting.values
-    ohms = values["coil_ohms"] * copper_warmth(values["coil_celsius"])
+    ohms = values["coil_ohms"] * _coil_warmth(values)
     return (setting.linear(ohms, nodes=setting.between("a", "b")),)
 
 
@@ -473,7 +478,7 @@ def _contacts(setting: Setting) -> tuple[Branch, ...]:
     if setting.gate_part is None or setting.gate_values is None:
         raise ValueError(f"contacts {setting.part.name} have no coil")
     coil = setting.gate_part.terminals
-    warmth = copper_warmth(setting.gate_values["coil_celsius"])
+    warmth = _coil_warmth(setting.gate_values)
     values = setting.values
     gate = Gate(
         watch=(coil["a"], coil["b"]),
@@ -772,7 +777,7 @@ ELEMENTS: Mapping[str, Element] = {
     ),
     "coil": Element(
         terminals=_AB,
-        parameters=("coil_ohms", "coil_celsius", "pull_in_volts", "release_volts"),
+        parameters=("coil_ohms", "coil_rise_celsius", "pull_in_volts", "release_volts"),
         branches=_coil,
     ),
     "contacts": Element(

@@ -45,7 +45,7 @@ def make_coil(first: str, last: str, *, celsius: float = 20.0) -> Part:
         first,
         last,
         coil_ohms=COIL_OHMS,
-        coil_celsius=celsius,
+        coil_rise_celsius=celsius - 20.0,
         pull_in_volts=PULL_IN_VOLTS,
         release_volts=RELEASE_VOLTS,
     )

@@ -252,7 +252,7 @@ def coil(relay: str, first: str, last: str) -> Part:
         first,
         last,
         coil_ohms=85.0,
-        coil_celsius=20.0,
+        coil_rise_celsius=0.0,
         pull_in_volts=7.5,
         release_volts=2.5,
     )

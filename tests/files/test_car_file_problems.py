@@ -435,7 +435,7 @@ FULL_FORM = [
         "kind: bttery, place: bay",
         '22:17: there is no kind of part "bttery" (did you mean "battery"?); known: '
         "alternator, battery, breaker, coil, contacts, controller, diode, driver, "
-        "engine, fuse, fusible-link, joint, lamp, load, motor, resistor, starter, "
+        "engine, fuse, fusible-link, joint, lamp, load, motor, resistor, slow-fuse, starter, "
         "switch-contact, wire",
     ),
     (
@@ -570,7 +570,7 @@ def test_an_unknown_value_of_a_relay_is_reported_once(
 
     assert found == [
         '16:137: "coil_ohm" is no value of a coil or a contacts (did you mean '
-        '"coil_ohms"?); known: coil_celsius, coil_ohms, contact_ohms, '
+        '"coil_ohms"?); known: coil_ohms, coil_rise_celsius, contact_ohms, '
         "is_feed_swapped, is_on_other_contact, is_stuck_closed, is_stuck_open, "
         "pull_in_volts, release_volts"
     ]
