@@ -100,6 +100,19 @@ def _add_start(commands: Commands) -> None:
     _add_car(parser)
     parser.add_argument("--case", default="", metavar="NAME", help="name for the case")
     parser.add_argument(
+        "--without",
+        action="append",
+        default=[],
+        metavar="LIMIT",
+        help="what you lack: clamp, helper, lift",
+    )
+    parser.add_argument(
+        "--owner",
+        type=Path,
+        metavar="FILE",
+        help="where you say so once for all; default: owner.yaml in your config folder",
+    )
+    parser.add_argument(
         "--prestart",
         action="store_true",
         help="go through the readings before the first start",
@@ -582,6 +595,8 @@ def _evening_options(options: argparse.Namespace) -> Options:
         width=options.width,
         data_folder=options.data_folder,
         is_prestart=getattr(options, "prestart", False),
+        without=tuple(getattr(options, "without", ())),
+        owner_file=getattr(options, "owner", None),
     )
 
 

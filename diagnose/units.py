@@ -51,6 +51,9 @@ MOST_OHMS = 1.0e8
 Common practice: top ranges end between 20 and 100 Mohm (from memory).
 """
 
+MOST_MINUTES = 1440.0
+"""Longest believable time for one step: a day. Own choice. [min]"""
+
 OVER_RANGE_WORDS = frozenset(
     ("ol", "o.l", "o.l.", "0l", "0.l", "overload", "over", "open", "infinite", "inf")
 )
@@ -204,6 +207,20 @@ def check_range(value: float, unit: Unit) -> None:
             f"{value:g} {unit.value} can't be: readings on a car lie between "
             f"{-most:g} and {most:g} {unit.value}; "
             "check the number, and whether the meter shows milli"
+        )
+
+
+def check_minutes(minutes: float) -> None:
+    """Refuse a time that nobody spends on one step.
+
+    Raises
+    ------
+    ReadingError
+        If it is not a number, below 0 or beyond a day.
+    """
+    if not 0.0 <= minutes <= MOST_MINUTES:
+        raise ReadingError(
+            f"{minutes:g} min can't be; a step takes from 0 to {MOST_MINUTES:g} min"
         )
 
 

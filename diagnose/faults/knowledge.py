@@ -11,6 +11,7 @@ from types import MappingProxyType
 
 from diagnose.circuit.car import OperatingState, Value
 from diagnose.circuit.conditions import Condition
+from diagnose.faults.effort import Effort
 from diagnose.faults.modes import FaultMode
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.symptoms import Complaint, Context, Symptom
@@ -30,6 +31,8 @@ class Knowledge:
         Default operating states, without a car's switches.
     cautions : Mapping[str, str]
         Key to the words that stand before a step.
+    effort : Effort
+        What owners may lack, and what the price of a part counts as.
     safety_note : str
         Printed when a diagnosis starts.
     conditions : Mapping[str, Mapping[str, Condition]]
@@ -54,3 +57,4 @@ class Knowledge:
     conditions: Mapping[str, Mapping[str, Condition]] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    effort: Effort = field(default_factory=Effort)

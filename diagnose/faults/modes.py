@@ -57,12 +57,15 @@ class Repair:
         Chance that the repair cures this fault.
     caution : str
         Key of a caution, or empty.
+    price : str
+        What has to be bought: a key of `Effort.price_minutes`.
     """
 
     action: str
     minutes: float
     cure_probability: float
     caution: str = ""
+    price: str = "nothing"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

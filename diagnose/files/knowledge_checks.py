@@ -21,6 +21,7 @@ from diagnose.files.knowledge_models import (
     ComplaintsFile,
     ConditionsFile,
     ContextsFile,
+    EffortFile,
     FaultModesFile,
     MemberEntry,
     MeterFile,
@@ -54,6 +55,7 @@ class Contents:
     cautions: CautionsFile
     meter: MeterFile
     conditions: ConditionsFile
+    effort: EffortFile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -321,6 +323,29 @@ def _check_cautions(contents: Contents) -> Iterator[Finding]:
             )
 
 
+def _check_effort(contents: Contents) -> Iterator[Finding]:
+    """Require that limits name states and cautions that exist, repairs a price."""
+    for name, limit in contents.effort.limits.items():
+        for key, named, known in (
+            ("states", limit.states, contents.states.states),
+            ("cautions", limit.cautions, contents.cautions.cautions),
+        ):
+            for place, one in enumerate(named):
+                if one not in known:
+                    yield Finding(
+                        file="effort",
+                        location=("limits", name, key, place),
+                        message=_unknown(key[:-1], one, known),
+                    )
+    for number, mode in enumerate(contents.fault_modes.modes):
+        if mode.repair.price not in contents.effort.prices:
+            yield Finding(
+                file="fault-modes",
+                location=("modes", number, "repair", "price"),
+                message=_unknown("price", mode.repair.price, contents.effort.prices),
+            )
+
+
 def _check_symptoms(contents: Contents) -> Iterator[Finding]:
     """Require of a symptom that all it looks at exists."""
     states = contents.states.states
@@ -461,6 +486,7 @@ _CHECKS: tuple[Check, ...] = (
     _check_mode_rates,
     _check_mode_mechanical,
     _check_cautions,
+    _check_effort,
     _check_symptoms,
     _check_symptom_circles,
     _check_states,

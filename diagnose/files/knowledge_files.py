@@ -37,6 +37,7 @@ FILE_MODELS: Mapping[str, type[BaseModel]] = {
     "cautions": models.CautionsFile,
     "meter": models.MeterFile,
     "conditions": models.ConditionsFile,
+    "effort": models.EffortFile,
 }
 
 FileModel = TypeVar("FileModel", bound=BaseModel)
@@ -260,6 +261,7 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
         cautions=file("cautions", models.CautionsFile),
         meter=file("meter", models.MeterFile),
         conditions=file("conditions", models.ConditionsFile),
+        effort=file("effort", models.EffortFile),
     )
 
 
@@ -303,6 +305,7 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
             {name: entry.says for name, entry in contents.cautions.cautions.items()}
         ),
         meter=contents.meter.meter(),
+        effort=contents.effort.effort(),
         safety_note=contents.cautions.safety_note.says,
         digest=digest,
         conditions=MappingProxyType(

@@ -24,6 +24,7 @@ from pydantic import (
 
 from diagnose.circuit.car import Distribution, OperatingState, Origin, Shape, Value
 from diagnose.circuit.conditions import USUAL_CELSIUS, Condition, FactorTable
+from diagnose.faults.effort import Effort, OwnerLimit
 from diagnose.faults.modes import Change, FaultMode, Operation, Repair
 from diagnose.measurement.meters import Meter, MeterRange
 from diagnose.measurement.symptoms import (
@@ -41,6 +42,7 @@ LARGEST_RATE = 0.2  # above this a fault mode would be the normal condition of t
 SUM_TOLERANCE = 1e-9  # rounding of a few decimal fractions, far below any real mistake
 
 Basis = Literal["read", "copy", "rule", "memory", "derived"]
+ReadingWord = Literal["volts", "ohms", "amps", "look"]
 OperationWord = Literal["set", "times", "plus"]
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 # Names in the Bayesian network must be plain identifiers to be readable elsewhere.
@@ -225,6 +227,7 @@ class RepairEntry(Entry):
     minutes: Positive
     cure_probability: Annotated[float, Field(gt=0, le=1)]
     caution: str = ""
+    price: Key = "nothing"
 
     def repair(self) -> Repair:
         """Return the record."""
@@ -233,6 +236,7 @@ class RepairEntry(Entry):
             minutes=self.minutes,
             cure_probability=self.cure_probability,
             caution=self.caution,
+            price=self.price,
         )
 
 
@@ -529,6 +533,63 @@ class CautionsFile(Entry):
 
     safety_note: CautionEntry
     cautions: dict[Key, CautionEntry]
+
+
+class LimitEntry(SourcedEntry):
+    """Something an owner may lack."""
+
+    says: Text
+    readings: list[ReadingWord] = Field(default_factory=list)
+    states: list[Key] = Field(default_factory=list)
+    cautions: list[Key] = Field(default_factory=list)
+    is_impossible: bool = False
+    extra_minutes: NotNegative = 0.0
+    repair_extra_minutes: NotNegative = 0.0
+
+    @model_validator(mode="after")
+    def _check_effect(self) -> Self:
+        if not (self.readings or self.states or self.cautions):
+            raise ValueError("needs readings, states or cautions that it is needed for")
+        if self.is_impossible == (self.extra_minutes > 0.0):
+            raise ValueError("needs either is_impossible: true or extra_minutes")
+        return self
+
+    def limit(self, name: str) -> OwnerLimit:
+        """Return the record."""
+        return OwnerLimit(
+            name=name,
+            says=self.says,
+            readings=frozenset(self.readings),
+            states=frozenset(self.states),
+            cautions=frozenset(self.cautions),
+            is_impossible=self.is_impossible,
+            extra_minutes=self.extra_minutes,
+            repair_extra_minutes=self.repair_extra_minutes,
+        )
+
+
+class PriceEntry(SourcedEntry):
+    """What one price class counts as."""
+
+    minutes: NotNegative
+
+
+class EffortFile(Entry):
+    """``effort.yaml``."""
+
+    limits: dict[Key, LimitEntry]
+    prices: dict[Key, PriceEntry]
+
+    def effort(self) -> Effort:
+        """Return the record."""
+        return Effort(
+            limits=MappingProxyType(
+                {name: entry.limit(name) for name, entry in self.limits.items()}
+            ),
+            price_minutes=MappingProxyType(
+                {name: entry.minutes for name, entry in self.prices.items()}
+            ),
+        )
 
 
 class RangeEntry(SourcedEntry):

@@ -30,8 +30,15 @@ from diagnose.measurement.readings import (
     proposable_readings,
 )
 from diagnose.session.answer import ExpectedValue, ProposedStep, StepKind
-from diagnose.session.facts import ReadingFact, SymptomFact
+from diagnose.session.facts import (
+    Fact,
+    LimitFact,
+    ReadingFact,
+    SymptomFact,
+    TakesFact,
+)
 from diagnose.session.model import Model
+from diagnose.session.pricing import Prices, Whereabouts
 from diagnose.session.reasoning import Conclusion, Reasoner, reading_of
 from diagnose.session.wording import (
     cautions_for,
@@ -53,25 +60,15 @@ THREE_POINTS = (-1.2247, 0.0, 1.2247)
 SAME_POINT_VOLTS = 0.08
 LIGHT_SHARE = 0.02
 # Derived: under the spread of a reading on a 12 V car; light draws don't count.
-PROBE_MINUTES = 0.5
 TURN_MINUTES = 0.3
 LEAST_STATE_CHANCE = 0.5
 SHOWN_CAUSES = 4
 SEARCHED_CAUSES = 16
 LEAST_EXPECTED = 0.005
-PROOF_MINUTES = 1.0
 PROOF_BITS_PER_MINUTE = 0.03
 # Derived: a reading ten minutes away must tell a third of a bit more than one at hand.
 LEAST_PROOF_BITS = 0.3
 EXPECTED_TAILS = (0.05, 0.95)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Whereabouts:
-    """Where the person is and what the car is doing, from the latest observation."""
-
-    state: str = ""
-    places: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,19 +107,25 @@ class Adviser:
         self._line_of = np.empty(len(model.compiled.causes), dtype=np.int64)
         for number, line in enumerate(model.lines):
             self._line_of[list(line)] = number
-        self._access: dict[Reading, tuple[tuple[str, float], ...]] = {}
-        self._state_minutes = {s.name: s.change_minutes for s in model.car.states}
-        self._line_minutes = np.array([self._minutes_of(line) for line in model.lines])
+        self._priced_for: tuple[Fact, ...] | None = None
+        self.price_for(())
 
-    def _minutes_of(self, line: Sequence[int]) -> float:
-        cause = self._model.compiled.causes[line[0]]
-        place = self._model.car.places.get(cause.part.place)
-        access = place.minutes if place else 0.0
-        return cause.mode.repair.minutes + access + PROOF_MINUTES
+    def price_for(self, facts: Sequence[Fact]) -> None:
+        """Price every step for the owner that facts tell of."""
+        owner = tuple(f for f in facts if isinstance(f, LimitFact | TakesFact))
+        if owner == self._priced_for:
+            return
+        self._priced_for = owner
+        self.prices = Prices(self._model, owner)
+        causes = self._model.compiled.causes
+        repaired = [causes[line[0]] for line in self._model.lines]
+        self._repair_minutes = [self.prices.repair_minutes(cause) for cause in repaired]
+        bought = [self.prices.price_minutes(cause) for cause in repaired]
+        self._line_minutes = np.add(self._repair_minutes, bought)
 
     def repair_minutes(self, line: int) -> float:
         """Return what mending a line of causes takes, getting there included. [min]."""
-        return float(self._line_minutes[line])
+        return self._repair_minutes[line]
 
     def line_probabilities(self, conclusion: Conclusion) -> FloatArray:
         """Return the chance that a line has a cause present, shape (n_lines,)."""
@@ -151,7 +154,7 @@ class Adviser:
         here : Whereabouts
         """
         particles, plan = self._particles(conclusion)
-        readings = [r for r in self._readings if r.name not in excluded]
+        readings = self._possible(excluded)
         chance = self._state_chances(conclusion, particles)
         readings = [r for r in readings if chance[r.state] >= LEAST_STATE_CHANCE]
         readings = self._telling(conclusion, readings, particles)
@@ -168,6 +171,14 @@ class Adviser:
         )
         priced.sort(key=Priced.rank)
         return priced
+
+    def _possible(self, excluded: frozenset[str] = frozenset()) -> list[Reading]:
+        """Return the readings this owner can take, those excluded left out."""
+        return [
+            reading
+            for reading in self._readings
+            if reading.name not in excluded and self.prices.can_take(reading)
+        ]
 
     def _particles(self, conclusion: Conclusion) -> tuple[Particles, RepairPlan]:
         """Return particles and what each group of them needs.
@@ -270,7 +281,7 @@ class Adviser:
             priced.extend(
                 Priced(
                     step=reading,
-                    minutes=self.minutes(reading, here),
+                    minutes=self.prices.minutes(reading, here),
                     saves_minutes=float(saves),
                     bits=float(bits),
                 )
@@ -373,7 +384,7 @@ class Adviser:
         return [
             Priced(
                 step=name,
-                minutes=self.symptom_minutes(name, here),
+                minutes=self.prices.symptom_minutes(name, here),
                 saves_minutes=float(saves),
                 bits=float(bits),
             )
@@ -381,29 +392,6 @@ class Adviser:
                 names, worth.saves_minutes, worth.bits, strict=True
             )
         ]
-
-    def minutes(self, reading: Reading, here: Whereabouts) -> float:
-        """Return what a reading costs from where the person is. [min]."""
-        car = self._model.car
-        if reading not in self._access:
-            self._access[reading] = tuple(
-                (place, car.places[place].minutes)
-                for place in places_of(reading, car)
-                if place in car.places
-            )
-        access = sum(
-            m for place, m in self._access[reading] if place not in here.places
-        )
-        state = 0.0
-        if reading.kind is not ReadingKind.LOOK and reading.state != here.state:
-            state = self._state_minutes[reading.state]
-        return PROBE_MINUTES + access + state
-
-    def symptom_minutes(self, name: str, here: Whereabouts) -> float:
-        """Return what looking for a symptom costs. [min]."""
-        symptom = self._model.knowledge.symptoms[name]
-        change = self._model.car.state(symptom.state).change_minutes
-        return symptom.minutes + (0.0 if symptom.state == here.state else change)
 
     def asked(
         self,
@@ -459,7 +447,7 @@ class Adviser:
         for kind in ReadingKind:
             readings = [
                 r
-                for r in self._readings
+                for r in self._possible()
                 if r.kind is kind and chance[r.state] >= LEAST_STATE_CHANCE
             ]
             if not readings:
@@ -468,7 +456,7 @@ class Adviser:
             joint = self._joint(values, kind, particles, 2)
             bits = mutual_bits(joint)
             for reading, bit in zip(readings, bits.tolist(), strict=True):
-                minutes = self.minutes(reading, here)
+                minutes = self.prices.minutes(reading, here)
                 rate = bit - PROOF_BITS_PER_MINUTE * minutes
                 if best is None or rate > best[0]:
                     best = (

@@ -7,8 +7,9 @@ everything as it was.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
+from types import MappingProxyType
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import ReadingError
@@ -31,11 +32,13 @@ from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
+    LimitFact,
     PrestartFact,
     ReadingFact,
     RepairFact,
     SkipFact,
     SymptomFact,
+    TakesFact,
     UndoFact,
     standing_facts,
 )
@@ -43,7 +46,7 @@ from diagnose.session.model import Model
 from diagnose.session.prestart_guide import Guided, PrestartGuide
 from diagnose.session.reasoning import Conclusion, Reasoner, reading_of
 from diagnose.session.wording import observation_words, step_words
-from diagnose.units import Unit, check_range
+from diagnose.units import Unit, check_minutes, check_range, format_minutes
 
 SHOWN_STEPS = 4
 SHOWN_LINES = 40
@@ -74,6 +77,10 @@ class Vocabulary:
         Name to its question and answers.
     parts : tuple[str, ...]
         What a clamp can go round.
+    limits : Mapping[str, str]
+        What an owner may lack, name to the words for it.
+    places : tuple[str, ...]
+        Where on the car things are.
     reference : str
         The node the black lead is on when none is named.
     look_state : str
@@ -90,6 +97,8 @@ class Vocabulary:
     fuses: tuple[str, ...]
     reference: str
     look_state: str
+    limits: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    places: tuple[str, ...] = ()
 
 
 class Diagnosis:
@@ -210,6 +219,7 @@ class Diagnosis:
                 for f in standing
             )
         }
+        self._adviser.price_for(standing)
         here = whereabouts(_latest(standing), self._model)
         guided = self._guide.guided(standing, conclusion, here)
         if guided is not None:
@@ -397,6 +407,13 @@ class Diagnosis:
                 self._check_place(reading_of(fact))
                 if fact.kind is not ReadingKind.LOOK:
                     check_range(fact.value, UNITS[fact.kind])
+            case LimitFact():
+                self._known(fact.limit, words.limits, "limit")
+            case TakesFact():
+                known = {**dict.fromkeys(words.places, ""), **words.states}
+                known.update(words.causes)
+                self._known(fact.subject, known, "place, state or cause")
+                check_minutes(fact.minutes)
             case SkipFact() | PrestartFact() | UndoFact():
                 pass
 
@@ -475,6 +492,15 @@ def _fact_words(fact: Fact, model: Model) -> str:
             return f"skipped: {step_words(fact.step, model.car)}"
         case PrestartFact():
             return "the readings before the first start"
+        case LimitFact():
+            says = model.knowledge.effort.limits[fact.limit].says
+            return (
+                f"without {fact.limit}: {says}"
+                if fact.is_lacking
+                else (f"with {fact.limit}")
+            )
+        case TakesFact():
+            return f"{fact.subject} takes {format_minutes(fact.minutes)}"
         case UndoFact():
             return "taken back"
 
@@ -520,4 +546,6 @@ def _vocabulary(model: Model) -> Vocabulary:
         fuses=tuple(p.name for p in car.parts if p.kind in PROTECTIVE_KINDS),
         reference=car.reference,
         look_state=car.states[0].name,
+        limits={limit.name: limit.says for limit in knowledge.effort.limits.values()},
+        places=tuple(car.places),
     )

@@ -16,11 +16,13 @@ from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
+    LimitFact,
     PrestartFact,
     ReadingFact,
     RepairFact,
     SkipFact,
     SymptomFact,
+    TakesFact,
     UndoFact,
 )
 from diagnose.store.case_store import FactContent, FactRow
@@ -57,10 +59,20 @@ def fact_to_row(fact: Fact) -> FactRow:
             return _row("repair", cause=fact.cause)
         case SkipFact():
             return _row("skip", step=fact.step)
-        case PrestartFact():
-            return _row("prestart")
+        case PrestartFact() | LimitFact() | TakesFact():
+            return _owner_row(fact)
         case UndoFact():
             return _row("undo")
+
+
+def _owner_row(fact: PrestartFact | LimitFact | TakesFact) -> FactRow:
+    match fact:
+        case PrestartFact():
+            return _row("prestart")
+        case LimitFact():
+            return _row("limit", limit=fact.limit, is_lacking=fact.is_lacking)
+        case TakesFact():
+            return _row("takes", subject=fact.subject, minutes=fact.minutes)
 
 
 def fact_from_row(row: FactRow) -> Fact:
@@ -137,6 +149,13 @@ _READERS: Mapping[str, Callable[[FactContent], Fact]] = MappingProxyType(
         "repair": lambda content: RepairFact(cause=_words(content, "cause")),
         "skip": lambda content: SkipFact(step=_words(content, "step")),
         "prestart": lambda content: PrestartFact(),  # noqa: ARG005  (no fields)
+        "limit": lambda content: LimitFact(
+            limit=_words(content, "limit"),
+            is_lacking=_yes_or_no(content, "is_lacking"),
+        ),
+        "takes": lambda content: TakesFact(
+            subject=_words(content, "subject"), minutes=_number(content, "minutes")
+        ),
         "undo": lambda content: UndoFact(),  # noqa: ARG005  (no fields)
     }
 )

@@ -77,6 +77,37 @@ class PrestartFact:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LimitFact:
+    """The owner lacks something that steps may need, or has it after all.
+
+    Parameters
+    ----------
+    limit : str
+        A key of the limits in knowledge/ (``clamp``).
+    """
+
+    limit: str
+    is_lacking: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakesFact:
+    """What something takes this owner.
+
+    Parameters
+    ----------
+    subject : str
+        A place (getting there), an operating state (bringing the car into it) or a
+        cause by name (mending it, getting there included).
+    minutes : float
+        [min]
+    """
+
+    subject: str
+    minutes: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class UndoFact:
     """The latest fact that is not yet undone is taken back."""
 
@@ -89,6 +120,8 @@ Fact = (
     | RepairFact
     | SkipFact
     | PrestartFact
+    | LimitFact
+    | TakesFact
     | UndoFact
 )
 

@@ -6,7 +6,7 @@ show, and what no such reading shows. Leaves taking them to `diagnosis`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -21,7 +21,6 @@ from diagnose.inference.cover import short_cover
 from diagnose.inference.evidence import spread_of
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind, proposable_readings
-from diagnose.session.advising import PROBE_MINUTES
 from diagnose.session.facts import (
     ContextFact,
     Fact,
@@ -31,6 +30,7 @@ from diagnose.session.facts import (
     SkipFact,
 )
 from diagnose.session.model import Model
+from diagnose.session.pricing import Prices, Whereabouts
 from diagnose.session.reasoning import reading_of
 from diagnose.session.wording import cautions_for, instruction, places_of
 
@@ -46,8 +46,6 @@ SHOWN_DIGITS = 3
 NAMED_CAUSES = 3
 FIRST_START: Mapping[str, str] = MappingProxyType({"wiring": "fresh"})
 """What is known of a car before its first start, where the question is asked."""
-
-IsPossible = Callable[[Reading], bool]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,7 +179,7 @@ def prestart(
     model: Model,
     *,
     history: Mapping[str, str] | None = None,
-    is_possible: IsPossible | None = None,
+    prices: Prices | None = None,
 ) -> Prestart:
     """Return the readings to take before the first start.
 
@@ -189,8 +187,9 @@ def prestart(
     ----------
     history : Mapping[str, str] or None
         Context to its answer; freshly wired when not given.
-    is_possible : Callable or None
-        Whether the owner can take a reading; all when not given.
+    prices : Prices or None
+        What readings cost the owner and which he can take; an owner who lacks nothing
+        when not given.
 
     Notes
     -----
@@ -199,12 +198,13 @@ def prestart(
     probability, spread over its severities and tolerances.
     """
     known = known_history(model.knowledge) if history is None else history
+    prices = Prices(model) if prices is None else prices
     states = prestart_states(model.car)
-    readings, limits, shows = _shown(model, states, is_possible)
+    readings, limits, shows = _shown(model, states, prices)
     priors = model.compiled.priors.cause_probabilities(known)
     mass = np.repeat(priors / model.compiled.n_draws, model.compiled.n_draws)
     showable = float(mass[shows.any(axis=0)].sum())
-    costs = _Costs(model.car, readings)
+    costs = _Costs(model.car, readings, prices)
     chosen = short_cover(
         shows, mass, wanted=WANTED_SHARE * showable, minutes=costs.each_after
     )
@@ -285,7 +285,7 @@ def _share(part: float, whole: float) -> float:
 
 
 def _shown(
-    model: Model, states: Sequence[OperatingState], is_possible: IsPossible | None
+    model: Model, states: Sequence[OperatingState], prices: Prices
 ) -> tuple[list[Reading], list[Limits], BoolArray]:
     """Return the usable readings, their limits, and which cases each shows.
 
@@ -295,7 +295,7 @@ def _shown(
     wanted = [
         reading
         for reading in proposable_readings(model.car)
-        if reading.state in names and (is_possible is None or is_possible(reading))
+        if reading.state in names and prices.can_take(reading)
     ]
     readings, limits, rows = [], [], []
     for reading, values, spread in predicted_values(model, wanted):
@@ -432,49 +432,44 @@ class _Costs:
     A place is got to once in a state, and a state is brought about once.
     """
 
-    def __init__(self, car: Car, readings: Sequence[Reading]) -> None:
+    def __init__(self, car: Car, readings: Sequence[Reading], prices: Prices) -> None:
         self._readings = readings
+        self._prices = prices
         self._places = [
             [place for place in places_of(reading, car) if place in car.places]
             for reading in readings
         ]
-        self._place_minutes = {p.name: p.minutes for p in car.places.values()}
-        self._state_minutes = {s.name: s.change_minutes for s in car.states}
 
     def each_after(self, chosen: Sequence[int]) -> FloatArray:
         """Return what every reading would take after some. [min]."""
         been = self._been(chosen)
         return np.array(
-            [self._minutes(number, been) for number in range(len(self._readings))]
+            [
+                self._prices.minutes(reading, been.get(reading.state, Whereabouts()))
+                for reading in self._readings
+            ]
         )
 
     def after(self, number: int, before: Sequence[int]) -> float:
         """Return what one reading takes after some. [min]."""
-        return self._minutes(number, self._been(before))
+        reading = self._readings[number]
+        here = self._been(before).get(reading.state, Whereabouts())
+        return self._prices.minutes(reading, here)
 
     def places(self, number: int) -> tuple[str, ...]:
         """Return where a reading takes one to."""
         return tuple(self._places[number])
 
-    def _been(self, chosen: Sequence[int]) -> set[tuple[str, str]]:
-        been = {(self._readings[number].state, "") for number in chosen}
-        been |= {
-            (self._readings[number].state, place)
-            for number in chosen
-            for place in self._places[number]
+    def _been(self, chosen: Sequence[int]) -> dict[str, Whereabouts]:
+        """Return, by state, where one has been."""
+        places: dict[str, set[str]] = {}
+        for number in chosen:
+            visited = places.setdefault(self._readings[number].state, set())
+            visited.update(self._places[number])
+        return {
+            state: Whereabouts(state=state, places=frozenset(visited))
+            for state, visited in places.items()
         }
-        return been
-
-    def _minutes(self, number: int, been: set[tuple[str, str]]) -> float:
-        state = self._readings[number].state
-        minutes = PROBE_MINUTES
-        if (state, "") not in been:
-            minutes += self._state_minutes[state]
-        return minutes + sum(
-            self._place_minutes[place]
-            for place in self._places[number]
-            if (state, place) not in been
-        )
 
 
 def _order(

@@ -9,14 +9,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from diagnose.session.advising import Adviser, Whereabouts
+from diagnose.session.advising import Adviser
 from diagnose.session.answer import Advice, ExpectedValue, ProposedStep, Verdict
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
+    LimitFact,
     PrestartFact,
     SymptomFact,
+    TakesFact,
 )
 from diagnose.session.model import Model
 from diagnose.session.prestart import (
@@ -27,6 +29,7 @@ from diagnose.session.prestart import (
     prestart_standing,
     times_taken,
 )
+from diagnose.session.pricing import Whereabouts
 from diagnose.session.reasoning import Conclusion
 from diagnose.session.wording import range_words, step_words
 
@@ -123,14 +126,17 @@ class PrestartGuide:
             isinstance(fact, ComplaintFact) for fact in standing[asked[-1] :]
         ):
             return None
-        before = tuple(
-            fact for fact in standing[: asked[-1]] if isinstance(fact, ContextFact)
-        )
-        if before not in self._lists:
+        before = [f for f in standing[: asked[-1]] if isinstance(f, ContextFact)]
+        owner = [f for f in standing if isinstance(f, LimitFact | TakesFact)]
+        key: tuple[Fact, ...] = (*before, *owner)
+        if key not in self._lists:
             told = {fact.context: fact.answer for fact in before}
-            history = {**known_history(self._model.knowledge), **told}
-            self._lists[before] = prestart(self._model, history=history)
-        return self._lists[before]
+            self._lists[key] = prestart(
+                self._model,
+                history={**known_history(self._model.knowledge), **told},
+                prices=self._adviser.prices,
+            )
+        return self._lists[key]
 
     def _step(
         self,

@@ -17,16 +17,24 @@ from diagnose.session.diagnosis import Vocabulary
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
+    LimitFact,
     PrestartFact,
     ReadingFact,
     RepairFact,
     SkipFact,
     SymptomFact,
+    TakesFact,
     UndoFact,
 )
 from diagnose.terminal.requests import Leave, Request, Show, Strike, TakeUp, Tell, View
 from diagnose.terminal.safe_text import clean, nearest
-from diagnose.units import Unit, check_range, parse_measured, parse_reading
+from diagnose.units import (
+    Unit,
+    check_minutes,
+    check_range,
+    parse_measured,
+    parse_reading,
+)
 
 STEP_LETTERS = ("a", "b", "c")
 """The proposed step and two others: ``a`` is the one shown in full."""
@@ -55,6 +63,8 @@ class Slot(Enum):
     CONTEXT = "context"
     CONTEXT_ANSWER = "context answer"
     FUSE = "fuse"
+    LIMIT = "limit"
+    PLACE = "place"
     YES_OR_NO = "yes or no"
     BLOWN_OR_SOUND = "blown or sound"
 
@@ -396,6 +406,37 @@ def _skip(words: tuple[str, ...], desk: Desk) -> Request:
     return Tell(fact=SkipFact(step=step.name))
 
 
+def _limit(command: str, *, is_lacking: bool) -> Callable[..., Request]:
+    """Return what understands ``without LIMIT`` or ``with LIMIT``."""
+
+    def understood(words: tuple[str, ...], desk: Desk) -> Request:
+        if len(words) != 1:
+            known = ", ".join(desk.vocabulary.limits)
+            raise ReadingError(f"{_usage(command)}; there are: {known}")
+        limit = known_name(words[0], desk.vocabulary.limits, "limit")
+        return Tell(fact=LimitFact(limit=limit, is_lacking=is_lacking))
+
+    return understood
+
+
+def _takes(words: tuple[str, ...], desk: Desk) -> Request:
+    """Understand ``takes PLACE|STATE|CAUSE MINUTES``."""
+    if len(words) != 2:
+        raise _usage("takes")
+    vocabulary = desk.vocabulary
+    if words[0].isdecimal():
+        subject = cause_name(words[0], desk)
+    else:
+        names = (*vocabulary.places, *vocabulary.states, *vocabulary.causes)
+        subject = known_name(words[0], names, "place, state or cause")
+    try:
+        minutes = float(words[1].replace(",", "."))
+    except ValueError as error:
+        raise _usage("takes") from error
+    check_minutes(minutes)
+    return Tell(fact=TakesFact(subject=subject, minutes=minutes))
+
+
 def _prestart(words: tuple[str, ...], _desk: Desk) -> Request:
     if words:
         raise _usage("prestart")
@@ -542,6 +583,27 @@ _ALL = (
         says="can't or won't take this step: go on without it",
         slots=(),
         understand=_skip,
+    ),
+    Command(
+        name="without",
+        usage="without LIMIT",
+        says="you have no clamp, no helper or no lift: ask for nothing that needs it",
+        slots=((Slot.LIMIT,),),
+        understand=_limit("without", is_lacking=True),
+    ),
+    Command(
+        name="with",
+        usage="with LIMIT",
+        says="you have it after all",
+        slots=((Slot.LIMIT,),),
+        understand=_limit("with", is_lacking=False),
+    ),
+    Command(
+        name="takes",
+        usage="takes PLACE|STATE|CAUSE MINUTES",
+        says="what getting there, changing to it or mending it takes you",
+        slots=((Slot.PLACE, Slot.STATE, Slot.CAUSE),),
+        understand=_takes,
     ),
     Command(
         name="done",

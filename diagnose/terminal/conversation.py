@@ -15,8 +15,10 @@ from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
+    LimitFact,
     PrestartFact,
     SymptomFact,
+    TakesFact,
     UndoFact,
 )
 from diagnose.terminal import views
@@ -48,7 +50,7 @@ class Conversation:
         self._casebook = casebook
         self._diagnosis = casebook.diagnosis
         self._journal = casebook.journal
-        self._stage = Stage.WORK if casebook.answer.facts else Stage.COMPLAINT
+        self._stage = Stage.WORK if _has_begun(casebook) else Stage.COMPLAINT
         self._questions: list[str] = []
         self._place = 0
         self._seen_cautions: frozenset[str] = frozenset()
@@ -299,6 +301,13 @@ class Conversation:
             margin="saving", lines=(Words(text=warning, tone=Tone.PROBLEM),)
         )
         return (told, *page)
+
+
+def _has_begun(casebook: Casebook) -> bool:
+    """Return whether anything was told but what the owner lacks."""
+    return not all(
+        isinstance(fact, LimitFact | TakesFact) for fact in casebook.standing
+    )
 
 
 def _is_choice(line: str) -> bool:

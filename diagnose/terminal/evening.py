@@ -39,6 +39,7 @@ from diagnose.terminal.conversation import Conversation
 from diagnose.terminal.json_face import run_json
 from diagnose.terminal.learned_shares import knowledge_in_use
 from diagnose.terminal.line_face import run_lines
+from diagnose.terminal.owner import told_of_owner
 from diagnose.terminal.page import Page, Tone, say
 
 CACHE_FOLDER = "compiled"
@@ -59,6 +60,10 @@ class Options:
         Where cases are kept; None for the user's data folder.
     is_prestart : bool
         A new case begins with the readings before the first start.
+    without : tuple[str, ...]
+        What the owner lacks, for a new case.
+    owner_file : Path or None
+        Where he says so for all his cases; None for the one in his config folder.
     """
 
     is_plain: bool = False
@@ -66,6 +71,8 @@ class Options:
     width: int = 0
     data_folder: Path | None = None
     is_prestart: bool = False
+    without: tuple[str, ...] = ()
+    owner_file: Path | None = None
 
     @property
     def folder(self) -> Path:
@@ -95,15 +102,18 @@ def start(car_name: str, case_name: str, options: Options) -> None:
     with car_file(car_name) as path:
         car = load_car(path, knowledge)
         text = path.read_text(encoding="utf-8")
+    owner_facts, owner_remarks = told_of_owner(
+        car, knowledge, without=options.without, path=options.owner_file
+    )
     with _opened_store(options.folder) as (store, failure):
         journal = _new_journal(
             store, failure, name=case_name, path=str(path.resolve()), text=text
         )
         casebook = Casebook(_diagnosis(car, knowledge, options), journal)
-        if options.is_prestart:
-            for fact in prestart_facts(knowledge):
-                casebook.tell(fact)
-        _hold(casebook, car, options, remarks=remarks)
+        first = prestart_facts(knowledge) if options.is_prestart else ()
+        for fact in (*owner_facts, *first):
+            casebook.tell(fact)
+        _hold(casebook, car, options, remarks=(*remarks, *owner_remarks))
 
 
 def resume(case_name: str, options: Options) -> None:

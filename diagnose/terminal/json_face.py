@@ -125,8 +125,9 @@ def _handle(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:
         if isinstance(number, bool) or not isinstance(number, int):
             raise ReadingError('"strike" must be the number of a fact')
         return {"answer": to_json(casebook.strike(number))}
-    for kind, row in _ROWS.items():
-        if kind in asked:
+    for word, row in _ROWS.items():
+        if word in asked:
+            kind = "limit" if word in ("with", "without") else word
             fact = fact_from_row(FactRow(kind=kind, content=row(asked)))
             if isinstance(fact, ReadingFact) and fact.kind is not ReadingKind.LOOK:
                 check_range(fact.value, _UNITS[fact.kind.value])
@@ -193,6 +194,17 @@ def _context_row(asked: dict[str, Json]) -> dict[str, str | float | bool]:
     return {"context": _words(asked, "context"), "answer": _words(asked, "answer")}
 
 
+def _limit_row(asked: dict[str, Json], word: str) -> dict[str, str | float | bool]:
+    return {"limit": _words(asked, word), "is_lacking": word == "without"}
+
+
+def _takes_row(asked: dict[str, Json]) -> dict[str, str | float | bool]:
+    minutes = asked.get("minutes")
+    if isinstance(minutes, bool) or not isinstance(minutes, (int, float)):
+        raise ReadingError('"minutes" must be a number')
+    return {"subject": _words(asked, "takes"), "minutes": minutes}
+
+
 def _true_row(asked: dict[str, Json], kind: str) -> dict[str, str | float | bool]:
     if asked[kind] is not True:
         raise ReadingError(f'"{kind}" must be true')
@@ -208,6 +220,9 @@ _ROWS: Mapping[str, Callable[[dict[str, Json]], dict[str, str | float | bool]]] 
             "reading": _reading_row,
             "repair": lambda asked: {"cause": _words(asked, "repair")},
             "skip": lambda asked: {"step": _words(asked, "skip")},
+            "without": lambda asked: _limit_row(asked, "without"),
+            "with": lambda asked: _limit_row(asked, "with"),
+            "takes": _takes_row,
             "prestart": lambda asked: _true_row(asked, "prestart"),
             "undo": lambda asked: _true_row(asked, "undo"),
         }

@@ -421,7 +421,8 @@ def test_missing_file_is_named(folder: Path) -> None:
     assert str(caught.value) == (
         f"{folder / 'meter.yaml'}: no such file; a knowledge folder needs all of "
         "part-kinds.yaml, fault-modes.yaml, contexts.yaml, symptoms.yaml, "
-        "complaints.yaml, states.yaml, cautions.yaml, meter.yaml, conditions.yaml"
+        "complaints.yaml, states.yaml, cautions.yaml, meter.yaml, conditions.yaml, "
+        "effort.yaml"
     )
 
 

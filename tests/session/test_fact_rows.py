@@ -14,11 +14,13 @@ from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
+    LimitFact,
     PrestartFact,
     ReadingFact,
     RepairFact,
     SkipFact,
     SymptomFact,
+    TakesFact,
     UndoFact,
 )
 from diagnose.store.case_store import FactRow
@@ -46,6 +48,8 @@ EVERY_FACT: tuple[Fact, ...] = (
     RepairFact(cause="pump-wire:open_circuit"),
     SkipFact(step="symptom|engine-cranks"),
     PrestartFact(),
+    LimitFact(limit="clamp", is_lacking=True),
+    TakesFact(subject="tank", minutes=15.0),
     UndoFact(),
 )
 

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from diagnose.circuit.car import FloatArray
 from diagnose.faults.causes import effect_signature
+from diagnose.faults.effort import Effort, OwnerLimit
 from diagnose.inference.evidence import spread_of
 from diagnose.measurement.readings import (
     Reading,
     ReadingKind,
     proposable_readings,
 )
-from diagnose.session.facts import Fact, ReadingFact, RepairFact, SkipFact
+from diagnose.session.facts import (
+    Fact,
+    LimitFact,
+    ReadingFact,
+    RepairFact,
+    SkipFact,
+)
 from diagnose.session.model import Model
 from diagnose.session.prestart import (
     Limits,
@@ -25,8 +33,10 @@ from diagnose.session.prestart import (
     prestart,
     prestart_standing,
 )
+from diagnose.session.pricing import Prices
 from tests.lamp_car import CAR, GROUND, compiled_car, make_knowledge
 
+KNOWLEDGE = make_knowledge()
 REST = Reading(
     kind=ReadingKind.DC_VOLTS, state="key-off", red="battery.plus", black=GROUND
 )
@@ -42,7 +52,7 @@ def lamp_model() -> Model:
     for number, cause in enumerate(compiled.causes):
         alike.setdefault(effect_signature(cause), []).append(number)
     lines = tuple(tuple(line) for line in alike.values())
-    return Model(car=CAR, knowledge=make_knowledge(), compiled=compiled, lines=lines)
+    return Model(car=CAR, knowledge=KNOWLEDGE, compiled=compiled, lines=lines)
 
 
 @pytest.fixture(scope="module")
@@ -101,9 +111,15 @@ def test_battery_that_rests_inside_the_limits_is_said_to_be_missed(
 
 
 def test_reading_the_owner_cannot_take_is_not_listed(lamp_model: Model) -> None:
-    found = prestart(lamp_model, is_possible=lambda reading: reading != LIT)
+    lit = OwnerLimit(
+        name="lamp", says="no lit lamp", states=frozenset({"lit"}), is_impossible=True
+    )
+    effort = Effort(limits={"lamp": lit})
+    model = replace(lamp_model, knowledge=replace(KNOWLEDGE, effort=effort))
+    lacking = LimitFact(limit="lamp", is_lacking=True)
+    found = prestart(model, prices=Prices(model, [lacking]))
 
-    assert LIT not in [one.reading for one in found.readings]
+    assert "lit" not in [one.reading.state for one in found.readings]
     assert found.shown_share >= 0.99
 
 

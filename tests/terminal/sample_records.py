@@ -37,6 +37,8 @@ VOCABULARY = Vocabulary(
     fuses=("pump-fuse",),
     reference="battery.minus",
     look_state="key-off",
+    limits={"clamp": "no clamp meter"},
+    places=("bay", "tank"),
 )
 CRANK_CAUTION = "The engine may start: stand clear. Ten seconds at most."
 EVIDENCE = (

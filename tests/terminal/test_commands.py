@@ -14,10 +14,12 @@ from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
+    LimitFact,
     ReadingFact,
     RepairFact,
     SkipFact,
     SymptomFact,
+    TakesFact,
     UndoFact,
 )
 from diagnose.terminal.commands import COMMANDS, Desk, understand
@@ -133,6 +135,11 @@ def test_blown_and_sound_answer_a_look_at_a_fuse(line: str, value: float) -> Non
         ("skip b", SkipFact(step=LOOK.name)),
         ("done 2", RepairFact(cause=WIRE.name)),
         ("done pump-relay", RepairFact(cause=RELAY.name)),
+        ("without clamp", LimitFact(limit="clamp", is_lacking=True)),
+        ("with cl", LimitFact(limit="clamp", is_lacking=False)),
+        ("takes tank 15", TakesFact(subject="tank", minutes=15.0)),
+        ("takes idle-l 2,5", TakesFact(subject="idle-loaded", minutes=2.5)),
+        ("takes 2 40", TakesFact(subject=WIRE.name, minutes=40.0)),
         ("undo", UndoFact()),
     ],
 )
@@ -230,9 +237,13 @@ def test_every_command_is_told_apart_by_two_letters() -> None:
         name: [n for n in COMMANDS if n.startswith(name[:2])] for name in COMMANDS
     }
 
-    # Known exceptions need a third letter: complaint and context share "co".
+    # Known exceptions need a third letter: complaint and context share "co"; with and
+    # without are told apart by a whole word.
     clashing = {name for name, found in starts.items() if len(found) > 1}
-    assert clashing <= {"complaint", "context", "causes", "cautions", "skip", "symptom"}
+    assert clashing <= {
+        *("complaint", "context", "causes", "cautions", "skip", "symptom"),
+        *("with", "without"),
+    }
 
 
 def test_every_command_says_how_it_is_typed_and_what_it_does() -> None:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from diagnose.session.casebook import Casebook
-from diagnose.session.facts import ComplaintFact, SymptomFact
+from diagnose.session.facts import ComplaintFact, LimitFact, SymptomFact
 from diagnose.store.case_store import CaseStore
 from diagnose.store.journal import Journal
 from diagnose.terminal.conversation import Conversation
@@ -54,6 +54,20 @@ def test_list_before_the_first_start_can_be_asked_for(casebook: Casebook) -> Non
     assert "Before the first start: 0 of " in shown
     assert "reading 1 of " in shown
     assert "Type:\n  the number, skip, undo, help, leave" in shown
+
+
+def test_owner_who_lacks_something_is_still_asked_what_is_wrong(
+    casebook: Casebook,
+) -> None:
+    casebook.tell(LimitFact(limit="clamp", is_lacking=True))
+
+    assert "What is wrong with the car?" in text(Conversation(casebook))
+
+
+def test_limit_can_be_told_at_any_time(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "1", "skip", "skip", "skip", "without helper")
+
+    assert shown.startswith("Noted:\n  without helper: nobody to turn the key")
 
 
 def test_words_that_match_nothing_are_told_so(casebook: Casebook) -> None:

@@ -60,6 +60,9 @@ LINES: tuple[dict[str, Any], ...] = (
     {"skip": "symptom|something-at-key-on"},
     {"strike": 3},
     {"undo": True},
+    {"without": "clamp"},
+    {"with": "clamp"},
+    {"takes": "tank", "minutes": 15},
     {"prestart": True},
 )
 

@@ -1,0 +1,56 @@
+"""Effort: what an owner may lack, and what a part's price counts as, in minutes.
+
+Leaves to `session` which steps that makes dearer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnerLimit:
+    """Something that steps may need and an owner may lack.
+
+    Parameters
+    ----------
+    name : str
+        Key, as typed behind ``without``.
+    readings, states, cautions : frozenset[str]
+        Kinds of reading, operating states, and cautions of places that need it.
+    is_impossible : bool
+        Without it such a reading can't be taken.
+    extra_minutes : float
+        What a reading takes longer without it. [min]
+    repair_extra_minutes : float
+        What a repair at such a place takes longer without it. [min]
+    """
+
+    name: str
+    says: str
+    readings: frozenset[str] = frozenset()
+    states: frozenset[str] = frozenset()
+    cautions: frozenset[str] = frozenset()
+    is_impossible: bool = False
+    extra_minutes: float = 0.0
+    repair_extra_minutes: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Effort:
+    """All limits, and the price classes of repairs.
+
+    Parameters
+    ----------
+    price_minutes : Mapping[str, float]
+        Price class to the minutes it counts as. [min]
+    """
+
+    limits: Mapping[str, OwnerLimit] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    price_minutes: Mapping[str, float] = field(
+        default_factory=lambda: MappingProxyType({})
+    )

@@ -1,0 +1,85 @@
+"""Reads what an owner lacks and what takes him longer, told once for all his cases.
+
+Leaves to `session` what follows from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from diagnose.errors import InvalidFileError
+from diagnose.files.draft import nearest
+from diagnose.files.knowledge_files import grammar_problems
+from diagnose.files.yaml_positions import read_document
+
+OWNER_FILE = "owner.yaml"
+
+Minutes = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Owner:
+    """One owner.
+
+    Parameters
+    ----------
+    without : tuple[str, ...]
+        Limits by name.
+    takes : Mapping[str, float]
+        Place, state or cause to what it takes him. [min]
+    """
+
+    without: tuple[str, ...] = ()
+    takes: Mapping[str, float]
+
+
+class _OwnerModel(BaseModel):
+    """The grammar of the file."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    without: list[str] = Field(default_factory=list)
+    takes: dict[str, Minutes] = Field(default_factory=dict)
+
+
+def load_owner(path: Path, *, limits: Mapping[str, str]) -> Owner:
+    """Read an owner's file.
+
+    Parameters
+    ----------
+    path : Path
+    limits : Mapping[str, str]
+        What an owner may lack, name to the words for it.
+
+    Raises
+    ------
+    InvalidFileError
+        With everything that is wrong with it. A place or a cause may be one of another
+        car of his, so those are not looked up here.
+    """
+    document = read_document(path, wanted="owner file")
+    problems = list(document.problems)
+    try:
+        found = _OwnerModel.model_validate(document.data)
+    except ValidationError as error:
+        fields = set(_OwnerModel.model_fields)
+        problems.extend(grammar_problems(error, document, known=fields))
+        raise InvalidFileError(tuple(problems)) from error
+    problems.extend(
+        document.problem(
+            ("without", place),
+            f'"{name}" is no limit{nearest(name, limits)}; there are: '
+            f"{', '.join(limits)}",
+        )
+        for place, name in enumerate(found.without)
+        if name not in limits
+    )
+    if problems:
+        raise InvalidFileError(tuple(problems))
+    return Owner(without=tuple(found.without), takes=MappingProxyType(found.takes))

@@ -1,0 +1,134 @@
+"""What every step costs this owner, in minutes.
+
+Getting to a place, bringing the car into a state, a second pair of hands, the repair,
+and what the price of a part counts as. Leaves to `advising` what a step is worth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from diagnose.circuit.car import Place
+from diagnose.faults.causes import Cause
+from diagnose.faults.effort import OwnerLimit
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.facts import Fact, LimitFact, TakesFact
+from diagnose.session.model import Model
+from diagnose.session.wording import places_of
+
+PROBE_MINUTES = 0.5
+PROOF_MINUTES = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Whereabouts:
+    """Where the person is and what the car is doing, from the latest observation."""
+
+    state: str = ""
+    places: frozenset[str] = frozenset()
+
+
+def limits_lacking(facts: Sequence[Fact], model: Model) -> tuple[OwnerLimit, ...]:
+    """Return what the owner lacks, as last told."""
+    told = {
+        fact.limit: fact.is_lacking for fact in facts if isinstance(fact, LimitFact)
+    }
+    known = model.knowledge.effort.limits
+    return tuple(known[name] for name, is_lacking in told.items() if is_lacking)
+
+
+class Prices:
+    """The minutes of every step on one car, for one owner.
+
+    Parameters
+    ----------
+    model : Model
+    facts : Sequence[Fact]
+        Those of the diagnosis; what the owner lacks and what takes him longer count.
+    """
+
+    def __init__(self, model: Model, facts: Sequence[Fact] = ()) -> None:
+        self._model = model
+        self._lacking = limits_lacking(facts, model)
+        self._takes = {
+            fact.subject: fact.minutes for fact in facts if isinstance(fact, TakesFact)
+        }
+        self._access: dict[Reading, tuple[tuple[str, float], ...]] = {}
+        self._state_minutes = {
+            state.name: self._takes.get(state.name, state.change_minutes)
+            for state in model.car.states
+        }
+
+    def why_impossible(self, reading: Reading) -> str:
+        """Return what this owner lacks to take a reading; empty when nothing."""
+        lacking = (limit for limit in self._needed(reading) if limit.is_impossible)
+        return next((limit.says for limit in lacking), "")
+
+    def can_take(self, reading: Reading) -> bool:
+        """Return whether this owner can take a reading."""
+        return not self._lacking or not self.why_impossible(reading)
+
+    def minutes(self, reading: Reading, here: Whereabouts) -> float:
+        """Return what a reading costs from where the person is. [min]."""
+        if reading not in self._access:
+            self._access[reading] = tuple(
+                (place, self._place_minutes(self._model.car.places[place]))
+                for place in places_of(reading, self._model.car)
+                if place in self._model.car.places
+            )
+        access = sum(
+            m for place, m in self._access[reading] if place not in here.places
+        )
+        state = 0.0
+        if reading.kind is not ReadingKind.LOOK and reading.state != here.state:
+            state = self._state_minutes[reading.state]
+            if self._lacking:
+                state += sum(limit.extra_minutes for limit in self._needed(reading))
+        return PROBE_MINUTES + access + state
+
+    def symptom_minutes(self, name: str, here: Whereabouts) -> float:
+        """Return what looking for a symptom costs. [min]."""
+        symptom = self._model.knowledge.symptoms[name]
+        change = self._state_minutes[symptom.state]
+        return symptom.minutes + (0.0 if symptom.state == here.state else change)
+
+    def repair_minutes(self, cause: Cause) -> float:
+        """Return what mending a cause takes, getting there included. [min]."""
+        if cause.name in self._takes:
+            return self._takes[cause.name]
+        place = self._model.car.places.get(cause.part.place)
+        if place is None:
+            return cause.mode.repair.minutes + PROOF_MINUTES
+        extra = sum(
+            limit.repair_extra_minutes
+            for limit in self._lacking
+            if place.caution in limit.cautions
+        )
+        access = self._place_minutes(place)
+        return cause.mode.repair.minutes + access + extra + PROOF_MINUTES
+
+    def price_minutes(self, cause: Cause) -> float:
+        """Return what the price of the parts for a repair counts as. [min]."""
+        known = self._model.knowledge.effort.price_minutes
+        return known.get(cause.mode.repair.price, 0.0)
+
+    def _place_minutes(self, place: Place) -> float:
+        return self._takes.get(place.name, place.minutes)
+
+    def _needed(self, reading: Reading) -> list[OwnerLimit]:
+        """Return what a reading needs of the things that the owner lacks."""
+        car = self._model.car
+        is_look = reading.kind is ReadingKind.LOOK
+        cautions = {
+            car.places[place].caution
+            for place in places_of(reading, car)
+            if place in car.places
+        }
+        return [
+            limit
+            for limit in self._lacking
+            if reading.kind.value in limit.readings
+            or (reading.state in limit.states and not is_look)
+            or cautions & limit.cautions
+        ]

@@ -1,0 +1,175 @@
+"""What steps cost an owner who lacks something, or whom they take longer."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pytest
+
+from diagnose.errors import ReadingError
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.casebook import Casebook
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.fact_rows import fact_to_row
+from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact, UndoFact
+from diagnose.session.model import Model
+from diagnose.session.pricing import PROBE_MINUTES, PROOF_MINUTES, Prices, Whereabouts
+from diagnose.store.journal import Journal
+
+NO_CLAMP = LimitFact(limit="clamp", is_lacking=True)
+ALONE = LimitFact(limit="helper", is_lacking=True)
+NO_LIFT = LimitFact(limit="lift", is_lacking=True)
+NOWHERE = Whereabouts()
+
+
+def volts(state: str, red: str, black: str = "battery.minus") -> Reading:
+    return Reading(kind=ReadingKind.DC_VOLTS, state=state, red=red, black=black)
+
+
+AMPS = Reading(kind=ReadingKind.AMPS, state="idle", red="charge-fuse", black="")
+PUMP = volts("key-on", "fuel-pump.plus")
+CRANKING = volts("cranking", "fuel-pump.plus")
+
+
+def prices(model: Model, *facts: Fact) -> Prices:
+    return Prices(model, facts)
+
+
+def test_place_and_state_are_paid_by_who_is_not_there(model: Model) -> None:
+    # The tank takes 8 min (car file), key on .3 min (states.yaml), the probe half.
+    found = prices(model).minutes(PUMP, NOWHERE)
+
+    assert found == pytest.approx(PROBE_MINUTES + 8.0 + 0.3)
+
+
+def test_other_readings_of_a_place_are_cheap(model: Model) -> None:
+    here = Whereabouts(state="key-on", places=frozenset({"tank"}))
+
+    assert prices(model).minutes(PUMP, here) == PROBE_MINUTES
+
+
+def test_amps_need_a_clamp(model: Model) -> None:
+    assert prices(model).can_take(AMPS)
+    assert not prices(model, NO_CLAMP).can_take(AMPS)
+
+
+def test_what_was_lacking_may_be_found(model: Model) -> None:
+    found = LimitFact(limit="clamp", is_lacking=False)
+
+    assert prices(model, NO_CLAMP, found).can_take(AMPS)
+
+
+def test_alone_cranking_takes_the_minutes_of_a_remote_switch(model: Model) -> None:
+    extra = model.knowledge.effort.limits["helper"].extra_minutes
+
+    assert extra > 0.0
+    assert prices(model, ALONE).minutes(CRANKING, NOWHERE) == pytest.approx(
+        prices(model).minutes(CRANKING, NOWHERE) + extra
+    )
+
+
+def test_alone_the_switch_is_rigged_once(model: Model) -> None:
+    here = Whereabouts(state="cranking", places=frozenset({"tank"}))
+
+    assert prices(model, ALONE).minutes(CRANKING, here) == PROBE_MINUTES
+
+
+def test_alone_key_on_costs_nothing_more(model: Model) -> None:
+    alone = prices(model, ALONE).minutes(PUMP, NOWHERE)
+
+    assert alone == prices(model).minutes(PUMP, NOWHERE)
+
+
+def test_without_a_lift_nothing_under_the_car_is_read(sedan_model: Model) -> None:
+    found = prices(sedan_model, NO_LIFT)
+
+    assert not found.can_take(volts("key-on", "starter.plus"))
+    assert found.can_take(volts("key-on", "ignition.plus"))
+
+
+def test_without_a_lift_a_repair_under_the_car_takes_longer(sedan_model: Model) -> None:
+    starter = next(
+        cause for cause in sedan_model.compiled.causes if cause.part.name == "starter"
+    )
+    extra = sedan_model.knowledge.effort.limits["lift"].repair_extra_minutes
+
+    longer = prices(sedan_model, NO_LIFT).repair_minutes(starter)
+    assert longer == prices(sedan_model).repair_minutes(starter) + extra
+
+
+def test_repair_takes_its_minutes_the_way_there_and_its_proof(model: Model) -> None:
+    ground = cause_named(model, "fuel-pump-ground:open_circuit")
+
+    found = prices(model).repair_minutes(ground)
+    place = model.car.places[ground.part.place]
+    assert found == ground.mode.repair.minutes + place.minutes + PROOF_MINUTES
+
+
+def test_owner_says_what_a_repair_takes_him(model: Model) -> None:
+    name = "fuel-pump-ground:open_circuit"
+    told = TakesFact(subject=name, minutes=90.0)
+
+    assert prices(model, told).repair_minutes(cause_named(model, name)) == 90.0
+
+
+def test_owner_says_what_a_place_takes_him(model: Model) -> None:
+    told = TakesFact(subject="tank", minutes=20.0)
+
+    shorter = prices(model).minutes(PUMP, NOWHERE)
+    assert prices(model, told).minutes(PUMP, NOWHERE) == pytest.approx(shorter + 12.0)
+
+
+def test_dear_part_counts_more_than_a_terminal(model: Model) -> None:
+    pump = cause_named(model, "fuel-pump:open_circuit")
+    wire = cause_named(model, "fuel-pump-wire:open_circuit")
+
+    assert prices(model).price_minutes(pump) > prices(model).price_minutes(wire) > 0.0
+
+
+def cause_named(model: Model, name: str):  # type: ignore[no-untyped-def]
+    return next(cause for cause in model.compiled.causes if cause.name == name)
+
+
+def asked_places(diagnosis: Diagnosis) -> set[str]:
+    return {step.red for step in diagnosis.answer.next_steps}
+
+
+def test_diagnosis_asks_for_nothing_that_takes_too_long(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
+    before = [step.minutes for step in diagnosis.answer.next_steps]
+    diagnosis.tell(TakesFact(subject="tank", minutes=300.0))
+
+    assert max(before) > PROBE_MINUTES
+    assert "fuel-pump.plus" not in asked_places(diagnosis)
+
+
+def test_undone_limit_holds_no_longer(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    diagnosis.tell(ComplaintFact(complaint="no-crank"))
+    free = diagnosis.answer.next_steps
+    diagnosis.tell(ALONE)
+    diagnosis.tell(UndoFact())
+
+    assert diagnosis.answer.next_steps == free
+
+
+def test_limits_come_back_with_the_case(model: Model) -> None:
+    told: Sequence[Fact] = (NO_CLAMP, ALONE, TakesFact(subject="tank", minutes=12.0))
+    first = Diagnosis(model)
+    for fact in told:
+        first.tell(fact)
+    casebook = Casebook(Diagnosis(model), Journal(None))
+
+    assert casebook.restore([fact_to_row(fact) for fact in told]) == ()
+    assert casebook.answer.facts == first.answer.facts
+
+
+def test_unknown_limit_is_refused(model: Model) -> None:
+    with pytest.raises(ReadingError, match=r'no limit "clam"; nearest: "clamp"'):
+        Diagnosis(model).tell(LimitFact(limit="clam", is_lacking=True))
+
+
+def test_time_beyond_a_day_is_refused(model: Model) -> None:
+    with pytest.raises(ReadingError, match="can't be"):
+        Diagnosis(model).tell(TakesFact(subject="tank", minutes=9999.0))
