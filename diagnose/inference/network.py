@@ -28,6 +28,7 @@ from diagnose.inference.priors import Priors
 from diagnose.measurement.symptoms import Context
 
 OK = "ok"
+SEEN = "seen"
 MAX_FAULT_PROBABILITY = 0.5
 # Derived: context factors multiply; a part is never likelier broken than sound by them.
 SUM_TOLERANCE = 1e-9
@@ -249,44 +250,85 @@ class CauseNetwork:
         Adds a tolerance node and one node per fact, with all fault nodes as parents:
         for networks small enough to hold, as a reference.
         """
-        whole = CauseNetwork(self.contexts, self.causes)
+        evidence = dict(answers)
+        evidence.update((f"fact_{i}", SEEN) for i in range(len(likelihoods)))
+        nodes = list(self.nodes.values())
+        found = marginals(self.with_facts(likelihoods), nodes, evidence)
+        return {
+            cause.name: found[self.nodes[cause.part.name]][cause.mode.name]
+            for part in self.parts
+            for cause in self.modes[part]
+        }
+
+    def with_facts(self, likelihoods: Sequence[FloatArray]) -> DiscreteBayesianNetwork:
+        """Return the network with tolerance draws, and facts as nodes ``fact_0`` ...
+
+        Parameters
+        ----------
+        likelihoods : Sequence[FloatArray]
+            As in `posterior`; each scaled to at most 1.
+        """
+        network = CauseNetwork(self.contexts, self.causes).network
         n_draws = likelihoods[0].shape[1] if likelihoods else 1
         draws = [f"draw_{i}" for i in range(n_draws)]
-        add_node(whole.network, "tolerance", draws, [[1.0 / n_draws] * n_draws])
+        add_node(network, "tolerance", draws, [[1.0 / n_draws] * n_draws])
         parents = {
             self.nodes[part]: (OK, *(c.mode.name for c in self.modes[part]))
             for part in self.parts
         }
         parents["tolerance"] = tuple(draws)
-        evidence = dict(answers)
         for number, likelihood in enumerate(likelihoods):
             seen = (likelihood / max(likelihood.max(), 1e-300)).ravel()
-            columns = np.stack([seen, 1.0 - seen], axis=1)
-            add_node(
-                whole.network,
-                f"fact_{number}",
-                ("seen", "other"),
-                columns.tolist(),
-                parents,
-            )
-            evidence[f"fact_{number}"] = "seen"
-        return whole._marginals(evidence)
+            columns = np.stack([seen, 1.0 - seen], axis=1).tolist()
+            add_node(network, f"fact_{number}", (SEEN, "other"), columns, parents)
+        return network
 
-    def _marginals(self, evidence: Mapping[str, str]) -> dict[str, float]:
-        engine = VariableElimination(self.network)
-        result = {}
-        for part in self.parts:
-            # impossible facts make it divide nothing by nothing; checked below
-            with np.errstate(invalid="ignore"):
-                table = engine.query(
-                    [self.nodes[part]], evidence=dict(evidence), show_progress=False
-                )
-            if not np.isfinite(table.values).all():
-                raise ImpossibleEvidenceError("no cause can give these facts together")
-            for cause in self.modes[part]:
-                state = {self.nodes[part]: cause.mode.name}
-                result[cause.name] = float(table.get_value(**state))
-        return result
+
+def marginals(
+    network: DiscreteBayesianNetwork,
+    nodes: Sequence[str],
+    evidence: Mapping[str, str],
+) -> dict[str, dict[str, float]]:
+    """Return the probability of every state of some nodes, by variable elimination.
+
+    Parameters
+    ----------
+    evidence : Mapping[str, str]
+        Node to the state it is seen in.
+
+    Raises
+    ------
+    ImpossibleEvidenceError
+        If the evidence has no probability.
+    """
+    # pgmpy itself may answer impossible evidence in silence
+    if not evidence_probability(network, evidence) > 0.0:
+        raise ImpossibleEvidenceError("no cause can give these facts together")
+    engine = VariableElimination(network)
+    return {node: _queried(engine, node, evidence) for node in nodes}
+
+
+def evidence_probability(
+    network: DiscreteBayesianNetwork, evidence: Mapping[str, str]
+) -> float:
+    """Return the probability of some evidence, one finding after the other."""
+    engine = VariableElimination(network)
+    told: dict[str, str] = {}
+    probability = 1.0
+    for node, state in evidence.items():
+        probability *= _queried(engine, node, told)[state]
+        if not probability > 0.0:
+            return 0.0
+        told[node] = state
+    return probability
+
+
+def _queried(
+    engine: VariableElimination, node: str, evidence: Mapping[str, str]
+) -> dict[str, float]:
+    table = engine.query([node], evidence=dict(evidence), show_progress=False)
+    states = table.state_names[node]
+    return dict(zip(states, table.values.tolist(), strict=True))
 
 
 def dirichlet_shares(counts: FloatArray, pseudo_counts: FloatArray) -> FloatArray:

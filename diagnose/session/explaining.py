@@ -27,6 +27,26 @@ MISFIT = 0.003
 # Derived: three standard deviations of a normal reading.
 
 
+def decibans(with_cause: float, without_cause: float) -> float:
+    """Return the weight of evidence for a cause. [dB].
+
+    Parameters
+    ----------
+    with_cause, without_cause : float
+        Likelihood of the fact if the cause is present, and if it is not.
+
+    References
+    ----------
+    I. J. Good, Probability and the Weighing of Evidence, 1950.
+
+    Examples
+    --------
+    >>> round(decibans(0.2, 0.02), 6)
+    10.0
+    """
+    return float(10.0 * np.log10(max(with_cause, 1e-30) / max(without_cause, 1e-30)))
+
+
 class Explainer:
     """Puts conclusions into words and weights.
 
@@ -140,10 +160,9 @@ class Explainer:
         joint = weights * likelihood
         with_cause = _ratio(joint[rows], weights[rows])
         without_cause = _ratio(joint[~rows], weights[~rows])
-        decibans = 10.0 * np.log10(max(with_cause, 1e-30) / max(without_cause, 1e-30))
         return Weight(
             fact=words,
-            decibans=float(decibans),
+            decibans=decibans(with_cause, without_cause),
             expected=self._expected_words(rows, conclusion, observation, weights),
         )
 

@@ -1,4 +1,4 @@
-"""Three ways to one posterior: compiled form, variable elimination, whole joint.
+"""Four ways to one posterior: compiled form, elimination in two libraries, whole joint.
 
 The lamp car has 384 combinations of fault-node states, so nothing is left out.
 """
@@ -8,6 +8,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,7 +24,7 @@ from diagnose.inference.evidence import (
     symptom_likelihood,
 )
 from diagnose.inference.hypotheses import Hypotheses
-from diagnose.inference.network import CauseNetwork
+from diagnose.inference.network import CauseNetwork, Form, written
 from diagnose.measurement.readings import Reading, ReadingKind
 from tests.lamp_car import (
     BLOWN,
@@ -39,6 +40,7 @@ from tests.lamp_car import (
     SYMPTOMS,
     compiled_car,
 )
+from tests.second_library import agrum, read_network
 
 MODES = (DISCHARGED, BLOWN, STUCK_OPEN, OPEN, RESISTANCE_A, SHORT, BURNT_OUT)
 N_DRAWS = 5
@@ -181,6 +183,32 @@ def test_compiled_form_agrees_with_variable_elimination(
 
     expected = network.posterior(likelihoods, answers)
     assert found == pytest.approx(expected, abs=TOLERANCE, rel=0.0)
+
+
+@pytest.mark.parametrize("case", CASES, ids=str)
+def test_compiled_form_agrees_with_a_second_library(
+    case: str,
+    network: CauseNetwork,
+    compiled: Compiled,
+    everything: Hypotheses,
+    tmp_path: Path,
+) -> None:
+    facts, answers = CASES[case]
+    likelihoods = [likelihood(fact, everything, compiled) for fact in facts]
+    text = written(network.with_facts(likelihoods), "lamp-car", Form.XMLBIF)
+    second = read_network(text, "bifxml", tmp_path)
+
+    found = by_compiled_form(compiled, everything, likelihoods, answers)
+
+    evidence = {**answers, **{f"fact_{i}": "seen" for i in range(len(facts))}}
+    engine = agrum().LazyPropagation(second)
+    engine.setEvidence(evidence)
+    engine.makeInference()
+    for cause in compiled.causes:
+        node = network.nodes[cause.part.name]
+        states = second.variable(node).labels()
+        expected = engine.posterior(node).tolist()[states.index(cause.mode.name)]
+        assert found[cause.name] == pytest.approx(expected, abs=TOLERANCE, rel=0.0)
 
 
 @pytest.mark.parametrize("case", CASES, ids=str)
