@@ -424,6 +424,15 @@ class Adviser:
             )
         return self.proposed(priced, conclusion, reason=reason)
 
+    def priced(
+        self, readings: Sequence[Reading], conclusion: Conclusion, here: Whereabouts
+    ) -> list[Priced]:
+        """Return readings of one kind with their worth, in their order."""
+        particles, plan = self._particles(conclusion)
+        return self._priced_readings(
+            conclusion, readings, particles, plan=plan, here=here
+        )
+
     def proving(
         self, cause: str, conclusion: Conclusion, here: Whereabouts
     ) -> ProposedStep | None:

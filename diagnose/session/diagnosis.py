@@ -7,7 +7,7 @@ everything as it was.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from types import MappingProxyType
 
@@ -45,6 +45,7 @@ from diagnose.session.facts import (
 from diagnose.session.model import Model
 from diagnose.session.prestart_guide import Guided, PrestartGuide
 from diagnose.session.reasoning import Conclusion, Reasoner, reading_of
+from diagnose.session.silence import Silence
 from diagnose.session.wording import observation_words, step_words
 from diagnose.units import Unit, check_minutes, check_range, format_minutes
 
@@ -113,7 +114,8 @@ class Diagnosis:
         self._model = model
         self._reasoner = Reasoner(model)
         self._adviser = Adviser(model, self._reasoner)
-        self._explainer = Explainer(model, self._reasoner, self._adviser)
+        self._silence = Silence(model, self._reasoner, self._adviser)
+        self._explainer = Explainer(model, self._reasoner, self._adviser, self._silence)
         self._guide = PrestartGuide(model, self._adviser)
         self._facts: tuple[Fact, ...] = ()
         self._conclusion = self._reasoner.conclude(())
@@ -197,7 +199,10 @@ class Diagnosis:
             kind=kinds[words[0]], state=words[1], red=words[2], black=words[3]
         )
         self._check_place(reading)
-        return self._adviser.asked(reading, self._standing_conclusion(), here)
+        conclusion = self._standing_conclusion()
+        asked = self._adviser.asked(reading, conclusion, here)
+        silence = self._silence.why(reading, conclusion)
+        return replace(asked, reason=silence) if silence else asked
 
     def _standing_conclusion(self) -> Conclusion:
         """Return the conclusion, drawn anew if the car's rows were written since.
@@ -428,12 +433,15 @@ class Diagnosis:
             for node in (reading.red, reading.black):
                 self._known(node, dict.fromkeys(words.nodes, ""), "test point")
         is_isolated = not self._model.car.state(reading.state).is_battery_connected
-        if (reading.kind is ReadingKind.OHMS) is not is_isolated and (
-            reading.kind is not ReadingKind.LOOK
-        ):
+        if reading.kind is ReadingKind.OHMS and not is_isolated:
             raise ReadingError(
-                "ohms are measured with the battery disconnected (state isolated), "
-                "volts and amps with it connected; meter or reading would suffer"
+                "ohms in a live circuit tell nothing: the battery drives the meter and "
+                "may ruin it; disconnect the battery first (state isolated)"
+            )
+        if is_isolated and reading.kind in (ReadingKind.DC_VOLTS, ReadingKind.AMPS):
+            raise ReadingError(
+                "with the battery disconnected there are no volts and no amps to read; "
+                "take them in another state, or read ohms"
             )
 
     def _known(self, name: str, known: Mapping[str, object], what: str) -> None:

@@ -14,6 +14,7 @@ from diagnose.session.answer import Fit, RankedCause, Weight
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.model import Model
 from diagnose.session.reasoning import Conclusion, Observation, Reasoner, reading_of
+from diagnose.session.silence import Silence
 from diagnose.session.wording import observation_words, range_words
 
 SHOWN_WEIGHTS = 4
@@ -55,12 +56,16 @@ class Explainer:
     model : Model
     reasoner : Reasoner
     adviser : Adviser
+    silence : Silence
     """
 
-    def __init__(self, model: Model, reasoner: Reasoner, adviser: Adviser) -> None:
+    def __init__(
+        self, model: Model, reasoner: Reasoner, adviser: Adviser, silence: Silence
+    ) -> None:
         self._model = model
         self._reasoner = reasoner
         self._adviser = adviser
+        self._silence = silence
 
     def ranking(
         self, conclusion: Conclusion, *, most: int, least: float, explained: int
@@ -297,7 +302,7 @@ class Explainer:
         if _moved(conclusion) < LEAST_MOVED and fact != self.disagreeing(conclusion):
             notes.append(
                 f"{words} tells next to nothing: nearly all causes still in question "
-                "would show it. Without current a bad joint does not show."
+                f"would show it.{self._sentence(fact)}"
             )
         away_from_ground = -fact.value if car.is_positive_ground else fact.value
         if fact.kind is ReadingKind.DC_VOLTS and away_from_ground < -SWAPPED_VOLTS:
@@ -311,6 +316,11 @@ class Explainer:
                     f"{words}: are the leads swapped? With them the other way it fits."
                 )
         return notes
+
+    def _sentence(self, fact: ReadingFact) -> str:
+        """Return why the circuit keeps a reading from telling, as a sentence."""
+        dead = self._silence.without_current(reading_of(fact))
+        return f" There {dead}, so a bad joint does not show." if dead else ""
 
     def notes(
         self, standing: Sequence[Fact], conclusion: Conclusion

@@ -472,7 +472,7 @@ def cause_name(typed: str, desk: Desk) -> str:
 
 def _why(words: tuple[str, ...], desk: Desk) -> Request:
     if len(words) > 1:
-        raise _usage("why")
+        return _expect(words, desk)
     return Show(view=View.WHY, about=cause_name(words[0] if words else "1", desk))
 
 
@@ -642,9 +642,9 @@ _ALL = (
     ),
     Command(
         name="why",
-        usage="why [CAUSE]",
-        says="what speaks for and against a cause",
-        slots=((Slot.CAUSE,),),
+        usage="why [CAUSE], or why NODE [NODE] STATE",
+        says="what speaks for a cause; what a reading would tell, or why it would not",
+        slots=((Slot.CAUSE, Slot.NODE), _PLACE, (Slot.STATE,)),
         understand=_why,
     ),
     Command(

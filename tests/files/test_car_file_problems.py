@@ -435,8 +435,8 @@ FULL_FORM = [
         "kind: bttery, place: bay",
         '22:17: there is no kind of part "bttery" (did you mean "battery"?); known: '
         "alternator, battery, breaker, coil, contacts, controller, diode, driver, "
-        "engine, fuse, fusible-link, joint, lamp, load, motor, resistor, slow-fuse, starter, "
-        "switch-contact, wire",
+        "engine, fuse, fusible-link, joint, lamp, load, motor, resistor, slow-fuse, "
+        "starter, switch-contact, wire",
     ),
     (
         "kind: diode, place: bay, terminals: {a: body}",

@@ -232,13 +232,13 @@ REFUSED: tuple[tuple[Fact, str], ...] = (
     ),
     (
         reading(0.3, "fuel-pump.plus", "key-off", kind="ohms"),
-        "ohms are measured with the battery disconnected (state isolated), volts and "
-        "amps with it connected; meter or reading would suffer",
+        "ohms in a live circuit tell nothing: the battery drives the meter and may "
+        "ruin it; disconnect the battery first (state isolated)",
     ),
     (
         reading(0.0, "fuel-pump.plus", "isolated"),
-        "ohms are measured with the battery disconnected (state isolated), volts and "
-        "amps with it connected; meter or reading would suffer",
+        "with the battery disconnected there are no volts and no amps to read; take "
+        "them in another state, or read ohms",
     ),
 )
 
@@ -362,7 +362,8 @@ def test_reading_that_tells_nothing_is_noted(model: Model) -> None:
 
     assert answer.notes == (
         "12.53 V at battery.plus, key-off tells next to nothing: nearly all causes "
-        "still in question would show it. Without current a bad joint does not show.",
+        "still in question would show it. There no current flows at battery.plus in "
+        "this state, so a bad joint does not show.",
     )
 
 

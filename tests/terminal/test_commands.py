@@ -154,6 +154,10 @@ def test_commands_tell_facts(line: str, fact: Fact) -> None:
         ("next", Show(view=View.NEXT)),
         ("causes", Show(view=View.CAUSES)),
         ("why", Show(view=View.WHY, about=RELAY.name)),
+        (
+            "why pump.plus idle",
+            Show(view=View.EXPECT, about="volts|idle|pump.plus|battery.minus"),
+        ),
         ("why 2", Show(view=View.WHY, about=WIRE.name)),
         ("expect", Show(view=View.EXPECT, about=VOLTS.name)),
         (
