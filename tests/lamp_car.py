@@ -295,6 +295,7 @@ METER = Meter(
     volts=MeterRange(percent=0.5, counts=2, resolution=0.01),
     ohms=MeterRange(percent=1.0, counts=3, resolution=0.1),
     amps=MeterRange(percent=3.0, counts=5, resolution=0.1),
+    ac_volts=MeterRange(percent=1.0, counts=5, resolution=0.001),
     input_ohms=1e7,
     lead_ohms=0.2,
     slip_probability=0.02,

@@ -331,7 +331,12 @@ def alternator_limit_amps(
 
 
 def _alternator(setting: Setting) -> tuple[Branch, ...]:
-    """Regulated current source with an output limit, field, and exciter diodes."""
+    """Regulated current source with an output limit, field, and exciter diodes.
+
+    The drop from its terminal rectifier, inside, to its output is the alternating part
+    of its volts as the battery lets it through: no direct current cares for it, as it
+    lies in series with a current source.
+    """
     part, values = setting.part, setting.values
     rpm = setting.state.engine_rpm * values["pulley_ratio"]
     limit = alternator_limit_amps(
@@ -340,6 +345,7 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
         cut_in_rpm=values["cut_in_rpm"],
         speed_constant_rpm=values["speed_constant_rpm"],
     )
+    limit = np.minimum(limit, values["belt_amps_per_rpm"] * rpm)
     case = part.terminals["case"]
     set_volts = values["set_volts"] + values["sense_error_volts"]
     slope = values["rated_amps"] / values["droop_volts"]
@@ -357,10 +363,12 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
             is_self_holding=True,
         )
         forced = np.where(can_charge, 0.0, -1.0)
-    sensed = "sense" if "sense" in part.terminals else "output"
+    source = _source_terminal(setting)
     output = setting.curve(
-        nodes=setting.between("output", "case"),
-        control=setting.between(sensed, "case"),
+        nodes=setting.between(source, "case"),
+        control=setting.between(
+            "sense" if "sense" in part.terminals else source, "case"
+        ),
         breaks=_columns(set_volts - limit / slope, set_volts),
         siemens=_columns(none, slope, none),
         amps=_columns(-limit, -slope * set_volts, none),
@@ -368,9 +376,9 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
         gate=gate,
     )
     above = _above_set_volts(setting, limit=limit, set_volts=set_volts)
-    sense = _sense_input(setting)
+    inner = (*_sense_input(setting), *_ripple(setting), _diode_leak(setting))
     if exciter is None:
-        return output, above, *sense
+        return output, above, *inner
     diodes = setting.linear(
         np.full_like(limit, setting.scale**2 / EXCITER_SIEMENS),
         nodes=(part.terminals["output"], exciter),
@@ -379,7 +387,35 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
         gate=gate,
     )
     field = setting.linear(values["field_ohms"], nodes=(exciter, case), suffix="/field")
-    return output, above, *sense, diodes, field
+    return output, above, *inner, diodes, field
+
+
+def _source_terminal(setting: Setting) -> str:
+    """Return where the alternator's current comes from: before its ripple drop."""
+    return "rectifier" if "rectifier" in setting.part.terminals else "output"
+
+
+def _ripple(setting: Setting) -> tuple[Branch, ...]:
+    """Return what stands for the alternating volts, if the car tells them."""
+    if "rectifier" not in setting.part.terminals:
+        return ()
+    nodes = setting.between("rectifier", "output")
+    ohms = setting.values["ripple_ohms"]
+    return (setting.linear(ohms, nodes=nodes, suffix="/ripple"),)
+
+
+def _diode_leak(setting: Setting) -> Branch:
+    """Return the way from the output back through a shorted diode, key off too.
+
+    It leads by a winding and the exciter diodes to the field.
+    """
+    ohms = setting.values["diode_leak_ohms"]
+    if "exciter" in setting.part.terminals:
+        nodes = setting.between("output", "exciter")
+    else:
+        nodes = setting.between("output", "case")
+        ohms = ohms + setting.values["field_ohms"]
+    return setting.linear(ohms, nodes=nodes, suffix="/diode-leak")
 
 
 def _above_set_volts(
@@ -393,7 +429,7 @@ def _above_set_volts(
     none = np.zeros_like(limit)
     clamp = np.full_like(limit, CLAMP_VOLTS * setting.scale)
     slope = np.full_like(limit, CLAMP_SIEMENS)
-    nodes = setting.between("output", "case")
+    nodes = setting.between(_source_terminal(setting), "case")
     if not _has_sense_wire(setting):
         return setting.curve(
             nodes=nodes,
@@ -751,7 +787,7 @@ ELEMENTS: Mapping[str, Element] = {
     ),
     "alternator": Element(
         terminals=("output", "case"),
-        optional_terminals=("sense", "exciter"),
+        optional_terminals=("sense", "exciter", "rectifier"),
         parameters=(
             "set_volts",
             "droop_volts",
@@ -764,6 +800,9 @@ ELEMENTS: Mapping[str, Element] = {
             "sense_error_volts",
             "sense_limit_volts",
             "sense_backup_volts",
+            "belt_amps_per_rpm",
+            "ripple_ohms",
+            "diode_leak_ohms",
         ),
         branches=_alternator,
         has_ground_side=True,

@@ -20,6 +20,8 @@ VOLTAGE_EXPONENTS: Mapping[str, int] = MappingProxyType(
         "droop_volts": 1,
         "sense_limit_volts": 1,
         "sense_backup_volts": 1,
+        "belt_amps_per_rpm": -1,
+        "ripple_ohms": 1,
         "field_ohms": 2,
         "sense_error_volts": 1,
         "cranking_amps": -1,

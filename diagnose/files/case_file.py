@@ -49,6 +49,7 @@ MEASURES = MappingProxyType(
         ReadingKind.DC_VOLTS: VOLTAGE,
         ReadingKind.OHMS: RESISTANCE,
         ReadingKind.AMPS: CURRENT,
+        ReadingKind.AC_VOLTS: VOLTAGE,
     }
 )
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
@@ -97,6 +98,7 @@ class StepEntry(CaseEntry):
     symptom: Name | None = None
     answer: YesOrNo | None = None
     volts: Volts | None = None
+    ac: Volts | None = None
     ohms: Ohms | None = None
     amps: Amps | None = None
     red: Name | None = None
@@ -157,6 +159,7 @@ STEP_KEYS = MappingProxyType(
     {
         "symptom": ("answer",),
         "volts": ("red", "black", "state"),
+        "ac": ("red", "black", "state"),
         "ohms": ("red", "black", "state"),
         "amps": ("at", "state"),
         "look": ("found", "state"),

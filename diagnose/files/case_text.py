@@ -37,6 +37,7 @@ _UNITS = {
     ReadingKind.DC_VOLTS: Unit.VOLTS,
     ReadingKind.OHMS: Unit.OHMS,
     ReadingKind.AMPS: Unit.AMPS,
+    ReadingKind.AC_VOLTS: Unit.VOLTS,
 }
 
 

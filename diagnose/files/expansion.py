@@ -184,6 +184,10 @@ def _add_alternator(entry: AlternatorEntry, draft: Draft) -> None:
         for name in ("output", "case", "sense", "exciter")
     }
     draft.optional.update(("alternator.sense", "alternator.exciter"))
+    # inside the alternator: no probe gets there
+    terminals["rectifier"] = draft.declare(
+        "alternator", "rectifier", place="", location=location
+    )
     draft.add(
         Part(
             name="alternator",

@@ -618,6 +618,7 @@ class MeterFile(Entry):
     volts: RangeEntry
     ohms: RangeEntry
     amps: RangeEntry
+    ac_volts: RangeEntry
     input_ohms: NumberEntry
     lead_ohms: NumberEntry
     slip_probability: NumberEntry
@@ -630,6 +631,7 @@ class MeterFile(Entry):
             volts=self.volts.meter_range(),
             ohms=self.ohms.meter_range(),
             amps=self.amps.meter_range(),
+            ac_volts=self.ac_volts.meter_range(),
             input_ohms=self.input_ohms.value,
             lead_ohms=self.lead_ohms.value,
             slip_probability=self.slip_probability.value,

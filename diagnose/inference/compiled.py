@@ -30,7 +30,7 @@ from diagnose.measurement.quantities import (
     symptom_probability,
     usable_symptoms,
 )
-from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind, ripple_nodes
 
 GHOST_OHMS = 1e6
 # From memory: dirt and damp leave anything from some hundred kohm up.
@@ -165,13 +165,17 @@ class Compiled:
             column = prediction.probes[rows, :, self._columns[probe]]
             column = column.astype(np.float64)
             return np.asarray(np.abs(column) if is_current else 1.0 - column)
-        red = self.predictor.node_index[reading.red]
-        black = self.predictor.node_index[reading.black]
+        leads = reading.red, reading.black
+        if reading.kind is ReadingKind.AC_VOLTS:
+            leads = ripple_nodes(self.car) or leads
+        red, black = (self.predictor.node_index[node] for node in leads)
         if reading.kind is ReadingKind.OHMS:
             return self._ohms(hypotheses, state, (red, black), rows)
         volts = prediction.volts[state]
         units = prediction.source_units[state]
         across = volts[rows, :, red].astype(np.float64) - volts[rows, :, black]
+        if reading.kind is ReadingKind.AC_VOLTS:
+            return np.asarray(np.abs(across))
         source = np.maximum(units[rows, :, red], units[rows, :, black])
         source_ohms = SOURCE_UNIT_OHMS * source.astype(np.float64)
         return loaded_volts(across, source_ohms, self.knowledge.meter)
@@ -249,6 +253,7 @@ def loaded_volts(
     ...     volts=range_,
     ...     ohms=range_,
     ...     amps=range_,
+    ...     ac_volts=range_,
     ...     input_ohms=1e7,
     ...     lead_ohms=0.2,
     ...     slip_probability=0.02,

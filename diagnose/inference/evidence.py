@@ -22,6 +22,10 @@ OHMS_MODEL_FRACTION = 0.1
 AMPS_MODEL_FRACTION = 0.07
 # From memory: loads of one type differ by some percent, and so does the clamp's
 # position.
+AC_MODEL_VOLTS = 0.005
+AC_MODEL_FRACTION = 0.35
+# From memory: what a battery lets through at some hundred hertz differs from battery to
+# battery by a third, and so does what a meter makes of the wave.
 SPACING = 3.0
 # Derived: predicted values lie about (range/n_draws) apart; a kernel of about half
 # their standard deviation over n_draws times this closes the gaps between draws.
@@ -57,13 +61,20 @@ class Spread:
 
 
 def spread_of(kind: ReadingKind, meter: Meter, *, system_volts: float) -> Spread:
-    """Return the spread of volts, amps or ohms."""
+    """Return the spread of volts, AC volts, amps or ohms."""
     if kind is ReadingKind.DC_VOLTS:
         return Spread(
             range_=meter.volts,
             fixed=meter.model_volts,
             fraction=meter.model_fraction,
             span=1.25 * system_volts,
+        )
+    if kind is ReadingKind.AC_VOLTS:
+        return Spread(
+            range_=meter.ac_volts,
+            fixed=AC_MODEL_VOLTS,
+            fraction=AC_MODEL_FRACTION,
+            span=0.1 * system_volts,
         )
     if kind is ReadingKind.AMPS:
         return Spread(

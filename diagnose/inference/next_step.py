@@ -23,6 +23,7 @@ VOLT_EDGES = np.array(
     ]
 )
 AMP_EDGES = np.array([0.03, 0.1, 0.3, 1, 2, 4, 6, 9, 13, 18, 25, 35, 50, 80, 120, 180])
+AC_VOLT_EDGES = np.array([0.01, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2, 0.35, 0.6, 1.0])
 OHM_EDGES = np.array([0.3, 0.6, 1, 2, 4, 8, 16, 40, 100, 300, 1e3, 1e4, 1e5, 1e6, 4e7])
 LOOK_EDGES = np.array([0.5])
 # Derived: steps of a few times the meter's and the model's spread; they serve planning
@@ -250,10 +251,14 @@ def common_particles(
 
 
 def edges_for(unit: str) -> FloatArray:
-    """Return the outcome edges for volts, amps, ohms or a look."""
-    return {"volts": VOLT_EDGES, "amps": AMP_EDGES, "ohms": OHM_EDGES}.get(
-        unit, LOOK_EDGES
-    )
+    """Return the outcome edges for volts, AC volts, amps, ohms or a look."""
+    edges = {
+        "volts": VOLT_EDGES,
+        "ac": AC_VOLT_EDGES,
+        "amps": AMP_EDGES,
+        "ohms": OHM_EDGES,
+    }
+    return edges.get(unit, LOOK_EDGES)
 
 
 def best_first(saves_minutes: FloatArray, cost_minutes: FloatArray) -> Sequence[int]:

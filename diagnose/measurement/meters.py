@@ -68,6 +68,7 @@ class Meter:
     volts: MeterRange
     ohms: MeterRange
     amps: MeterRange
+    ac_volts: MeterRange
     input_ohms: float
     lead_ohms: float
     slip_probability: float

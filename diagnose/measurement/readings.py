@@ -22,6 +22,7 @@ class ReadingKind(Enum):
     """What the meter was set to."""
 
     DC_VOLTS = "volts"
+    AC_VOLTS = "ac"  # the alternator's ripple, across the battery
     OHMS = "ohms"
     AMPS = "amps"
     LOOK = "look"  # a look at a fuse: 1.0 blown, 0.0 sound
@@ -34,8 +35,9 @@ class Reading:
     Parameters
     ----------
     red, black : str
-        Nodes of the leads. For AMPS, `red` is the part the clamp is round and `black`
-        is empty; for LOOK, `red` is the fuse and `black` is empty.
+        Nodes of the leads; AC_VOLTS are read across the battery. For AMPS, `red` is the
+        part the clamp is round and `black` is empty; for LOOK, `red` is the fuse and
+        `black` is empty.
     """
 
     kind: ReadingKind
@@ -58,13 +60,49 @@ def clamp_parts(car: Car) -> tuple[str, ...]:
     )
 
 
+def ripple_nodes(car: Car) -> tuple[str, str] | None:
+    """Return the nodes between which the ripple is told, or None without alternator.
+
+    The volts between them stand for what a meter on AC volts shows across the battery.
+    """
+    for part in car.parts:
+        if part.kind == "alternator" and "rectifier" in part.terminals:
+            return part.terminals["rectifier"], part.terminals["output"]
+    return None
+
+
+def ripple_readings(car: Car) -> tuple[Reading, ...]:
+    """Return the AC volts across the battery, in every state with a running engine."""
+    if ripple_nodes(car) is None:
+        return ()
+    posts = [
+        node
+        for part in car.parts
+        if part.kind == "battery"
+        for node in part.terminals.values()
+        if node != car.reference
+    ]
+    return tuple(
+        Reading(
+            kind=ReadingKind.AC_VOLTS,
+            state=state.name,
+            red=post,
+            black=car.reference,
+        )
+        for post in posts
+        if post in car.test_points
+        for state in car.states
+        if state.is_engine_running
+    )
+
+
 def proposable_readings(car: Car) -> tuple[Reading, ...]:
     """Return the readings worth ranking.
 
-    Volts from every test point to the battery post in every state; the drop along
-    wires,
-    contacts, fuses and studs, and across consumers, wherever current may flow; a look
-    at every fuse; ohms to the battery post with the battery disconnected.
+    Volts from every test point to the battery post in every state; AC volts across the
+    battery while the engine runs; the drop along wires, contacts, fuses and studs, and
+    across consumers, wherever current may flow; a look at every fuse; ohms to the
+    battery post with the battery disconnected.
     """
     found: dict[Reading, None] = {}
     states = [state for state in car.states if state.is_battery_connected]
@@ -100,6 +138,7 @@ def proposable_readings(car: Car) -> tuple[Reading, ...]:
                     black="",
                 )
             )
+    found.update(dict.fromkeys(ripple_readings(car)))
     return tuple(found)
 
 

@@ -327,7 +327,7 @@ class Adviser:
         compiled = self._model.compiled
         prediction = conclusion.hypotheses.prediction
         kind = readings[0].kind
-        if kind in (ReadingKind.LOOK, ReadingKind.AMPS):
+        if kind not in (ReadingKind.DC_VOLTS, ReadingKind.OHMS):
             return np.stack(
                 [
                     compiled.predicted(conclusion.hypotheses, r)[rows, draws]

@@ -17,6 +17,7 @@ from diagnose.measurement.readings import (
     Reading,
     ReadingKind,
     clamp_parts,
+    ripple_readings,
 )
 from diagnose.session.advising import LEAST_SAVING, Adviser, Priced, whereabouts
 from diagnose.session.answer import (
@@ -63,6 +64,7 @@ UNITS = {
     ReadingKind.DC_VOLTS: Unit.VOLTS,
     ReadingKind.OHMS: Unit.OHMS,
     ReadingKind.AMPS: Unit.AMPS,
+    ReadingKind.AC_VOLTS: Unit.VOLTS,
 }
 
 
@@ -179,7 +181,7 @@ class Diagnosis:
         Parameters
         ----------
         step : str
-            ``volts|state|red|black`` (or ohms, amps, look) or ``symptom|name``.
+            ``volts|state|red|black`` (or ac, ohms, amps, look) or ``symptom|name``.
 
         Raises
         ------
@@ -432,6 +434,8 @@ class Diagnosis:
         else:
             for node in (reading.red, reading.black):
                 self._known(node, dict.fromkeys(words.nodes, ""), "test point")
+        if reading.kind is ReadingKind.AC_VOLTS:
+            self._check_ripple(reading)
         is_isolated = not self._model.car.state(reading.state).is_battery_connected
         if reading.kind is ReadingKind.OHMS and not is_isolated:
             raise ReadingError(
@@ -442,6 +446,18 @@ class Diagnosis:
             raise ReadingError(
                 "with the battery disconnected there are no volts and no amps to read; "
                 "take them in another state, or read ohms"
+            )
+
+    def _check_ripple(self, reading: Reading) -> None:
+        known = ripple_readings(self._model.car)
+        leads = {reading.red, reading.black}
+        if not any(
+            one.state == reading.state and {one.red, one.black} == leads
+            for one in known
+        ):
+            raise ReadingError(
+                "AC volts are understood across the battery's two posts only, with the "
+                "engine running"
             )
 
     def _known(self, name: str, known: Mapping[str, object], what: str) -> None:

@@ -385,6 +385,7 @@ def _clashes(standing: Sequence[Fact], model: Model) -> tuple[str, ...]:
             ReadingKind.DC_VOLTS: model.knowledge.meter.volts,
             ReadingKind.OHMS: model.knowledge.meter.ohms,
             ReadingKind.AMPS: model.knowledge.meter.amps,
+            ReadingKind.AC_VOLTS: model.knowledge.meter.ac_volts,
         }
         limit = float(ranges[fact.kind].half_width(np.array(before.value)))
         if abs(fact.value - before.value) > CLASH_DEVIATIONS * max(limit, 0.05):

@@ -330,7 +330,7 @@ def predicted_values(
         for reading in readings:
             if reading.state != state:
                 continue
-            if reading.kind in (ReadingKind.LOOK, ReadingKind.AMPS):
+            if reading.kind not in (ReadingKind.DC_VOLTS, ReadingKind.OHMS):
                 values = compiled.predicted(compiled.singles, reading)
                 stray: FloatArray | float = 0.0
             else:
@@ -379,6 +379,7 @@ def _range_of(reading: Reading, model: Model) -> MeterRange | None:
         ReadingKind.DC_VOLTS: meter.volts,
         ReadingKind.OHMS: meter.ohms,
         ReadingKind.AMPS: meter.amps,
+        ReadingKind.AC_VOLTS: meter.ac_volts,
     }.get(reading.kind)
 
 

@@ -107,6 +107,8 @@ class Row:
         The black lead is not on the car's reference but on the part's other end.
     is_look : bool
         Not a measurement but a look at the fuse `red`.
+    is_ac : bool
+        The meter is on AC volts.
     cautions : tuple[str, ...]
         Those of the states and of the places the leads go to.
     """
@@ -116,6 +118,7 @@ class Row:
     black: str
     is_drop: bool
     is_look: bool
+    is_ac: bool
     cells: tuple[Cell, ...]
     cautions: tuple[str, ...]
 
@@ -281,10 +284,11 @@ def _rows(
 ) -> Iterator[Row]:
     """Yield the readings, those of one place of the leads together."""
     car = compiled.car
-    together: dict[tuple[str, str], list[Reading]] = {}
+    together: dict[tuple[str, str, bool], list[Reading]] = {}
     for reading in readings:
-        together.setdefault((reading.red, reading.black), []).append(reading)
-    for (red, black), group in together.items():
+        is_ac = reading.kind is ReadingKind.AC_VOLTS
+        together.setdefault((reading.red, reading.black, is_ac), []).append(reading)
+    for (red, black, is_ac), group in together.items():
         cautions = (c for r in group for c in cautions_for(r, car, compiled.knowledge))
         yield Row(
             place=_place(group[0], car),
@@ -292,6 +296,7 @@ def _rows(
             black=black,
             is_drop=black not in {"", car.reference},
             is_look=not black,
+            is_ac=is_ac,
             cells=tuple(_cell(reading, compiled, hypotheses) for reading in group),
             cautions=tuple(dict.fromkeys(cautions)),
         )
@@ -338,7 +343,10 @@ def _error(value: float, kind: ReadingKind, meter: Meter) -> float:
     """Return how far off the meter may be."""
     if kind is ReadingKind.LOOK:
         return 0.0
-    range_ = meter.volts if kind is ReadingKind.DC_VOLTS else meter.ohms
+    range_ = {
+        ReadingKind.DC_VOLTS: meter.volts,
+        ReadingKind.AC_VOLTS: meter.ac_volts,
+    }.get(kind, meter.ohms)
     return float(range_.half_width(np.array(value)))
 
 

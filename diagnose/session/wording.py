@@ -12,6 +12,7 @@ UNITS = {
     ReadingKind.DC_VOLTS: Unit.VOLTS,
     ReadingKind.OHMS: Unit.OHMS,
     ReadingKind.AMPS: Unit.AMPS,
+    ReadingKind.AC_VOLTS: Unit.VOLTS,
 }
 
 
@@ -42,6 +43,8 @@ def place_words(reading: Reading, car: Car) -> str:
         return f"look at {reading.red}"
     if reading.kind is ReadingKind.AMPS:
         return f"amps at {reading.red}"
+    if reading.kind is ReadingKind.AC_VOLTS:
+        return "the battery, AC"
     if reading.black == car.reference:
         return reading.red
     return f"{reading.red} to {reading.black}"
@@ -80,6 +83,11 @@ def instruction(reading: Reading, car: Car) -> str:
         )
     if reading.kind is ReadingKind.AMPS:
         where = f"Clamp on DC amps, round the wire at {reading.red}."
+    elif reading.kind is ReadingKind.AC_VOLTS:
+        where = (
+            f"Meter on AC volts, lowest range. Red lead on {reading.red}, black on "
+            f"{reading.black}."
+        )
     elif reading.kind is ReadingKind.OHMS:
         where = _ohms_words(reading, car)
     else:

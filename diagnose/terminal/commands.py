@@ -50,6 +50,8 @@ _UNITS = {
     ReadingKind.AMPS: Unit.AMPS,
 }
 _KINDS = {unit: kind for kind, unit in _UNITS.items()}
+_UNITS[ReadingKind.AC_VOLTS] = Unit.VOLTS
+# after the line above: volts alone are DC volts
 
 
 class Slot(Enum):
@@ -232,9 +234,10 @@ def _wanted(step: ProposedStep) -> str:
         return "yes or no"
     if step.reading_kind == ReadingKind.LOOK.value:
         return "blown or sound"
-    examples = {"volts": "12.4", "ohms": "0.3 or OL", "amps": "7.2"}
+    examples = {"volts": "12.4", "ac": "0.035", "ohms": "0.3 or OL", "amps": "7.2"}
     example = examples.get(step.reading_kind, "12.4")
-    return f"the {step.reading_kind} the meter shows, such as {example}"
+    quantity = step.reading_kind.replace("ac", "AC volts")
+    return f"the {quantity} the meter shows, such as {example}"
 
 
 def _is_over_range(text: str) -> bool:
@@ -274,7 +277,7 @@ def _usage(name: str) -> ReadingError:
 
 
 def _read(words: tuple[str, ...], desk: Desk) -> Request:
-    """Understand ``read [volts|ohms|amps] NODE [NODE] STATE VALUE``."""
+    """Understand ``read [volts|ac|ohms|amps] NODE [NODE] STATE VALUE``."""
     asked, words = _leading_kind(words)
     nodes, state, rest = _split_at_state(words, desk, "read")
     if not rest:
@@ -295,7 +298,7 @@ def _read(words: tuple[str, ...], desk: Desk) -> Request:
 def _leading_kind(
     words: tuple[str, ...],
 ) -> tuple[ReadingKind | None, tuple[str, ...]]:
-    """Split off a leading ``volts``, ``ohms`` or ``amps``."""
+    """Split off a leading ``volts``, ``ac``, ``ohms`` or ``amps``."""
     names = {kind.value: kind for kind in _UNITS}
     if words and words[0].lower() in names:
         return names[words[0].lower()], words[1:]
@@ -477,7 +480,7 @@ def _why(words: tuple[str, ...], desk: Desk) -> Request:
 
 
 def _expect(words: tuple[str, ...], desk: Desk) -> Request:
-    """Understand ``expect [volts|ohms|amps] NODE [NODE] STATE``, or nothing."""
+    """Understand ``expect [volts|ac|ohms|amps] NODE [NODE] STATE``, or nothing."""
     if not words:
         if desk.step is None:
             raise _usage("expect")

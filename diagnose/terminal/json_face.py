@@ -27,7 +27,12 @@ PROTOCOL_VERSION = 1
 
 Json = None | bool | int | float | str | list["Json"] | dict[str, "Json"]
 
-_UNITS = {"volts": Unit.VOLTS, "ohms": Unit.OHMS, "amps": Unit.AMPS}
+_UNITS = {
+    "volts": Unit.VOLTS,
+    "ac": Unit.VOLTS,
+    "ohms": Unit.OHMS,
+    "amps": Unit.AMPS,
+}
 _LOOKS = {"blown": 1.0, "sound": 0.0}
 
 

@@ -112,6 +112,6 @@ def _number(value: float, kind: ReadingKind) -> Number:
     """Return a value without digits that mean nothing."""
     if math.isinf(value):
         return OVER_RANGE
-    if kind is ReadingKind.DC_VOLTS:
+    if kind in (ReadingKind.DC_VOLTS, ReadingKind.AC_VOLTS):
         return round(value, 3) + 0.0  # no minus before a nought
     return float(f"{value:.4g}")

@@ -24,8 +24,11 @@ LONGEST_LABEL = 38
 """A longer label gets a line of its own. Own choice. [characters]"""
 GAP = "  "
 READ_CAUTIONS = "before the first reading, read the cautions at the end of this sheet."
-VOLT_DECIMALS = 2
-OHM_DECIMALS = 1
+DECIMALS = {
+    ReadingKind.DC_VOLTS: 2,
+    ReadingKind.AC_VOLTS: 3,
+    ReadingKind.OHMS: 1,
+}
 # What a hand-held meter shows on its lowest ranges; finer digits would be invented.
 
 
@@ -240,6 +243,8 @@ def _row_lines(row: Row, states: Sequence[OperatingState]) -> Iterator[_Line]:
 
 
 def _label(row: Row) -> str:
+    if row.is_ac:
+        return f"{row.red}, AC"
     return f"{row.red} to {row.black}" if row.is_drop else row.red
 
 
@@ -251,6 +256,6 @@ def _changed_words(cell: Cell | None) -> str:
 
 
 def _words(band: Band, kind: ReadingKind) -> str:
-    decimals = VOLT_DECIMALS if kind is ReadingKind.DC_VOLTS else OHM_DECIMALS
+    decimals = DECIMALS[kind]
     low, high = round(band.low, decimals), round(band.high, decimals)
     return range_words(low, high, kind).removesuffix(" V")

@@ -276,6 +276,7 @@ def _could_show(event: Measured, shown: float, model: Model) -> bool:
         ReadingKind.DC_VOLTS: meter.volts,
         ReadingKind.OHMS: meter.ohms,
         ReadingKind.AMPS: meter.amps,
+        ReadingKind.AC_VOLTS: meter.ac_volts,
     }
     range_ = ranges[event.reading.kind]
     error = float(range_.half_width(np.array(shown))) + 0.5 * range_.resolution

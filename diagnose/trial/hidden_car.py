@@ -141,6 +141,7 @@ class HiddenCar:
         ranges = {
             ReadingKind.DC_VOLTS: meter.volts,
             ReadingKind.AMPS: meter.amps,
+            ReadingKind.AC_VOLTS: meter.ac_volts,
             ReadingKind.OHMS: meter.ohms,
         }
         range_ = ranges[reading.kind]
@@ -155,7 +156,7 @@ class HiddenCar:
         if reading.kind is ReadingKind.LOOK:
             return reading
         car = self._stock.model.car
-        if reading.kind is ReadingKind.AMPS:
+        if reading.kind in (ReadingKind.AMPS, ReadingKind.AC_VOLTS):
             return reading
         nodes = sorted(car.test_points)
         other = nodes[int(self._random.integers(len(nodes)))]

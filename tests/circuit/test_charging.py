@@ -13,6 +13,7 @@ import pytest
 from diagnose.circuit.car import OperatingState, Origin, Part, Value, fixed
 from tests.circuit.small_circuits import (
     GROUND,
+    KEY_OFF,
     SolvedCircuit,
     make_part,
     make_resistor,
@@ -46,13 +47,18 @@ def make_battery() -> Part:
 
 
 def make_alternator(*optional: str, **changed: float) -> Part:
-    """Return an alternator on the bench, its case on the reference."""
+    """Return an alternator on the bench, its case on the reference.
+
+    Parameters
+    ----------
+    optional : str
+        Its optional terminals that are joined: sense, exciter.
+    """
     part = make_part(
         "alternator",
         "alternator",
         OUTPUT,
         GROUND,
-        *optional,
         set_volts=14.2,
         droop_volts=0.25,
         rated_amps=100.0,
@@ -64,12 +70,18 @@ def make_alternator(*optional: str, **changed: float) -> Part:
         sense_error_volts=0.0,
         sense_limit_volts=2.5,
         sense_backup_volts=1.0,
+        belt_amps_per_rpm=10.0,
+        ripple_ohms=0.0003,
+        diode_leak_ohms=1e9,
     )
     values = {
         name: Value(distribution=fixed(amount), origin=Origin.CAR_FILE)
         for name, amount in changed.items()
     }
-    return replace(part, values={**part.values, **values})
+    inner = {name: f"alternator.{name}" for name in ("rectifier", *optional)}
+    return replace(
+        part, terminals={**part.terminals, **inner}, values={**part.values, **values}
+    )
 
 
 def charging(
@@ -82,7 +94,7 @@ def charging(
     """Return a car at idle whose regulator senses at the battery."""
     parts = [
         make_battery(),
-        make_alternator(SENSE, rated_amps=rated_amps),
+        make_alternator("sense", rated_amps=rated_amps),
         make_resistor(OUTPUT, HOT, charge_ohms, name="charge-wire"),
         make_resistor(sense_at, SENSE, sense_ohms, name="sense-wire"),
         make_resistor(HOT, GROUND, LOAD_OHMS, name="loads"),
@@ -146,7 +158,7 @@ def test_a_sense_wire_on_a_dead_feed_charges_up_to_the_limit() -> None:
 def test_a_sense_wire_on_a_feed_that_drops_a_volt_charges_a_volt_high() -> None:
     parts = [
         make_battery(),
-        make_alternator(SENSE),
+        make_alternator("sense"),
         make_resistor(OUTPUT, HOT, 0.005, name="charge-wire"),
         make_resistor(HOT, "lamp-feed.out", 0.1, name="lamp-feed"),
         make_resistor("lamp-feed.out", GROUND, 1.32, name="lamps"),
@@ -157,6 +169,90 @@ def test_a_sense_wire_on_a_feed_that_drops_a_volt_charges_a_volt_high() -> None:
     # Derived: lamps of 1.32 ohm behind .1 ohm take 14.1 / 1.42 = 10.7 A.
     assert solved.drop_volts(HOT, "lamp-feed.out") == pytest.approx(1.07, abs=0.05)
     assert solved.drop_volts(SENSE) == pytest.approx(14.1, abs=0.1)
+
+
+# Rule: a sound alternator leaves 10 to 50 mV AC at the battery.
+def test_a_sound_alternator_leaves_millivolts_of_ripple() -> None:
+    solved = charging()
+
+    # Derived: .0003 V for each of the 29 A of loads and battery.
+    assert solved.drop_volts("alternator.rectifier", OUTPUT) == pytest.approx(
+        0.0087, abs=0.001
+    )
+
+
+def test_an_open_charge_wire_leaves_no_ripple() -> None:
+    solved = charging(charge_ohms=OPEN_OHMS)
+
+    assert abs(solved.drop_volts("alternator.rectifier", OUTPUT)) < 1e-4
+
+
+def with_belt(alternator_rpm: float, amps_per_rpm: float) -> float:
+    """Return what an alternator gives at most with a belt that slips. [A]."""
+    state = replace(IDLE, engine_rpm=alternator_rpm / 2.2)
+    parts = [
+        make_battery(),
+        make_alternator(belt_amps_per_rpm=amps_per_rpm),
+        make_resistor(OUTPUT, HOT, 0.005, name="charge-wire"),
+        make_resistor(HOT, GROUND, 0.1, name="loads"),
+    ]
+    return -solve_circuit(parts, state).branch_amps["alternator"]
+
+
+# Derived: the torque that a belt passes without slipping is the same at every speed, so
+# the power and the current at fixed volts rise with the speed.
+def test_a_slipping_belt_gives_current_in_proportion_to_speed() -> None:
+    idle_amps = with_belt(1760.0, 0.01)
+
+    assert idle_amps == pytest.approx(17.6)
+    assert with_belt(4400.0, 0.01) == pytest.approx(2.5 * idle_amps)
+
+
+def test_a_slipping_belt_does_no_harm_at_small_loads() -> None:
+    parts = [
+        make_battery(),
+        make_alternator(belt_amps_per_rpm=0.01),
+        make_resistor(OUTPUT, HOT, 0.005, name="charge-wire"),
+        make_resistor(HOT, GROUND, 2.0, name="loads"),
+    ]
+    solved = solve_circuit(parts, IDLE)
+
+    assert solved.drop_volts(OUTPUT) == pytest.approx(14.1, abs=0.15)
+
+
+def key_off(*, leak_ohms: float) -> SolvedCircuit:
+    """Return a car at rest with a charge lamp of 3 W, its feed loaded by 20 ohm."""
+    parts = [
+        make_battery(),
+        make_alternator("exciter", diode_leak_ohms=leak_ohms),
+        make_resistor(OUTPUT, HOT, 0.005, name="charge-wire"),
+        make_part(
+            "lamp",
+            "charge-lamp",
+            "key.run",
+            "alternator.exciter",
+            lamp_watts=3.0,
+            lamp_volts=13.5,
+            is_open=0.0,
+        ),
+        make_resistor("key.run", GROUND, 20.0, name="feed"),
+    ]
+    return solve_circuit(parts, KEY_OFF)
+
+
+# Derived: 12.6 V behind .3 ohm into a field of 4 ohm is 2.9 A. Rule: a shorted diode
+# drains the battery over night and lets the charge lamp glow with the key off.
+def test_a_shorted_diode_drains_the_battery_through_the_field() -> None:
+    solved = key_off(leak_ohms=0.3)
+
+    assert -solved.branch_amps["battery"] == pytest.approx(2.9 + 0.45, abs=0.3)
+    assert abs(solved.branch_amps["charge-lamp"]) > 0.1
+
+
+def test_sound_diodes_drain_nothing() -> None:
+    solved = key_off(leak_ohms=OPEN_OHMS)
+
+    assert -solved.branch_amps["battery"] < 1e-6
 
 
 def test_without_a_sense_wire_the_output_keeps_to_its_set_point() -> None:

@@ -53,6 +53,10 @@ steps:
   - look: pump-fuse
     found: blown
     state: key-off
+  - ac: 35 mV
+    red: battery.plus
+    black: battery.minus
+    state: idle
   - repair: pump-wire:short_to_ground
     cures: yes
 at-the-end: {advice: fixed, wrong-repairs: 1}
@@ -123,9 +127,23 @@ CASE = WorkedCase(
             column=5,
         ),
         CaseStep(
-            event=Repaired(cause="pump-wire:short_to_ground", is_cured=True),
+            event=Measured(
+                reading=Reading(
+                    kind=ReadingKind.AC_VOLTS,
+                    state="idle",
+                    red="battery.plus",
+                    black="battery.minus",
+                ),
+                value=0.035,
+            ),
             must=Must(),
             line=27,
+            column=5,
+        ),
+        CaseStep(
+            event=Repaired(cause="pump-wire:short_to_ground", is_cured=True),
+            must=Must(),
+            line=31,
             column=5,
         ),
     ),
@@ -241,7 +259,7 @@ def test_step_of_two_kinds_is_refused(
     (found,) = problems("    found: blown\n", "    found: blown\n    repair: a:b\n")
 
     assert found == (
-        "24:5: a step has one of symptom, volts, ohms, amps, look, repair; "
+        "24:5: a step has one of symptom, volts, ac, ohms, amps, look, repair; "
         "found look, repair"
     )
 

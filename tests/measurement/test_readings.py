@@ -45,6 +45,17 @@ def test_volts_are_read_at_every_point_in_every_live_state() -> None:
     assert len(found & {(n, s) for n in CAR.nodes for s in ("key-off", "lit")}) == 14
 
 
+def test_ripple_is_read_across_the_battery_while_the_engine_runs(model: Model) -> None:
+    found = of_kind(ReadingKind.AC_VOLTS, model.car)
+
+    assert {(r.red, r.black) for r in found} == {("battery.plus", "battery.minus")}
+    assert {r.state for r in found} == {"idle", "idle-loaded", "fast-idle"}
+
+
+def test_a_car_without_alternator_has_no_ripple_to_read() -> None:
+    assert of_kind(ReadingKind.AC_VOLTS) == []
+
+
 def test_ohms_are_read_with_the_battery_disconnected_only() -> None:
     assert {r.state for r in of_kind(ReadingKind.OHMS)} == {"isolated"}
 

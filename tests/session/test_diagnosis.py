@@ -62,6 +62,38 @@ def by_cause(answer: Answer) -> dict[str, float]:
     return {line.name: line.probability for line in answer.causes}
 
 
+# Ripple.
+
+
+def test_ripple_of_a_tenth_of_a_volt_blames_a_rectifier_diode(model: Model) -> None:
+    # Rule: a sound alternator leaves 10 to 50 mV AC at the battery at a full load, and
+    # fewer at the 20 A of this small car; a bad diode leaves .1 to .5 V.
+    ripple = ReadingFact(
+        kind=ReadingKind.AC_VOLTS,
+        state="idle",
+        red="battery.plus",
+        black=POST,
+        value=0.12,
+    )
+    flat = ComplaintFact(complaint="battery-goes-flat")
+    answer = told(model, flat, ripple).answer
+
+    diodes = [line for line in answer.causes if "rectifier diode" in line.says]
+    assert sum(line.probability for line in diodes) > 0.8
+
+
+@pytest.mark.parametrize(
+    ("red", "state"), [("fuel-pump.plus", "idle"), ("battery.plus", "key-on")]
+)
+def test_ac_volts_elsewhere_are_refused(red: str, state: str, model: Model) -> None:
+    ripple = ReadingFact(
+        kind=ReadingKind.AC_VOLTS, state=state, red=red, black=POST, value=0.3
+    )
+
+    with pytest.raises(ReadingError, match="AC volts are understood across"):
+        Diagnosis(model).tell(ripple)
+
+
 # The beginning.
 
 

@@ -117,6 +117,16 @@ def test_blown_and_sound_answer_a_look_at_a_fuse(line: str, value: float) -> Non
             reading(ReadingKind.AMPS, 7.0, state="idle", red="pump-fuse", black=""),
         ),
         (
+            "read ac pump.plus idle 35 mV",
+            reading(
+                ReadingKind.AC_VOLTS,
+                0.035,
+                state="idle",
+                red="pump.plus",
+                black="battery.minus",
+            ),
+        ),
+        (
             "look pump-fuse blown",
             reading(ReadingKind.LOOK, 1.0, state="key-off", red="pump-fuse", black=""),
         ),
