@@ -173,6 +173,11 @@ class OperatingState:
         A second person (or a remote starter switch) is needed.
     caution : str
         Key of a caution in knowledge/, or empty.
+    after : str
+        The state the car comes from: relays, controllers and what holds itself on start
+        as they were there; empty: from rest.
+    is_optional : bool
+        Only a car whose file names it has it.
     exists_when : str
         Symptom that must hold for the state to be reached (the engine keeps running);
         empty when it always can.
@@ -190,6 +195,8 @@ class OperatingState:
     change_minutes: float = 0.5
     needs_helper: bool = False
     caution: str = ""
+    after: str = ""
+    is_optional: bool = False
     exists_when: str = ""
 
 

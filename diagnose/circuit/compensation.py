@@ -8,6 +8,7 @@ meaning of faults to `faults`.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,8 +16,19 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.linearised import BLOCK_POINTS, Changes, Linearised
 from diagnose.circuit.nearby import Nearby
-from diagnose.circuit.nodal import FORCED, BoolArray, IntArray, Network, Slots
-from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolver
+from diagnose.circuit.nodal import (
+    FORCED,
+    ON_VOLTS,
+    BoolArray,
+    IntArray,
+    Network,
+    Slots,
+)
+from diagnose.circuit.operating_point import (
+    OperatingPoint,
+    OperatingPointSolver,
+    joined,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +66,9 @@ class Compensated:
     ----------
     network : Network
         Of one operating state, or of several stacked along the draws.
+    before : IntArray or None
+        For each draw the one of the state the car comes from, -1 where it comes from
+        rest: there its gates start, shape (n_draws,).
 
     Attributes
     ----------
@@ -61,10 +76,15 @@ class Compensated:
         The healthy car, one point per draw.
     """
 
-    def __init__(self, network: Network) -> None:
+    def __init__(self, network: Network, before: IntArray | None = None) -> None:
         self.network = network
         self._solver = OperatingPointSolver(network)
         self.base: OperatingPoint = self._solver.base
+        if before is not None:
+            for draws in _in_order(before, np.flatnonzero(before >= 0)):
+                is_on = self.base.is_on[before[draws]]
+                is_on &= network.forced[before[draws]] == 0.0
+                self.base.put(draws, self._solver.solve(draws, is_on=is_on))
         self._linear = Linearised(self._solver)
         self._nearby = Nearby(self._linear)
         is_held = network.is_self_holding & self.base.is_on
@@ -90,7 +110,9 @@ class Compensated:
         """
         return Slots(branch=branch, curves=self.network.curves[draw[:, None], branch])
 
-    def solve(self, draw: IntArray, slots: Slots) -> Solved:
+    def solve(
+        self, draw: IntArray, slots: Slots, before: IntArray | None = None
+    ) -> Solved:
         """Return the operating points under changed branches, events included.
 
         Parameters
@@ -99,6 +121,8 @@ class Compensated:
             The tolerance draw of each point, shape (n_points,).
         slots : Slots
             The changed branches of each point, n_points rows.
+        before : IntArray or None
+            For each point the one of the state the car comes from, -1 for none.
         """
         volts = np.empty((len(draw), len(self.network.nodes)))
         is_settled = self.base.is_settled[draw]
@@ -113,9 +137,8 @@ class Compensated:
             volts[points] = self.base.volts[changes.draw] - falls
             is_base[points] = False
         volts[is_base] = self.base.volts[draw[is_base]]
-        rows = np.flatnonzero(~is_near)
-        fresh = self._solver.solve(draw[rows], slots.take(rows))
-        volts[rows], is_settled[rows] = fresh.volts, fresh.is_settled
+        rows, fresh = self._afresh(np.flatnonzero(~is_near), draw, slots, before, volts)
+        is_settled[rows] = fresh.is_settled
         return Solved(
             draw=draw,
             volts=volts,
@@ -124,6 +147,49 @@ class Compensated:
             changed=tuple(changed),
             fresh=(rows, fresh),
         )
+
+    def _afresh(
+        self,
+        rows: IntArray,
+        draw: IntArray,
+        slots: Slots,
+        before: IntArray | None,
+        volts: FloatArray,
+    ) -> tuple[IntArray, OperatingPoint]:
+        """Return points solved afresh, in the order of their states; fill in `volts`.
+
+        `volts` has those of all other points already.
+        """
+        if before is None:
+            fresh = self._solver.solve(draw[rows], slots.take(rows))
+            volts[rows] = fresh.volts
+            return rows, fresh
+        is_on = np.zeros((len(draw), len(self.network.branches)), dtype=np.bool_)
+        is_fresh = np.zeros(len(draw), dtype=np.bool_)
+        parts = [(rows[:0], self._solver.solve(rows[:0]))]
+        for some in _in_order(before, rows):
+            come = some[before[some] >= 0]
+            from_near = come[~is_fresh[before[come]]]
+            is_on[some] = is_on[before[some]] & (before[some] >= 0)[:, None]
+            is_on[from_near] = self._gates(before[from_near], draw, slots, volts)
+            point = self._solver.solve(draw[some], slots.take(some), is_on=is_on[some])
+            is_on[some], volts[some], is_fresh[some] = point.is_on, point.volts, True
+            parts.append((some, point))
+        points = [point for _, point in parts]
+        return np.concatenate([some for some, _ in parts]), joined(points)
+
+    def _gates(
+        self, points: IntArray, draw: IntArray, slots: Slots, volts: FloatArray
+    ) -> BoolArray:
+        """Return the free gates of points in which each decides by itself."""
+        active = self._solver.plan.active
+        curves = self._solver.active_curves(draw[points], slots.take(points))
+        watch = self.network.watch[active]
+        seen = np.abs(volts[points][:, watch[:, 0]] - volts[points][:, watch[:, 1]]).T
+        is_free = self.network.has_gate[active][:, None] & (curves[FORCED] == 0.0)
+        result = np.zeros((len(points), len(self.network.branches)), dtype=np.bool_)
+        result[:, active] = (is_free & (seen >= curves[ON_VOLTS])).T
+        return result
 
     def _starts(self, draw: IntArray, slots: Slots) -> BoolArray:
         """Return where every gate that feeds itself once on is seen to start.
@@ -205,3 +271,19 @@ class Compensated:
         rows, fresh = solved.fresh
         result[rows] = getattr(fresh, name)[:, branches]
         return np.asarray(result)
+
+
+def _in_order(before: IntArray, rows: IntArray) -> Iterator[IntArray]:
+    """Yield the rows that come from rest, then those that come from these, and so on.
+
+    Parameters
+    ----------
+    before : IntArray
+        Where each point comes from, -1 for rest.
+    """
+    depth, here = np.zeros_like(before), before
+    while (here >= 0).any():
+        depth += here >= 0
+        here = np.where(here >= 0, before[here], -1)
+    for step in np.unique(depth[rows]).tolist():
+        yield rows[depth[rows] == step]

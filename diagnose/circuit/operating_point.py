@@ -1,14 +1,15 @@
 """Operating points: which segment and which gate position each branch ends in.
 
 Events are solved, not assumed. Every gate starts off, as it was before the key was
-turned; then segments settle first and gates follow, until nothing changes; a gate that
-keeps changing is a chattering relay. Leaves linear solutions to `factored`, and the
-many points that no event touches to `compensation`. Inside, arrays are
-(branch, point), as in `factored`.
+turned, or where the state before left it; then segments settle first and gates follow,
+until nothing changes; a gate that keeps changing is a chattering relay. Leaves linear
+solutions to `factored`, and the many points that no event touches to `compensation`.
+Inside, arrays are (branch, point), as in `factored`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -71,6 +72,11 @@ class OperatingPoint:
     flips: IntArray
     is_settled: BoolArray
 
+    def put(self, rows: IntArray, other: OperatingPoint) -> None:
+        """Write other points over some of these."""
+        for field in fields(OperatingPoint):
+            getattr(self, field.name)[rows] = getattr(other, field.name)
+
     def control_volts(self, network: Network) -> FloatArray:
         """Return the control voltage of each branch, (n_points, n_branches). [V]."""
         control = network.control
@@ -132,7 +138,13 @@ class OperatingPointSolver:
         self.base = self.solve(np.arange(network.n_draws))
         self._is_noting = False
 
-    def solve(self, draw: IntArray, slots: Slots | None = None) -> OperatingPoint:
+    def solve(
+        self,
+        draw: IntArray,
+        slots: Slots | None = None,
+        *,
+        is_on: BoolArray | None = None,
+    ) -> OperatingPoint:
         """Return operating points.
 
         Parameters
@@ -142,22 +154,22 @@ class OperatingPointSolver:
         slots : Slots or None
             Branches changed in each point, n_points rows; only an active branch may be
             bent or a source.
+        is_on : BoolArray or None
+            The gates to start from, shape (n_points, n_branches); None: all off.
         """
         parts = []
         for start in range(0, max(len(draw), 1), CHUNK_POINTS):
             points = np.arange(start, min(start + CHUNK_POINTS, len(draw)))
             some = None if slots is None else slots.take(points)
-            parts.append(self._solve_chunk(draw[points], some))
-        return OperatingPoint(
-            **{
-                field.name: np.concatenate(
-                    [getattr(part, field.name) for part in parts]
-                )
-                for field in fields(OperatingPoint)
-            }
-        )
+            gates = np.zeros((len(points), len(self.network.branches)), dtype=np.bool_)
+            if is_on is not None:
+                gates = is_on[points]
+            parts.append(self._solve_chunk(draw[points], some, gates))
+        return joined(parts)
 
-    def _solve_chunk(self, draw: IntArray, slots: Slots | None) -> OperatingPoint:
+    def _solve_chunk(
+        self, draw: IntArray, slots: Slots | None, is_on: BoolArray
+    ) -> OperatingPoint:
         siemens = self._fixed_siemens(draw, slots)
         curves = self.active_curves(draw, slots)
         elimination = self.plan.elimination
@@ -173,7 +185,7 @@ class OperatingPointSolver:
             draw,
             curves,
             segment=self._guesses.of(draw, np.zeros_like(draw)),
-            is_on=np.zeros(curves.shape[1:], dtype=np.bool_),
+            is_on=np.ascontiguousarray(is_on[:, self.plan.active].T),
         )
         rest = self.settling.settle(
             start, look, guesses=self._guesses, is_noting=self._is_noting
@@ -261,6 +273,16 @@ class OperatingPointSolver:
             flips=whole(rest.flips),
             is_settled=rest.is_settled,
         )
+
+
+def joined(parts: Sequence[OperatingPoint]) -> OperatingPoint:
+    """Return the points of all parts, in order."""
+    return OperatingPoint(
+        **{
+            field.name: np.concatenate([getattr(part, field.name) for part in parts])
+            for field in fields(OperatingPoint)
+        }
+    )
 
 
 def fixed_siemens(curves: FloatArray) -> FloatArray:

@@ -284,8 +284,17 @@ class Predictor:
         """
         with self._lock:
             if self._solver is None:
-                self._solver = Compensated(stacked(self.networks))
+                n_draws = self.model.sample.n_draws
+                before = self._before(n_draws)
+                self._solver = Compensated(stacked(self.networks), before)
             return self._solver
+
+    def _before(self, n_points: int) -> IntArray:
+        """Return where points come from, all points of a state in turn; -1: rest."""
+        came = [self.state_index.get(state.after, -1) for state in self.states]
+        first = np.array(came, dtype=np.int64)[:, None] * n_points
+        rows = np.where(first >= 0, first + np.arange(n_points), -1)
+        return np.asarray(rows.ravel())
 
     def healthy_flips(self, state: int) -> IntArray | None:
         """Return how often gates changed in a state in which no draw comes to rest.
@@ -401,7 +410,7 @@ class Predictor:
         tripped = _Tripped.none(n_states, len(points))
         for _ in range(MAX_TRIPS + 1):
             changed = tripped.opened(solver, draw, slots)
-            solved = solver.solve(draw, changed)
+            solved = solver.solve(draw, changed, self._before(len(points)))
             amps = self._kept(room, first + points, solved)
             self._mark_cycling(room, first + points, tripped)
             seconds = self._opening_seconds(draw, changed, amps)

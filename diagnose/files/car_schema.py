@@ -374,6 +374,7 @@ class StateEntry(Entry):
 
     switches: dict[str, str] = {}
     like: str | None = None
+    after: str | None = None
     label: Text | None = None
     engine: Rpm | None = None
     change: Minutes | None = None

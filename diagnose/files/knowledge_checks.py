@@ -438,6 +438,12 @@ def _check_states(contents: Contents) -> Iterator[Finding]:
     """Require of a state that the symptom it exists by is known."""
     symptoms = contents.symptoms.symptoms
     for name, state in contents.states.states.items():
+        if state.after is not None and state.after not in contents.states.states:
+            yield Finding(
+                file="states",
+                location=("states", name, "after"),
+                message=_unknown("state", state.after, contents.states.states),
+            )
         if state.exists_when is not None and state.exists_when not in symptoms:
             yield Finding(
                 file="states",

@@ -495,6 +495,8 @@ class StateEntry(SourcedEntry):
     change_minutes: NotNegative
     needs_helper: bool = False
     caution: str = ""
+    after: Key | None = None
+    is_optional: bool = False
     exists_when: Key | None = None
 
     def state(self, name: str) -> OperatingState:
@@ -512,6 +514,8 @@ class StateEntry(SourcedEntry):
             change_minutes=self.change_minutes,
             needs_helper=self.needs_helper,
             caution=self.caution,
+            after=self.after or "",
+            is_optional=self.is_optional,
             exists_when=self.exists_when or "",
         )
 

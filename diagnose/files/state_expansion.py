@@ -43,12 +43,14 @@ def car_states(car: CarEntry, draft: Draft) -> tuple[OperatingState, ...]:
         Takes the problems.
     """
     switches = car_switches(car)
-    states = dict(draft.knowledge.states)
+    known = draft.knowledge.states
+    states = {name: state for name, state in known.items() if not state.is_optional}
     for name, entry in car.states.items():
-        state = _merged(name, entry, states, draft)
+        state = _merged(name, entry, {**known, **states}, draft)
         if state is not None:
             _check_positions(name, entry, switches, draft)
             states[name] = state
+    _check_order(car, states, draft)
     commands = _commands(car, states, draft)
     return tuple(
         replace(state, commands=state.commands | commands.get(name, frozenset()))
@@ -84,6 +86,7 @@ def _merged(
         name=name,
         switch_positions=MappingProxyType({**base.switch_positions, **entry.switches}),
         label=entry.label or base.label,
+        after=base.after if entry.after is None else entry.after,
         engine_rpm=entry.engine or base.engine_rpm,
         change_minutes=_first(entry.change, base.change_minutes),
         needs_helper=_first(entry.needs_helper, base.needs_helper),
@@ -116,6 +119,28 @@ def _check_positions(
                 f'switch "{switch}" has no position "{position}"'
                 f"{nearest(position, positions)}; it has {', '.join(positions)}",
             )
+
+
+def _check_order(
+    car: CarEntry, states: Mapping[str, OperatingState], draft: Draft
+) -> None:
+    """Report states that come after none that exists, or after themselves."""
+    for name, entry in car.states.items():
+        location = ("states", name, "after")
+        if entry.after is None or draft.is_broken(entry.after):
+            continue
+        if entry.after not in states:
+            draft.report(
+                location,
+                f'there is no operating state "{entry.after}"'
+                f"{nearest(entry.after, states)}; known: {', '.join(states)}",
+            )
+            continue
+        seen = [name]
+        while (before := states[seen[-1]].after) in states and before not in seen:
+            seen.append(before)
+        if before in seen:
+            draft.report(location, f'state "{name}" would come after itself')
 
 
 def _commands(

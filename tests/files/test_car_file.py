@@ -179,6 +179,22 @@ def test_a_new_state_is_like_the_one_it_names(load: Load, small_car: str) -> Non
     )
 
 
+def test_an_optional_state_is_there_when_the_file_names_it(
+    load: Load, small_car: str
+) -> None:
+    without = load(small_car)
+    given = load(small_car + "  run-on: {}\n")
+
+    assert "run-on" not in {state.name for state in without.states}
+    assert given.state("run-on").after == "idle"
+
+
+def test_a_state_comes_after_the_one_the_file_names(load: Load, small_car: str) -> None:
+    text = small_car + "  towing: {like: key-on, after: key-off}\n"
+
+    assert load(text).state("towing").after == "key-off"
+
+
 def test_a_switch_rests_in_its_first_position(fan_car: Car) -> None:
     assert fan_car.switches["key"] == ("off", "run")
 

@@ -520,6 +520,23 @@ def test_an_unsound_circuit_is_the_one_problem_reported(
     assert found == [message]
 
 
+@pytest.mark.parametrize(
+    ("before", "message"),
+    [
+        ("idel", 'there is no operating state "idel" (did you mean "idle"?); known: '),
+        ("cranking", 'state "key-on" would come after itself'),
+    ],
+)
+def test_a_state_that_comes_after_none_or_after_itself_is_reported(
+    before: str, message: str, small_car: str, problems: Problems
+) -> None:
+    text = changed(small_car, "key-on: {", f"key-on: {{after: {before}, ")
+
+    found = problems(text)
+
+    assert [message in line for line in found] == [True]
+
+
 @pytest.mark.parametrize(("entry", "message"), FULL_FORM)
 def test_a_wrong_part_in_full_form_is_reported(
     entry: str, message: str, small_car: str, problems: Problems

@@ -176,6 +176,7 @@ def test_states_are_those_the_symptoms_are_written_for(shipped: Knowledge) -> No
         "idle",
         "idle-loaded",
         "fast-idle",
+        "run-on",
         "isolated",
     ]  # fmt: skip
 
@@ -192,7 +193,7 @@ def test_every_running_state_exists_by_a_symptom(shipped: Knowledge) -> None:
     assert all(state.exists_when in shipped.symptoms for state in running)
 
 
-@pytest.mark.parametrize("state", ["idle", "idle-loaded", "fast-idle"])
+@pytest.mark.parametrize("state", ["idle", "idle-loaded", "fast-idle", "run-on"])
 def test_running_states_warn_of_moving_parts(shipped: Knowledge, state: str) -> None:
     assert shipped.states[state].caution == "moving-parts"
 
@@ -200,7 +201,7 @@ def test_running_states_warn_of_moving_parts(shipped: Knowledge, state: str) -> 
 def test_symptoms_watched_while_cranking_or_running_have_a_caution(
     shipped: Knowledge,
 ) -> None:
-    risky = {"cranking", "idle", "idle-loaded", "fast-idle"}
+    risky = {"cranking", "idle", "idle-loaded", "fast-idle", "run-on"}
     watched = [s for s in shipped.symptoms.values() if s.state in risky]
     bare = [symptom.name for symptom in watched if not symptom.caution]
 
