@@ -97,13 +97,13 @@ def _changed(
     return healthy + amount
 
 
-N_REPLICATES = 8
-# Derived: predictions are interpolated between neighbours, which lie 1/8 apart in the
-# severity's probability.
+LADDER_LEVELS = tuple(float(level) for level in np.linspace(0.01, 0.99, 8))
+# Derived: predictions are interpolated between neighbours, which lie a seventh apart in
+# the severity's probability.
 
 
 def _severity_key(causes: Sequence[Cause]) -> str | None:
-    """Return the key of a fault set's first severity, the one that is replicated."""
+    """Return the key of a fault set's first severity, the one a level is for."""
     for cause in causes:
         for number, change in enumerate(cause.mode.changes):
             if change.amount.shape is not Shape.FIXED:
@@ -115,23 +115,8 @@ def _change_key(cause: Cause, number: int, change: Change) -> str:
     return f"{cause.name}/{number}/{change.parameter}"
 
 
-def severity_levels(model: CarModel, causes: Sequence[Cause]) -> FloatArray:
-    """Return the severity's probability in every replicate, (n_replicates, n_draws).
-
-    Raises
-    ------
-    ValueError
-        If none of the causes has a severity.
-    """
-    key = _severity_key(causes)
-    if key is None:
-        raise ValueError("no severity in this fault set")
-    turns = np.arange(N_REPLICATES)[:, None] / N_REPLICATES
-    return np.asarray((model.sample.probabilities(key) + turns) % 1.0)
-
-
 def changed_values(
-    model: CarModel, causes: Sequence[Cause], replicate: int = 0
+    model: CarModel, causes: Sequence[Cause], level: float | None = None
 ) -> Mapping[str, Values]:
     """Return the values of the parts that some causes change.
 
@@ -140,9 +125,9 @@ def changed_values(
     model : CarModel
     causes : Sequence[Cause]
         Present together; later ones act on what earlier ones left.
-    replicate : int
-        Each of `N_REPLICATES` pairs the same tolerances with another severity of the
-        first cause that has one; together they cover it evenly for every draw.
+    level : float or None
+        How severe the first cause that can be more or less severe is, as a probability
+        of its severity's distribution, the same in every draw; drawn when None.
 
     Returns
     -------
@@ -150,19 +135,19 @@ def changed_values(
         Part to all its parameters, shape (n_draws,) each.
     """
     result: dict[str, dict[str, FloatArray]] = {}
-    replicated = _severity_key(causes)
+    levelled = None if level is None else _severity_key(causes)
     for cause in causes:
         for number, change in enumerate(cause.mode.changes):
             for part in _hit(model, cause, change):
                 values = result.setdefault(part.name, dict(model.values[part.name]))
                 key = _change_key(cause, number, change)
-                level = model.sample.probabilities(key)
-                if key == replicated:
-                    level = (level + replicate / N_REPLICATES) % 1.0
+                levels = model.sample.probabilities(key)
+                if key == levelled:
+                    levels = np.full_like(levels, level)
                 values[change.parameter] = _changed(
                     values[change.parameter],
                     change,
-                    level,
+                    levels,
                     system_volts=model.car.system_volts,
                 )
     return result

@@ -223,7 +223,7 @@ class _Tripped:
         )
 
 
-_Scenario = tuple[FaultSet, int]
+_Scenario = tuple[FaultSet, float | None]
 
 
 class Predictor:
@@ -315,7 +315,7 @@ class Predictor:
         self,
         sets: Sequence[FaultSet],
         *,
-        replicates: Sequence[int] | None = None,
+        levels: Sequence[float] | None = None,
         every: int = 1,
         progress: Callable[[float], None] | None = None,
     ) -> Prediction:
@@ -324,14 +324,14 @@ class Predictor:
         Parameters
         ----------
         sets : Sequence[FaultSet]
-        replicates : Sequence[int] or None
-            Which severities each set is solved with, see `causes.changed_values`.
+        levels : Sequence[float] or None
+            How severe each set is, see `causes.changed_values`.
         every : int
             Solve only every so many-th draw and let it stand for those between.
         progress : Callable or None
             Called with the share done, 0 to 1.
         """
-        scenarios = _scenarios(sets, replicates)
+        scenarios = _scenarios(sets, levels)
         draws = np.arange(0, self.model.sample.n_draws, every)
         room = _Room.empty(
             len(self.states),
@@ -514,34 +514,36 @@ class Predictor:
         return in_state + np.tile(draws, len(lists)), slots
 
     def _set_overrides(
-        self, state: int, fault_set: FaultSet, replicate: int
+        self, state: int, fault_set: FaultSet, level: float | None
     ) -> tuple[_Override, ...]:
         """Return the overrides of a set: those of its causes, unless they meet."""
-        if replicate:
-            return self._cause_overrides(state, fault_set, replicate)
-        single = [self._cause_overrides(state, (cause,), 0) for cause in fault_set]
+        if level is not None:
+            return self._cause_overrides(state, fault_set, level)
+        single = [self._cause_overrides(state, (cause,), None) for cause in fault_set]
         together = tuple(override for overrides in single for override in overrides)
         branches = [override.branch for override in together]
         if len(set(branches)) == len(branches):
             return together
-        return self._cause_overrides(state, fault_set, 0)
+        return self._cause_overrides(state, fault_set, None)
 
-    def _changed(self, fault_set: FaultSet, replicate: int) -> Mapping[str, Values]:
-        key = (fault_set, replicate)
+    def _changed(
+        self, fault_set: FaultSet, level: float | None
+    ) -> Mapping[str, Values]:
+        key = (fault_set, level)
         if key not in self._values:
             causes = [self.causes[cause] for cause in fault_set]
-            self._values[key] = changed_values(self.model, causes, replicate)
+            self._values[key] = changed_values(self.model, causes, level)
         return self._values[key]
 
     def _cause_overrides(
-        self, state: int, fault_set: FaultSet, replicate: int
+        self, state: int, fault_set: FaultSet, level: float | None
     ) -> tuple[_Override, ...]:
-        values = self._changed(fault_set, replicate)
+        values = self._changed(fault_set, level)
         return tuple(
             override
             for part in self.model.touched_parts(values)
             for override in self._part_overrides(
-                state, part, scenario=(fault_set, replicate), values=values
+                state, part, scenario=(fault_set, level), values=values
             )
         )
 
@@ -569,10 +571,11 @@ class Predictor:
 
 
 def _scenarios(
-    sets: Sequence[FaultSet], replicates: Sequence[int] | None
+    sets: Sequence[FaultSet], levels: Sequence[float] | None
 ) -> list[_Scenario]:
-    numbers = [0] * len(sets) if replicates is None else replicates
-    return list(zip(sets, numbers, strict=True))
+    if levels is None:
+        return [(fault_set, None) for fault_set in sets]
+    return list(zip(sets, levels, strict=True))
 
 
 def _tell_nobody(share: float) -> None:

@@ -40,6 +40,8 @@ class Bank:
         Every row; those not in use hold no fault set that counts.
     singles : Hypotheses
         The front rows.
+    versions : IntArray
+        How often each row was written since the start, shape (n_rows,).
     written_for : object
         What the rows behind the singles were last written for; None in between.
     """
@@ -55,6 +57,7 @@ class Bank:
         self.written_for: object = None
         self.first_redrawn = self.n_singles + PAIR_ROWS
         free = n_rows(self.n_singles) - self.n_singles
+        self.versions: IntArray = np.zeros(n_rows(self.n_singles), dtype=np.int64)
         self.all = Hypotheses(
             sets=(*singles, *[()] * free), prediction=prediction, symptoms=symptoms
         )
@@ -64,10 +67,6 @@ class Bank:
     def holding(singles: Hypotheses) -> Bank:
         """Return a bank with a copy of hypotheses in its front rows."""
         return _enlarged(singles)
-
-    def behind_singles(self) -> Hypotheses:
-        """Return the rows behind the singles, without copying."""
-        return self._part(slice(self.n_singles, None))
 
     def _part(self, rows: slice) -> Hypotheses:
         held = self.all.prediction
@@ -116,6 +115,7 @@ class Bank:
         held.probes[row] = given.probes[source_row]
         held.is_settled[:, row] = given.is_settled[:, source_row]
         self.all.symptoms[row] = source.symptoms[source_row]
+        self.versions[row] += 1
 
     def put_draws(self, row: int, ladder: Hypotheses, choice: IntArray) -> None:
         """Fill a row from a ladder of severities: for each draw, one step.
@@ -134,6 +134,7 @@ class Bank:
         held.probes[row] = given.probes[choice, draws]
         held.is_settled[:, row] = given.is_settled[:, choice, draws]
         self.all.symptoms[row] = ladder.symptoms[choice, draws]
+        self.versions[row] += 1
 
 
 def n_rows(n_singles: int) -> int:

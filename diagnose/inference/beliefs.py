@@ -112,7 +112,7 @@ def _repaired(
     return result
 
 
-LEAST_EXCESS = 2e-4
+LEAST_EXCESS = 1e-3
 # Derived: a pair that adds less than this share of the evidence can't change a ranking.
 
 

@@ -85,7 +85,7 @@ class Compiled:
         self,
         sets: Sequence[FaultSet],
         *,
-        replicates: Sequence[int] | None = None,
+        levels: Sequence[float] | None = None,
         every: int = 1,
         progress: Callable[[float], None] | None = None,
     ) -> Hypotheses:
@@ -93,13 +93,13 @@ class Compiled:
 
         Parameters
         ----------
-        replicates : Sequence[int] or None
-            Which severities each set is solved with.
+        levels : Sequence[float] or None
+            How severe each set is, see `causes.changed_values`.
         every : int
             Solve only every so many-th draw and let it stand for those between.
         """
         prediction = self.predictor.predict(
-            sets, replicates=replicates, every=every, progress=progress
+            sets, levels=levels, every=every, progress=progress
         )
         seen = self._observed(sets, prediction)
         shape = (len(sets), self.n_draws, len(self.symptom_names))
@@ -158,17 +158,11 @@ class Compiled:
         prediction = hypotheses.prediction
         state = self.predictor.state_index[reading.state]
         if reading.kind in (ReadingKind.LOOK, ReadingKind.AMPS):
-            is_current = reading.kind is ReadingKind.AMPS
-            probe = Probe(
-                branch=reading.red, state=reading.state, is_current=is_current
-            )
-            column = prediction.probes[rows, :, self._columns[probe]]
+            column = prediction.probes[rows, :, self.probe_column(reading)]
             column = column.astype(np.float64)
+            is_current = reading.kind is ReadingKind.AMPS
             return np.asarray(np.abs(column) if is_current else 1.0 - column)
-        leads = reading.red, reading.black
-        if reading.kind is ReadingKind.AC_VOLTS:
-            leads = ripple_nodes(self.car) or leads
-        red, black = (self.predictor.node_index[node] for node in leads)
+        red, black = self.lead_nodes(reading)
         if reading.kind is ReadingKind.OHMS:
             return self._ohms(hypotheses, state, (red, black), rows)
         volts = prediction.volts[state]
@@ -179,6 +173,24 @@ class Compiled:
         source = np.maximum(units[rows, :, red], units[rows, :, black])
         source_ohms = SOURCE_UNIT_OHMS * source.astype(np.float64)
         return loaded_volts(across, source_ohms, self.knowledge.meter)
+
+    def lead_nodes(self, reading: Reading) -> tuple[int, int]:
+        """Return the nodes whose volts or ohms a reading shows.
+
+        The ripple is kept as the volts between two nodes of its own.
+        """
+        leads = reading.red, reading.black
+        if reading.kind is ReadingKind.AC_VOLTS:
+            leads = ripple_nodes(self.car) or leads
+        red, black = (self.predictor.node_index[node] for node in leads)
+        return red, black
+
+    def probe_column(self, reading: Reading) -> int:
+        """Return where `Prediction.probes` holds what a clamp or a look would show."""
+        is_current = reading.kind is ReadingKind.AMPS
+        return self._columns[
+            Probe(branch=reading.red, state=reading.state, is_current=is_current)
+        ]
 
     def ghost_volts(
         self,

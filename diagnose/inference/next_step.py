@@ -14,6 +14,7 @@ import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
+from diagnose.faults.predicted import StoredArray
 
 VOLT_EDGES = np.array(
     [
@@ -28,6 +29,15 @@ OHM_EDGES = np.array([0.3, 0.6, 1, 2, 4, 8, 16, 40, 100, 300, 1e3, 1e4, 1e5, 1e6
 LOOK_EDGES = np.array([0.5])
 # Derived: steps of a few times the meter's and the model's spread; they serve planning
 # only.
+
+
+VOLT_STEP = 0.02
+_VOLT_BIN = np.searchsorted(
+    VOLT_EDGES, VOLT_STEP * (np.arange(15.0 / VOLT_STEP) + 0.5), side="right"
+)
+# Derived: every edge is a multiple of the step, so a table finds the bin.
+BLOCK_READINGS = 64
+# Measured: the values of so many stay in the processor's cache.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,13 +145,17 @@ def _entropy(probabilities: FloatArray) -> FloatArray:
 
 
 def binned_joint(
-    values: FloatArray, particles: Particles, *, edges: FloatArray, n_groups: int
+    values: FloatArray | StoredArray,
+    particles: Particles,
+    *,
+    edges: FloatArray,
+    n_groups: int,
 ) -> FloatArray:
     """Return the joint of outcome bin and group for many readings.
 
     Parameters
     ----------
-    values : FloatArray
+    values : FloatArray or StoredArray
         Simulated readings, shape (n_readings, n_particles).
     edges : FloatArray
         Rising bin edges.
@@ -151,16 +165,73 @@ def binned_joint(
     FloatArray
         Shape (n_readings, n_edges + 1, n_groups); each reading sums to 1.
     """
-    n_readings = len(values)
     n_bins = len(edges) + 1
     outcome = np.searchsorted(edges, values, side="right")
     outcome *= n_groups
     outcome += particles.group
-    outcome += (np.arange(n_readings) * (n_bins * n_groups))[:, None]
+    return _counted(outcome, particles.share, n_bins=n_bins, n_groups=n_groups)
+
+
+def volts_joint(
+    values: StoredArray,
+    particles: Particles,
+    *,
+    spread: StoredArray,
+    offsets: Sequence[float],
+    n_groups: int,
+) -> FloatArray:
+    """Return the joint of outcome bin and group for volts on a 12 V scale.
+
+    Parameters
+    ----------
+    values, spread : StoredArray
+        Simulated readings and their standard deviation, shape (n_readings,
+        n_particles). [V]
+    offsets : Sequence[float]
+        Equally likely points that stand for a standard normal.
+
+    Returns
+    -------
+    FloatArray
+        Shape (n_readings, n_bins, n_groups); each reading sums to 1. Only how far a
+        reading is from zero counts: leads get swapped.
+    """
+    n_bins = len(VOLT_EDGES) + 1
+    share = np.tile(particles.share / len(offsets), len(offsets))
+    group = np.tile(particles.group, len(offsets))
+    result = np.empty((len(values), n_bins, n_groups))
+    for start in range(0, len(values), BLOCK_READINGS):
+        some = slice(start, start + BLOCK_READINGS)
+        seen = np.concatenate(
+            [values[some] + np.float32(offset) * spread[some] for offset in offsets],
+            axis=1,
+        )
+        np.abs(seen, out=seen)
+        seen *= np.float32(1.0 / VOLT_STEP)
+        np.minimum(seen, np.float32(len(_VOLT_BIN) - 1), out=seen)
+        outcome = _VOLT_BIN.take(seen.astype(np.int32))
+        outcome *= n_groups
+        outcome += group
+        result[some] = _counted(outcome, share, n_bins=n_bins, n_groups=n_groups)
+    return result
+
+
+def _counted(
+    outcome: IntArray, share: FloatArray, *, n_bins: int, n_groups: int
+) -> FloatArray:
+    """Return the share of each outcome, shape (n_readings, n_bins, n_groups).
+
+    Parameters
+    ----------
+    outcome : IntArray
+        Bin times groups plus group, shape (n_readings, n_particles); written over.
+    """
+    n_readings, n_cells = len(outcome), n_bins * n_groups
+    outcome += (np.arange(n_readings) * n_cells)[:, None]
     counts = np.bincount(
         outcome.ravel(),
-        np.broadcast_to(particles.share, values.shape).ravel(),
-        minlength=n_readings * n_bins * n_groups,
+        np.broadcast_to(share, outcome.shape).ravel(),
+        minlength=n_readings * n_cells,
     )
     return np.asarray(counts.reshape(n_readings, n_bins, n_groups))
 

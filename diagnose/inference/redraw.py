@@ -21,35 +21,29 @@ from diagnose.inference.hypotheses import Hypotheses
 STEPS_BETWEEN = 4
 
 
-def interpolated(grid: Hypotheses, levels: FloatArray) -> Hypotheses:
+def interpolated(grid: Hypotheses) -> Hypotheses:
     """Return a fault set on a fine ladder of severities.
 
     Parameters
     ----------
     grid : Hypotheses
-        One row per replicate.
-    levels : FloatArray
-        Severity's probability, shape (n_replicates, n_draws).
+        One row per severity, evenly spaced in its probability, the mildest first.
 
     Returns
     -------
     Hypotheses
-        One row per step of the ladder, the mildest level first, for every draw.
+        One row per step of the ladder.
     """
-    n_rows, n_draws = levels.shape
-    order = np.argsort(levels, axis=0)
+    n_rows = len(grid.sets)
     place = np.arange((n_rows - 1) * STEPS_BETWEEN + 1) / STEPS_BETWEEN
     low = np.minimum(place.astype(np.int64), n_rows - 2)
     share = (place - low).astype(np.float32)
-    first, second = order[low], order[low + 1]
-    draws = np.arange(n_draws)
 
     def between(array: StoredArray, axis: int) -> StoredArray:
-        rows = np.moveaxis(array, (axis, axis + 1), (0, 1))
-        mixed = rows[first, draws]
-        weight = share.reshape(-1, *[1] * (mixed.ndim - 1))
-        mixed += weight * (rows[second, draws] - mixed)
-        return np.moveaxis(mixed, (0, 1), (axis, axis + 1))
+        mixed = array.take(low, axis=axis)
+        weight = share.reshape(-1, *[1] * (mixed.ndim - 1 - axis))
+        mixed += weight * (array.take(low + 1, axis=axis) - mixed)
+        return mixed
 
     held = grid.prediction
     return Hypotheses(
@@ -64,6 +58,39 @@ def interpolated(grid: Hypotheses, levels: FloatArray) -> Hypotheses:
         ),
         symptoms=between(grid.symptoms, 0),
     )
+
+
+def step_spread(predicted: FloatArray) -> FloatArray:
+    """Return how far what a step shows may be from what it stands for.
+
+    Parameters
+    ----------
+    predicted : FloatArray
+        On each step of a ladder, shape (n_steps, n_draws); inf where a meter shows OL.
+
+    Returns
+    -------
+    FloatArray
+        A standard deviation, same shape and unit: half the distance between neighbours,
+        so that the steps together leave no gap.
+
+    Examples
+    --------
+    >>> step_spread(np.array([[1.0], [2.0], [4.0], [np.inf]]))
+    array([[0.5 ],
+           [0.75],
+           [1.  ],
+           [0.  ]])
+    """
+    ends = np.concatenate([predicted[:1], predicted, predicted[-1:]])
+    with np.errstate(invalid="ignore"):
+        below, above = predicted - ends[:-2], ends[2:] - predicted
+    is_below, is_above = np.isfinite(below), np.isfinite(above)
+    is_below[0] = is_above[-1] = False
+    total = np.where(is_below, np.abs(below), 0.0)
+    total += np.where(is_above, np.abs(above), 0.0)
+    count = is_below.astype(np.int64) + is_above
+    return np.asarray(0.5 * total / np.maximum(count, 1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

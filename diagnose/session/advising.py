@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
-from diagnose.circuit.nodal import IntArray
-from diagnose.faults.predicted import SOURCE_UNIT_OHMS
+from diagnose.circuit.nodal import BoolArray, IntArray
+from diagnose.faults.predicted import StoredArray
 from diagnose.inference.next_step import (
     Particles,
     RepairPlan,
@@ -22,6 +22,7 @@ from diagnose.inference.next_step import (
     edges_for,
     mutual_bits,
     outcome_worth,
+    volts_joint,
     yes_no_joint,
 )
 from diagnose.measurement.readings import (
@@ -30,6 +31,7 @@ from diagnose.measurement.readings import (
     proposable_readings,
 )
 from diagnose.session.answer import ExpectedValue, ProposedStep, StepKind
+from diagnose.session.candidates import Candidates, Costs
 from diagnose.session.facts import (
     Fact,
     LimitFact,
@@ -57,6 +59,8 @@ GIVE_UP_MINUTES = 180.0
 # From memory: an evening lost, or an hour and a half of a workshop with the way there.
 THREE_POINTS = (-1.2247, 0.0, 1.2247)
 # Derived: three equal points with the mean and the variance of a standard normal.
+MOST_PRICED = 60
+# Derived: many times what is shown.
 SAME_POINT_VOLTS = 0.08
 LIGHT_SHARE = 0.02
 # Derived: under the spread of a reading on a 12 V car; light draws don't count.
@@ -103,10 +107,17 @@ class Adviser:
     def __init__(self, model: Model, reasoner: Reasoner) -> None:
         self._model = model
         self._reasoner = reasoner
-        self._readings = proposable_readings(model.car)
+        readings = proposable_readings(model.car)
+        self._candidates = tuple(
+            self._of_kind(kind, [r for r in readings if r.kind is kind])
+            for kind in ReadingKind
+            if any(r.kind is kind for r in readings)
+        )
         self._line_of = np.empty(len(model.compiled.causes), dtype=np.int64)
         for number, line in enumerate(model.lines):
             self._line_of[list(line)] = number
+        self._asked: dict[Reading, Candidates] = {}
+        self._rows: tuple[Conclusion, dict[int, IntArray]] | None = None
         self._priced_for: tuple[Fact, ...] | None = None
         self.price_for(())
 
@@ -117,11 +128,17 @@ class Adviser:
             return
         self._priced_for = owner
         self.prices = Prices(self._model, owner)
+        self._costs = tuple(
+            Costs(one.readings, self.prices) for one in self._candidates
+        )
         causes = self._model.compiled.causes
         repaired = [causes[line[0]] for line in self._model.lines]
         self._repair_minutes = [self.prices.repair_minutes(cause) for cause in repaired]
         bought = [self.prices.price_minutes(cause) for cause in repaired]
         self._line_minutes = np.add(self._repair_minutes, bought)
+
+    def _of_kind(self, kind: ReadingKind, readings: Sequence[Reading]) -> Candidates:
+        return Candidates(kind, readings, self._model.compiled)
 
     def repair_minutes(self, line: int) -> float:
         """Return what mending a line of causes takes, getting there included. [min]."""
@@ -129,14 +146,22 @@ class Adviser:
 
     def line_probabilities(self, conclusion: Conclusion) -> FloatArray:
         """Return the chance that a line has a cause present, shape (n_lines,)."""
-        beliefs = conclusion.beliefs
+        chances = conclusion.beliefs.set_probabilities()
         result = np.zeros(len(self._model.lines))
-        for fault_set, weight in zip(
-            beliefs.sets, beliefs.set_probabilities().tolist(), strict=True
-        ):
-            for line in {int(self._line_of[cause]) for cause in fault_set}:
-                result[line] += weight
+        for line, rows in self.line_rows(conclusion).items():
+            result[line] = chances[rows].sum()
         return result
+
+    def line_rows(self, conclusion: Conclusion) -> dict[int, IntArray]:
+        """Return the rows of the fault sets with a cause of a line, by line."""
+        if self._rows is None or self._rows[0] is not conclusion:
+            rows: dict[int, list[int]] = {}
+            for row, fault_set in enumerate(conclusion.hypotheses.sets):
+                for line in {int(self._line_of[cause]) for cause in fault_set}:
+                    rows.setdefault(line, []).append(row)
+            arrays = {line: np.array(held) for line, held in rows.items()}
+            self._rows = conclusion, arrays
+        return self._rows[1]
 
     def ranked(
         self,
@@ -145,7 +170,7 @@ class Adviser:
         excluded: frozenset[str],
         here: Whereabouts,
     ) -> list[Priced]:
-        """Return the candidates, best net saving first.
+        """Return the best candidates, see `Priced.rank`.
 
         Parameters
         ----------
@@ -154,14 +179,8 @@ class Adviser:
         here : Whereabouts
         """
         particles, plan = self._particles(conclusion)
-        readings = self._possible(excluded)
         chance = self._state_chances(conclusion, particles)
-        readings = [r for r in readings if chance[r.state] >= LEAST_STATE_CHANCE]
-        readings = self._telling(conclusion, readings, particles)
-        priced = self._priced_readings(
-            conclusion, readings, particles, plan=plan, here=here
-        )
-        priced += self._priced_symptoms(
+        priced = self._priced_symptoms(
             conclusion,
             particles,
             plan=plan,
@@ -169,16 +188,24 @@ class Adviser:
             excluded=excluded,
             chance=chance,
         )
+        can_be = np.array(list(chance.values())) >= LEAST_STATE_CHANCE
+        for candidates, costs in zip(self._candidates, self._costs, strict=True):
+            is_open = np.array([name not in excluded for name in candidates.names])
+            can_take = can_be[candidates.states] & costs.can_take
+            some = np.flatnonzero(can_take & is_open)
+            shown = candidates.shown(conclusion.hypotheses, some, particles)
+            follows = self._follows(conclusion, candidates, some, shown, particles)
+            telling = np.flatnonzero(~follows)
+            priced += self._priced_readings(
+                candidates,
+                some[telling],
+                shown[telling],
+                particles,
+                plan=plan,
+                minutes=costs.minutes(here)[some[telling]],
+            )
         priced.sort(key=Priced.rank)
-        return priced
-
-    def _possible(self, excluded: frozenset[str] = frozenset()) -> list[Reading]:
-        """Return the readings this owner can take, those excluded left out."""
-        return [
-            reading
-            for reading in self._readings
-            if reading.name not in excluded and self.prices.can_take(reading)
-        ]
+        return priced[:MOST_PRICED]
 
     def _particles(self, conclusion: Conclusion) -> tuple[Particles, RepairPlan]:
         """Return particles and what each group of them needs.
@@ -213,40 +240,44 @@ class Adviser:
         )
         return Particles(row=rows, draw=draws, share=share, group=group), plan
 
-    def _telling(
+    def _follows(
         self,
         conclusion: Conclusion,
-        readings: Sequence[Reading],
+        candidates: Candidates,
+        some: IntArray,
+        shown: StoredArray,
         particles: Particles,
-    ) -> list[Reading]:
-        """Leave out readings that follow from one already taken.
+    ) -> BoolArray:
+        """Return which readings follow from one already taken, shape (n_some,).
 
         Two points that keep their distance, whatever the fault and the draw, tell the
         same; what made the first reading stray from the model makes the second stray.
         """
-        taken = [
-            reading_of(noted.observation)
-            for noted in conclusion.observations
-            if isinstance(noted.observation, ReadingFact)
-            and noted.epoch == len(conclusion.repairs)
-            and noted.observation.kind is ReadingKind.DC_VOLTS
-        ]
-        volts = [r for r in readings if r.kind is ReadingKind.DC_VOLTS]
-        if not taken or not volts:
-            return list(readings)
-        known = self._simulated(conclusion, taken, particles)
-        values = self._simulated(conclusion, volts, particles)
-        states = np.array([r.state for r in volts])
+        result = np.zeros(len(some), dtype=np.bool_)
+        if candidates.kind is not ReadingKind.DC_VOLTS:
+            return result
         heavy = particles.share > LIGHT_SHARE * particles.share.max()
-        follows = np.zeros(len(volts), dtype=np.bool_)
-        for reading, shown in zip(taken, known, strict=True):
-            same = np.flatnonzero(states == reading.state)
-            apart = values[same][:, heavy] - shown[heavy]
-            follows[same] |= np.ptp(apart, axis=1) < SAME_POINT_VOLTS
-            apart = values[same][:, heavy] + shown[heavy]
-            follows[same] |= np.ptp(apart, axis=1) < SAME_POINT_VOLTS
-        dropped = {r for r, drop in zip(volts, follows.tolist(), strict=True) if drop}
-        return [reading for reading in readings if reading not in dropped]
+        states = candidates.states[some]
+        for noted in conclusion.observations:
+            fact = noted.observation
+            if not isinstance(fact, ReadingFact) or fact.kind is not candidates.kind:
+                continue
+            if noted.epoch < len(conclusion.repairs):
+                continue
+            taken = self._single(reading_of(fact))
+            known = taken.shown(conclusion.hypotheses, np.array([0]), particles)[0]
+            same = np.flatnonzero(states == taken.states[0])
+            values = shown[same][:, heavy]
+            for other in (known[heavy], -known[heavy]):
+                apart = np.ptp(values - other, axis=1)
+                result[same] |= apart < SAME_POINT_VOLTS
+        return result
+
+    def _single(self, reading: Reading) -> Candidates:
+        """Return one reading as candidates."""
+        if reading not in self._asked:
+            self._asked[reading] = self._of_kind(reading.kind, [reading])
+        return self._asked[reading]
 
     def _state_chances(
         self, conclusion: Conclusion, particles: Particles
@@ -262,97 +293,57 @@ class Adviser:
 
     def _priced_readings(
         self,
-        conclusion: Conclusion,
-        readings: Sequence[Reading],
+        candidates: Candidates,
+        some: IntArray,
+        shown: StoredArray,
         particles: Particles,
         *,
         plan: RepairPlan,
-        here: Whereabouts,
+        minutes: FloatArray,
     ) -> list[Priced]:
-        n_groups = len(plan.minutes) + 1
-        priced: list[Priced] = []
-        for kind in ReadingKind:
-            chosen = [r for r in readings if r.kind is kind]
-            if not chosen:
-                continue
-            values = self._simulated(conclusion, chosen, particles)
-            joint = self._joint(values, kind, particles, n_groups)
-            worth = outcome_worth(joint, plan)
-            priced.extend(
-                Priced(
-                    step=reading,
-                    minutes=self.prices.minutes(reading, here),
-                    saves_minutes=float(saves),
-                    bits=float(bits),
-                )
-                for reading, saves, bits in zip(
-                    chosen, worth.saves_minutes, worth.bits, strict=True
-                )
+        """Return the best of some readings, given what each particle would show."""
+        saves, bits = np.zeros(len(some)), np.zeros(len(some))
+        telling = np.flatnonzero(candidates.may_tell(shown))
+        joint = self._joint(
+            shown[telling], candidates.kind, particles, len(plan.minutes) + 1
+        )
+        worth = outcome_worth(joint, plan)
+        saves[telling], bits[telling] = worth.saves_minutes, worth.bits
+        best = np.argsort(_rank_key(saves, minutes), kind="stable")[:MOST_PRICED]
+        return [
+            Priced(
+                step=candidates.readings[some[place]],
+                minutes=float(minutes[place]),
+                saves_minutes=float(saves[place]),
+                bits=float(bits[place]),
             )
-        return priced
+            for place in best.tolist()
+        ]
 
     def _joint(
         self,
-        values: FloatArray,
+        values: StoredArray,
         kind: ReadingKind,
         particles: Particles,
         n_groups: int,
     ) -> FloatArray:
         """Return the joint of outcome and group, spread of meter and model in it."""
-        edges = edges_for(kind.value)
         if kind is not ReadingKind.DC_VOLTS:
-            return binned_joint(values, particles, edges=edges, n_groups=n_groups)
+            edges = edges_for(kind.value)
+            size = np.abs(values)
+            return binned_joint(size, particles, edges=edges, n_groups=n_groups)
         meter = self._model.knowledge.meter
-        spread = np.hypot(meter.model_volts, meter.model_fraction * values)
-        scale = 12.0 / self._model.car.system_volts
-        joints = [
-            binned_joint(
-                np.abs(values + offset * spread) * scale,
-                particles,
-                edges=edges,
-                n_groups=n_groups,
-            )
-            for offset in THREE_POINTS
-        ]
-        return np.asarray(sum(joints) / len(joints))
-
-    def _simulated(
-        self,
-        conclusion: Conclusion,
-        readings: Sequence[Reading],
-        particles: Particles,
-    ) -> FloatArray:
-        """Return what each particle would show, (n_readings, n_particles)."""
-        rows, draws = particles.row, particles.draw
-        compiled = self._model.compiled
-        prediction = conclusion.hypotheses.prediction
-        kind = readings[0].kind
-        if kind not in (ReadingKind.DC_VOLTS, ReadingKind.OHMS):
-            return np.stack(
-                [
-                    compiled.predicted(conclusion.hypotheses, r)[rows, draws]
-                    for r in readings
-                ]
-            )
-        predictor = compiled.predictor
-        states = np.array([predictor.state_index[r.state] for r in readings])
-        red = np.array([predictor.node_index[r.red] for r in readings])
-        black = np.array([predictor.node_index[r.black] for r in readings])
-        result = np.empty((len(readings), len(rows)))
-        meter = self._model.knowledge.meter
-        for state in np.unique(states):
-            of_state = np.flatnonzero(states == state)
-            units = prediction.source_units[state, rows, draws].T
-            if kind is ReadingKind.OHMS:
-                ohms = SOURCE_UNIT_OHMS * units[red[of_state]].astype(np.float64)
-                result[of_state] = ohms + meter.lead_ohms
-                continue
-            volts = prediction.volts[state, rows, draws].T
-            across = volts[red[of_state]] - volts[black[of_state]]
-            source = np.maximum(units[red[of_state]], units[black[of_state]])
-            load = source.astype(np.float32) * (SOURCE_UNIT_OHMS / meter.input_ohms)
-            result[of_state] = across / (1.0 + load)
-        return result
+        scale = np.float32(12.0 / self._model.car.system_volts)
+        spread = np.hypot(
+            np.float32(meter.model_volts), np.float32(meter.model_fraction) * values
+        )
+        return volts_joint(
+            values * scale,
+            particles,
+            spread=spread * scale,
+            offsets=THREE_POINTS,
+            n_groups=n_groups,
+        )
 
     def _priced_symptoms(
         self,
@@ -419,19 +410,30 @@ class Adviser:
                 chance=every,
             )
         else:
+            candidates, only = self._single(step), np.array([0])
+            shown = candidates.shown(conclusion.hypotheses, only, particles)
             (priced,) = self._priced_readings(
-                conclusion, [step], particles, plan=plan, here=here
+                candidates,
+                only,
+                shown,
+                particles,
+                plan=plan,
+                minutes=np.array([self.prices.minutes(step, here)]),
             )
         return self.proposed(priced, conclusion, reason=reason)
 
-    def priced(
-        self, readings: Sequence[Reading], conclusion: Conclusion, here: Whereabouts
-    ) -> list[Priced]:
-        """Return readings of one kind with their worth, in their order."""
+    def bits(
+        self, readings: Sequence[Reading], conclusion: Conclusion
+    ) -> Sequence[float]:
+        """Return what readings of one kind would tell about what to mend. [bit]."""
         particles, plan = self._particles(conclusion)
-        return self._priced_readings(
-            conclusion, readings, particles, plan=plan, here=here
-        )
+        candidates = self._of_kind(readings[0].kind, readings)
+        every = np.arange(len(readings))
+        shown = candidates.shown(conclusion.hypotheses, every, particles)
+        n_groups = len(plan.minutes) + 1
+        joint = self._joint(shown, candidates.kind, particles, n_groups)
+        tells: list[float] = outcome_worth(joint, plan).bits.tolist()
+        return tells
 
     def proving(
         self, cause: str, conclusion: Conclusion, here: Whereabouts
@@ -452,28 +454,30 @@ class Adviser:
         particles = Particles(row=rows, draw=draws, share=share, group=is_faulty)
         now, _ = self._particles(conclusion)
         chance = self._state_chances(conclusion, now)
+        can_be = np.array(list(chance.values())) >= LEAST_STATE_CHANCE
         best: tuple[float, Priced] | None = None
-        for kind in ReadingKind:
-            readings = [
-                r
-                for r in self._possible()
-                if r.kind is kind and chance[r.state] >= LEAST_STATE_CHANCE
-            ]
-            if not readings:
+        for candidates, costs in zip(self._candidates, self._costs, strict=True):
+            some = np.flatnonzero(can_be[candidates.states] & costs.can_take)
+            if not len(some):
                 continue
-            values = self._simulated(conclusion, readings, particles)
-            joint = self._joint(values, kind, particles, 2)
-            bits = mutual_bits(joint)
-            for reading, bit in zip(readings, bits.tolist(), strict=True):
-                minutes = self.prices.minutes(reading, here)
-                rate = bit - PROOF_BITS_PER_MINUTE * minutes
-                if best is None or rate > best[0]:
-                    best = (
-                        rate,
-                        Priced(
-                            step=reading, minutes=minutes, saves_minutes=0.0, bits=bit
-                        ),
-                    )
+            shown = candidates.shown(conclusion.hypotheses, some, particles)
+            some, shown = some[(tells := candidates.may_tell(shown))], shown[tells]
+            if not len(some):
+                continue
+            bits = mutual_bits(self._joint(shown, candidates.kind, particles, 2))
+            minutes = costs.minutes(here)[some]
+            rate = bits - PROOF_BITS_PER_MINUTE * minutes
+            top = int(rate.argmax())
+            if best is None or rate[top] > best[0]:
+                best = (
+                    float(rate[top]),
+                    Priced(
+                        step=candidates.readings[some[top]],
+                        minutes=float(minutes[top]),
+                        saves_minutes=0.0,
+                        bits=float(bits[top]),
+                    ),
+                )
         if best is None or best[1].bits < LEAST_PROOF_BITS:
             return None
         return self.proposed(
@@ -566,8 +570,7 @@ class Adviser:
         for line in np.argsort(-lines)[:SEARCHED_CAUSES].tolist():
             if lines[line] < LEAST_EXPECTED:
                 break
-            members = set(self._model.lines[line])
-            rows = np.array([i for i, s in enumerate(beliefs.sets) if members & set(s)])
+            rows = self.line_rows(conclusion)[line]
             low, high = weighted_range(predicted(rows), beliefs.weights[rows])
             cause = compiled.causes[self._model.lines[line][0]]
             shown.append(
@@ -580,6 +583,12 @@ class Adviser:
                 )
             )
         return (*result, *_telling_causes(result[0], shown))
+
+
+def _rank_key(saves: FloatArray, minutes: FloatArray) -> FloatArray:
+    """Return `Priced.rank` as one number per candidate, low for the best."""
+    net = saves - minutes
+    return np.where(net > LEAST_SAVING, -1e6 - saves / minutes, -net)
 
 
 def _telling_causes(

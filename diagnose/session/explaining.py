@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
-from diagnose.circuit.nodal import BoolArray
+from diagnose.circuit.nodal import IntArray
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.advising import Adviser, weighted_range
 from diagnose.session.answer import Fit, RankedCause, Weight
@@ -104,14 +104,21 @@ class Explainer:
         return self._line(line, probability, conclusion, without, shown=None)
 
     def _without(self, conclusion: Conclusion) -> list[FloatArray]:
-        """Return the weights with each observation left out, (n_sets, n_draws) each.
+        """Return the weight of each row with each observation left out, (n_sets,) each.
 
-        A likelihood is hardly ever zero (a slip is always possible), so it can be
-        divided out; only observations since the latest repair are explained.
+        They do not sum to 1: with the observation they are what is believed. A
+        likelihood is hardly ever zero (a slip is always possible), so it can be divided
+        out; only observations since the latest repair are explained.
         """
         weights = conclusion.beliefs.weights
-        left = [_left_out(weights, one) for one in conclusion.likelihoods]
-        return [one / one.sum() for one in left]
+        return [
+            _left_out(weights, one).sum(axis=1)
+            if noted.epoch == len(conclusion.repairs)
+            else np.zeros(0)
+            for noted, one in zip(
+                conclusion.observations, conclusion.likelihoods, strict=True
+            )
+        ]
 
     def _line(
         self,
@@ -124,14 +131,11 @@ class Explainer:
     ) -> RankedCause:
         compiled = self._model.compiled
         members = self._model.lines[line]
-        rows = self._rows_with(members, conclusion)
-        evidence = [
-            self._weight(rows, conclusion, number, weights)
-            for number, weights in enumerate(without)
-        ]
-        evidence.sort(key=lambda weight: -abs(weight.decibans))
+        rows = self._adviser.line_rows(conclusion)[line]
+        weights = _weights(conclusion, rows, without)
+        order = sorted(range(len(without)), key=lambda number: -abs(weights[number]))
         if shown is not None:
-            evidence = [w for w in evidence if abs(w.decibans) > LEAST_DECIBANS][:shown]
+            order = [n for n in order if abs(weights[n]) > LEAST_DECIBANS][:shown]
         cause = compiled.causes[members[0]]
         return RankedCause(
             name=cause.name,
@@ -140,52 +144,35 @@ class Explainer:
             probability=probability,
             repair=cause.repair,
             repair_minutes=self._adviser.repair_minutes(line),
-            evidence=tuple(evidence),
-        )
-
-    def _rows_with(self, members: Sequence[int], conclusion: Conclusion) -> BoolArray:
-        wanted = set(members)
-        return np.array(
-            [bool(wanted & set(s)) for s in conclusion.hypotheses.sets], dtype=np.bool_
-        )
-
-    def _weight(
-        self,
-        rows: BoolArray,
-        conclusion: Conclusion,
-        number: int,
-        weights: FloatArray,
-    ) -> Weight:
-        """Return 10 log10 of P(fact | cause) / P(fact | not), other facts given."""
-        epoch, observation, _ = conclusion.observations[number]
-        words = observation_words(observation, self._model.car)
-        if epoch < len(conclusion.repairs):
-            return Weight(fact=words, decibans=0.0, expected="before the repair")
-        likelihood = conclusion.likelihoods[number]
-        joint = weights * likelihood
-        with_cause = _ratio(joint[rows], weights[rows])
-        without_cause = _ratio(joint[~rows], weights[~rows])
-        return Weight(
-            fact=words,
-            decibans=decibans(with_cause, without_cause),
-            expected=self._expected_words(rows, conclusion, observation, weights),
+            evidence=tuple(
+                Weight(
+                    fact=observation_words(
+                        conclusion.observations[number].observation, self._model.car
+                    ),
+                    decibans=weights[number],
+                    expected=self._expected_words(rows, conclusion, number),
+                )
+                for number in order
+            ),
         )
 
     def _expected_words(
-        self,
-        rows: BoolArray,
-        conclusion: Conclusion,
-        observation: Observation,
-        weights: FloatArray,
+        self, rows: IntArray, conclusion: Conclusion, number: int
     ) -> str:
-        share = weights[rows]
+        """Return what rows would show of an observation that is left out."""
+        epoch, observation, _ = conclusion.observations[number]
+        if epoch < len(conclusion.repairs):
+            return "before the repair"
+        share = _left_out(
+            conclusion.beliefs.weights[rows], conclusion.likelihoods[number][rows]
+        )
         if isinstance(observation, SymptomFact):
             column = self._model.compiled.symptom_index[observation.symptom]
             chance = conclusion.hypotheses.symptoms[rows, :, column]
             mean = float((chance * share).sum() / max(share.sum(), 1e-300))
             return f"yes in {round(100 * mean)} of 100"
         predicted = self._model.compiled.predicted(
-            conclusion.hypotheses, reading_of(observation), rows=np.flatnonzero(rows)
+            conclusion.hypotheses, reading_of(observation), rows=rows
         )
         low, high = weighted_range(predicted, share)
         return range_words(low, high, observation.kind)
@@ -290,7 +277,8 @@ class Explainer:
     def _doubts(self, fact: ReadingFact, conclusion: Conclusion) -> list[str]:
         """Return what is odd about the latest reading."""
         car, words = self._model.car, observation_words(fact, self._model.car)
-        without = self._without(conclusion)[-1]
+        without = _left_out(conclusion.beliefs.weights, conclusion.likelihoods[-1])
+        without /= without.sum()
         notes = []
         state = car.state(fact.state)
         reach = self._reasoner.reach_chance(conclusion.hypotheses, fact.state)
@@ -363,8 +351,29 @@ def chance_of_at_least(count: int, chances: FloatArray) -> float:
     return float(distribution[count:].sum())
 
 
-def _ratio(joint: FloatArray, weights: FloatArray) -> float:
-    return float(joint.sum() / max(float(weights.sum()), 1e-300))
+def _weights(
+    conclusion: Conclusion, rows: IntArray, without: Sequence[FloatArray]
+) -> list[float]:
+    """Return the decibans of each fact for the sets in some rows, other facts given.
+
+    Zero for facts from before a repair, which `without` leaves empty.
+    """
+    now = conclusion.beliefs.set_probabilities()
+    believed, rest = float(now[rows].sum()), float(now.sum())
+    result = []
+    for weights in without:
+        if not len(weights):
+            result.append(0.0)
+            continue
+        before = float(weights[rows].sum())
+        with_cause = _ratio(believed, before)
+        without_cause = _ratio(rest - believed, float(weights.sum()) - before)
+        result.append(decibans(with_cause, without_cause))
+    return result
+
+
+def _ratio(joint: float, weight: float) -> float:
+    return joint / max(weight, 1e-300)
 
 
 def _clashes(standing: Sequence[Fact], model: Model) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ and what the price of a part counts as. Leaves to `advising` what a step is wort
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from diagnose.circuit.car import Place
@@ -54,7 +54,7 @@ class Prices:
         self._takes = {
             fact.subject: fact.minutes for fact in facts if isinstance(fact, TakesFact)
         }
-        self._access: dict[Reading, tuple[tuple[str, float], ...]] = {}
+        self._access: dict[Reading, Mapping[str, float]] = {}
         self._state_minutes = {
             state.name: self._takes.get(state.name, state.change_minutes)
             for state in model.car.states
@@ -71,21 +71,32 @@ class Prices:
 
     def minutes(self, reading: Reading, here: Whereabouts) -> float:
         """Return what a reading costs from where the person is. [min]."""
-        if reading not in self._access:
-            self._access[reading] = tuple(
-                (place, self._place_minutes(self._model.car.places[place]))
-                for place in places_of(reading, self._model.car)
-                if place in self._model.car.places
-            )
         access = sum(
-            m for place, m in self._access[reading] if place not in here.places
+            minutes
+            for place, minutes in self.access(reading).items()
+            if place not in here.places
         )
-        state = 0.0
-        if reading.kind is not ReadingKind.LOOK and reading.state != here.state:
-            state = self._state_minutes[reading.state]
-            if self._lacking:
-                state += sum(limit.extra_minutes for limit in self._needed(reading))
+        state = 0.0 if reading.state == here.state else self.entry_minutes(reading)
         return PROBE_MINUTES + access + state
+
+    def entry_minutes(self, reading: Reading) -> float:
+        """Return what bringing the car into a reading's state costs. [min]."""
+        if reading.kind is ReadingKind.LOOK:
+            return 0.0
+        lacking = self._needed(reading) if self._lacking else []
+        extra = sum(limit.extra_minutes for limit in lacking)
+        return self._state_minutes[reading.state] + extra
+
+    def access(self, reading: Reading) -> Mapping[str, float]:
+        """Return the places a reading takes one to, and minutes to each. [min]."""
+        if reading not in self._access:
+            places = self._model.car.places
+            self._access[reading] = {
+                place: self._place_minutes(places[place])
+                for place in places_of(reading, self._model.car)
+                if place in places
+            }
+        return self._access[reading]
 
     def symptom_minutes(self, name: str, here: Whereabouts) -> float:
         """Return what looking for a symptom costs. [min]."""

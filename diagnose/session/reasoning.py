@@ -13,8 +13,9 @@ from typing import NamedTuple
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import IntArray
 from diagnose.errors import ImpossibleEvidenceError
-from diagnose.faults.causes import N_REPLICATES, FaultSet, has_severity, severity_levels
+from diagnose.faults.causes import LADDER_LEVELS, FaultSet, has_severity
 from diagnose.inference.bank import REDRAWN_ROWS
 from diagnose.inference.beliefs import (
     Beliefs,
@@ -34,7 +35,12 @@ from diagnose.inference.evidence import (
     tail_of,
 )
 from diagnose.inference.hypotheses import Hypotheses
-from diagnose.inference.redraw import choose_severities, effective_draws, interpolated
+from diagnose.inference.redraw import (
+    choose_severities,
+    effective_draws,
+    interpolated,
+    step_spread,
+)
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.facts import (
@@ -51,14 +57,18 @@ MOST_PAIRS = 48
 MOST_COMPANIONS = 24
 LEAST_REDRAWN = 0.01
 FEW_DRAWS = 0.5
-KEPT_LADDERS = 16
+KEPT_LADDERS = 32
 SECOND_CURE = 0.999
 # From memory: a repair checked and done again rarely fails again.
 PAIR_STRIDE = 4
 # Derived: every fourth draw stands for four; pairs need order, not the last decimal.
+LADDER_STRIDE = 2
+# Derived: every second tolerance stands for two; a ladder is about the severity.
 COMPLAINT_ERROR_FACTOR = 0.02
 # From memory: what brings a person to a diagnosis has been seen more than once.
 Observation = ReadingFact | SymptomFact
+Rows = IntArray | slice
+EVERY_ROW = slice(None)
 
 
 class Noted(NamedTuple):
@@ -178,6 +188,30 @@ def _before_repairs(facts: Sequence[Fact]) -> Sequence[Fact]:
     return facts
 
 
+@dataclass(frozen=True, slots=True)
+class _Weighed:
+    """What one observation says of every row of the bank.
+
+    Parameters
+    ----------
+    likelihood : FloatArray
+        Shape (n_rows, n_draws).
+    version : IntArray
+        Of each row in the bank when it was worked out, -1 where it never was.
+    """
+
+    likelihood: FloatArray
+    version: IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class _Ladder:
+    """A fault set on a fine ladder of severities, and what observations say of it."""
+
+    hypotheses: Hypotheses
+    likelihoods: dict[Noted, FloatArray]
+
+
 class Reasoner:
     """Draws conclusions from facts about one car.
 
@@ -189,9 +223,9 @@ class Reasoner:
     def __init__(self, model: Model) -> None:
         self._model = model
         self._compiled: Compiled = model.compiled
-        self._single_likelihoods: dict[tuple[Observation, bool], FloatArray] = {}
+        self._weighed: dict[Noted, _Weighed] = {}
         self._deviations: dict[Observation, FloatArray] = {}
-        self._ladders: dict[FaultSet, Hypotheses] = {}
+        self._ladders: dict[FaultSet, _Ladder] = {}
 
     def conclude(self, facts: Sequence[Fact]) -> Conclusion:
         """Return what standing facts amount to.
@@ -205,9 +239,15 @@ class Reasoner:
         bank.written_for = None
         observations, repaired = observations_of(facts, self._model)
         answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
-        front = self._single_rows(observations)
+        singles = range(bank.n_singles)
+        front = self._likelihoods(observations, bank.all, singles)
         repairs = self._repair_steps(repaired)
-        pairs, left_out = self._promising(observations, front, answers, repairs)
+        pairs, left_out = self._promising(
+            observations,
+            [one[: bank.n_singles] for one in front],
+            answers,
+            repairs,
+        )
         missing = bank.missing(pairs)
         if missing:
             bank.keep_pairs(compiled.hypotheses(missing, every=PAIR_STRIDE), pairs)
@@ -219,11 +259,13 @@ class Reasoner:
         prior = np.zeros((len(sets), compiled.n_draws))
         chances = compiled.priors.set_probabilities(tuple(rows), answers)
         prior[list(rows.values())] = chances[:, None] / compiled.n_draws
+        hypotheses = replace(bank.all, sets=tuple(sets))
+        in_pairs = [rows[pair] for pair in pairs]
         draft = Conclusion(
-            hypotheses=replace(bank.all, sets=tuple(sets)),
+            hypotheses=hypotheses,
             beliefs=Beliefs(sets=(), weights=np.empty((0, 0)), log_evidence=0.0),
             observations=observations,
-            likelihoods=self._all_rows(front, observations),
+            likelihoods=self._likelihoods(observations, hypotheses, in_pairs),
             repairs=repairs,
             prior=prior,
             left_out_probability=left_out,
@@ -235,26 +277,39 @@ class Reasoner:
         bank.written_for = tuple(facts)
         return conclusion
 
-    def _single_rows(self, observations: Sequence[Noted]) -> tuple[FloatArray, ...]:
-        """Return the likelihoods under the singles, worked out once per observation."""
-        held = self._single_likelihoods
-        for noted in observations:
-            key = (noted.observation, noted.is_complaint)
-            if key not in held:
-                held[key] = self.likelihood(self._compiled.singles, noted)
-        return tuple(
-            held[noted.observation, noted.is_complaint] for noted in observations
-        )
-
-    def _all_rows(
-        self, front: Sequence[FloatArray], observations: Sequence[Noted]
+    def _likelihoods(
+        self,
+        observations: Sequence[Noted],
+        hypotheses: Hypotheses,
+        rows: Sequence[int],
     ) -> tuple[FloatArray, ...]:
-        """Return the likelihoods of all rows of the bank."""
-        behind = self._compiled.bank.behind_singles()
-        return tuple(
-            np.concatenate([single, self.likelihood(behind, noted)])
-            for single, noted in zip(front, observations, strict=True)
-        )
+        """Return the likelihoods of all rows of the bank, some of them brought up.
+
+        A row is worked out once per observation, until the bank writes it anew.
+        """
+        bank, wanted = self._compiled.bank, np.sort(np.array(rows, dtype=np.int64))
+        result = []
+        for noted in observations:
+            weighed = self._weighed_of(noted)
+            is_stale = weighed.version[wanted] != bank.versions[wanted]
+            if is_stale.any():
+                stale = wanted[is_stale]
+                some = _as_slice(stale)
+                fresh = self.likelihood(hypotheses, noted, rows=some)
+                weighed.likelihood[some] = fresh
+                weighed.version[some] = bank.versions[some]
+            result.append(weighed.likelihood)
+        return tuple(result)
+
+    def _weighed_of(self, noted: Noted) -> _Weighed:
+        key = noted._replace(epoch=0)
+        if key not in self._weighed:
+            n_rows = len(self._compiled.bank.all.sets)
+            self._weighed[key] = _Weighed(
+                np.ones((n_rows, self._compiled.n_draws)),
+                np.full(n_rows, -1, dtype=np.int64),
+            )
+        return self._weighed[key]
 
     def _redrawn(
         self, conclusion: Conclusion, rows: Mapping[FaultSet, int]
@@ -279,41 +334,54 @@ class Reasoner:
         if not leading:
             return None
         sets, prior = list(conclusion.hypotheses.sets), conclusion.prior.copy()
+        each_draw = np.arange(self._compiled.n_draws)
         for place, fault_set in enumerate(leading[:REDRAWN_ROWS]):
             row, old = bank.first_redrawn + place, rows[fault_set]
             ladder = self._ladder(fault_set)
             redrawn = choose_severities(
                 self._ladder_likelihood(ladder, conclusion, fault_set)
             )
-            bank.put_draws(row, ladder, redrawn.choice)
+            bank.put_draws(row, ladder.hypotheses, redrawn.choice)
+            for noted in conclusion.observations:
+                weighed = self._weighed_of(noted)
+                steps = self._on_ladder(ladder, noted)
+                weighed.likelihood[row] = steps[redrawn.choice, each_draw]
+                weighed.version[row] = bank.versions[row]
             sets[row], sets[old] = fault_set, ()
             prior[row] = prior[old] * redrawn.correction
             prior[old] = 0.0
-        observations = conclusion.observations
-        front = [one[: bank.n_singles] for one in conclusion.likelihoods]
         return replace(
             conclusion,
             hypotheses=replace(bank.all, sets=tuple(sets)),
-            likelihoods=self._all_rows(front, observations),
             prior=prior,
         )
 
-    def _ladder(self, fault_set: FaultSet) -> Hypotheses:
+    def _ladder(self, fault_set: FaultSet) -> _Ladder:
         """Return a fault set on a fine ladder of severities; kept."""
         if fault_set not in self._ladders:
             if len(self._ladders) >= KEPT_LADDERS:
                 self._ladders.pop(next(iter(self._ladders)))
             compiled = self._compiled
             grid = compiled.hypotheses(
-                [fault_set] * N_REPLICATES, replicates=range(N_REPLICATES)
+                [fault_set] * len(LADDER_LEVELS),
+                levels=LADDER_LEVELS,
+                every=LADDER_STRIDE,
             )
-            causes = [compiled.causes[cause] for cause in fault_set]
-            levels = severity_levels(compiled.predictor.model, causes)
-            self._ladders[fault_set] = interpolated(grid, levels)
+            steps = interpolated(grid)
+            self._ladders[fault_set] = _Ladder(steps, {})
         return self._ladders[fault_set]
 
+    def _on_ladder(self, ladder: _Ladder, noted: Noted) -> FloatArray:
+        """Return the likelihood of an observation on every step, worked out once."""
+        key = noted._replace(epoch=0)
+        if key not in ladder.likelihoods:
+            ladder.likelihoods[key] = self.likelihood(
+                ladder.hypotheses, noted, are_steps=True
+            )
+        return ladder.likelihoods[key]
+
     def _ladder_likelihood(
-        self, ladder: Hypotheses, conclusion: Conclusion, fault_set: FaultSet
+        self, ladder: _Ladder, conclusion: Conclusion, fault_set: FaultSet
     ) -> FloatArray:
         """Return the likelihood of the facts while the whole set was present."""
         touched = [
@@ -322,22 +390,36 @@ class Reasoner:
             if repair.causes & set(fault_set)
         ]
         last = touched[0] if touched else len(conclusion.repairs)
-        result = np.ones((len(ladder.sets), self._compiled.n_draws))
+        result = np.ones((len(ladder.hypotheses.sets), self._compiled.n_draws))
         for noted in conclusion.observations:
             if noted.epoch <= last:
-                result *= self.likelihood(ladder, noted)
+                result *= self._on_ladder(ladder, noted)
         return result
 
-    def likelihood(self, hypotheses: Hypotheses, noted: Noted) -> FloatArray:
-        """Return the likelihood of one observation, shape (n_sets, n_draws)."""
+    def likelihood(
+        self,
+        hypotheses: Hypotheses,
+        noted: Noted,
+        *,
+        rows: Rows = EVERY_ROW,
+        are_steps: bool = False,
+    ) -> FloatArray:
+        """Return the likelihood of one observation, shape (n_rows, n_draws).
+
+        Parameters
+        ----------
+        are_steps : bool
+            The rows are the steps of a ladder of severities, in order: each stands for
+            those half way to its neighbours.
+        """
         observation = noted.observation
         if isinstance(observation, SymptomFact):
             return self._symptom_likelihood(
-                hypotheses, observation, is_complaint=noted.is_complaint
+                hypotheses, observation, is_complaint=noted.is_complaint, rows=rows
             )
         meter = self._model.knowledge.meter
         reading = reading_of(observation)
-        predicted = self._compiled.predicted(hypotheses, reading)
+        predicted = self._compiled.predicted(hypotheses, reading, rows=rows)
         if reading.kind is ReadingKind.LOOK:
             result = look_likelihood(
                 observation.value > 0.5,
@@ -345,6 +427,9 @@ class Reasoner:
                 slip_probability=meter.slip_probability,
             )
         else:
+            stray = self._stray(hypotheses, reading, rows)
+            if are_steps:
+                stray = np.hypot(stray, step_spread(predicted))
             result = reading_likelihood(
                 _shown(observation),
                 predicted,
@@ -352,27 +437,33 @@ class Reasoner:
                     reading.kind, meter, system_volts=self._model.car.system_volts
                 ),
                 slip_probability=meter.slip_probability,
-                stray=self._stray(hypotheses, reading),
+                stray=stray,
             )
-        return result * self.state_chance(hypotheses, reading.state)
+        return result * self.state_chance(hypotheses, reading.state, rows=rows)
 
-    def _stray(self, hypotheses: Hypotheses, reading: Reading) -> FloatArray | float:
+    def _stray(
+        self, hypotheses: Hypotheses, reading: Reading, rows: Rows
+    ) -> FloatArray | float:
         if reading.kind is not ReadingKind.DC_VOLTS:
             return 0.0
-        return self._compiled.ghost_volts(hypotheses, reading)
+        return self._compiled.ghost_volts(hypotheses, reading, rows=rows)
 
-    def state_chance(self, hypotheses: Hypotheses, state: str) -> FloatArray:
-        """Return the chance that the car can be in a state, (n_sets, n_draws)."""
-        chance = self.reach_chance(hypotheses, state)
+    def state_chance(
+        self, hypotheses: Hypotheses, state: str, *, rows: Rows = EVERY_ROW
+    ) -> FloatArray:
+        """Return the chance that the car can be in a state, (n_rows, n_draws)."""
+        chance = self.reach_chance(hypotheses, state, rows=rows)
         return np.asarray(STATE_FLOOR + (1.0 - STATE_FLOOR) * chance)
 
-    def reach_chance(self, hypotheses: Hypotheses, state: str) -> FloatArray:
-        """Return the chance of the symptom that a state needs, (n_sets, n_draws)."""
+    def reach_chance(
+        self, hypotheses: Hypotheses, state: str, *, rows: Rows = EVERY_ROW
+    ) -> FloatArray:
+        """Return the chance of the symptom that a state needs, (n_rows, n_draws)."""
         wanted = self._model.car.state(state).exists_when
         column = self._compiled.symptom_index.get(wanted)
         if column is None:
-            return np.ones(hypotheses.symptoms.shape[:2])
-        chance: FloatArray = hypotheses.symptoms[:, :, column].astype(np.float64)
+            return np.ones(hypotheses.symptoms[rows, :, 0].shape)
+        chance: FloatArray = hypotheses.symptoms[rows, :, column].astype(np.float64)
         return chance
 
     def tail_probability(
@@ -407,10 +498,15 @@ class Reasoner:
         )
 
     def _symptom_likelihood(
-        self, hypotheses: Hypotheses, fact: SymptomFact, *, is_complaint: bool
+        self,
+        hypotheses: Hypotheses,
+        fact: SymptomFact,
+        *,
+        is_complaint: bool,
+        rows: Rows,
     ) -> FloatArray:
         column = self._compiled.symptom_index[fact.symptom]
-        chance = hypotheses.symptoms[:, :, column].astype(np.float64)
+        chance = hypotheses.symptoms[rows, :, column].astype(np.float64)
         symptom = self.symptom_of(fact, is_complaint=is_complaint)
         return symptom_likelihood(symptom, fact.is_present, chance)
 
@@ -503,6 +599,13 @@ def _believing(draft: Conclusion) -> Conclusion:
             "no cause can give these facts together; take the doubtful one back"
         )
     return replace(draft, beliefs=beliefs)
+
+
+def _as_slice(rows: IntArray) -> Rows:
+    """Return rising row numbers as a slice where they have no gaps: it copies less."""
+    if rows[-1] - rows[0] == len(rows) - 1:
+        return slice(int(rows[0]), int(rows[-1]) + 1)
+    return rows
 
 
 def _shown(fact: ReadingFact) -> float:

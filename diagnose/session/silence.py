@@ -19,7 +19,6 @@ from diagnose.measurement.readings import (
 )
 from diagnose.session.advising import Adviser
 from diagnose.session.model import Model
-from diagnose.session.pricing import Whereabouts
 from diagnose.session.reasoning import Conclusion, Reasoner
 
 LEAST_BITS = 0.05
@@ -67,7 +66,7 @@ class Silence:
         reach = self._reasoner.reach_chance(conclusion.hypotheses, reading.state)
         if float((reach * conclusion.beliefs.weights).sum()) < LEAST_REACHED:
             return "with what is suspected the car hardly gets into this state"
-        bits = self._bits([reading], conclusion)[0]
+        bits = self._adviser.bits([reading], conclusion)[0]
         dead = self.without_current(reading)
         if dead:
             what = (
@@ -133,7 +132,7 @@ class Silence:
         others = [one for one in others if self._may_be_taken(one, conclusion)]
         if reading.kind is not ReadingKind.DC_VOLTS or not others:
             return ""
-        bits = self._bits(others, conclusion)
+        bits = self._adviser.bits(others, conclusion)
         telling = [
             one.state
             for one, tells in zip(others, bits, strict=True)
@@ -146,10 +145,6 @@ class Silence:
         reach = self._reasoner.reach_chance(conclusion.hypotheses, reading.state)
         is_reached = float((reach * conclusion.beliefs.weights).sum()) >= LEAST_REACHED
         return is_reached and self._adviser.prices.can_take(reading)
-
-    def _bits(self, readings: list[Reading], conclusion: Conclusion) -> list[float]:
-        priced = self._adviser.priced(readings, conclusion, Whereabouts())
-        return [one.bits for one in priced]
 
 
 def _ends(part: Part) -> tuple[str, ...]:

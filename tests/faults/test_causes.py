@@ -12,13 +12,12 @@ from diagnose.circuit.car import Distribution, Shape, fixed
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.sample import Sample
 from diagnose.faults.causes import (
-    N_REPLICATES,
+    LADDER_LEVELS,
     Cause,
     catalogue,
     changed_values,
     effect_signature,
     has_severity,
-    severity_levels,
 )
 from diagnose.faults.modes import Change, FaultMode, Operation
 from diagnose.session.model import Model
@@ -169,62 +168,36 @@ def test_severity_stays_within_its_distribution(
     assert 0.3 <= added.min() < added.max() <= 30.0
 
 
-def test_replicates_cover_the_severity_evenly_for_every_draw(
-    model: CarModel, causes: tuple[Cause, ...]
+@pytest.mark.parametrize("level", LADDER_LEVELS)
+def test_level_sets_the_severity_of_every_draw(
+    level: float, model: CarModel, causes: tuple[Cause, ...]
 ) -> None:
     cause = named(causes, "feed:high_resistance_a")
-
-    levels = np.sort(severity_levels(model, [cause]), axis=0)
-
-    gaps = np.diff(levels, axis=0)
-    assert gaps == pytest.approx(np.full_like(gaps, 1 / N_REPLICATES), abs=1e-12)
-
-
-def test_replicate_is_the_severity_at_its_level(
-    model: CarModel, causes: tuple[Cause, ...]
-) -> None:
-    cause = named(causes, "feed:high_resistance_a")
-    levels = severity_levels(model, [cause])
     amount = Distribution(shape=Shape.LOGUNIFORM, first=0.3, second=30.0)
 
-    for replicate in range(N_REPLICATES):
-        found = changed_values(model, [cause], replicate)["feed"]["joint_a_ohms"]
-        added = found - model.values["feed"]["joint_a_ohms"]
-        assert added == pytest.approx(amount.quantile(levels[replicate]), rel=1e-9)
+    found = changed_values(model, [cause], level)["feed"]["joint_a_ohms"]
+
+    added = found - model.values["feed"]["joint_a_ohms"]
+    expected = amount.quantile(np.full_like(added, level))
+    assert added == pytest.approx(expected, rel=1e-9)
 
 
-def test_replicate_zero_is_the_common_draw(
-    model: CarModel, causes: tuple[Cause, ...]
-) -> None:
-    cause = named(causes, "feed:short_to_ground")
-
-    found = changed_values(model, [cause], 0)["feed"]["leak_ohms"]
-
-    assert (
-        found.tolist() == changed_values(model, [cause])["feed"]["leak_ohms"].tolist()
-    )
-
-
-def test_only_the_first_severity_is_replicated(
+def test_only_the_first_severity_has_the_level(
     model: CarModel, causes: tuple[Cause, ...]
 ) -> None:
     pair = [named(causes, f"{part}:high_resistance_a") for part in ("feed", "ground")]
 
-    first, other = (changed_values(model, pair, replicate) for replicate in (0, 3))
+    first, other = (changed_values(model, pair, level) for level in (0.1, 0.4))
 
     second = [found["ground"]["joint_a_ohms"].tolist() for found in (first, other)]
     assert second[0] == second[1]
     assert (first["feed"]["joint_a_ohms"] != other["feed"]["joint_a_ohms"]).all()
 
 
-def test_fault_without_severity_has_no_levels(
-    model: CarModel, causes: tuple[Cause, ...]
+def test_fault_that_is_all_or_nothing_has_no_severity(
+    causes: tuple[Cause, ...],
 ) -> None:
-    cause = named(causes, "lamp:burnt_out")
-
-    assert not has_severity(cause)
-    with pytest.raises(ValueError, match="no severity"):
-        severity_levels(model, [cause])
+    assert not has_severity(named(causes, "lamp:burnt_out"))
 
 
 def test_bad_joint_at_either_end_acts_alike(causes: tuple[Cause, ...]) -> None:

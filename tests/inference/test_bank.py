@@ -122,7 +122,11 @@ def test_redrawn_row_takes_each_draw_from_its_step(
         assert held.tolist() == given[:, step, draw].tolist()
 
 
-def test_rows_behind_the_singles_are_the_same_memory(bank: Bank) -> None:
-    behind = bank.behind_singles()
+def test_written_row_gets_another_version(bank: Bank, compiled: Compiled) -> None:
+    before = bank.versions.tolist()
 
-    assert np.shares_memory(behind.prediction.volts, bank.all.prediction.volts)
+    bank.put(bank.first_redrawn, compiled.singles, 1)
+
+    after = bank.versions.tolist()
+    changed = [row for row, old in enumerate(before) if after[row] != old]
+    assert changed == [bank.first_redrawn]

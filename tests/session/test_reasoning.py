@@ -119,8 +119,8 @@ def test_running_diagnosis_stays_near_the_exact_network(
 
     found = by_diagnosis(lamp_model, facts)
 
-    # 0.06: what the draws of the reference still scatter
-    assert found == pytest.approx(exact, abs=0.06)
+    # .08: with 1024 draws the reference itself moves by .07 where a joint is bad
+    assert found == pytest.approx(exact, abs=0.08)
 
 
 def test_two_blown_fuses_are_a_pair_worth_solving() -> None:
@@ -150,9 +150,9 @@ def test_conclusion_does_not_depend_on_what_was_concluded_before(
     assert found == pytest.approx(list(fresh.values()), abs=1e-12)
 
 
-@pytest.mark.parametrize("volts", [10.4, 9.87, 7.77, 4.21, 2.03])
+@pytest.mark.parametrize("volts", [9.68, 9.37, 7.77, 4.21, 2.03])
 def test_reading_between_the_draws_still_names_its_cause(volts: float) -> None:
-    # With 8 draws a bad joint of .3 to 30 ohm shows at eight places between 1 and 12 V;
+    # With 8 draws a bad joint of .3 to 30 ohm drops eight voltages from 2.5 to 12 V;
     # what is measured lies between them and is not ruled out.
     model = open_model(CAR, make_knowledge(), n_draws=8)
     measured = reading("volts", "lit", "light-switch.out", "lamp.plus", 12.3 - volts)

@@ -1,0 +1,150 @@
+"""Candidate readings of one car as arrays: what they cost, what they would show.
+
+A thousand readings are priced after every fact, so none of them is looked at one by
+one. Leaves what a reading is worth to `inference.next_step`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import BoolArray, IntArray
+from diagnose.faults.predicted import SOURCE_UNIT_OHMS, StoredArray
+from diagnose.inference.compiled import Compiled
+from diagnose.inference.hypotheses import Hypotheses
+from diagnose.inference.next_step import Particles
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.pricing import PROBE_MINUTES, Prices, Whereabouts
+
+LEAST_VOLTS = 0.08
+LEAST_SHARE = 0.07
+# Derived: under the spread of a reading on a 12 V car, and of ohms and amps.
+PROBED_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.AMPS})
+
+
+class Candidates:
+    """Readings of one kind.
+
+    Parameters
+    ----------
+    kind : ReadingKind
+    readings : Sequence[Reading]
+        At least one, all of that kind.
+    compiled : Compiled
+
+    Attributes
+    ----------
+    names : list[str]
+    states : IntArray
+        Index of the operating state, shape (n_readings,).
+    """
+
+    def __init__(
+        self, kind: ReadingKind, readings: Sequence[Reading], compiled: Compiled
+    ) -> None:
+        predictor, car = compiled.predictor, compiled.car
+        self.kind, self.readings = kind, tuple(readings)
+        self.names = [reading.name for reading in readings]
+        self._meter = compiled.knowledge.meter
+        self._state_names = [state.name for state in car.states]
+        self.states: IntArray = np.array(
+            [predictor.state_index[r.state] for r in readings]
+        )
+        if kind in PROBED_KINDS:
+            self._columns = np.array([compiled.probe_column(r) for r in readings])
+        else:
+            leads = np.array([compiled.lead_nodes(r) for r in readings])
+            self._red, self._black = leads.T
+        self._least_volts = LEAST_VOLTS * car.system_volts / 12.0
+
+    def shown(
+        self, hypotheses: Hypotheses, some: IntArray, particles: Particles
+    ) -> StoredArray:
+        """Return what some of the readings would show.
+
+        Parameters
+        ----------
+        some : IntArray
+            Numbers of readings.
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_some, n_particles), in volts (AC without a sign that counts),
+            ohms, amps, or 1/0 for a look.
+        """
+        prediction, rows, draws = hypotheses.prediction, particles.row, particles.draw
+        if self.kind in PROBED_KINDS:
+            seen = prediction.probes[rows, draws][:, self._columns[some]].T
+            return np.abs(seen) if self.kind is ReadingKind.AMPS else 1.0 - seen
+        result = np.empty((len(some), len(rows)), dtype=np.float32)
+        states = self.states[some]
+        for state in np.unique(states).tolist():
+            of_state = np.flatnonzero(states == state)
+            red, black = self._red[some[of_state]], self._black[some[of_state]]
+            units = prediction.source_units[state, rows, draws].T.astype(np.float32)
+            if self.kind is ReadingKind.OHMS:
+                ohms = units[red]
+                ohms *= SOURCE_UNIT_OHMS
+                ohms += self._meter.lead_ohms
+                result[of_state] = ohms
+                continue
+            volts = prediction.volts[state, rows, draws].T.copy()
+            across = volts[red]
+            across -= volts[black]
+            if self.kind is ReadingKind.DC_VOLTS:
+                load = np.maximum(units[red], units[black])
+                load *= SOURCE_UNIT_OHMS / self._meter.input_ohms
+                load += 1.0
+                across /= load
+            result[of_state] = across
+        return result
+
+    def may_tell(self, values: StoredArray) -> BoolArray:
+        """Return which readings do not show the same in all particles.
+
+        Parameters
+        ----------
+        values : StoredArray
+            Shape (n_readings, n_particles).
+        """
+        if self.kind is ReadingKind.LOOK:
+            return np.asarray(np.ptp(values, axis=1) > 0.0)
+        seen = np.abs(values)
+        low, high = seen.min(axis=1), seen.max(axis=1)
+        if self.kind is ReadingKind.DC_VOLTS:
+            return np.asarray(high - low > self._least_volts)
+        return np.asarray(high - low > LEAST_SHARE * high)
+
+
+class Costs:
+    """What readings cost one owner.
+
+    Parameters
+    ----------
+    readings : Sequence[Reading]
+    prices : Prices
+
+    Attributes
+    ----------
+    can_take : BoolArray
+        Whether the owner can take them, shape (n_readings,).
+    """
+
+    def __init__(self, readings: Sequence[Reading], prices: Prices) -> None:
+        self.can_take: BoolArray = np.array([prices.can_take(r) for r in readings])
+        access = [prices.access(reading) for reading in readings]
+        self._places = sorted({place for near in access for place in near})
+        minutes = [[near.get(place, 0.0) for place in self._places] for near in access]
+        self._access = np.array(minutes).reshape(len(readings), len(self._places))
+        self._states = np.array([reading.state for reading in readings])
+        self._entry = np.array([prices.entry_minutes(r) for r in readings])
+
+    def minutes(self, here: Whereabouts) -> FloatArray:
+        """Return what each reading costs from where the person is, (n_readings,)."""
+        away = np.array([place not in here.places for place in self._places])
+        entry = np.where(self._states == here.state, 0.0, self._entry)
+        return np.asarray(PROBE_MINUTES + self._access @ away.astype(float) + entry)
