@@ -192,13 +192,15 @@ class Compensated:
         return result
 
     def _starts(self, draw: IntArray, slots: Slots) -> BoolArray:
-        """Return where every gate that feeds itself once on is seen to start.
+        """Return where the base rests and gates that feed themselves once on start.
 
-        With those gates held off, their pull-in volts have to be there.
+        With those gates held off, their pull-in volts have to be there. From a base
+        that chatters nothing follows: a fault may well bring it to rest.
         """
         needs_afresh = self._needs_afresh[draw[:, None], slots.branch]
         waits = np.asarray(needs_afresh & (slots.branch >= 0))
         starts: BoolArray = np.asarray(~waits.any(axis=1))
+        starts &= self.base.is_settled[draw]
         if self._cold is not None:
             points = np.flatnonzero(starts & self._has_held[draw])
             found = self._cold.find(
