@@ -49,3 +49,13 @@ class Sample:
         strata = generator.permutation(self.n_draws)
         within = generator.uniform(0.05, 0.95, self.n_draws)
         return np.asarray((strata + within) / self.n_draws, dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True)
+class Middle(Sample):
+    """Draws that are all the median: one middle car."""
+
+    def probabilities(self, key: str) -> FloatArray:
+        """Return one half for every draw."""
+        del key  # the same for every quantity
+        return np.full(self.n_draws, 0.5)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.car import Car, FloatArray, OperatingState, Part
+from diagnose.circuit.car import Car, OperatingState, Part
 from diagnose.circuit.conductors import (
     MOST_PROTECTION_FACTOR,
     SAE_GAUGES,
@@ -22,7 +22,7 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.nodal import Network
 from diagnose.circuit.operating_point import OperatingPoint, solve_operating_point
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.sample import Middle
 from diagnose.circuit.settling import MAX_FLIPS
 from diagnose.files.circuit_checks import CONDUCTOR_KINDS
 
@@ -64,16 +64,6 @@ class CarWarning:
         return f"{self.path}{where}: warning: {self.message}"
 
 
-@dataclass(frozen=True, slots=True)
-class _Middle(Sample):
-    """Draws that are all the median: one nominal car."""
-
-    def probabilities(self, key: str) -> FloatArray:
-        """Return one half for every draw."""
-        del key  # the same for every quantity
-        return np.full(self.n_draws, 0.5)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Solved:
     """The nominal car in one operating state."""
@@ -110,7 +100,7 @@ def car_warnings(car: Car) -> tuple[CarWarning, ...]:
     33 CFR 183.455 (United States coast guard, boats): overcurrent protection of at most
     150 % of the allowable current.
     """
-    model = CarModel(car, _Middle(n_draws=1))
+    model = CarModel(car, Middle(n_draws=1))
     found = list(_thick_fuses(car))
     settled = []
     for state in car.states:

@@ -31,6 +31,7 @@ from diagnose.files.circuit_expansion import (
     known_role,
 )
 from diagnose.files.draft import Draft, nearest
+from diagnose.files.part_values import given_value
 from diagnose.files.yaml_positions import Location
 
 EntryT = TypeVar("EntryT")
@@ -139,6 +140,8 @@ def _add_battery(entry: BatteryEntry, draft: Draft, *, scale: float) -> None:
     }
     sizes = {} if entry.cold_cranking is None else _battery_sizes(entry, draft, scale)
     values = draft.values("battery", entry.values, location=location, sizes=sizes)
+    if entry.cold_cranking is not None:
+        values["cold_cranking_amps"] = given_value(entry.cold_cranking, None)
     draft.add(
         Part(
             name="battery",

@@ -561,7 +561,7 @@ class Reasoner:
         else:
             shown = self._compiled.predicted(singles, reading_of(observation))
             shown = np.where(np.isinf(shown), OVER_RANGE_OHMS, shown).mean(axis=1)
-            if observation.kind in (ReadingKind.OHMS, ReadingKind.AMPS):
+            if observation.kind not in (ReadingKind.DC_VOLTS, ReadingKind.LOOK):
                 shown = np.log(np.maximum(shown, 1e-3))
         moved: FloatArray = np.abs(shown[1:] - shown[0])
         self._deviations[observation] = moved

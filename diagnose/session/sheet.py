@@ -26,6 +26,7 @@ from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.priors import rates_alone
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.readings import Reading, ReadingKind, proposable_readings
+from diagnose.session.charge_balance import ChargeBalance, charge_balances
 from diagnose.session.model import all_probes
 from diagnose.session.wording import cautions_for
 
@@ -144,6 +145,9 @@ class Sheet:
         States that a car with the fault hardly gets into.
     unsteady : tuple[str, ...]
         States in which a relay or a controller of the faulty car keeps switching.
+    balances, faulty_balances : tuple[ChargeBalance, ...]
+        What the alternator gives and what the loads take, sound and with the fault;
+        empty when only other parts were asked for.
     default_values, own_values : int
         How many values of the car are usual ones, and how many its file gives.
     """
@@ -158,6 +162,8 @@ class Sheet:
     unsteady: tuple[str, ...]
     default_values: int
     own_values: int
+    balances: tuple[ChargeBalance, ...] = ()
+    faulty_balances: tuple[ChargeBalance, ...] = ()
 
 
 def expected_sheet(car: Car, knowledge: Knowledge, choice: Choice) -> Sheet:
@@ -206,7 +212,23 @@ def expected_sheet(car: Car, knowledge: Knowledge, choice: Choice) -> Sheet:
         unsteady=tuple(name for name in unsteady if name in shown),
         default_values=default_values,
         own_values=len(values) - default_values,
+        **_balances(car, choice, states, fault),
     )
+
+
+def _balances(
+    car: Car, choice: Choice, states: Sequence[OperatingState], fault: Cause | None
+) -> dict[str, tuple[ChargeBalance, ...]]:
+    """Return the balances of the sheet, where they are wanted."""
+    is_about_others = bool(choice.parts or choice.places)
+    if is_about_others and not {"alternator", "battery"} & set(choice.parts):
+        return {}
+    names = [state.name for state in states]
+    faulty = charge_balances(car, states=names, fault=fault) if fault else ()
+    return {
+        "balances": charge_balances(car, states=names),
+        "faulty_balances": faulty,
+    }
 
 
 def _compiled(car: Car, knowledge: Knowledge, causes: Sequence[Cause]) -> Compiled:

@@ -13,6 +13,7 @@ import math
 from collections.abc import Sequence
 
 from diagnose.measurement.readings import ReadingKind
+from diagnose.session.charge_balance import ChargeBalance
 from diagnose.session.fact_rows import OVER_RANGE
 from diagnose.session.sheet import Band, Cell, Row, Sheet
 from diagnose.session.wording import unit_symbol
@@ -71,6 +72,14 @@ def sheet_json(sheet: Sheet, *, car_name: str) -> str:
         "fault": None if fault is None else {"name": fault.name, "says": fault.says},
         "unreached_states": list(sheet.unreached),
         "unsteady_states": list(sheet.unsteady),
+        "charging": [
+            _charging(balance, is_faulty=is_faulty)
+            for is_faulty, balances in (
+                (False, sheet.balances),
+                (True, sheet.faulty_balances),
+            )
+            for balance in balances
+        ],
         "values": {"default": sheet.default_values, "car_file": sheet.own_values},
         "states": {state.name: state.label for state in sheet.states},
         "readings": [
@@ -80,6 +89,24 @@ def sheet_json(sheet: Sheet, *, car_name: str) -> str:
         ],
     }
     return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+
+
+def _charging(balance: ChargeBalance, *, is_faulty: bool) -> dict[str, object]:
+    """Return where the current comes from and goes to in a state, in amps."""
+    is_finite = math.isfinite(balance.minutes_left)
+    return {
+        "state": balance.state,
+        "with_fault": is_faulty,
+        "most_amps": round(balance.most_amps, 1),
+        "given_amps": round(balance.given_amps, 1),
+        "charge_amps": round(balance.charge_amps, 1),
+        "loads": {load.name: round(load.amps, 1) for load in balance.loads},
+        "field_amps": round(balance.field_amps, 1),
+        "loads_amps": round(balance.loads_amps, 1),
+        "excess": list(balance.excess),
+        "is_excess_enough": balance.is_excess_enough,
+        "minutes_left": round(balance.minutes_left) if is_finite else None,
+    }
 
 
 def _reading(row: Row, cell: Cell, cautions: Sequence[str]) -> dict[str, object]:

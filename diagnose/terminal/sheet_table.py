@@ -6,6 +6,7 @@ Operating states are columns, test points are rows by place. Leaves the numbers 
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -13,9 +14,11 @@ from itertools import groupby
 
 from diagnose.circuit.car import OperatingState
 from diagnose.measurement.readings import ReadingKind
+from diagnose.session.charge_balance import DOWN_CHARGE, ChargeBalance
 from diagnose.session.sheet import Band, Cell, Row, Sheet
 from diagnose.session.wording import range_words
 from diagnose.terminal.safe_text import clean
+from diagnose.units import format_minutes, format_probability
 
 MARK = "*"
 """Stands behind a reading that alone tells the fault from a sound car."""
@@ -23,6 +26,8 @@ FAULT_LABEL = "with the fault"
 LONGEST_LABEL = 38
 """A longer label gets a line of its own. Own choice. [characters]"""
 GAP = "  "
+MOST_LOADS = 5
+"""Loads named where the alternator is too small. Own choice."""
 READ_CAUTIONS = "before the first reading, read the cautions at the end of this sheet."
 DECIMALS = {
     ReadingKind.DC_VOLTS: 2,
@@ -63,6 +68,8 @@ def sheet_text(
         for states in _blocks(sheet, width):
             lines.append("")
             lines.extend(_block(sheet, states))
+    for words in charging_words(sheet):
+        lines.extend(("", *_wrapped(words, width)))
     lines.extend(("", "cautions"))
     for caution in (sheet.safety_note, *sheet.cautions):
         lines.extend(_wrapped(f"- {caution}", width))
@@ -85,6 +92,9 @@ def sheet_markdown(sheet: Sheet, *, car_name: str, is_shortened: bool = False) -
             for line in _row_lines(row, sheet.states):
                 cells = " | ".join((line.label, *line.cells))
                 lines.append(f"| {cells} |")
+    charging = [clean(words) for words in charging_words(sheet)]
+    if charging:
+        lines.extend(("", "## charging", "", *(f"- {words}" for words in charging)))
     lines.extend(("", "## cautions", ""))
     cautions = (sheet.safety_note, *sheet.cautions)
     lines.extend(f"- {clean(caution)}" for caution in cautions)
@@ -171,6 +181,49 @@ def _fuse_words(sheet: Sheet) -> Iterator[str]:
 
 def _table_rows(sheet: Sheet) -> list[Row]:
     return [row for row in sheet.rows if not row.is_look]
+
+
+def charging_words(sheet: Sheet) -> Iterator[str]:
+    """Yield what the alternator gives and the loads take, one text for each state."""
+    for balance in sheet.balances:
+        yield _balance_words(balance, "charging")
+    for balance in sheet.faulty_balances:
+        yield _balance_words(balance, f"charging {FAULT_LABEL}")
+
+
+def _balance_words(balance: ChargeBalance, start: str) -> str:
+    words = (
+        f"{start}, {balance.state}: the alternator gives {balance.given_amps:.0f} A "
+        f"and could give {balance.most_amps:.0f} A there, the loads take "
+        f"{balance.loads_amps:.0f} A, its field {balance.field_amps:.0f} A"
+    )
+    if not math.isfinite(balance.minutes_left):
+        return f"{words}, the battery is charged with {balance.charge_amps:.0f} A."
+    largest = ", ".join(
+        f"{load.name} {load.amps:.0f} A" for load in balance.loads[:MOST_LOADS]
+    )
+    left = format_minutes(_rounded(balance.minutes_left))
+    return (
+        f"{words}, the battery gives the missing {-balance.charge_amps:.0f} A and is "
+        f"down in about {left}. The largest loads: {largest}. {_excess_words(balance)} "
+        "The time is a guess: a sound battery at 20 °C, from its charge in the car "
+        f"file down to {format_probability(DOWN_CHARGE)}, by Peukert's law."
+    )
+
+
+def _rounded(minutes: float) -> float:
+    """Return a guess of minutes without digits that mean nothing."""
+    step = 5.0 if minutes < 60.0 else 15.0
+    return max(step * round(minutes / step), step)
+
+
+def _excess_words(balance: ChargeBalance) -> str:
+    if not balance.excess:
+        return "Nothing that can be switched off makes the difference."
+    names = ", ".join(balance.excess)
+    if balance.is_excess_enough:
+        return f"Without {names} the alternator would carry the rest."
+    return f"Even without {names} it would not be enough."
 
 
 def _head(state: OperatingState) -> str:

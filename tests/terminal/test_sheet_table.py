@@ -185,3 +185,40 @@ def test_sheet_needs_no_network_library() -> None:
     )
 
     assert shown.stdout.splitlines()[-1] == "[]"
+
+
+def test_a_sheet_says_what_the_alternator_gives(sheet: Sheet) -> None:
+    text = " ".join(sheet_text(sheet, width=80, car_name="car.yaml").split())
+
+    # the hill climber: 65 A at 6000 rpm give .4 of that at 800 rpm of the engine
+    assert "charging, idle: the alternator gives" in text
+    assert "could give 27 A there" in text
+
+
+def test_a_discharging_state_names_loads_and_time(knowledge: Knowledge) -> None:
+    car = load_car(CAR, knowledge)
+    dead = expected_sheet(car, knowledge, Choice(fault="alternator:dead"))
+    text = " ".join(sheet_text(dead, width=80, car_name="car.yaml").split())
+
+    start = text.index("charging with the fault, idle:")
+    words = text[start : text.index("cautions -", start)]
+    assert "the battery gives the missing" in words
+    assert "The largest loads: fuel-pump" in words
+    assert "is down in about" in words
+
+
+def test_json_has_the_balance_of_each_state(sheet: Sheet) -> None:
+    found = json.loads(sheet_json(sheet, car_name="car.yaml"))["charging"]
+
+    assert {(one["state"], one["with_fault"]) for one in found} == {
+        (state, is_faulty)
+        for state in ("idle", "idle-loaded", "fast-idle")
+        for is_faulty in (False, True)
+    }
+
+
+def test_a_sheet_about_other_parts_has_no_balance(knowledge: Knowledge) -> None:
+    car = load_car(CAR, knowledge)
+    other = expected_sheet(car, knowledge, Choice(parts=("fuel-pump",)))
+
+    assert other.balances == ()
