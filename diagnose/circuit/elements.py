@@ -478,7 +478,11 @@ def _sense_input(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _starter(setting: Setting) -> tuple[Branch, ...]:
-    """Return a near-constant current; a resistance once volts can't turn it."""
+    """Return a near-constant current; a resistance once volts can't turn it.
+
+    The engine's torque sets the current, and volts less current times resistance set
+    the speed; a faster engine takes a little more.
+    """
     values = setting.values
     stall = 1.0 / values["stall_ohms"]
     turning_volts = values["cranking_amps"] * values["stall_ohms"]
@@ -566,7 +570,12 @@ def _up_gate(terminals: Mapping[str, str], values: Values) -> Gate:
 
 
 def _controller(setting: Setting) -> tuple[Branch, ...]:
-    """Return a constant current while out of reset, a small standby load always."""
+    """Return a constant current while out of reset, a small standby load always.
+
+    It starts in reset, so it needs its restart volts. While cranking that is what the
+    starter's inrush leaves: where the steady volts lie between reset and restart, those
+    of the first moment lie below the reset.
+    """
     values = setting.values
     supply = values["supply_amps"]
     none = np.zeros_like(supply)
