@@ -14,6 +14,7 @@ of the parameters read here), and default values to knowledge/.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -34,6 +35,10 @@ OPEN_OHMS = 1e9
 
 ALTERNATOR_RATED_RPM = 6000.0
 # ISO 8854: rated output is stated at 6000 alternator rpm (read in a secondary copy).
+
+LABEL_LOW_RPM = 1500.0
+# ISO 8854: the first current of a label such as 28/70 is stated at 1500 alternator rpm
+# (from memory).
 
 STALL_FACTOR = 4.0
 # From memory: a permanent-magnet pump or fan motor draws four to six times its running
@@ -328,6 +333,55 @@ def alternator_limit_amps(
 
     top = rise(np.full_like(rated_amps, ALTERNATOR_RATED_RPM))
     return np.asarray(rated_amps * rise(alternator_rpm) / top)
+
+
+def speed_constant_rpm(*, share: float, cut_in_rpm: float) -> float:
+    """Return the speed constant of an alternator from the two currents on its label.
+
+    Parameters
+    ----------
+    share : float
+        Current at 1500 alternator rpm over the one at 6000 rpm, as in 28/70. [1]
+    cut_in_rpm : float
+        Where it begins to charge, below 1500. [1/min]
+
+    Returns
+    -------
+    float
+        For `alternator_limit_amps`. [1/min]
+
+    Raises
+    ------
+    ValueError
+        If no constant gives such a share: it must lie between that of a straight line
+        and 1.
+
+    Examples
+    --------
+    >>> round(speed_constant_rpm(share=0.4, cut_in_rpm=1000.0))
+    987
+    """
+    low, high = 10.0, 1e6
+    rpm = np.array([LABEL_LOW_RPM])
+
+    def share_at(constant_rpm: float) -> float:
+        limit = alternator_limit_amps(
+            rated_amps=np.ones(1),
+            alternator_rpm=rpm,
+            cut_in_rpm=np.array([cut_in_rpm]),
+            speed_constant_rpm=np.array([constant_rpm]),
+        )
+        return float(limit[0])
+
+    if not share_at(high) < share < share_at(low):
+        raise ValueError(
+            f"a share of {share:.2f} at {LABEL_LOW_RPM:.0f} rpm can't be; it lies "
+            f"between {share_at(high):.2f} and 1"
+        )
+    for _ in range(60):
+        middle = math.sqrt(low * high)
+        low, high = (middle, high) if share_at(middle) > share else (low, middle)
+    return low
 
 
 def _alternator(setting: Setting) -> tuple[Branch, ...]:

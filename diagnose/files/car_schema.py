@@ -225,11 +225,16 @@ class BatteryEntry(Entry):
 
 
 class AlternatorEntry(Entry):
-    """The alternator; its terminals are output, sense, exciter and case."""
+    """The alternator; its terminals are output, sense, exciter and case.
+
+    `rated` and `low-speed` are the two currents of a label such as 28/70 A: at 6000 and
+    at 1500 alternator rpm.
+    """
 
     place: str
     bolted_to: Literal["engine", "body", "frame"] = "engine"
     rated: Amps | None = None
+    low_speed: Amps | None = None
     values: Values = {}
 
 

@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import TypeVar
 
 from diagnose.circuit.car import Part
-from diagnose.circuit.elements import ELEMENTS, Element
+from diagnose.circuit.elements import ELEMENTS, Element, speed_constant_rpm
 from diagnose.files.car_schema import (
     AlternatorEntry,
     BatteryEntry,
@@ -201,7 +201,10 @@ def _add_alternator(entry: AlternatorEntry, draft: Draft) -> None:
                 "alternator",
                 entry.values,
                 location=location,
-                sizes={"rated_amps": entry.rated},
+                sizes={
+                    "rated_amps": entry.rated,
+                    "speed_constant_rpm": _speed_constant(entry, draft),
+                },
             ),
             place=entry.place,
             role="alternator",
@@ -209,6 +212,29 @@ def _add_alternator(entry: AlternatorEntry, draft: Draft) -> None:
         location,
     )
     add_joint(draft, "alternator-mount", "alternator.case", entry.bolted_to, location)
+
+
+def _speed_constant(entry: AlternatorEntry, draft: Draft) -> float | None:
+    """Return how fast the output rises with speed, from the label's two currents."""
+    if entry.low_speed is None:
+        return None
+    location: Location = ("alternator", "low-speed")
+    if entry.rated is None:
+        draft.report(
+            location, "low-speed needs `rated` too: the larger current", of_key=True
+        )
+        return None
+    cut_in = draft.defaults.get("alternator", {}).get("cut_in_rpm")
+    if cut_in is None:
+        return None
+    try:
+        return speed_constant_rpm(
+            share=entry.low_speed / entry.rated,
+            cut_in_rpm=cut_in.distribution.nominal,
+        )
+    except ValueError as error:
+        draft.report(location, f"low-speed: {error}")
+        return None
 
 
 def _add_starter(entry: StarterEntry, draft: Draft) -> None:

@@ -7,10 +7,11 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 
 import jsonschema
+import numpy as np
 import pytest
 
 from diagnose.circuit.car import Car, Origin, Shape
-from diagnose.circuit.elements import ELEMENTS
+from diagnose.circuit.elements import ELEMENTS, alternator_limit_amps
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import car_json_schema, describe_expansion, load_car
 from diagnose.files.part_values import fuse_ohms
@@ -411,6 +412,28 @@ def test_wires_have_less_resistance_in_the_cold(load: Load, small_car: str) -> N
 
     ratio = cold.distribution.first / usual.distribution.first
     assert ratio == pytest.approx(234.5 / 254.5, rel=0.01)
+
+
+# ISO 8854 (from memory): a label of 28/70 A means 28 A at 1500 alternator rpm and 70 A
+# at 6000. Derived with a cut-in at 1000 rpm: at 1760 rpm, idle, it then gives 54 %.
+def test_both_currents_of_a_label_set_the_output_at_idle(
+    load: Load, small_car: str
+) -> None:
+    text = small_car.replace(
+        "alternator: {place: bay}",
+        "alternator: {place: bay, rated: 70 A, low-speed: 28 A}",
+    )
+    values = load(text).part("alternator").values
+    limits = alternator_limit_amps(
+        rated_amps=np.array([70.0, 70.0]),
+        alternator_rpm=np.array([1500.0, 1760.0]),
+        cut_in_rpm=np.array([1000.0, 1000.0]),
+        speed_constant_rpm=np.full(
+            2, values["speed_constant_rpm"].distribution.nominal
+        ),
+    )
+
+    assert limits.tolist() == pytest.approx([28.0, 37.7], abs=0.2)
 
 
 def test_a_hidden_terminal_is_no_test_point(load: Load, small_car: str) -> None:

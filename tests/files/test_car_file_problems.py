@@ -281,6 +281,17 @@ GRAMMAR = [
         '7:33: battery: found "left", expected minus or plus',
     ),
     (
+        "alternator: {place: bay}",
+        "alternator: {place: bay, low-speed: 28 A}",
+        "8:26: low-speed needs `rated` too: the larger current",
+    ),
+    (
+        "alternator: {place: bay}",
+        "alternator: {place: bay, rated: 70 A, low-speed: 70 A}",
+        "8:50: low-speed: a share of 1.00 at 1500 rpm can't be; it lies between 0.10 "
+        "and 1",
+    ),
+    (
         "battery: {place: bay}",
         "battery: {place: bay, age: old}",
         '7:28: battery: found "old", expected an age such as 4 years',
