@@ -11,6 +11,7 @@ import contextlib
 import os
 import sys
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -169,6 +170,7 @@ def _add_learn(commands: Commands) -> None:
         "--show", action="store_true", help="show what is learned; learn nothing"
     )
     way.add_argument("--undo", action="store_true", help="go back to what held before")
+    _add_cluster(parser)
     parser.add_argument("--json", action="store_true", help="as one JSON object")
     _add_data_folder(parser)
     parser.set_defaults(run=_learn)
@@ -298,9 +300,19 @@ def _add_trial(commands: Commands) -> None:
     parser.add_argument(
         "--workers", type=int, default=0, metavar="N", help="default: every core"
     )
+    _add_cluster(parser)
     parser.add_argument("--json", action="store_true", help="as one JSON object")
     _add_data_folder(parser)
     parser.set_defaults(run=_trial)
+
+
+def _add_cluster(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--cluster",
+        default="",
+        metavar="ADDRESS",
+        help="work on a Dask cluster, for instance tcp://host:8786",
+    )
 
 
 def _add_export(commands: Commands) -> None:
@@ -419,6 +431,8 @@ def _learn(options: argparse.Namespace) -> None:
         learn_listing.undo(folder, sys.stdout)
         return
     act = learn_listing.show_learned if options.show else learn_listing.learn
+    if options.cluster and not options.show:
+        act = partial(learn_listing.learn_there, address=options.cluster)
     act(folder, _published(), is_json=options.json, sink=sys.stdout)
 
 
@@ -537,6 +551,7 @@ def _trial(options: argparse.Namespace) -> None:
         n_workers=options.workers or os.cpu_count() or 1,
         is_json=options.json,
         data_folder=options.data_folder,
+        cluster=options.cluster,
     )
     run(wanted, sink=sys.stdout, notice=sys.stderr)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import fcntl
 import os
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -84,6 +85,17 @@ def sedan_model(knowledge: Knowledge, compiled_folder: Path) -> Model:
     """Return the shipped sedan, ready for diagnosis."""
     path = TESTS.parent / "cases" / "cars" / "sedan.yaml"
     return _opened(path, knowledge, compiled_folder)
+
+
+@pytest.fixture(scope="session")
+def cluster_address() -> Iterator[str]:
+    """Return the address of a Dask cluster of two workers, threads of this process."""
+    from distributed import LocalCluster
+
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=False, dashboard_address=":0"
+    ) as cluster:
+        yield cluster.scheduler_address
 
 
 def _opened(path: Path, knowledge: Knowledge, folder: Path) -> Model:

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -41,6 +42,8 @@ BATCH = 2000
 """Cases counted together; the same everywhere, so that sums are the same everywhere."""
 
 _REMEMBERED_CARS = 2000
+
+Item = TypeVar("Item")
 
 PartGroup = tuple[str, str]
 """Kind and role of parts; the role is empty for parts without one."""
@@ -286,34 +289,49 @@ def _factors(modes: Sequence[FaultMode], context: str, answer: str) -> FloatArra
     return np.array([mode.factors.get(context, {}).get(answer, 1.0) for mode in modes])
 
 
-TallyBatch = Callable[[list[ClosedCase]], Tally]
-Spread = Callable[[TallyBatch, Iterable[list[ClosedCase]]], Iterator[Tally]]
-"""How batches are tallied: `map` here, or many at a time elsewhere, in order."""
-
-
-def learned_from(
-    cases: Iterable[ClosedCase], knowledge: Knowledge, *, spread: Spread = map
-) -> Learned:
+def learned_from(cases: Iterable[ClosedCase], knowledge: Knowledge) -> Learned:
     """Return what closed cases say about the published rates.
 
     Parameters
     ----------
-    cases : Iterable[ClosedCase]
-        Read once, one batch at a time.
     knowledge : Knowledge
         With the published rates.
-    spread : Callable
-        Tallies the batches, in order; `map` does it here.
-
-    Returns
-    -------
-    Learned
-        With the factor of every mode.
 
     Raises
     ------
     ValueError
         If a case does not belong to this knowledge.
+    """
+    counter = Counter(knowledge.modes, knowledge.contexts)
+    return learned_by(map(counter.tally, batched(cases)), knowledge)
+
+
+def batched(items: Iterable[Item]) -> Iterator[list[Item]]:
+    """Yield items in lists of `BATCH`, the last one shorter."""
+    batch: list[Item] = []
+    for item in items:
+        batch.append(item)
+        if len(batch) == BATCH:
+            yield batch
+            batch = []
+    if batch:
+        yield batch
+
+
+def learned_by(tallies: Iterable[Tally], knowledge: Knowledge) -> Learned:
+    """Return what tallies of closed cases say about the published rates.
+
+    Parameters
+    ----------
+    tallies : Iterable[Tally]
+        Of batches of the cases.
+    knowledge : Knowledge
+        With the published rates, those of the tallies.
+
+    Returns
+    -------
+    Learned
+        With the factor of every mode.
 
     Notes
     -----
@@ -325,7 +343,7 @@ def learned_from(
     """
     counter = Counter(knowledge.modes, knowledge.contexts)
     total = counter.empty()
-    for part in spread(counter.tally, _batches(cases)):
+    for part in tallies:
         total = total.plus(part)
     factors = _moved(total) if total.n_cases else np.ones(len(total.seen))
     shares = tuple(
@@ -346,17 +364,6 @@ def learned_from(
         rates_digest=rates_digest(knowledge),
         shares=shares,
     )
-
-
-def _batches(cases: Iterable[ClosedCase]) -> Iterator[list[ClosedCase]]:
-    batch: list[ClosedCase] = []
-    for case in cases:
-        batch.append(case)
-        if len(batch) == BATCH:
-            yield batch
-            batch = []
-    if batch:
-        yield batch
 
 
 def _moved(total: Tally) -> FloatArray:

@@ -5,7 +5,7 @@ Leaves what a case says to `session.closing` and the lines to `files.case_lines`
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TextIO
@@ -14,13 +14,7 @@ from diagnose.circuit.car import Car
 from diagnose.errors import DiagnoseError, InvalidFileError, ReadingError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
-from diagnose.files.case_lines import (
-    CaseNames,
-    LineError,
-    case_of,
-    line_of,
-    read_case_lines,
-)
+from diagnose.files.case_lines import line_of, read_case_lines
 from diagnose.inference.learning import ClosedCase
 from diagnose.session.closing import closed_case, cure_in
 from diagnose.store.case_store import (
@@ -61,12 +55,11 @@ class Gathered:
     n_left_out: int = 0
     remarks: list[str] = field(default_factory=list)
 
-    def leave_out(self, name: str, reason: object) -> None:
-        """Note a case that can't be used."""
-        self.n_left_out += 1
-        if len(self.remarks) < MOST_REMARKS:
-            first = clean(str(reason).splitlines()[0])
-            self.remarks.append(f"left out: case {name}: {first}")
+    def leave_out(self, reasons: Sequence[str], count: int = 1) -> None:
+        """Note cases that can't be used, and why for some of them."""
+        self.n_left_out += count
+        kept = reasons[: MOST_REMARKS - len(self.remarks)]
+        self.remarks.extend(clean(reason) for reason in kept)
 
 
 def gather_own(
@@ -105,7 +98,8 @@ def _own_lines(
             try:
                 case = _closed(stored, rows, cars, knowledge)
             except (ReadingError, InvalidFileError) as error:
-                gathered.leave_out(stored.name, error)
+                reason = str(error).splitlines()[0]
+                gathered.leave_out([f"left out: case {stored.name}: {reason}"])
                 continue
             if case is None:
                 gathered.n_open += 1
@@ -139,21 +133,6 @@ class _Cars:
                 self._known.clear()
             self._known[case.car_digest] = found
         return found
-
-
-def pooled_cases(
-    pool: CasePool, knowledge: Knowledge, gathered: Gathered
-) -> Iterator[ClosedCase]:
-    """Yield the cases of the pool, without those that use names no longer known."""
-    names = CaseNames(knowledge)
-    for line in pool.lines():
-        try:
-            case = case_of(line)
-            names.check(case)
-        except LineError as error:
-            gathered.leave_out(line[:60], error)
-        else:
-            yield case
 
 
 def export_cases(

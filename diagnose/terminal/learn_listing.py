@@ -7,30 +7,39 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict
 from pathlib import Path
 from typing import TextIO
 
 from diagnose.errors import DiagnoseError
 from diagnose.faults.knowledge import Knowledge
+from diagnose.files.case_tally import LineCounter, LinesTallied
 from diagnose.inference.learning import (
     Learned,
     LearnedShare,
-    Spread,
-    learned_from,
+    Tally,
+    batched,
+    learned_by,
     rates_digest,
 )
 from diagnose.store.learned_rates import keep_learned, latest_learned, undo_learned
 from diagnose.store.pool import CasePool
-from diagnose.terminal.closed_cases import Gathered, gather_own, pooled_cases
+from diagnose.terminal.closed_cases import Gathered, gather_own
 from diagnose.terminal.learned_shares import OUTDATED, usable
+from diagnose.trial.cluster import connected
 
 SHOWN_SHARES = 20
 LEAST_CHANGE = 0.05
 """Rates that moved by less are not listed. Own choice."""
 
 PUBLISHED_HOLD = "nothing is learned; the published shares hold"
+
+
+Spread = Callable[
+    [Callable[[list[str]], LinesTallied], Iterable[list[str]]], Iterable[LinesTallied]
+]
+"""How batches of lines are added up, in order: `map` here, or elsewhere."""
 
 
 def learn(
@@ -48,7 +57,7 @@ def learn(
     folder : Path
         The data folder.
     spread : Callable
-        As in `learned_from`.
+        Adds the cases up elsewhere; the figures are the same.
 
     Raises
     ------
@@ -58,8 +67,9 @@ def learn(
     gathered = Gathered()
     with CasePool(folder) as pool:
         gather_own(folder, knowledge, pool, gathered)
-        cases = pooled_cases(pool, knowledge, gathered)
-        learned = learned_from(cases, knowledge, spread=spread)
+        counter = LineCounter(knowledge)
+        tallied = spread(counter.tallied, batched(pool.lines()))
+        learned = learned_by(_usable(tallied, gathered), knowledge)
     before, _ = usable(folder, knowledge)
     keep_learned(folder, learned)
     if is_json:
@@ -70,6 +80,32 @@ def learn(
     sink.writelines(remark + "\n" for remark in gathered.remarks)
     sink.writelines(line + "\n" for line in share_lines(learned, before))
     sink.write("the next start uses this; take it back by: diagnose learn --undo\n")
+
+
+def learn_there(
+    folder: Path, knowledge: Knowledge, *, is_json: bool, sink: TextIO, address: str
+) -> None:
+    """Learn with the cases added up on a Dask cluster.
+
+    Parameters
+    ----------
+    address : str
+        Of its scheduler.
+
+    Raises
+    ------
+    DiagnoseError
+        As `learn`; or if the cluster can't be reached.
+    """
+    with connected(address) as cluster:
+        learn(folder, knowledge, is_json=is_json, sink=sink, spread=cluster.map)
+
+
+def _usable(tallied: Iterable[LinesTallied], gathered: Gathered) -> Iterator[Tally]:
+    """Yield the tallies, and note the lines that were left out."""
+    for part in tallied:
+        gathered.leave_out(part.reasons, part.n_left_out)
+        yield part.tally
 
 
 def show_learned(

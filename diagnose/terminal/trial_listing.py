@@ -5,8 +5,12 @@ Leaves the playing to `trial.running` and the figures to `trial.scoring`.
 
 from __future__ import annotations
 
+import contextlib
 import json
-from collections.abc import Iterator, Sequence
+import platform
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
@@ -15,26 +19,34 @@ from typing import TextIO
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
+from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
 from diagnose.files.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
-from diagnose.session.model import Model
+from diagnose.session.model import Model, program_digest
 from diagnose.terminal.car_names import car_file
 from diagnose.terminal.evening import Options, prepared_model
+from diagnose.terminal.progress import Progress
+from diagnose.trial.cluster import ClusterError, connected
 from diagnose.trial.playing import Game
 from diagnose.trial.running import TrialPlan, run_trial
 from diagnose.trial.scoring import (
     Bucket,
     Score,
+    WeakSpot,
     brier_score,
     calibration,
     expected_calibration_error,
+    is_failed,
     log_loss,
     score,
+    weak_spots,
 )
 
-BAR = 40
+BAR = 36
+SHORT_BAR = 20
 SHOWN_FAILURES = 12
+SHOWN_SPOTS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,7 +58,9 @@ class TrialOptions:
     car : str
         A path or a shipped car's name.
     n_workers : int
-        Processes.
+        Processes here.
+    cluster : str
+        Address of a Dask scheduler; empty: all is played here.
     is_json : bool
         One JSON object instead of tables.
     """
@@ -57,6 +71,7 @@ class TrialOptions:
     n_workers: int
     is_json: bool
     data_folder: Path | None
+    cluster: str = ""
 
 
 def model_of(car: str, data_folder: Path | None) -> Model:
@@ -73,6 +88,41 @@ def model_of(car: str, data_folder: Path | None) -> Model:
     return prepared_model(loaded, knowledge, Options(data_folder=data_folder))
 
 
+def model_of_text(
+    name: str, text: str, version: str, data_folder: Path | None
+) -> Model:
+    """Return a car ready for diagnosis from its file's text, where there is no file.
+
+    Parameters
+    ----------
+    name : str
+        Name of the file.
+    version : str
+        `version_of` where the work comes from.
+
+    Raises
+    ------
+    ClusterError
+        If this program is another version.
+    """
+    knowledge = load_knowledge(knowledge_folder())
+    if version_of(knowledge) != version:
+        raise ClusterError(
+            f"the worker on {platform.node()} has another version of this program or "
+            "of its knowledge; install the same one on every machine"
+        )
+    with tempfile.TemporaryDirectory(prefix="diagnose-") as folder:
+        path = Path(folder) / name
+        path.write_text(text, encoding="utf-8")
+        car = load_car(path, knowledge)
+    return prepared_model(car, knowledge, Options(data_folder=data_folder))
+
+
+def version_of(knowledge: Knowledge) -> str:
+    """Return what has to be the same wherever the same figures are to come out."""
+    return f"{knowledge.digest} {program_digest()}"
+
+
 def run(options: TrialOptions, *, sink: TextIO, notice: TextIO) -> None:
     """Play a trial and print what it amounts to.
 
@@ -84,24 +134,72 @@ def run(options: TrialOptions, *, sink: TextIO, notice: TextIO) -> None:
     Raises
     ------
     DiagnoseError
-        As `model_of`.
+        As `model_of`; or if the cluster can't be reached.
     """
-    make = partial(model_of, options.car, options.data_folder)
-    make()  # fills the cache once, before the workers ask for it
     plan = TrialPlan(n_games=options.n_games, first_seed=options.first_seed)
-
-    def show(share: float) -> None:
-        if notice.isatty():
-            notice.write(f"\rplayed {share:4.0%}")
-            notice.flush()
-
-    games = run_trial(make, plan, n_workers=options.n_workers, progress=show)
-    if notice.isatty():
-        notice.write("\r" + " " * 12 + "\r")
+    if options.cluster:
+        games = _played_there(options, plan, notice)
+    else:
+        make = partial(model_of, options.car, options.data_folder)
+        make()  # fills the cache once, before the workers ask for it
+        with _progress(notice) as show:
+            games = run_trial(make, plan, n_workers=options.n_workers, progress=show)
     if options.is_json:
         sink.write(json.dumps(report(games), indent=2) + "\n")
         return
     sink.writelines(line + "\n" for line in lines(games, plan))
+
+
+def _played_there(
+    options: TrialOptions, plan: TrialPlan, notice: TextIO
+) -> tuple[Game, ...]:
+    """Play a trial on a cluster; the car goes there as text."""
+    knowledge = load_knowledge(knowledge_folder())
+    with car_file(options.car) as path:
+        load_car(path, knowledge)  # a mistake in it is told here
+        name, text = path.name, path.read_text(encoding="utf-8")
+    make = partial(
+        model_of_text, name, text, version_of(knowledge), options.data_folder
+    )
+    with (
+        connected(options.cluster) as cluster,
+        _progress(notice) as show,
+    ):
+        return run_trial(make, plan, spread=cluster.map, progress=show)
+
+
+@contextlib.contextmanager
+def _progress(notice: TextIO) -> Iterator[Callable[[float], None]]:
+    """Give what shows progress: a bar on a terminal, else nothing."""
+    if not notice.isatty():
+        yield lambda _share: None
+        return
+    began = time.monotonic()
+    with Progress(notice, about="played") as progress:
+        yield lambda share: progress.show(
+            share, progress_words(share, seconds=time.monotonic() - began)
+        )
+
+
+def progress_words(share: float, *, seconds: float) -> str:
+    """Return a bar, and how long it may still take.
+
+    Parameters
+    ----------
+    share : float
+        Done so far, above 0 to 1.
+    seconds : float
+        Taken so far. [s]
+
+    Examples
+    --------
+    >>> progress_words(0.25, seconds=60.0)
+    '[#####...............] 3.0 min left'
+    """
+    done = round(share * SHORT_BAR)
+    bar = "#" * done + "." * (SHORT_BAR - done)
+    left = seconds * (1.0 - share) / share / 60.0
+    return f"[{bar}] {left:.1f} min left"
 
 
 def scores(games: Sequence[Game]) -> tuple[Score, ...]:
@@ -124,12 +222,16 @@ def report(games: Sequence[Game]) -> dict[str, object]:
         "expected_calibration_error": expected_calibration_error(buckets),
         "brier": brier_score(claims, held),
         "log_loss_nats": log_loss(claims, held),
+        "weak_spots": {
+            name: [asdict(spot) for spot in spots] for name, spots in _spots(games)
+        },
         "games": [
             {
                 "seed": game.seed,
                 "complaint": game.complaint,
                 "faults": list(game.faults),
                 "first_rank": game.first_rank,
+                "last_rank": game.last_rank,
                 "readings": game.readings,
                 "wrong_repairs": game.wrong_repairs,
                 "minutes": game.minutes,
@@ -173,7 +275,8 @@ def lines(games: Sequence[Game], plan: TrialPlan) -> Iterator[str]:
         f"Brier score {brier_score(claims, held):.3f}, "
         f"log loss {log_loss(claims, held):.3f} nat"
     )
-    failures = [g for g in games if g.first_rank != 1 or not g.is_fixed]
+    yield from _spot_lines(games)
+    failures = [game for game in games if is_failed(game)]
     if failures:
         yield ""
         yield "not named first, or not mended"
@@ -185,6 +288,24 @@ def lines(games: Sequence[Game], plan: TrialPlan) -> Iterator[str]:
         )
     if len(failures) > SHOWN_FAILURES:
         yield f"and {len(failures) - SHOWN_FAILURES} more; --json lists all"
+
+
+def _spots(games: Sequence[Game]) -> Iterator[tuple[str, tuple[WeakSpot, ...]]]:
+    """Yield where games fail, seen from the complaint and from the fault."""
+    yield "complaint", weak_spots(games, lambda game: (game.complaint,))
+    yield (
+        "fault",
+        weak_spots(games, lambda game: [f.split(":")[1] for f in game.faults]),
+    )
+
+
+def _spot_lines(games: Sequence[Game]) -> Iterator[str]:
+    for name, spots in _spots(games):
+        if spots:
+            yield ""
+            yield f"where it fails most, by {name}: failed of played"
+        for spot in spots[:SHOWN_SPOTS]:
+            yield f"{spot.failed:5} of {spot.games:4}  {spot.name}"
 
 
 def _bucket_line(bucket: Bucket) -> str:

@@ -1,14 +1,18 @@
-"""Many games on all cores, with the seeds that repeat them.
+"""Many games on all cores or elsewhere, with the seeds that repeat them.
 
 Leaves the figures to `scoring`.
 """
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
-from collections.abc import Callable, Iterator, Sequence
+import pickle
+import threading
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 
 from diagnose.session.model import Model
 from diagnose.trial.hidden_car import Errors, HiddenCars
@@ -28,12 +32,15 @@ class TrialPlan:
         Games are seeded one after another from `first_seed`.
     stock_seed : int
         Seeds the tolerances of the hidden cars.
+    batch : int
+        How many games are handed out at a time.
     """
 
     n_games: int
     first_seed: int = 0
     stock_seed: int = 1
     errors: Errors = field(default_factory=Errors)
+    batch: int = BATCH
 
 
 def play_seeds(
@@ -48,11 +55,19 @@ def play_seeds(
     return games
 
 
+Spread = Callable[
+    [Callable[[Sequence[int]], list[Game]], Sequence[Sequence[int]]],
+    Iterable[list[Game]],
+]
+"""How batches of seeds are played, in order: `map` here, or many at a time there."""
+
+
 def run_trial(
     make_model: Callable[[], Model],
     plan: TrialPlan,
     *,
-    n_workers: int,
+    n_workers: int = 1,
+    spread: Spread | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> tuple[Game, ...]:
     """Play all games of a plan.
@@ -63,54 +78,54 @@ def run_trial(
         Makes the model inside each worker; must be importable there (a module-level
         function or a partial of one).
     n_workers : int
-        Processes; with 1 everything runs in this one.
+        Processes here; with 1 everything runs in this one.
+    spread : Callable or None
+        Plays the batches elsewhere instead; the games are the same.
     progress : Callable or None
         Called with the share done, 0 to 1.
     """
     seeds = list(range(plan.first_seed, plan.first_seed + plan.n_games))
-    batches = [seeds[start : start + BATCH] for start in range(0, len(seeds), BATCH)]
-    games: list[Game] = []
-    for done, batch in enumerate(
-        _played(make_model, plan, batches, n_workers), start=1
-    ):
-        games += batch
-        if progress is not None:
-            progress(done / len(batches))
+    starts = range(0, len(seeds), plan.batch)
+    batches = [seeds[start : start + plan.batch] for start in starts]
+    batch_player = partial(play_batch, make_model, plan)
+    with contextlib.ExitStack() as stack:
+        if spread is None and n_workers > 1:
+            # not forked: a fork would copy threads of the numerical libraries
+            context = multiprocessing.get_context("spawn")
+            pool = ProcessPoolExecutor(n_workers, context)
+            spread = stack.enter_context(pool).map
+        games: list[Game] = []
+        for done, batch in enumerate((spread or map)(batch_player, batches), start=1):
+            games += batch
+            if progress is not None:
+                progress(done / len(batches))
     return tuple(games)
 
 
-def _played(
-    make_model: Callable[[], Model],
-    plan: TrialPlan,
-    batches: Sequence[Sequence[int]],
-    n_workers: int,
-) -> Iterator[list[Game]]:
-    if n_workers <= 1:
-        model = make_model()
-        stock = HiddenCars(model, n_cars=STOCK_CARS, seed=plan.stock_seed)
-        for batch in batches:
-            yield play_seeds(model, stock, batch, plan.errors)
-        return
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(
-        n_workers, context, initializer=_begin, initargs=(make_model, plan)
-    ) as pool:
-        yield from pool.map(_play_batch, batches)
+class _Held(threading.local):
+    """What one thread of a worker holds between batches."""
 
-
-class _Worker:
-    """What one worker process holds between batches."""
-
-    model: Model
+    key: bytes = b""
     stock: HiddenCars
-    plan: TrialPlan
 
 
-def _begin(make_model: Callable[[], Model], plan: TrialPlan) -> None:
-    _Worker.model = make_model()
-    _Worker.stock = HiddenCars(_Worker.model, n_cars=STOCK_CARS, seed=plan.stock_seed)
-    _Worker.plan = plan
+_held = _Held()
 
 
-def _play_batch(seeds: Sequence[int]) -> list[Game]:
-    return play_seeds(_Worker.model, _Worker.stock, seeds, _Worker.plan.errors)
+def play_batch(
+    make_model: Callable[[], Model], plan: TrialPlan, seeds: Sequence[int]
+) -> list[Game]:
+    """Return the games of some seeds; the car is made ready once a thread.
+
+    Parameters
+    ----------
+    make_model : Callable[[], Model]
+        As in `run_trial`.
+    """
+    # a diagnosis writes into its model, so threads can't share one
+    key = pickle.dumps((make_model, plan.stock_seed))
+    if _held.key != key:
+        model = make_model()
+        _held.stock = HiddenCars(model, n_cars=STOCK_CARS, seed=plan.stock_seed)
+        _held.key = key
+    return play_seeds(_held.stock.model, _held.stock, seeds, plan.errors)

@@ -6,7 +6,8 @@ Leaves the playing to `playing` and the printing to the command line.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -84,6 +85,51 @@ def score(name: str, games: Sequence[Game]) -> Score:
         wrong_repairs=float(np.mean([game.wrong_repairs for game in games])),
         fixed=float(np.mean([game.is_fixed for game in games])),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeakSpot:
+    """Games that have something in common, and how many of them went wrong.
+
+    Parameters
+    ----------
+    name : str
+        What they have in common.
+    games, failed : int
+    """
+
+    name: str
+    games: int
+    failed: int
+
+
+def is_failed(game: Game) -> bool:
+    """Return whether no hidden cause was named first, or the car was not mended."""
+    return game.first_rank != 1 or not game.is_fixed
+
+
+def weak_spots(
+    games: Sequence[Game], names: Callable[[Game], Collection[str]]
+) -> tuple[WeakSpot, ...]:
+    """Return where games fail, most failures first.
+
+    Parameters
+    ----------
+    names : Callable
+        What a game is counted under; it may be several names.
+    """
+    played: Counter[str] = Counter()
+    failed: Counter[str] = Counter()
+    for game in games:
+        found = set(names(game))
+        played.update(found)
+        if is_failed(game):
+            failed.update(found)
+    spots = [
+        WeakSpot(name=name, games=played[name], failed=count)
+        for name, count in failed.items()
+    ]
+    return tuple(sorted(spots, key=lambda s: (-s.failed, -s.failed / s.games, s.name)))
 
 
 def calibration(claims: FloatArray, held: FloatArray) -> tuple[Bucket, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -17,6 +17,8 @@ from diagnose.inference.learning import (
     LearnedShare,
     PartGroup,
     Tally,
+    batched,
+    learned_by,
     learned_from,
     with_learned,
 )
@@ -260,6 +262,7 @@ def test_cases_are_read_a_batch_at_a_time() -> None:
     # However many there are, no more than one batch is held.
     told = 0
     ahead = []
+    counter = Counter(MODES, CONTEXTS)
 
     def cases() -> Iterator[ClosedCase]:
         nonlocal told
@@ -267,16 +270,14 @@ def test_cases_are_read_a_batch_at_a_time() -> None:
             told += 1
             yield closed("blown", FUSE)
 
-    def watched(
-        tally: Callable[[list[ClosedCase]], Tally], batches: Iterable[list[ClosedCase]]
-    ) -> Iterator[Tally]:
+    def watched() -> Iterator[Tally]:
         done = 0
-        for batch in batches:
+        for batch in batched(cases()):
             ahead.append(told - done)
             done += len(batch)
-            yield tally(batch)
+            yield counter.tally(batch)
 
-    learned = learned_from(cases(), KNOWLEDGE, spread=watched)
+    learned = learned_by(watched(), KNOWLEDGE)
 
     assert learned.n_cases == 2 * BATCH + 10
     assert max(ahead) == BATCH

@@ -14,12 +14,12 @@ from diagnose.cli import main
 from diagnose.errors import DiagnoseError, InvalidFileError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.case_lines import line_of
-from diagnose.inference.learning import ClosedCase
+from diagnose.inference.learning import BATCH, ClosedCase
 from diagnose.session.fact_rows import fact_to_row
 from diagnose.session.facts import ComplaintFact, Fact, RepairFact, SymptomFact
 from diagnose.store.case_store import CaseStore
 from diagnose.terminal.closed_cases import drop_import, export_cases, import_cases
-from diagnose.terminal.learn_listing import learn, undo
+from diagnose.terminal.learn_listing import learn, learn_there, undo
 from diagnose.terminal.learned_shares import knowledge_in_use
 from tests.terminal.conftest import CAR, clock
 
@@ -246,12 +246,28 @@ def test_shares_of_other_published_rates_are_not_used(
     assert "learn again by: diagnose learn" in remarks[0]
 
 
-def test_command_line_learns_shows_and_takes_back(
+def test_cluster_of_two_learns_the_same(
+    folder: Path, knowledge: Knowledge, cluster_address: str
+) -> None:
+    # Three batches, the last one short.
+    imported(pooled_file(folder / "club.jsonl", 2 * BATCH + 10), folder, knowledge)
+    here = learned_text(folder, knowledge, is_json=True)
+
+    sink = StringIO()
+    learn_there(folder, knowledge, is_json=True, sink=sink, address=cluster_address)
+
+    assert sink.getvalue() == here
+
+
+def test_command_line_learns_and_takes_back(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     where = ["--data-folder", str(folder)]
 
-    codes = [main(["learn", *way, *where]) for way in ([], ["--show"], ["--undo"])]
+    codes = [main(["learn", *way, *where]) for way in ([], ["--undo"], ["--undo"])]
 
-    assert codes == [0, 0, 0]
-    assert capsys.readouterr().out.count("closed cases learned from: 1;") == 2
+    assert codes == [0, 0, 1]
+    shown = capsys.readouterr()
+    assert "closed cases learned from: 1;" in shown.out
+    assert "the published shares hold" in shown.out
+    assert "nothing to take back" in shown.err

@@ -1,0 +1,104 @@
+"""What a batch of games amounts to, worked out by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.trial.playing import Game
+from diagnose.trial.scoring import (
+    WeakSpot,
+    calibration,
+    expected_calibration_error,
+    score,
+    weak_spots,
+)
+
+
+def make_game(
+    *faults: str,
+    first_rank: int = 1,
+    last_rank: int = 1,
+    is_fixed: bool = True,
+    complaint: str = "no-crank",
+    seed: int = 0,
+) -> Game:
+    return Game(
+        seed=seed,
+        complaint=complaint,
+        faults=faults or ("starter:worn",),
+        first_rank=first_rank,
+        last_rank=last_rank,
+        claims=(),
+        readings=4,
+        wrong_repairs=int(first_rank != 1),
+        minutes=20.0,
+        is_fixed=is_fixed,
+        facts=(),
+    )
+
+
+def test_rank_counts_only_where_it_came_to_a_repair() -> None:
+    # Rank 0 stands for a game that never came to a repair.
+    found = score("all", [make_game(first_rank=r, last_rank=r) for r in (0, 1, 2, 4)])
+
+    assert (found.first_right, found.first_three, found.all_in_three) == (
+        0.25,
+        0.5,
+        0.5,
+    )
+
+
+def test_double_fault_is_named_when_both_are_in_three() -> None:
+    games = [make_game(first_rank=1, last_rank=last) for last in (2, 3, 4, 5)]
+
+    assert score("double", games).all_in_three == 0.5
+
+
+def test_no_game_has_no_score() -> None:
+    with pytest.raises(ValueError, match="no games"):
+        score("none", [])
+
+
+def test_claims_are_sorted_by_size() -> None:
+    claims = np.array([0.05, 0.55, 0.65, 1.0])
+    held = np.array([0.0, 1.0, 0.0, 1.0])
+
+    found = [(b.low, b.count, b.held) for b in calibration(claims, held)]
+
+    assert found == [(0.0, 1, 0.0), (0.5, 2, 0.5), (0.95, 1, 1.0)]
+
+
+def test_calibration_error_weighs_buckets_by_their_claims() -> None:
+    # By hand: one claim of .05 off by .05, two of mean .6 off by .1, one of 1 right.
+    claims = np.array([0.05, 0.55, 0.65, 1.0])
+    held = np.array([0.0, 1.0, 0.0, 1.0])
+
+    found = expected_calibration_error(calibration(claims, held))
+
+    assert found == pytest.approx((0.05 + 2 * 0.1) / 4, abs=1e-12)
+
+
+def test_weak_spots_are_those_with_most_failures() -> None:
+    games = [
+        make_game(complaint="no-crank"),
+        make_game(complaint="no-crank", first_rank=2),
+        make_game(complaint="dim-lights", is_fixed=False),
+        make_game(complaint="dim-lights", first_rank=0),
+        make_game(complaint="flat-battery"),
+    ]
+
+    found = weak_spots(games, lambda game: (game.complaint,))
+
+    assert found == (
+        WeakSpot(name="dim-lights", games=2, failed=2),
+        WeakSpot(name="no-crank", games=2, failed=1),
+    )
+
+
+def test_double_fault_counts_for_each_of_its_causes() -> None:
+    games = [make_game("a:open", "b:short", first_rank=2)]
+
+    found = weak_spots(games, lambda game: [f.split(":")[1] for f in game.faults])
+
+    assert [spot.name for spot in found] == ["open", "short"]
