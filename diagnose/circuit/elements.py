@@ -40,10 +40,6 @@ LABEL_LOW_RPM = 1500.0
 # ISO 8854: the first current of a label such as 28/70 is stated at 1500 alternator rpm
 # (from memory).
 
-STALL_FACTOR = 4.0
-# From memory: a permanent-magnet pump or fan motor draws four to six times its running
-# current when the rotor is held.
-
 LAMP_EXPONENT = 0.55
 # Current of a tungsten lamp ~ volts**0.55: Fink & Beaty, Standard Handbook for
 # Electrical Engineers, 11th ed., p. 22-8 (secondary copy).
@@ -727,25 +723,52 @@ def _resistor(setting: Setting) -> tuple[Branch, ...]:
 def _diode(setting: Setting) -> tuple[Branch, ...]:
     """Blocks below the forward volts, then a small resistance."""
     values = setting.values
-    on = 1.0 / values["on_ohms"]
-    shorted, is_reversed = values["is_shorted"] > 0.5, values["is_reversed"] > 0.5
-    forward = np.where(is_reversed, -1.0, 1.0) * values["forward_volts"]
-    knee_amps = np.where(shorted, 0.0, -forward * on)
-    none = np.zeros_like(on)
+    on, shorted = 1.0 / values["on_ohms"], values["is_shorted"] > 0.5
     return (
-        setting.curve(
-            nodes=setting.between("a", "b"),
-            breaks=forward[:, None],
-            siemens=_columns(
-                np.where(shorted | is_reversed, on, none),
-                np.where(is_reversed & ~shorted, none, on),
-            ),
-            amps=_columns(
-                np.where(is_reversed, knee_amps, none),
-                np.where(is_reversed, none, knee_amps),
-            ),
-            forced=np.where(values["is_open"] > 0.5, -1.0, 1.0),
+        _one_way(
+            setting,
+            siemens=on,
+            knee_volts=np.where(shorted, 0.0, values["forward_volts"]),
+            back_siemens=np.where(shorted, on, 0.0),
         ),
+    )
+
+
+def _led_lamp(setting: Setting) -> tuple[Branch, ...]:
+    """Dark up to the volts its diodes need, then a series resistor's line."""
+    values = setting.values
+    knee_volts = values["knee_volts"]
+    rated_amps = values["led_watts"] / values["led_volts"]
+    siemens = rated_amps / (values["led_volts"] - knee_volts)
+    none = np.zeros_like(siemens)
+    return (
+        _one_way(setting, siemens=siemens, knee_volts=knee_volts, back_siemens=none),
+    )
+
+
+def _one_way(
+    setting: Setting,
+    *,
+    siemens: FloatArray,
+    knee_volts: FloatArray,
+    back_siemens: FloatArray,
+) -> Branch:
+    """Return what conducts from a to b beyond a knee, or turned round from b to a."""
+    is_reversed = setting.values["is_reversed"] > 0.5
+    sign = np.where(is_reversed, -1.0, 1.0)
+    amps = -sign * knee_volts * siemens
+    none = np.zeros_like(siemens)
+    return setting.curve(
+        nodes=setting.between("a", "b"),
+        breaks=(sign * knee_volts)[:, None],
+        siemens=_columns(
+            np.where(is_reversed, siemens, back_siemens),
+            np.where(is_reversed, back_siemens, siemens),
+        ),
+        amps=_columns(
+            np.where(is_reversed, amps, none), np.where(is_reversed, none, amps)
+        ),
+        forced=np.where(setting.values["is_open"] > 0.5, -1.0, 1.0),
     )
 
 
@@ -771,7 +794,7 @@ def _lamp(setting: Setting) -> tuple[Branch, ...]:
 
 def _motor(setting: Setting) -> tuple[Branch, ...]:
     values = setting.values
-    stalled = np.where(values["is_stalled"] > 0.5, STALL_FACTOR, 1.0)
+    stalled = np.where(values["is_stalled"] > 0.5, values["stall_factor"], 1.0)
     amps = values["motor_amps"] * values["load_factor"] * stalled
     return (_consumer(setting, volts=values["motor_volts"], amps=amps),)
 
@@ -945,6 +968,12 @@ ELEMENTS: Mapping[str, Element] = {
         branches=_lamp,
         has_ground_side=True,
     ),
+    "led-lamp": Element(
+        terminals=_AB,
+        parameters=("led_watts", "led_volts", "knee_volts", "is_open", "is_reversed"),
+        branches=_led_lamp,
+        has_ground_side=True,
+    ),
     "motor": Element(
         terminals=_AB,
         parameters=(
@@ -952,6 +981,7 @@ ELEMENTS: Mapping[str, Element] = {
             "motor_volts",
             "is_open",
             "is_stalled",
+            "stall_factor",
             "load_factor",
         ),
         branches=_motor,

@@ -33,6 +33,8 @@ VOLTAGE_EXPONENTS: Mapping[str, int] = MappingProxyType(
         "reset_volts": 1,
         "restart_volts": 1,
         "lamp_volts": 1,
+        "led_volts": 1,
+        "knee_volts": 1,
         "motor_volts": 1,
         "motor_amps": -1,
         "load_volts": 1,

@@ -28,6 +28,7 @@ CONSUMER_ENDS: Mapping[str, tuple[str, str]] = {
     "coil": ("a", "b"),
     "motor": ("a", "b"),
     "lamp": ("a", "b"),
+    "led-lamp": ("a", "b"),
     "load": ("a", "b"),
     "controller": ("supply", "ground"),
     "starter": ("plus", "case"),

@@ -33,10 +33,11 @@ from diagnose.files.knowledge_models import (
 from diagnose.files.yaml_positions import Location
 
 KINDS_OF_QUANTITY: Mapping[str, tuple[str, ...]] = {
-    "light": ("lamp",),
+    "light": ("lamp", "led-lamp"),
     "is_up": ("controller",),
     "is_closed": ("contacts",),
     "is_blown": PROTECTIVE_KINDS,
+    "chatters": ("contacts", "controller", "breaker"),
     "battery_amps": ("battery",),
 }
 """Quantities that only some kinds of part have."""

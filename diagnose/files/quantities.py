@@ -354,9 +354,11 @@ _LOAD_WORDS: Mapping[str, tuple[str, str, Measure]] = MappingProxyType(
         "load": ("load", "load_amps", CURRENT),
         "lamp": ("lamp", "lamp_watts", POWER),
         "lamps": ("lamp", "lamp_watts", POWER),
+        "led-lamp": ("led-lamp", "led_watts", POWER),
+        "led-lamps": ("led-lamp", "led_watts", POWER),
     }
 )
-LOAD_EXAMPLES = "7 A motor, 110 W lamps or 5 A load"
+LOAD_EXAMPLES = "7 A motor, 110 W lamps, 3 W led-lamp or 5 A load"
 
 
 def parse_load(found: object) -> LoadSize:

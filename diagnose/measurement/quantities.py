@@ -157,9 +157,20 @@ def _part_value(
     first, second = main_nodes(part)
     across = np.abs(seen.volts(state, first) - seen.volts(state, second))
     if quantity is Quantity.LIGHT:
-        rated = part.values["lamp_volts"].distribution.nominal
-        return np.asarray((across / rated) ** LIGHT_EXPONENT)
+        return _light(part, across)
     return np.asarray(across / scale)
+
+
+def _light(part: Part, volts: FloatArray) -> FloatArray:
+    """Return a lamp's light, 1 at its rated volts; that of diodes goes with amps."""
+    if part.kind == "led-lamp":
+        knee, rated = (
+            part.values[name].distribution.nominal
+            for name in ("knee_volts", "led_volts")
+        )
+        return np.asarray(np.maximum(volts - knee, 0.0) / (rated - knee))
+    rated = part.values["lamp_volts"].distribution.nominal
+    return np.asarray((volts / rated) ** LIGHT_EXPONENT)
 
 
 def claim_probability(claim: Claim, *, car: Car, seen: Observed) -> FloatArray:

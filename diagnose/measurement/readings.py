@@ -15,7 +15,9 @@ from diagnose.measurement.quantities import main_nodes
 DROP_KINDS = frozenset(
     {"wire", "contacts", "switch-contact", "joint", *PROTECTIVE_KINDS}
 )
-CONSUMER_KINDS = frozenset({"motor", "load", "lamp", "controller", "coil", "starter"})
+CONSUMER_KINDS = frozenset(
+    {"motor", "load", "lamp", "led-lamp", "controller", "coil", "starter"}
+)
 
 
 class ReadingKind(Enum):

@@ -16,7 +16,7 @@ class Quantity(Enum):
 
     VOLTS = "volts"  # across the part's main terminals [V, per 12 V system]
     AMPS = "amps"  # through the part [A]
-    LIGHT = "light"  # (volts/rated volts)**3.4, 1 at rated volts
+    LIGHT = "light"  # (volts/rated volts)**3.4, of LEDs by their amps; 1 at rated volts
     IS_UP = "is_up"  # 1 when the controller is powered and out of reset
     IS_CLOSED = "is_closed"  # 1 when the relay contacts are closed
     IS_BLOWN = "is_blown"  # 1 when the fuse is open

@@ -155,6 +155,7 @@ def random_load(
             motor_volts=13.5,
             is_open=0.0,
             is_stalled=float(generator.random() < 0.3),
+            stall_factor=4.5,
             load_factor=1.0,
         ),
         make_part(

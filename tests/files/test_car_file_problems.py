@@ -95,8 +95,8 @@ NAMES = [
     (
         "load: 6 A load,",
         "load: 6 A load, role: headlamps,",
-        '16:66: "headlamps" is no role of a load, but of a lamp; known: blower, fan, '
-        "fuel-pump, ignition, injectors, instruments",
+        '16:66: "headlamps" is no role of a load, but of a lamp or led-lamp; '
+        "known: blower, fan, fuel-pump, ignition, injectors, instruments",
     ),
     (
         "load: 6 A load,",
@@ -203,7 +203,7 @@ AMOUNTS = [
         "6 A load",
         "6 A lod",
         '16:50: circuit "horn": found "6 A lod", expected a load: size and kind, such '
-        "as 7 A motor, 110 W lamps or 5 A load",
+        "as 7 A motor, 110 W lamps, 3 W led-lamp or 5 A load",
     ),
     (
         "dash: 5 min",
@@ -446,8 +446,8 @@ FULL_FORM = [
         "kind: bttery, place: bay",
         '22:17: there is no kind of part "bttery" (did you mean "battery"?); known: '
         "alternator, battery, breaker, coil, contacts, controller, diode, driver, "
-        "engine, fuse, fusible-link, joint, lamp, load, motor, resistor, slow-fuse, "
-        "starter, switch-contact, wire",
+        "engine, fuse, fusible-link, joint, lamp, led-lamp, load, motor, resistor, "
+        "slow-fuse, starter, switch-contact, wire",
     ),
     (
         "kind: diode, place: bay, terminals: {a: body}",

@@ -120,6 +120,7 @@ def test_a_connection_of_another_form_is_refused(text: str) -> None:
     [
         ("7 A motor", LoadSize(kind="motor", parameter="motor_amps", amount=7.0)),
         ("110 W lamps", LoadSize(kind="lamp", parameter="lamp_watts", amount=110.0)),
+        ("3 W led-lamp", LoadSize(kind="led-lamp", parameter="led_watts", amount=3.0)),
         ("3 W lamp", LoadSize(kind="lamp", parameter="lamp_watts", amount=3.0)),
         ("500 mA load", LoadSize(kind="load", parameter="load_amps", amount=0.5)),
     ],

@@ -21,7 +21,7 @@ from diagnose.measurement.quantities import (
     usable_symptoms,
 )
 from diagnose.measurement.symptoms import Claim, Group, Join, Quantity, Symptom
-from tests.lamp_car import CAR, SYMPTOMS, make_symptom
+from tests.lamp_car import CAR, SYMPTOMS, make_part, make_symptom
 
 NODE_VOLTS = {"battery.plus": 12.0, "lamp.plus": 11.0, "lamp.minus": 1.0}
 PROBE_VALUES = {
@@ -99,6 +99,45 @@ def test_light_at_nine_tenths_of_the_volts_is_seven_tenths() -> None:
 
     # 1 % of light, a tenth of the blur
     assert found == pytest.approx(0.5, abs=0.025)
+
+
+# By hand: diodes light by their amps; 10 V are 2.5 of the 6 V between 7.5 and 13.5 V.
+@pytest.mark.parametrize(("plus_volts", "light"), [(11.0, 2.5 / 6.0), (7.0, 0.0)])
+def test_light_of_diodes_goes_with_their_amps(plus_volts: float, light: float) -> None:
+    led = make_part(
+        "led-lamp",
+        "lamp",
+        "lamp.plus",
+        "lamp.minus",
+        role="headlamps",
+        led_watts=6.0,
+        led_volts=13.5,
+        knee_volts=7.5,
+        is_open=0.0,
+        is_reversed=0.0,
+    )
+    parts = tuple(led if part.name == "lamp" else part for part in CAR.parts)
+    seen = observed({"lamp.plus": plus_volts, "lamp.minus": 1.0})
+
+    found = chance(
+        claim(Quantity.LIGHT, "headlamps", light), seen, replace(CAR, parts=parts)
+    )
+
+    assert found == pytest.approx(0.5, abs=1e-9)
+
+
+@pytest.mark.parametrize(("conducts", "chatters"), [(0.0, 0.0), (0.5, 1.0), (1.0, 0.0)])
+def test_what_is_neither_open_nor_closed_chatters(
+    conducts: float, chatters: float
+) -> None:
+    def probe(wanted: Probe) -> FloatArray:
+        return np.array([[0.0 if wanted.is_current else conducts]])
+
+    seen = replace(observed(), probe=probe)
+
+    found = chance(claim(Quantity.CHATTERS, "lamp-fuse", chatters), seen)
+
+    assert found == pytest.approx(0.5, abs=1e-9)
 
 
 def test_limit_is_blurred_by_a_logistic_curve() -> None:

@@ -66,6 +66,7 @@ SHOWN: tuple[tuple[str, str, float], ...] = (
     # a third of the severities break down so far that the solenoid lets go, and are
     # good enough for it to pull in again.
     ("battery:inner_connection", "starter-clatters", 0.20),
+    ("fuel-pump:pump_weak", "first-start-fails", 0.95),
     ("ignition-switch.ignition-contact:stuck_closed", "runs-on-after-key-off", 0.95),
     ("panel-relay.contacts:welded", "runs-on-after-key-off", 0.95),
 )

@@ -1,0 +1,146 @@
+"""Loads on the bench: light-emitting lamps and motors.
+
+Each test names its basis: memory, rule (of the trade), or by hand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.car import OperatingState, Part, Value
+from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_point import solve_operating_point
+from diagnose.circuit.sample import Sample
+from diagnose.files.knowledge_files import load_knowledge
+from diagnose.files.resources import knowledge_folder
+from tests.circuit.small_circuits import (
+    GROUND,
+    make_car,
+    make_part,
+    make_source,
+    solve_circuit,
+)
+
+IDLE = OperatingState(
+    name="idle", label="idling", switch_positions={}, engine_rpm=800.0
+)
+Defaults = Mapping[str, Mapping[str, Value]]
+
+
+@pytest.fixture(scope="module")
+def defaults() -> Defaults:
+    return load_knowledge(knowledge_folder()).defaults
+
+
+def make_led(first: str, second: str, *, watts: float, is_reversed: bool) -> Part:
+    return make_part(
+        "led-lamp",
+        "lamp",
+        first,
+        second,
+        led_watts=watts,
+        led_volts=13.5,
+        knee_volts=7.5,
+        is_open=0.0,
+        is_reversed=float(is_reversed),
+    )
+
+
+def make_filament(first: str, second: str, *, watts: float) -> Part:
+    return make_part(
+        "lamp",
+        "lamp",
+        first,
+        second,
+        lamp_watts=watts,
+        lamp_volts=13.5,
+        is_open=0.0,
+    )
+
+
+def lamp_amps(lamp: Part, volts: float) -> float:
+    solved = solve_circuit([make_source("lamp.plus", volts), lamp])
+    return solved.branch_amps["lamp"]
+
+
+# By hand: 6 W at 13.5 V are .444 A; half way from 7.5 V to 13.5 V it takes half of it.
+@pytest.mark.parametrize(
+    ("volts", "amps"), [(13.5, 0.444), (10.5, 0.222), (7.0, 0.0), (-12.0, 0.0)]
+)
+def test_led_lamp_takes_current_only_beyond_its_knee(volts: float, amps: float) -> None:
+    led = make_led("lamp.plus", GROUND, watts=6.0, is_reversed=False)
+
+    assert lamp_amps(led, volts) == pytest.approx(amps, abs=0.001)
+
+
+@pytest.mark.parametrize(("volts", "amps"), [(13.5, 0.0), (-13.5, -0.444)])
+def test_led_lamp_turned_round_is_dark(volts: float, amps: float) -> None:
+    led = make_led("lamp.plus", GROUND, watts=6.0, is_reversed=True)
+
+    assert lamp_amps(led, volts) == pytest.approx(amps, abs=0.001)
+
+
+# Fink & Beaty, p. 22-8 (copy): current ~ volts**.55, so 5 of 13.5 V leave 58 % of it.
+def test_filament_still_takes_current_where_an_led_is_dark() -> None:
+    filament = make_filament("lamp.plus", GROUND, watts=6.0)
+    led = make_led("lamp.plus", GROUND, watts=6.0, is_reversed=False)
+
+    assert lamp_amps(filament, 5.0) / 0.444 == pytest.approx(0.58, abs=0.01)
+    assert lamp_amps(led, 5.0) == pytest.approx(0.0, abs=1e-9)
+
+
+def idling(defaults: Defaults, lamp: Part) -> float:
+    """Return what an alternator excited through a charge lamp gives at idle. [A]."""
+
+    def usual(kind: str, *nodes: str) -> Part:
+        return replace(make_part(kind, kind, *nodes), values=defaults[kind])
+
+    parts = [
+        usual("battery", "battery.plus", GROUND),
+        usual("alternator", "battery.plus", GROUND, "battery.plus", "exciter"),
+        lamp,
+    ]
+    network = CarModel(make_car(parts, IDLE), Sample(n_draws=1)).network(IDLE)
+    point = solve_operating_point(network)
+    column = network.branch_indices()["alternator"]
+    return -float(point.branch_amps(network)[0, column])
+
+
+# Rule of the trade: an alternator does not excite itself through a charge lamp of
+# light-emitting diodes. By hand: 12.5 V give a 3 W filament's .21 A, .86 V on a 4 ohm
+# field; .5 W of diodes give .03 A, .12 V, under the .25 V it takes.
+def test_led_charge_lamp_leaves_the_alternator_dead(defaults: Defaults) -> None:
+    filament = make_filament("battery.plus", "exciter", watts=3.0)
+    led = make_led("battery.plus", "exciter", watts=0.5, is_reversed=False)
+
+    assert idling(defaults, filament) > 1.0
+    assert idling(defaults, led) == pytest.approx(0.0, abs=1e-9)
+
+
+# From memory: four to six times the running current with the rotor held.
+def test_stalled_motor_draws_four_to_six_times_its_running_current(
+    defaults: Defaults,
+) -> None:
+    factor = defaults["motor"]["stall_factor"].distribution
+    spread = factor.quantile(np.array([0.16, 0.84]))
+    motor = make_part(
+        "motor",
+        "motor",
+        "plus",
+        GROUND,
+        motor_amps=7.0,
+        motor_volts=13.5,
+        is_open=0.0,
+        is_stalled=1.0,
+        stall_factor=factor.nominal,
+        load_factor=1.0,
+    )
+
+    solved = solve_circuit([make_source("plus", 13.5), motor])
+
+    assert solved.branch_amps["motor"] == pytest.approx(7.0 * 4.5, rel=1e-3)
+    assert 3.8 <= spread[0] <= spread[1] <= 6.0
