@@ -39,6 +39,8 @@ class Knowledge:
         Kind of part to parameter to what it depends on.
     digest : str
         Hash of the files read; part of the cache key.
+    learned_digest : str
+        Hash of what closed cases moved the rates by; empty for the published rates.
     """
 
     defaults: Mapping[str, Mapping[str, Value]]
@@ -51,6 +53,7 @@ class Knowledge:
     meter: Meter
     safety_note: str
     digest: str
+    learned_digest: str = ""
     roles: Mapping[str, frozenset[str]] = field(
         default_factory=lambda: MappingProxyType({})
     )

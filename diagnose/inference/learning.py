@@ -395,7 +395,8 @@ def rates_digest(knowledge: Knowledge) -> str:
 def with_learned(knowledge: Knowledge, learned: Learned) -> Knowledge:
     """Return the knowledge with its rates moved by what was learned.
 
-    Its digest differs too, so that a compiled car with other rates is not taken for it.
+    It carries a digest of them, so that priors kept with other rates are not taken for
+    its own.
 
     Raises
     ------
@@ -416,4 +417,4 @@ def with_learned(knowledge: Knowledge, learned: Learned) -> Knowledge:
         for mode in knowledge.modes
     )
     moved = hashlib.sha256(repr(sorted(factors.items())).encode()).hexdigest()
-    return replace(knowledge, modes=modes, digest=f"{knowledge.digest}-{moved}")
+    return replace(knowledge, modes=modes, learned_digest=moved)

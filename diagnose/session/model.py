@@ -10,6 +10,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
+from functools import partial
 from importlib.resources import files
 from typing import Any, Protocol
 
@@ -101,7 +102,7 @@ def program_digest() -> str:
 
 
 def model_key(car: Car, knowledge: Knowledge, n_draws: int) -> str:
-    """Return the cache key: car, knowledge, program and number of draws."""
+    """Return the cache key: car, published knowledge, program, number of draws."""
     digest = hashlib.sha256(json.dumps(_plain(car)).encode()).hexdigest()
     return f"{digest}-{knowledge.digest}-{program_digest()}-{n_draws}"
 
@@ -146,26 +147,28 @@ def open_model(
     model = CarModel(car, Sample(n_draws=n_draws))
     causes = catalogue(car, knowledge.modes)
     predictor = Predictor(model, causes, all_probes(car, knowledge))
-    key = model_key(car, knowledge, n_draws)
-    held = None if cache is None else cache.get(key)
-    if held is not None:
-        priors, bank = _unpacked(held, len(causes))
-        compiled = Compiled(predictor, knowledge, priors, bank=bank)
-    else:
+    shelf = _Shelf(cache, model_key(car, knowledge, n_draws), knowledge.learned_digest)
+    priors = shelf.priors()
+    bank = shelf.bank(len(causes))
+    priors_of: Callable[[], Priors] = partial(_priors, knowledge, causes)
+    if bank is None:
         tell(0.0, "reading the car's circuit")
         _check_states(predictor)
         tell(0.1, "laying out the causes")
-        priors_of = beside(lambda: _priors(knowledge, causes))
+        if priors is None:
+            priors_of = beside(priors_of)
         bank = Compiled(
             predictor,
             knowledge,
             rates_alone(causes),
             progress=lambda share: tell(0.2 + 0.75 * share, "working out every fault"),
         ).bank
+        shelf.keep_bank(bank)
+    if priors is None:
+        tell(0.96, "weighing the causes")
         priors = priors_of()
-        compiled = Compiled(predictor, knowledge, priors, bank=bank)
-        if cache is not None:
-            cache.put(key, _packed(priors, compiled.bank))
+        shelf.keep_priors(priors)
+    compiled = Compiled(predictor, knowledge, priors, bank=bank)
     tell(1.0, "ready")
     return Model(
         car=car, knowledge=knowledge, compiled=compiled, lines=_lines(compiled)
@@ -205,37 +208,78 @@ def _check_states(predictor: Predictor) -> None:
         raise UnsolvableCircuitError(tuple(reasons))
 
 
-def _packed(priors: Priors, bank: Bank) -> Arrays:
-    prediction = bank.all.prediction
-    return {
-        "volts": prediction.volts,
-        "source_units": prediction.source_units,
-        "probes": prediction.probes,
-        "is_settled": prediction.is_settled,
-        "symptoms": bank.all.symptoms,
-        "contexts": np.array(priors.contexts),
-        "configurations": np.array(priors.configurations),
-        "configuration_probability": priors.configuration_probability,
-        "part_of": priors.part_of,
-        "mode_probability": priors.mode_probability,
-        "ok_probability": priors.ok_probability,
-    }
+class _Shelf:
+    """What is kept of one car: its readings, and its priors by what was learned.
 
+    Parameters
+    ----------
+    key : str
+        Of the car with the published rates.
+    learned_digest : str
+        Of what was learned; the readings do not depend on it.
+    """
 
-def _unpacked(held: Arrays, n_causes: int) -> tuple[Priors, Bank]:
-    priors = Priors(
-        contexts=tuple(held["contexts"].tolist()),
-        configurations=tuple(tuple(row) for row in held["configurations"].tolist()),
-        configuration_probability=held["configuration_probability"],
-        part_of=held["part_of"],
-        mode_probability=held["mode_probability"],
-        ok_probability=held["ok_probability"],
-    )
-    prediction = Prediction(
-        volts=held["volts"],
-        source_units=held["source_units"],
-        probes=held["probes"],
-        is_settled=held["is_settled"],
-    )
-    singles: tuple[FaultSet, ...] = ((), *((i,) for i in range(n_causes)))
-    return priors, Bank(singles, prediction, held["symptoms"])
+    def __init__(self, cache: ArrayStore | None, key: str, learned_digest: str) -> None:
+        self._cache = cache
+        self._key = key
+        self._priors_key = f"{key}-priors-{learned_digest}"
+
+    def bank(self, n_causes: int) -> Bank | None:
+        """Return the readings of every single cause, None when not kept."""
+        held = None if self._cache is None else self._cache.get(self._key)
+        if held is None:
+            return None
+        prediction = Prediction(
+            volts=held["volts"],
+            source_units=held["source_units"],
+            probes=held["probes"],
+            is_settled=held["is_settled"],
+        )
+        singles: tuple[FaultSet, ...] = ((), *((i,) for i in range(n_causes)))
+        return Bank(singles, prediction, held["symptoms"])
+
+    def keep_bank(self, bank: Bank) -> None:
+        """Keep the readings of every single cause."""
+        if self._cache is None:
+            return
+        prediction = bank.all.prediction
+        self._cache.put(
+            self._key,
+            {
+                "volts": prediction.volts,
+                "source_units": prediction.source_units,
+                "probes": prediction.probes,
+                "is_settled": prediction.is_settled,
+                "symptoms": bank.all.symptoms,
+            },
+        )
+
+    def priors(self) -> Priors | None:
+        """Return the priors, None when not kept."""
+        held = None if self._cache is None else self._cache.get(self._priors_key)
+        if held is None:
+            return None
+        return Priors(
+            contexts=tuple(held["contexts"].tolist()),
+            configurations=tuple(tuple(row) for row in held["configurations"].tolist()),
+            configuration_probability=held["configuration_probability"],
+            part_of=held["part_of"],
+            mode_probability=held["mode_probability"],
+            ok_probability=held["ok_probability"],
+        )
+
+    def keep_priors(self, priors: Priors) -> None:
+        """Keep the priors."""
+        if self._cache is None:
+            return
+        self._cache.put(
+            self._priors_key,
+            {
+                "contexts": np.array(priors.contexts),
+                "configurations": np.array(priors.configurations),
+                "configuration_probability": priors.configuration_probability,
+                "part_of": priors.part_of,
+                "mode_probability": priors.mode_probability,
+                "ok_probability": priors.ok_probability,
+            },
+        )

@@ -242,7 +242,9 @@ def test_learned_rates_are_the_published_ones_times_the_factor() -> None:
 def test_learned_knowledge_is_never_taken_for_the_published() -> None:
     learned = learned_from([closed("blown", FUSE)], KNOWLEDGE)
 
-    assert with_learned(KNOWLEDGE, learned).digest != KNOWLEDGE.digest
+    found = with_learned(KNOWLEDGE, learned)
+
+    assert found.learned_digest != KNOWLEDGE.learned_digest
 
 
 def test_factors_of_other_published_rates_are_refused() -> None:

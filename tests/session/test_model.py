@@ -1,0 +1,98 @@
+"""What of a compiled car is kept, and when it is worked out anew."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy.typing as npt
+import pytest
+
+from diagnose.faults.knowledge import Knowledge
+from diagnose.session.model import Model, open_model
+from tests.lamp_car import CAR, make_knowledge
+
+Arrays = Mapping[str, npt.NDArray[Any]]
+
+
+class Shelf:
+    """Arrays in memory, and what was asked of them."""
+
+    def __init__(self) -> None:
+        self.kept: dict[str, Arrays] = {}
+
+    def get(self, key: str) -> Arrays | None:
+        return self.kept.get(key)
+
+    def put(self, key: str, arrays: Arrays) -> bool:
+        assert key not in self.kept
+        self.kept[key] = arrays
+        return True
+
+
+def opened(knowledge: Knowledge, shelf: Shelf) -> tuple[Model, list[str]]:
+    told: list[str] = []
+    model = open_model(
+        CAR,
+        knowledge,
+        cache=shelf,
+        progress=lambda _share, words: told.append(words),
+        n_draws=4,
+    )
+    return model, told
+
+
+def chance_of(name: str, model: Model) -> float:
+    index = next(i for i, c in enumerate(model.compiled.causes) if c.name == name)
+    return float(model.compiled.priors.cause_probabilities({})[index])
+
+
+@pytest.fixture(scope="module")
+def moved() -> Knowledge:
+    """Return the lamp car's knowledge with twice the rate of a burnt-out lamp."""
+    published = make_knowledge()
+    modes = tuple(
+        replace(mode, rate=2 * mode.rate) if mode.name == "burnt_out" else mode
+        for mode in published.modes
+    )
+    return replace(published, modes=modes, learned_digest="twice")
+
+
+def test_second_start_works_nothing_out() -> None:
+    shelf = Shelf()
+    opened(make_knowledge(), shelf)
+
+    _, told = opened(make_knowledge(), shelf)
+
+    assert told == ["ready"]
+
+
+def test_learning_weighs_the_causes_anew_and_solves_nothing(moved: Knowledge) -> None:
+    shelf = Shelf()
+    opened(make_knowledge(), shelf)
+
+    _, told = opened(moved, shelf)
+
+    assert told == ["weighing the causes", "ready"]
+
+
+def test_learned_rates_reach_the_priors(moved: Knowledge) -> None:
+    # .03 from the lamp car's knowledge, twice; a lamp has no other mode.
+    shelf = Shelf()
+    published, _ = opened(make_knowledge(), shelf)
+    learned, _ = opened(moved, shelf)
+
+    assert chance_of("lamp:burnt_out", published) == pytest.approx(0.03, abs=1e-12)
+    assert chance_of("lamp:burnt_out", learned) == pytest.approx(0.06, abs=1e-12)
+
+
+def test_undone_learning_finds_the_published_priors_again(moved: Knowledge) -> None:
+    shelf = Shelf()
+    opened(make_knowledge(), shelf)
+    opened(moved, shelf)
+
+    model, told = opened(make_knowledge(), shelf)
+
+    assert told == ["ready"]
+    assert chance_of("lamp:burnt_out", model) == pytest.approx(0.03, abs=1e-12)
