@@ -53,6 +53,10 @@ STANDBY_OHMS = 2e3
 # feed would float up to the battery's volts through the insulation.
 
 DRIVER_LIMIT_SIEMENS = 1e-3
+BURNING_SECONDS = 1.0
+# From memory: a relay-driver transistor at its limit turns some 15 W into heat and is
+# gone within a second or so.
+
 FULL_VOLTS = 12.6
 GASSING_VOLTS = 14.9
 GASSING_OHMS = 0.02
@@ -221,6 +225,7 @@ class Setting:
         forced: FloatArray | None = None,
         gate: Gate | None = None,
         suffix: str = "",
+        protection: Protection | None = None,
     ) -> Branch:
         """Return a branch with a piecewise-linear characteristic."""
         return Branch(
@@ -233,6 +238,7 @@ class Setting:
             amps=amps,
             forced=np.ones(len(siemens)) if forced is None else forced,
             gate=gate,
+            protection=protection,
         )
 
 
@@ -648,7 +654,10 @@ def _controller(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _driver(setting: Setting) -> tuple[Branch, ...]:
-    """Return an on resistance up to a current limit, while commanded."""
+    """Return an on resistance up to a current limit, while commanded.
+
+    An output that is not short-proof burns out where its limit holds the current.
+    """
     if setting.gate_part is None or setting.gate_values is None:
         raise ValueError(f"output {setting.part.name} has no controller")
     values = setting.values
@@ -667,6 +676,11 @@ def _driver(setting: Setting) -> tuple[Branch, ...]:
             amps=_columns(np.zeros_like(on), limit - leak * knee_volts),
             forced=_stuck(values, forced),
             gate=_up_gate(setting.gate_part.terminals, setting.gate_values),
+            protection=Protection(
+                trip_amps=np.where(values["is_short_proof"] > 0.5, np.inf, limit),
+                a2s=limit**2 * BURNING_SECONDS,
+                resets_itself=np.zeros_like(limit),
+            ),
         ),
     )
 
@@ -931,7 +945,7 @@ ELEMENTS: Mapping[str, Element] = {
     ),
     "driver": Element(
         terminals=("out", "return"),
-        parameters=("on_ohms", "limit_amps", *_STUCK),
+        parameters=("on_ohms", "limit_amps", *_STUCK, "is_short_proof"),
         branches=_driver,
         has_ground_side=True,
         needs_gate=True,

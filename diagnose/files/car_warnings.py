@@ -116,6 +116,7 @@ def car_warnings(car: Car) -> tuple[CarWarning, ...]:
         if state.name == LOADED_STATE:
             found.extend(_weak_alternators(solved))
     found.extend(_opening_fuses(car, settled))
+    found.extend(_overloaded_outputs(car, settled))
     return tuple(sorted(found, key=lambda warning: (warning.line, warning.message)))
 
 
@@ -223,7 +224,8 @@ def _opening_fuses(car: Car, settled: list[_Solved]) -> Iterator[CarWarning]:
         trips = solved.network.trip_amps[0]
         for branch in np.flatnonzero(np.isfinite(trips)).tolist():
             amps = abs(solved.amps(branch))
-            if amps > trips[branch]:
+            kind = car.part(solved.network.parts[branch]).kind
+            if kind in PROTECTIVE_KINDS and amps > trips[branch]:
                 states = opened.setdefault(solved.network.parts[branch], {})
                 states[solved.state.name] = amps
     for name, states in opened.items():
@@ -236,6 +238,24 @@ def _opening_fuses(car: Car, settled: list[_Solved]) -> Iterator[CarWarning]:
             f"to {max(states.values()):.1f} A through it ({', '.join(states)}); check "
             "the loads behind it and its rating",
         )
+
+
+def _overloaded_outputs(car: Car, settled: list[_Solved]) -> Iterator[CarWarning]:
+    """Yield outputs that the sound car asks for more than their limit."""
+    for output in (part for part in car.parts if part.kind == "driver"):
+        limit = output.values["limit_amps"].distribution.nominal
+        states = [
+            solved.state.name
+            for solved in settled
+            if abs(solved.amps(solved.branch(output.name))) > limit
+        ]
+        if states:
+            yield _warning(
+                car,
+                output,
+                f'output "{output.name}" is asked for more than its {limit:g} A '
+                f"({', '.join(states)}); let it switch a relay, and the relay the load",
+            )
 
 
 def _weak_alternators(solved: _Solved) -> Iterator[CarWarning]:

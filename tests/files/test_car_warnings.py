@@ -88,6 +88,29 @@ def test_a_fuse_that_opens_in_the_sound_car_is_told_with_its_states(
     assert "(key-on)" in message
 
 
+def test_an_output_that_drives_a_pump_directly_is_told(
+    small_car: str, load: Load
+) -> None:
+    text = changed(
+        small_car,
+        "circuits:\n",
+        "controllers:\n"
+        "  ecu:\n"
+        "    place: dash\n"
+        "    ground: body via 16 AWG 2 ft\n"
+        "    outputs: {pump: {side: low, limit: 1.5 A, on-in: [key-on]}}\n"
+        "circuits:\n"
+        "  ecu-feed: {from: key.out, wire: 16 AWG 4 ft, to: ecu.supply}\n"
+        "  pump: {from: key.out, fuse: 10 A, load: 7 A motor, "
+        "ground: ecu.pump via 14 AWG 6 ft}\n",
+    )
+
+    assert [message for _, message in doubts(load(text))] == [
+        'output "ecu.pump" is asked for more than its 1.5 A (key-on); let it switch a '
+        "relay, and the relay the load"
+    ]
+
+
 def test_an_alternator_that_can_not_carry_the_loads_is_told(
     small_car: str, load: Load
 ) -> None:
