@@ -317,9 +317,18 @@ def _add_cluster(parser: argparse.ArgumentParser) -> None:
 
 def _add_export(commands: Commands) -> None:
     parser = commands.add_parser(
-        "export", help="write a car's network of causes for other programs"
+        "export", help="write the network of a car or of a case for other programs"
     )
-    _add_car(parser)
+    what = parser.add_mutually_exclusive_group(required=True)
+    what.add_argument(
+        "car",
+        nargs="?",
+        metavar="CAR",
+        help="a car file, or the name of a car that comes with it",
+    )
+    what.add_argument(
+        "--case", default="", metavar="CASE", help="a stored case and its facts instead"
+    )
     parser.add_argument(
         "--format", choices=("bif", "xmlbif"), default="bif", help="default: bif"
     )
@@ -557,22 +566,27 @@ def _trial(options: argparse.Namespace) -> None:
 
 
 def _export(options: argparse.Namespace) -> None:
+    from diagnose.terminal import network_listing
     from diagnose.terminal.evening import Options, prepared_model
     from diagnose.terminal.learned_shares import knowledge_in_use
     from diagnose.terminal.listings import open_car
-    from diagnose.terminal.network_listing import NetworkOptions, write_network
 
     place = Options(data_folder=options.data_folder)
-    car = open_car(options.car)
     knowledge, remarks = knowledge_in_use(place.folder, _published())
     sys.stderr.writelines(f"diagnose: {_safe(remark)}\n" for remark in remarks)
-    wanted = NetworkOptions(
+    facts = None
+    if options.case:
+        car, facts = network_listing.stored_facts(options.case, place.folder, knowledge)
+    else:
+        car = open_car(options.car)
+    wanted = network_listing.NetworkOptions(
         form=options.format,
         has_symptoms=options.symptoms,
         history=_history(options),
+        facts=facts,
         out=options.out,
     )
-    write_network(
+    network_listing.write_network(
         car,
         knowledge,
         wanted,

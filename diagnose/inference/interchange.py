@@ -1,7 +1,8 @@
 """A car's network in open formats, for other programs to read.
 
-Two networks: the causes exactly as the diagnosis starts from them, or one fault at a
-time with every symptom. Leaves writing them down to `network`.
+Three networks: the causes exactly as a diagnosis starts from them; one fault at a time
+with every symptom; and the fault sets and facts of one diagnosis. Leaves writing them
+down to `network`.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from diagnose.inference.network import (
     add_node,
     check,
     new_network,
+    node_name,
     node_names,
     written,
 )
@@ -29,6 +31,7 @@ from diagnose.measurement.symptoms import Context
 
 CAUSE = "cause"
 NONE = "none"
+FAULTS = "faults"
 
 
 def answered(
@@ -106,6 +109,53 @@ def symptom_network_text(
         columns = np.stack([yes, 1.0 - yes], axis=1)
         add_node(
             network, nodes[symptom], ("yes", "no"), columns.tolist(), {CAUSE: states}
+        )
+    check(network)
+    return written(network, name, form)
+
+
+def told_network_text(
+    sets: Sequence[str],
+    shares: FloatArray,
+    facts: Sequence[str],
+    *,
+    name: str,
+    form: Form,
+) -> str:
+    """Return the network of one diagnosis: its fault sets, and each fact told.
+
+    Parameters
+    ----------
+    sets : Sequence[str]
+        Words for each fault set.
+    shares : FloatArray
+        What each fault set weighs before any fact, after the first, and so on, shape
+        (1 + n_facts, n_sets); not normalised.
+    facts : Sequence[str]
+        Words for each fact, in the order of `shares`.
+    name : str
+        Name of the network.
+
+    Notes
+    -----
+    A fact has two states. Its chance under a fault set is that given the facts before
+    it, so the tolerances that tie facts together are in it: with every fact set to
+    ``as_told``, the fault sets have the probabilities of the diagnosis. With only some
+    of them set, they are right as long as those are the first ones.
+    """
+    network = new_network()
+    states = tuple(node_names(sets).values())
+    add_node(network, FAULTS, states, [(shares[0] / shares[0].sum()).tolist()])
+    for number, words in enumerate(facts, start=1):
+        before, after = shares[number - 1], shares[number]
+        chance = np.divide(after, before, out=np.zeros_like(after), where=before > 0.0)
+        told = chance / max(chance.max(), 1e-300)
+        add_node(
+            network,
+            node_name(f"fact_{number}_{words}"),
+            ("as_told", "otherwise"),
+            np.stack([told, 1.0 - told], axis=1).tolist(),
+            {FAULTS: states},
         )
     check(network)
     return written(network, name, form)

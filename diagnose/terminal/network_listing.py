@@ -1,4 +1,4 @@
-"""Writes a car's network in an open format.
+"""Writes the network of a car or of one diagnosis in an open format.
 
 Leaves the network to `inference.interchange`.
 """
@@ -14,8 +14,13 @@ from diagnose.circuit.car import Car
 from diagnose.errors import DiagnoseError
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
+from diagnose.files.car_file import load_car
 from diagnose.measurement.symptoms import Context
+from diagnose.session.fact_rows import fact_from_row
+from diagnose.session.facts import Fact, standing_facts
 from diagnose.session.model import Model
+from diagnose.store.case_store import CaseStore
+from diagnose.terminal.car_names import stored_car_file, utc_now
 from diagnose.terminal.safe_text import nearest
 
 
@@ -31,6 +36,8 @@ class NetworkOptions:
         One fault at a time with every symptom, instead of a node for each part.
     history : Mapping[str, str]
         Context to its answer.
+    facts : tuple[Fact, ...] or None
+        Of a stored case: the network of its diagnosis instead.
     out : Path or None
         None for standard output.
     """
@@ -38,6 +45,7 @@ class NetworkOptions:
     form: str
     has_symptoms: bool
     history: Mapping[str, str]
+    facts: tuple[Fact, ...] | None
     out: Path | None
 
 
@@ -49,12 +57,12 @@ def write_network(
     open_model: Callable[[], Model],
     sink: TextIO,
 ) -> None:
-    """Write the network of a car.
+    """Write the network of a car, or of one diagnosis.
 
     Parameters
     ----------
     open_model : Callable
-        Makes the car ready for diagnosis; called only when symptoms are wanted.
+        Makes the car ready for diagnosis; called only when its readings are needed.
     sink : TextIO
         Where it goes when no file is named.
 
@@ -64,22 +72,7 @@ def write_network(
         If an answer is not known, or the file can't be written.
     """
     check_history(options.history, knowledge.contexts)
-    # brings in pgmpy, after what may go wrong quickly
-    from diagnose.inference.interchange import (
-        answered,
-        cause_network_text,
-        symptom_network_text,
-    )
-    from diagnose.inference.network import Form
-
-    contexts = answered(knowledge.contexts, options.history)
-    form = Form(options.form)
-    if options.has_symptoms:
-        compiled = open_model().compiled
-        text = symptom_network_text(contexts, compiled, name=car.name, form=form)
-    else:
-        causes = catalogue(car, knowledge.modes)
-        text = cause_network_text(contexts, causes, name=car.name, form=form)
+    text = _network_text(car, knowledge, options, open_model)
     if options.out is None:
         sink.write(text)
         return
@@ -87,6 +80,53 @@ def write_network(
         options.out.write_text(text, encoding="utf-8")
     except OSError as error:
         raise DiagnoseError(f"{options.out}: {error.strerror or error}") from error
+
+
+def _network_text(
+    car: Car,
+    knowledge: Knowledge,
+    options: NetworkOptions,
+    open_model: Callable[[], Model],
+) -> str:
+    # they bring in pgmpy, so not before what may go wrong quickly
+    from diagnose.inference import interchange
+    from diagnose.inference.network import Form
+    from diagnose.session.told_network import diagnosis_network_text
+
+    form = Form(options.form)
+    if options.facts is not None:
+        return diagnosis_network_text(open_model(), options.facts, form=form)
+    contexts = interchange.answered(knowledge.contexts, options.history)
+    if options.has_symptoms:
+        compiled = open_model().compiled
+        return interchange.symptom_network_text(
+            contexts, compiled, name=car.name, form=form
+        )
+    causes = catalogue(car, knowledge.modes)
+    return interchange.cause_network_text(contexts, causes, name=car.name, form=form)
+
+
+def stored_facts(
+    case_name: str, folder: Path, knowledge: Knowledge
+) -> tuple[Car, tuple[Fact, ...]]:
+    """Return the car of a stored case and its standing facts.
+
+    Parameters
+    ----------
+    folder : Path
+        The data folder.
+
+    Raises
+    ------
+    DiagnoseError
+        If there is no such case, or its car file no longer loads.
+    """
+    with CaseStore(folder, clock=utc_now) as store:
+        case = store.find(case_name)
+        rows = store.facts(case.name)
+    with stored_car_file(case) as path:
+        car = load_car(path, knowledge)
+    return car, standing_facts(fact_from_row(row) for row in rows)
 
 
 def check_history(history: Mapping[str, str], contexts: tuple[Context, ...]) -> None:

@@ -8,12 +8,35 @@ from pathlib import Path
 import pytest
 
 from diagnose.errors import DiagnoseError
+from diagnose.measurement.readings import ReadingKind
+from diagnose.session.fact_rows import fact_to_row
+from diagnose.session.facts import ComplaintFact, ReadingFact, UndoFact
 from diagnose.session.model import Model
-from diagnose.terminal.network_listing import NetworkOptions, write_network
+from diagnose.store.case_store import CaseStore
+from diagnose.terminal.network_listing import (
+    NetworkOptions,
+    stored_facts,
+    write_network,
+)
+from tests.terminal.conftest import CAR, clock
+
+REST = ReadingFact(
+    kind=ReadingKind.DC_VOLTS,
+    state="key-off",
+    red="battery.plus",
+    black="battery.minus",
+    value=12.5,
+)
 
 
 def exported(model: Model, **changed: object) -> str:
-    wanted = {"form": "bif", "has_symptoms": False, "history": {}, "out": None}
+    wanted = {
+        "form": "bif",
+        "has_symptoms": False,
+        "history": {},
+        "facts": None,
+        "out": None,
+    }
     sink = StringIO()
     write_network(
         model.car,
@@ -40,6 +63,18 @@ def test_network_with_symptoms_has_one_node_for_the_cause(
     assert exported(model, form="xmlbif", has_symptoms=True, out=out) == ""
     text = out.read_text(encoding="utf-8")
     assert "<FOR>engine_cranks</FOR>\n      <GIVEN>cause</GIVEN>" in text
+
+
+def test_network_of_a_case_has_its_facts(model: Model, tmp_path: Path) -> None:
+    with CaseStore(tmp_path, clock=clock) as store:
+        store.create(name="sunday", car_path=str(CAR), car_text=CAR.read_text())
+        told = (ComplaintFact(complaint="no-crank"), UndoFact(), REST)
+        store.append("sunday", [fact_to_row(f) for f in told], after=0, standing="")
+
+    car, facts = stored_facts("sunday", tmp_path, model.knowledge)
+
+    assert (car.name, facts) == ("hill-climber", (REST,))
+    assert "variable fact_1_volts_key_off_battery_plus_" in exported(model, facts=facts)
 
 
 @pytest.mark.parametrize(
