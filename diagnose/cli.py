@@ -301,6 +301,11 @@ def _add_trial(commands: Commands) -> None:
         "--workers", type=int, default=0, metavar="N", help="default: every core"
     )
     _add_cluster(parser)
+    parser.add_argument(
+        "--policies",
+        action="store_true",
+        help="let other ways to choose the readings play the same cars",
+    )
     parser.add_argument("--json", action="store_true", help="as one JSON object")
     _add_data_folder(parser)
     parser.set_defaults(run=_trial)
@@ -561,6 +566,7 @@ def _trial(options: argparse.Namespace) -> None:
         is_json=options.json,
         data_folder=options.data_folder,
         cluster=options.cluster,
+        has_policies=options.policies,
     )
     run(wanted, sink=sys.stdout, notice=sys.stderr)
 

@@ -42,7 +42,7 @@ LARGEST_RATE = 0.2  # above this a fault mode would be the normal condition of t
 SUM_TOLERANCE = 1e-9  # rounding of a few decimal fractions, far below any real mistake
 
 Basis = Literal["read", "copy", "rule", "memory", "derived"]
-ReadingWord = Literal["volts", "ohms", "amps", "look"]
+ReadingWord = Literal["volts", "ac", "ohms", "amps", "look"]
 OperationWord = Literal["set", "times", "plus"]
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 # Names in the Bayesian network must be plain identifiers to be readable elsewhere.

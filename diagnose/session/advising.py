@@ -84,6 +84,12 @@ class Priced:
     saves_minutes: float
     bits: float
 
+    @property
+    def name(self) -> str:
+        """Key, as in `ProposedStep.name`."""
+        step = self.step
+        return f"symptom|{step}" if isinstance(step, str) else step.name
+
     def rank(self) -> tuple[bool, float]:
         """Return the key that sorts candidates, best first.
 
@@ -169,6 +175,7 @@ class Adviser:
         *,
         excluded: frozenset[str],
         here: Whereabouts,
+        most: int = MOST_PRICED,
     ) -> list[Priced]:
         """Return the best candidates, see `Priced.rank`.
 
@@ -177,6 +184,8 @@ class Adviser:
         excluded : frozenset[str]
             Names of steps already taken or skipped.
         here : Whereabouts
+        most : int
+            How many at most.
         """
         particles, plan = self._particles(conclusion)
         chance = self._state_chances(conclusion, particles)
@@ -203,9 +212,10 @@ class Adviser:
                 particles,
                 plan=plan,
                 minutes=costs.minutes(here)[some[telling]],
+                most=most,
             )
         priced.sort(key=Priced.rank)
-        return priced[:MOST_PRICED]
+        return priced[:most]
 
     def _particles(self, conclusion: Conclusion) -> tuple[Particles, RepairPlan]:
         """Return particles and what each group of them needs.
@@ -300,6 +310,7 @@ class Adviser:
         *,
         plan: RepairPlan,
         minutes: FloatArray,
+        most: int = MOST_PRICED,
     ) -> list[Priced]:
         """Return the best of some readings, given what each particle would show."""
         saves, bits = np.zeros(len(some)), np.zeros(len(some))
@@ -309,7 +320,7 @@ class Adviser:
         )
         worth = outcome_worth(joint, plan)
         saves[telling], bits[telling] = worth.saves_minutes, worth.bits
-        best = np.argsort(_rank_key(saves, minutes), kind="stable")[:MOST_PRICED]
+        best = np.argsort(_rank_key(saves, minutes), kind="stable")[:most]
         return [
             Priced(
                 step=candidates.readings[some[place]],
@@ -434,6 +445,17 @@ class Adviser:
         joint = self._joint(shown, candidates.kind, particles, n_groups)
         tells: list[float] = outcome_worth(joint, plan).bits.tolist()
         return tells
+
+    def live_shares(
+        self, readings: Sequence[Reading], conclusion: Conclusion
+    ) -> FloatArray:
+        """Return how likely DC volts are more than half the supply, (n_readings,)."""
+        particles, _ = self._particles(conclusion)
+        candidates = self._of_kind(ReadingKind.DC_VOLTS, readings)
+        every = np.arange(len(readings))
+        values = candidates.shown(conclusion.hypotheses, every, particles)
+        half = 0.5 * self._model.car.system_volts
+        return np.asarray((np.abs(values) > half) @ particles.share)
 
     def proving(
         self, cause: str, conclusion: Conclusion, here: Whereabouts

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from types import MappingProxyType
 
+from diagnose.circuit.car import FloatArray
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import (
@@ -51,6 +52,7 @@ from diagnose.session.wording import observation_words, step_words
 from diagnose.units import Unit, check_minutes, check_range, format_minutes
 
 SHOWN_STEPS = 4
+EVERY = 100_000
 SHOWN_LINES = 40
 EXPLAINED_LINES = 8
 LEAST_SHOWN = 0.002
@@ -129,6 +131,21 @@ class Diagnosis:
     def answer(self) -> Answer:
         """Everything known after the latest fact."""
         return self._answer
+
+    def candidates(self) -> Sequence[Priced]:
+        """Return every step that could be taken now, the program's choice first."""
+        standing = standing_facts(self._facts)
+        conclusion = self._standing_conclusion()
+        return self._adviser.ranked(
+            conclusion,
+            excluded=_taken(standing, conclusion),
+            here=whereabouts(_latest(standing), self._model),
+            most=EVERY,
+        )
+
+    def live_shares(self, readings: Sequence[Reading]) -> FloatArray:
+        """Return how likely volts are more than half the supply, (n_readings,)."""
+        return self._adviser.live_shares(readings, self._standing_conclusion())
 
     @property
     def facts(self) -> tuple[Fact, ...]:

@@ -29,9 +29,11 @@ from diagnose.terminal.evening import Options, prepared_model
 from diagnose.terminal.progress import Progress
 from diagnose.trial.cluster import ClusterError, connected
 from diagnose.trial.playing import Game
+from diagnose.trial.policies import POLICIES, PROGRAM
 from diagnose.trial.running import TrialPlan, run_trial
 from diagnose.trial.scoring import (
     Bucket,
+    PolicyScore,
     Score,
     WeakSpot,
     brier_score,
@@ -39,6 +41,7 @@ from diagnose.trial.scoring import (
     expected_calibration_error,
     is_failed,
     log_loss,
+    policy_scores,
     score,
     weak_spots,
 )
@@ -63,6 +66,8 @@ class TrialOptions:
         Address of a Dask scheduler; empty: all is played here.
     is_json : bool
         One JSON object instead of tables.
+    has_policies : bool
+        Other ways to choose the readings play the same cars.
     """
 
     car: str
@@ -72,6 +77,7 @@ class TrialOptions:
     is_json: bool
     data_folder: Path | None
     cluster: str = ""
+    has_policies: bool = False
 
 
 def model_of(car: str, data_folder: Path | None) -> Model:
@@ -136,7 +142,11 @@ def run(options: TrialOptions, *, sink: TextIO, notice: TextIO) -> None:
     DiagnoseError
         As `model_of`; or if the cluster can't be reached.
     """
-    plan = TrialPlan(n_games=options.n_games, first_seed=options.first_seed)
+    plan = TrialPlan(
+        n_games=options.n_games,
+        first_seed=options.first_seed,
+        policies=tuple(POLICIES) if options.has_policies else (PROGRAM,),
+    )
     if options.cluster:
         games = _played_there(options, plan, notice)
     else:
@@ -144,10 +154,16 @@ def run(options: TrialOptions, *, sink: TextIO, notice: TextIO) -> None:
         make()  # fills the cache once, before the workers ask for it
         with _progress(notice) as show:
             games = run_trial(make, plan, n_workers=options.n_workers, progress=show)
+    own = [game for game in games if game.policy == PROGRAM]
+    compared = policy_scores(games) if options.has_policies else ()
     if options.is_json:
-        sink.write(json.dumps(report(games), indent=2) + "\n")
+        content = report(own)
+        if compared:
+            content["policies"] = [asdict(one) for one in compared]
+        sink.write(json.dumps(content, indent=2) + "\n")
         return
-    sink.writelines(line + "\n" for line in lines(games, plan))
+    sink.writelines(line + "\n" for line in lines(own, plan))
+    sink.writelines(line + "\n" for line in policy_lines(compared))
 
 
 def _played_there(
@@ -306,6 +322,23 @@ def _spot_lines(games: Sequence[Game]) -> Iterator[str]:
             yield f"where it fails most, by {name}: failed of played"
         for spot in spots[:SHOWN_SPOTS]:
             yield f"{spot.failed:5} of {spot.games:4}  {spot.name}"
+
+
+def policy_lines(compared: Sequence[PolicyScore]) -> Iterator[str]:
+    """Yield how others would have chosen the readings, as a table; nothing for none."""
+    if not compared:
+        return
+    yield ""
+    yield "who chooses the readings, on the same cars; the program's minutes as a share"
+    yield (
+        "choice                     minutes  program  readings  wrong repairs   fixed"
+    )
+    for one in compared:
+        played = "  (bound)" if one.is_bound else ""
+        yield (
+            f"{one.name:25}  {one.minutes:7.0f}  {one.of_this:7.0%}  "
+            f"{one.readings:8.1f}  {one.wrong_repairs:13.2f}  {one.fixed:6.1%}{played}"
+        )
 
 
 def _bucket_line(bucket: Bucket) -> str:

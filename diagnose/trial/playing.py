@@ -23,9 +23,17 @@ from diagnose.session.facts import (
     SymptomFact,
 )
 from diagnose.session.model import Model
+from diagnose.session.pricing import Prices
 from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars, complaint_of
+from diagnose.trial.policies import (
+    POLICIES,
+    PROGRAM,
+    Policy,
+    Situation,
+    bits_missing,
+)
 
-MOST_STEPS = 40
+MOST_STEPS = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +55,13 @@ class Game:
         Spent on readings, symptoms and repairs. [min]
     is_fixed : bool
         The complaint is really gone and the program says so.
+    best_minutes : float
+        What mending the hidden causes and testing the complaint again takes one who
+        knows them. [min]
+    missing_bits : float
+        How unsure the ranking was after the complaint. [bit]
+    policy : str
+        Who chose the readings.
     """
 
     seed: int
@@ -60,6 +75,9 @@ class Game:
     minutes: float
     is_fixed: bool
     facts: tuple[Fact, ...]
+    best_minutes: float = 0.0
+    missing_bits: float = 0.0
+    policy: str = PROGRAM
 
 
 def drawn_faults(model: Model, random: np.random.Generator) -> FaultSet:
@@ -113,30 +131,44 @@ def _matters(cause: int, model: Model) -> bool:
     return bool(shift.max() > 0.5)
 
 
-def play(model: Model, car: HiddenCar, complaint: str, *, seed: int) -> Game:
-    """Play one diagnosis to its end."""
+def play(
+    model: Model,
+    car: HiddenCar,
+    complaint: str,
+    *,
+    seed: int,
+    policy: str = PROGRAM,
+) -> Game:
+    """Play one diagnosis to its end.
+
+    Parameters
+    ----------
+    policy : str
+        Who chooses the readings, a key of `POLICIES`.
+    """
     diagnosis = Diagnosis(model)
     hidden = car.faults
     answer = diagnosis.tell(ComplaintFact(complaint=complaint))
+    missing_bits = bits_missing([cause.probability for cause in answer.causes])
+    best_minutes = _best_minutes(model, hidden, diagnosis, complaint)
+    chooser = _Chooser(diagnosis, model, complaint, policy=policy, seed=seed)
     minutes, readings, wrong = 0.0, 0, 0
     ranks: list[int] = []
     claims: list[tuple[float, bool]] = []
     for _ in range(MOST_STEPS):
-        verdict = answer.advice.verdict
         if not ranks:
             claims += _claims(answer, hidden, model)
-        if verdict is Verdict.FIXED:
+        if answer.advice.verdict is Verdict.FIXED:
             break
-        if verdict is Verdict.REPAIR:
+        step = chooser.next_step(answer)
+        if isinstance(step, RankedCause):
             ranks = ranks or _ranks(answer, hidden, model)
-            best = answer.causes[0]
-            wrong += not _mend(best, car, model)
-            minutes += best.repair_minutes
-            answer = diagnosis.tell(RepairFact(cause=best.name))
+            wrong += not _mend(step, car, model)
+            minutes += step.repair_minutes
+            answer = diagnosis.tell(RepairFact(cause=step.name))
             continue
-        if not answer.next_steps or verdict is Verdict.STOP:
+        if step is None:
             break
-        step = answer.next_steps[0]
         minutes += step.minutes
         readings += 1
         answer = diagnosis.tell(told(step, car))
@@ -152,7 +184,70 @@ def play(model: Model, car: HiddenCar, complaint: str, *, seed: int) -> Game:
         minutes=minutes,
         is_fixed=answer.advice.verdict is Verdict.FIXED,
         facts=diagnosis.facts,
+        best_minutes=best_minutes,
+        missing_bits=missing_bits,
+        policy=policy,
     )
+
+
+class _Chooser:
+    """Says what the simulated owner does next: the program's advice, or a policy's."""
+
+    def __init__(
+        self,
+        diagnosis: Diagnosis,
+        model: Model,
+        complaint: str,
+        *,
+        policy: str,
+        seed: int,
+    ) -> None:
+        self._diagnosis = diagnosis
+        self._model = model
+        self._complaint = complaint
+        self._policy = POLICIES[policy]
+        self._random = np.random.default_rng((seed, 11))
+        self._taken: set[str] = set()
+
+    def next_step(self, answer: Answer) -> ProposedStep | RankedCause | None:
+        """Return a step, or the cause to mend, or None to stop."""
+        verdict = answer.advice.verdict
+        if self._policy is not None and verdict is Verdict.OPEN and answer.causes:
+            return self._chosen(self._policy, answer)
+        if verdict is Verdict.REPAIR:
+            return answer.causes[0]
+        if not answer.next_steps or verdict is Verdict.STOP:
+            return None
+        self._taken.add(answer.next_steps[0].name)
+        return answer.next_steps[0]
+
+    def _chosen(
+        self, policy: Policy, answer: Answer
+    ) -> ProposedStep | RankedCause | None:
+        name = policy(
+            Situation(
+                diagnosis=self._diagnosis,
+                model=self._model,
+                answer=answer,
+                complaint=self._complaint,
+                taken=frozenset(self._taken),
+                random=self._random,
+            )
+        )
+        if name is None:
+            return answer.causes[0]
+        self._taken.add(name)
+        return self._diagnosis.expect(name)
+
+
+def _best_minutes(
+    model: Model, hidden: Sequence[int], diagnosis: Diagnosis, complaint: str
+) -> float:
+    """Return what one takes who knows the causes: mend them, test the complaint."""
+    prices = Prices(model)
+    repairs = sum(prices.repair_minutes(model.compiled.causes[c]) for c in hidden)
+    retest = model.knowledge.complaints[complaint].retest
+    return repairs + diagnosis.expect(f"symptom|{retest}").minutes
 
 
 def _mend(best: RankedCause, car: HiddenCar, model: Model) -> bool:

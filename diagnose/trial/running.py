@@ -17,6 +17,7 @@ from functools import partial
 from diagnose.session.model import Model
 from diagnose.trial.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import Game, draw_car, play
+from diagnose.trial.policies import PROGRAM
 
 STOCK_CARS = 64
 BATCH = 8
@@ -30,6 +31,8 @@ class TrialPlan:
     ----------
     first_seed, n_games : int
         Games are seeded one after another from `first_seed`.
+    policies : tuple[str, ...]
+        Each plays all the games, on the same cars.
     stock_seed : int
         Seeds the tolerances of the hidden cars.
     batch : int
@@ -38,20 +41,29 @@ class TrialPlan:
 
     n_games: int
     first_seed: int = 0
+    policies: tuple[str, ...] = (PROGRAM,)
     stock_seed: int = 1
     errors: Errors = field(default_factory=Errors)
     batch: int = BATCH
 
 
 def play_seeds(
-    model: Model, stock: HiddenCars, seeds: Sequence[int], errors: Errors
+    model: Model,
+    stock: HiddenCars,
+    seeds: Sequence[int],
+    errors: Errors,
+    *,
+    policies: Sequence[str] = (PROGRAM,),
 ) -> list[Game]:
-    """Return the games of some seeds, in order."""
+    """Return the games of some seeds, in order, each by every policy."""
     games = []
     for seed in seeds:
         number = seed % STOCK_CARS
-        car, complaint = draw_car(model, stock, number=number, seed=seed, errors=errors)
-        games.append(play(model, car, complaint, seed=seed))
+        for policy in policies:
+            car, complaint = draw_car(
+                model, stock, number=number, seed=seed, errors=errors
+            )
+            games.append(play(model, car, complaint, seed=seed, policy=policy))
     return games
 
 
@@ -128,4 +140,5 @@ def play_batch(
         model = make_model()
         _held.stock = HiddenCars(model, n_cars=STOCK_CARS, seed=plan.stock_seed)
         _held.key = key
-    return play_seeds(_held.stock.model, _held.stock, seeds, plan.errors)
+    stock = _held.stock
+    return play_seeds(stock.model, stock, seeds, plan.errors, policies=plan.policies)
