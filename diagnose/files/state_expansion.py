@@ -43,6 +43,7 @@ def car_states(car: CarEntry, draft: Draft) -> tuple[OperatingState, ...]:
         Takes the problems.
     """
     switches = car_switches(car)
+    grounded = "positive" if draft.ground_post == "plus" else "negative"
     known = draft.knowledge.states
     states = {name: state for name, state in known.items() if not state.is_optional}
     for name, entry in car.states.items():
@@ -53,7 +54,11 @@ def car_states(car: CarEntry, draft: Draft) -> tuple[OperatingState, ...]:
     _check_order(car, states, draft)
     commands = _commands(car, states, draft)
     return tuple(
-        replace(state, commands=state.commands | commands.get(name, frozenset()))
+        replace(
+            state,
+            label=state.label.replace("{grounded}", grounded),
+            commands=state.commands | commands.get(name, frozenset()),
+        )
         for name, state in states.items()
     )
 

@@ -93,8 +93,33 @@ def instruction(reading: Reading, car: Car) -> str:
     else:
         where = (
             f"Meter on DC volts. Red lead on {reading.red}, black on {reading.black}."
+            f"{_sign_words(reading, car)}{_surface_words(reading, car)}"
         )
     return f"{where} Car: {state.label}."
+
+
+def _sign_words(reading: Reading, car: Car) -> str:
+    """Return that a positive-ground car reads below zero, where it does."""
+    if reading.black != car.reference or not car.is_positive_ground:
+        return ""
+    return " Positive ground: type the minus sign that the meter shows."
+
+
+def _surface_words(reading: Reading, car: Car) -> str:
+    """Return how to get rid of the surface charge of a battery at rest.
+
+    Rule of the trade: lamps for two minutes take it off.
+    """
+    battery = next((part for part in car.parts if part.kind == "battery"), None)
+    state = car.state(reading.state)
+    is_at_rest = state.is_battery_connected and not (
+        state.switch_positions or state.commands or state.engine_rpm
+    )
+    if battery is None or not is_at_rest:
+        return ""
+    if {reading.red, reading.black} != set(battery.terminals.values()):
+        return ""
+    return " After a drive or a charge, headlamps on for two minutes first, then off."
 
 
 def _ohms_words(reading: Reading, car: Car) -> str:

@@ -129,6 +129,7 @@ def _wrapped(text: str, width: int) -> list[str]:
 def _words_before(sheet: Sheet, *, is_shortened: bool) -> Iterator[str]:
     """Yield what has to be known to read the table."""
     yield from _reading_words(sheet)
+    yield from _sign_words(sheet)
     if is_shortened:
         yield "Rows that do not show the fault are left out; with them: --all"
     yield from _state_words(sheet)
@@ -159,6 +160,14 @@ def _reading_words(sheet: Sheet) -> Iterator[str]:
         yield (
             "With the fault something keeps switching on and off in these states, so "
             f"the readings jump: {', '.join(sheet.unsteady)}."
+        )
+
+
+def _sign_words(sheet: Sheet) -> Iterator[str]:
+    if sheet.car.is_positive_ground:
+        yield (
+            "Positive ground: the readings against the battery's positive post are "
+            "negative, as a meter shows them."
         )
 
 

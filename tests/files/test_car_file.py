@@ -324,7 +324,9 @@ def test_a_positive_ground_car_counts_from_its_positive_post(
         "",
     )
 
-    assert load(text).reference == "battery.plus"
+    car = load(text)
+    assert car.reference == "battery.plus"
+    assert "at its positive post" in car.state("isolated").label
 
 
 @pytest.mark.parametrize(("system", "factor"), [("6 V", 0.5), ("24 V", 2.0)])

@@ -1,0 +1,66 @@
+"""How to take a reading, in words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from diagnose.circuit.car import Car
+from diagnose.faults.knowledge import Knowledge
+from diagnose.files.car_file import load_car
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.wording import instruction
+
+TOURER = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"
+
+
+@pytest.fixture(scope="module")
+def tourer(knowledge: Knowledge) -> Car:
+    return load_car(TOURER, knowledge)
+
+
+def words(car: Car, red: str, state: str, *, black: str = "battery.minus") -> str:
+    reading = Reading(kind=ReadingKind.DC_VOLTS, state=state, red=red, black=black)
+    return instruction(reading, car)
+
+
+# Rule of the trade: headlamps on for two minutes take the surface charge off.
+def test_a_resting_battery_is_freed_of_its_surface_charge_first(tourer: Car) -> None:
+    assert "headlamps on for two minutes first" in words(
+        tourer, "battery.plus", "key-off"
+    )
+
+
+@pytest.mark.parametrize(
+    ("red", "state"),
+    [("battery.plus", "idle"), ("junction.splice", "key-off")],
+)
+def test_elsewhere_surface_charge_does_not_matter(
+    red: str, state: str, tourer: Car
+) -> None:
+    assert "two minutes" not in words(tourer, red, state)
+
+
+def test_a_positive_ground_car_is_read_with_its_sign(tourer: Car) -> None:
+    positive = replace(tourer, reference="battery.plus")
+
+    assert "type the minus sign" in words(
+        positive, "battery.minus", "key-on", black="battery.plus"
+    )
+    assert "minus sign" not in words(tourer, "battery.plus", "key-on")
+
+
+def test_ripple_is_read_on_ac_volts(tourer: Car) -> None:
+    reading = Reading(
+        kind=ReadingKind.AC_VOLTS,
+        state="idle",
+        red="battery.plus",
+        black="battery.minus",
+    )
+
+    assert instruction(reading, tourer).startswith(
+        "Meter on AC volts, lowest range. Red lead on battery.plus, black on "
+        "battery.minus."
+    )
