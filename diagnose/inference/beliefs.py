@@ -116,6 +116,10 @@ LEAST_EXCESS = 1e-3
 # Derived: a pair that adds less than this share of the evidence can't change a ranking.
 
 
+LEAST_COMPANION = 5e-3
+# Derived: half a hundredth of the belief; below, a second fault is left to the priors.
+MOST_WEIGHED = 400
+# Derived: many times as many as are solved.
 LEAST_DEVIATION = 0.02
 # Derived: below the error of a report and the spread of a reading.
 
@@ -123,7 +127,7 @@ LEAST_DEVIATION = 0.02
 def promising_pairs(
     prior_odds: FloatArray,
     part_of: IntArray,
-    likelihoods: FloatArray,
+    likelihoods: Sequence[FloatArray],
     deviations: FloatArray,
     *,
     most: int,
@@ -136,9 +140,9 @@ def promising_pairs(
         Of each cause against its part being ok, shape (n_causes,).
     part_of : IntArray
         Fault node of each cause, shape (n_causes,).
-    likelihoods : FloatArray
-        Mean likelihood of each fact under the healthy car (row 0) and each cause, shape
-        (1 + n_causes, n_facts).
+    likelihoods : Sequence[FloatArray]
+        Of each fact under the healthy car (row 0) and each cause, shape
+        (1 + n_causes, n_draws) each.
     deviations : FloatArray
         How far each cause moves what each fact looks at, in any unit that compares
         causes within a fact, shape (n_causes, n_facts).
@@ -154,19 +158,20 @@ def promising_pairs(
     Notes
     -----
     Faults in different circuits hardly interact, so a pair shows in each fact what the
-    one that moves it further shows. Its excess is the evidence it adds beyond the
-    better
-    of its causes alone; a pair without excess (a cause and an unrelated one) shifts all
-    causes alike and is left to the priors. Only the order of search rests on this: the
-    pairs kept are solved exactly.
+    one that moves it further shows, and how severe one is says nothing of the other.
+    Its excess is the evidence it adds beyond the better of its causes alone; a pair
+    without excess (a cause and an unrelated one) shifts all causes alike and is left to
+    the priors. Facts are first taken one by one, then the best pairs weighed draw by
+    draw. Only the search rests on this: the pairs kept are solved exactly.
     """
-    log_likelihood = np.log(np.maximum(likelihoods, 1e-30))
+    means = np.stack([one.mean(axis=1) for one in likelihoods], axis=1)
+    log_likelihood = np.log(np.maximum(means, 1e-30))
     log_odds = np.log(np.maximum(prior_odds, 1e-30))
     alone = log_likelihood.sum(axis=1)
     scale = alone.max()
     evidence = np.exp(alone[0] - scale) + np.exp(alone[1:] - scale + log_odds).sum()
     moves = np.flatnonzero((deviations > LEAST_DEVIATION).any(axis=1))
-    log_odds, part_of = log_odds[moves], part_of[moves]
+    log_odds, parts = log_odds[moves], part_of[moves]
     together = np.zeros((len(moves), len(moves)))
     for fact, moved in zip(
         log_likelihood[1 + moves].T, deviations[moves].T, strict=True
@@ -176,20 +181,52 @@ def promising_pairs(
     better = np.maximum(alone[1 + moves, None], alone[None, 1 + moves])
     excess = np.exp(np.minimum(together - scale, 600.0)) - np.exp(better - scale)
     excess *= np.exp(log_odds[:, None] + log_odds[None, :]) / evidence
-    is_same = part_of[:, None] == part_of[None, :]
+    is_same = parts[:, None] == parts[None, :]
     excess[is_same | np.tri(len(moves), dtype=np.bool_)] = 0.0
     flat = np.maximum(excess.ravel(), 0.0)
-    order = np.argsort(-flat, kind="stable")[:most]
-    chosen = order[flat[order] > LEAST_EXCESS]
-    added = float(flat.sum())
-    left_out = (added - float(flat[chosen].sum())) / (1.0 + added)
-    first, second = moves[np.array(np.unravel_index(chosen, excess.shape))]
-    pairs = tuple(zip(first.tolist(), second.tolist(), strict=True))
+    order = np.argsort(-flat, kind="stable")[:MOST_WEIGHED]
+    shortlist = order[flat[order] > LEAST_EXCESS]
+    first, second = moves[np.array(np.unravel_index(shortlist, excess.shape))]
+    adds = _excess_by_draw(prior_odds, likelihoods, deviations, first, second)
+    best = np.argsort(-adds, kind="stable")[:most]
+    best = best[adds[best] > LEAST_EXCESS]
+    added = float(flat.sum() - flat[shortlist].sum() + adds.sum())
+    left_out = (added - float(adds[best].sum())) / (1.0 + added)
+    pairs = tuple(zip(first[best].tolist(), second[best].tolist(), strict=True))
     return pairs, max(left_out, 0.0)
 
 
+def _excess_by_draw(
+    prior_odds: FloatArray,
+    likelihoods: Sequence[FloatArray],
+    deviations: FloatArray,
+    first: IntArray,
+    second: IntArray,
+) -> FloatArray:
+    """Return what pairs add to the evidence, as a share of it, shape (n_pairs,)."""
+    n_draws = likelihoods[0].shape[1]
+    alone = np.ones_like(likelihoods[0])
+    of_first, of_second = np.ones((2, len(first), n_draws))
+    for one, moved in zip(likelihoods, deviations.T, strict=True):
+        alone *= one
+        is_first = (moved[first] >= moved[second])[:, None]
+        of_first *= np.where(is_first, one[1 + first], 1.0)
+        of_second *= np.where(is_first, 1.0, one[1 + second])
+    mean = alone.mean(axis=1)
+    evidence = max(float(mean[0] + prior_odds @ mean[1:]), 1e-300)
+    together = of_first.mean(axis=1) * of_second.mean(axis=1)
+    excess = together - np.maximum(mean[1 + first], mean[1 + second])
+    odds = prior_odds[first] * prior_odds[second]
+    return np.asarray(np.maximum(odds * excess / evidence, 0.0))
+
+
 def promising_companions(
-    score: FloatArray, part_of: IntArray, *, mended: Sequence[int], most: int
+    score: FloatArray,
+    part_of: IntArray,
+    *,
+    sound: float,
+    mended: Sequence[int],
+    most: int,
 ) -> tuple[FaultSet, ...]:
     """Return pairs of a mended cause and what may have been there beside it.
 
@@ -198,15 +235,18 @@ def promising_companions(
     score : FloatArray
         Prior odds of each cause times its likelihood of the facts after the repair,
         shape (n_causes,).
+    sound : float
+        Likelihood of these facts when the repair was all that was needed.
     mended : Sequence[int]
         Causes that were repaired.
     """
-    order = np.argsort(-score, kind="stable")[:most].tolist()
+    share = score / max(sound + float(score.sum()), 1e-300)
+    order = np.argsort(-share, kind="stable")[:most]
     pairs = {
-        tuple(sorted((first, second)))
+        (min(first, second), max(first, second))
         for first in mended
-        for second in order
+        for second in order[share[order] > LEAST_COMPANION].tolist()
         if part_of[first] != part_of[second]
     }
-    ranked = sorted(pairs, key=lambda pair: (-max(score[list(pair)]), pair))
-    return tuple((pair[0], pair[1]) for pair in ranked[:most])
+    ranked = sorted(pairs, key=lambda pair: (-max(share[list(pair)]), pair))
+    return tuple(ranked[:most])

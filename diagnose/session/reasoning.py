@@ -523,14 +523,13 @@ class Reasoner:
             return (), 0.0
         priors = self._compiled.priors
         odds = priors.odds() @ priors.given(answers)
-        means = np.stack([one.mean(axis=1) for one in likelihoods], axis=1)
         deviations = np.stack(
             [self._deviation(noted.observation) for noted in observations], axis=1
         )
         pairs, left_out = promising_pairs(
             odds,
             priors.part_of,
-            means[:, before],
+            [likelihoods[k] for k in before],
             deviations[:, before],
             most=MOST_PAIRS,
         )
@@ -538,9 +537,12 @@ class Reasoner:
             return pairs, left_out
         mended = sorted({cause for repair in repairs for cause in repair.causes})
         after = [k for k, noted in enumerate(observations) if noted.epoch > 0]
+        seen_after = [likelihoods[k].mean(axis=1) for k in after]
+        told = np.prod([np.ones(1 + len(odds)), *seen_after], axis=0)
         companions = promising_companions(
-            odds * means[1:, after].prod(axis=1),
+            odds * told[1:],
             priors.part_of,
+            sound=float(told[0]),
             mended=mended,
             most=MOST_COMPANIONS,
         )

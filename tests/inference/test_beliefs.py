@@ -125,8 +125,13 @@ SEEN = np.array([[0.01, 0.01], [0.98, 0.01], [0.01, 0.98], [0.01, 0.01]])
 MOVES = np.array([[1.0, 0.0], [0.0, 1.0], [0.0, 0.0]])
 
 
+def by_fact(seen: FloatArray) -> list[FloatArray]:
+    """Return the likelihood of each fact in two draws that agree."""
+    return [np.repeat(one[:, None], 2, axis=1) for one in seen.T]
+
+
 def test_pair_that_explains_what_neither_explains_alone_is_proposed() -> None:
-    pairs, left_out = promising_pairs(ODDS, PARTS, SEEN, MOVES, most=10)
+    pairs, left_out = promising_pairs(ODDS, PARTS, by_fact(SEEN), MOVES, most=10)
 
     assert pairs == ((0, 1),)
     assert left_out == pytest.approx(0.0, abs=1e-12)
@@ -137,13 +142,26 @@ def test_pair_without_excess_is_not_proposed() -> None:
     seen = np.array([[0.01, 0.01], [0.98, 0.98], [0.01, 0.98], [0.01, 0.01]])
     moves = np.array([[1.0, 1.0], [0.0, 1.0], [0.0, 0.0]])
 
-    pairs, _ = promising_pairs(ODDS, PARTS, seen, moves, most=10)
+    pairs, _ = promising_pairs(ODDS, PARTS, by_fact(seen), moves, most=10)
 
     assert pairs == ()
 
 
 def test_two_modes_of_one_part_are_not_proposed() -> None:
-    pairs, _ = promising_pairs(ODDS, np.array([0, 0, 2]), SEEN, MOVES, most=10)
+    pairs, _ = promising_pairs(ODDS, np.array([0, 0, 2]), by_fact(SEEN), MOVES, most=10)
+
+    assert pairs == ()
+
+
+def test_pair_is_weighed_draw_by_draw() -> None:
+    # Cause 0 explains either of its two facts, but in no draw both: beside cause 1 it
+    # explains nothing more than it does alone.
+    seen = by_fact(np.array([[0.01] * 3, [0.5, 0.5, 0.01], [0.01, 0.01, 0.98]]))
+    for fact in (0, 1):
+        seen[fact][1] = [1.0 - fact, fact]
+    moves = np.array([[1.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
+
+    pairs, _ = promising_pairs(ODDS[:2], PARTS[:2], seen, moves, most=10)
 
     assert pairs == ()
 
@@ -154,7 +172,7 @@ def test_pairs_left_out_are_counted() -> None:
     moves = np.vstack([MOVES[:2], MOVES[:2]])
 
     pairs, left_out = promising_pairs(
-        np.full(4, 0.01), np.arange(4), seen, moves, most=1
+        np.full(4, 0.01), np.arange(4), by_fact(seen), moves, most=1
     )
 
     # By hand, a pair's excess: (.98 x .98 - .98 x .01) x 1e-4; the evidence of the
@@ -168,7 +186,9 @@ def test_no_more_pairs_than_asked_for() -> None:
     random = np.random.default_rng(1)
     seen, moves = random.random((21, 3)) ** 8, random.random((20, 3))
 
-    pairs, _ = promising_pairs(np.full(20, 0.2), np.arange(20), seen, moves, most=5)
+    pairs, _ = promising_pairs(
+        np.full(20, 0.2), np.arange(20), by_fact(seen), moves, most=5
+    )
 
     assert len(pairs) == 5
 
@@ -176,7 +196,7 @@ def test_no_more_pairs_than_asked_for() -> None:
 def test_companions_pair_the_mended_with_the_likeliest_left() -> None:
     score = np.array([0.5, 0.01, 0.2, 0.1])
 
-    found = promising_companions(score, np.arange(4), mended=[1], most=2)
+    found = promising_companions(score, np.arange(4), sound=0.1, mended=[1], most=2)
 
     assert found == ((0, 1), (1, 2))
 
@@ -184,6 +204,17 @@ def test_companions_pair_the_mended_with_the_likeliest_left() -> None:
 def test_companion_is_on_another_part() -> None:
     score = np.array([0.5, 0.01, 0.2])
 
-    found = promising_companions(score, np.array([0, 0, 1]), mended=[1], most=3)
+    found = promising_companions(
+        score, np.array([0, 0, 1]), sound=0.1, mended=[1], most=3
+    )
 
     assert found == ((1, 2),)
+
+
+def test_companion_that_the_facts_do_not_ask_for_is_left_out() -> None:
+    # By hand: .002 of 1 + .302 is under half a hundredth, .3 is not.
+    score = np.array([0.0, 0.002, 0.3])
+
+    found = promising_companions(score, np.arange(3), sound=1.0, mended=[0], most=3)
+
+    assert found == ((0, 2),)
