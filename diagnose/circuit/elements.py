@@ -76,7 +76,10 @@ SENSE_LIMIT_WIDTH_VOLTS = 0.3
 # From memory, as the droop of the set point: over so many volts a regulator that limits
 # its own output goes from full field to none.
 
-EXCITER_SIEMENS = 2.0
+EXCITER_SIEMENS = 10.0
+# From memory: the exciter diodes follow the output diodes within some tenths of a volt,
+# here .35 V at the 3.5 A of a field.
+
 EXCITED_VOLTS = 0.25
 # From memory: residual magnetism plus some tenths of a volt on the field make an
 # alternator build up; below that it stays dead at idle speed.

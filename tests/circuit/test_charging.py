@@ -220,6 +220,40 @@ def test_a_slipping_belt_does_no_harm_at_small_loads() -> None:
     assert solved.drop_volts(OUTPUT) == pytest.approx(14.1, abs=0.15)
 
 
+def excited_by(exciter_ohms: float) -> SolvedCircuit:
+    """Return a car at idle whose exciter is fed through a resistance."""
+    parts = [
+        make_battery(),
+        make_alternator("exciter"),
+        make_resistor(OUTPUT, HOT, 0.005, name="charge-wire"),
+        make_resistor(HOT, "alternator.exciter", exciter_ohms, name="exciter-path"),
+        make_resistor(HOT, GROUND, LOAD_OHMS, name="loads"),
+    ]
+    return solve_circuit(parts, IDLE)
+
+
+# Rule: a lamp of 2 to 3 W or a resistor of 50 to 100 ohm excites an alternator;
+# derived: into a field of 4 ohm they leave .5 V and more.
+@pytest.mark.parametrize("exciter_ohms", [10.0, 50.0, 100.0])
+def test_a_lamp_or_a_resistor_excites_the_alternator(exciter_ohms: float) -> None:
+    assert excited_by(exciter_ohms).drop_volts(HOT) > 13.8
+
+
+# Rule: a light-emitting diode in place of the charge lamp, some 15 mA or 800 ohm, does
+# not; nor does a burnt-out lamp. The battery then carries the 18 A of the loads.
+@pytest.mark.parametrize("exciter_ohms", [800.0, OPEN_OHMS])
+def test_a_diode_lamp_or_a_burnt_out_one_does_not(exciter_ohms: float) -> None:
+    assert excited_by(exciter_ohms).drop_volts(HOT) == pytest.approx(12.44, abs=0.02)
+
+
+# The regulator's field comes from the output once it charges, so the exciter terminal
+# is within some tenths of a volt of it (memory) and the charge lamp goes out.
+def test_the_exciter_terminal_reaches_the_output_volts_while_charging() -> None:
+    solved = excited_by(50.0)
+
+    assert 0.0 < solved.drop_volts(OUTPUT, "alternator.exciter") < 0.5
+
+
 def key_off(*, leak_ohms: float) -> SolvedCircuit:
     """Return a car at rest with a charge lamp of 3 W, its feed loaded by 20 ohm."""
     parts = [
