@@ -1,7 +1,7 @@
 """Lines of closed cases, added up: here, or on another machine.
 
 What is sent there is the lines and the names and rates they are held against; what
-comes back is a few hundred numbers, however many lines there are.
+comes back is a row of numbers for each.
 """
 
 from __future__ import annotations

@@ -10,11 +10,13 @@ from __future__ import annotations
 
 import hashlib
 import math
+import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import IO, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
@@ -41,9 +43,18 @@ could have met yet would be ruled out by all the others.
 BATCH = 2000
 """Cases counted together; the same everywhere, so that sums are the same everywhere."""
 
+KEPT_BYTES = 50_000_000
+"""Shares of cases beyond this many bytes go to the disk. Own choice."""
+
+SETTLED = 1e-6
+MOST_ROUNDS = 500
+# Derived: the factors are printed with two decimals.
+
 _REMEMBERED_CARS = 2000
 
 Item = TypeVar("Item")
+
+Single = npt.NDArray[np.float32]
 
 PartGroup = tuple[str, str]
 """Kind and role of parts; the role is empty for parts without one."""
@@ -120,26 +131,19 @@ class Learned:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tally:
-    """Cases added up; tallies of parts of the cases add up to the tally of all.
+    """A batch of cases, counted.
 
     Parameters
     ----------
-    n_cases : int
-    seen, expected : FloatArray
-        By category, shape (n_categories,).
+    seen : FloatArray
+        Cases by category, shape (n_categories,).
+    shares : Single
+        How likely the published rates make each category on each case's car, shape
+        (n_cases, n_categories).
     """
 
-    n_cases: int
     seen: FloatArray
-    expected: FloatArray
-
-    def plus(self, other: Tally) -> Tally:
-        """Return both together."""
-        return Tally(
-            n_cases=self.n_cases + other.n_cases,
-            seen=self.seen + other.seen,
-            expected=self.expected + other.expected,
-        )
+    shares: Single
 
 
 def can_have(group: PartGroup, mode: FaultMode) -> bool:
@@ -212,10 +216,10 @@ class Counter:
             for i in range(len(members))
         )
 
-    def empty(self) -> Tally:
-        """Return the tally of no cases."""
-        nothing = np.zeros(int(self._category.max()) + 1)
-        return Tally(n_cases=0, seen=nothing, expected=nothing)
+    @property
+    def n_categories(self) -> int:
+        """Number of categories."""
+        return int(self._category.max()) + 1
 
     def expected_shares(
         self, parts: Mapping[PartGroup, int], history: Mapping[str, str]
@@ -244,16 +248,16 @@ class Counter:
         ValueError
             If a case's mode is not one of its kind of part.
         """
-        total = self.empty()
-        seen, expected, count = total.seen.copy(), total.expected.copy(), 0
+        seen = np.zeros(self.n_categories)
+        shares = []
         for case in cases:
             place = self._places.get((case.group[0], case.mode))
             if place is None:
                 raise ValueError(f"{case.group[0]} can't have the mode {case.mode}")
             seen[self._category[place]] += 1.0
-            expected += self.expected_shares(case.parts, case.history)
-            count += 1
-        return Tally(n_cases=count, seen=seen, expected=expected)
+            shares.append(self.expected_shares(case.parts, case.history))
+        rows = np.array(shares, dtype=np.float32)
+        return Tally(seen=seen, shares=rows.reshape(len(shares), self.n_categories))
 
     def _shares(
         self, parts: Mapping[PartGroup, int], history: Mapping[str, str]
@@ -335,50 +339,83 @@ def learned_by(tallies: Iterable[Tally], knowledge: Knowledge) -> Learned:
 
     Notes
     -----
-    With a the pseudo-counts of a category (its expected share times `PUBLISHED_CASES`,
-    at least `LEAST_PUBLISHED_CASES`), c its cases and e those expected, the factor is
-    Dirichlet's posterior mean from c over the one from e, which is (a + c) / (a + e).
-    The factors are then scaled together so that the expected number of faults stays:
-    cases say which fault it was, not how often cars fail.
+    Each case says which category k it was out of the shares x of its car, with factors
+    f on the rates: f_k x_k / sum_j f_j x_j. The factors have a Gamma prior of mean 1
+    worth a cases: the published share times `PUBLISHED_CASES`, at least
+    `LEAST_PUBLISHED_CASES`. Their most probable values satisfy
+
+        f_k (a_k + sum over cases of x_k / sum_j f_j x_j) = a_k + c_k
+
+    with c cases seen; the right side is Dirichlet's posterior, and the equation is
+    iterated to its fixed point. For cars all alike it gives Dirichlet's posterior mean.
+    Summed over k it keeps the mean of f, weighted by a, at 1: cases say which fault it
+    was, not how often cars fail.
+
+    References
+    ----------
+    D. R. Hunter, MM algorithms for generalized Bradley-Terry models, Annals of
+    Statistics 32, 2004, for the iteration.
     """
     counter = Counter(knowledge.modes, knowledge.contexts)
-    total = counter.empty()
-    for part in tallies:
-        total = total.plus(part)
-    factors = _moved(total) if total.n_cases else np.ones(len(total.seen))
+    seen, expected = np.zeros((2, counter.n_categories))
+    with tempfile.SpooledTemporaryFile(max_size=KEPT_BYTES) as scratch:
+        for part in tallies:
+            seen += part.seen
+            expected += part.shares.sum(axis=0, dtype=np.float64)
+            scratch.write(part.shares.tobytes())
+        n_cases = round(float(seen.sum()))
+        factors = (
+            _factors_for(seen, expected, scratch) if n_cases else np.ones_like(seen)
+        )
     shares = tuple(
         LearnedShare(
-            kind=kind, modes=modes, seen=seen, expected=expected, factor=factor
+            kind=kind, modes=modes, seen=count, expected=published, factor=factor
         )
-        for (kind, modes), seen, expected, factor in zip(
+        for (kind, modes), count, published, factor in zip(
             counter.categories,
-            total.seen.tolist(),
-            total.expected.tolist(),
+            seen.tolist(),
+            expected.tolist(),
             factors.tolist(),
             strict=True,
         )
     )
     return Learned(
-        n_cases=total.n_cases,
+        n_cases=n_cases,
         published_cases=PUBLISHED_CASES,
         rates_digest=rates_digest(knowledge),
         shares=shares,
     )
 
 
-def _moved(total: Tally) -> FloatArray:
-    """Return the factor of each category."""
+def _factors_for(
+    seen: FloatArray, expected: FloatArray, scratch: IO[bytes]
+) -> FloatArray:
+    """Return the factor of each category from the shares of every case."""
     # only here, so that counting needs no pgmpy
     from diagnose.inference.network import dirichlet_shares
 
-    published = total.expected / total.n_cases
+    published = expected / seen.sum()
     pseudo = np.maximum(PUBLISHED_CASES * published, LEAST_PUBLISHED_CASES)
-    now = dirichlet_shares(total.seen, pseudo)
-    unmoved = dirichlet_shares(total.expected, pseudo)
-    factors = now / unmoved
-    factors /= float(published @ factors)
+    wanted = dirichlet_shares(seen, pseudo) * (pseudo.sum() + seen.sum())
+    factors = np.ones_like(seen)
+    for _ in range(MOST_ROUNDS):
+        before = factors
+        factors = wanted / (pseudo + _exposure(factors, scratch))
+        if np.abs(np.log(factors / before)).max() < SETTLED:
+            break
     # of parts that no car of a case has, the cases say nothing
     return np.where(published > 0.0, factors, 1.0)
+
+
+def _exposure(factors: FloatArray, scratch: IO[bytes]) -> FloatArray:
+    """Return the sum over cases of x_k / sum_j f_j x_j, a batch at a time."""
+    total = np.zeros_like(factors)
+    row_bytes = len(factors) * np.dtype(np.float32).itemsize
+    scratch.seek(0)
+    while block := scratch.read(BATCH * row_bytes):
+        rows = np.frombuffer(block, dtype=np.float32).reshape(-1, len(factors))
+        total += (1.0 / (rows @ factors)) @ rows
+    return total
 
 
 def rates_digest(knowledge: Knowledge) -> str:
