@@ -29,6 +29,11 @@ from diagnose.files.circuit_checks import CONDUCTOR_KINDS
 LOADED_STATE = "idle-loaded"
 """The state in which a charging system is judged: all the usual loads on, at idle."""
 
+MOST_CHARGING_VOLTS = 15.0
+"""Above this a 12 V battery gasses as long as the engine runs (rule: 14.8 to 15.2 V);
+another system has so much for each 12 V. [V]
+"""
+
 LEAST_DISCHARGE_AMPS = 0.5
 """Smaller currents out of the battery are leakage and rounding. Own choice. [A]"""
 
@@ -77,6 +82,10 @@ class _Solved:
         """Return the current of a branch. [A]."""
         return float(self.point.branch_amps(self.network)[0, branch])
 
+    def volts(self, node: str) -> float:
+        """Return the voltage of a node against the reference. [V]."""
+        return float(self.point.volts[0, self.network.nodes.index(node)])
+
     def branch(self, name: str) -> int:
         """Return where a branch stands."""
         return self.network.branches.index(name)
@@ -115,6 +124,7 @@ def car_warnings(car: Car) -> tuple[CarWarning, ...]:
         settled.append(solved)
         if state.name == LOADED_STATE:
             found.extend(_weak_alternators(solved))
+    found.extend(_overcharged(car, settled))
     found.extend(_opening_fuses(car, settled))
     found.extend(_overloaded_outputs(car, settled))
     return tuple(sorted(found, key=lambda warning: (warning.line, warning.message)))
@@ -238,6 +248,30 @@ def _opening_fuses(car: Car, settled: list[_Solved]) -> Iterator[CarWarning]:
             f"to {max(states.values()):.1f} A through it ({', '.join(states)}); check "
             "the loads behind it and its rating",
         )
+
+
+def _overcharged(car: Car, settled: list[_Solved]) -> Iterator[CarWarning]:
+    """Yield alternators that charge the battery of the sound car too high."""
+    limit = MOST_CHARGING_VOLTS * car.system_volts / 12.0
+    battery = next(part for part in car.parts if part.kind == "battery")
+    plus, minus = battery.terminals["plus"], battery.terminals["minus"]
+    high = {
+        solved.state.name: volts
+        for solved in settled
+        if solved.state.is_engine_running
+        and (volts := solved.volts(plus) - solved.volts(minus)) > limit
+    }
+    for part in car.parts:
+        if high and part.kind == "alternator":
+            sensed = part.terminals.get("sense", part.terminals["output"])
+            yield _warning(
+                car,
+                part,
+                f'"{part.name}" charges the battery with up to '
+                f"{max(high.values()):.1f} V although everything is sound "
+                f"({', '.join(high)}); check its set_volts, and whether less than the "
+                f'battery\'s volts get to "{sensed}", where it senses',
+            )
 
 
 def _overloaded_outputs(car: Car, settled: list[_Solved]) -> Iterator[CarWarning]:

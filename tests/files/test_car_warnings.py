@@ -111,6 +111,24 @@ def test_an_output_that_drives_a_pump_directly_is_told(
     ]
 
 
+def test_a_sense_wire_on_a_feed_that_drops_is_told(small_car: str, load: Load) -> None:
+    text = changed(small_car, "wire: 14 AWG 6 ft", "wire: 0.05 ohm/ft 4 ft")
+    text = changed(
+        text,
+        "wires:\n",
+        "wires:\n"
+        "  sense-wire: {from: horn.plus, to: alternator.sense, wire: 16 AWG 4 ft}\n",
+    )
+    text += "  idle: {switches: {key: run}}\n"
+
+    # 6.3 A through .2 ohm, and through some .05 ohm of fuses, contact and wires before
+    # it, drop 1.6 V, which the regulator makes up for: 14.2 + 1.6 V.
+    ((line, message),) = doubts(load(text))
+    assert line == 8
+    assert message.startswith('"alternator" charges the battery with up to 15.8 V')
+    assert '"alternator.sense", where it senses' in message
+
+
 def test_an_alternator_that_can_not_carry_the_loads_is_told(
     small_car: str, load: Load
 ) -> None:
