@@ -100,19 +100,7 @@ def _add_start(commands: Commands) -> None:
     parser = commands.add_parser("start", help="begin a diagnosis on a car")
     _add_car(parser)
     parser.add_argument("--case", default="", metavar="NAME", help="name for the case")
-    parser.add_argument(
-        "--without",
-        action="append",
-        default=[],
-        metavar="LIMIT",
-        help="what you lack: clamp, helper, lift",
-    )
-    parser.add_argument(
-        "--owner",
-        type=Path,
-        metavar="FILE",
-        help="where you say so once for all; default: owner.yaml in your config folder",
-    )
+    _add_owner(parser)
     parser.add_argument(
         "--prestart",
         action="store_true",
@@ -230,6 +218,7 @@ def _add_prestart(commands: Commands) -> None:
     )
     _add_car(parser)
     _add_history(parser)
+    _add_owner(parser)
     parser.add_argument(
         "--all", action="store_true", help="name every cause that no reading shows"
     )
@@ -371,6 +360,22 @@ def _add_car(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _add_owner(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--without",
+        action="append",
+        default=[],
+        metavar="LIMIT",
+        help="what you lack: clamp, helper, lift",
+    )
+    parser.add_argument(
+        "--owner",
+        type=Path,
+        metavar="FILE",
+        help="where you say so once for all; default: owner.yaml in your config folder",
+    )
+
+
 def _add_history(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--history",
@@ -507,6 +512,8 @@ def _prestart(options: argparse.Namespace) -> None:
         history=_history(options),
         has_all=options.all,
         data_folder=options.data_folder,
+        without=tuple(options.without),
+        owner_file=options.owner,
     )
     list_prestart(wanted, sys.stdout)
 

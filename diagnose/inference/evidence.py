@@ -134,7 +134,12 @@ _two_sided_tail = np.vectorize(
 
 
 def tail_of(
-    value: float, predicted: FloatArray, share: FloatArray, *, spread: Spread
+    value: float,
+    predicted: FloatArray,
+    share: FloatArray,
+    *,
+    spread: Spread,
+    stray: FloatArray | float = 0.0,
 ) -> float:
     """Return the two-sided chance of a value at least as far from the predictions.
 
@@ -142,12 +147,14 @@ def tail_of(
     ----------
     predicted, share : FloatArray
         Of one fault set, shape (n_draws,); the shares sum to 1.
+    stray : FloatArray or float
+        A further standard deviation, same shape and unit.
     """
     is_over = np.isinf(predicted)
     if np.isinf(value):
         return float(share[is_over].sum())
     finite = np.where(is_over, 0.0, predicted)[None, :]
-    z = np.abs(value - finite[0]) / _sigma(finite, spread)[0]
+    z = np.abs(value - finite[0]) / np.hypot(_sigma(finite, spread)[0], stray)
     tails = np.where(is_over, 0.0, _two_sided_tail(z))
     return float((tails * share).sum())
 

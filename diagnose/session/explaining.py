@@ -251,10 +251,15 @@ class Explainer:
             chance = conclusion.hypotheses.symptoms[best, :, column]
             yes = float((chance * share).sum())
             return yes if observation.is_present else 1.0 - yes
-        predicted = self._model.compiled.predicted(
-            conclusion.hypotheses, reading_of(observation), rows=np.array([best])
-        )[0]
-        return self._reasoner.tail_probability(observation, predicted, share)
+        compiled, reading = self._model.compiled, reading_of(observation)
+        only = np.array([best])
+        predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
+        stray: FloatArray | float = 0.0
+        if reading.kind is ReadingKind.DC_VOLTS:
+            stray = compiled.ghost_volts(conclusion.hypotheses, reading, rows=only)[0]
+        return self._reasoner.tail_probability(
+            observation, predicted, share, stray=stray
+        )
 
     def _check_words(self, observation: Observation) -> str:
         car = self._model.car

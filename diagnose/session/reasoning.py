@@ -467,7 +467,12 @@ class Reasoner:
         return chance
 
     def tail_probability(
-        self, fact: ReadingFact, predicted: FloatArray, share: FloatArray
+        self,
+        fact: ReadingFact,
+        predicted: FloatArray,
+        share: FloatArray,
+        *,
+        stray: FloatArray | float = 0.0,
     ) -> float:
         """Return the chance of a reading at least as far off, without a slip.
 
@@ -475,6 +480,8 @@ class Reasoner:
         ----------
         predicted, share : FloatArray
             Predicted value and weight of each draw of one fault set, shape (n_draws,).
+        stray : FloatArray or float
+            How far stray leakage may move it, same shape. [V]
         """
         if fact.kind is ReadingKind.LOOK:
             chance = predicted if fact.value > 0.5 else 1.0 - predicted
@@ -484,7 +491,7 @@ class Reasoner:
             self._model.knowledge.meter,
             system_volts=self._model.car.system_volts,
         )
-        return tail_of(_shown(fact), predicted, share, spread=spread)
+        return tail_of(_shown(fact), predicted, share, spread=spread, stray=stray)
 
     def symptom_of(self, fact: SymptomFact, *, is_complaint: bool) -> Symptom:
         """Return the symptom a fact is about, surer when it is the complaint itself."""

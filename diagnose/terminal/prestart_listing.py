@@ -28,9 +28,12 @@ from diagnose.session.prestart import (
     known_history,
     prestart,
 )
+from diagnose.session.pricing import Prices
 from diagnose.session.wording import range_words, unit_symbol
 from diagnose.terminal.car_names import car_file
 from diagnose.terminal.evening import Options, prepared_model
+from diagnose.terminal.learned_shares import knowledge_in_use
+from diagnose.terminal.owner import told_of_owner
 from diagnose.terminal.safe_text import clean
 from diagnose.units import format_minutes, format_probability
 
@@ -57,6 +60,10 @@ class PrestartOptions:
         Context to its answer.
     has_all : bool
         List every cause that no reading shows.
+    without : tuple[str, ...]
+        What the owner lacks.
+    owner_file : Path or None
+        Where he says so; None for the one in his config folder.
     """
 
     car: str
@@ -65,6 +72,8 @@ class PrestartOptions:
     history: Mapping[str, str]
     has_all: bool
     data_folder: Path | None
+    without: tuple[str, ...] = ()
+    owner_file: Path | None = None
 
 
 def list_prestart(options: PrestartOptions, sink: TextIO) -> None:
@@ -75,12 +84,17 @@ def list_prestart(options: PrestartOptions, sink: TextIO) -> None:
     DiagnoseError
         If the file is wrong, or the history is none that is asked for.
     """
-    knowledge = load_knowledge(knowledge_folder())
+    place = Options(data_folder=options.data_folder)
+    published = load_knowledge(knowledge_folder())
+    knowledge, _ = knowledge_in_use(place.folder, published)
     with car_file(options.car) as path:
         car = load_car(path, knowledge)
     history = _history(options.history, knowledge)
-    model = prepared_model(car, knowledge, Options(data_folder=options.data_folder))
-    listed = prestart(model, history=history)
+    facts, _ = told_of_owner(
+        car, knowledge, without=options.without, path=options.owner_file
+    )
+    model = prepared_model(car, knowledge, place)
+    listed = prestart(model, history=history, prices=Prices(model, facts))
     most = len(listed.unshown) if options.has_all else SHOWN_UNSHOWN
     if options.form == "json":
         sink.write(prestart_json(listed, car_name=options.car))

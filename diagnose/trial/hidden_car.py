@@ -106,6 +106,8 @@ class HiddenCar:
         self._number = number
         self._errors = errors
         self._random = np.random.default_rng(seed)
+        # of its own, so that whether a repair takes does not hang on what was measured
+        self._cures = np.random.default_rng((seed, 13))
         self.faults = faults
 
     @property
@@ -167,7 +169,7 @@ class HiddenCar:
     def repair(self, causes: Sequence[int], cure_probability: float) -> bool:
         """Mend causes; return whether one that was present is gone."""
         present = set(causes) & set(self.faults)
-        if not present or self._random.random() >= cure_probability:
+        if not present or self._cures.random() >= cure_probability:
             return False
         self.faults = tuple(c for c in self.faults if c not in present)
         return True

@@ -168,3 +168,11 @@ def test_tail_of_over_range_is_the_share_that_shows_it() -> None:
     predicted, share = np.array([math.inf, 3.0]), np.array([0.3, 0.7])
 
     assert tail_of(math.inf, predicted, share, spread=OHMS) == pytest.approx(0.3)
+
+
+def test_stray_leakage_widens_what_fits() -> None:
+    # 4 V where 6 V are predicted, give or take 3 V: two thirds of a deviation, which a
+    # normal value is beyond 50 times in 100.
+    found = tail_of(4.0, np.array([6.0]), np.array([1.0]), spread=VOLTS, stray=3.0)
+
+    assert found == pytest.approx(0.505, abs=0.01)

@@ -1,0 +1,95 @@
+"""Two steps ahead: what the best second reading saves after each outcome of a first.
+
+Works on the same particles as `next_step`. Leaves to `session` which readings are worth
+looking at twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import IntArray
+from diagnose.inference.next_step import Particles, RepairPlan, outcome_worth
+
+LEAST_CHANCE = 0.03
+# Own choice: a rarer outcome hardly moves the mean, and costs as much to look at.
+LEAST_SHARE = 1e-3
+# Derived: a particle with a thousandth of what is left moves no choice.
+
+Joints = Callable[[IntArray, Particles], Sequence[FloatArray]]
+"""Some particles, and those particles alone, to the joints of the second readings."""
+
+
+def further_minutes(
+    outcomes: FloatArray,
+    particles: Particles,
+    plan: RepairPlan,
+    *,
+    joints: Joints,
+    minutes: FloatArray,
+) -> float:
+    """Return what a second reading is expected to save net of its own minutes. [min].
+
+    Parameters
+    ----------
+    outcomes : FloatArray
+        Chance of each outcome of the first reading for each particle, shape
+        (n_outcomes, n_particles); each particle sums to 1.
+    joints : Callable
+        The joints of outcome and group of the second readings, one array for each kind
+        of them, as `outcome_worth` takes them.
+    minutes : FloatArray
+        What the second readings cost after the first, in the same order,
+        shape (n_seconds,). [min]
+    """
+    total = 0.0
+    for outcome in outcomes:
+        share = particles.share * outcome
+        chance = float(share.sum())
+        if chance < LEAST_CHANCE:
+            continue
+        some = np.flatnonzero(share > LEAST_SHARE * share.max())
+        after = replace(
+            particles,
+            row=particles.row[some],
+            draw=particles.draw[some],
+            share=share[some] / share[some].sum(),
+            group=particles.group[some],
+        )
+        worth = [outcome_worth(joint, plan) for joint in joints(some, after)]
+        saves = np.concatenate([one.saves_minutes for one in worth])
+        total += chance * max(float((saves - minutes).max(initial=0.0)), 0.0)
+    return total
+
+
+def binned_outcomes(
+    values: FloatArray, edges: FloatArray, offsets: Sequence[FloatArray]
+) -> FloatArray:
+    """Return the chance of each bin for each particle, shape (n_bins, n_particles).
+
+    Parameters
+    ----------
+    values : FloatArray
+        What the particles show, shape (n_particles,).
+    edges : FloatArray
+        Rising bin edges.
+    offsets : Sequence[FloatArray]
+        Equally likely errors, shape (n_particles,) each; bins without a particle are
+        left out.
+
+    Examples
+    --------
+    >>> binned_outcomes(np.array([1.0, 3.0]), np.array([2.0]), [np.zeros(2)])
+    array([[1., 0.],
+           [0., 1.]])
+    """
+    result = np.zeros((len(edges) + 1, len(values)))
+    columns = np.arange(len(values))
+    for offset in offsets:
+        bins = np.searchsorted(edges, np.abs(values + offset), side="right")
+        result[bins, columns] += 1.0 / len(offsets)
+    return result[result.any(axis=1)]

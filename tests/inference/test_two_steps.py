@@ -1,0 +1,55 @@
+"""What a second reading saves, on two problems worked by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import IntArray
+from diagnose.inference.next_step import Particles, RepairPlan
+from diagnose.inference.two_steps import binned_outcomes, further_minutes
+
+FOUR = Particles(
+    row=np.arange(4),
+    draw=np.zeros(4, dtype=np.int64),
+    share=np.full(4, 0.25),
+    group=np.arange(4),
+)
+PLAN = RepairPlan(minutes=np.full(4, 20.0), give_up_minutes=1e6)
+FIRST = np.array([[1.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 1.0]])
+"""The first reading tells the first two of four equal causes from the others."""
+
+
+def second(some: IntArray, after: Particles) -> Sequence[FloatArray]:
+    """Return the joint of one reading that tells the odd causes from the even ones."""
+    joint = np.zeros((1, 2, 5))
+    for cause, share in zip(some.tolist(), after.share.tolist(), strict=True):
+        joint[0, cause % 2, cause] += share
+    return [joint]
+
+
+def further(minutes: float) -> float:
+    return further_minutes(
+        FIRST, FOUR, PLAN, joints=second, minutes=np.array([minutes])
+    )
+
+
+def test_second_reading_spares_half_a_repair() -> None:
+    # Two causes left, 20 min each: 20 + 10 min without the second reading, 20 min with
+    # it. It saves 10 min and costs 4.
+    assert further(4.0) == pytest.approx(6.0)
+
+
+def test_second_reading_that_costs_more_is_not_taken() -> None:
+    assert further(11.0) == 0.0
+
+
+def test_errors_spread_a_particle_over_its_bins() -> None:
+    # 1.9 and 2.1 V lie on both sides of the edge, 2.3 V beyond it: a third and two.
+    offsets = [np.array([point]) for point in (-0.2, 0.0, 0.2)]
+
+    found = binned_outcomes(np.array([2.1]), np.array([2.0]), offsets)
+    assert found[:, 0] == pytest.approx([1.0 / 3.0, 2.0 / 3.0])
