@@ -18,6 +18,7 @@ from diagnose.circuit.linearised import BLOCK_POINTS, Changes, Linearised
 from diagnose.circuit.nearby import Nearby
 from diagnose.circuit.nodal import (
     FORCED,
+    OFF_VOLTS,
     ON_VOLTS,
     BoolArray,
     IntArray,
@@ -27,7 +28,6 @@ from diagnose.circuit.nodal import (
 from diagnose.circuit.operating_point import (
     OperatingPoint,
     OperatingPointSolver,
-    joined,
 )
 
 
@@ -137,7 +137,11 @@ class Compensated:
             volts[points] = self.base.volts[changes.draw] - falls
             is_base[points] = False
         volts[is_base] = self.base.volts[draw[is_base]]
-        rows, fresh = self._afresh(np.flatnonzero(~is_near), draw, slots, before, volts)
+        rows = np.flatnonzero(~is_near)
+        fresh = self._solver.solve(draw[rows], slots.take(rows))
+        volts[rows] = fresh.volts
+        if before is not None:
+            self._carry_over(rows, fresh, draw, slots, before, volts)
         is_settled[rows] = fresh.is_settled
         return Solved(
             draw=draw,
@@ -148,48 +152,78 @@ class Compensated:
             fresh=(rows, fresh),
         )
 
-    def _afresh(
+    def _carry_over(
         self,
         rows: IntArray,
+        fresh: OperatingPoint,
         draw: IntArray,
         slots: Slots,
-        before: IntArray | None,
+        before: IntArray,
         volts: FloatArray,
-    ) -> tuple[IntArray, OperatingPoint]:
-        """Return points solved afresh, in the order of their states; fill in `volts`.
+    ) -> None:
+        """Solve points again that end elsewhere when the state before is looked at.
 
-        `volts` has those of all other points already.
+        They are written over in `fresh` and `volts`. What chatters is left: it lets go
+        whenever it has pulled in.
         """
-        if before is None:
-            fresh = self._solver.solve(draw[rows], slots.take(rows))
-            volts[rows] = fresh.volts
-            return rows, fresh
-        is_on = np.zeros((len(draw), len(self.network.branches)), dtype=np.bool_)
-        is_fresh = np.zeros(len(draw), dtype=np.bool_)
-        parts = [(rows[:0], self._solver.solve(rows[:0]))]
-        for some in _in_order(before, rows):
-            come = some[before[some] >= 0]
-            from_near = come[~is_fresh[before[come]]]
-            is_on[some] = is_on[before[some]] & (before[some] >= 0)[:, None]
-            is_on[from_near] = self._gates(before[from_near], draw, slots, volts)
-            point = self._solver.solve(draw[some], slots.take(some), is_on=is_on[some])
-            is_on[some], volts[some], is_fresh[some] = point.is_on, point.volts, True
-            parts.append((some, point))
-        points = [point for _, point in parts]
-        return np.concatenate([some for some, _ in parts]), joined(points)
+        place = np.full(len(draw), -1)
+        place[rows] = np.arange(len(rows))
+        may_hold = self._may_hold(rows, fresh, draw, slots)
+        is_asked = (before[rows] >= 0) & may_hold.any(axis=1)
+        for some in _in_order(before, rows[is_asked]):
+            came, here = before[some], place[some]
+            is_on = np.where(
+                (place[came] >= 0)[:, None],
+                fresh.is_on[place[came]],
+                self._gates(came, draw, slots, volts),
+            )
+            is_held = (is_on & may_hold[here]).any(axis=1)
+            if not is_held.any():
+                continue
+            held, here = some[is_held], here[is_held]
+            again = self._solver.solve(
+                draw[held], slots.take(held), is_on=is_on[is_held]
+            )
+            fresh.put(here, again)
+            volts[held] = again.volts
+
+    def _may_hold(
+        self, rows: IntArray, fresh: OperatingPoint, draw: IntArray, slots: Slots
+    ) -> BoolArray:
+        """Return gates that are off, and might be on had they been on before.
+
+        Those that have the volts to stay on, and those that the healthy car holds on.
+        """
+        active = self._solver.plan.active
+        seen, curves, is_free = self._watched(rows, draw, slots, fresh.volts)
+        result = self.base.is_on[draw[rows]]
+        has_volts = seen >= curves[OFF_VOLTS]
+        result[:, active] = (is_free & (result[:, active].T | has_volts)).T
+        return np.asarray(result & ~fresh.is_on)
 
     def _gates(
         self, points: IntArray, draw: IntArray, slots: Slots, volts: FloatArray
     ) -> BoolArray:
         """Return the free gates of points in which each decides by itself."""
+        seen, curves, is_free = self._watched(points, draw, slots, volts[points])
+        result = np.zeros((len(points), len(self.network.branches)), dtype=np.bool_)
+        is_on = is_free & (seen >= curves[ON_VOLTS])
+        result[:, self._solver.plan.active] = is_on.T
+        return result
+
+    def _watched(
+        self, points: IntArray, draw: IntArray, slots: Slots, volts: FloatArray
+    ) -> tuple[FloatArray, FloatArray, BoolArray]:
+        """Return watch volts, curves, and which gates are free, (n_active, n_points).
+
+        `volts` are those of the points alone.
+        """
         active = self._solver.plan.active
         curves = self._solver.active_curves(draw[points], slots.take(points))
-        watch = self.network.watch[active]
-        seen = np.abs(volts[points][:, watch[:, 0]] - volts[points][:, watch[:, 1]]).T
+        first, second = self.network.watch[active].T
+        seen = np.abs(volts[:, first] - volts[:, second]).T
         is_free = self.network.has_gate[active][:, None] & (curves[FORCED] == 0.0)
-        result = np.zeros((len(points), len(self.network.branches)), dtype=np.bool_)
-        result[:, active] = (is_free & (seen >= curves[ON_VOLTS])).T
-        return result
+        return seen, curves, np.asarray(is_free)
 
     def _starts(self, draw: IntArray, slots: Slots) -> BoolArray:
         """Return where the base rests and gates that feed themselves once on start.
