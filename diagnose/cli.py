@@ -449,10 +449,27 @@ def _learn(options: argparse.Namespace) -> None:
     if options.undo:
         learn_listing.undo(folder, sys.stdout)
         return
-    act = learn_listing.show_learned if options.show else learn_listing.learn
-    if options.cluster and not options.show:
+    if options.show:
+        learn_listing.show_learned(
+            folder, _published(), is_json=options.json, sink=sys.stdout
+        )
+        return
+    from diagnose.terminal.progress import Progress
+
+    act = learn_listing.learn
+    if options.cluster:
         act = partial(learn_listing.learn_there, address=options.cluster)
-    act(folder, _published(), is_json=options.json, sink=sys.stdout)
+    with contextlib.ExitStack() as stack:
+        progress = None
+        if sys.stderr.isatty():
+            progress = stack.enter_context(Progress(sys.stderr, about="learning"))
+        act(
+            folder,
+            _published(),
+            is_json=options.json,
+            sink=sys.stdout,
+            progress=progress,
+        )
 
 
 def _data_folder(options: argparse.Namespace) -> Path:

@@ -18,16 +18,20 @@ from diagnose.errors import ReadingError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.inference.learning import ClosedCase, PartGroup, can_have
 from diagnose.measurement.symptoms import Complaint
-from diagnose.session.fact_rows import fact_from_row
+from diagnose.session.fact_rows import fact_from_row, fact_to_row
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
     RepairFact,
     SymptomFact,
-    standing_facts,
+    UndoFact,
 )
 from diagnose.store.case_store import FactRow, StoredCase
+
+UNDO = fact_to_row(UndoFact()).kind
+UNASKED = frozenset(("reading", "skip"))
+"""Kinds of facts that do not show whether a case is closed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +89,14 @@ def cure_in(rows: Iterable[FactRow], knowledge: Knowledge) -> Cure | None:
     ReadingError
         If a row is no fact that this program knows.
     """
-    facts = standing_facts(fact_from_row(row) for row in rows)
+    standing: list[FactRow] = []
+    for row in rows:
+        if row.kind != UNDO:
+            standing.append(row)
+        elif standing:
+            standing.pop()
+    # readings are the most, and say nothing here
+    facts = [fact_from_row(row) for row in standing if row.kind not in UNASKED]
     return cure_of(facts, knowledge.complaints)
 
 
@@ -120,9 +131,6 @@ def closed_case(
 
 def parts_at_risk(car: Car, knowledge: Knowledge) -> dict[PartGroup, int]:
     """Return how many parts of each kind and role can fail, in a fixed order."""
+    kinds = {mode.kind for mode in knowledge.modes}
     groups = Counter((part.kind, part.role or "") for part in car.parts)
-    return {
-        group: groups[group]
-        for group in sorted(groups)
-        if any(can_have(group, mode) for mode in knowledge.modes)
-    }
+    return {group: groups[group] for group in sorted(groups) if group[0] in kinds}

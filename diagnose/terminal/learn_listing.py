@@ -16,6 +16,7 @@ from diagnose.errors import DiagnoseError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.case_tally import LineCounter, LinesTallied
 from diagnose.inference.learning import (
+    BATCH,
     Learned,
     LearnedShare,
     Tally,
@@ -27,6 +28,7 @@ from diagnose.store.learned_rates import keep_learned, latest_learned, undo_lear
 from diagnose.store.pool import CasePool
 from diagnose.terminal.closed_cases import Gathered, gather_own
 from diagnose.terminal.learned_shares import OUTDATED, usable
+from diagnose.terminal.progress import Progress
 from diagnose.trial.cluster import connected
 
 SHOWN_SHARES = 20
@@ -49,6 +51,7 @@ def learn(
     is_json: bool,
     sink: TextIO,
     spread: Spread = map,
+    progress: Progress | None = None,
 ) -> None:
     """Learn from all closed cases, keep what was learned, and show it.
 
@@ -58,6 +61,8 @@ def learn(
         The data folder.
     spread : Callable
         Adds the cases up elsewhere; the figures are the same.
+    progress : Progress or None
+        Shows how far it is.
 
     Raises
     ------
@@ -68,7 +73,10 @@ def learn(
     with CasePool(folder) as pool:
         gather_own(folder, knowledge, pool, gathered)
         counter = LineCounter(knowledge)
-        tallied = spread(counter.tallied, batched(pool.lines()))
+        total = pool.counted().all
+        tallied = spread(
+            counter.tallied, batched(_watched(pool.lines(), total, progress))
+        )
         learned = learned_by(_usable(tallied, gathered), knowledge)
     before, _ = usable(folder, knowledge)
     keep_learned(folder, learned)
@@ -83,7 +91,13 @@ def learn(
 
 
 def learn_there(
-    folder: Path, knowledge: Knowledge, *, is_json: bool, sink: TextIO, address: str
+    folder: Path,
+    knowledge: Knowledge,
+    *,
+    is_json: bool,
+    sink: TextIO,
+    address: str,
+    progress: Progress | None = None,
 ) -> None:
     """Learn with the cases added up on a Dask cluster.
 
@@ -91,6 +105,8 @@ def learn_there(
     ----------
     address : str
         Of its scheduler.
+    progress : Progress or None
+        Shows how far it is.
 
     Raises
     ------
@@ -98,7 +114,26 @@ def learn_there(
         As `learn`; or if the cluster can't be reached.
     """
     with connected(address) as cluster:
-        learn(folder, knowledge, is_json=is_json, sink=sink, spread=cluster.map)
+        learn(
+            folder,
+            knowledge,
+            is_json=is_json,
+            sink=sink,
+            spread=cluster.map,
+            progress=progress,
+        )
+
+
+def _watched(
+    lines: Iterable[str], total: int, progress: Progress | None
+) -> Iterator[str]:
+    """Yield lines, and show how far it is."""
+    for number, line in enumerate(lines):
+        if progress is not None and number % BATCH == 0:
+            progress.show(number / total, f"{number} of {total} cases")
+        yield line
+    if progress is not None:
+        progress.clear()  # what was learned is printed next
 
 
 def _usable(tallied: Iterable[LinesTallied], gathered: Gathered) -> Iterator[Tally]:

@@ -38,6 +38,10 @@ class Progress:
         error: BaseException | None,
         traceback: TracebackType | None,
     ) -> None:
+        self.clear()
+
+    def clear(self) -> None:
+        """Take the line away, for others to write in its place."""
         self._write("")
         self._sink.write("\r")
         self._sink.flush()
