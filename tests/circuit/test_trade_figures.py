@@ -10,12 +10,16 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import OperatingState, Part
+from diagnose.circuit.conductors import allowable_amps, most_fuse_amps
 from diagnose.circuit.elements import alternator_limit_amps
+from diagnose.files.knowledge_files import load_knowledge
+from diagnose.files.resources import knowledge_folder
 from tests.circuit.small_circuits import (
     CRANKING,
     GROUND,
     KEY_ON,
     make_part,
+    make_resistor,
     make_source,
     solve_circuit,
 )
@@ -154,3 +158,30 @@ def test_alternator_at_idle_gives_a_third_to_a_half_of_its_rating(
     )
 
     assert 100.0 / 3.0 <= float(limit_amps[0]) <= 50.0
+
+
+# FAA AC 43.13-1B 11-188, 11-189 (read): a bonded frame is under 2.5 mohm, a jumper
+# joint at most 3 mohm, so at 20 A a good joint drops at most 60 mV.
+def test_a_good_joint_drops_sixty_millivolts_at_most_at_twenty_amps() -> None:
+    defaults = load_knowledge(knowledge_folder()).defaults
+    joint = defaults["wire"]["joint_a_ohms"].distribution.nominal
+    stud = defaults["joint"]["joint_ohms"].distribution.nominal
+    solved = solve_circuit(
+        [
+            make_source("battery.plus", 12.0),
+            make_resistor("battery.plus", "lug", joint),
+            make_resistor("lug", "stud", 0.597),
+            make_part("joint", "stud-joint", "stud", GROUND, joint_ohms=stud),
+        ]
+    )
+
+    assert solved.branch_amps["stud-joint"] == pytest.approx(20.0, rel=0.01)
+    assert solved.drop_volts("battery.plus", "lug") <= 0.0605
+    assert solved.drop_volts("stud") <= 0.050
+
+
+# Rule of the trade: a 40 to 50 A panel is fed by 10 AWG with a matching breaker; 33 CFR
+# 183.425 and 183.455 (read) give 60 A and up to 90 A of protection.
+@pytest.mark.parametrize("panel_amps", [40.0, 50.0])
+def test_ten_gauge_feeds_a_panel_of_forty_to_fifty_amps(panel_amps: float) -> None:
+    assert panel_amps <= allowable_amps(10) <= most_fuse_amps(10)
