@@ -7,7 +7,7 @@ car is solved in every state. Leaves what is plainly wrong to `circuit_checks`.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -36,6 +36,11 @@ another system has so much for each 12 V. [V]
 
 LEAST_DISCHARGE_AMPS = 0.5
 """Smaller currents out of the battery are leakage and rounding. Own choice. [A]"""
+
+INRUSH_SECONDS = 0.15
+"""A pump or fan motor draws its stall current for a tenth or two of a second (from
+memory). [s]
+"""
 
 THINNEST_GAUGE = 18
 THICKEST_GAUGE = 4
@@ -127,6 +132,7 @@ def car_warnings(car: Car) -> tuple[CarWarning, ...]:
     found.extend(_overcharged(car, settled))
     found.extend(_opening_fuses(car, settled))
     found.extend(_overloaded_outputs(car, settled))
+    found.extend(_inrush_fuses(model, settled))
     return tuple(sorted(found, key=lambda warning: (warning.line, warning.message)))
 
 
@@ -272,6 +278,31 @@ def _overcharged(car: Car, settled: list[_Solved]) -> Iterator[CarWarning]:
                 f"({', '.join(high)}); check its set_volts, and whether less than the "
                 f'battery\'s volts get to "{sensed}", where it senses',
             )
+
+
+def _inrush_fuses(model: CarModel, settled: list[_Solved]) -> Iterator[CarWarning]:
+    """Yield fuses that a motor may open by starting."""
+    car = model.car
+    for motor in (part for part in car.parts if part.kind == "motor"):
+        running = [s for s in settled if abs(s.amps(s.branch(motor.name))) > 1.0]
+        if not running:
+            continue
+        state = replace(running[0].state, lasts_seconds=INRUSH_SECONDS)
+        held = {**model.values[motor.name], "is_stalled": np.ones(1)}
+        network = model.network(state, {motor.name: held})
+        point = solve_operating_point(network)
+        solved = _Solved(car=car, state=state, network=network, point=point)
+        for branch in np.flatnonzero(np.isfinite(network.trip_amps[0])).tolist():
+            fuse, amps = car.part(network.parts[branch]), abs(solved.amps(branch))
+            if fuse.kind in PROTECTIVE_KINDS and amps > network.trip_amps[0, branch]:
+                rating = fuse.values["rating_amps"].distribution.nominal
+                yield _warning(
+                    car,
+                    fuse,
+                    f'{fuse.kind} "{fuse.name}" of {rating:g} A may open when '
+                    f'"{motor.name}" starts: it then draws {amps:.0f} A for a moment; '
+                    "fit the next larger one its wires allow, or a slow-fuse",
+                )
 
 
 def _overloaded_outputs(car: Car, settled: list[_Solved]) -> Iterator[CarWarning]:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import pytest
+
 from diagnose.circuit.car import Car
 from diagnose.files.car_warnings import car_warnings
 from diagnose.files.resources import shipped_cars
@@ -86,6 +88,22 @@ def test_a_fuse_that_opens_in_the_sound_car_is_told_with_its_states(
     assert line == 15
     assert message.startswith('fuse "key-feed-fuse" of 3 A would open: the sound car')
     assert "(key-on)" in message
+
+
+# By hand: 6 A at 13.5 V are 5.5 A at 12.4 V; four and a half times that is 25 A, less
+# what the wires take: three times 7.5 A, which a blade fuse stands for a fifth of a
+# second, and five times 5 A, which it stands for less than a tenth.
+@pytest.mark.parametrize(("fuse_amps", "doubted"), [("7.5 A", 0), ("5 A", 1)])
+def test_a_fuse_that_a_starting_motor_opens_is_told(
+    fuse_amps: str, doubted: int, small_car: str, load: Load
+) -> None:
+    text = changed(small_car, "load: 6 A load", "load: 6 A motor")
+    text = changed(text, "fuse: 10 A", f"fuse: {fuse_amps}")
+
+    told = [message for _, message in doubts(load(text)) if "starts" in message]
+
+    assert len(told) == doubted
+    assert all(m.startswith('fuse "key-feed-fuse" of 5 A may open') for m in told)
 
 
 def test_an_output_that_drives_a_pump_directly_is_told(
