@@ -118,8 +118,14 @@ def _build(entries: CarEntry, draft: Draft, *, name: str) -> Car:
 
 
 def _under_conditions(part: Part, entries: CarEntry, knowledge: Knowledge) -> Part:
-    """Return a part at the car's temperature, and the battery at its age."""
+    """Return a part at the car's temperature, and the battery at its age.
+
+    Resistance wire, which has ohms and no copper area, keeps its resistance: its alloys
+    change by a few percent where copper changes by half (from memory).
+    """
     conditions = knowledge.conditions.get(part.kind, {})
+    if part.kind == "wire" and "area_mm2" not in part.values:
+        conditions = {}
     values = under_conditions(
         part.values,
         conditions,

@@ -426,6 +426,17 @@ def test_a_battery_takes_its_cold_charge_of_the_standard(
     assert (14.4 - 12.2) / ohms >= 6.0
 
 
+def test_resistance_wire_keeps_its_resistance_in_the_cold(
+    load: Load, small_car: str
+) -> None:
+    # By hand: .35 ohm/ft over 4 ft; its alloy is made not to follow the temperature.
+    text = small_car.replace("wire: 14 AWG 6 ft", "wire: 0.35 ohm/ft 4 ft")
+    text = text.replace("12 V", "12 V\ntemperature: 0 °C", 1)
+    ohms = load(text).part("horn-wire").values["wire_ohms"].distribution.first
+
+    assert ohms == pytest.approx(1.4, rel=1e-6)
+
+
 def test_wires_have_less_resistance_in_the_cold(load: Load, small_car: str) -> None:
     # Copper goes with 234.5 + T (FAA AC 43.13-1B p. 11-22): 234.5 / 254.5 at 0 °C.
     usual, cold = (
