@@ -348,8 +348,14 @@ def _history(options: argparse.Namespace) -> dict[str, str]:
 
 def _add_schema(commands: Commands) -> None:
     parser = commands.add_parser("schema", help="print the JSON Schema of a car file")
-    parser.add_argument(
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument(
         "--lines", action="store_true", help="that of the JSON lines instead"
+    )
+    which.add_argument(
+        "--closed-cases",
+        action="store_true",
+        help="that of a line of closed cases instead",
     )
     parser.set_defaults(run=_schema)
 
@@ -641,8 +647,10 @@ def _schema(options: argparse.Namespace) -> None:
     import json
 
     from diagnose.files.car_file import car_json_schema
+    from diagnose.files.case_lines import line_json_schema
 
-    sys.stdout.write(json.dumps(car_json_schema(), indent=2) + "\n")
+    schema = line_json_schema() if options.closed_cases else car_json_schema()
+    sys.stdout.write(json.dumps(schema, indent=2) + "\n")
 
 
 def _evening_options(options: argparse.Namespace) -> Options:

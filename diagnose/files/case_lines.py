@@ -11,7 +11,7 @@ import json
 from collections.abc import Collection, Iterator
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Annotated, Literal, TextIO
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TextIO
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
@@ -110,6 +110,14 @@ def case_of(line: str) -> ClosedCase:
         group=_group(entry.mended.part),
         mode=entry.mended.mode,
     )
+
+
+def line_json_schema() -> dict[str, Any]:
+    """Return the JSON Schema of one line."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **ClosedCaseEntry.model_json_schema(by_alias=True),
+    }
 
 
 def read_case_lines(path: Path, knowledge: Knowledge) -> Iterator[ClosedCase]:

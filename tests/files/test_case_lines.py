@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from diagnose.errors import InvalidFileError
@@ -13,6 +14,7 @@ from diagnose.files.case_lines import (
     LONGEST_LINE,
     MOST_PROBLEMS,
     case_of,
+    line_json_schema,
     line_of,
     read_case_lines,
 )
@@ -51,6 +53,15 @@ def test_line_is_plain_json_with_these_keys() -> None:
         "parts": {"fuse": 12, "wire ground-strap": 2},
         "mended": {"part": "wire ground-strap", "mode": "cable_high_resistance_a"},
     }
+
+
+def test_schema_takes_a_line_and_no_unknown_key() -> None:
+    schema = line_json_schema()
+    jsonschema.Draft202012Validator.check_schema(schema)
+    checker = jsonschema.Draft202012Validator(schema)
+
+    assert checker.is_valid(json.loads(GOOD))
+    assert not checker.is_valid({**json.loads(GOOD), "owner": "Ann"})
 
 
 def test_files_are_pooled_by_joining_them(tmp_path: Path, knowledge: Knowledge) -> None:
