@@ -117,25 +117,6 @@ class Bank:
         self.all.symptoms[row] = source.symptoms[source_row]
         self.versions[row] += 1
 
-    def put_draws(self, row: int, ladder: Hypotheses, choice: IntArray) -> None:
-        """Fill a row from a ladder of severities: for each draw, one step.
-
-        Parameters
-        ----------
-        ladder : Hypotheses
-            One row per severity.
-        choice : IntArray
-            Row for each draw, shape (n_draws,).
-        """
-        draws = np.arange(len(choice))
-        held, given = self.all.prediction, ladder.prediction
-        held.volts[:, row] = given.volts[:, choice, draws]
-        held.source_units[:, row] = given.source_units[:, choice, draws]
-        held.probes[row] = given.probes[choice, draws]
-        held.is_settled[:, row] = given.is_settled[:, choice, draws]
-        self.all.symptoms[row] = ladder.symptoms[choice, draws]
-        self.versions[row] += 1
-
 
 def n_rows(n_singles: int) -> int:
     """Return how many rows a bank for that many singles has."""

@@ -7,6 +7,7 @@ from the start and cached per car; doubles join when the facts call for them.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 
 import numpy as np
 
@@ -104,22 +105,26 @@ class Compiled:
         seen = self._observed(sets, prediction)
         shape = (len(sets), self.n_draws, len(self.symptom_names))
         symptoms = np.empty(shape, dtype=np.float32)
+        known: dict[str, FloatArray] = {}
         for column, name in enumerate(self.symptom_names):
             symptoms[:, :, column] = symptom_probability(
                 self.knowledge.symptoms[name],
                 symptoms=self.knowledge.symptoms,
                 car=self.car,
                 seen=seen,
+                known=known,
             )
         return Hypotheses(sets=tuple(sets), prediction=prediction, symptoms=symptoms)
 
     def _observed(self, sets: Sequence[FaultSet], prediction: Prediction) -> Observed:
         node_index, state_index = self.predictor.node_index, self.predictor.state_index
 
+        @cache
         def volts(state: str, node: str) -> FloatArray:
             values = prediction.volts[state_index[state], :, :, node_index[node]]
             return values.astype(np.float64)
 
+        @cache
         def probe(wanted: Probe) -> FloatArray:
             return prediction.probes[:, :, self._columns[wanted]].astype(np.float64)
 

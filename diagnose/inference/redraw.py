@@ -21,42 +21,76 @@ from diagnose.inference.hypotheses import Hypotheses
 STEPS_BETWEEN = 4
 
 
-def interpolated(grid: Hypotheses) -> Hypotheses:
-    """Return a fault set on a fine ladder of severities.
+def n_steps(n_levels: int) -> int:
+    """Return how many steps a ladder has between and on its solved severities."""
+    return (n_levels - 1) * STEPS_BETWEEN + 1
+
+
+def on_steps(values: FloatArray) -> FloatArray:
+    """Return what every step of a ladder shows.
+
+    Parameters
+    ----------
+    values : FloatArray
+        Under each solved severity, evenly spaced in its probability, the mildest first;
+        shape (n_levels, n_draws); inf where a meter shows OL.
+
+    Returns
+    -------
+    FloatArray
+        Shape (n_steps, n_draws).
+
+    Examples
+    --------
+    >>> on_steps(np.array([[1.0], [3.0]]))[:, 0]
+    array([1. , 1.5, 2. , 2.5, 3. ])
+    """
+    low, share = _places(np.arange(n_steps(len(values))), len(values))
+    first, second = values[low], values[low + 1]
+    is_between = np.isfinite(first) & np.isfinite(second) & (share[:, None] > 0.0)
+    with np.errstate(invalid="ignore"):
+        mixed = first + share[:, None] * (second - first)
+    nearest = np.where(share[:, None] < 0.5, first, second)
+    return np.where(is_between, mixed, nearest)
+
+
+def _places(step: IntArray, n_levels: int) -> tuple[IntArray, FloatArray]:
+    """Return the solved severity below each step, and how far above it the step is."""
+    low = np.minimum(step // STEPS_BETWEEN, n_levels - 2)
+    return low, step / STEPS_BETWEEN - low
+
+
+def chosen_row(grid: Hypotheses, choice: IntArray) -> Hypotheses:
+    """Return one row with a step of its own for every draw.
 
     Parameters
     ----------
     grid : Hypotheses
-        One row per severity, evenly spaced in its probability, the mildest first.
-
-    Returns
-    -------
-    Hypotheses
-        One row per step of the ladder.
+        One row per solved severity.
+    choice : IntArray
+        Step for each draw, shape (n_draws,).
     """
-    n_rows = len(grid.sets)
-    place = np.arange((n_rows - 1) * STEPS_BETWEEN + 1) / STEPS_BETWEEN
-    low = np.minimum(place.astype(np.int64), n_rows - 2)
-    share = (place - low).astype(np.float32)
+    low, share = _places(choice, len(grid.sets))
+    weight, draws = share.astype(np.float32), np.arange(len(choice))
 
-    def between(array: StoredArray, axis: int) -> StoredArray:
-        mixed = array.take(low, axis=axis)
-        weight = share.reshape(-1, *[1] * (mixed.ndim - 1 - axis))
-        mixed += weight * (array.take(low + 1, axis=axis) - mixed)
-        return mixed
+    def mixed(array: StoredArray, axis: int) -> StoredArray:
+        rows = np.moveaxis(array, (axis, axis + 1), (0, 1))
+        first, second = rows[low, draws], rows[low + 1, draws]
+        part = weight.reshape(-1, *[1] * (first.ndim - 1)) * (second - first)
+        return np.moveaxis((first + part)[None], (0, 1), (axis, axis + 1))
 
     held = grid.prediction
     return Hypotheses(
-        sets=grid.sets[:1] * len(place),
+        sets=grid.sets[:1],
         prediction=Prediction(
-            volts=between(held.volts, 1),
-            source_units=between(held.source_units.astype(np.float32), 1).astype(
+            volts=mixed(held.volts, 1),
+            source_units=mixed(held.source_units.astype(np.float32), 1).astype(
                 np.float16
             ),
-            probes=between(held.probes, 0),
-            is_settled=between(held.is_settled, 1),
+            probes=mixed(held.probes, 0),
+            is_settled=mixed(held.is_settled, 1),
         ),
-        symptoms=between(grid.symptoms, 0),
+        symptoms=mixed(grid.symptoms, 0),
     )
 
 

@@ -206,39 +206,67 @@ def _relative(claim: Claim, part: Part, *, car: Car, seen: Observed) -> FloatArr
 
 
 def symptom_probability(
-    symptom: Symptom, *, symptoms: Mapping[str, Symptom], car: Car, seen: Observed
+    symptom: Symptom,
+    *,
+    symptoms: Mapping[str, Symptom],
+    car: Car,
+    seen: Observed,
+    known: dict[str, FloatArray] | None = None,
 ) -> FloatArray:
     """Return the chance that a symptom is really there, shape (n_sets, n_draws).
 
     Report errors are not in it; `inference.evidence` adds them.
+
+    Parameters
+    ----------
+    known : dict or None
+        Symptoms worked out for the same observations, added to here: many rest on
+        others.
 
     Raises
     ------
     ValueError
         If the car has nothing of what the symptom looks at.
     """
-    chance = _group_probability(symptom.when, symptoms=symptoms, car=car, seen=seen)
+    reader = _Reader(symptoms, car, seen, {} if known is None else known)
+    chance = reader.symptom(symptom.name, symptom.when)
     if chance is None:
         raise ValueError(f"{symptom.name}: nothing left to look at on this car")
     return chance
 
 
-def _group_probability(
-    group: Group, *, symptoms: Mapping[str, Symptom], car: Car, seen: Observed
-) -> FloatArray | None:
-    """Return a group's probability; None when the car has none of its members."""
-    chances = []
-    for member in group.members:
-        chance: FloatArray | None = None
-        if isinstance(member, Claim):
-            if is_applicable(member, car):
-                chance = claim_probability(member, car=car, seen=seen)
-        else:
-            inner = symptoms[member].when if isinstance(member, str) else member
-            chance = _group_probability(inner, symptoms=symptoms, car=car, seen=seen)
-        if chance is not None:
-            chances.append(chance)
-    return _join(group.join, chances) if chances else None
+@dataclass(frozen=True, slots=True)
+class _Reader:
+    """Reads symptoms from one set of observations, each of them once."""
+
+    symptoms: Mapping[str, Symptom]
+    car: Car
+    seen: Observed
+    known: dict[str, FloatArray]
+
+    def symptom(self, name: str, when: Group) -> FloatArray | None:
+        """Return a symptom's probability; None when the car has nothing of it."""
+        if name not in self.known:
+            chance = self.group(when)
+            if chance is None:
+                return None
+            self.known[name] = chance
+        return self.known[name]
+
+    def group(self, group: Group) -> FloatArray | None:
+        """Return a group's probability; None when the car has none of its members."""
+        found = [self._member(member) for member in group.members]
+        chances = [chance for chance in found if chance is not None]
+        return _join(group.join, chances) if chances else None
+
+    def _member(self, member: Claim | Group | str) -> FloatArray | None:
+        if isinstance(member, str):
+            return self.symptom(member, self.symptoms[member].when)
+        if isinstance(member, Group):
+            return self.group(member)
+        if not is_applicable(member, self.car):
+            return None
+        return claim_probability(member, car=self.car, seen=self.seen)
 
 
 def _join(join: Join, chances: Sequence[FloatArray]) -> FloatArray:

@@ -37,8 +37,10 @@ from diagnose.inference.evidence import (
 from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.redraw import (
     choose_severities,
+    chosen_row,
     effective_draws,
-    interpolated,
+    n_steps,
+    on_steps,
     step_spread,
 )
 from diagnose.measurement.readings import Reading, ReadingKind
@@ -206,9 +208,12 @@ class _Weighed:
 
 @dataclass(frozen=True, slots=True)
 class _Ladder:
-    """A fault set on a fine ladder of severities, and what observations say of it."""
+    """A fault set on a ladder of severities, and what observations say of its steps.
 
-    hypotheses: Hypotheses
+    `grid` has one row per solved severity; the steps between are interpolated.
+    """
+
+    grid: Hypotheses
     likelihoods: dict[Noted, FloatArray]
 
 
@@ -341,7 +346,7 @@ class Reasoner:
             redrawn = choose_severities(
                 self._ladder_likelihood(ladder, conclusion, fault_set)
             )
-            bank.put_draws(row, ladder.hypotheses, redrawn.choice)
+            bank.put(row, chosen_row(ladder.grid, redrawn.choice), 0)
             for noted in conclusion.observations:
                 weighed = self._weighed_of(noted)
                 steps = self._on_ladder(ladder, noted)
@@ -367,8 +372,7 @@ class Reasoner:
                 levels=LADDER_LEVELS,
                 every=LADDER_STRIDE,
             )
-            steps = interpolated(grid)
-            self._ladders[fault_set] = _Ladder(steps, {})
+            self._ladders[fault_set] = _Ladder(grid, {})
         return self._ladders[fault_set]
 
     def _on_ladder(self, ladder: _Ladder, noted: Noted) -> FloatArray:
@@ -376,7 +380,7 @@ class Reasoner:
         key = noted._replace(epoch=0)
         if key not in ladder.likelihoods:
             ladder.likelihoods[key] = self.likelihood(
-                ladder.hypotheses, noted, are_steps=True
+                ladder.grid, noted, is_ladder=True
             )
         return ladder.likelihoods[key]
 
@@ -390,7 +394,7 @@ class Reasoner:
             if repair.causes & set(fault_set)
         ]
         last = touched[0] if touched else len(conclusion.repairs)
-        result = np.ones((len(ladder.hypotheses.sets), self._compiled.n_draws))
+        result = np.ones((n_steps(len(ladder.grid.sets)), self._compiled.n_draws))
         for noted in conclusion.observations:
             if noted.epoch <= last:
                 result *= self._on_ladder(ladder, noted)
@@ -402,24 +406,26 @@ class Reasoner:
         noted: Noted,
         *,
         rows: Rows = EVERY_ROW,
-        are_steps: bool = False,
+        is_ladder: bool = False,
     ) -> FloatArray:
         """Return the likelihood of one observation, shape (n_rows, n_draws).
 
         Parameters
         ----------
-        are_steps : bool
-            The rows are the steps of a ladder of severities, in order: each stands for
-            those half way to its neighbours.
+        is_ladder : bool
+            The rows are the solved severities of a ladder; return its steps, each of
+            which stands for those half way to its neighbours.
         """
+        on = on_steps if is_ladder else np.asarray
         observation = noted.observation
         if isinstance(observation, SymptomFact):
-            return self._symptom_likelihood(
-                hypotheses, observation, is_complaint=noted.is_complaint, rows=rows
-            )
+            column = self._compiled.symptom_index[observation.symptom]
+            chance = on(hypotheses.symptoms[rows, :, column].astype(np.float64))
+            symptom = self.symptom_of(observation, is_complaint=noted.is_complaint)
+            return symptom_likelihood(symptom, observation.is_present, chance)
         meter = self._model.knowledge.meter
         reading = reading_of(observation)
-        predicted = self._compiled.predicted(hypotheses, reading, rows=rows)
+        predicted = on(self._compiled.predicted(hypotheses, reading, rows=rows))
         if reading.kind is ReadingKind.LOOK:
             result = look_likelihood(
                 observation.value > 0.5,
@@ -427,8 +433,10 @@ class Reasoner:
                 slip_probability=meter.slip_probability,
             )
         else:
-            stray = self._stray(hypotheses, reading, rows)
-            if are_steps:
+            stray = np.zeros_like(predicted)
+            if reading.kind is ReadingKind.DC_VOLTS:
+                stray = on(self._compiled.ghost_volts(hypotheses, reading, rows=rows))
+            if is_ladder:
                 stray = np.hypot(stray, step_spread(predicted))
             result = reading_likelihood(
                 _shown(observation),
@@ -439,14 +447,7 @@ class Reasoner:
                 slip_probability=meter.slip_probability,
                 stray=stray,
             )
-        return result * self.state_chance(hypotheses, reading.state, rows=rows)
-
-    def _stray(
-        self, hypotheses: Hypotheses, reading: Reading, rows: Rows
-    ) -> FloatArray | float:
-        if reading.kind is not ReadingKind.DC_VOLTS:
-            return 0.0
-        return self._compiled.ghost_volts(hypotheses, reading, rows=rows)
+        return result * on(self.state_chance(hypotheses, reading.state, rows=rows))
 
     def state_chance(
         self, hypotheses: Hypotheses, state: str, *, rows: Rows = EVERY_ROW
@@ -503,19 +504,6 @@ class Reasoner:
             missed_probability=symptom.missed_probability * COMPLAINT_ERROR_FACTOR,
             imagined_probability=symptom.imagined_probability * COMPLAINT_ERROR_FACTOR,
         )
-
-    def _symptom_likelihood(
-        self,
-        hypotheses: Hypotheses,
-        fact: SymptomFact,
-        *,
-        is_complaint: bool,
-        rows: Rows,
-    ) -> FloatArray:
-        column = self._compiled.symptom_index[fact.symptom]
-        chance = hypotheses.symptoms[rows, :, column].astype(np.float64)
-        symptom = self.symptom_of(fact, is_complaint=is_complaint)
-        return symptom_likelihood(symptom, fact.is_present, chance)
 
     def _promising(
         self,

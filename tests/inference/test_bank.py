@@ -108,20 +108,6 @@ def test_pairs_do_not_spill_into_redrawn_rows(bank: Bank, solved: Hypotheses) ->
     assert max(bank.pair_rows.values()) < bank.first_redrawn
 
 
-def test_redrawn_row_takes_each_draw_from_its_step(
-    bank: Bank, compiled: Compiled
-) -> None:
-    choice = np.array([2, 0, 1, 2])
-    row = bank.first_redrawn
-
-    bank.put_draws(row, compiled.singles, choice)
-
-    given = compiled.singles.prediction.volts
-    for draw, step in enumerate(choice.tolist()):
-        held = bank.all.prediction.volts[:, row, draw]
-        assert held.tolist() == given[:, step, draw].tolist()
-
-
 def test_written_row_gets_another_version(bank: Bank, compiled: Compiled) -> None:
     before = bank.versions.tolist()
 

@@ -7,11 +7,15 @@ import pytest
 
 from diagnose.circuit.car import FloatArray
 from diagnose.faults.causes import LADDER_LEVELS
-from diagnose.inference.bank import Bank
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.evidence import reading_likelihood, spread_of
 from diagnose.inference.hypotheses import Hypotheses
-from diagnose.inference.redraw import choose_severities, effective_draws, interpolated
+from diagnose.inference.redraw import (
+    choose_severities,
+    chosen_row,
+    effective_draws,
+    on_steps,
+)
 from diagnose.measurement.readings import Reading, ReadingKind
 from tests.lamp_car import GROUND, METER, cause_number, compiled_car
 
@@ -29,68 +33,78 @@ def compiled() -> Compiled:
 
 
 @pytest.fixture(scope="module")
-def ladder(compiled: Compiled) -> Hypotheses:
-    """Return the bad joint on a fine ladder of severities."""
+def grid(compiled: Compiled) -> Hypotheses:
+    """Return the bad joint with every solved severity."""
     number = cause_number(compiled, CAUSE)
-    grid = compiled.hypotheses([(number,)] * len(LADDER_LEVELS), levels=LADDER_LEVELS)
-    return interpolated(grid)
+    return compiled.hypotheses([(number,)] * len(LADDER_LEVELS), levels=LADDER_LEVELS)
+
+
+@pytest.fixture(scope="module")
+def shown(compiled: Compiled, grid: Hypotheses) -> FloatArray:
+    """Return the volts at the lamp on every step of the ladder."""
+    return on_steps(compiled.predicted(grid, LAMP_VOLTS))
 
 
 def likelihood(value: float, predicted: FloatArray) -> FloatArray:
     return reading_likelihood(value, predicted, spread=SPREAD, slip_probability=0.02)
 
 
-def test_ladder_steps_from_mild_to_severe(
-    compiled: Compiled, ladder: Hypotheses
-) -> None:
+def test_ladder_steps_from_mild_to_severe(shown: FloatArray) -> None:
     # More ohms in the feed, fewer volts at the lamp, for every draw of the tolerances.
-    shown = compiled.predicted(ladder, LAMP_VOLTS)
-
     assert (np.diff(shown, axis=0) < 0).all()
 
 
-def test_ladder_has_steps_between_the_solved_ones(ladder: Hypotheses) -> None:
+def test_ladder_has_steps_between_the_solved_ones(shown: FloatArray) -> None:
     # By hand: 8 solved, 7 gaps of 4 steps.
-    assert len(ladder.sets) == 29
+    assert len(shown) == 29
 
 
 def test_solved_severities_are_on_the_ladder(
-    compiled: Compiled, ladder: Hypotheses
+    compiled: Compiled, shown: FloatArray
 ) -> None:
     number = cause_number(compiled, CAUSE)
     severe = compiled.hypotheses([(number,)], levels=[LADDER_LEVELS[-1]])
-    shown = compiled.predicted(ladder, LAMP_VOLTS)
 
     # 1 uV: single precision of the stored volts
     expected = compiled.predicted(severe, LAMP_VOLTS)[0]
     assert shown[-1] == pytest.approx(expected, abs=1e-6)
 
 
+def test_step_after_the_last_ohms_in_range_shows_over_range() -> None:
+    # 5 steps between 1 ohm and OL: the nearer one counts.
+    found = on_steps(np.array([[1.0], [np.inf]]))[:, 0]
+
+    assert found.tolist() == [1.0, 1.0, np.inf, np.inf, np.inf]
+
+
 @pytest.mark.parametrize("shown_volts", [11.9, 9.31, 5.02, 1.7])
 def test_corrected_evidence_is_the_mean_over_the_ladder(
-    shown_volts: float, compiled: Compiled, ladder: Hypotheses
+    shown_volts: float, shown: FloatArray
 ) -> None:
-    likelihoods = likelihood(shown_volts, compiled.predicted(ladder, LAMP_VOLTS))
+    likelihoods = likelihood(shown_volts, shown)
+
     redrawn = choose_severities(likelihoods)
-    bank = Bank.holding(compiled.singles)
-    row = bank.first_redrawn
-    bank.put_draws(row, ladder, redrawn.choice)
 
-    shown = compiled.predicted(bank.all, LAMP_VOLTS, rows=np.array([row]))
-
-    # the gaps between the draws widen a row's kernel by what its draws differ; so the
-    # likelihood is taken from the ladder, and only the volts from the row
-    draws = np.arange(N_DRAWS)
-    chosen = likelihoods[redrawn.choice, draws]
-    ladder_volts = compiled.predicted(ladder, LAMP_VOLTS)[redrawn.choice, draws]
-    assert shown[0] == pytest.approx(ladder_volts, abs=1e-6)
+    chosen = likelihoods[redrawn.choice, np.arange(N_DRAWS)]
     assert chosen * redrawn.correction == pytest.approx(
         likelihoods.mean(axis=0), rel=1e-12
     )
 
 
+def test_chosen_row_shows_what_its_steps_show(
+    compiled: Compiled, grid: Hypotheses, shown: FloatArray
+) -> None:
+    choice = np.arange(N_DRAWS) % len(shown)
+
+    row = chosen_row(grid, choice)
+
+    found = compiled.predicted(row, LAMP_VOLTS)[0]
+    # .1 mV: the meter's load is interpolated too
+    assert found == pytest.approx(shown[choice, np.arange(N_DRAWS)], abs=1e-4)
+
+
 def test_precise_reading_between_the_draws_does_not_rule_the_truth_out(
-    compiled: Compiled, ladder: Hypotheses
+    compiled: Compiled, shown: FloatArray
 ) -> None:
     # The widest gap between the severities drawn: the truth may lie in its middle. A
     # meter without any error of the model would rule it out there.
@@ -104,10 +118,9 @@ def test_precise_reading_between_the_draws_does_not_rule_the_truth_out(
     def exact(predicted: FloatArray) -> FloatArray:
         return np.exp(-0.5 * ((truth - predicted) / sigma) ** 2) / sigma
 
-    steps = exact(compiled.predicted(ladder, LAMP_VOLTS))
-    redrawn = choose_severities(steps)
+    redrawn = choose_severities(exact(shown))
 
-    chosen = np.maximum(steps, 1e-300)[redrawn.choice, np.arange(N_DRAWS)]
+    chosen = np.maximum(exact(shown), 1e-300)[redrawn.choice, np.arange(N_DRAWS)]
     evidence = float((chosen * redrawn.correction).mean())
     assert float(exact(drawn).mean()) < 1e-3 * evidence
 
@@ -123,9 +136,9 @@ def test_severities_are_chosen_as_often_as_they_weigh() -> None:
 
 
 def test_same_facts_choose_the_same_severities(
-    compiled: Compiled, ladder: Hypotheses
+    shown: FloatArray,
 ) -> None:
-    likelihoods = likelihood(6.0, compiled.predicted(ladder, LAMP_VOLTS))
+    likelihoods = likelihood(6.0, shown)
 
     first, second = (choose_severities(likelihoods).choice for _ in range(2))
 
