@@ -91,6 +91,20 @@ def test_the_middle_of_a_fault_is_balanced_too(
     assert found[0].charge_amps < -5.0
 
 
+def test_a_positive_ground_car_has_the_same_balance(
+    tmp_path: Path, knowledge: Knowledge, tourer: Callable[[str], Car]
+) -> None:
+    text = TOURER.read_text(encoding="utf-8").replace(".plus", ".other")
+    text = text.replace(".minus", ".plus").replace(".other", ".minus")
+    path = tmp_path / "positive.yaml"
+    path.write_text(text.replace("grounded: minus", "grounded: plus"), encoding="utf-8")
+    positive = balance(load_car(path, knowledge), "idle-loaded")
+    negative = balance(tourer("130 A"), "idle-loaded")
+
+    assert positive.given_amps == pytest.approx(negative.given_amps, abs=1e-6)
+    assert positive.charge_amps == pytest.approx(negative.charge_amps, abs=1e-6)
+
+
 # Peukert's law by hand: 60 A h give 3 A for 20 h, 20 A for 20 (3/20)^1.2 = 2.05 h; of
 # that .6 from .9 of the charge to .3.
 def test_a_battery_of_sixty_ampere_hours_gives_twenty_amps_for_over_an_hour() -> None:

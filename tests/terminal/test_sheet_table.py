@@ -195,6 +195,13 @@ def test_a_sheet_says_what_the_alternator_gives(sheet: Sheet) -> None:
     assert "could give 27 A there" in text
 
 
+def test_markdown_has_the_balance_under_a_heading(sheet: Sheet) -> None:
+    lines = sheet_markdown(sheet, car_name="car.yaml").splitlines()
+
+    place = lines.index("## charging")
+    assert lines[place + 2].startswith("- charging, idle: the alternator gives")
+
+
 def test_a_discharging_state_names_loads_and_time(knowledge: Knowledge) -> None:
     car = load_car(CAR, knowledge)
     dead = expected_sheet(car, knowledge, Choice(fault="alternator:dead"))
