@@ -244,10 +244,39 @@ class Factored:
         """
         return self._readings(pairs)[:, len(self._pairs) :]
 
-    def _readings(self, pairs: IntArray) -> FloatArray:
-        """Return the readings of the controlled branches as put in, then of pairs."""
+    def own_reading_volts(self, pairs: IntArray) -> FloatArray:
+        """Return the volts between two nodes per amp into each node, a pair per point.
+
+        Parameters
+        ----------
+        pairs : IntArray
+            The nodes, shape (n_points, 2).
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_nodes, n_points). [Ω]
+        """
+        each = np.arange(len(pairs))
+        amps = np.zeros((len(self._totals), 1, len(pairs)))
+        amps[pairs[:, 0], 0, each] += 1.0
+        amps[pairs[:, 1], 0, each] -= 1.0
+        rows = self._plain_volts(amps, np.unique(pairs).tolist())[:, 0]
+        if self._has_controls:
+            readings = self._readings(np.empty((0, 2), dtype=np.int64))
+            for place, put_in in enumerate(self._controls):
+                first, second = put_in.output
+                current = put_in.siemens * put_in.kept * (rows[first] - rows[second])
+                rows -= readings[:, place] * current
+        return rows
+
+    def _find_controls(self) -> None:
         if not self._controls:
             self.response_volts(self._outputs)
+
+    def _readings(self, pairs: IntArray) -> FloatArray:
+        """Return the readings of the controlled branches as put in, then of pairs."""
+        self._find_controls()
         ends = np.concatenate([self._pairs, pairs])
         rows = self._plain_volts(self._pair_amps(ends), ends.ravel().tolist())
         for place, put_in in enumerate(self._controls):

@@ -5,10 +5,12 @@ so one changed branch is settled by hand; k changed branches are a k x k system
 (Woodbury; in power-system contingency analysis the compensation method). Each carries
 an extra current
 
-    delta = (g' - g) x + (j' - j),   x = x0 - T delta,
+    delta = (g' - g) x + (j' - j),
+    x_k (1 + R_k g'_k) = V_k - R_k j'_k - sum over the others of T_kl delta_l,
 
-with T the control volts of one branch per amp through another. Lines are given here:
-which segments and gates they come from is for `nearby` to find.
+with V_k and R_k what branch k sees when it is taken out, and T_kl its control volts
+then per amp through branch l. Lines are given here: which segments and gates they come
+from is for `nearby` to find.
 """
 
 from __future__ import annotations
@@ -23,9 +25,12 @@ from diagnose.circuit.nodal import BoolArray, IntArray
 from diagnose.circuit.operating_point import OperatingPointSolver
 from diagnose.circuit.small_systems import solve_many
 
-LOOSE_SHARE = 1e-4
-# Derived: one minus a share that leaves this little has lost 4 of 16 digits, and 12 V
-# then keep 1e-11 V.
+LOOSE_SHARE = 1e-2
+# Derived: one minus a share that leaves this little has lost 2 of 16 digits, and the
+# volts of a pair of changes may lose 4 more.
+ROUNDING = 2.0**-52
+MOST_ERROR_VOLTS = 1e-11
+# Derived: what rounding may do to the volts of a changed branch, far under a microvolt.
 BLOCK_POINTS = 4096
 # Measured: fewer points cost calls, more overflow the processor's cache.
 
@@ -98,6 +103,9 @@ class Linearised:
         self.open_ohms = own_ohms / share
         falls = self.open_ohms * base.branch_amps(network)
         self.open_volts = self._control_volts + falls
+        self._open_row = np.full(share.shape, -1)
+        self._open_row[is_loose] = np.arange(is_loose.sum())
+        self._open_reading = np.empty((int(is_loose.sum()), len(network.nodes)))
         self._open(*np.nonzero(is_loose))
 
     def _open(self, draws: IntArray, branches: IntArray) -> None:
@@ -134,6 +142,8 @@ class Linearised:
             first, second = control[branch].T
             across = volts[first, :, each] - volts[second, :, each]
             self.open_volts[draw, branch], self.open_ohms[draw, branch] = across.T
+            reading = factored.own_reading_volts(control[branch])
+            self._open_reading[start : start + BLOCK_POINTS] = reading.T
 
     def changes(
         self,
@@ -156,26 +166,55 @@ class Linearised:
             x = (self.open_volts[rows, branch] - ohms * amps) / (1.0 + ohms * siemens)
             is_sound = np.ones(len(draw), dtype=np.bool_)
         else:
-            among = self._among(draw, branch)
-            falls = np.einsum("klp,pl->kp", among, amps_change)
-            right = self._control_volts[rows, branch].T - falls
-            matrix = _reduced(among, siemens_change)
+            others, blur = self._others(draw, branch)
+            ohms = self.open_ohms[rows, branch]
+            right = (self.open_volts[rows, branch] - ohms * amps).T
+            right -= np.einsum("klp,pl->kp", others, amps_change)
+            own = (1.0 + ohms * np.where(is_used, siemens, 0.0)).T
+            matrix = _reduced(others, siemens_change, own)
             solution, is_sound = solve_many(matrix, right[:, None])
             x = solution[:, 0].T
+            if blur is not None:
+                current = np.abs(siemens_change * x + amps_change)
+                error_volts = np.einsum("klp,pl->kp", blur, current) / own
+                is_sound &= (error_volts < MOST_ERROR_VOLTS).all(axis=0)
         extra_amps = siemens_change * x + amps_change
         return Changes(
             draw, branch, siemens, amps, is_conducting, x, extra_amps, is_sound
         )
 
-    def _among(self, draw: IntArray, branch: IntArray) -> FloatArray:
-        """Return control volts of k per amp through l, (k, l, n_points)."""
+    def _others(
+        self, draw: IntArray, branch: IntArray
+    ) -> tuple[FloatArray, FloatArray | None]:
+        """Return control volts of k, taken out, per amp through l, (k, l, n_points).
+
+        Nothing for k = l. With them what rounding leaves uncertain of them where that
+        may count, None where it does not.
+        """
         _, n_branches, n_nodes = self.response.shape
         through = (draw * n_branches + branch.T) * n_nodes
         first, second = self.network.control[branch.T].transpose(2, 0, 1)
         flat = self.response.reshape(-1)
         volts = flat.take(through[None, :] + first[:, None])
         volts -= flat.take(through[None, :] + second[:, None])
-        return np.asarray(volts)
+        rows = draw[:, None]
+        gain = 1.0 + self.open_ohms[rows, branch] * self.base.siemens[rows, branch]
+        volts *= gain.T[:, None]
+        diagonal = np.arange(branch.shape[1])
+        open_row = np.where(branch >= 0, self._open_row[rows, branch], -1)
+        points, places = np.nonzero(open_row >= 0)
+        blur = None
+        if len(points):
+            blur = np.zeros_like(volts)
+            start = open_row[points, places] * n_nodes
+            ends = self.network.output[branch[points].T].transpose(2, 0, 1)
+            flat = self._open_reading.reshape(-1)
+            one, other = flat.take(start + ends[0]), flat.take(start + ends[1])
+            volts[places, :, points] = (one - other).T
+            blur[places, :, points] = (np.abs(one) + np.abs(other)).T * ROUNDING
+            blur[diagonal, diagonal] = 0.0
+        volts[diagonal, diagonal] = 0.0
+        return volts, blur
 
     def falls(self, table: FloatArray, changes: Changes) -> FloatArray:
         """Return the changed branches' rows of a table, weighted by extra amps.
@@ -263,19 +302,25 @@ class Linearised:
             ohms = self.open_ohms[rows, branch]
             kept = (1.0 + ohms * changes.siemens) / (1.0 + ohms * base_siemens)
             return np.asarray((change / kept)[:, :, None])
-        matrix = _reduced(self._among(changes.draw, branch), change)
+        ohms, is_used = self.open_ohms[rows, branch], branch >= 0
+        others, _ = self._others(changes.draw, branch)
+        own = (1.0 + ohms * np.where(is_used, changes.siemens, 0.0)).T
+        matrix = _reduced(others, change, own)
         unit = np.broadcast_to(np.eye(branch.shape[1])[..., None], matrix.shape)
         inverse, _ = solve_many(matrix, unit)
-        return change[:, :, None] * inverse.transpose(2, 0, 1)
+        gain = 1.0 + ohms * base_siemens
+        return change[:, :, None] * inverse.transpose(2, 0, 1) * gain[:, None]
 
 
 def _flat(table: FloatArray) -> FloatArray:
     return table.reshape(-1, table.shape[2])
 
 
-def _reduced(among: FloatArray, siemens_change: FloatArray) -> FloatArray:
-    """Return I + T D, shape (n_changes, n_changes, n_points)."""
-    matrix = among * siemens_change.T
+def _reduced(
+    others: FloatArray, siemens_change: FloatArray, own: FloatArray
+) -> FloatArray:
+    """Return the system of the changed branches' volts, (k, l, n_points)."""
+    matrix = others * siemens_change.T
     diagonal = np.arange(len(matrix))
-    matrix[diagonal, diagonal] += 1.0
+    matrix[diagonal, diagonal] = own
     return matrix

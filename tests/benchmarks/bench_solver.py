@@ -1,0 +1,331 @@
+"""How many operating points the solver gives a second; run from the top folder.
+
+    OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.bench_solver [--sets 400]
+
+Prints one table, in processor time of one core: single and double faults of an invented
+car of 60 nodes in all its states, without and with events, the same points by the full
+matrix and by ngspice, how the time grows with the number of fault sets, and what all
+single and double faults of the shipped car would take.
+
+An event is a branch beside the changed ones that takes another piece of its curve, or a
+gate that turns.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import shutil
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from diagnose.circuit.car import Car
+from diagnose.circuit.compensation import Compensated, Solved
+from diagnose.circuit.model import CarModel
+from diagnose.circuit.netlist import spice_netlist
+from diagnose.circuit.nodal import BoolArray, IntArray, Slots, node_volts
+from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolver
+from diagnose.circuit.sample import Sample
+from diagnose.faults.causes import FaultSet, catalogue
+from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.predicted import Predictor
+from diagnose.files.car_file import load_car
+from diagnose.files.knowledge_files import load_knowledge
+from diagnose.files.resources import knowledge_folder
+from diagnose.session.model import N_DRAWS
+
+ROOT = Path(__file__).resolve().parents[2]
+SHIPPED = ROOT / "cases" / "cars" / "sedan.yaml"
+TOURER = ROOT / "tests" / "cars" / "tourer.yaml"
+MORE_CIRCUITS = """
+  tail-lamps: {from: light-switch.out, fuse: 10 A, wire: 16 AWG 8 ft, load: 20 W lamps, ground: body via 16 AWG 1 ft}
+  wipers: {from: key.run, fuse: 15 A, wire: 14 AWG 4 ft, load: 4 A motor, ground: body via 14 AWG 1 ft}
+  instruments: {from: key.run, fuse: 5 A, wire: 16 AWG 4 ft, load: 1 A load, ground: body via 16 AWG 1 ft}
+wires:
+"""  # noqa: E501 - as in the car file
+"""Bring the tourer to 60 nodes."""
+CHUNK_SETS = 55
+"""As many as `Predictor.predict` solves together."""
+BLOCK_POINTS = 512
+NGSPICE_POINTS = 400
+OPEN_OHMS = 1e15
+
+
+def main() -> None:
+    """Measure everything and print one line for each figure."""
+    arguments = argparse.ArgumentParser(description=__doc__)
+    arguments.add_argument("--sets", type=int, default=400)
+    n_sets = arguments.parse_args().sets
+    knowledge = load_knowledge(knowledge_folder())
+    car = tourer_of_60_nodes(knowledge)
+    predictor = predictor_of(car, knowledge)
+    row(f"{car.title}: nodes", len(predictor.nodes), "")
+    row("  causes", len(predictor.causes), "")
+    row("  all states solved sound", seconds(predictor.solver), "s")
+    rates(predictor, "single", single_faults(predictor, n_sets))
+    rates(predictor, "double", double_faults(predictor, n_sets))
+    compare(predictor, n_sets)
+    growth(predictor, n_sets)
+    whole(car, predictor, n_sets)
+    shipped = load_car(SHIPPED, knowledge)
+    whole(shipped, predictor_of(shipped, knowledge), n_sets)
+
+
+def row(what: str, value: float, unit: str) -> None:
+    """Print one figure."""
+    print(f"{what:<64} {value:14,.6g} {unit}", flush=True)  # noqa: T201
+
+
+def seconds(work: Callable[[], object]) -> float:
+    """Return the processor time of some work. [s]."""
+    begin = time.process_time()
+    work()
+    return time.process_time() - begin
+
+
+def tourer_of_60_nodes(knowledge: Knowledge) -> Car:
+    """Return the invented tourer of the tests with three circuits more."""
+    text = TOURER.read_text(encoding="utf-8")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "tourer.yaml"
+        path.write_text(text.replace("\nwires:\n", MORE_CIRCUITS, 1), encoding="utf-8")
+        return load_car(path, knowledge)
+
+
+def predictor_of(car: Car, knowledge: Knowledge) -> Predictor:
+    """Return the predictor of a car, without the readings that symptoms need."""
+    model = CarModel(car, Sample(n_draws=N_DRAWS))
+    return Predictor(model, catalogue(car, knowledge.modes), ())
+
+
+def single_faults(predictor: Predictor, n_sets: int) -> list[FaultSet]:
+    """Return single faults, evenly chosen."""
+    n_causes = len(predictor.causes)
+    chosen = np.linspace(0, n_causes - 1, min(n_sets, n_causes)).astype(int)
+    return [(cause,) for cause in chosen.tolist()]
+
+
+def double_faults(predictor: Predictor, n_sets: int) -> list[FaultSet]:
+    """Return double faults at random."""
+    generator, n_causes = np.random.default_rng(0), len(predictor.causes)
+    pairs = [generator.choice(n_causes, 2, replace=False) for _ in range(n_sets)]
+    return [tuple(sorted(pair.tolist())) for pair in pairs]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Points:
+    """Operating points to be solved; `before` as `Compensated.solve` takes it."""
+
+    draw: IntArray
+    slots: Slots
+    before: IntArray
+
+    def solve(self, solver: Compensated) -> Solved:
+        """Solve them as the first start of a car does."""
+        return solver.solve(self.draw, self.slots, self.before)
+
+    def some(self, mask: BoolArray) -> Points:
+        """Return some of the points, each from rest."""
+        rows = np.flatnonzero(mask)
+        return Points(
+            draw=self.draw[rows],
+            slots=self.slots.take(rows),
+            before=np.full(len(rows), -1),
+        )
+
+
+def points_of(predictor: Predictor, sets: Sequence[FaultSet]) -> list[Points]:
+    """Return the points of fault sets in all states and draws, in chunks."""
+    chunks = []
+    states, draws = range(len(predictor.states)), np.arange(N_DRAWS)
+    for start in range(0, len(sets), CHUNK_SETS):
+        scenarios = [(chosen, None) for chosen in sets[start : start + CHUNK_SETS]]
+        # the same chunks as `predict` solves; what it keeps of them is not timed here
+        draw, slots = predictor._points(states, scenarios, draws)
+        before = predictor._before(len(scenarios) * N_DRAWS)
+        chunks.append(Points(draw=draw, slots=slots, before=before))
+    return chunks
+
+
+def solving_seconds(chunks: Sequence[Points], solver: Compensated) -> float:
+    """Return the processor time of solving chunks of points. [s]."""
+    return seconds(lambda: [points.solve(solver) for points in chunks])
+
+
+def has_event(points: Points, solved: Solved) -> BoolArray:
+    """Return where more changes than the branches that the fault changes."""
+    found = np.zeros(len(points.draw), dtype=np.bool_)
+    found[solved.fresh[0]] = True
+    for rows, changes in solved.changed:
+        own = points.slots.branch[rows]
+        is_own = (changes.branch[:, :, None] == own[:, None, :]).any(axis=2)
+        found[rows] = (~is_own & (changes.branch >= 0)).any(axis=1)
+    return found
+
+
+def rates(predictor: Predictor, kind: str, sets: Sequence[FaultSet]) -> None:
+    """Time fault sets, and apart those points with and without events."""
+    solver = predictor.solver()
+    chunks = points_of(predictor, sets)
+    split: dict[str, list[Points]] = {"without": [], "with": []}
+    n_points = n_afresh = 0
+    spent = 0.0
+    for points in chunks:
+        begin = time.process_time()
+        solved = points.solve(solver)
+        spent += time.process_time() - begin
+        events = has_event(points, solved)
+        is_changed = (points.slots.branch >= 0).any(axis=1)
+        split["without"].append(points.some(is_changed & ~events))
+        split["with"].append(points.some(events))
+        n_points += len(points.draw)
+        n_afresh += len(solved.fresh[0])
+    row(f"{kind} faults, all states and draws: points", n_points, "")
+    row("  all", n_points / spent, "points/s")
+    for name, parts in split.items():
+        n_part = sum(len(part.draw) for part in parts)
+        used = solving_seconds(parts, solver)
+        row(
+            f"  {name} events: {100 * n_part / n_points:.0f} %",
+            n_part / used,
+            "points/s",
+        )
+    row("  solved afresh", 100 * n_afresh / n_points, "%")
+
+
+def compare(predictor: Predictor, n_sets: int) -> None:
+    """Time the same points by the full matrix and by ngspice."""
+    solver, network = predictor.solver(), predictor.solver().network
+    sets = [*single_faults(predictor, n_sets), *double_faults(predictor, n_sets)]
+    chunks = points_of(predictor, sets)
+    n_points = sum(len(points.draw) for points in chunks)
+    ours = n_points / solving_seconds(chunks, solver)
+    plain = OperatingPointSolver(network)
+    point = plain.solve(chunks[0].draw, chunks[0].slots)
+
+    def by_full_matrix() -> None:
+        for start in range(0, len(point.volts), BLOCK_POINTS):
+            some = slice(start, start + BLOCK_POINTS)
+            node_volts(network, point.siemens[some], point.amps[some])
+
+    dense = len(point.volts) / seconds(by_full_matrix)
+    row("single and double faults, all points", ours, "points/s")
+    row("  by the full matrix, segments and gates given", dense, "points/s")
+    row("  ratio", ours / dense, "times")
+    if shutil.which("ngspice") is None:
+        print("ngspice is not installed: no comparison with it")  # noqa: T201
+        return
+    spice = ngspice_rate(plain, chunks)
+    row("  by ngspice in one batch, segments and gates given", spice, "points/s")
+    row("  ratio", ours / spice, "times")
+
+
+def ngspice_rate(plain: OperatingPointSolver, chunks: Sequence[Points]) -> float:
+    """Return how many points of one draw ngspice solves a second.
+
+    It is given every advantage: one circuit, whose elements are altered from point to
+    point, no segment and no gate to find, and its start is not counted.
+    """
+    draw = 3 * N_DRAWS  # the fourth state, idle
+    rows = [np.flatnonzero(points.draw == draw) for points in chunks]
+    parts = [
+        plain.solve(points.draw[some], points.slots.take(some))
+        for points, some in zip(chunks, rows, strict=True)
+    ]
+    lines = [
+        (part.siemens[k], part.amps[k]) for part in parts for k in range(len(part.amps))
+    ][:NGSPICE_POINTS]
+    base = plain.solve(np.array([draw]))
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "many.cir"
+        spent = []
+        for some in (lines[:0], lines):
+            path.write_text(script(plain, base, some), encoding="utf-8")
+            before = os.times()
+            subprocess.run(
+                ["ngspice", "-b", str(path)], check=False, capture_output=True
+            )
+            after = os.times()
+            spent.append(
+                after.children_user
+                + after.children_system
+                - before.children_user
+                - before.children_system
+            )
+    return len(lines) / (spent[1] - spent[0])
+
+
+def script(
+    plain: OperatingPointSolver,
+    base: OperatingPoint,
+    lines: Sequence[tuple[np.ndarray, np.ndarray]],
+) -> str:
+    """Return a netlist with the commands that solve it with other lines."""
+    network = plain.network
+    closed = OperatingPoint(
+        **{
+            name: getattr(base, name)
+            for name in OperatingPoint.__dataclass_fields__
+            if name not in ("siemens", "amps")
+        },
+        # every element is written, so that it can be altered
+        siemens=np.where(base.siemens == 0.0, 1.0 / OPEN_OHMS, base.siemens),
+        amps=np.where(base.amps == 0.0, 1e-15, base.amps),
+    )
+    is_plain = (network.output == network.control).all(axis=1)
+    commands = [".control", "op"]
+    siemens, amps = base.siemens[0].copy(), base.amps[0].copy()
+    for slopes, offsets in lines:
+        for k in np.flatnonzero((slopes != siemens) & is_plain).tolist():
+            ohms = 1.0 / slopes[k] if slopes[k] else OPEN_OHMS
+            commands.append(f"alter r{k} = {ohms!r}")
+        for k in np.flatnonzero((offsets != amps) & is_plain).tolist():
+            commands.append(f"alter i{k} = {float(offsets[k])!r}")
+        siemens, amps = slopes, offsets
+        commands += ["op", "destroy all"]
+    commands += ["quit", ".endc", ".end", ""]
+    return spice_netlist(network, closed).replace(".end\n", "\n".join(commands))
+
+
+def growth(predictor: Predictor, n_sets: int) -> None:
+    """Print how the time grows with the number of fault sets."""
+    solver = predictor.solver()
+    spent = {}
+    for share in (1, 2, 4, 8):
+        chunks = points_of(predictor, double_faults(predictor, n_sets * share // 8))
+        spent[n_sets * share // 8] = solving_seconds(chunks, solver)
+    longest = max(spent.values())
+    for count, used in spent.items():
+        bar = "#" * round(48 * used / longest)
+        print(f"  {count:5d} double faults {used:7.2f} s {bar}", flush=True)  # noqa: T201
+
+
+def whole(car: Car, predictor: Predictor, n_sets: int) -> None:
+    """Tell what all single and double faults of a car take, from some of them."""
+    solver = predictor.solver()
+    n_causes = len(predictor.causes)
+    n_all = n_causes + n_causes * (n_causes - 1) // 2
+    chunks = points_of(predictor, double_faults(predictor, n_sets))
+    n_solved = sum(len(points.draw) for points in chunks)
+    spent = solving_seconds(chunks, solver)
+    n_points = n_all * len(predictor.states) * N_DRAWS
+    row(f"{car.title}: nodes", len(predictor.nodes), "")
+    row(f"  all single and double faults of {n_causes} causes", n_all, "fault sets")
+    row("  in all states, with 64 draws", n_points, "points")
+    row(f"  measured on {n_sets} of them", n_solved / spent, "points/s")
+    row("  so all of them take", n_points * spent / n_solved, "s")
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
+    row("  peak memory so far, results of a chunk at a time", peak, "GiB")
+    held = n_points * len(predictor.nodes) * np.dtype(np.float32).itemsize / 2**30
+    row("  to hold every node in single precision", held, "GiB")
+
+
+if __name__ == "__main__":
+    main()
