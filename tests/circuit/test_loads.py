@@ -15,8 +15,7 @@ from diagnose.circuit.car import OperatingState, Part, Value
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.operating_point import solve_operating_point
 from diagnose.circuit.sample import Sample
-from diagnose.files.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder
+from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
     GROUND,
     make_car,
@@ -32,8 +31,8 @@ Defaults = Mapping[str, Mapping[str, Value]]
 
 
 @pytest.fixture(scope="module")
-def defaults() -> Defaults:
-    return load_knowledge(knowledge_folder()).defaults
+def defaults(knowledge: Knowledge) -> Defaults:
+    return knowledge.defaults
 
 
 def make_led(first: str, second: str, *, watts: float, is_reversed: bool) -> Part:

@@ -15,8 +15,7 @@ from diagnose.circuit.protection import (
     opening_a2s,
     opening_multiple,
 )
-from diagnose.files.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder
+from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
     GROUND,
     make_fuse,
@@ -43,9 +42,9 @@ BANDS_SECONDS = {
 
 
 @pytest.fixture(scope="module")
-def points() -> dict[str, np.ndarray]:
+def points(knowledge: Knowledge) -> dict[str, np.ndarray]:
     """Return the usual opening times of each kind, shape (1, 5)."""
-    defaults = load_knowledge(knowledge_folder()).defaults
+    defaults = knowledge.defaults
     return {
         kind: np.array(
             [[defaults[kind][name].distribution.first for name in OPENING_PARAMETERS]]

@@ -18,9 +18,9 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.operating_point import solve_operating_point
 from diagnose.circuit.sample import Sample
 from diagnose.faults.causes import Cause, catalogue, changed_values
+from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
-from diagnose.files.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder, shipped_cars
+from diagnose.files.resources import shipped_cars
 from tests.circuit.small_circuits import (
     GROUND,
     IDEAL_OHMS,
@@ -122,8 +122,7 @@ class Bench:
 
 
 @pytest.fixture(scope="module")
-def sedan() -> Bench:
-    knowledge = load_knowledge(knowledge_folder())
+def sedan(knowledge: Knowledge) -> Bench:
     car = load_car(Path(str(shipped_cars()["sedan"])), knowledge)
     model = CarModel(car, Sample(n_draws=N_DRAWS))
     causes = {cause.name: cause for cause in catalogue(car, knowledge.modes)}

@@ -12,8 +12,7 @@ import pytest
 from diagnose.circuit.car import OperatingState, Part
 from diagnose.circuit.conductors import allowable_amps, most_fuse_amps
 from diagnose.circuit.elements import alternator_limit_amps
-from diagnose.files.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder
+from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
     CRANKING,
     GROUND,
@@ -162,8 +161,10 @@ def test_alternator_at_idle_gives_a_third_to_a_half_of_its_rating(
 
 # FAA AC 43.13-1B 11-188, 11-189 (read): a bonded frame is under 2.5 mohm, a jumper
 # joint at most 3 mohm, so at 20 A a good joint drops at most 60 mV.
-def test_a_good_joint_drops_sixty_millivolts_at_most_at_twenty_amps() -> None:
-    defaults = load_knowledge(knowledge_folder()).defaults
+def test_a_good_joint_drops_sixty_millivolts_at_most_at_twenty_amps(
+    knowledge: Knowledge,
+) -> None:
+    defaults = knowledge.defaults
     joint = defaults["wire"]["joint_a_ohms"].distribution.nominal
     stud = defaults["joint"]["joint_ohms"].distribution.nominal
     solved = solve_circuit(

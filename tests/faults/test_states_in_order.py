@@ -15,10 +15,9 @@ from diagnose.circuit.car import OperatingState, Part, Value, fixed
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.sample import Sample
 from diagnose.faults.causes import catalogue
+from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import FaultMode, Operation
 from diagnose.faults.predicted import Predictor
-from diagnose.files.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     CRANKING,
@@ -207,8 +206,8 @@ def test_relay_that_feeds_its_own_coil_never_lets_go() -> None:
 
 
 @pytest.fixture(scope="module")
-def defaults() -> Mapping[str, Mapping[str, Value]]:
-    return load_knowledge(knowledge_folder()).defaults
+def defaults(knowledge: Knowledge) -> Mapping[str, Mapping[str, Value]]:
+    return knowledge.defaults
 
 
 def running_car(
