@@ -90,11 +90,15 @@ def _plain(value: object) -> object:
     return value
 
 
-def program_digest() -> str:
-    """Return a hash of the modules whose change makes a compiled car worthless."""
+COMPILED_LAYERS = ("circuit", "measurement", "faults", "inference")
+"""The layers whose change makes a compiled car worthless."""
+
+
+def program_digest(layers: Sequence[str] = COMPILED_LAYERS) -> str:
+    """Return a hash of the program's version and of the modules of some layers."""
     digest = hashlib.sha256(diagnose.__version__.encode())
     package = files("diagnose")
-    for layer in ("circuit", "measurement", "faults", "inference"):
+    for layer in layers:
         modules = [m for m in (package / layer).iterdir() if m.name.endswith(".py")]
         for module in sorted(modules, key=lambda found: found.name):
             digest.update(module.read_bytes())

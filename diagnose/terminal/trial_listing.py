@@ -23,7 +23,7 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
 from diagnose.files.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
-from diagnose.session.model import Model, program_digest
+from diagnose.session.model import COMPILED_LAYERS, Model, program_digest
 from diagnose.terminal.car_names import car_file
 from diagnose.terminal.evening import Options, prepared_model
 from diagnose.terminal.progress import Progress
@@ -126,7 +126,8 @@ def model_of_text(
 
 def version_of(knowledge: Knowledge) -> str:
     """Return what has to be the same wherever the same figures are to come out."""
-    return f"{knowledge.digest} {program_digest()}"
+    layers = (*COMPILED_LAYERS, "session", "trial")
+    return f"{knowledge.digest} {program_digest(layers)}"
 
 
 def run(options: TrialOptions, *, sink: TextIO, notice: TextIO) -> None:
