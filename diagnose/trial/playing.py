@@ -31,6 +31,7 @@ from diagnose.trial.policies import (
     Policy,
     Situation,
     bits_missing,
+    goes_on,
 )
 
 MOST_STEPS = 60
@@ -205,14 +206,17 @@ class _Chooser:
         self._diagnosis = diagnosis
         self._model = model
         self._complaint = complaint
-        self._policy = POLICIES[policy]
+        self._name, self._policy = policy, POLICIES[policy]
         self._random = np.random.default_rng((seed, 11))
         self._taken: set[str] = set()
 
     def next_step(self, answer: Answer) -> ProposedStep | RankedCause | None:
         """Return a step, or the cause to mend, or None to stop."""
         verdict = answer.advice.verdict
-        if self._policy is not None and verdict is Verdict.OPEN and answer.causes:
+        is_measuring = verdict is Verdict.OPEN or (
+            verdict is Verdict.REPAIR and goes_on(self._name, answer)
+        )
+        if self._policy is not None and is_measuring and answer.causes:
             return self._chosen(self._policy, answer)
         if verdict is Verdict.REPAIR:
             return answer.causes[0]

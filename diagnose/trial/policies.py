@@ -1,7 +1,8 @@
 """Other ways to choose the next reading, to compare the program's own choice with.
 
-All use the program's beliefs, its repairs, its proofs and its judgement that measuring
-no longer pays; they differ in which reading comes next. Leaves the playing to
+All use the program's beliefs, its repairs and its proofs, and differ in which reading
+comes next. All but one stop measuring when the program says that it no longer pays; one
+that knows no cost can't tell, and goes on until it is sure. Leaves the playing to
 `playing`.
 """
 
@@ -19,7 +20,7 @@ from diagnose.measurement.quantities import main_nodes, role_parts
 from diagnose.measurement.readings import DROP_KINDS, Reading, ReadingKind
 from diagnose.measurement.symptoms import Claim, Group, Symptom
 from diagnose.session.answer import Answer
-from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.diagnosis import SURE, Diagnosis
 from diagnose.session.model import Model
 
 LEAST_BITS = 0.05
@@ -48,6 +49,12 @@ class Situation:
 
 Policy = Callable[[Situation], str | None]
 """Returns the name of the step to take, or None to make the likeliest repair."""
+
+
+def goes_on(policy: str, answer: Answer) -> bool:
+    """Return whether a policy measures on although the program would mend."""
+    is_sure = bool(answer.causes) and answer.causes[0].probability >= SURE
+    return policy == COSTLESS and not is_sure
 
 
 def most_informative(situation: Situation) -> str | None:
@@ -107,10 +114,12 @@ def textbook(situation: Situation) -> str | None:
 
 
 PROGRAM = "the program"
+COSTLESS = "information without cost"
 POLICIES: Mapping[str, Policy | None] = MappingProxyType(
     {
         PROGRAM: None,
-        "information without cost": most_informative,
+        COSTLESS: most_informative,
+        "information, then cost": most_informative,
         "half-split": half_split,
         "textbook order": textbook,
         "random": at_random,

@@ -18,6 +18,7 @@ from diagnose.trial.policies import (
     at_random,
     bits_missing,
     fewest_readings,
+    goes_on,
     half_split,
     most_informative,
     textbook,
@@ -69,6 +70,13 @@ def test_most_informative_tells_at_least_as_much_as_the_program_s_choice(
 
     assert chosen is not None
     assert bits[chosen] == max(bits.values())
+
+
+def test_policy_without_costs_measures_until_it_is_sure(situation: Situation) -> None:
+    # The complaint alone leaves every cause below the 97 % that the program calls sure.
+    assert situation.answer.causes[0].probability < 0.97
+    assert goes_on("information without cost", situation.answer)
+    assert not goes_on("information, then cost", situation.answer)
 
 
 def test_half_split_is_a_point_as_likely_live_as_dead(situation: Situation) -> None:
