@@ -15,6 +15,7 @@ from is for `nearby` to find.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from functools import cached_property
 
@@ -107,6 +108,17 @@ class Linearised:
         self._open_row[is_loose] = np.arange(is_loose.sum())
         self._open_reading = np.empty((int(is_loose.sum()), len(network.nodes)))
         self._open(*np.nonzero(is_loose))
+        # what is looked up together lies together
+        self._sides = np.stack(
+            [
+                base.siemens,
+                base.amps,
+                self.open_volts,
+                self.open_ohms,
+                1.0 + self.open_ohms * base.siemens,
+            ],
+            axis=2,
+        ).reshape(-1, 5)
 
     def _open(self, draws: IntArray, branches: IntArray) -> None:
         """Find what branches see by taking each out of the network.
@@ -158,17 +170,16 @@ class Linearised:
 
         An unused place is put on the line of the base, so that it changes nothing.
         """
-        base, rows, is_used = self.base, draw[:, None], branch >= 0
-        siemens_change = np.where(is_used, siemens - base.siemens[rows, branch], 0.0)
-        amps_change = np.where(is_used, amps - base.amps[rows, branch], 0.0)
+        base_siemens, base_amps, volts, ohms, gain = self._sides_of(draw, branch)
+        is_used = branch >= 0
+        siemens_change = np.where(is_used, siemens - base_siemens, 0.0)
+        amps_change = np.where(is_used, amps - base_amps, 0.0)
         if branch.shape[1] == 1:
-            ohms = self.open_ohms[rows, branch]
-            x = (self.open_volts[rows, branch] - ohms * amps) / (1.0 + ohms * siemens)
+            x = (volts - ohms * amps) / (1.0 + ohms * siemens)
             is_sound = np.ones(len(draw), dtype=np.bool_)
         else:
-            others, blur = self._others(draw, branch)
-            ohms = self.open_ohms[rows, branch]
-            right = (self.open_volts[rows, branch] - ohms * amps).T
+            others, blur = self._others(draw, branch, gain)
+            right = (volts - ohms * amps).T
             right -= np.einsum("klp,pl->kp", others, amps_change)
             own = (1.0 + ohms * np.where(is_used, siemens, 0.0)).T
             matrix = _reduced(others, siemens_change, own)
@@ -183,8 +194,17 @@ class Linearised:
             draw, branch, siemens, amps, is_conducting, x, extra_amps, is_sound
         )
 
+    def _sides_of(self, draw: IntArray, branch: IntArray) -> Iterable[FloatArray]:
+        """Return the line, what is seen when open, and how much more than closed.
+
+        Five arrays of shape (n_points, n_changes): siemens, amps, open volts, open
+        ohms, and open ohms over those with the branch in place.
+        """
+        place = draw[:, None] * len(self.network.branches) + branch
+        return self._sides.take(place, axis=0).transpose(2, 0, 1)
+
     def _others(
-        self, draw: IntArray, branch: IntArray
+        self, draw: IntArray, branch: IntArray, gain: FloatArray
     ) -> tuple[FloatArray, FloatArray | None]:
         """Return control volts of k, taken out, per amp through l, (k, l, n_points).
 
@@ -197,11 +217,10 @@ class Linearised:
         flat = self.response.reshape(-1)
         volts = flat.take(through[None, :] + first[:, None])
         volts -= flat.take(through[None, :] + second[:, None])
-        rows = draw[:, None]
-        gain = 1.0 + self.open_ohms[rows, branch] * self.base.siemens[rows, branch]
         volts *= gain.T[:, None]
         diagonal = np.arange(branch.shape[1])
-        open_row = np.where(branch >= 0, self._open_row[rows, branch], -1)
+        open_row = self._open_row.take(draw[:, None] * n_branches + branch)
+        open_row[branch < 0] = -1
         points, places = np.nonzero(open_row >= 0)
         blur = None
         if len(points):
@@ -295,20 +314,17 @@ class Linearised:
 
     def _factors(self, changes: Changes) -> FloatArray:
         """Return D (I + T D)^-1, shape (n_points, n_changes, n_changes). [S]."""
-        rows, branch = changes.draw[:, None], changes.branch
-        base_siemens = self.base.siemens[rows, branch]
-        change = np.where(branch >= 0, changes.siemens - base_siemens, 0.0)
+        branch, is_used = changes.branch, changes.branch >= 0
+        base_siemens, _, _, ohms, gain = self._sides_of(changes.draw, branch)
+        change = np.where(is_used, changes.siemens - base_siemens, 0.0)
         if branch.shape[1] == 1:
-            ohms = self.open_ohms[rows, branch]
-            kept = (1.0 + ohms * changes.siemens) / (1.0 + ohms * base_siemens)
+            kept = (1.0 + ohms * changes.siemens) / gain
             return np.asarray((change / kept)[:, :, None])
-        ohms, is_used = self.open_ohms[rows, branch], branch >= 0
-        others, _ = self._others(changes.draw, branch)
+        others, _ = self._others(changes.draw, branch, gain)
         own = (1.0 + ohms * np.where(is_used, changes.siemens, 0.0)).T
         matrix = _reduced(others, change, own)
         unit = np.broadcast_to(np.eye(branch.shape[1])[..., None], matrix.shape)
         inverse, _ = solve_many(matrix, unit)
-        gain = 1.0 + ohms * base_siemens
         return change[:, :, None] * inverse.transpose(2, 0, 1) * gain[:, None]
 
 

@@ -35,7 +35,7 @@ from diagnose.circuit.settling import (
     conducting,
 )
 
-WIDTHS = (1, 2, 4, 8, 16)
+WIDTHS = (1, 2, 3, 4, 6, 8, 12, 16)
 # Numbers of changes that are solved together; with more than the last, elimination
 # from the start is quicker (measured).
 MAX_ROUNDS = 20
