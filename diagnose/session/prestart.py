@@ -21,6 +21,7 @@ from diagnose.inference.cover import short_cover
 from diagnose.inference.evidence import spread_of
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind, proposable_readings
+from diagnose.session.candidates import Costs
 from diagnose.session.facts import (
     ContextFact,
     Fact,
@@ -216,7 +217,7 @@ def prestart(
         history=known,
         readings=tuple(
             _listed(model, readings, limits, chosen, costs=costs, found=found)
-            for found in _found(seen, mass, len(priors))
+            for found in _found(seen, mass, model)
         ),
         shown_share=_share(float(mass[seen.any(axis=0)].sum()), showable),
         showable_share=_share(showable, float(mass.sum())),
@@ -339,7 +340,8 @@ def predicted_values(
                 values, stray = _on_leads(
                     model, reading.kind, (volts[red], volts[black]), (units, red, black)
                 )
-            values[unsettled] = np.nan
+            if unsettled.any():
+                values[unsettled] = np.nan
             yield reading, values, np.hypot(_deviation(reading, values, model), stray)
 
 
@@ -440,16 +442,21 @@ class _Costs:
             [place for place in places_of(reading, car) if place in car.places]
             for reading in readings
         ]
+        by_state: dict[str, list[int]] = {}
+        for number, reading in enumerate(readings):
+            by_state.setdefault(reading.state, []).append(number)
+        self._by_state = {
+            state: (numbers, Costs([readings[n] for n in numbers], prices))
+            for state, numbers in by_state.items()
+        }
 
     def each_after(self, chosen: Sequence[int]) -> FloatArray:
         """Return what every reading would take after some. [min]."""
         been = self._been(chosen)
-        return np.array(
-            [
-                self._prices.minutes(reading, been.get(reading.state, Whereabouts()))
-                for reading in self._readings
-            ]
-        )
+        result = np.empty(len(self._readings))
+        for state, (numbers, costs) in self._by_state.items():
+            result[numbers] = costs.minutes(been.get(state, Whereabouts()))
+        return result
 
     def after(self, number: int, before: Sequence[int]) -> float:
         """Return what one reading takes after some. [min]."""
@@ -497,16 +504,19 @@ class _Found:
     number : int
         Its place in the list, from 0.
     share : float
-    of_cause : FloatArray
-        Mass of each cause, shape (n_causes,).
+    of_line : FloatArray
+        Mass of each line of causes, shape (n_lines,).
     """
 
     number: int
     share: float
-    of_cause: FloatArray
+    of_line: FloatArray
 
 
-def _found(shows: BoolArray, mass: FloatArray, n_causes: int) -> Iterator[_Found]:
+def _found(shows: BoolArray, mass: FloatArray, model: Model) -> Iterator[_Found]:
+    line_of = np.empty(len(model.compiled.causes), dtype=np.int64)
+    for number, line in enumerate(model.lines):
+        line_of[list(line)] = number
     left = np.ones(len(mass), dtype=np.bool_)
     whole = float(mass[shows.any(axis=0)].sum()) if len(shows) else 0.0
     for number, row in enumerate(shows):
@@ -515,7 +525,9 @@ def _found(shows: BoolArray, mass: FloatArray, n_causes: int) -> Iterator[_Found
         yield _Found(
             number=number,
             share=_share(float(new.sum()), whole),
-            of_cause=new.reshape(n_causes, -1).sum(axis=1),
+            of_line=np.bincount(
+                line_of, new.reshape(len(line_of), -1).sum(axis=1)
+            ).astype(np.float64),
         )
 
 
@@ -530,8 +542,8 @@ def _listed(
 ) -> PrestartReading:
     number = chosen[found.number]
     reading = readings[number]
-    lines = [float(found.of_cause[list(line)].sum()) for line in model.lines]
-    likeliest = np.argsort(-np.array(lines), kind="stable")[:NAMED_CAUSES].tolist()
+    lines = found.of_line
+    likeliest = np.argsort(-lines, kind="stable")[:NAMED_CAUSES].tolist()
     causes = model.compiled.causes
     return PrestartReading(
         reading=reading,
