@@ -32,7 +32,7 @@ from diagnose.measurement.readings import (
     proposable_readings,
 )
 from diagnose.session.answer import ExpectedValue, ProposedStep, StepKind
-from diagnose.session.candidates import Candidates, Costs
+from diagnose.session.candidates import Candidates, Costs, Sight
 from diagnose.session.facts import (
     Fact,
     LimitFact,
@@ -128,7 +128,9 @@ class Adviser:
         for number, line in enumerate(model.lines):
             self._line_of[list(line)] = number
         self._asked: dict[Reading, Candidates] = {}
-        self._rows: tuple[Conclusion, dict[int, IntArray]] | None = None
+        self._members: tuple[Conclusion, IntArray, IntArray] | None = None
+        self._seen: tuple[Conclusion, Particles, Sight] | None = None
+        self._believed: tuple[Conclusion, Prices, Particles, RepairPlan] | None = None
         self._priced_for: tuple[Fact, ...] | None = None
         self.price_for(())
 
@@ -157,22 +159,39 @@ class Adviser:
 
     def line_probabilities(self, conclusion: Conclusion) -> FloatArray:
         """Return the chance that a line has a cause present, shape (n_lines,)."""
-        chances = conclusion.beliefs.set_probabilities()
+        lines, rows = self._membership(conclusion)
+        chances = conclusion.beliefs.set_probabilities()[rows]
         result = np.zeros(len(self._model.lines))
-        for line, rows in self.line_rows(conclusion).items():
-            result[line] = chances[rows].sum()
+        np.add.at(result, lines, chances)
         return result
 
-    def line_rows(self, conclusion: Conclusion) -> dict[int, IntArray]:
-        """Return the rows of the fault sets with a cause of a line, by line."""
-        if self._rows is None or self._rows[0] is not conclusion:
-            rows: dict[int, list[int]] = {}
-            for row, fault_set in enumerate(conclusion.hypotheses.sets):
-                for line in {int(self._line_of[cause]) for cause in fault_set}:
-                    rows.setdefault(line, []).append(row)
-            arrays = {line: np.array(held) for line, held in rows.items()}
-            self._rows = conclusion, arrays
-        return self._rows[1]
+    def line_rows(self, conclusion: Conclusion, line: int) -> IntArray:
+        """Return the rows of the fault sets with a cause of a line."""
+        lines, rows = self._membership(conclusion)
+        return np.asarray(rows[lines == line])
+
+    def _membership(self, conclusion: Conclusion) -> tuple[IntArray, IntArray]:
+        """Return lines and rows side by side: this row's set has a cause of this line.
+
+        Rows rise.
+        """
+        if self._members is None or self._members[0] is not conclusion:
+            found = [
+                (line, row)
+                for row, fault_set in enumerate(conclusion.hypotheses.sets)
+                for line in {int(self._line_of[cause]) for cause in fault_set}
+            ]
+            lines, rows = np.array(found, dtype=np.int64).reshape(-1, 2).T
+            self._members = conclusion, lines, rows
+        return self._members[1:]
+
+    def _sight(self, conclusion: Conclusion, particles: Particles) -> Sight:
+        """Return what particles have at every node, gathered once."""
+        held = self._seen
+        if held is None or held[0] is not conclusion or held[1] is not particles:
+            held = conclusion, particles, Sight(conclusion.hypotheses, particles)
+            self._seen = held
+        return held[2]
 
     def ranked(
         self,
@@ -207,7 +226,7 @@ class Adviser:
             is_open = np.array([name not in excluded for name in candidates.names])
             can_take = can_be[candidates.states] & costs.can_take
             some = np.flatnonzero(can_take & is_open)
-            shown = candidates.shown(conclusion.hypotheses, some, particles)
+            shown = candidates.shown(self._sight(conclusion, particles), some)
             follows = self._follows(conclusion, candidates, some, shown, particles)
             telling = np.flatnonzero(~follows)
             priced += self._priced_readings(
@@ -240,6 +259,14 @@ class Adviser:
         return [*few, *priced[len(few) :]]
 
     def _particles(self, conclusion: Conclusion) -> tuple[Particles, RepairPlan]:
+        """Return particles and what each group of them needs, worked out once."""
+        held = self._believed
+        if held is None or held[0] is not conclusion or held[1] is not self.prices:
+            held = conclusion, self.prices, *self._drawn_particles(conclusion)
+            self._believed = held
+        return held[2], held[3]
+
+    def _drawn_particles(self, conclusion: Conclusion) -> tuple[Particles, RepairPlan]:
         """Return particles and what each group of them needs.
 
         The last group is "nothing to mend, or too unlikely to list".
@@ -297,7 +324,8 @@ class Adviser:
             if noted.epoch < len(conclusion.repairs):
                 continue
             taken = self._single(reading_of(fact))
-            known = taken.shown(conclusion.hypotheses, np.array([0]), particles)[0]
+            sight = self._sight(conclusion, particles)
+            known = taken.shown(sight, np.array([0]))[0]
             same = np.flatnonzero(states == taken.states[0])
             values = shown[same][:, heavy]
             for other in (known[heavy], -known[heavy]):
@@ -362,7 +390,7 @@ class Adviser:
         """Return what readings of one kind show, shape (n_readings, n_particles)."""
         every = np.arange(len(readings))
         candidates = self._of_kind(readings[0].kind, readings)
-        return candidates.shown(conclusion.hypotheses, every, particles)
+        return candidates.shown(self._sight(conclusion, particles), every)
 
     def outcomes(
         self, step: Reading | str, conclusion: Conclusion, particles: Particles
@@ -486,7 +514,7 @@ class Adviser:
             )
         else:
             candidates, only = self._single(step), np.array([0])
-            shown = candidates.shown(conclusion.hypotheses, only, particles)
+            shown = candidates.shown(self._sight(conclusion, particles), only)
             (priced,) = self._priced_readings(
                 candidates,
                 only,
@@ -504,7 +532,7 @@ class Adviser:
         particles, plan = self._particles(conclusion)
         candidates = self._of_kind(readings[0].kind, readings)
         every = np.arange(len(readings))
-        shown = candidates.shown(conclusion.hypotheses, every, particles)
+        shown = candidates.shown(self._sight(conclusion, particles), every)
         n_groups = len(plan.minutes) + 1
         joint = self.joint(shown, candidates.kind, particles, n_groups)
         tells: list[float] = outcome_worth(joint, plan).bits.tolist()
@@ -517,7 +545,7 @@ class Adviser:
         particles, _ = self._particles(conclusion)
         candidates = self._of_kind(ReadingKind.DC_VOLTS, readings)
         every = np.arange(len(readings))
-        values = candidates.shown(conclusion.hypotheses, every, particles)
+        values = candidates.shown(self._sight(conclusion, particles), every)
         half = 0.5 * self._model.car.system_volts
         return np.asarray((np.abs(values) > half) @ particles.share)
 
@@ -546,7 +574,7 @@ class Adviser:
             some = np.flatnonzero(can_be[candidates.states] & costs.can_take)
             if not len(some):
                 continue
-            shown = candidates.shown(conclusion.hypotheses, some, particles)
+            shown = candidates.shown(self._sight(conclusion, particles), some)
             some, shown = some[(tells := candidates.may_tell(shown))], shown[tells]
             if not len(some):
                 continue
@@ -656,7 +684,7 @@ class Adviser:
         for line in np.argsort(-lines)[:SEARCHED_CAUSES].tolist():
             if lines[line] < LEAST_EXPECTED:
                 break
-            rows = self.line_rows(conclusion)[line]
+            rows = self.line_rows(conclusion, line)
             low, high = weighted_range(predicted(rows), beliefs.weights[rows])
             cause = compiled.causes[self._model.lines[line][0]]
             shown.append(

@@ -25,6 +25,42 @@ LEAST_SHARE = 0.07
 PROBED_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.AMPS})
 
 
+class Sight:
+    """What particles have at every node, gathered once for each state.
+
+    Parameters
+    ----------
+    hypotheses : Hypotheses
+    particles : Particles
+    """
+
+    def __init__(self, hypotheses: Hypotheses, particles: Particles) -> None:
+        self._prediction = hypotheses.prediction
+        self._rows, self._draws = particles.row, particles.draw
+        self._of_state: dict[int, tuple[StoredArray, StoredArray]] = {}
+        self.n_particles = len(particles.row)
+
+    def nodes(self, state: int) -> tuple[StoredArray, StoredArray]:
+        """Return volts and source resistance, shape (n_nodes, n_particles) each.
+
+        The resistance is in units of `SOURCE_UNIT_OHMS`.
+        """
+        if state not in self._of_state:
+            rows, draws = self._rows, self._draws
+            volts = self._prediction.volts[state, rows, draws]
+            units = self._prediction.source_units[state, rows, draws]
+            self._of_state[state] = (
+                np.ascontiguousarray(volts.T),
+                np.ascontiguousarray(units.astype(np.float32).T),
+            )
+        return self._of_state[state]
+
+    def probes(self, columns: IntArray) -> StoredArray:
+        """Return some currents or on/off facts, shape (n_columns, n_particles)."""
+        probes = self._prediction.probes
+        return probes[self._rows[None, :], self._draws[None, :], columns[:, None]]
+
+
 class Candidates:
     """Readings of one kind.
 
@@ -60,13 +96,12 @@ class Candidates:
             self._red, self._black = leads.T
         self._least_volts = LEAST_VOLTS * car.system_volts / 12.0
 
-    def shown(
-        self, hypotheses: Hypotheses, some: IntArray, particles: Particles
-    ) -> StoredArray:
+    def shown(self, sight: Sight, some: IntArray) -> StoredArray:
         """Return what some of the readings would show.
 
         Parameters
         ----------
+        sight : Sight
         some : IntArray
             Numbers of readings.
 
@@ -76,23 +111,21 @@ class Candidates:
             Shape (n_some, n_particles), in volts (AC without a sign that counts),
             ohms, amps, or 1/0 for a look.
         """
-        prediction, rows, draws = hypotheses.prediction, particles.row, particles.draw
         if self.kind in PROBED_KINDS:
-            seen = prediction.probes[rows, draws][:, self._columns[some]].T
+            seen = sight.probes(self._columns[some])
             return np.abs(seen) if self.kind is ReadingKind.AMPS else 1.0 - seen
-        result = np.empty((len(some), len(rows)), dtype=np.float32)
+        result = np.empty((len(some), sight.n_particles), dtype=np.float32)
         states = self.states[some]
         for state in np.unique(states).tolist():
             of_state = np.flatnonzero(states == state)
             red, black = self._red[some[of_state]], self._black[some[of_state]]
-            units = prediction.source_units[state, rows, draws].T.astype(np.float32)
+            volts, units = sight.nodes(state)
             if self.kind is ReadingKind.OHMS:
                 ohms = units[red]
                 ohms *= SOURCE_UNIT_OHMS
                 ohms += self._meter.lead_ohms
                 result[of_state] = ohms
                 continue
-            volts = prediction.volts[state, rows, draws].T.copy()
             across = volts[red]
             across -= volts[black]
             if self.kind is ReadingKind.DC_VOLTS:

@@ -131,7 +131,7 @@ class Explainer:
     ) -> RankedCause:
         compiled = self._model.compiled
         members = self._model.lines[line]
-        rows = self._adviser.line_rows(conclusion)[line]
+        rows = self._adviser.line_rows(conclusion, line)
         weights = _weights(conclusion, rows, without)
         order = sorted(range(len(without)), key=lambda number: -abs(weights[number]))
         if shown is not None:

@@ -233,14 +233,15 @@ class _Shelf:
         held = None if self._cache is None else self._cache.get(self._key)
         if held is None:
             return None
+        # plain views: arrays on disk are slow to index
         prediction = Prediction(
-            volts=held["volts"],
-            source_units=held["source_units"],
-            probes=held["probes"],
-            is_settled=held["is_settled"],
+            volts=np.asarray(held["volts"]),
+            source_units=np.asarray(held["source_units"]),
+            probes=np.asarray(held["probes"]),
+            is_settled=np.asarray(held["is_settled"]),
         )
         singles: tuple[FaultSet, ...] = ((), *((i,) for i in range(n_causes)))
-        return Bank(singles, prediction, held["symptoms"])
+        return Bank(singles, prediction, np.asarray(held["symptoms"]))
 
     def keep_bank(self, bank: Bank) -> None:
         """Keep the readings of every single cause."""
