@@ -231,6 +231,7 @@ class Reasoner:
         self._weighed: dict[Noted, _Weighed] = {}
         self._deviations: dict[Observation, FloatArray] = {}
         self._ladders: dict[FaultSet, _Ladder] = {}
+        self._stands_for = {cause: line[0] for line in model.lines for cause in line}
 
     def conclude(self, facts: Sequence[Fact]) -> Conclusion:
         """Return what standing facts amount to.
@@ -255,7 +256,7 @@ class Reasoner:
         )
         missing = bank.missing(pairs)
         if missing:
-            bank.keep_pairs(compiled.hypotheses(missing, every=PAIR_STRIDE), pairs)
+            bank.keep_pairs(self._solved_pairs(missing), pairs)
         sets = [*compiled.singles.sets, *[()] * (len(bank.all.sets) - bank.n_singles)]
         rows = {s: row for row, s in enumerate(compiled.singles.sets)}
         for pair in pairs:
@@ -281,6 +282,18 @@ class Reasoner:
             conclusion = _believing(redrawn)
         bank.written_for = tuple(facts)
         return conclusion
+
+    def _solved_pairs(self, pairs: Sequence[FaultSet]) -> Hypotheses:
+        """Return pairs with what they show; those that act alike are solved once."""
+        alike = [self._standing_in(pair) for pair in pairs]
+        place = {pair: number for number, pair in enumerate(dict.fromkeys(alike))}
+        solved = self._compiled.hypotheses(list(place), every=PAIR_STRIDE)
+        rows = np.array([place[pair] for pair in alike])
+        return replace(solved.kept(rows), sets=tuple(pairs))
+
+    def _standing_in(self, fault_set: FaultSet) -> FaultSet:
+        """Return the fault set that acts like this one and stands for all such."""
+        return tuple(sorted(self._stands_for[cause] for cause in fault_set))
 
     def _likelihoods(
         self,
@@ -340,9 +353,11 @@ class Reasoner:
             return None
         sets, prior = list(conclusion.hypotheses.sets), conclusion.prior.copy()
         each_draw = np.arange(self._compiled.n_draws)
-        for place, fault_set in enumerate(leading[:REDRAWN_ROWS]):
+        leading = leading[:REDRAWN_ROWS]
+        self._solve_ladders(leading)
+        for place, fault_set in enumerate(leading):
             row, old = bank.first_redrawn + place, rows[fault_set]
-            ladder = self._ladder(fault_set)
+            ladder = self._ladders[self._standing_in(fault_set)]
             redrawn = choose_severities(
                 self._ladder_likelihood(ladder, conclusion, fault_set)
             )
@@ -361,19 +376,29 @@ class Reasoner:
             prior=prior,
         )
 
-    def _ladder(self, fault_set: FaultSet) -> _Ladder:
-        """Return a fault set on a fine ladder of severities; kept."""
-        if fault_set not in self._ladders:
-            if len(self._ladders) >= KEPT_LADDERS:
-                self._ladders.pop(next(iter(self._ladders)))
-            compiled = self._compiled
-            grid = compiled.hypotheses(
-                [fault_set] * len(LADDER_LEVELS),
-                levels=LADDER_LEVELS,
-                every=LADDER_STRIDE,
-            )
-            self._ladders[fault_set] = _Ladder(grid, {})
-        return self._ladders[fault_set]
+    def _solve_ladders(self, fault_sets: Sequence[FaultSet]) -> None:
+        """Solve fault sets with every severity of a ladder, all of them together.
+
+        Those that act alike share one; ladders are kept.
+        """
+        wanted = list(dict.fromkeys(self._standing_in(one) for one in fault_sets))
+        missing = [fault_set for fault_set in wanted if fault_set not in self._ladders]
+        if not missing:
+            return
+        for fault_set in list(self._ladders):
+            if len(self._ladders) + len(missing) <= KEPT_LADDERS:
+                break
+            if fault_set not in wanted:
+                del self._ladders[fault_set]
+        n_levels = len(LADDER_LEVELS)
+        solved = self._compiled.hypotheses(
+            [fault_set for fault_set in missing for _ in LADDER_LEVELS],
+            levels=LADDER_LEVELS * len(missing),
+            every=LADDER_STRIDE,
+        )
+        for number, fault_set in enumerate(missing):
+            rows = np.arange(number * n_levels, (number + 1) * n_levels)
+            self._ladders[fault_set] = _Ladder(solved.kept(rows), {})
 
     def _on_ladder(self, ladder: _Ladder, noted: Noted) -> FloatArray:
         """Return the likelihood of an observation on every step, worked out once."""
