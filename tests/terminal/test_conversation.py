@@ -124,7 +124,7 @@ def test_each_fact_is_stored_before_its_page_is_returned(
         ("read fuel-pmup.plus key-on 3", 'nearest is "fuel-pump.plus"'),
         ("read fuel-pump.plus noon 3", 'no operating state "noon"'),
         ("read fuel-pump.plus fuel-pump.minus idle -5 ohm", "-5 ohm can't be"),
-        ("read fuel-pump.plus fuel-pump.minus idle 2 ohm", "battery disconnected"),
+        ("read fuel-pump.plus fuel-pump.minus idle 2 ohm", "disconnect the battery"),
         ("hello", '"hello" is not understood'),
     ],
 )
