@@ -10,8 +10,10 @@ is that of all severities together.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
@@ -73,20 +75,21 @@ def chosen_row(grid: Hypotheses, choice: IntArray) -> Hypotheses:
     low, share = _places(choice, len(grid.sets))
     weight, draws = share.astype(np.float32), np.arange(len(choice))
 
-    def mixed(array: StoredArray, axis: int) -> StoredArray:
+    def mixed(array: npt.NDArray[Any], axis: int) -> StoredArray:
         rows = np.moveaxis(array, (axis, axis + 1), (0, 1))
-        first, second = rows[low, draws], rows[low + 1, draws]
-        part = weight.reshape(-1, *[1] * (first.ndim - 1)) * (second - first)
-        return np.moveaxis((first + part)[None], (0, 1), (axis, axis + 1))
+        first = rows[low, draws].astype(np.float32, copy=False)
+        second = rows[low + 1, draws].astype(np.float32, copy=False)
+        second -= first
+        second *= weight.reshape(-1, *[1] * (first.ndim - 1))
+        second += first
+        return np.moveaxis(second[None], (0, 1), (axis, axis + 1))
 
     held = grid.prediction
     return Hypotheses(
         sets=grid.sets[:1],
         prediction=Prediction(
             volts=mixed(held.volts, 1),
-            source_units=mixed(held.source_units.astype(np.float32), 1).astype(
-                np.float16
-            ),
+            source_units=mixed(held.source_units, 1).astype(np.float16),
             probes=mixed(held.probes, 0),
             is_settled=mixed(held.is_settled, 1),
         ),

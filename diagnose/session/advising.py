@@ -52,14 +52,14 @@ from diagnose.session.wording import (
 )
 
 MOST_SETS = 40
-SET_DRAWS = 20
+SET_DRAWS = 16
 MOST_GROUPS = 32
 LEAST_SAVING = 0.5
 # Derived: half a minute is within what the estimate of a saving is off by. [min]
 GIVE_UP_MINUTES = 180.0
 # From memory: an evening lost, or an hour and a half of a workshop with the way there.
-THREE_POINTS = (-1.2247, 0.0, 1.2247)
-# Derived: three equal points with the mean and the variance of a standard normal.
+TWO_POINTS = (-1.0, 1.0)
+# Derived: two equal points with the first three moments of a standard normal.
 BEST_FEW = 3
 MOST_SECONDS = 24
 # Computed on 600 small problems (tests/benchmarks/bench_choice.py): looking twice at
@@ -406,7 +406,7 @@ class Adviser:
             return binned_outcomes(values, edges, [np.zeros_like(values)])
         spread = np.hypot(meter.model_volts, meter.model_fraction * values)
         scale = 12.0 / self._model.car.system_volts
-        errors = [point * spread * scale for point in THREE_POINTS]
+        errors = [point * spread * scale for point in TWO_POINTS]
         return binned_outcomes(values * scale, edges, errors)
 
     def whereabouts_after(self, step: Reading | str) -> Whereabouts:
@@ -437,7 +437,7 @@ class Adviser:
             values * scale,
             particles,
             spread=spread * scale,
-            offsets=THREE_POINTS,
+            offsets=TWO_POINTS,
             n_groups=n_groups,
         )
 
