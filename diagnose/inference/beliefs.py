@@ -172,9 +172,12 @@ def promising_pairs(
     evidence = np.exp(alone[0] - scale) + np.exp(alone[1:] - scale + log_odds).sum()
     moves = np.flatnonzero((deviations > LEAST_DEVIATION).any(axis=1))
     log_odds, parts = log_odds[moves], part_of[moves]
-    together = np.zeros((len(moves), len(moves)))
+    # single precision will do for the order of a search
+    together = np.zeros((len(moves), len(moves)), dtype=np.float32)
     for fact, moved in zip(
-        log_likelihood[1 + moves].T, deviations[moves].T, strict=True
+        log_likelihood[1 + moves].T.astype(np.float32),
+        deviations[moves].T.astype(np.float32),
+        strict=True,
     ):
         is_first = moved[:, None] >= moved[None, :]
         together += np.where(is_first, fact[:, None], fact[None, :])

@@ -33,6 +33,8 @@ from diagnose.measurement.quantities import (
 )
 from diagnose.measurement.readings import Reading, ReadingKind, ripple_nodes
 
+KEPT_READINGS = 64
+# Derived: an evening's readings; .7 MB each.
 GHOST_OHMS = 1e6
 # From memory: dirt and damp leave anything from some hundred kohm up.
 OVER_RANGE_OHMS = 1e6
@@ -76,6 +78,7 @@ class Compiled:
             bank = Bank.holding(self.hypotheses(sets, progress=progress))
         self.bank = bank
         self.singles: Hypotheses = bank.singles
+        self._kept: dict[Reading, tuple[FloatArray, FloatArray]] = {}
 
     @property
     def n_draws(self) -> int:
@@ -170,14 +173,47 @@ class Compiled:
         red, black = self.lead_nodes(reading)
         if reading.kind is ReadingKind.OHMS:
             return self._ohms(hypotheses, state, (red, black), rows)
-        volts = prediction.volts[state]
-        units = prediction.source_units[state]
-        across = volts[rows, :, red].astype(np.float64) - volts[rows, :, black]
+        across, source_ohms = self._across(hypotheses, reading, rows)
         if reading.kind is ReadingKind.AC_VOLTS:
             return np.asarray(np.abs(across))
-        source = np.maximum(units[rows, :, red], units[rows, :, black])
-        source_ohms = SOURCE_UNIT_OHMS * source.astype(np.float64)
         return loaded_volts(across, source_ohms, self.knowledge.meter)
+
+    def _across(
+        self, hypotheses: Hypotheses, reading: Reading, rows: IntArray | slice
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return open-circuit volts between the leads, and what stands behind them.
+
+        Those of the singles are kept: likelihood, stray and deviation ask for them.
+
+        Returns
+        -------
+        tuple
+            Shape (n_rows, n_draws) each. [V], [Ω]
+        """
+        is_kept = self._are_singles(hypotheses, rows)
+        if is_kept and reading in self._kept:
+            return self._kept[reading]
+        state = self.predictor.state_index[reading.state]
+        red, black = self.lead_nodes(reading)
+        volts = hypotheses.prediction.volts[state]
+        units = hypotheses.prediction.source_units[state]
+        across = volts[rows, :, red].astype(np.float64) - volts[rows, :, black]
+        source = np.maximum(units[rows, :, red], units[rows, :, black])
+        found = across, SOURCE_UNIT_OHMS * source.astype(np.float64)
+        if is_kept:
+            if len(self._kept) >= KEPT_READINGS:
+                del self._kept[next(iter(self._kept))]
+            self._kept[reading] = found
+        return found
+
+    def _are_singles(self, hypotheses: Hypotheses, rows: IntArray | slice) -> bool:
+        if not isinstance(rows, slice):
+            return False
+        if hypotheses is self.singles:
+            return rows == slice(None)
+        n_singles = self.bank.n_singles
+        is_bank = hypotheses.prediction.volts is self.bank.all.prediction.volts
+        return is_bank and rows == slice(0, n_singles)
 
     def lead_nodes(self, reading: Reading) -> tuple[int, int]:
         """Return the nodes whose volts or ohms a reading shows.
@@ -214,14 +250,7 @@ class Compiled:
         a hundredfold from car to car: half of what it would show without a meter, once
         its source resistance is beyond 1 Mohm.
         """
-        prediction = hypotheses.prediction
-        state = self.predictor.state_index[reading.state]
-        red = self.predictor.node_index[reading.red]
-        black = self.predictor.node_index[reading.black]
-        volts, units = prediction.volts[state], prediction.source_units[state]
-        across = volts[rows, :, red].astype(np.float64) - volts[rows, :, black]
-        source = np.maximum(units[rows, :, red], units[rows, :, black])
-        ohms = SOURCE_UNIT_OHMS * source.astype(np.float64)
+        across, ohms = self._across(hypotheses, reading, rows)
         return np.asarray(0.5 * np.abs(across) * ohms / (ohms + GHOST_OHMS))
 
     def _ohms(

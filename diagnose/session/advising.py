@@ -53,7 +53,7 @@ from diagnose.session.wording import (
 
 MOST_SETS = 40
 SET_DRAWS = 16
-MOST_GROUPS = 32
+MOST_GROUPS = 24
 LEAST_SAVING = 0.5
 # Derived: half a minute is within what the estimate of a saving is off by. [min]
 GIVE_UP_MINUTES = 180.0
