@@ -90,13 +90,15 @@ class Compensated:
         is_held = network.is_self_holding & self.base.is_on
         is_controlled = (network.output != network.control).any(axis=1)
         self._needs_afresh: BoolArray = np.asarray(is_held | is_controlled)
-        self._has_held: BoolArray = np.asarray(is_held.any(axis=1))
+        held = np.flatnonzero(is_held.any(axis=1))
+        self._cold_draw = np.full(network.n_draws, -1)
+        self._cold_draw[held] = np.arange(len(held))
         self._cold: Nearby | None = None
-        if is_held.any():
-            curves = network.curves.copy()
-            curves[is_held, FORCED] = -1.0
+        if len(held):
+            curves = network.curves[held]
+            curves[is_held[held], FORCED] = -1.0
             cold = OperatingPointSolver(replace(network, curves=curves))
-            self._cold = Nearby(Linearised(cold), must_start=is_held)
+            self._cold = Nearby(Linearised(cold), must_start=is_held[held])
 
     def base_slots(self, draw: IntArray, branch: IntArray) -> Slots:
         """Return the unchanged curves of branches as slots.
@@ -236,9 +238,10 @@ class Compensated:
         starts: BoolArray = np.asarray(~waits.any(axis=1))
         starts &= self.base.is_settled[draw]
         if self._cold is not None:
-            points = np.flatnonzero(starts & self._has_held[draw])
+            cold_draw = self._cold_draw[draw]
+            points = np.flatnonzero(starts & (cold_draw >= 0))
             found = self._cold.find(
-                draw[points], slots.take(points), wants_changes=False
+                cold_draw[points], slots.take(points), wants_changes=False
             )
             starts[points] = found.is_found
         return np.asarray(starts)
