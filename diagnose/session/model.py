@@ -157,10 +157,14 @@ def open_model(
     priors_of: Callable[[], Priors] = partial(_priors, knowledge, causes)
     if bank is None:
         tell(0.0, "reading the car's circuit")
-        _check_states(predictor)
-        tell(0.1, "laying out the causes")
         if priors is None:
             priors_of = beside(priors_of)
+        try:
+            _check_states(predictor)
+        except UnsolvableCircuitError:
+            priors_of()  # what was begun beside has to end
+            raise
+        tell(0.2, "laying out the causes")
         bank = Compiled(
             predictor,
             knowledge,
