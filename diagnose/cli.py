@@ -297,6 +297,11 @@ def _add_trial(commands: Commands) -> None:
     )
     parser.add_argument("--json", action="store_true", help="as one JSON object")
     _add_data_folder(parser)
+    parser.add_argument(
+        "--outside",
+        action="store_true",
+        help="hide what is no cause of the model; is that recognised?",
+    )
     parser.set_defaults(run=_trial)
 
 
@@ -597,6 +602,7 @@ def _trial(options: argparse.Namespace) -> None:
         data_folder=options.data_folder,
         cluster=options.cluster,
         has_policies=options.policies,
+        is_outside=options.outside,
     )
     run(wanted, sink=sys.stdout, notice=sys.stderr)
 

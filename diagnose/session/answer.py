@@ -155,11 +155,14 @@ class Fit:
         The fact that fits worst, in words; empty when all fit.
     check : str
         The wire or terminal of the car file to check; empty when all fit.
+    outside_probability : float
+        How likely it is that no cause of the model is behind the facts.
     """
 
     tail_probability: float
     disagrees: str
     check: str
+    outside_probability: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from diagnose.circuit.nodal import IntArray
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.advising import Adviser, weighted_range
 from diagnose.session.answer import Fit, RankedCause, Weight
+from diagnose.session.conflict import outside_probability
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.model import Model
 from diagnose.session.reasoning import Conclusion, Observation, Reasoner, reading_of
@@ -184,7 +185,8 @@ class Explainer:
         -----
         A fact is a misfit when the best fault set would hardly ever give it without a
         slip or a wrong report. The chance of as many misfits follows from the chance
-        of a slip or a wrong report in each fact (a sum of unequal coin tosses).
+        of a slip or a wrong report in each fact (a sum of unequal coin tosses). What
+        no single fact shows, all of them and the failed repairs may: see `conflict`.
         """
         best = self._best_set(conclusion)
         numbers = [
@@ -201,8 +203,14 @@ class Explainer:
         )
         errors = np.array([self._error_chance(conclusion, n) for n in numbers])
         misfits = int((surprise < MISFIT).sum())
+        outside = outside_probability(conclusion, self._model)
         if misfits == 0:
-            return Fit(tail_probability=1.0, disagrees="", check="")
+            return Fit(
+                tail_probability=1.0,
+                disagrees="",
+                check="",
+                outside_probability=outside,
+            )
         observation = conclusion.observations[
             numbers[int(surprise.argmin())]
         ].observation
@@ -210,6 +218,7 @@ class Explainer:
             tail_probability=chance_of_at_least(misfits, errors),
             disagrees=observation_words(observation, self._model.car),
             check=self._check_words(observation),
+            outside_probability=outside,
         )
 
     def _best_set(self, conclusion: Conclusion) -> int:
@@ -254,9 +263,7 @@ class Explainer:
         compiled, reading = self._model.compiled, reading_of(observation)
         only = np.array([best])
         predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
-        stray: FloatArray | float = 0.0
-        if reading.kind is ReadingKind.DC_VOLTS:
-            stray = compiled.ghost_volts(conclusion.hypotheses, reading, rows=only)[0]
+        stray = self._reasoner.stray(conclusion.hypotheses, reading, rows=only)[0]
         return self._reasoner.tail_probability(
             observation, predicted, share, stray=stray
         )

@@ -60,12 +60,17 @@ MOST_COMPANIONS = 24
 LEAST_REDRAWN = 0.01
 FEW_DRAWS = 0.5
 KEPT_LADDERS = 32
-SECOND_CURE = 0.999
-# From memory: a repair checked and done again rarely fails again.
+SECOND_CURE = 0.97
+# From memory: a repair checked and done again rarely fails again, one time in thirty. A
+# higher figure makes the second failure a proof that no known cause is there.
 PAIR_STRIDE = 4
 # Derived: every fourth draw stands for four; pairs need order, not the last decimal.
 LADDER_STRIDE = 2
 # Derived: every second tolerance stands for two; a ladder is about the severity.
+CHATTER_SHARE = 0.29
+# Derived: evenly spread between nothing and the full supply, 1/sqrt(12) of it.
+CHATTER_AMPS_SHARE = 0.58
+# Derived: evenly spread between nothing and twice the mean, 1/sqrt(3) of the mean.
 COMPLAINT_ERROR_FACTOR = 0.02
 # From memory: what brings a person to a diagnosis has been seen more than once.
 Observation = ReadingFact | SymptomFact
@@ -458,9 +463,7 @@ class Reasoner:
                 slip_probability=meter.slip_probability,
             )
         else:
-            stray = np.zeros_like(predicted)
-            if reading.kind is ReadingKind.DC_VOLTS:
-                stray = on(self._compiled.ghost_volts(hypotheses, reading, rows=rows))
+            stray = on(self.stray(hypotheses, reading, rows=rows))
             if is_ladder:
                 stray = np.hypot(stray, step_spread(predicted))
             result = reading_likelihood(
@@ -473,6 +476,26 @@ class Reasoner:
                 stray=stray,
             )
         return result * on(self.state_chance(hypotheses, reading.state, rows=rows))
+
+    def stray(
+        self, hypotheses: Hypotheses, reading: Reading, *, rows: Rows = EVERY_ROW
+    ) -> FloatArray:
+        """Return a further standard deviation of a reading, (n_rows, n_draws).
+
+        Stray leakage moves what nothing holds; where something chatters or a breaker
+        cycles, the meter jumps and any value near the mean may be the one noted.
+        """
+        compiled = self._compiled
+        state = compiled.predictor.state_index[reading.state]
+        settled = hypotheses.prediction.is_settled[state, rows].astype(np.float64)
+        if reading.kind is ReadingKind.DC_VOLTS:
+            leakage = compiled.ghost_volts(hypotheses, reading, rows=rows)
+            wide = CHATTER_SHARE * self._model.car.system_volts
+            return np.asarray(np.hypot(leakage, wide * (1.0 - settled)))
+        if reading.kind is ReadingKind.AMPS and not settled.all():
+            mean = compiled.predicted(hypotheses, reading, rows=rows)
+            return np.asarray(CHATTER_AMPS_SHARE * mean * (1.0 - settled))
+        return np.zeros_like(settled)
 
     def state_chance(
         self, hypotheses: Hypotheses, state: str, *, rows: Rows = EVERY_ROW

@@ -32,12 +32,14 @@ from diagnose.trial.playing import Game
 from diagnose.trial.policies import POLICIES, PROGRAM
 from diagnose.trial.running import TrialPlan, run_trial
 from diagnose.trial.scoring import (
+    DOUBTS,
     Bucket,
     PolicyScore,
     Score,
     WeakSpot,
     brier_score,
     calibration,
+    doubt,
     expected_calibration_error,
     is_failed,
     log_loss,
@@ -68,6 +70,8 @@ class TrialOptions:
         One JSON object instead of tables.
     has_policies : bool
         Other ways to choose the readings play the same cars.
+    is_outside : bool
+        What is wrong is no cause of the model; is that recognised?
     """
 
     car: str
@@ -78,6 +82,7 @@ class TrialOptions:
     data_folder: Path | None
     cluster: str = ""
     has_policies: bool = False
+    is_outside: bool = False
 
 
 def model_of(car: str, data_folder: Path | None) -> Model:
@@ -147,6 +152,7 @@ def run(options: TrialOptions, *, sink: TextIO, notice: TextIO) -> None:
         n_games=options.n_games,
         first_seed=options.first_seed,
         policies=tuple(POLICIES) if options.has_policies else (PROGRAM,),
+        is_outside=options.is_outside,
     )
     if options.cluster:
         games = _played_there(options, plan, notice)
@@ -158,12 +164,13 @@ def run(options: TrialOptions, *, sink: TextIO, notice: TextIO) -> None:
     own = [game for game in games if game.policy == PROGRAM]
     compared = policy_scores(games) if options.has_policies else ()
     if options.is_json:
-        content = report(own)
+        content = outside_report(own) if options.is_outside else report(own)
         if compared:
             content["policies"] = [asdict(one) for one in compared]
         sink.write(json.dumps(content, indent=2) + "\n")
         return
-    sink.writelines(line + "\n" for line in lines(own, plan))
+    shown = outside_lines(own, plan) if options.is_outside else lines(own, plan)
+    sink.writelines(line + "\n" for line in shown)
     sink.writelines(line + "\n" for line in policy_lines(compared))
 
 
@@ -237,6 +244,7 @@ def report(games: Sequence[Game]) -> dict[str, object]:
         "scores": [asdict(one) for one in scores(games)],
         "calibration": [asdict(bucket) for bucket in buckets],
         "expected_calibration_error": expected_calibration_error(buckets),
+        "false_alarms": asdict(doubt(games)),
         "brier": brier_score(claims, held),
         "log_loss_nats": log_loss(claims, held),
         "weak_spots": {
@@ -292,6 +300,11 @@ def lines(games: Sequence[Game], plan: TrialPlan) -> Iterator[str]:
         f"Brier score {brier_score(claims, held):.3f}, "
         f"log loss {log_loss(claims, held):.3f} nat"
     )
+    alarms = doubt(games)
+    yield (
+        f"said that nothing fits, though a cause was there: {alarms.said:.1%}; "
+        f"told to stop: {alarms.stopped:.1%}"
+    )
     yield from _spot_lines(games)
     failures = [game for game in games if is_failed(game)]
     if failures:
@@ -305,6 +318,48 @@ def lines(games: Sequence[Game], plan: TrialPlan) -> Iterator[str]:
         )
     if len(failures) > SHOWN_FAILURES:
         yield f"and {len(failures) - SHOWN_FAILURES} more; --json lists all"
+
+
+def outside_report(games: Sequence[Game]) -> dict[str, object]:
+    """Return a trial with faults outside the model as plain data."""
+    return {
+        "recognised": asdict(doubt(games)),
+        "games": [
+            {
+                "seed": game.seed,
+                "complaint": game.complaint,
+                "outside": game.outside,
+                "wrong_repairs": game.wrong_repairs,
+                "verdicts": [verdict.value for verdict in game.verdicts],
+            }
+            for game in games
+        ],
+    }
+
+
+def outside_lines(games: Sequence[Game], plan: TrialPlan) -> Iterator[str]:
+    """Yield a trial with faults outside the model as text."""
+    found = doubt(games)
+    last = plan.first_seed + plan.n_games - 1
+    yield (
+        f"{found.games} diagnoses of what is no cause of the model, seeds "
+        f"{plan.first_seed} to {last}"
+    )
+    yield ""
+    yield f"recognised, nothing fits          {found.said:6.1%}"
+    yield f"  of these before any repair      {found.before_repair:6.1%} of all"
+    yield f"  and told to stop                {found.stopped:6.1%} of all"
+    yield f"wrong repairs where recognised    {found.wrong_repairs:6.2f}"
+    missed = [game for game in games if not set(DOUBTS) & set(game.verdicts)]
+    if missed:
+        yield ""
+        yield "not recognised"
+    for game in missed[:SHOWN_FAILURES]:
+        yield (
+            f"seed {game.seed}: {game.complaint}: {game.outside}: "
+            f"{game.wrong_repairs} wrong repairs, "
+            f"{'said to be mended' if game.is_fixed else 'not mended'}"
+        )
 
 
 def _spots(games: Sequence[Game]) -> Iterator[tuple[str, tuple[WeakSpot, ...]]]:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.sample import Sample
 from diagnose.faults.causes import FaultSet
@@ -52,13 +53,17 @@ class HiddenCars:
         How many.
     seed : int
         Seeds the tolerances.
+    car : Car or None
+        How these cars are really wired, if not as the model has it.
     """
 
-    def __init__(self, model: Model, *, n_cars: int, seed: int) -> None:
+    def __init__(
+        self, model: Model, *, n_cars: int, seed: int, car: Car | None = None
+    ) -> None:
         self.model = model
         sample = Sample(n_draws=n_cars, seed=SEED_OFFSET + seed)
         predictor = Predictor(
-            CarModel(model.car, sample),
+            CarModel(car or model.car, sample),
             model.compiled.causes,
             model.compiled.predictor.probes,
         )
@@ -91,6 +96,9 @@ class HiddenCar:
     errors : Errors
     seed : int
         Seeds meter, report and slip errors.
+    outside : str
+        What is wrong beside the faults and is no cause of the model; no repair mends
+        it.
     """
 
     def __init__(
@@ -101,6 +109,7 @@ class HiddenCar:
         *,
         errors: Errors,
         seed: int,
+        outside: str = "",
     ) -> None:
         self._stock = stock
         self._number = number
@@ -109,6 +118,7 @@ class HiddenCar:
         # of its own, so that whether a repair takes does not hang on what was measured
         self._cures = np.random.default_rng((seed, 13))
         self.faults = faults
+        self.outside = outside
 
     @property
     def _shown(self) -> Hypotheses:

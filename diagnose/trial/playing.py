@@ -63,6 +63,10 @@ class Game:
         How unsure the ranking was after the complaint. [bit]
     policy : str
         Who chose the readings.
+    outside : str
+        What was wrong that is no cause of the model; empty in an ordinary game.
+    verdicts : tuple[Verdict, ...]
+        What was advised, step by step.
     """
 
     seed: int
@@ -79,6 +83,8 @@ class Game:
     best_minutes: float = 0.0
     missing_bits: float = 0.0
     policy: str = PROGRAM
+    outside: str = ""
+    verdicts: tuple[Verdict, ...] = ()
 
 
 def drawn_faults(model: Model, random: np.random.Generator) -> FaultSet:
@@ -156,7 +162,9 @@ def play(
     minutes, readings, wrong = 0.0, 0, 0
     ranks: list[int] = []
     claims: list[tuple[float, bool]] = []
+    verdicts: list[Verdict] = []
     for _ in range(MOST_STEPS):
+        verdicts.append(answer.advice.verdict)
         if not ranks:
             claims += _claims(answer, hidden, model)
         if answer.advice.verdict is Verdict.FIXED:
@@ -188,6 +196,8 @@ def play(
         best_minutes=best_minutes,
         missing_bits=missing_bits,
         policy=policy,
+        outside=car.outside,
+        verdicts=tuple(verdicts),
     )
 
 

@@ -16,6 +16,7 @@ from functools import partial
 
 from diagnose.session.model import Model
 from diagnose.trial.hidden_car import Errors, HiddenCars
+from diagnose.trial.outside import draw_outside_car
 from diagnose.trial.playing import Game, draw_car, play
 from diagnose.trial.policies import PROGRAM
 
@@ -37,6 +38,8 @@ class TrialPlan:
         Seeds the tolerances of the hidden cars.
     batch : int
         How many games are handed out at a time.
+    is_outside : bool
+        What is wrong is no cause of the model.
     """
 
     n_games: int
@@ -45,6 +48,7 @@ class TrialPlan:
     stock_seed: int = 1
     errors: Errors = field(default_factory=Errors)
     batch: int = BATCH
+    is_outside: bool = False
 
 
 def play_seeds(
@@ -54,15 +58,19 @@ def play_seeds(
     errors: Errors,
     *,
     policies: Sequence[str] = (PROGRAM,),
+    is_outside: bool = False,
 ) -> list[Game]:
     """Return the games of some seeds, in order, each by every policy."""
     games = []
     for seed in seeds:
         number = seed % STOCK_CARS
         for policy in policies:
-            car, complaint = draw_car(
-                model, stock, number=number, seed=seed, errors=errors
-            )
+            if is_outside:
+                car, complaint = draw_outside_car(model, seed=seed, errors=errors)
+            else:
+                car, complaint = draw_car(
+                    model, stock, number=number, seed=seed, errors=errors
+                )
             games.append(play(model, car, complaint, seed=seed, policy=policy))
     return games
 
@@ -141,4 +149,11 @@ def play_batch(
         _held.stock = HiddenCars(model, n_cars=STOCK_CARS, seed=plan.stock_seed)
         _held.key = key
     stock = _held.stock
-    return play_seeds(stock.model, stock, seeds, plan.errors, policies=plan.policies)
+    return play_seeds(
+        stock.model,
+        stock,
+        seeds,
+        plan.errors,
+        policies=plan.policies,
+        is_outside=plan.is_outside,
+    )

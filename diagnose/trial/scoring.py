@@ -14,6 +14,7 @@ import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.session.advising import GIVE_UP_MINUTES
+from diagnose.session.answer import Verdict
 from diagnose.session.pricing import PROBE_MINUTES
 from diagnose.trial.playing import Game
 from diagnose.trial.policies import PROGRAM, fewest_readings
@@ -133,6 +134,62 @@ def weak_spots(
         for name, count in failed.items()
     ]
     return tuple(sorted(spots, key=lambda s: (-s.failed, -s.failed / s.games, s.name)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """How often the program said that nothing it knows fits.
+
+    Parameters
+    ----------
+    games : int
+    said : float
+        Share of games in which it said so, be it only to have a reading repeated.
+    stopped : float
+        Share of games in which it went on to say that one should stop.
+    before_repair : float
+        Share of games in which it said so before any repair.
+    wrong_repairs : float
+        Mean number of wrong repairs in the games in which it said so.
+    """
+
+    games: int
+    said: float
+    stopped: float
+    before_repair: float
+    wrong_repairs: float
+
+
+DOUBTS = (Verdict.NOTHING_FITS, Verdict.STOP)
+
+
+def doubt(games: Sequence[Game]) -> Doubt:
+    """Return how often nothing was said to fit: rightly or wrongly, as the games are.
+
+    Raises
+    ------
+    ValueError
+        If there are no games.
+    """
+    if not games:
+        raise ValueError("no games to doubt in")
+    said = [any(v in DOUBTS for v in game.verdicts) for game in games]
+    wrong = [game.wrong_repairs for game in games if set(DOUBTS) & set(game.verdicts)]
+    return Doubt(
+        games=len(games),
+        said=float(np.mean(said)),
+        stopped=float(np.mean([Verdict.STOP in game.verdicts for game in games])),
+        before_repair=float(np.mean([_is_early(game.verdicts) for game in games])),
+        wrong_repairs=float(np.mean(wrong)) if wrong else 0.0,
+    )
+
+
+def _is_early(verdicts: Sequence[Verdict]) -> bool:
+    """Return whether a doubt came before any repair."""
+    for verdict in verdicts:
+        if verdict in (*DOUBTS, Verdict.REPAIR):
+            return verdict in DOUBTS
+    return False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from diagnose.faults.knowledge import Knowledge
+from diagnose.session.answer import Verdict
 from diagnose.session.model import Model
 from diagnose.terminal.trial_listing import (
     lines,
     model_of_text,
+    outside_lines,
     progress_words,
     report,
     version_of,
@@ -70,6 +73,7 @@ what was claimed against what held, over every line shown before a repair
  50% to  70%       1  claimed  60.0%  held   0.0%  ......................|.............
  85% to  95%       1  claimed  90.0%  held 100.0%  ################################|###
 expected calibration error 0.388, Brier score 0.253, log loss 0.671 nat
+said that nothing fits, though a cause was there: 0.0%; told to stop: 0.0%
 
 where it fails most, by complaint: failed of played
     1 of    2  no-crank
@@ -91,6 +95,31 @@ def test_trial_as_json_has_what_the_text_has() -> None:
         {"name": "no-crank", "games": 2, "failed": 1}
     ]
     assert [game["seed"] for game in found["games"]] == [4, 5]
+
+
+def test_trial_outside_the_model_as_text() -> None:
+    games = (
+        replace(
+            GAMES[0],
+            outside="a touches b",
+            wrong_repairs=1,
+            verdicts=(Verdict.REPAIR, Verdict.STOP),
+        ),
+        replace(GAMES[1], outside="c touches d", verdicts=(Verdict.FIXED,)),
+    )
+
+    assert "\n".join(outside_lines(games, TrialPlan(first_seed=4, n_games=2))) == (
+        """\
+2 diagnoses of what is no cause of the model, seeds 4 to 5
+
+recognised, nothing fits           50.0%
+  of these before any repair        0.0% of all
+  and told to stop                 50.0% of all
+wrong repairs where recognised      1.00
+
+not recognised
+seed 5: no-crank: c touches d: 1 wrong repairs, said to be mended"""
+    )
 
 
 def test_progress_shows_a_bar_and_the_time_left() -> None:

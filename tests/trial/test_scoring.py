@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from diagnose.session.answer import Verdict
 from diagnose.trial.playing import Game
 from diagnose.trial.scoring import (
     WeakSpot,
     calibration,
+    doubt,
     expected_calibration_error,
     score,
     weak_spots,
@@ -22,6 +24,7 @@ def make_game(
     is_fixed: bool = True,
     complaint: str = "no-crank",
     seed: int = 0,
+    verdicts: tuple[Verdict, ...] = (),
 ) -> Game:
     return Game(
         seed=seed,
@@ -35,6 +38,7 @@ def make_game(
         minutes=20.0,
         is_fixed=is_fixed,
         facts=(),
+        verdicts=verdicts,
     )
 
 
@@ -102,3 +106,23 @@ def test_double_fault_counts_for_each_of_its_causes() -> None:
     found = weak_spots(games, lambda game: [f.split(":")[1] for f in game.faults])
 
     assert [spot.name for spot in found] == ["open", "short"]
+
+
+def test_doubt_counts_what_was_said_and_when() -> None:
+    games = [
+        make_game(verdicts=(Verdict.OPEN, Verdict.NOTHING_FITS, Verdict.REPAIR)),
+        make_game(first_rank=2, verdicts=(Verdict.REPAIR, Verdict.STOP)),
+        make_game(verdicts=(Verdict.REPAIR, Verdict.FIXED)),
+        make_game(verdicts=(Verdict.STOP,)),
+    ]
+
+    # Counted by hand: 3, 2, 2 of four games; one wrong repair in three games.
+    found = doubt(games)
+
+    assert (found.said, found.stopped, found.before_repair) == (0.75, 0.5, 0.5)
+    assert found.wrong_repairs == pytest.approx(1.0 / 3.0, abs=1e-12)
+
+
+def test_no_game_has_no_doubt() -> None:
+    with pytest.raises(ValueError, match="no games"):
+        doubt([])

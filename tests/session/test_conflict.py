@@ -1,0 +1,122 @@
+"""Whether something outside the model explains the facts better."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.inference.evidence import spread_of
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.answer import Verdict
+from diagnose.session.conflict import FREE_SHARE, OUTSIDE_PRIOR, outside_probability
+from diagnose.session.diagnosis import OUTSIDE, Diagnosis
+from diagnose.session.facts import (
+    ComplaintFact,
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SymptomFact,
+)
+from diagnose.session.model import Model
+from diagnose.session.reasoning import Noted, Reasoner
+
+COMPLAINT = ComplaintFact(complaint="pump-does-not-run")
+
+
+def volts(value: float, red: str, state: str = "key-on") -> ReadingFact:
+    return ReadingFact(
+        kind=ReadingKind.DC_VOLTS,
+        state=state,
+        red=red,
+        black="battery.minus",
+        value=value,
+    )
+
+
+NO_VOLTS = volts(0.01, "fuel-pump.plus")
+
+
+def chance(model: Model, *facts: Fact) -> float:
+    return outside_probability(Reasoner(model).conclude(facts), model)
+
+
+def test_complaint_alone_leaves_the_prior(model: Model) -> None:
+    assert chance(model, COMPLAINT) == OUTSIDE_PRIOR
+
+
+def test_fitting_fact_lowers_it(model: Model) -> None:
+    assert chance(model, COMPLAINT, NO_VOLTS) < OUTSIDE_PRIOR
+
+
+def test_order_of_facts_does_not_matter(model: Model) -> None:
+    other = volts(12.4, "battery.plus")
+
+    one = chance(model, COMPLAINT, NO_VOLTS, other)
+
+    assert chance(model, COMPLAINT, other, NO_VOLTS) == pytest.approx(one, rel=1e-9)
+
+
+def test_impossible_volts_raise_it_by_the_ratio_of_error_rates(model: Model) -> None:
+    # By hand: no cause gives 17 V, so within the model only a slip does (2 % over the
+    # span), outside it anything does (`FREE_SHARE` over the span, and the slips of the
+    # rest); the span cancels.
+    slip = model.knowledge.meter.slip_probability
+    ratio = (FREE_SHARE + (1.0 - FREE_SHARE) * slip) / slip
+    odds = OUTSIDE_PRIOR / (1.0 - OUTSIDE_PRIOR) * ratio
+
+    found = chance(model, COMPLAINT, volts(17.0, "battery.plus", "key-off"))
+
+    assert found == pytest.approx(odds / (1.0 + odds), abs=0.01)
+
+
+def test_repairs_that_do_not_cure_end_in_a_stop(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    answer = diagnosis.tell(COMPLAINT)
+    diagnosis.tell(NO_VOLTS)
+    wanted = model.knowledge.complaints[COMPLAINT.complaint]
+    still = SymptomFact(symptom=wanted.retest, is_present=not wanted.cured_answer)
+    verdicts = []
+    for _ in range(4):
+        answer = diagnosis.tell(RepairFact(cause=diagnosis.answer.causes[0].name))
+        answer = diagnosis.tell(still)
+        verdicts.append(answer.advice.verdict)
+
+    assert Verdict.STOP in verdicts
+
+
+def test_sound_diagnosis_stays_far_from_it(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    answer = diagnosis.tell(COMPLAINT)
+    answer = diagnosis.tell(NO_VOLTS)
+
+    assert answer.fit.outside_probability < 0.1 * OUTSIDE
+
+
+def test_reading_where_something_chatters_counts_as_broad(model: Model) -> None:
+    reasoner, sound = Reasoner(model), model.compiled.singles.kept(np.array([0]))
+    moving = replace(
+        sound,
+        prediction=replace(
+            sound.prediction, is_settled=np.zeros_like(sound.prediction.is_settled)
+        ),
+    )
+    noted = Noted(0, volts(9.0, "battery.plus", "key-off"), is_complaint=False)
+
+    # 3 V below a sound battery: at rest nothing but a slip, chattering quite likely.
+    at_rest = reasoner.likelihood(sound, noted).mean()
+    spread = spread_of(
+        ReadingKind.DC_VOLTS, model.knowledge.meter, system_volts=model.car.system_volts
+    )
+    slip = model.knowledge.meter.slip_probability / spread.span
+    assert at_rest == pytest.approx(slip, rel=0.05)
+    # By hand: a normal density of 3.5 V at one deviation, 0.242 / 3.5 V.
+    assert reasoner.likelihood(moving, noted).mean() == pytest.approx(0.07, rel=0.1)
+
+
+def test_settled_state_adds_no_spread(model: Model) -> None:
+    reading = Reading(kind=ReadingKind.AMPS, state="key-on", red="fuel-pump", black="")
+    sound = model.compiled.singles.kept(np.array([0]))
+
+    assert not Reasoner(model).stray(sound, reading).any()
