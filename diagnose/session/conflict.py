@@ -12,7 +12,7 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.inference.evidence import spread_of
 from diagnose.measurement.readings import ReadingKind
-from diagnose.session.facts import SymptomFact
+from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.model import Model
 from diagnose.session.reasoning import Conclusion, Observation
 
@@ -54,6 +54,30 @@ def outside_probability(conclusion: Conclusion, model: Model) -> float:
     conflict = _log_outside(weights, others) - within
     odds = OUTSIDE_PRIOR / (1.0 - OUTSIDE_PRIOR) * np.exp(np.clip(conflict, -50, 50))
     return float(odds / (1.0 + odds))
+
+
+def oddest_reading(conclusion: Conclusion, model: Model) -> ReadingFact | None:
+    """Return the reading likeliest to be what no known cause gives, if one is likely.
+
+    It may stand before a repair, where no fact is a misfit by itself any more.
+    """
+    total = np.zeros(conclusion.prior.shape)
+    readings = []
+    for noted, likelihood in zip(
+        conclusion.observations, conclusion.likelihoods, strict=True
+    ):
+        anything = FREE_SHARE * _any_value(noted.observation, model)
+        either = (1.0 - FREE_SHARE) * likelihood + anything
+        total += np.log(either)
+        if isinstance(noted.observation, ReadingFact):
+            readings.append((noted.observation, anything / either))
+    if not readings:
+        return None
+    weights = conclusion.prior * np.exp(total - total.max())
+    weights /= max(float(weights.sum()), 1e-300)
+    chances = [float((weights * is_free).sum()) for _, is_free in readings]
+    best = int(np.argmax(chances))
+    return readings[best][0] if chances[best] > 0.5 else None
 
 
 def _log_outside(weights: FloatArray, facts: list[tuple[FloatArray, float]]) -> float:

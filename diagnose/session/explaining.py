@@ -11,7 +11,7 @@ from diagnose.circuit.nodal import IntArray
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.advising import Adviser, weighted_range
 from diagnose.session.answer import Fit, RankedCause, Weight
-from diagnose.session.conflict import outside_probability
+from diagnose.session.conflict import oddest_reading, outside_probability
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.model import Model
 from diagnose.session.reasoning import Conclusion, Observation, Reasoner, reading_of
@@ -205,10 +205,11 @@ class Explainer:
         misfits = int((surprise < MISFIT).sum())
         outside = outside_probability(conclusion, self._model)
         if misfits == 0:
+            odd = oddest_reading(conclusion, self._model) if outside > 0.5 else None
             return Fit(
                 tail_probability=1.0,
-                disagrees="",
-                check="",
+                disagrees=observation_words(odd, self._model.car) if odd else "",
+                check=self._check_words(odd) if odd else "",
                 outside_probability=outside,
             )
         observation = conclusion.observations[

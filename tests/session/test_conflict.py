@@ -10,7 +10,12 @@ import pytest
 from diagnose.inference.evidence import spread_of
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import Verdict
-from diagnose.session.conflict import FREE_SHARE, OUTSIDE_PRIOR, outside_probability
+from diagnose.session.conflict import (
+    FREE_SHARE,
+    OUTSIDE_PRIOR,
+    oddest_reading,
+    outside_probability,
+)
 from diagnose.session.diagnosis import OUTSIDE, Diagnosis
 from diagnose.session.facts import (
     ComplaintFact,
@@ -69,6 +74,20 @@ def test_impossible_volts_raise_it_by_the_ratio_of_error_rates(model: Model) -> 
     found = chance(model, COMPLAINT, volts(17.0, "battery.plus", "key-off"))
 
     assert found == pytest.approx(odds / (1.0 + odds), abs=0.01)
+
+
+def test_oddest_reading_is_the_one_no_cause_gives(model: Model) -> None:
+    odd = volts(17.0, "battery.plus", "key-off")
+
+    conclusion = Reasoner(model).conclude((COMPLAINT, NO_VOLTS, odd))
+
+    assert oddest_reading(conclusion, model) == odd
+
+
+def test_readings_of_a_known_cause_are_not_odd(model: Model) -> None:
+    conclusion = Reasoner(model).conclude((COMPLAINT, NO_VOLTS))
+
+    assert oddest_reading(conclusion, model) is None
 
 
 def test_repairs_that_do_not_cure_end_in_a_stop(model: Model) -> None:
