@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 import pathlib
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
-from diagnose.files.yaml_positions import Document, Position, read_document
+from diagnose.files.resources import knowledge_folder
+from diagnose.files.yaml_positions import (
+    Document,
+    Position,
+    _compose,
+    _compose_slowly,
+    read_document,
+)
 
 TEXT = """\
 # a comment
@@ -103,3 +112,31 @@ def test_an_alias_of_itself_ends(tmp_path: pathlib.Path) -> None:
     path.write_text("a: &x [*x]\n", encoding="utf-8")
 
     assert read_document(path, wanted="test file").data == {"a": [None]}
+
+
+@pytest.mark.parametrize("name", ["symptoms.yaml", "meter.yaml"])
+def test_both_readers_find_the_same_nodes(name: str) -> None:
+    # The quick reader is one for YAML 1.1; it must match the slow one, for 1.2.
+    path = knowledge_folder() / name
+    text = path.read_text(encoding="utf-8")
+
+    quick, slow = (
+        [
+            (kind, node.tag, node.start_mark.line, node.start_mark.column)
+            for kind, node in walked(compose(pathlib.Path(name), text, wanted="test file"))
+        ]
+        for compose in (_compose, _compose_slowly)
+    )
+
+    assert len(quick) > 50
+    assert quick == slow
+
+
+def walked(node: Any) -> Iterator[tuple[str, Any]]:
+    """Yield every node below a node with its kind or its text."""
+    yield str(node.value) if node.id == "scalar" else node.id, node
+    if node.id == "scalar":
+        return
+    for item in node.value:
+        for child in item if node.id == "mapping" else (item,):
+            yield from walked(child)
