@@ -123,7 +123,9 @@ def test_both_readers_find_the_same_nodes(name: str) -> None:
     quick, slow = (
         [
             (kind, node.tag, node.start_mark.line, node.start_mark.column)
-            for kind, node in walked(compose(pathlib.Path(name), text, wanted="test file"))
+            for kind, node in walked(
+                compose(pathlib.Path(name), text, wanted="test file")
+            )
         ]
         for compose in (_compose, _compose_slowly)
     )
