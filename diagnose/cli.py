@@ -203,6 +203,9 @@ def _add_expect(commands: Commands) -> None:
         "--drops", action="store_true", help="also along wires, contacts and loads"
     )
     parser.add_argument(
+        "--lamp", action="store_true", help="also what a test lamp shows, engine off"
+    )
+    parser.add_argument(
         "--format",
         choices=("table", "csv", "json", "markdown"),
         default="table",
@@ -377,7 +380,7 @@ def _add_owner(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="LIMIT",
-        help="what you lack: clamp, helper, lift",
+        help="what you lack: clamp, test-lamp, helper, lift",
     )
     parser.add_argument(
         "--owner",
@@ -519,6 +522,7 @@ def _expect(options: argparse.Namespace) -> None:
         places=tuple(options.place),
         fault=options.fault,
         has_drops=options.drops,
+        has_lamp=options.lamp,
     )
     list_expected(
         options.car,

@@ -30,6 +30,7 @@ from diagnose.faults.predicted import Predictor
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.network import CauseNetwork
 from diagnose.measurement.meters import Meter, MeterRange
+from diagnose.measurement.probe_lamp import ProbeLamp
 from diagnose.measurement.symptoms import (
     Claim,
     Complaint,
@@ -296,6 +297,14 @@ METER = Meter(
     ohms=MeterRange(percent=1.0, counts=3, resolution=0.1),
     amps=MeterRange(percent=3.0, counts=5, resolution=0.1),
     ac_volts=MeterRange(percent=1.0, counts=5, resolution=0.001),
+    test_lamp=ProbeLamp(
+        watts=3.0,
+        volts=12.0,
+        lit_light=0.5,
+        dark_light=0.01,
+        lit_blur=0.25,
+        dark_blur=0.6,
+    ),
     input_ohms=1e7,
     lead_ohms=0.2,
     slip_probability=0.02,

@@ -40,6 +40,7 @@ from diagnose.files.worked_case import (
     WorkedCase,
 )
 from diagnose.files.yaml_positions import Document, read_document
+from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind
 
 CASE_FILE = "case file"
@@ -101,6 +102,7 @@ class StepEntry(CaseEntry):
     ac: Volts | None = None
     ohms: Ohms | None = None
     amps: Amps | None = None
+    lamp: Literal["lit", "dim", "dark"] | None = None
     red: Name | None = None
     black: Name | None = None
     at: Name | None = None
@@ -152,6 +154,8 @@ class StepEntry(CaseEntry):
             value: float | None = getattr(self, kind.value)
             if value is not None:
                 return kind, value
+        if self.lamp is not None:
+            return ReadingKind.LAMP, GRADES[self.lamp]
         return ReadingKind.LOOK, float(self.found == "blown")
 
 
@@ -162,6 +166,7 @@ STEP_KEYS = MappingProxyType(
         "ac": ("red", "black", "state"),
         "ohms": ("red", "black", "state"),
         "amps": ("at", "state"),
+        "lamp": ("red", "black", "state"),
         "look": ("found", "state"),
         "repair": ("cures",),
     }

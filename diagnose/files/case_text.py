@@ -16,6 +16,7 @@ from diagnose.files.worked_case import (
     Seen,
     WorkedCase,
 )
+from diagnose.measurement.probe_lamp import grade_words
 from diagnose.measurement.readings import ReadingKind
 from diagnose.units import MOST_OHMS, Unit, format_typed
 
@@ -97,7 +98,12 @@ def _event_keys(step: CaseStep) -> dict[str, str]:
             if reading.kind is ReadingKind.LOOK:
                 found = "blown" if value > 0.5 else "sound"
                 return {"look": reading.red, "found": found, "state": reading.state}
-            keys = {reading.kind.value: _amount(value, _UNITS[reading.kind])}
+            shown = (
+                grade_words(value)
+                if reading.kind is ReadingKind.LAMP
+                else _amount(value, _UNITS[reading.kind])
+            )
+            keys = {reading.kind.value: shown}
             if reading.kind is ReadingKind.AMPS:
                 return {**keys, "at": reading.red, "state": reading.state}
             leads = {"red": reading.red, "black": reading.black}

@@ -27,6 +27,7 @@ from diagnose.circuit.conditions import USUAL_CELSIUS, Condition, FactorTable
 from diagnose.faults.effort import Effort, OwnerLimit
 from diagnose.faults.modes import Change, FaultMode, Operation, Repair
 from diagnose.measurement.meters import Meter, MeterRange
+from diagnose.measurement.probe_lamp import ProbeLamp
 from diagnose.measurement.symptoms import (
     Claim,
     Complaint,
@@ -42,7 +43,7 @@ LARGEST_RATE = 0.2  # above this a fault mode would be the normal condition of t
 SUM_TOLERANCE = 1e-9  # rounding of a few decimal fractions, far below any real mistake
 
 Basis = Literal["read", "copy", "rule", "memory", "derived"]
-ReadingWord = Literal["volts", "ac", "ohms", "amps", "look"]
+ReadingWord = Literal["volts", "ac", "ohms", "amps", "lamp", "look"]
 OperationWord = Literal["set", "times", "plus"]
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 # Names in the Bayesian network must be plain identifiers to be readable elsewhere.
@@ -616,6 +617,28 @@ class NumberEntry(SourcedEntry):
     value: NotNegative
 
 
+class LampEntry(SourcedEntry):
+    """The test lamp."""
+
+    watts: Positive
+    volts: Positive
+    lit_light: Positive
+    dark_light: Positive
+    lit_blur: Positive
+    dark_blur: Positive
+
+    def probe_lamp(self) -> ProbeLamp:
+        """Return the record."""
+        return ProbeLamp(
+            watts=self.watts,
+            volts=self.volts,
+            lit_light=self.lit_light,
+            dark_light=self.dark_light,
+            lit_blur=self.lit_blur,
+            dark_blur=self.dark_blur,
+        )
+
+
 class MeterFile(Entry):
     """``meter.yaml``."""
 
@@ -623,6 +646,7 @@ class MeterFile(Entry):
     ohms: RangeEntry
     amps: RangeEntry
     ac_volts: RangeEntry
+    test_lamp: LampEntry
     input_ohms: NumberEntry
     lead_ohms: NumberEntry
     slip_probability: NumberEntry
@@ -636,6 +660,7 @@ class MeterFile(Entry):
             ohms=self.ohms.meter_range(),
             amps=self.amps.meter_range(),
             ac_volts=self.ac_volts.meter_range(),
+            test_lamp=self.test_lamp.probe_lamp(),
             input_ohms=self.input_ohms.value,
             lead_ohms=self.lead_ohms.value,
             slip_probability=self.slip_probability.value,

@@ -25,6 +25,7 @@ from diagnose.inference.bank import Bank
 from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.priors import Priors
 from diagnose.measurement.meters import Meter
+from diagnose.measurement.probe_lamp import lamp_grade
 from diagnose.measurement.quantities import (
     Observed,
     Probe,
@@ -160,8 +161,8 @@ class Compiled:
         Returns
         -------
         FloatArray
-            Shape (n_rows, n_draws), in volts, ohms (inf for over-range), amps, or 1/0
-            for a look.
+            Shape (n_rows, n_draws), in volts, ohms (inf for over-range), amps, the
+            grade of a test lamp, or 1/0 for a look.
         """
         prediction = hypotheses.prediction
         state = self.predictor.state_index[reading.state]
@@ -176,6 +177,13 @@ class Compiled:
         across, source_ohms = self._across(hypotheses, reading, rows)
         if reading.kind is ReadingKind.AC_VOLTS:
             return np.asarray(np.abs(across))
+        if reading.kind is ReadingKind.LAMP:
+            return lamp_grade(
+                across,
+                source_ohms,
+                lamp=self.knowledge.meter.test_lamp,
+                system_volts=self.car.system_volts,
+            )
         return loaded_volts(across, source_ohms, self.knowledge.meter)
 
     def _across(
@@ -198,8 +206,12 @@ class Compiled:
         volts = hypotheses.prediction.volts[state]
         units = hypotheses.prediction.source_units[state]
         across = volts[rows, :, red].astype(np.float64) - volts[rows, :, black]
-        source = np.maximum(units[rows, :, red], units[rows, :, black])
-        found = across, SOURCE_UNIT_OHMS * source.astype(np.float64)
+        ends = units[rows, :, red], units[rows, :, black]
+        source = np.maximum(*ends).astype(np.float64)
+        if reading.kind is ReadingKind.LAMP:
+            # a meter of megohms sees no sum of two, a lamp does
+            source += np.minimum(*ends)
+        found = across, SOURCE_UNIT_OHMS * source
         if is_kept:
             if len(self._kept) >= KEPT_READINGS:
                 del self._kept[next(iter(self._kept))]
@@ -294,12 +306,21 @@ def loaded_volts(
     12 V behind 10 Mohm on a 10 Mohm meter:
 
     >>> from diagnose.measurement.meters import Meter, MeterRange
+    >>> from diagnose.measurement.probe_lamp import ProbeLamp
     >>> range_ = MeterRange(percent=0.5, counts=2, resolution=0.01)
     >>> meter = Meter(
     ...     volts=range_,
     ...     ohms=range_,
     ...     amps=range_,
     ...     ac_volts=range_,
+    ...     test_lamp=ProbeLamp(
+    ...         watts=3.0,
+    ...         volts=12.0,
+    ...         lit_light=0.5,
+    ...         dark_light=0.01,
+    ...         lit_blur=0.25,
+    ...         dark_blur=0.6,
+    ...     ),
     ...     input_ohms=1e7,
     ...     lead_ohms=0.2,
     ...     slip_probability=0.02,

@@ -13,6 +13,7 @@ import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.measurement.meters import Meter, MeterRange
+from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import ReadingKind
 from diagnose.measurement.symptoms import Symptom
 
@@ -125,6 +126,28 @@ def reading_likelihood(
     density = np.where(is_over, MISREAD_OL_PROBABILITY / spread.span, density)
     return np.asarray(
         (1.0 - slip_probability) * density + slip_probability / spread.span
+    )
+
+
+def lamp_likelihood(
+    value: float, grade: FloatArray, *, slip_probability: float
+) -> FloatArray:
+    """Return the likelihood of what a person says of a test lamp.
+
+    Parameters
+    ----------
+    value : float
+        One of `GRADES`.
+    grade : FloatArray
+        Predicted on average, see `lamp_grade`; shape (n_sets, n_draws).
+
+    Notes
+    -----
+    (1 - s) P(answer; grade) + s / 3: a slip gives any answer.
+    """
+    chance = answer_chance(value, grade)
+    return np.asarray(
+        (1.0 - slip_probability) * chance + slip_probability / len(GRADES)
     )
 
 

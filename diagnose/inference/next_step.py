@@ -15,6 +15,7 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
 from diagnose.faults.predicted import StoredArray
+from diagnose.measurement.probe_lamp import GRADES, answer_chance
 
 VOLT_EDGES = np.array(
     [
@@ -260,6 +261,22 @@ def yes_no_joint(yes: FloatArray, particles: Particles, *, n_groups: int) -> Flo
     one_hot = np.zeros((len(particles.group), n_groups))
     one_hot[np.arange(len(particles.group)), particles.group] = particles.share
     return np.stack([yes @ one_hot, (1.0 - yes) @ one_hot], axis=1)
+
+
+def graded_joint(
+    grades: FloatArray | StoredArray, particles: Particles, *, n_groups: int
+) -> FloatArray:
+    """Return the joint of a test lamp's answer and group, (n_readings, 3, n_groups).
+
+    Parameters
+    ----------
+    grades : FloatArray or StoredArray
+        For each particle, shape (n_readings, n_particles); see `lamp_grade`.
+    """
+    one_hot = np.zeros((len(particles.group), n_groups))
+    one_hot[np.arange(len(particles.group)), particles.group] = particles.share
+    answers = [answer_chance(value, grades) @ one_hot for value in GRADES.values()]
+    return np.stack(answers, axis=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

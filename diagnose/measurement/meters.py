@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
+from diagnose.measurement.probe_lamp import ProbeLamp
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +55,8 @@ class Meter:
 
     Parameters
     ----------
+    test_lamp : ProbeLamp
+        What lies beside the meter in the box.
     input_ohms : float
         Resistance between the leads on the volts function. [Ω]
     lead_ohms : float
@@ -69,6 +72,7 @@ class Meter:
     ohms: MeterRange
     amps: MeterRange
     ac_volts: MeterRange
+    test_lamp: ProbeLamp
     input_ohms: float
     lead_ohms: float
     slip_probability: float

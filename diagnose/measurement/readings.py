@@ -19,6 +19,8 @@ CONSUMER_KINDS = frozenset(
     {"motor", "load", "lamp", "led-lamp", "controller", "coil", "starter"}
 )
 
+ELECTRONIC_KINDS = frozenset({"controller", "driver"})
+
 
 class ReadingKind(Enum):
     """What the meter was set to."""
@@ -27,6 +29,7 @@ class ReadingKind(Enum):
     AC_VOLTS = "ac"  # the alternator's ripple, across the battery
     OHMS = "ohms"
     AMPS = "amps"
+    LAMP = "lamp"  # a test lamp: its grade, 0 dark, 0.5 dim, 1 lit
     LOOK = "look"  # a look at a fuse: 1.0 blown, 0.0 sound
 
 
@@ -37,7 +40,8 @@ class Reading:
     Parameters
     ----------
     red, black : str
-        Nodes of the leads; AC_VOLTS are read across the battery. For AMPS, `red` is the
+        Nodes of the leads; AC_VOLTS are read across the battery, and a LAMP's clip is
+        on one of its posts. For AMPS, `red` is the
         part the clamp is round and `black` is empty; for LOOK, `red` is the fuse and
         `black` is empty.
     """
@@ -98,13 +102,73 @@ def ripple_readings(car: Car) -> tuple[Reading, ...]:
     )
 
 
+def battery_posts(car: Car) -> frozenset[str]:
+    """Return the nodes of the battery's two posts."""
+    posts = (p.terminals.values() for p in car.parts if p.kind == "battery")
+    return frozenset(node for both in posts for node in both)
+
+
+def unfit_for_lamp(car: Car) -> frozenset[str]:
+    """Return the nodes at which a test lamp could do harm.
+
+    The terminals of what holds a controller, all that a wire leads to from its outputs,
+    and every place with an airbag; never what is grounded or a post of the battery.
+    """
+    electronic = [p for p in car.parts if p.kind in ELECTRONIC_KINDS]
+    assemblies = {part.assembly for part in electronic}
+    unfit = {
+        node
+        for part in car.parts
+        if part in electronic or part.assembly in assemblies
+        for node in part.terminals.values()
+    }
+    outputs = {p.terminals["out"] for p in electronic if p.kind == "driver"}
+    airbags = {p.name for p in car.places.values() if p.caution == "airbag"}
+    near = {node for node, place in car.test_points.items() if place in airbags}
+    wired = _wired_to(outputs, car) - _wired_to({car.reference}, car)
+    return frozenset((unfit | wired | near) - battery_posts(car))
+
+
+def _wired_to(nodes: set[str], car: Car) -> set[str]:
+    """Return nodes and all that wires and joints lead to from them."""
+    ends = [set(p.terminals.values()) for p in car.parts if p.kind in {"wire", "joint"}]
+    found = set(nodes)
+    while reached := {n for one in ends if one & found for n in one} - found:
+        found |= reached
+    return found
+
+
+def lamp_readings(car: Car) -> tuple[Reading, ...]:
+    """Return where a test lamp is worth ranking: feeds and grounds with the engine off.
+
+    Its clip is on the battery's grounded post for a feed, on the other one for what is
+    wired to ground.
+    """
+    posts, unfit = battery_posts(car), unfit_for_lamp(car)
+    fed = [post for post in sorted(posts - {car.reference}) if post in car.test_points]
+    grounds = _wired_to({car.reference}, car)
+    states = [
+        state.name
+        for state in car.states
+        if state.is_battery_connected and not (state.is_cranking or state.engine_rpm)
+    ]
+    points = [node for node in car.test_points if node not in unfit | posts]
+    pairs = [(node, car.reference) for node in points if node not in grounds]
+    pairs += [(post, node) for post in fed for node in points if node in grounds]
+    return tuple(
+        Reading(kind=ReadingKind.LAMP, state=state, red=red, black=black)
+        for red, black in pairs
+        for state in states
+    )
+
+
 def proposable_readings(car: Car) -> tuple[Reading, ...]:
     """Return the readings worth ranking.
 
     Volts from every test point to the battery post in every state; AC volts across the
     battery while the engine runs; the drop along wires, contacts, fuses and studs, and
     across consumers, wherever current may flow; a look at every fuse; ohms to the
-    battery post with the battery disconnected.
+    battery post with the battery disconnected; a test lamp where it does no harm.
     """
     found: dict[Reading, None] = {}
     states = [state for state in car.states if state.is_battery_connected]
@@ -141,6 +205,7 @@ def proposable_readings(car: Car) -> tuple[Reading, ...]:
                 )
             )
     found.update(dict.fromkeys(ripple_readings(car)))
+    found.update(dict.fromkeys(lamp_readings(car)))
     return tuple(found)
 
 

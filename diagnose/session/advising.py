@@ -20,12 +20,14 @@ from diagnose.inference.next_step import (
     binned_joint,
     common_particles,
     edges_for,
+    graded_joint,
     mutual_bits,
     outcome_worth,
     volts_joint,
     yes_no_joint,
 )
 from diagnose.inference.two_steps import binned_outcomes, further_minutes
+from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import (
     Reading,
     ReadingKind,
@@ -401,6 +403,8 @@ class Adviser:
             return np.stack([yes, 1.0 - yes])
         meter = self._model.knowledge.meter
         values = self.shown([step], conclusion, particles)[0].astype(np.float64)
+        if step.kind is ReadingKind.LAMP:
+            return np.stack([answer_chance(one, values) for one in GRADES.values()])
         edges = edges_for(step.kind.value)
         if step.kind is not ReadingKind.DC_VOLTS:
             return binned_outcomes(values, edges, [np.zeros_like(values)])
@@ -424,6 +428,8 @@ class Adviser:
         n_groups: int,
     ) -> FloatArray:
         """Return the joint of outcome and group, spread of meter and model in it."""
+        if kind is ReadingKind.LAMP:
+            return graded_joint(values, particles, n_groups=n_groups)
         if kind is not ReadingKind.DC_VOLTS:
             edges = edges_for(kind.value)
             size = np.abs(values)

@@ -16,12 +16,15 @@ from diagnose.faults.predicted import SOURCE_UNIT_OHMS, StoredArray
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.next_step import Particles
+from diagnose.measurement.probe_lamp import lamp_grade
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.pricing import PROBE_MINUTES, Prices, Whereabouts
 
 LEAST_VOLTS = 0.08
 LEAST_SHARE = 0.07
 # Derived: under the spread of a reading on a 12 V car, and of ohms and amps.
+LEAST_GRADE = 0.1
+# Own choice: one person in five would then give another answer.
 PROBED_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.AMPS})
 
 
@@ -94,6 +97,7 @@ class Candidates:
         else:
             leads = np.array([compiled.lead_nodes(r) for r in readings])
             self._red, self._black = leads.T
+        self._system_volts = car.system_volts
         self._least_volts = LEAST_VOLTS * car.system_volts / 12.0
 
     def shown(self, sight: Sight, some: IntArray) -> StoredArray:
@@ -109,7 +113,7 @@ class Candidates:
         -------
         StoredArray
             Shape (n_some, n_particles), in volts (AC without a sign that counts),
-            ohms, amps, or 1/0 for a look.
+            ohms, amps, a test lamp's grade, or 1/0 for a look.
         """
         if self.kind in PROBED_KINDS:
             seen = sight.probes(self._columns[some])
@@ -128,6 +132,14 @@ class Candidates:
                 continue
             across = volts[red]
             across -= volts[black]
+            if self.kind is ReadingKind.LAMP:
+                result[of_state] = lamp_grade(
+                    across,
+                    np.float32(SOURCE_UNIT_OHMS) * (units[red] + units[black]),
+                    lamp=self._meter.test_lamp,
+                    system_volts=self._system_volts,
+                )
+                continue
             if self.kind is ReadingKind.DC_VOLTS:
                 load = np.maximum(units[red], units[black])
                 load *= SOURCE_UNIT_OHMS / self._meter.input_ohms
@@ -148,6 +160,8 @@ class Candidates:
             return np.asarray(np.ptp(values, axis=1) > 0.0)
         seen = np.abs(values)
         low, high = seen.min(axis=1), seen.max(axis=1)
+        if self.kind is ReadingKind.LAMP:
+            return np.asarray(high - low > LEAST_GRADE)
         if self.kind is ReadingKind.DC_VOLTS:
             return np.asarray(high - low > self._least_volts)
         return np.asarray(high - low > LEAST_SHARE * high)

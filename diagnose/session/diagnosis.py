@@ -14,11 +14,14 @@ from types import MappingProxyType
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import ReadingError
+from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import (
     Reading,
     ReadingKind,
+    battery_posts,
     clamp_parts,
     ripple_readings,
+    unfit_for_lamp,
 )
 from diagnose.session.advising import LEAST_SAVING, Adviser, Priced, whereabouts
 from diagnose.session.answer import (
@@ -73,6 +76,8 @@ UNITS = {
     ReadingKind.AMPS: Unit.AMPS,
     ReadingKind.AC_VOLTS: Unit.VOLTS,
 }
+
+LIVE_KINDS = frozenset({ReadingKind.DC_VOLTS, ReadingKind.AMPS, ReadingKind.LAMP})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,7 +208,8 @@ class Diagnosis:
         Parameters
         ----------
         step : str
-            ``volts|state|red|black`` (or ac, ohms, amps, look) or ``symptom|name``.
+            ``volts|state|red|black`` (or ac, ohms, amps, lamp, look), or
+            ``symptom|name``.
 
         Raises
         ------
@@ -464,8 +470,7 @@ class Diagnosis:
                 self._known(fact.cause, words.causes, "cause")
             case ReadingFact():
                 self._check_place(reading_of(fact))
-                if fact.kind is not ReadingKind.LOOK:
-                    check_range(fact.value, UNITS[fact.kind])
+                _check_value(fact)
             case LimitFact():
                 self._known(fact.limit, words.limits, "limit")
             case TakesFact():
@@ -488,16 +493,34 @@ class Diagnosis:
                 self._known(node, dict.fromkeys(words.nodes, ""), "test point")
         if reading.kind is ReadingKind.AC_VOLTS:
             self._check_ripple(reading)
+        if reading.kind is ReadingKind.LAMP:
+            self._check_lamp(reading)
         is_isolated = not self._model.car.state(reading.state).is_battery_connected
         if reading.kind is ReadingKind.OHMS and not is_isolated:
             raise ReadingError(
                 "ohms in a live circuit tell nothing: the battery drives the meter and "
                 "may ruin it; disconnect the battery first (state isolated)"
             )
-        if is_isolated and reading.kind in (ReadingKind.DC_VOLTS, ReadingKind.AMPS):
+        if is_isolated and reading.kind in LIVE_KINDS:
             raise ReadingError(
                 "with the battery disconnected there are no volts and no amps to read; "
                 "take them in another state, or read ohms"
+            )
+
+    def _check_lamp(self, reading: Reading) -> None:
+        """Refuse a test lamp that would hurt something, or that hangs on no post."""
+        car = self._model.car
+        posts, leads = battery_posts(car), {reading.red, reading.black}
+        if not leads & posts or len(leads) < 2:
+            raise ReadingError(
+                "a test lamp is understood with its clip on a post of the battery: "
+                f"{' or '.join(sorted(posts))}"
+            )
+        unfit = sorted(leads & unfit_for_lamp(car))
+        if unfit:
+            raise ReadingError(
+                f"no test lamp at {unfit[0]}: it can hurt a controller or set off an "
+                "airbag; read volts there with the meter, where the manual allows it"
             )
 
     def _check_ripple(self, reading: Reading) -> None:
@@ -518,6 +541,15 @@ class Diagnosis:
         near = get_close_matches(name, known, n=1)
         hint = f'; nearest: "{near[0]}"' if near else ""
         raise ReadingError(f'this car has no {what} "{name}"{hint}')
+
+
+def _check_value(fact: ReadingFact) -> None:
+    """Refuse a value that the kind of reading can't have."""
+    if fact.kind is ReadingKind.LAMP:
+        if fact.value not in GRADES.values():
+            raise ReadingError(f"a test lamp is {', '.join(GRADES)}; nothing else")
+    elif fact.kind is not ReadingKind.LOOK:
+        check_range(fact.value, UNITS[fact.kind])
 
 
 def _latest(standing: Sequence[Fact]) -> ReadingFact | SymptomFact | None:

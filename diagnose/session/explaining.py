@@ -409,7 +409,8 @@ def _clashes(standing: Sequence[Fact], model: Model) -> tuple[str, ...]:
             ReadingKind.AMPS: model.knowledge.meter.amps,
             ReadingKind.AC_VOLTS: model.knowledge.meter.ac_volts,
         }
-        limit = float(ranges[fact.kind].half_width(np.array(before.value)))
+        range_ = ranges.get(fact.kind)
+        limit = float(range_.half_width(np.array(before.value))) if range_ else 0.0
         if abs(fact.value - before.value) > CLASH_DEVIATIONS * max(limit, 0.05):
             notes.append(
                 f"{observation_words(before, model.car)} and "

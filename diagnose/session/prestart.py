@@ -296,7 +296,9 @@ def _shown(
     wanted = [
         reading
         for reading in proposable_readings(model.car)
-        if reading.state in names and prices.can_take(reading)
+        if reading.state in names
+        and reading.kind is not ReadingKind.LAMP
+        and prices.can_take(reading)
     ]
     readings, limits, rows = [], [], []
     for reading, values, spread in predicted_values(model, wanted):

@@ -28,6 +28,7 @@ from diagnose.inference.beliefs import (
 from diagnose.inference.compiled import OVER_RANGE_OHMS, Compiled
 from diagnose.inference.evidence import (
     STATE_FLOOR,
+    lamp_likelihood,
     look_likelihood,
     reading_likelihood,
     spread_of,
@@ -43,6 +44,7 @@ from diagnose.inference.redraw import (
     on_steps,
     step_spread,
 )
+from diagnose.measurement.probe_lamp import answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.facts import (
@@ -55,6 +57,7 @@ from diagnose.session.facts import (
 )
 from diagnose.session.model import Model
 
+LINEAR_KINDS = frozenset({ReadingKind.DC_VOLTS, ReadingKind.LAMP, ReadingKind.LOOK})
 MOST_PAIRS = 48
 MOST_COMPANIONS = 24
 LEAST_REDRAWN = 0.01
@@ -462,6 +465,10 @@ class Reasoner:
                 predicted,
                 slip_probability=meter.slip_probability,
             )
+        elif reading.kind is ReadingKind.LAMP:
+            result = lamp_likelihood(
+                observation.value, predicted, slip_probability=meter.slip_probability
+            )
         else:
             stray = on(self.stray(hypotheses, reading, rows=rows))
             if is_ladder:
@@ -535,6 +542,8 @@ class Reasoner:
         if fact.kind is ReadingKind.LOOK:
             chance = predicted if fact.value > 0.5 else 1.0 - predicted
             return float((chance * share).sum())
+        if fact.kind is ReadingKind.LAMP:
+            return float((answer_chance(fact.value, predicted) * share).sum())
         spread = spread_of(
             fact.kind,
             self._model.knowledge.meter,
@@ -606,7 +615,7 @@ class Reasoner:
         else:
             shown = self._compiled.predicted(singles, reading_of(observation))
             shown = np.where(np.isinf(shown), OVER_RANGE_OHMS, shown).mean(axis=1)
-            if observation.kind not in (ReadingKind.DC_VOLTS, ReadingKind.LOOK):
+            if observation.kind not in LINEAR_KINDS:
                 shown = np.log(np.maximum(shown, 1e-3))
         moved: FloatArray = np.abs(shown[1:] - shown[0])
         self._deviations[observation] = moved

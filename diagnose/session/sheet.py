@@ -40,6 +40,10 @@ LEAST_REACHED = 0.5
 LEAST_SETTLED = 0.5
 """Below this share of draws a state is said not to settle. Own choice."""
 
+OWN_ROW_KINDS = frozenset({ReadingKind.AC_VOLTS, ReadingKind.LAMP})
+LAMP_ERROR = 0.25
+"""Grades further apart than this are two answers of a test lamp. Derived."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
@@ -53,6 +57,8 @@ class Choice:
         `Cause.name` of the fault to set beside the healthy car.
     has_drops : bool
         Whether the voltage along wires, contacts, fuses and loads is wanted too.
+    has_lamp : bool
+        Whether what a test lamp shows is wanted too.
     """
 
     states: tuple[str, ...] = ()
@@ -60,6 +66,7 @@ class Choice:
     places: tuple[str, ...] = ()
     fault: str = ""
     has_drops: bool = False
+    has_lamp: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,6 +117,8 @@ class Row:
         Not a measurement but a look at the fuse `red`.
     is_ac : bool
         The meter is on AC volts.
+    is_lamp : bool
+        Not a meter but a test lamp.
     cautions : tuple[str, ...]
         Those of the states and of the places the leads go to.
     """
@@ -120,6 +129,7 @@ class Row:
     is_drop: bool
     is_look: bool
     is_ac: bool
+    is_lamp: bool
     cells: tuple[Cell, ...]
     cautions: tuple[str, ...]
 
@@ -273,7 +283,12 @@ def _chosen_readings(car: Car, choice: Choice) -> list[Reading]:
         if (not choice.states or reading.state in choice.states)
         and (not choice.places or _place(reading, car) in choice.places)
         and (not choice.parts or nodes & {reading.red, reading.black})
-        and (choice.has_drops or reading.black in {"", car.reference})
+        and (
+            choice.has_drops
+            or reading.black in {"", car.reference}
+            or reading.kind is ReadingKind.LAMP
+        )
+        and (choice.has_lamp or reading.kind is not ReadingKind.LAMP)
         and (choice.fault or reading.kind is not ReadingKind.LOOK)
     ]
     places = list(car.places)
@@ -306,11 +321,11 @@ def _rows(
 ) -> Iterator[Row]:
     """Yield the readings, those of one place of the leads together."""
     car = compiled.car
-    together: dict[tuple[str, str, bool], list[Reading]] = {}
+    together: dict[tuple[str, str, ReadingKind | None], list[Reading]] = {}
     for reading in readings:
-        is_ac = reading.kind is ReadingKind.AC_VOLTS
-        together.setdefault((reading.red, reading.black, is_ac), []).append(reading)
-    for (red, black, is_ac), group in together.items():
+        own = reading.kind if reading.kind in OWN_ROW_KINDS else None
+        together.setdefault((reading.red, reading.black, own), []).append(reading)
+    for (red, black, own), group in together.items():
         cautions = (c for r in group for c in cautions_for(r, car, compiled.knowledge))
         yield Row(
             place=_place(group[0], car),
@@ -318,7 +333,8 @@ def _rows(
             black=black,
             is_drop=black not in {"", car.reference},
             is_look=not black,
-            is_ac=is_ac,
+            is_ac=own is ReadingKind.AC_VOLTS,
+            is_lamp=own is ReadingKind.LAMP,
             cells=tuple(_cell(reading, compiled, hypotheses) for reading in group),
             cautions=tuple(dict.fromkeys(cautions)),
         )
@@ -365,6 +381,8 @@ def _error(value: float, kind: ReadingKind, meter: Meter) -> float:
     """Return how far off the meter may be."""
     if kind is ReadingKind.LOOK:
         return 0.0
+    if kind is ReadingKind.LAMP:
+        return LAMP_ERROR
     range_ = {
         ReadingKind.DC_VOLTS: meter.volts,
         ReadingKind.AC_VOLTS: meter.ac_volts,

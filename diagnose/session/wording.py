@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from diagnose.circuit.car import Car
 from diagnose.faults.knowledge import Knowledge
+from diagnose.measurement.probe_lamp import grade_words
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.units import Unit, format_band, format_typed
@@ -15,11 +16,16 @@ UNITS = {
     ReadingKind.AC_VOLTS: Unit.VOLTS,
 }
 
+LAMP_CAUTION = "test-lamp"
+"""Key of the caution that stands with every test lamp."""
+
 
 def value_words(value: float, kind: ReadingKind) -> str:
     """Return a value as a person writes it."""
     if kind is ReadingKind.LOOK:
         return "blown" if value > 0.5 else "sound"
+    if kind is ReadingKind.LAMP:
+        return grade_words(value)
     return format_typed(value, UNITS[kind])
 
 
@@ -29,12 +35,15 @@ def range_words(low: float, high: float, kind: ReadingKind) -> str:
         if low == high:
             return value_words(low, kind)
         return "blown or sound"
+    if kind is ReadingKind.LAMP:
+        ends = dict.fromkeys((grade_words(low), grade_words(high)))
+        return " to ".join(ends)
     return format_band(low, high, UNITS[kind])
 
 
 def unit_symbol(kind: ReadingKind) -> str:
-    """Return the unit a reading is typed in, empty for a look."""
-    return "" if kind is ReadingKind.LOOK else UNITS[kind].value
+    """Return the unit a reading is typed in, empty for a look and a test lamp."""
+    return UNITS[kind].value if kind in UNITS else ""
 
 
 def place_words(reading: Reading, car: Car) -> str:
@@ -45,6 +54,8 @@ def place_words(reading: Reading, car: Car) -> str:
         return f"amps at {reading.red}"
     if reading.kind is ReadingKind.AC_VOLTS:
         return "the battery, AC"
+    if reading.kind is ReadingKind.LAMP:
+        return f"test lamp, {reading.red} to {reading.black}"
     if reading.black == car.reference:
         return reading.red
     return f"{reading.red} to {reading.black}"
@@ -58,6 +69,8 @@ def observation_words(fact: ReadingFact | SymptomFact, car: Car) -> str:
     value = value_words(fact.value, fact.kind)
     if fact.kind is ReadingKind.LOOK:
         return f"{fact.red} looked {value}"
+    if fact.kind is ReadingKind.LAMP:
+        return f"{place_words(reading, car)}: {value}, {fact.state}"
     return f"{value} at {place_words(reading, car)}, {fact.state}"
 
 
@@ -70,6 +83,8 @@ def step_words(step: str, car: Car) -> str:
     if kind is None:
         return step
     reading = Reading(kind=kind, state=words[1], red=words[2], black=words[3])
+    if kind is ReadingKind.LAMP:
+        return f"{place_words(reading, car)}, {words[1]}"
     return f"{kind.value} at {place_words(reading, car)}, {words[1]}"
 
 
@@ -87,6 +102,11 @@ def instruction(reading: Reading, car: Car) -> str:
         where = (
             f"Meter on AC volts, lowest range. Red lead on {reading.red}, black on "
             f"{reading.black}."
+        )
+    elif reading.kind is ReadingKind.LAMP:
+        where = (
+            f"Test lamp with a filament bulb (no diodes) between {reading.red} and "
+            f"{reading.black}: lit, dim or dark?"
         )
     elif reading.kind is ReadingKind.OHMS:
         where = _ohms_words(reading, car)
@@ -134,6 +154,8 @@ def cautions_for(reading: Reading, car: Car, knowledge: Knowledge) -> tuple[str,
     """Return the cautions of the state and the places, each once."""
     state = car.state(reading.state)
     keys = [state.caution] if reading.kind is not ReadingKind.LOOK else []
+    if reading.kind is ReadingKind.LAMP:
+        keys.insert(0, LAMP_CAUTION)
     for place in places_of(reading, car):
         if place in car.places:
             keys.append(car.places[place].caution)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from diagnose.errors import ReadingError
+from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import Answer, ProposedStep, RankedCause, StepKind
 from diagnose.session.diagnosis import Vocabulary
@@ -42,7 +43,9 @@ STEP_LETTERS = ("a", "b", "c")
 YES = frozenset(("yes", "y"))
 NO = frozenset(("no", "n"))
 BLOWN = frozenset(("blown", "yes", "y"))
+LAMP = frozenset(GRADES)
 SOUND = frozenset(("sound", "good", "ok", "no", "n"))
+ANSWERS = YES | NO | BLOWN | SOUND | LAMP
 
 _UNITS = {
     ReadingKind.DC_VOLTS: Unit.VOLTS,
@@ -184,7 +187,7 @@ def _command_for(word: str) -> Command | None:
     if word in COMMANDS:
         return COMMANDS[word]
     starting = [name for name in COMMANDS if name.startswith(word)]
-    is_answer = word in YES | NO | BLOWN | SOUND
+    is_answer = word in ANSWERS
     if len(word) > 1 and len(starting) == 1 and not is_answer:
         return COMMANDS[starting[0]]
     return None
@@ -193,9 +196,7 @@ def _command_for(word: str) -> Command | None:
 def _answer_to_step(text: str, desk: Desk) -> Request:
     """Take a line without a command as the answer to the step in hand."""
     word = text.split(maxsplit=1)[0]
-    looks_like_answer = (
-        word[0] in "+-.,0123456789∞−–" or text.lower() in YES | NO | BLOWN | SOUND
-    )
+    looks_like_answer = word[0] in "+-.,0123456789∞−–" or text.lower() in ANSWERS
     if not looks_like_answer and not _is_over_range(text):
         raise ReadingError(_not_understood(text, desk))
     step = desk.step
@@ -209,6 +210,8 @@ def _answer_to_step(text: str, desk: Desk) -> Request:
     kind = ReadingKind(step.reading_kind)
     if kind is ReadingKind.LOOK:
         value = _blown_value(text)
+    elif kind is ReadingKind.LAMP:
+        value = _lamp_value(text)
     else:
         value = parse_reading(text, _UNITS[kind])
     return Tell(
@@ -234,6 +237,8 @@ def _wanted(step: ProposedStep) -> str:
         return "yes or no"
     if step.reading_kind == ReadingKind.LOOK.value:
         return "blown or sound"
+    if step.reading_kind == ReadingKind.LAMP.value:
+        return "lit, dim or dark"
     examples = {"volts": "12.4", "ac": "0.035", "ohms": "0.3 or OL", "amps": "7.2"}
     example = examples.get(step.reading_kind, "12.4")
     quantity = step.reading_kind.replace("ac", "AC volts")
@@ -257,6 +262,13 @@ def _blown_value(text: str) -> float:
     raise ReadingError(f'"{text}" does not answer this; type blown or sound')
 
 
+def _lamp_value(text: str) -> float:
+    """Return the grade of a test lamp."""
+    if text.lower() not in LAMP:
+        raise ReadingError(f'"{text}" does not answer this; type lit, dim or dark')
+    return GRADES[text.lower()]
+
+
 def _tell_symptom(name: str, text: str, desk: Desk) -> Request:
     symptom = known_name(name, desk.vocabulary.symptoms, "symptom")
     lowered = text.lower()
@@ -277,11 +289,19 @@ def _usage(name: str) -> ReadingError:
 
 
 def _read(words: tuple[str, ...], desk: Desk) -> Request:
-    """Understand ``read [volts|ac|ohms|amps] NODE [NODE] STATE VALUE``."""
+    """Understand ``read [volts|ac|ohms|amps|lamp] NODE [NODE] STATE VALUE``."""
     asked, words = _leading_kind(words)
     nodes, state, rest = _split_at_state(words, desk, "read")
     if not rest:
         raise _usage("read")
+    if asked is ReadingKind.LAMP or (asked is None and rest[0].lower() in LAMP):
+        red, black = _leads(ReadingKind.LAMP, nodes, desk)
+        value = _lamp_value(" ".join(rest))
+        return Tell(
+            fact=ReadingFact(
+                kind=ReadingKind.LAMP, state=state, red=red, black=black, value=value
+            )
+        )
     measured = parse_measured(" ".join(rest))
     kind = asked or _KINDS[measured.unit or Unit.VOLTS]
     if asked is not None:
@@ -298,8 +318,8 @@ def _read(words: tuple[str, ...], desk: Desk) -> Request:
 def _leading_kind(
     words: tuple[str, ...],
 ) -> tuple[ReadingKind | None, tuple[str, ...]]:
-    """Split off a leading ``volts``, ``ac``, ``ohms`` or ``amps``."""
-    names = {kind.value: kind for kind in _UNITS}
+    """Split off a leading ``volts``, ``ac``, ``ohms``, ``amps`` or ``lamp``."""
+    names = {kind.value: kind for kind in (*_UNITS, ReadingKind.LAMP)}
     if words and words[0].lower() in names:
         return names[words[0].lower()], words[1:]
     return None, words
@@ -480,7 +500,7 @@ def _why(words: tuple[str, ...], desk: Desk) -> Request:
 
 
 def _expect(words: tuple[str, ...], desk: Desk) -> Request:
-    """Understand ``expect [volts|ac|ohms|amps] NODE [NODE] STATE``, or nothing."""
+    """Understand ``expect [volts|ac|ohms|amps|lamp] NODE [NODE] STATE``, or nothing."""
     if not words:
         if desk.step is None:
             raise _usage("expect")
@@ -541,7 +561,8 @@ _ALL = (
     Command(
         name="read",
         usage="read NODE [NODE] STATE VALUE",
-        says="tell any reading: red lead, black lead, state, what the meter shows",
+        says="tell any reading: red lead, black lead, state, what the meter shows; "
+        "lit, dim or dark for a test lamp",
         slots=((Slot.NODE,), _PLACE, (Slot.STATE,)),
         understand=_read,
     ),
@@ -590,7 +611,7 @@ _ALL = (
     Command(
         name="without",
         usage="without LIMIT",
-        says="you have no clamp, no helper or no lift: ask for nothing that needs it",
+        says="you have no clamp, test lamp, helper or lift: ask for nothing needing it",
         slots=((Slot.LIMIT,),),
         understand=_limit("without", is_lacking=True),
     ),

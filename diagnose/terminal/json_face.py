@@ -16,7 +16,7 @@ from types import MappingProxyType
 from typing import TextIO
 
 from diagnose.errors import DiagnoseError, ReadingError
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.probe_lamp import GRADES
 from diagnose.session.casebook import Casebook
 from diagnose.session.fact_rows import OVER_RANGE, fact_from_row
 from diagnose.session.facts import ReadingFact
@@ -34,6 +34,7 @@ _UNITS = {
     "amps": Unit.AMPS,
 }
 _LOOKS = {"blown": 1.0, "sound": 0.0}
+_ANSWERS = {"look": _LOOKS, "lamp": GRADES}
 
 
 def lines_schema() -> str:
@@ -134,7 +135,7 @@ def _handle(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:
         if word in asked:
             kind = "limit" if word in ("with", "without") else word
             fact = fact_from_row(FactRow(kind=kind, content=row(asked)))
-            if isinstance(fact, ReadingFact) and fact.kind is not ReadingKind.LOOK:
+            if isinstance(fact, ReadingFact) and fact.kind.value in _UNITS:
                 check_range(fact.value, _UNITS[fact.kind.value])
             return {"answer": to_json(casebook.tell(fact))}
     known = ", ".join(["ask", "strike", *_ROWS])
@@ -176,7 +177,7 @@ def _reading_row(asked: dict[str, Json]) -> dict[str, str | float | bool]:
     if isinstance(value, str) and kind in _UNITS:
         value = parse_reading(value, _UNITS[kind])
     elif isinstance(value, str):
-        value = _LOOKS.get(value, value)
+        value = _ANSWERS.get(kind, _LOOKS).get(value, value)
     if not isinstance(value, (int, float, str)):
         raise ReadingError(f'"value" must be a number or text, found {value!r}')
     return {

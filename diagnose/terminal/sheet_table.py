@@ -307,6 +307,8 @@ def _row_lines(row: Row, states: Sequence[OperatingState]) -> Iterator[_Line]:
 def _label(row: Row) -> str:
     if row.is_ac:
         return f"{row.red}, AC"
+    if row.is_lamp:
+        return f"{row.red} to {row.black}, lamp"
     return f"{row.red} to {row.black}" if row.is_drop else row.red
 
 
@@ -318,6 +320,8 @@ def _changed_words(cell: Cell | None) -> str:
 
 
 def _words(band: Band, kind: ReadingKind) -> str:
+    if kind is ReadingKind.LAMP:
+        return range_words(band.low, band.high, kind)
     decimals = DECIMALS[kind]
     low, high = round(band.low, decimals), round(band.high, decimals)
     return range_words(low, high, kind).removesuffix(" V")

@@ -24,6 +24,7 @@ from diagnose.files.worked_case import (
     Seen,
     WorkedCase,
 )
+from diagnose.measurement.probe_lamp import answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import Answer, Verdict
 from diagnose.session.diagnosis import Diagnosis
@@ -269,6 +270,9 @@ def _shown(reading: Reading, stock: HiddenCars, present: FaultSet, car: int) -> 
 def _could_show(event: Measured, shown: float, model: Model) -> bool:
     if event.reading.kind is ReadingKind.LOOK:
         return (shown > LIKELY) is (event.value > LIKELY)
+    if event.reading.kind is ReadingKind.LAMP:
+        chance = float(answer_chance(event.value, np.array(shown)))
+        return chance >= LEAST_ANSWER_CHANCE
     if math.isinf(shown) or math.isinf(event.value):
         return shown == event.value
     meter = model.knowledge.meter

@@ -19,6 +19,7 @@ from diagnose.faults.predicted import Predictor
 from diagnose.inference.bank import Bank
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.hypotheses import Hypotheses
+from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.model import Model
 
@@ -147,6 +148,8 @@ class HiddenCar:
         )
         if reading.kind is ReadingKind.LOOK:
             return float(value > 0.5)
+        if reading.kind is ReadingKind.LAMP:
+            return self._says(value)
         if not np.isfinite(value) or not self._errors.has_meter_error:
             return value
         meter = self._stock.model.knowledge.meter
@@ -162,6 +165,14 @@ class HiddenCar:
         step = range_.resolution
         shown = round(value / step) * step
         return float(shown if reading.kind is ReadingKind.DC_VOLTS else max(shown, 0.0))
+
+    def _says(self, grade: float) -> float:
+        """Return what the owner says of a test lamp."""
+        answers = np.array(list(GRADES.values()))
+        if not self._errors.has_report_error:
+            return float(answers[np.abs(answers - grade).argmin()])
+        chances = [float(answer_chance(one, np.array(grade))) for one in answers]
+        return float(self._random.choice(answers, p=chances))
 
     def _slipped(self, reading: Reading) -> Reading:
         """Return the same kind of reading at another test point."""

@@ -57,6 +57,10 @@ steps:
     red: battery.plus
     black: battery.minus
     state: idle
+  - lamp: dim
+    red: pump.plus
+    black: battery.minus
+    state: key-on
   - repair: pump-wire:short_to_ground
     cures: yes
 at-the-end: {advice: fixed, wrong-repairs: 1}
@@ -141,9 +145,23 @@ CASE = WorkedCase(
             column=5,
         ),
         CaseStep(
-            event=Repaired(cause="pump-wire:short_to_ground", is_cured=True),
+            event=Measured(
+                reading=Reading(
+                    kind=ReadingKind.LAMP,
+                    state="key-on",
+                    red="pump.plus",
+                    black="battery.minus",
+                ),
+                value=0.5,
+            ),
             must=Must(),
             line=31,
+            column=5,
+        ),
+        CaseStep(
+            event=Repaired(cause="pump-wire:short_to_ground", is_cured=True),
+            must=Must(),
+            line=35,
             column=5,
         ),
     ),
@@ -259,7 +277,7 @@ def test_step_of_two_kinds_is_refused(
     (found,) = problems("    found: blown\n", "    found: blown\n    repair: a:b\n")
 
     assert found == (
-        "24:5: a step has one of symptom, volts, ac, ohms, amps, look, repair; "
+        "24:5: a step has one of symptom, volts, ac, ohms, amps, lamp, look, repair; "
         "found look, repair"
     )
 

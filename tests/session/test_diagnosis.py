@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import pytest
 
@@ -92,6 +92,55 @@ def test_ac_volts_elsewhere_are_refused(red: str, state: str, model: Model) -> N
 
     with pytest.raises(ReadingError, match="AC volts are understood across"):
         Diagnosis(model).tell(ripple)
+
+
+# The test lamp.
+
+
+LAMP_ON_GROUND = ReadingFact(
+    kind=ReadingKind.LAMP,
+    state="key-off",
+    red="battery.plus",
+    black="fuel-pump.minus",
+    value=0.5,
+)
+
+
+def test_lamp_shows_an_open_ground_that_the_meter_does_not(model: Model) -> None:
+    # Nothing flows with the key off, so 12.5 V stand between the battery and a broken
+    # ground too: by pump, charge lamp and field, which a lamp shares the volts with.
+    volts = replace(LAMP_ON_GROUND, kind=ReadingKind.DC_VOLTS, value=12.5)
+
+    def share(*facts: Fact) -> float:
+        causes = by_cause(told(model, COMPLAINT, *facts).answer)
+        return causes.get("fuel-pump-ground:open_circuit", 0.0)
+
+    assert share(volts) == pytest.approx(share(), rel=0.1)
+    assert share(LAMP_ON_GROUND) > 5.0 * share()
+
+
+@pytest.mark.parametrize(
+    ("fact", "message"),
+    [
+        (replace(LAMP_ON_GROUND, value=0.3), "a test lamp is dark, dim, lit"),
+        (replace(LAMP_ON_GROUND, red="fuel-pump.plus"), "its clip on a post"),
+        (replace(LAMP_ON_GROUND, state="isolated"), "with the battery disconnected"),
+    ],
+)
+def test_lamp_that_makes_no_sense_is_refused(
+    fact: ReadingFact, message: str, model: Model
+) -> None:
+    with pytest.raises(ReadingError, match=message):
+        Diagnosis(model).tell(fact)
+
+
+def test_lamp_at_a_controller_is_refused(sedan_model: Model) -> None:
+    fact = replace(
+        LAMP_ON_GROUND, red="engine-controller.pump-output", black="battery.minus"
+    )
+
+    with pytest.raises(ReadingError, match="no test lamp at engine-controller"):
+        Diagnosis(sedan_model).tell(fact)
 
 
 # The beginning.

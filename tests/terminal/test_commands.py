@@ -127,6 +127,26 @@ def test_blown_and_sound_answer_a_look_at_a_fuse(line: str, value: float) -> Non
             ),
         ),
         (
+            "read lamp pump.plus key-on dim",
+            reading(
+                ReadingKind.LAMP,
+                0.5,
+                state="key-on",
+                red="pump.plus",
+                black="battery.minus",
+            ),
+        ),
+        (
+            "read pump.plus key-on lit",
+            reading(
+                ReadingKind.LAMP,
+                1.0,
+                state="key-on",
+                red="pump.plus",
+                black="battery.minus",
+            ),
+        ),
+        (
             "look pump-fuse blown",
             reading(ReadingKind.LOOK, 1.0, state="key-off", red="pump-fuse", black=""),
         ),
