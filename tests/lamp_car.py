@@ -297,6 +297,7 @@ METER = Meter(
     ohms=MeterRange(percent=1.0, counts=3, resolution=0.1),
     amps=MeterRange(percent=3.0, counts=5, resolution=0.1),
     ac_volts=MeterRange(percent=1.0, counts=5, resolution=0.001),
+    millivolts=MeterRange(percent=0.5, counts=3, resolution=0.0001),
     test_lamp=ProbeLamp(
         watts=3.0,
         volts=12.0,

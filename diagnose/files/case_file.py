@@ -51,6 +51,7 @@ MEASURES = MappingProxyType(
         ReadingKind.OHMS: RESISTANCE,
         ReadingKind.AMPS: CURRENT,
         ReadingKind.AC_VOLTS: VOLTAGE,
+        ReadingKind.FUSE: VOLTAGE,
     }
 )
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
@@ -102,6 +103,7 @@ class StepEntry(CaseEntry):
     ac: Volts | None = None
     ohms: Ohms | None = None
     amps: Amps | None = None
+    fuse: Volts | None = None
     lamp: Literal["lit", "dim", "dark"] | None = None
     red: Name | None = None
     black: Name | None = None
@@ -166,6 +168,7 @@ STEP_KEYS = MappingProxyType(
         "ac": ("red", "black", "state"),
         "ohms": ("red", "black", "state"),
         "amps": ("at", "state"),
+        "fuse": ("at", "state"),
         "lamp": ("red", "black", "state"),
         "look": ("found", "state"),
         "repair": ("cures",),

@@ -98,16 +98,20 @@ def _event_keys(step: CaseStep) -> dict[str, str]:
             if reading.kind is ReadingKind.LOOK:
                 found = "blown" if value > 0.5 else "sound"
                 return {"look": reading.red, "found": found, "state": reading.state}
-            shown = (
-                grade_words(value)
-                if reading.kind is ReadingKind.LAMP
-                else _amount(value, _UNITS[reading.kind])
-            )
+            shown = _shown(reading.kind, value)
             keys = {reading.kind.value: shown}
-            if reading.kind is ReadingKind.AMPS:
+            if not reading.black:
                 return {**keys, "at": reading.red, "state": reading.state}
             leads = {"red": reading.red, "black": reading.black}
             return {**keys, **leads, "state": reading.state}
+
+
+def _shown(kind: ReadingKind, value: float) -> str:
+    if kind is ReadingKind.LAMP:
+        return grade_words(value)
+    if kind is ReadingKind.FUSE:
+        return f"{1e3 * value:.6g} mV"
+    return _amount(value, _UNITS[kind])
 
 
 def _amount(value: float, unit: Unit) -> str:

@@ -315,6 +315,7 @@ def _check_cautions(contents: Contents) -> Iterator[Finding]:
         pointing.append(("symptoms", ("symptoms", name), symptom))
     for name, state in contents.states.states.items():
         pointing.append(("states", ("states", name), state))
+    pointing.append(("meter", ("test_lamp",), contents.meter.test_lamp))
     for file, place, entry in pointing:
         if entry.caution and entry.caution not in contents.cautions.cautions:
             yield Finding(

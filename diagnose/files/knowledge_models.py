@@ -43,7 +43,7 @@ LARGEST_RATE = 0.2  # above this a fault mode would be the normal condition of t
 SUM_TOLERANCE = 1e-9  # rounding of a few decimal fractions, far below any real mistake
 
 Basis = Literal["read", "copy", "rule", "memory", "derived"]
-ReadingWord = Literal["volts", "ac", "ohms", "amps", "lamp", "look"]
+ReadingWord = Literal["volts", "ac", "ohms", "amps", "fuse", "lamp", "look"]
 OperationWord = Literal["set", "times", "plus"]
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 # Names in the Bayesian network must be plain identifiers to be readable elsewhere.
@@ -626,6 +626,7 @@ class LampEntry(SourcedEntry):
     dark_light: Positive
     lit_blur: Positive
     dark_blur: Positive
+    caution: Key
 
     def probe_lamp(self) -> ProbeLamp:
         """Return the record."""
@@ -636,6 +637,7 @@ class LampEntry(SourcedEntry):
             dark_light=self.dark_light,
             lit_blur=self.lit_blur,
             dark_blur=self.dark_blur,
+            caution=self.caution,
         )
 
 
@@ -646,6 +648,7 @@ class MeterFile(Entry):
     ohms: RangeEntry
     amps: RangeEntry
     ac_volts: RangeEntry
+    millivolts: RangeEntry
     test_lamp: LampEntry
     input_ohms: NumberEntry
     lead_ohms: NumberEntry
@@ -660,6 +663,7 @@ class MeterFile(Entry):
             ohms=self.ohms.meter_range(),
             amps=self.amps.meter_range(),
             ac_volts=self.ac_volts.meter_range(),
+            millivolts=self.millivolts.meter_range(),
             test_lamp=self.test_lamp.probe_lamp(),
             input_ohms=self.input_ohms.value,
             lead_ohms=self.lead_ohms.value,

@@ -32,10 +32,16 @@ from diagnose.measurement.quantities import (
     symptom_probability,
     usable_symptoms,
 )
-from diagnose.measurement.readings import Reading, ReadingKind, ripple_nodes
+from diagnose.measurement.readings import (
+    Reading,
+    ReadingKind,
+    fuse_ohms,
+    ripple_nodes,
+)
 
 KEPT_READINGS = 64
 # Derived: an evening's readings; .7 MB each.
+PROBED_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.AMPS, ReadingKind.FUSE})
 GHOST_OHMS = 1e6
 # From memory: dirt and damp leave anything from some hundred kohm up.
 OVER_RANGE_OHMS = 1e6
@@ -166,11 +172,13 @@ class Compiled:
         """
         prediction = hypotheses.prediction
         state = self.predictor.state_index[reading.state]
-        if reading.kind in (ReadingKind.LOOK, ReadingKind.AMPS):
+        if reading.kind in PROBED_KINDS:
             column = prediction.probes[rows, :, self.probe_column(reading)]
             column = column.astype(np.float64)
-            is_current = reading.kind is ReadingKind.AMPS
-            return np.asarray(np.abs(column) if is_current else 1.0 - column)
+            if reading.kind is ReadingKind.FUSE:
+                column *= fuse_ohms(self.car.part(reading.red))
+            is_look = reading.kind is ReadingKind.LOOK
+            return np.asarray(1.0 - column if is_look else np.abs(column))
         red, black = self.lead_nodes(reading)
         if reading.kind is ReadingKind.OHMS:
             return self._ohms(hypotheses, state, (red, black), rows)
@@ -239,8 +247,8 @@ class Compiled:
         return red, black
 
     def probe_column(self, reading: Reading) -> int:
-        """Return where `Prediction.probes` holds what a clamp or a look would show."""
-        is_current = reading.kind is ReadingKind.AMPS
+        """Return where `Prediction.probes` holds the current or the look of a part."""
+        is_current = reading.kind is not ReadingKind.LOOK
         return self._columns[
             Probe(branch=reading.red, state=reading.state, is_current=is_current)
         ]
@@ -313,6 +321,7 @@ def loaded_volts(
     ...     ohms=range_,
     ...     amps=range_,
     ...     ac_volts=range_,
+    ...     millivolts=range_,
     ...     test_lamp=ProbeLamp(
     ...         watts=3.0,
     ...         volts=12.0,

@@ -27,6 +27,8 @@ AC_MODEL_VOLTS = 0.005
 AC_MODEL_FRACTION = 0.35
 # From memory: what a battery lets through at some hundred hertz differs from battery to
 # battery by a third, and so does what a meter makes of the wave.
+FUSE_SPAN_VOLTS = 0.1
+# Derived: .075 V along a fuse at its rating.
 SPACING = 3.0
 # Derived: predicted values lie about (range/n_draws) apart; a kernel of about half
 # their standard deviation over n_draws times this closes the gaps between draws.
@@ -61,8 +63,27 @@ class Spread:
         return np.asarray(np.sqrt(meter**2 + model))
 
 
-def spread_of(kind: ReadingKind, meter: Meter, *, system_volts: float) -> Spread:
-    """Return the spread of volts, AC volts, amps or ohms."""
+def spread_of(
+    kind: ReadingKind,
+    meter: Meter,
+    *,
+    system_volts: float,
+    fuse_tolerance: float = 0.0,
+) -> Spread:
+    """Return the spread of volts, AC volts, amps, ohms or volts along a fuse.
+
+    Parameters
+    ----------
+    fuse_tolerance : float
+        Standard deviation of the fuse's resistance, as a share of it. [1]
+    """
+    if kind is ReadingKind.FUSE:
+        return Spread(
+            range_=meter.millivolts,
+            fixed=0.0,
+            fraction=math.hypot(AMPS_MODEL_FRACTION, fuse_tolerance),
+            span=FUSE_SPAN_VOLTS,
+        )
     if kind is ReadingKind.DC_VOLTS:
         return Spread(
             range_=meter.volts,

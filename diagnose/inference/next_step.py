@@ -27,6 +27,8 @@ VOLT_EDGES = np.array(
 AMP_EDGES = np.array([0.03, 0.1, 0.3, 1, 2, 4, 6, 9, 13, 18, 25, 35, 50, 80, 120, 180])
 AC_VOLT_EDGES = np.array([0.01, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2, 0.35, 0.6, 1.0])
 OHM_EDGES = np.array([0.3, 0.6, 1, 2, 4, 8, 16, 40, 100, 300, 1e3, 1e4, 1e5, 1e6, 4e7])
+FUSE_VOLT_EDGES = 0.005 * AMP_EDGES
+# Derived: as for amps, in a fuse of 15 A.
 LOOK_EDGES = np.array([0.5])
 # Derived: steps of a few times the meter's and the model's spread; they serve planning
 # only.
@@ -339,12 +341,13 @@ def common_particles(
 
 
 def edges_for(unit: str) -> FloatArray:
-    """Return the outcome edges for volts, AC volts, amps, ohms or a look."""
+    """Return the outcome edges for a kind of reading that is no test lamp."""
     edges = {
         "volts": VOLT_EDGES,
         "ac": AC_VOLT_EDGES,
         "amps": AMP_EDGES,
         "ohms": OHM_EDGES,
+        "fuse": FUSE_VOLT_EDGES,
     }
     return edges.get(unit, LOOK_EDGES)
 

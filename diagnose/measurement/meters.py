@@ -72,6 +72,7 @@ class Meter:
     ohms: MeterRange
     amps: MeterRange
     ac_volts: MeterRange
+    millivolts: MeterRange
     test_lamp: ProbeLamp
     input_ohms: float
     lead_ohms: float

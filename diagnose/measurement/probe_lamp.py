@@ -39,6 +39,8 @@ class ProbeLamp:
     lit_blur, dark_blur : float
         How unsure these limits are, as the scale of a logistic in the natural logarithm
         of the light. [1]
+    caution : str
+        Key of the caution that stands with it; empty when none.
     """
 
     watts: float
@@ -47,6 +49,7 @@ class ProbeLamp:
     dark_light: float
     lit_blur: float
     dark_blur: float
+    caution: str = ""
 
     def hot_ohms(self, system_volts: float) -> float:
         """Return its resistance at rated volts. [Ω].

@@ -8,7 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-from diagnose.circuit.car import Car
+import numpy as np
+
+from diagnose.circuit.car import Car, Part
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.measurement.quantities import main_nodes
 
@@ -29,6 +31,7 @@ class ReadingKind(Enum):
     AC_VOLTS = "ac"  # the alternator's ripple, across the battery
     OHMS = "ohms"
     AMPS = "amps"
+    FUSE = "fuse"  # volts along a fuse, turned into amps by its resistance
     LAMP = "lamp"  # a test lamp: its grade, 0 dark, 0.5 dim, 1 lit
     LOOK = "look"  # a look at a fuse: 1.0 blown, 0.0 sound
 
@@ -41,9 +44,8 @@ class Reading:
     ----------
     red, black : str
         Nodes of the leads; AC_VOLTS are read across the battery, and a LAMP's clip is
-        on one of its posts. For AMPS, `red` is the
-        part the clamp is round and `black` is empty; for LOOK, `red` is the fuse and
-        `black` is empty.
+        on one of its posts. For AMPS, `red` is the part the clamp is round and `black`
+        is empty; for FUSE and LOOK, `red` is the fuse and `black` is empty.
     """
 
     kind: ReadingKind
@@ -64,6 +66,20 @@ def clamp_parts(car: Car) -> tuple[str, ...]:
         for part in car.parts
         if part.kind in PROTECTIVE_KINDS or part.kind == "battery"
     )
+
+
+def fuse_ohms(fuse: Part) -> float:
+    """Return the resistance that turns the volts along a fuse into amps. [Ω]."""
+    return fuse.values["ohms"].distribution.nominal
+
+
+def fuse_tolerance(fuse: Part) -> float:
+    """Return the standard deviation of a fuse's resistance, as a share of it. [1].
+
+    Half the middle 68 %.
+    """
+    low, high = fuse.values["ohms"].distribution.quantile(np.array([0.16, 0.84]))
+    return float(0.5 * (high - low)) / fuse_ohms(fuse)
 
 
 def ripple_nodes(car: Car) -> tuple[str, str] | None:

@@ -13,11 +13,11 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import BoolArray, IntArray
 from diagnose.faults.predicted import SOURCE_UNIT_OHMS, StoredArray
-from diagnose.inference.compiled import Compiled
+from diagnose.inference.compiled import PROBED_KINDS, Compiled
 from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.next_step import Particles
 from diagnose.measurement.probe_lamp import lamp_grade
-from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.session.pricing import PROBE_MINUTES, Prices, Whereabouts
 
 LEAST_VOLTS = 0.08
@@ -25,7 +25,6 @@ LEAST_SHARE = 0.07
 # Derived: under the spread of a reading on a 12 V car, and of ohms and amps.
 LEAST_GRADE = 0.1
 # Own choice: one person in five would then give another answer.
-PROBED_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.AMPS})
 
 
 class Sight:
@@ -94,6 +93,10 @@ class Candidates:
         )
         if kind in PROBED_KINDS:
             self._columns = np.array([compiled.probe_column(r) for r in readings])
+            if kind is ReadingKind.FUSE:
+                fuses = [car.part(reading.red) for reading in readings]
+                ohms = [fuse_ohms(fuse) for fuse in fuses]
+                self._fuse_ohms = np.array(ohms, dtype=np.float32)
         else:
             leads = np.array([compiled.lead_nodes(r) for r in readings])
             self._red, self._black = leads.T
@@ -117,7 +120,9 @@ class Candidates:
         """
         if self.kind in PROBED_KINDS:
             seen = sight.probes(self._columns[some])
-            return np.abs(seen) if self.kind is ReadingKind.AMPS else 1.0 - seen
+            if self.kind is ReadingKind.FUSE:
+                seen *= self._fuse_ohms[some][:, None]
+            return 1.0 - seen if self.kind is ReadingKind.LOOK else np.abs(seen)
         result = np.empty((len(some), sight.n_particles), dtype=np.float32)
         states = self.states[some]
         for state in np.unique(states).tolist():

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from types import MappingProxyType
 
-from diagnose.circuit.car import FloatArray
+from diagnose.circuit.car import Car, FloatArray
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import ReadingError
 from diagnose.measurement.probe_lamp import GRADES
@@ -20,6 +20,7 @@ from diagnose.measurement.readings import (
     ReadingKind,
     battery_posts,
     clamp_parts,
+    fuse_ohms,
     ripple_readings,
     unfit_for_lamp,
 )
@@ -75,9 +76,12 @@ UNITS = {
     ReadingKind.OHMS: Unit.OHMS,
     ReadingKind.AMPS: Unit.AMPS,
     ReadingKind.AC_VOLTS: Unit.VOLTS,
+    ReadingKind.FUSE: Unit.VOLTS,
 }
 
-LIVE_KINDS = frozenset({ReadingKind.DC_VOLTS, ReadingKind.AMPS, ReadingKind.LAMP})
+MOST_FUSE_LOADS = 6.0
+# Rule: at six times its rating a fuse opens within a second (ISO 8820-3).
+LIVE_KINDS = frozenset(set(UNITS) - {ReadingKind.OHMS} | {ReadingKind.LAMP})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,7 +212,7 @@ class Diagnosis:
         Parameters
         ----------
         step : str
-            ``volts|state|red|black`` (or ac, ohms, amps, lamp, look), or
+            ``volts|state|red|black`` (or ac, ohms, amps, fuse, lamp, look), or
             ``symptom|name``.
 
         Raises
@@ -470,7 +474,7 @@ class Diagnosis:
                 self._known(fact.cause, words.causes, "cause")
             case ReadingFact():
                 self._check_place(reading_of(fact))
-                _check_value(fact)
+                _check_value(fact, self._model.car)
             case LimitFact():
                 self._known(fact.limit, words.limits, "limit")
             case TakesFact():
@@ -484,7 +488,7 @@ class Diagnosis:
     def _check_place(self, reading: Reading) -> None:
         words = self.vocabulary
         self._known(reading.state, words.states, "state")
-        if reading.kind is ReadingKind.LOOK:
+        if reading.kind in (ReadingKind.LOOK, ReadingKind.FUSE):
             self._known(reading.red, dict.fromkeys(words.fuses, ""), "fuse")
         elif reading.kind is ReadingKind.AMPS:
             self._known(reading.red, dict.fromkeys(words.parts, ""), "part")
@@ -543,13 +547,23 @@ class Diagnosis:
         raise ReadingError(f'this car has no {what} "{name}"{hint}')
 
 
-def _check_value(fact: ReadingFact) -> None:
+def _check_value(fact: ReadingFact, car: Car) -> None:
     """Refuse a value that the kind of reading can't have."""
     if fact.kind is ReadingKind.LAMP:
         if fact.value not in GRADES.values():
             raise ReadingError(f"a test lamp is {', '.join(GRADES)}; nothing else")
     elif fact.kind is not ReadingKind.LOOK:
         check_range(fact.value, UNITS[fact.kind])
+    if fact.kind is ReadingKind.FUSE:
+        fuse = car.part(fact.red)
+        amps = abs(fact.value) / fuse_ohms(fuse)
+        rating = fuse.values["rating_amps"].distribution.nominal
+        if amps > MOST_FUSE_LOADS * rating:
+            raise ReadingError(
+                f"{1e3 * fact.value:.3g} mV along {fact.red} would be {amps:.0f} A, "
+                f"and no fuse of {rating:g} A carries that; if it is blown, type: "
+                f"look {fact.red} blown"
+            )
 
 
 def _latest(standing: Sequence[Fact]) -> ReadingFact | SymptomFact | None:

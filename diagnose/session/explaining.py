@@ -408,6 +408,7 @@ def _clashes(standing: Sequence[Fact], model: Model) -> tuple[str, ...]:
             ReadingKind.OHMS: model.knowledge.meter.ohms,
             ReadingKind.AMPS: model.knowledge.meter.amps,
             ReadingKind.AC_VOLTS: model.knowledge.meter.ac_volts,
+            ReadingKind.FUSE: model.knowledge.meter.millivolts,
         }
         range_ = ranges.get(fact.kind)
         limit = float(range_.half_width(np.array(before.value))) if range_ else 0.0

@@ -384,6 +384,7 @@ def _range_of(reading: Reading, model: Model) -> MeterRange | None:
         ReadingKind.OHMS: meter.ohms,
         ReadingKind.AMPS: meter.amps,
         ReadingKind.AC_VOLTS: meter.ac_volts,
+        ReadingKind.FUSE: meter.millivolts,
     }.get(reading.kind)
 
 

@@ -28,6 +28,7 @@ from diagnose.inference.beliefs import (
 from diagnose.inference.compiled import OVER_RANGE_OHMS, Compiled
 from diagnose.inference.evidence import (
     STATE_FLOOR,
+    Spread,
     lamp_likelihood,
     look_likelihood,
     reading_likelihood,
@@ -45,7 +46,7 @@ from diagnose.inference.redraw import (
     step_spread,
 )
 from diagnose.measurement.probe_lamp import answer_chance
-from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.facts import (
     ComplaintFact,
@@ -476,9 +477,7 @@ class Reasoner:
             result = reading_likelihood(
                 _shown(observation),
                 predicted,
-                spread=spread_of(
-                    reading.kind, meter, system_volts=self._model.car.system_volts
-                ),
+                spread=self._spread(reading),
                 slip_probability=meter.slip_probability,
                 stray=stray,
             )
@@ -544,12 +543,20 @@ class Reasoner:
             return float((chance * share).sum())
         if fact.kind is ReadingKind.LAMP:
             return float((answer_chance(fact.value, predicted) * share).sum())
-        spread = spread_of(
-            fact.kind,
-            self._model.knowledge.meter,
-            system_volts=self._model.car.system_volts,
-        )
+        spread = self._spread(reading_of(fact))
         return tail_of(_shown(fact), predicted, share, spread=spread, stray=stray)
+
+    def _spread(self, reading: Reading) -> Spread:
+        """Return how far a meter's reading may be from what is predicted."""
+        car, tolerance = self._model.car, 0.0
+        if reading.kind is ReadingKind.FUSE:
+            tolerance = fuse_tolerance(car.part(reading.red))
+        return spread_of(
+            reading.kind,
+            self._model.knowledge.meter,
+            system_volts=car.system_volts,
+            fuse_tolerance=tolerance,
+        )
 
     def symptom_of(self, fact: SymptomFact, *, is_complaint: bool) -> Symptom:
         """Return the symptom a fact is about, surer when it is the complaint itself."""
@@ -616,7 +623,8 @@ class Reasoner:
             shown = self._compiled.predicted(singles, reading_of(observation))
             shown = np.where(np.isinf(shown), OVER_RANGE_OHMS, shown).mean(axis=1)
             if observation.kind not in LINEAR_KINDS:
-                shown = np.log(np.maximum(shown, 1e-3))
+                least = 1e-5 if observation.kind is ReadingKind.FUSE else 1e-3
+                shown = np.log(np.maximum(shown, least))
         moved: FloatArray = np.abs(shown[1:] - shown[0])
         self._deviations[observation] = moved
         return moved
@@ -663,7 +671,12 @@ def _as_slice(rows: IntArray) -> Rows:
 
 
 def _shown(fact: ReadingFact) -> float:
-    """Return the value of a reading; megohms count as OL."""
+    """Return the value of a reading; megohms count as OL.
+
+    On a fuse the leads may be either way round.
+    """
+    if fact.kind is ReadingKind.FUSE:
+        return abs(fact.value)
     is_over = fact.kind is ReadingKind.OHMS and fact.value > OVER_RANGE_OHMS
     return float("inf") if is_over else fact.value
 

@@ -5,19 +5,17 @@ from __future__ import annotations
 from diagnose.circuit.car import Car
 from diagnose.faults.knowledge import Knowledge
 from diagnose.measurement.probe_lamp import grade_words
-from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.session.facts import ReadingFact, SymptomFact
-from diagnose.units import Unit, format_band, format_typed
+from diagnose.units import Unit, format_band, format_quantity, format_typed
 
 UNITS = {
     ReadingKind.DC_VOLTS: Unit.VOLTS,
     ReadingKind.OHMS: Unit.OHMS,
     ReadingKind.AMPS: Unit.AMPS,
     ReadingKind.AC_VOLTS: Unit.VOLTS,
+    ReadingKind.FUSE: Unit.VOLTS,
 }
-
-LAMP_CAUTION = "test-lamp"
-"""Key of the caution that stands with every test lamp."""
 
 
 def value_words(value: float, kind: ReadingKind) -> str:
@@ -26,6 +24,8 @@ def value_words(value: float, kind: ReadingKind) -> str:
         return "blown" if value > 0.5 else "sound"
     if kind is ReadingKind.LAMP:
         return grade_words(value)
+    if kind is ReadingKind.FUSE:
+        return f"{1e3 * value:.6g} mV"
     return format_typed(value, UNITS[kind])
 
 
@@ -38,6 +38,9 @@ def range_words(low: float, high: float, kind: ReadingKind) -> str:
     if kind is ReadingKind.LAMP:
         ends = dict.fromkeys((grade_words(low), grade_words(high)))
         return " to ".join(ends)
+    if kind is ReadingKind.FUSE:
+        ends = dict.fromkeys((f"{1e3 * low:.3g}", f"{1e3 * high:.3g}"))
+        return f"{' to '.join(ends)} mV"
     return format_band(low, high, UNITS[kind])
 
 
@@ -52,6 +55,8 @@ def place_words(reading: Reading, car: Car) -> str:
         return f"look at {reading.red}"
     if reading.kind is ReadingKind.AMPS:
         return f"amps at {reading.red}"
+    if reading.kind is ReadingKind.FUSE:
+        return f"millivolts along {reading.red}"
     if reading.kind is ReadingKind.AC_VOLTS:
         return "the battery, AC"
     if reading.kind is ReadingKind.LAMP:
@@ -69,9 +74,18 @@ def observation_words(fact: ReadingFact | SymptomFact, car: Car) -> str:
     value = value_words(fact.value, fact.kind)
     if fact.kind is ReadingKind.LOOK:
         return f"{fact.red} looked {value}"
+    if fact.kind is ReadingKind.FUSE:
+        return f"{value} along {fact.red}, {fact.state}: {_fuse_words(fact, car)}"
     if fact.kind is ReadingKind.LAMP:
         return f"{place_words(reading, car)}: {value}, {fact.state}"
     return f"{value} at {place_words(reading, car)}, {fact.state}"
+
+
+def _fuse_words(fact: ReadingFact, car: Car) -> str:
+    """Return the amps that volts along a fuse stand for, and by what resistance."""
+    ohms = fuse_ohms(car.part(fact.red))
+    amps = format_quantity(abs(fact.value) / ohms, Unit.AMPS)
+    return f"{amps} by its {1e3 * ohms:.3g} mohm"
 
 
 def step_words(step: str, car: Car) -> str:
@@ -83,7 +97,7 @@ def step_words(step: str, car: Car) -> str:
     if kind is None:
         return step
     reading = Reading(kind=kind, state=words[1], red=words[2], black=words[3])
-    if kind is ReadingKind.LAMP:
+    if kind in (ReadingKind.LAMP, ReadingKind.FUSE):
         return f"{place_words(reading, car)}, {words[1]}"
     return f"{kind.value} at {place_words(reading, car)}, {words[1]}"
 
@@ -98,6 +112,11 @@ def instruction(reading: Reading, car: Car) -> str:
         )
     if reading.kind is ReadingKind.AMPS:
         where = f"Clamp on DC amps, round the wire at {reading.red}."
+    elif reading.kind is ReadingKind.FUSE:
+        where = (
+            "Meter on DC millivolts, leads on the two test points in the back of "
+            f"{reading.red}; leave it in."
+        )
     elif reading.kind is ReadingKind.AC_VOLTS:
         where = (
             f"Meter on AC volts, lowest range. Red lead on {reading.red}, black on "
@@ -155,7 +174,7 @@ def cautions_for(reading: Reading, car: Car, knowledge: Knowledge) -> tuple[str,
     state = car.state(reading.state)
     keys = [state.caution] if reading.kind is not ReadingKind.LOOK else []
     if reading.kind is ReadingKind.LAMP:
-        keys.insert(0, LAMP_CAUTION)
+        keys.insert(0, knowledge.meter.test_lamp.caution)
     for place in places_of(reading, car):
         if place in car.places:
             keys.append(car.places[place].caution)
@@ -164,7 +183,7 @@ def cautions_for(reading: Reading, car: Car, knowledge: Knowledge) -> tuple[str,
 
 def places_of(reading: Reading, car: Car) -> tuple[str, ...]:
     """Return the places a reading takes one to; the battery post is always at hand."""
-    if reading.kind in (ReadingKind.LOOK, ReadingKind.AMPS):
+    if not reading.black:
         return (car.part(reading.red).place,)
     nodes = [node for node in (reading.red, reading.black) if node != car.reference]
     return tuple(

@@ -30,6 +30,7 @@ from diagnose.session.facts import (
 from diagnose.terminal.requests import Leave, Request, Show, Strike, TakeUp, Tell, View
 from diagnose.terminal.safe_text import clean, nearest
 from diagnose.units import (
+    Measured,
     Unit,
     check_minutes,
     check_range,
@@ -54,6 +55,7 @@ _UNITS = {
 }
 _KINDS = {unit: kind for kind, unit in _UNITS.items()}
 _UNITS[ReadingKind.AC_VOLTS] = Unit.VOLTS
+_UNITS[ReadingKind.FUSE] = Unit.VOLTS
 # after the line above: volts alone are DC volts
 
 
@@ -289,7 +291,7 @@ def _usage(name: str) -> ReadingError:
 
 
 def _read(words: tuple[str, ...], desk: Desk) -> Request:
-    """Understand ``read [volts|ac|ohms|amps|lamp] NODE [NODE] STATE VALUE``."""
+    """Understand ``read [volts|ac|ohms|amps|fuse|lamp] NODE [NODE] STATE VALUE``."""
     asked, words = _leading_kind(words)
     nodes, state, rest = _split_at_state(words, desk, "read")
     if not rest:
@@ -303,6 +305,9 @@ def _read(words: tuple[str, ...], desk: Desk) -> Request:
             )
         )
     measured = parse_measured(" ".join(rest))
+    if asked is ReadingKind.FUSE and measured.unit is None:
+        # the meter is on millivolts, and that is what it shows
+        measured = Measured(value=1e-3 * measured.value, unit=Unit.VOLTS)
     kind = asked or _KINDS[measured.unit or Unit.VOLTS]
     if asked is not None:
         parse_reading(" ".join(rest), _UNITS[asked])
@@ -318,7 +323,7 @@ def _read(words: tuple[str, ...], desk: Desk) -> Request:
 def _leading_kind(
     words: tuple[str, ...],
 ) -> tuple[ReadingKind | None, tuple[str, ...]]:
-    """Split off a leading ``volts``, ``ac``, ``ohms``, ``amps`` or ``lamp``."""
+    """Split off a leading ``volts``, ``ac`` and so on."""
     names = {kind.value: kind for kind in (*_UNITS, ReadingKind.LAMP)}
     if words and words[0].lower() in names:
         return names[words[0].lower()], words[1:]
@@ -364,6 +369,10 @@ def _leads(kind: ReadingKind, nodes: tuple[str, ...], desk: Desk) -> tuple[str, 
         if len(nodes) != 1:
             raise ReadingError("amps are read at one part: read PART STATE 7 A")
         return known_name(nodes[0], vocabulary.parts, "part"), ""
+    if kind is ReadingKind.FUSE:
+        if len(nodes) != 1:
+            raise ReadingError("along one fuse: read fuse FUSE STATE 3.2 mV")
+        return known_name(nodes[0], vocabulary.fuses, "fuse"), ""
     if len(nodes) not in (1, 2):
         raise _usage("read")
     red = known_name(nodes[0], vocabulary.nodes, "test point")
@@ -500,7 +509,7 @@ def _why(words: tuple[str, ...], desk: Desk) -> Request:
 
 
 def _expect(words: tuple[str, ...], desk: Desk) -> Request:
-    """Understand ``expect [volts|ac|ohms|amps|lamp] NODE [NODE] STATE``, or nothing."""
+    """Understand ``expect [KIND] NODE [NODE] STATE``, or nothing."""
     if not words:
         if desk.step is None:
             raise _usage("expect")

@@ -32,6 +32,7 @@ _UNITS = {
     "ac": Unit.VOLTS,
     "ohms": Unit.OHMS,
     "amps": Unit.AMPS,
+    "fuse": Unit.VOLTS,
 }
 _LOOKS = {"blown": 1.0, "sound": 0.0}
 _ANSWERS = {"look": _LOOKS, "lamp": GRADES}

@@ -281,6 +281,7 @@ def _could_show(event: Measured, shown: float, model: Model) -> bool:
         ReadingKind.OHMS: meter.ohms,
         ReadingKind.AMPS: meter.amps,
         ReadingKind.AC_VOLTS: meter.ac_volts,
+        ReadingKind.FUSE: meter.millivolts,
     }
     range_ = ranges[event.reading.kind]
     error = float(range_.half_width(np.array(shown))) + 0.5 * range_.resolution

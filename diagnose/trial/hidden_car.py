@@ -17,7 +17,7 @@ from diagnose.circuit.sample import Sample
 from diagnose.faults.causes import FaultSet
 from diagnose.faults.predicted import Predictor
 from diagnose.inference.bank import Bank
-from diagnose.inference.compiled import Compiled
+from diagnose.inference.compiled import PROBED_KINDS, Compiled
 from diagnose.inference.hypotheses import Hypotheses
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
@@ -157,6 +157,7 @@ class HiddenCar:
             ReadingKind.DC_VOLTS: meter.volts,
             ReadingKind.AMPS: meter.amps,
             ReadingKind.AC_VOLTS: meter.ac_volts,
+            ReadingKind.FUSE: meter.millivolts,
             ReadingKind.OHMS: meter.ohms,
         }
         range_ = ranges[reading.kind]
@@ -176,10 +177,8 @@ class HiddenCar:
 
     def _slipped(self, reading: Reading) -> Reading:
         """Return the same kind of reading at another test point."""
-        if reading.kind is ReadingKind.LOOK:
-            return reading
         car = self._stock.model.car
-        if reading.kind in (ReadingKind.AMPS, ReadingKind.AC_VOLTS):
+        if reading.kind in (*PROBED_KINDS, ReadingKind.AC_VOLTS):
             return reading
         nodes = sorted(car.test_points)
         other = nodes[int(self._random.integers(len(nodes)))]

@@ -61,6 +61,9 @@ steps:
     red: pump.plus
     black: battery.minus
     state: key-on
+  - fuse: 12.3 mV
+    at: pump-fuse
+    state: idle
   - repair: pump-wire:short_to_ground
     cures: yes
 at-the-end: {advice: fixed, wrong-repairs: 1}
@@ -159,9 +162,20 @@ CASE = WorkedCase(
             column=5,
         ),
         CaseStep(
-            event=Repaired(cause="pump-wire:short_to_ground", is_cured=True),
+            event=Measured(
+                reading=Reading(
+                    kind=ReadingKind.FUSE, state="idle", red="pump-fuse", black=""
+                ),
+                value=0.0123,
+            ),
             must=Must(),
             line=35,
+            column=5,
+        ),
+        CaseStep(
+            event=Repaired(cause="pump-wire:short_to_ground", is_cured=True),
+            must=Must(),
+            line=38,
             column=5,
         ),
     ),
@@ -277,7 +291,8 @@ def test_step_of_two_kinds_is_refused(
     (found,) = problems("    found: blown\n", "    found: blown\n    repair: a:b\n")
 
     assert found == (
-        "24:5: a step has one of symptom, volts, ac, ohms, amps, lamp, look, repair; "
+        "24:5: a step has one of symptom, volts, ac, ohms, amps, fuse, lamp, look, "
+        "repair; "
         "found look, repair"
     )
 

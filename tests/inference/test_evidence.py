@@ -176,3 +176,11 @@ def test_stray_leakage_widens_what_fits() -> None:
     found = tail_of(4.0, np.array([6.0]), np.array([1.0]), spread=VOLTS, stray=3.0)
 
     assert found == pytest.approx(0.505, abs=0.01)
+
+
+def test_amps_by_a_fuse_are_as_unsure_as_load_and_fuse_together() -> None:
+    spread = spread_of(ReadingKind.FUSE, METER, system_volts=12.0, fuse_tolerance=0.15)
+
+    # Derived: (.07^2 + .15^2)^.5 = .1655 of 30 mV is 4.97 mV; the meter's own half of
+    # (.15 + .3) mV adds nothing to speak of.
+    assert float(spread.deviation(np.array(0.030))) == pytest.approx(0.00497, abs=5e-5)

@@ -12,6 +12,7 @@ from diagnose.measurement.readings import (
     Reading,
     ReadingKind,
     clamp_parts,
+    fuse_tolerance,
     proposable_readings,
 )
 from diagnose.session.model import Model
@@ -50,6 +51,13 @@ def test_ripple_is_read_across_the_battery_while_the_engine_runs(model: Model) -
 
     assert {(r.red, r.black) for r in found} == {("battery.plus", "battery.minus")}
     assert {r.state for r in found} == {"idle", "idle-loaded", "fast-idle"}
+
+
+def test_tolerance_of_a_fuse_is_the_spread_of_its_resistance(model: Model) -> None:
+    # part-kinds.yaml: lognormal, .15; the middle 68 % of it is 15 % either way.
+    fuse = model.car.part("fuel-pump-fuse")
+
+    assert fuse_tolerance(fuse) == pytest.approx(0.15, abs=0.002)
 
 
 def test_a_car_without_alternator_has_no_ripple_to_read() -> None:

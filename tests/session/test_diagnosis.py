@@ -94,6 +94,35 @@ def test_ac_volts_elsewhere_are_refused(red: str, state: str, model: Model) -> N
         Diagnosis(model).tell(ripple)
 
 
+# Millivolts along a fuse.
+
+
+def along_fuse(volts: float) -> ReadingFact:
+    return ReadingFact(
+        kind=ReadingKind.FUSE,
+        state="key-on",
+        red="fuel-pump-fuse",
+        black="",
+        value=volts,
+    )
+
+
+def test_millivolts_along_a_fuse_are_said_in_amps_with_its_ohms(model: Model) -> None:
+    # Derived: a blade fuse of 15 A has .127 ohm x 15^-1.22 = 4.67 mohm; 29 mV / 4.67
+    # mohm is 6.21 A.
+    answer = told(model, COMPLAINT, along_fuse(0.029)).answer
+
+    assert answer.facts[-1] == (
+        "29 mV along fuel-pump-fuse, key-on: 6.21 A by its 4.67 mohm"
+    )
+
+
+def test_volts_along_a_fuse_that_no_fuse_stands_are_refused(model: Model) -> None:
+    # 1.5 V / 4.67 mohm = 321 A.
+    with pytest.raises(ReadingError, match=r"would be 321 A, and no fuse of 15 A"):
+        Diagnosis(model).tell(along_fuse(1.5))
+
+
 # The test lamp.
 
 

@@ -79,8 +79,8 @@ def test_a_fact_survives_its_row_and_strict_json(fact: Fact) -> None:
                 kind="reading",
                 content={"kind": "hertz", "state": "", "red": "", "black": ""},
             ),
-            '"hertz" is not a kind of reading; known are: volts, ac, ohms, amps, lamp, '
-            "look",
+            '"hertz" is not a kind of reading; known are: volts, ac, ohms, amps, fuse, '
+            "lamp, look",
         ),
         (
             FactRow(

@@ -127,6 +127,14 @@ def test_blown_and_sound_answer_a_look_at_a_fuse(line: str, value: float) -> Non
             ),
         ),
         (
+            "read fuse pump-fuse idle 3.2mV",
+            reading(ReadingKind.FUSE, 0.0032, state="idle", red="pump-fuse", black=""),
+        ),
+        (
+            "read fuse pump-fuse idle 3.2",
+            reading(ReadingKind.FUSE, 0.0032, state="idle", red="pump-fuse", black=""),
+        ),
+        (
             "read lamp pump.plus key-on dim",
             reading(
                 ReadingKind.LAMP,
