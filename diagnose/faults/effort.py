@@ -26,6 +26,8 @@ class OwnerLimit:
         What a reading takes longer without it. [min]
     repair_extra_minutes : float
         What a repair at such a place takes longer without it. [min]
+    in_series_minutes : float
+        What small amps take longer with the meter in series; 0 when not. [min]
     """
 
     name: str
@@ -36,6 +38,7 @@ class OwnerLimit:
     is_impossible: bool = False
     extra_minutes: float = 0.0
     repair_extra_minutes: float = 0.0
+    in_series_minutes: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

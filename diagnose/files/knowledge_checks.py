@@ -316,6 +316,7 @@ def _check_cautions(contents: Contents) -> Iterator[Finding]:
     for name, state in contents.states.states.items():
         pointing.append(("states", ("states", name), state))
     pointing.append(("meter", ("test_lamp",), contents.meter.test_lamp))
+    pointing.append(("meter", ("in_series",), contents.meter.in_series))
     for file, place, entry in pointing:
         if entry.caution and entry.caution not in contents.cautions.cautions:
             yield Finding(

@@ -550,6 +550,7 @@ class LimitEntry(SourcedEntry):
     is_impossible: bool = False
     extra_minutes: NotNegative = 0.0
     repair_extra_minutes: NotNegative = 0.0
+    in_series_minutes: NotNegative = 0.0
 
     @model_validator(mode="after")
     def _check_effect(self) -> Self:
@@ -570,6 +571,7 @@ class LimitEntry(SourcedEntry):
             is_impossible=self.is_impossible,
             extra_minutes=self.extra_minutes,
             repair_extra_minutes=self.repair_extra_minutes,
+            in_series_minutes=self.in_series_minutes,
         )
 
 
@@ -641,6 +643,12 @@ class LampEntry(SourcedEntry):
         )
 
 
+class SeriesEntry(SourcedEntry):
+    """Amps with the meter in series."""
+
+    caution: Key
+
+
 class MeterFile(Entry):
     """``meter.yaml``."""
 
@@ -650,6 +658,7 @@ class MeterFile(Entry):
     ac_volts: RangeEntry
     millivolts: RangeEntry
     test_lamp: LampEntry
+    in_series: SeriesEntry
     input_ohms: NumberEntry
     lead_ohms: NumberEntry
     slip_probability: NumberEntry
@@ -670,4 +679,5 @@ class MeterFile(Entry):
             slip_probability=self.slip_probability.value,
             model_volts=self.model_volts.value,
             model_fraction=self.model_fraction.value,
+            series_caution=self.in_series.caution,
         )

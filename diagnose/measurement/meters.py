@@ -12,6 +12,12 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.measurement.probe_lamp import ProbeLamp
 
+SERIES_AMPS = 10.0
+"""Most a hand-held meter carries in series. [A]
+
+Rule: the jack of usual meters is marked 10 A and fused so.
+"""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeterRange:
@@ -63,6 +69,8 @@ class Meter:
         Both leads together; adds to every ohms reading. [Ω]
     slip_probability : float
         Chance that a reading was taken at the wrong terminal or in the wrong state.
+    series_caution : str
+        Key of the caution for amps in series; empty when none.
     model_volts, model_fraction : float
         How far a sound car strays from its file beyond the drawn tolerances: a fixed
         part in volts, and a fraction of the value. [V], [1]
@@ -79,3 +87,4 @@ class Meter:
     slip_probability: float
     model_volts: float
     model_fraction: float
+    series_caution: str = ""

@@ -10,7 +10,7 @@ from enum import Enum
 
 import numpy as np
 
-from diagnose.circuit.car import Car, Part
+from diagnose.circuit.car import Car, OperatingState, Part
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.measurement.quantities import main_nodes
 
@@ -65,6 +65,16 @@ def clamp_parts(car: Car) -> tuple[str, ...]:
         part.name
         for part in car.parts
         if part.kind in PROTECTIVE_KINDS or part.kind == "battery"
+    )
+
+
+def is_at_rest(state: OperatingState) -> bool:
+    """Return whether nothing is switched on and the engine stands: key off."""
+    return state.is_battery_connected and not (
+        state.switch_positions
+        or state.commands
+        or state.is_cranking
+        or state.engine_rpm
     )
 
 

@@ -9,10 +9,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from diagnose.circuit.car import Place
 from diagnose.faults.causes import Cause
 from diagnose.faults.effort import OwnerLimit
-from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.meters import SERIES_AMPS
+from diagnose.measurement.readings import Reading, ReadingKind, is_at_rest
 from diagnose.session.facts import Fact, LimitFact, TakesFact
 from diagnose.session.model import Model
 from diagnose.session.wording import places_of
@@ -62,7 +65,11 @@ class Prices:
 
     def why_impossible(self, reading: Reading) -> str:
         """Return what this owner lacks to take a reading; empty when nothing."""
-        lacking = (limit for limit in self._needed(reading) if limit.is_impossible)
+        lacking = (
+            limit
+            for limit in self._needed(reading)
+            if limit.is_impossible and not self._goes_in_series(limit, reading)
+        )
         return next((limit.says for limit in lacking), "")
 
     def can_take(self, reading: Reading) -> bool:
@@ -84,7 +91,12 @@ class Prices:
         if reading.kind is ReadingKind.LOOK:
             return 0.0
         lacking = self._needed(reading) if self._lacking else []
-        extra = sum(limit.extra_minutes for limit in lacking)
+        extra = sum(
+            limit.in_series_minutes
+            if self._goes_in_series(limit, reading)
+            else limit.extra_minutes
+            for limit in lacking
+        )
         return self._state_minutes[reading.state] + extra
 
     def access(self, reading: Reading) -> Mapping[str, float]:
@@ -126,6 +138,19 @@ class Prices:
 
     def _place_minutes(self, place: Place) -> float:
         return self._takes.get(place.name, place.minutes)
+
+    def _goes_in_series(self, limit: OwnerLimit, reading: Reading) -> bool:
+        """Return whether a meter in series does for the clamp that is lacking.
+
+        With the key off, and where a sound car draws less than the meter carries.
+        """
+        car, compiled = self._model.car, self._model.compiled
+        if reading.kind is not ReadingKind.AMPS or not limit.in_series_minutes:
+            return False
+        if not is_at_rest(car.state(reading.state)):
+            return False
+        amps = compiled.predicted(compiled.singles, reading, rows=np.array([0]))
+        return bool(amps.max() < SERIES_AMPS)
 
     def _needed(self, reading: Reading) -> list[OwnerLimit]:
         """Return what a reading needs of the things that the owner lacks."""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from diagnose.circuit.car import Car
 from diagnose.faults.knowledge import Knowledge
+from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.probe_lamp import grade_words
-from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms, is_at_rest
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.units import Unit, format_band, format_quantity, format_typed
 
@@ -112,6 +113,8 @@ def instruction(reading: Reading, car: Car) -> str:
         )
     if reading.kind is ReadingKind.AMPS:
         where = f"Clamp on DC amps, round the wire at {reading.red}."
+        if is_at_rest(state):
+            where += f" {_series_words(reading, car)}"
     elif reading.kind is ReadingKind.FUSE:
         where = (
             "Meter on DC millivolts, leads on the two test points in the back of "
@@ -137,6 +140,17 @@ def instruction(reading: Reading, car: Car) -> str:
     return f"{where} Car: {state.label}."
 
 
+def _series_words(reading: Reading, car: Car) -> str:
+    """Return how small amps are read without a clamp."""
+    at = f"in place of {reading.red}"
+    if car.part(reading.red).kind == "battery":
+        at = "between the battery's grounded post and its clamp"
+    return (
+        f"Or, under {SERIES_AMPS:g} A, a meter in series {at}: red lead in its 10 A "
+        "jack, key off all the while, never to crank."
+    )
+
+
 def _sign_words(reading: Reading, car: Car) -> str:
     """Return that a positive-ground car reads below zero, where it does."""
     if reading.black != car.reference or not car.is_positive_ground:
@@ -151,10 +165,7 @@ def _surface_words(reading: Reading, car: Car) -> str:
     """
     battery = next((part for part in car.parts if part.kind == "battery"), None)
     state = car.state(reading.state)
-    is_at_rest = state.is_battery_connected and not (
-        state.switch_positions or state.commands or state.engine_rpm
-    )
-    if battery is None or not is_at_rest:
+    if battery is None or not is_at_rest(state):
         return ""
     if {reading.red, reading.black} != set(battery.terminals.values()):
         return ""
@@ -175,6 +186,8 @@ def cautions_for(reading: Reading, car: Car, knowledge: Knowledge) -> tuple[str,
     keys = [state.caution] if reading.kind is not ReadingKind.LOOK else []
     if reading.kind is ReadingKind.LAMP:
         keys.insert(0, knowledge.meter.test_lamp.caution)
+    if reading.kind is ReadingKind.AMPS and is_at_rest(state):
+        keys.append(knowledge.meter.series_caution)
     for place in places_of(reading, car):
         if place in car.places:
             keys.append(car.places[place].caution)

@@ -53,6 +53,17 @@ def test_amps_need_a_clamp(model: Model) -> None:
     assert not prices(model, NO_CLAMP).can_take(AMPS)
 
 
+def test_small_amps_with_the_key_off_are_read_in_series(model: Model) -> None:
+    drain = Reading(kind=ReadingKind.AMPS, state="key-off", red="battery", black="")
+    without = prices(model, NO_CLAMP)
+
+    assert without.can_take(drain)
+    # effort.yaml: three minutes to open the circuit and close it again.
+    assert without.entry_minutes(drain) == pytest.approx(
+        prices(model).entry_minutes(drain) + 3.0
+    )
+
+
 def test_what_was_lacking_may_be_found(model: Model) -> None:
     found = LimitFact(limit="clamp", is_lacking=False)
 

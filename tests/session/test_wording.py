@@ -52,6 +52,21 @@ def test_a_positive_ground_car_is_read_with_its_sign(tourer: Car) -> None:
     assert "minus sign" not in words(tourer, "battery.plus", "key-on")
 
 
+def test_amps_with_the_key_off_may_be_read_in_series(tourer: Car) -> None:
+    drain = Reading(kind=ReadingKind.AMPS, state="key-off", red="battery", black="")
+
+    assert (
+        "Or, under 10 A, a meter in series between the battery's grounded post and its "
+        "clamp: red lead in its 10 A jack, key off all the while, never to crank."
+    ) in instruction(drain, tourer)
+
+
+def test_amps_while_cranking_are_read_with_a_clamp_only(tourer: Car) -> None:
+    start = Reading(kind=ReadingKind.AMPS, state="cranking", red="battery", black="")
+
+    assert "series" not in instruction(start, tourer)
+
+
 def test_ripple_is_read_on_ac_volts(tourer: Car) -> None:
     reading = Reading(
         kind=ReadingKind.AC_VOLTS,
