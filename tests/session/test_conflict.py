@@ -9,7 +9,6 @@ import pytest
 
 from diagnose.inference.evidence import spread_of
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.answer import Verdict
 from diagnose.session.conflict import (
     FREE_SHARE,
     OUTSIDE_PRIOR,
@@ -90,19 +89,18 @@ def test_readings_of_a_known_cause_are_not_odd(model: Model) -> None:
     assert oddest_reading(conclusion, model) is None
 
 
-def test_repairs_that_do_not_cure_end_in_a_stop(model: Model) -> None:
-    diagnosis = Diagnosis(model)
-    answer = diagnosis.tell(COMPLAINT)
-    diagnosis.tell(NO_VOLTS)
+def test_useless_repair_raises_it(model: Model) -> None:
     wanted = model.knowledge.complaints[COMPLAINT.complaint]
     still = SymptomFact(symptom=wanted.retest, is_present=not wanted.cured_answer)
-    verdicts = []
-    for _ in range(4):
-        answer = diagnosis.tell(RepairFact(cause=diagnosis.answer.causes[0].name))
-        answer = diagnosis.tell(still)
-        verdicts.append(answer.advice.verdict)
+    blown = ReadingFact(
+        kind=ReadingKind.LOOK, state="key-off", red="fuel-pump-fuse", black="", value=1
+    )
+    facts = (COMPLAINT, NO_VOLTS, blown)
+    mended = RepairFact(cause="fuel-pump-fuse:blown")
 
-    assert Verdict.STOP in verdicts
+    before = chance(model, *facts)
+
+    assert chance(model, *facts, mended, still) > 2.0 * before
 
 
 def test_sound_diagnosis_stays_far_from_it(model: Model) -> None:
