@@ -11,6 +11,7 @@ import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.inference.evidence import spread_of
+from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.model import Model
@@ -106,6 +107,8 @@ def _any_value(observation: Observation, model: Model) -> float:
         return 0.5
     if observation.kind is ReadingKind.LOOK or np.isinf(observation.value):
         return 0.5
+    if observation.kind is ReadingKind.LAMP:
+        return 1.0 / len(GRADES)
     spread = spread_of(
         observation.kind,
         model.knowledge.meter,

@@ -498,7 +498,8 @@ class Reasoner:
             leakage = compiled.ghost_volts(hypotheses, reading, rows=rows)
             wide = CHATTER_SHARE * self._model.car.system_volts
             return np.asarray(np.hypot(leakage, wide * (1.0 - settled)))
-        if reading.kind is ReadingKind.AMPS and not settled.all():
+        is_current = reading.kind in (ReadingKind.AMPS, ReadingKind.FUSE)
+        if is_current and not settled.all():
             mean = compiled.predicted(hypotheses, reading, rows=rows)
             return np.asarray(CHATTER_AMPS_SHARE * mean * (1.0 - settled))
         return np.zeros_like(settled)
