@@ -117,15 +117,13 @@ def test_an_alias_of_itself_ends(tmp_path: pathlib.Path) -> None:
 @pytest.mark.parametrize("name", ["symptoms.yaml", "meter.yaml"])
 def test_both_readers_find_the_same_nodes(name: str) -> None:
     # The quick reader is one for YAML 1.1; it must match the slow one, for 1.2.
-    path = knowledge_folder() / name
-    text = path.read_text(encoding="utf-8")
+    path = pathlib.Path(name)
+    text = (knowledge_folder() / name).read_text(encoding="utf-8")
 
     quick, slow = (
         [
             (kind, node.tag, node.start_mark.line, node.start_mark.column)
-            for kind, node in walked(
-                compose(pathlib.Path(name), text, wanted="test file")
-            )
+            for kind, node in walked(compose(path, text, wanted="test file"))
         ]
         for compose in (_compose, _compose_slowly)
     )
