@@ -64,9 +64,24 @@ class Bank:
         self.singles = self._part(slice(self.n_singles))
 
     @staticmethod
-    def holding(singles: Hypotheses) -> Bank:
-        """Return a bank with a copy of hypotheses in its front rows."""
-        return _enlarged(singles)
+    def holding(
+        solved: Hypotheses,
+        *,
+        sets: Sequence[FaultSet] | None = None,
+        rows: IntArray | None = None,
+    ) -> Bank:
+        """Return a bank with a copy of hypotheses in its front rows.
+
+        Parameters
+        ----------
+        sets : Sequence[FaultSet] or None
+            The singles; those of the hypotheses when None.
+        rows : IntArray or None
+            Where the hypotheses hold each of them, shape (n_singles,).
+        """
+        if sets is None or rows is None:
+            sets, rows = solved.sets, np.arange(len(solved.sets))
+        return _enlarged(solved, sets, rows)
 
     def _part(self, rows: slice) -> Hypotheses:
         held = self.all.prediction
@@ -123,17 +138,15 @@ def n_rows(n_singles: int) -> int:
     return n_singles + PAIR_ROWS + REDRAWN_ROWS
 
 
-def _enlarged(singles: Hypotheses) -> Bank:
-    held = singles.prediction
-    n_singles = len(singles.sets)
+def _enlarged(solved: Hypotheses, sets: Sequence[FaultSet], rows: IntArray) -> Bank:
+    held = solved.prediction
+    n_singles = len(sets)
 
     def grown(array: npt.NDArray[Any], axis: int) -> npt.NDArray[Any]:
         shape = list(array.shape)
         shape[axis] = n_rows(n_singles)
         result = np.zeros(shape, dtype=array.dtype)
-        front = [slice(None)] * array.ndim
-        front[axis] = slice(n_singles)
-        result[tuple(front)] = array
+        np.moveaxis(result, axis, 0)[:n_singles] = np.moveaxis(array, axis, 0)[rows]
         return result
 
     prediction = Prediction(
@@ -142,4 +155,4 @@ def _enlarged(singles: Hypotheses) -> Bank:
         probes=grown(held.probes, 0),
         is_settled=grown(held.is_settled, 1),
     )
-    return Bank(singles.sets, prediction, grown(singles.symptoms, 0))
+    return Bank(sets, prediction, grown(solved.symptoms, 0))

@@ -13,7 +13,7 @@ import numpy as np
 
 from diagnose.circuit.car import Car, FloatArray
 from diagnose.circuit.nodal import IntArray
-from diagnose.faults.causes import Cause, FaultSet
+from diagnose.faults.causes import Cause, FaultSet, effect_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import (
     SOURCE_UNIT_OHMS,
@@ -81,11 +81,23 @@ class Compiled:
         self.symptom_index = {name: i for i, name in enumerate(self.symptom_names)}
         self._columns: Mapping[Probe, int] = probe_columns(predictor.probes)
         if bank is None:
-            sets: list[FaultSet] = [(), *((i,) for i in range(len(self.causes)))]
-            bank = Bank.holding(self.hypotheses(sets, progress=progress))
+            bank = self._solved_bank(progress)
         self.bank = bank
         self.singles: Hypotheses = bank.singles
         self._kept: dict[Reading, tuple[FloatArray, FloatArray]] = {}
+
+    def _solved_bank(self, progress: Callable[[float], None] | None) -> Bank:
+        """Return every single cause solved; those that act alike are solved once."""
+        first: dict[object, int] = {}
+        rows = [0]
+        for cause in self.causes:
+            rows.append(first.setdefault(effect_signature(cause), 1 + len(first)))
+        stand_in: dict[int, FaultSet] = {0: ()}
+        for number, row in enumerate(rows[1:]):
+            stand_in.setdefault(row, (number,))
+        solved = self.hypotheses(list(stand_in.values()), progress=progress)
+        sets = ((), *((number,) for number in range(len(self.causes))))
+        return Bank.holding(solved, sets=sets, rows=np.array(rows))
 
     @property
     def n_draws(self) -> int:

@@ -63,7 +63,7 @@ GIVE_UP_MINUTES = 180.0
 TWO_POINTS = (-1.0, 1.0)
 # Derived: two equal points with the first three moments of a standard normal.
 BEST_FEW = 3
-MOST_SECONDS = 24
+MOST_SECONDS = 16
 # Computed on 600 small problems (tests/benchmarks/bench_choice.py): looking twice at
 # the best three takes the worst case from 1.12 to 1.07 of the optimum.
 MOST_PRICED = 60
@@ -367,11 +367,10 @@ class Adviser:
         """Return the best of some readings, given what each particle would show."""
         saves, bits = np.zeros(len(some)), np.zeros(len(some))
         telling = np.flatnonzero(candidates.may_tell(shown))
-        joint = self.joint(
-            shown[telling], candidates.kind, particles, len(plan.minutes) + 1
-        )
+        values, same = candidates.without_repeats(shown[telling])
+        joint = self.joint(values, candidates.kind, particles, len(plan.minutes) + 1)
         worth = outcome_worth(joint, plan)
-        saves[telling], bits[telling] = worth.saves_minutes, worth.bits
+        saves[telling], bits[telling] = worth.saves_minutes[same], worth.bits[same]
         best = np.argsort(_rank_key(saves, minutes), kind="stable")[:most]
         return [
             Priced(

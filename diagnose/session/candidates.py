@@ -102,6 +102,7 @@ class Candidates:
             self._red, self._black = leads.T
         self._system_volts = car.system_volts
         self._least_volts = LEAST_VOLTS * car.system_volts / 12.0
+        self._same_volts = 0.5 * self._least_volts
 
     def shown(self, sight: Sight, some: IntArray) -> StoredArray:
         """Return what some of the readings would show.
@@ -152,6 +153,25 @@ class Candidates:
                 across /= load
             result[of_state] = across
         return result
+
+    def without_repeats(self, values: StoredArray) -> tuple[StoredArray, IntArray]:
+        """Return values of which no two are alike, and for each reading its values.
+
+        Two ends of one wire show the same in nearly every state; what they are worth is
+        worked out once.
+
+        Parameters
+        ----------
+        values : StoredArray
+            Shape (n_readings, n_particles).
+        """
+        if self.kind is not ReadingKind.DC_VOLTS:
+            return values, np.arange(len(values))
+        steps = np.round(values * np.float32(1.0 / self._same_volts)).astype(np.int16)
+        place: dict[bytes, int] = {}
+        same = [place.setdefault(row.tobytes(), len(place)) for row in steps]
+        first = np.unique(same, return_index=True)[1]
+        return values[first], np.array(same, dtype=np.int64)
 
     def may_tell(self, values: StoredArray) -> BoolArray:
         """Return which readings do not show the same in all particles.
