@@ -88,16 +88,20 @@ class Compiled:
 
     def _solved_bank(self, progress: Callable[[float], None] | None) -> Bank:
         """Return every single cause solved; those that act alike are solved once."""
-        first: dict[object, int] = {}
-        rows = [0]
-        for cause in self.causes:
-            rows.append(first.setdefault(effect_signature(cause), 1 + len(first)))
-        stand_in: dict[int, FaultSet] = {0: ()}
-        for number, row in enumerate(rows[1:]):
-            stand_in.setdefault(row, (number,))
-        solved = self.hypotheses(list(stand_in.values()), progress=progress)
+        alike: dict[object, list[int]] = {}
+        for number, cause in enumerate(self.causes):
+            alike.setdefault(effect_signature(cause), []).append(number)
+        # faults of one kind switch and blow alike, and take as many rounds together
+        groups = sorted(
+            alike.values(), key=lambda group: self.causes[group[0]].mode.name
+        )
+        rows = np.zeros(1 + len(self.causes), dtype=np.int64)
+        for place, group in enumerate(groups, 1):
+            rows[1 + np.array(group)] = place
+        stand_ins = [(), *((group[0],) for group in groups)]
+        solved = self.hypotheses(stand_ins, progress=progress)
         sets = ((), *((number,) for number in range(len(self.causes))))
-        return Bank.holding(solved, sets=sets, rows=np.array(rows))
+        return Bank.holding(solved, sets=sets, rows=rows)
 
     @property
     def n_draws(self) -> int:
