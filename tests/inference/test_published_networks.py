@@ -192,7 +192,8 @@ def test_weight_of_evidence_moves_the_log_odds_on_asia(asia: Any) -> None:
 
 
 # F. V. Jensen, B. Chamberlain, T. Nordahl and F. Jensen on data conflict, 6th
-# Conference on Uncertainty in Artificial Intelligence, 1990 (from memory): the measure, log2 of the product of P(finding) over P(findings).
+# Conference on Uncertainty in Artificial Intelligence, 1990 (from memory): the measure,
+# log2 of the product of P(finding) over P(findings).
 @pytest.mark.parametrize(("dyspnoea", "expected"), [("yes", -0.5556), ("no", 0.6508)])
 def test_conflict_tells_findings_that_fit_from_findings_that_do_not(
     dyspnoea: str, expected: float, asia: Any
