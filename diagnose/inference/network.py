@@ -12,14 +12,17 @@ import re
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from enum import Enum
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore", FutureWarning)  # pgmpy warns at its own import
     from pgmpy.factors.discrete import TabularCPD
-    from pgmpy.inference import VariableElimination
     from pgmpy.models import DiscreteBayesianNetwork
+
+if TYPE_CHECKING:
+    from pgmpy.inference import VariableElimination
 
 from diagnose.circuit.car import FloatArray
 from diagnose.errors import ImpossibleEvidenceError
@@ -284,6 +287,14 @@ class CauseNetwork:
         return network
 
 
+def _engine(network: DiscreteBayesianNetwork) -> VariableElimination:
+    """Return what answers queries; imported here, as it takes longer than the rest."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", FutureWarning)
+        from pgmpy.inference import VariableElimination
+    return VariableElimination(network)
+
+
 def marginals(
     network: DiscreteBayesianNetwork,
     nodes: Sequence[str],
@@ -304,7 +315,7 @@ def marginals(
     # pgmpy itself may answer impossible evidence in silence
     if not evidence_probability(network, evidence) > 0.0:
         raise ImpossibleEvidenceError("no cause can give these facts together")
-    engine = VariableElimination(network)
+    engine = _engine(network)
     return {node: _queried(engine, node, evidence) for node in nodes}
 
 
@@ -312,7 +323,7 @@ def evidence_probability(
     network: DiscreteBayesianNetwork, evidence: Mapping[str, str]
 ) -> float:
     """Return the probability of some evidence, one finding after the other."""
-    engine = VariableElimination(network)
+    engine = _engine(network)
     told: dict[str, str] = {}
     probability = 1.0
     for node, state in evidence.items():
