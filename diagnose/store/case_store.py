@@ -22,6 +22,7 @@ from typing import Self
 from platformdirs import user_data_path
 
 from diagnose.errors import StoreError
+from diagnose.store.private_file import private_file
 
 SCHEMA_VERSION = 1
 STORE_FILE = "cases.sqlite3"
@@ -134,17 +135,8 @@ class CaseStore:
     """
 
     def __init__(self, folder: Path, *, clock: Callable[[], datetime]) -> None:
-        self._path = folder / STORE_FILE
+        self._path = private_file(folder, STORE_FILE)
         self._clock = clock
-        try:
-            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            if not self._path.exists():
-                self._path.touch(mode=0o600)
-        except OSError as error:
-            raise StoreError(
-                f"{folder}: {error.strerror or error}; choose another folder "
-                "with --data-folder"
-            ) from error
         with self._explained():
             self._connection = sqlite3.connect(
                 self._path, timeout=BUSY_SECONDS, isolation_level=None

@@ -15,6 +15,7 @@ from types import TracebackType
 from typing import Self
 
 from diagnose.errors import StoreError
+from diagnose.store.private_file import private_file
 
 POOL_FILE = "closed-cases.sqlite3"
 OWN = 0
@@ -60,16 +61,7 @@ class CasePool:
     """
 
     def __init__(self, folder: Path) -> None:
-        self._path = folder / POOL_FILE
-        try:
-            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            if not self._path.exists():
-                self._path.touch(mode=0o600)
-        except OSError as error:
-            raise StoreError(
-                f"{folder}: {error.strerror or error}; choose another folder "
-                "with --data-folder"
-            ) from error
+        self._path = private_file(folder, POOL_FILE)
         with self._explained():
             self._connection = sqlite3.connect(
                 self._path, timeout=_BUSY_SECONDS, isolation_level=None

@@ -92,8 +92,8 @@ def random_slots(
     )
     curves = np.array(
         [
-            [changed_curve(network.curves[d, b], generator) for b in row]
-            for d, row in zip(draw, branch, strict=True)
+            [changed_curve(network.curves[number, b], generator) for b in row]
+            for number, row in zip(draw, branch, strict=True)
         ]
     )
     n_changed = generator.integers(1, 4, len(draw))
