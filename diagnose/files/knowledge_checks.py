@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 from typing import Protocol
 
 from diagnose.circuit.elements import ELEMENTS
@@ -256,7 +257,9 @@ def _check_mode_factors(contents: Contents) -> Iterator[Finding]:
                 continue
             for state in by:
                 message = ""
-                if state not in contexts[name].states:
+                if contexts[name].reference is None:
+                    message = f"{name} shifts whole classes of modes in contexts.yaml"
+                elif state not in contexts[name].states:
                     message = _unknown(
                         f"answer of {name}", state, contexts[name].states
                     )
@@ -270,6 +273,29 @@ def _check_mode_factors(contents: Contents) -> Iterator[Finding]:
                         file="fault-modes",
                         location=(*place, state),
                         message=message,
+                        is_key=True,
+                    )
+
+
+def _check_context_shifts(contents: Contents) -> Iterator[Finding]:
+    """Require of shifts answers that exist, and modes that there are."""
+    modes = [f"{mode.kind}.{mode.name}" for mode in contents.fault_modes.modes]
+    for name, context in contents.contexts.contexts.items():
+        for index, shift in enumerate(context.shifts):
+            place: Location = ("contexts", name, "shifts", index)
+            for number, pattern in enumerate(shift.modes):
+                if not any(fnmatchcase(mode, pattern) for mode in modes):
+                    yield Finding(
+                        file="contexts",
+                        location=(*place, "modes", number),
+                        message=_unknown("fault mode", pattern, modes),
+                    )
+            for answer in shift.weights:
+                if answer not in context.states:
+                    yield Finding(
+                        file="contexts",
+                        location=(*place, "weights", answer),
+                        message=_unknown(f"answer of {name}", answer, context.states),
                         is_key=True,
                     )
 
@@ -492,6 +518,7 @@ _CHECKS: tuple[Check, ...] = (
     _check_mode_roles,
     _check_mode_changes,
     _check_mode_factors,
+    _check_context_shifts,
     _check_mode_rates,
     _check_mode_mechanical,
     _check_cautions,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
 from importlib.resources import as_file
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -18,6 +19,7 @@ from pydantic import BaseModel, ValidationError
 
 from diagnose.errors import FileProblem, InvalidFileError
 from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.modes import FaultMode
 from diagnose.files import knowledge_models as models
 from diagnose.files.draft import nearest
 from diagnose.files.knowledge_checks import Contents, findings
@@ -228,6 +230,7 @@ _EXPECTED = {
 
 _NAME_WORDS = {
     models.IDENTIFIER_PATTERN: "a plain identifier: a-z, 0-9 and _, a letter first",
+    models.MODES_PATTERN: "KIND.MODE, with * for any letters",
     models.KEY_PATTERN: "a name of a-z, 0-9 and -, a letter first",
 }
 
@@ -282,7 +285,9 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
                 for role, entry in contents.part_kinds.roles.items()
             }
         ),
-        modes=tuple(entry.mode() for entry in contents.fault_modes.modes),
+        modes=tuple(
+            _with_shifts(entry.mode(), contents) for entry in contents.fault_modes.modes
+        ),
         symptoms=MappingProxyType(
             {
                 name: entry.symptom(name)
@@ -317,3 +322,13 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
             }
         ),
     )
+
+
+def _with_shifts(mode: FaultMode, contents: Contents) -> FaultMode:
+    """Return a mode with what contexts say of its whole class."""
+    shifts = {
+        name: MappingProxyType(factors)
+        for name, context in contents.contexts.contexts.items()
+        if (factors := context.factors(f"{mode.kind}.{mode.name}"))
+    }
+    return replace(mode, factors=MappingProxyType({**mode.factors, **shifts}))

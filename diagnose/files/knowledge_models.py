@@ -10,6 +10,7 @@ import itertools
 import math
 import re
 from collections.abc import Mapping
+from fnmatch import fnmatchcase
 from types import MappingProxyType
 from typing import Annotated, Literal, Self
 
@@ -48,6 +49,7 @@ OperationWord = Literal["set", "times", "plus"]
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 # Names in the Bayesian network must be plain identifiers to be readable elsewhere.
 IDENTIFIER_PATTERN = "^[a-z][a-z0-9_]*$"
+MODES_PATTERN = r"^[a-z*][a-z*-]*\.[a-z*][a-z0-9_*]*$"
 KEY_PATTERN = "^[a-z][a-z0-9-]*$"
 Identifier = Annotated[str, StringConstraints(pattern=IDENTIFIER_PATTERN)]
 Key = Annotated[str, StringConstraints(pattern=KEY_PATTERN)]
@@ -300,11 +302,26 @@ def _sum_to_one(states: dict[str, float]) -> dict[str, float]:
     return states
 
 
+class ShiftEntry(SourcedEntry):
+    """How an answer shifts a class of fault modes."""
+
+    modes: Annotated[
+        list[Annotated[str, StringConstraints(pattern=MODES_PATTERN)]],
+        Field(min_length=1),
+    ]
+    weights: Annotated[dict[Identifier, Positive], Field(min_length=1)]
+
+    def names(self, mode: str) -> bool:
+        """Return whether a mode, ``kind.name``, is of this class."""
+        return any(fnmatchcase(mode, pattern) for pattern in self.modes)
+
+
 class ContextEntry(SourcedEntry):
     """Something about the car's history."""
 
     question: Text
-    reference: Identifier
+    reference: Identifier | None = None
+    shifts: list[ShiftEntry] = []
     states: Annotated[
         dict[Identifier, Annotated[float, Field(gt=0, lt=1)]],
         Field(min_length=2),
@@ -313,10 +330,28 @@ class ContextEntry(SourcedEntry):
 
     @model_validator(mode="after")
     def _check_reference(self) -> Self:
-        if self.reference not in self.states:
+        if (self.reference is None) != bool(self.shifts):
+            raise ValueError(
+                "give either reference, with factors in fault-modes.yaml, or shifts"
+            )
+        if self.reference is not None and self.reference not in self.states:
             named = ", ".join(self.states)
             raise ValueError(f"reference {self.reference!r} is not one of {named}")
         return self
+
+    def factors(self, mode: str) -> dict[str, float]:
+        """Return answer to factor for a mode, ``kind.name``; their mean is 1.
+
+        The first of the shifts that names the mode holds.
+        """
+        for shift in self.shifts:
+            if shift.names(mode):
+                weights = {one: shift.weights.get(one, 1.0) for one in self.states}
+                mean = math.fsum(
+                    chance * weights[one] for one, chance in self.states.items()
+                )
+                return {one: weight / mean for one, weight in weights.items()}
+        return {}
 
     def context(self, name: str) -> Context:
         """Return the record."""

@@ -176,42 +176,41 @@ class CauseNetwork:
         modes = self.modes[part]
         wanted = {name for cause in modes for name in cause.mode.factors}
         parents = {c.name: tuple(c.states) for c in self.contexts if c.name in wanted}
-        columns = []
-        for configuration in itertools.product(*parents.values()):
-            answers = dict(zip(parents, configuration, strict=True))
-            rates = np.array([_rate(cause, answers) for cause in modes])
-            rates *= min(1.0, MAX_FAULT_PROBABILITY / max(rates.sum(), 1e-12))
-            columns.append([1.0 - rates.sum(), *rates])
+        rates = _rates(modes, parents)
+        together = rates.sum(axis=0)
+        rates *= np.minimum(1.0, MAX_FAULT_PROBABILITY / np.maximum(together, 1e-12))
+        columns = np.vstack([1.0 - rates.sum(axis=0), rates]).T
         states = (OK, *(cause.mode.name for cause in modes))
-        add_node(self.network, self.nodes[part], states, columns, parents)
+        add_node(self.network, self.nodes[part], states, columns.tolist(), parents)
 
     def priors(self) -> Priors:
-        """Return the network's tables in compiled form."""
-        configurations = tuple(itertools.product(*(c.states for c in self.contexts)))
-        weights = np.array(
-            [
-                np.prod(
-                    [c.states[s] for c, s in zip(self.contexts, config, strict=True)]
-                )
-                for config in configurations
-            ]
-        )
-        mode = np.empty((len(self.causes), len(configurations)))
-        ok = np.empty((len(self.parts), len(configurations)))
+        """Return the network's tables in compiled form.
+
+        A context that none of the car's causes follows drops out.
+        """
+        tables = [self.network.get_cpds(self.nodes[part]) for part in self.parts]
+        followed = {parent for table in tables for parent in table.variables[1:]}
+        contexts = [c for c in self.contexts if c.name in followed]
+        shape = [len(c.states) for c in contexts]
+        states = np.indices(shape).reshape(len(shape), -1)
+        of_context = {c.name: row for c, row in zip(contexts, states, strict=True)}
+        weights = np.ones(states.shape[1])
+        for context in contexts:
+            chances = np.array(list(context.states.values()))
+            weights *= chances[of_context[context.name]]
         index = {cause.name: i for i, cause in enumerate(self.causes)}
-        for row, part in enumerate(self.parts):
-            table = self.network.get_cpds(self.nodes[part])
-            for column, config in enumerate(configurations):
-                answers = dict(
-                    zip((c.name for c in self.contexts), config, strict=True)
-                )
-                values = _column(table, answers)
-                ok[row, column] = values[0]
-                for cause, value in zip(self.modes[part], values[1:], strict=True):
-                    mode[index[cause.name], column] = value
+        mode = np.empty((len(self.causes), len(weights)))
+        ok = np.empty((len(self.parts), len(weights)))
+        for row, (part, table) in enumerate(zip(self.parts, tables, strict=True)):
+            parents = (of_context[parent] for parent in table.variables[1:])
+            values = table.values[(slice(None), *parents)].reshape(
+                table.values.shape[0], -1
+            )
+            ok[row] = values[0]
+            mode[[index[cause.name] for cause in self.modes[part]]] = values[1:]
         return Priors(
-            contexts=tuple(c.name for c in self.contexts),
-            configurations=configurations,
+            contexts=tuple(c.name for c in contexts),
+            configurations=tuple(itertools.product(*(c.states for c in contexts))),
             configuration_probability=weights,
             part_of=np.array([self.parts.index(c.part.name) for c in self.causes]),
             mode_probability=mode,
@@ -405,18 +404,14 @@ def written(network: DiscreteBayesianNetwork, name: str, form: Form) -> str:
     return str(writer(network)).rstrip() + "\n"
 
 
-def _rate(cause: Cause, answers: Mapping[str, str]) -> float:
-    rate = cause.mode.rate
-    for context, factors in cause.mode.factors.items():
-        if context in answers:
-            rate *= factors.get(answers[context], 1.0)
-    return rate
-
-
-def _column(table: TabularCPD, answers: Mapping[str, str]) -> FloatArray:
-    """Return the column of a table for context answers."""
-    if len(table.variables) == 1:
-        return np.asarray(table.get_values()[:, 0])
-    wanted = [(name, answers[name]) for name in table.variables[1:]]
-    reduced = table.reduce(wanted, inplace=False, show_warnings=False)
-    return np.asarray(reduced.get_values().ravel())
+def _rates(modes: Sequence[Cause], parents: Mapping[str, Sequence[str]]) -> FloatArray:
+    """Return rates times factors, (n_modes, n_columns), the last parent fastest."""
+    shape = (len(modes), *(len(states) for states in parents.values()))
+    rates = np.ones(shape)
+    for row, cause in enumerate(modes):
+        rates[row] *= cause.mode.rate
+        for axis, (parent, states) in enumerate(parents.items()):
+            by_state = cause.mode.factors.get(parent, {})
+            factors = np.array([by_state.get(state, 1.0) for state in states])
+            rates[row] *= factors.reshape(-1, *[1] * (len(parents) - axis - 1))
+    return rates.reshape(len(modes), -1)

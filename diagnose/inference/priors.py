@@ -8,22 +8,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
 from diagnose.faults.causes import Cause, FaultSet
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)  # no slots: what doesn't change is kept
 class Priors:
     """The cause network in compiled form.
 
     Parameters
     ----------
     contexts : tuple[str, ...]
-        Context names.
+        Names of the contexts that shift anything in this car.
     configurations : tuple[tuple[str, ...], ...]
         Every combination of context states, in the order of `contexts`.
     configuration_probability : FloatArray
@@ -50,7 +52,8 @@ class Priors:
         Parameters
         ----------
         answers : Mapping[str, str]
-            Context to its state; contexts not named stay open.
+            Context to its state; contexts not named stay open, and an answer that
+            shifts nothing in this car says nothing.
 
         Raises
         ------
@@ -59,12 +62,31 @@ class Priors:
         """
         keep = np.ones(len(self.configurations), dtype=np.bool_)
         for context, answer in answers.items():
-            column = self.contexts.index(context)
-            keep &= np.array([c[column] == answer for c in self.configurations])
+            if context in self.contexts:
+                column = self.contexts.index(context)
+                keep &= self._configuration_names[:, column] == answer
         if not keep.any():
             raise ValueError(f"no configuration has {dict(answers)}")
         weights = np.where(keep, self.configuration_probability, 0.0)
         return np.asarray(weights / weights.sum())
+
+    @cached_property
+    def _configuration_names(self) -> npt.NDArray[np.str_]:
+        shape = (len(self.configurations), len(self.contexts))
+        return np.array(self.configurations, dtype=np.str_).reshape(shape)
+
+    @cached_property
+    def _odds(self) -> FloatArray:
+        return np.asarray(self.mode_probability / self.ok_probability[self.part_of])
+
+    @cached_property
+    def _log_odds(self) -> FloatArray:
+        """Return log odds of each cause, and 0 in a last row for no cause."""
+        return np.vstack([np.log(self._odds), np.zeros(self._odds.shape[1])])
+
+    @cached_property
+    def _log_all_ok(self) -> FloatArray:
+        return np.asarray(np.log(self.ok_probability).sum(axis=0))
 
     def healthy_probability(self, answers: Mapping[str, str]) -> float:
         """Return the chance that nothing is wrong."""
@@ -72,7 +94,7 @@ class Priors:
 
     def odds(self) -> FloatArray:
         """Return each cause against its node being ok, (n_causes, n_configurations)."""
-        return np.asarray(self.mode_probability / self.ok_probability[self.part_of])
+        return self._odds
 
     def set_probabilities(
         self, sets: Sequence[FaultSet], answers: Mapping[str, str]
@@ -85,20 +107,19 @@ class Priors:
         a set with two causes of one part has probability 0.
         """
         weights = self.given(answers)
-        log_odds = np.log(self.odds())
-        all_ok = np.log(self.ok_probability).sum(axis=0)
+        still = np.flatnonzero(weights)
         size = max((len(s) for s in sets), default=0)
         members = np.full((len(sets), max(size, 1)), -1, dtype=np.int64)
         for row, fault_set in enumerate(sets):
             members[row, : len(fault_set)] = fault_set
-        padded = np.vstack([log_odds, np.zeros(log_odds.shape[1])])
-        log_joint = padded[members].sum(axis=1) + all_ok
+        log_joint = self._log_odds[members[:, :, None], still].sum(axis=1)
+        log_joint += self._log_all_ok[still]
         parts = np.where(
             members >= 0, self.part_of[members], -1 - np.arange(members.shape[1])
         )
         ordered = np.sort(parts, axis=1)
         is_possible = (np.diff(ordered, axis=1) != 0).all(axis=1)
-        return np.where(is_possible, np.exp(log_joint) @ weights, 0.0)
+        return np.where(is_possible, np.exp(log_joint) @ weights[still], 0.0)
 
     def cause_probabilities(self, answers: Mapping[str, str]) -> FloatArray:
         """Return the marginal chance of each cause, shape (n_causes,)."""

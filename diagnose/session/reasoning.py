@@ -240,6 +240,7 @@ class Reasoner:
         self._weighed: dict[Noted, _Weighed] = {}
         self._deviations: dict[Observation, FloatArray] = {}
         self._ladders: dict[FaultSet, _Ladder] = {}
+        self._answered: tuple[tuple[tuple[str, str], ...], FloatArray] | None = None
         self._stands_for = {cause: line[0] for line in model.lines for cause in line}
 
     def conclude(self, facts: Sequence[Fact]) -> Conclusion:
@@ -272,8 +273,11 @@ class Reasoner:
             rows[pair] = bank.pair_rows[pair]
             sets[rows[pair]] = pair
         prior = np.zeros((len(sets), compiled.n_draws))
-        chances = compiled.priors.set_probabilities(tuple(rows), answers)
-        prior[list(rows.values())] = chances[:, None] / compiled.n_draws
+        prior[: bank.n_singles] = self._single_chances(answers)[:, None]
+        if pairs:
+            chances = compiled.priors.set_probabilities(pairs, answers)
+            prior[[rows[pair] for pair in pairs]] = chances[:, None]
+        prior /= compiled.n_draws
         hypotheses = replace(bank.all, sets=tuple(sets))
         in_pairs = [rows[pair] for pair in pairs]
         draft = Conclusion(
@@ -291,6 +295,16 @@ class Reasoner:
             conclusion = _believing(redrawn)
         bank.written_for = tuple(facts)
         return conclusion
+
+    def _single_chances(self, answers: Mapping[str, str]) -> FloatArray:
+        """Return the prior of none and of every single cause, worked out once."""
+        key = tuple(sorted(answers.items()))
+        if self._answered is None or self._answered[0] != key:
+            chances = self._compiled.priors.set_probabilities(
+                self._compiled.singles.sets, answers
+            )
+            self._answered = key, chances
+        return self._answered[1]
 
     def _solved_pairs(self, pairs: Sequence[FaultSet]) -> Hypotheses:
         """Return pairs with what they show; those that act alike are solved once."""

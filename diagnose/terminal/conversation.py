@@ -27,6 +27,8 @@ from diagnose.terminal.page import Page, Paragraph, Tone, Words, say
 from diagnose.terminal.requests import Leave, Request, Show, Strike, TakeUp, Tell, View
 from diagnose.terminal.safe_text import clean
 
+SKIP_ALL = "skip all"
+
 
 class Stage(Enum):
     """What the next line answers."""
@@ -114,6 +116,9 @@ class Conversation:
                 return self._choose_complaint(line)
             case Stage.COMPLAINT if not is_command(line):
                 return self._search(line)
+            case Stage.CONTEXT if line.lower() == SKIP_ALL:
+                self._questions = []
+                return self._page_of_stage()
             case Stage.CONTEXT if _is_choice(line) or line.lower() == "skip":
                 return self._choose_context("" if line.lower() == "skip" else line)
             case Stage.WHICH_HOLDS:

@@ -84,7 +84,7 @@ def context_page(question: str, answers: Sequence[str]) -> Page:
         "history",
         question,
         choices=tuple(spoken(answer) for answer in answers),
-        hint="type its number; Enter alone: don't know",
+        hint="type its number; Enter alone: don't know; skip all: no more of these",
     )
 
 

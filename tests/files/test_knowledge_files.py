@@ -380,6 +380,34 @@ def test_a_usual_car_expects_about_half_a_fault(shipped: Knowledge) -> None:
     assert total == pytest.approx(0.44, abs=0.01)
 
 
+def test_contexts_without_a_reference_leave_every_rate_as_it_is_on_average(
+    shipped: Knowledge,
+) -> None:
+    # contexts.yaml: factors are weights over their mean.
+    for context in shipped.contexts:
+        if context.name in {"wiring", "crimps", "water"}:
+            continue
+        for mode in shipped.modes:
+            by = mode.factors.get(context.name, {})
+            mean = sum(p * by.get(one, 1.0) for one, p in context.states.items())
+            assert mean == pytest.approx(1.0, abs=1e-12)
+
+
+def test_shift_is_its_weight_over_the_mean_weight(shipped: Knowledge) -> None:
+    # By hand, a blown fuse: .35 x 3 + .15 x .2 + .25 x .3 + .25 x 2 = 1.655.
+    blown = next(m for m in shipped.modes if (m.kind, m.name) == ("fuse", "blown"))
+
+    assert blown.factors["began"]["suddenly"] == pytest.approx(3.0 / 1.655)
+    assert blown.factors["began"]["gradually"] == pytest.approx(0.2 / 1.655)
+
+
+def test_first_shift_that_names_a_mode_holds(shipped: Knowledge) -> None:
+    # By hand, battery.discharged before battery.*: .55 + .2 x 2 + .25 x 3 = 1.7.
+    flat = next(m for m in shipped.modes if m.name == "discharged")
+
+    assert flat.factors["season"]["stored"] == pytest.approx(3.0 / 1.7)
+
+
 def test_in_reference_context_a_usual_car_expects_a_quarter_of_a_fault(
     shipped: Knowledge,
 ) -> None:
@@ -513,6 +541,18 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
         "fault-modes", "{wiring: {fresh: 2.0}", "{wiring: {in_service: 2.0}",
         '"in_service" is the reference answer of wiring; '
         "its factor is 1, change the rate instead",
+    ),
+    "factor on a context that shifts classes": (
+        "fault-modes", "{wiring: {fresh: 2.0}", "{season: {cold: 2.0}",
+        "season shifts whole classes of modes in contexts.yaml",
+    ),
+    "shift of no mode": (
+        "contexts", 'modes: ["engine.flooded"', 'modes: ["engine.floded"',
+        'there is no fault mode "engine.floded" (did you mean "engine.flooded"?)',
+    ),
+    "shift by no answer": (
+        "contexts", "weights: {hot: 8.0}", "weights: {hott: 8.0}",
+        'there is no answer of heat "hott" (did you mean "hot"?)',
     ),
     "unknown caution": (
         "states", "caution: cranking", "caution: craking",

@@ -195,6 +195,21 @@ def test_table_that_does_not_sum_to_one_is_refused(
         CauseNetwork((CONTEXTS[0], off), causes)
 
 
+def test_context_that_shifts_nothing_in_a_car_drops_out(
+    causes: tuple[Cause, ...],
+) -> None:
+    season = Context(name="season", question="?", states={"warm": 0.7, "cold": 0.3})
+    network = CauseNetwork((season, *CONTEXTS), causes)
+
+    priors = network.priors()
+
+    assert priors.contexts == ("wiring", "water")
+    assert len(priors.configurations) == 4
+    told = priors.cause_probabilities({"season": "cold", "water": "wet"})
+    expected = network.posterior([], {"season": "cold", "water": "wet"})
+    assert told == pytest.approx([expected[c.name] for c in causes], abs=TOLERANCE)
+
+
 def test_unknown_context_answer_is_our_own_mistake(priors: Priors) -> None:
     with pytest.raises(ValueError, match="no configuration"):
         priors.given({"water": "salty"})

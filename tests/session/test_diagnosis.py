@@ -205,7 +205,14 @@ def test_told_symptom_goes_before_what_a_complaint_implies(model: Model) -> None
 def test_open_questions_are_those_not_answered(model: Model) -> None:
     answer = told(model, FRESH).answer
 
-    assert set(answer.contexts_open) == {"crimps", "water"}
+    assert set(answer.contexts_open) == {
+        "began",
+        "touched",
+        "crimps",
+        "water",
+        "heat",
+        "season",
+    }
 
 
 def test_fresh_wiring_makes_a_blown_fuse_likelier(model: Model) -> None:
@@ -218,6 +225,19 @@ def test_fresh_wiring_makes_a_blown_fuse_likelier(model: Model) -> None:
     ]
 
     assert found[0] > 2.0 * found[1]
+
+
+def test_what_began_gradually_is_a_bad_joint_sooner_than_a_blown_fuse(
+    model: Model,
+) -> None:
+    # knowledge/: corroded joints get worse for months, a fuse blows at once.
+    def odds(answer: str) -> float:
+        fact = ContextFact(context="began", answer=answer)
+        diagnosis = told(model, fact, COMPLAINT)
+        joint = diagnosis.why("fuel-pump-wire:high_resistance_a").probability
+        return joint / diagnosis.why("fuel-pump-fuse:blown").probability
+
+    assert odds("gradually") > 10.0 * odds("suddenly")
 
 
 # Order and undo.

@@ -13,7 +13,7 @@ from diagnose.store.journal import Journal
 from diagnose.terminal.conversation import Conversation
 from diagnose.terminal.plain import plain_text
 
-OPEN_PUMP_FEED = ("1", "", "", "", "read fuel-pump-fuse.out key-on 12.3")
+OPEN_PUMP_FEED = ("1", "skip all", "read fuel-pump-fuse.out key-on 12.3")
 
 
 def text(conversation: Conversation, *lines: str) -> str:
@@ -65,7 +65,7 @@ def test_owner_who_lacks_something_is_still_asked_what_is_wrong(
 
 
 def test_limit_can_be_told_at_any_time(casebook: Casebook) -> None:
-    shown = text(Conversation(casebook), "1", "skip", "skip", "skip", "without helper")
+    shown = text(Conversation(casebook), "1", "skip all", "without helper")
 
     assert shown.startswith("Noted:\n  without helper: nobody to turn the key")
 
@@ -77,14 +77,23 @@ def test_words_that_match_nothing_are_told_so(casebook: Casebook) -> None:
 
 
 def test_skip_skips_a_question_about_the_past(casebook: Casebook) -> None:
-    shown = text(Conversation(casebook), "1", "skip", "skip", "skip")
+    skips = ["skip"] * len(casebook.diagnosis.vocabulary.contexts)
+    shown = text(Conversation(casebook), "1", *skips)
 
     assert shown.startswith("Suspects:\n")
 
 
+def test_all_questions_about_the_past_are_skipped_at_once(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "1", "1", "skip all")
+
+    assert shown.startswith("Suspects:\n")
+    assert len(casebook.standing) == 2
+
+
 def test_questions_about_the_past_can_be_skipped(casebook: Casebook) -> None:
     conversation = Conversation(casebook)
-    shown = text(conversation, "1", "", "", "")
+    skips = [""] * len(casebook.diagnosis.vocabulary.contexts)
+    shown = text(conversation, "1", *skips)
 
     assert "Suspects:\n  1. " in shown
     assert "Measure:\n" in shown or "Look for:\n" in shown
@@ -98,7 +107,7 @@ def test_an_answer_about_the_past_is_told(casebook: Casebook) -> None:
 
 
 def test_without_a_complaint_symptoms_can_be_told(casebook: Casebook) -> None:
-    shown = text(Conversation(casebook), "", "", "", "", "symptom engine-cranks no")
+    shown = text(Conversation(casebook), "", "skip all", "symptom engine-cranks no")
 
     assert shown.startswith("Noted:\n  engine-cranks: no\n")
     assert "Suspects:\n  1. " in shown
@@ -113,8 +122,8 @@ def test_each_fact_is_stored_before_its_page_is_returned(
         conversation.hear(line)
         counts.append(len(store.facts("sunday")))
 
-    # By hand: the complaint, three questions skipped, one reading.
-    assert counts == [1, 1, 1, 1, 2]
+    # By hand: the complaint, the questions skipped, one reading.
+    assert counts == [1, 1, 2]
 
 
 @pytest.mark.parametrize(
