@@ -60,6 +60,9 @@ BLOCK_POINTS = 256
 LEAST_SHARED_POINTS = 16384
 # Derived: a second process pays from some seconds of work on.
 MAX_TRIPS = 3
+OPEN_SHARE = 0.7
+# From memory: a breaker trips on a short in a moment and cools for ten times as long;
+# on a light overload the two are alike. What it shows open is mostly noted.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +81,9 @@ class Prediction:
         Currents and on/off facts, shape (n_sets, n_draws, n_probes), float32; columns
         as in `Predictor.probes`.
     is_settled : StoredArray
-        Shape (n_states, n_sets, n_draws); 0 where a gate chatters.
+        Shape (n_states, n_sets, n_draws): the share of time in which `volts` hold; 1 at
+        rest, 0 where a gate chatters (they are a mean), `OPEN_SHARE` where a breaker
+        cycles (they are those with it open).
     """
 
     volts: StoredArray
@@ -443,10 +448,10 @@ class Predictor:
         return seconds
 
     def _mark_cycling(self, room: _Room, points: IntArray, tripped: _Tripped) -> None:
-        """Note what opens and closes over and over: neither, and nothing rests."""
+        """Note what opens and closes over and over; it rests for a share of time."""
         for state, place in np.ndindex(len(self.states), tripped.branch.shape[1]):
             rows = np.flatnonzero(tripped.is_cycling[state, :, place])
-            room.is_settled[state, points[rows]] = 0.0
+            room.is_settled[state, points[rows]] = OPEN_SHARE
             columns, places = self._probed[state][1]
             found = tripped.branch[rows, place][:, None] == self._measured[places]
             hit, probe = np.nonzero(found)

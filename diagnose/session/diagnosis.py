@@ -24,6 +24,7 @@ from diagnose.measurement.readings import (
     ripple_readings,
     unfit_for_lamp,
 )
+from diagnose.measurement.symptoms import Complaint
 from diagnose.session.advising import LEAST_SAVING, Adviser, Priced, whereabouts
 from diagnose.session.answer import (
     Advice,
@@ -301,10 +302,9 @@ class Diagnosis:
         causes: Sequence[RankedCause],
         fit: Fit,
     ) -> tuple[tuple[ProposedStep, ...], Advice]:
-        complaint = _complaint(standing)
         repaired = [f.cause for f in standing if isinstance(f, RepairFact)]
-        if repaired and complaint is not None:
-            proof = self._proof(standing, conclusion, repaired[-1], complaint)
+        if repaired and _complaints(standing):
+            proof = self._proof(standing, conclusion, repaired[-1])
             if proof is not None:
                 return proof
         useful = [p for p in priced if p.saves_minutes > p.minutes + LEAST_SAVING]
@@ -404,58 +404,83 @@ class Diagnosis:
         )
 
     def _proof(
-        self,
-        standing: Sequence[Fact],
-        conclusion: Conclusion,
-        cause: str,
-        complaint: ComplaintFact,
+        self, standing: Sequence[Fact], conclusion: Conclusion, cause: str
     ) -> tuple[tuple[ProposedStep, ...], Advice] | None:
         """Return the proving steps after a repair, or None once they failed."""
-        last = max(i for i, f in enumerate(standing) if isinstance(f, RepairFact))
-        later = standing[last + 1 :]
-        wanted = self._model.knowledge.complaints[complaint.complaint]
+        known = self._model.knowledge.complaints
+        told = [known[name] for name in _complaints(standing)]
+        repairs = [i for i, f in enumerate(standing) if isinstance(f, RepairFact)]
+        # of several complaints one may be gone before another's cause is mended
+        since = standing[repairs[0 if len(told) > 1 else -1] + 1 :]
+        standing_still = [c for c in told if not _is_cured(c, since)]
+        healthy = float(conclusion.beliefs.set_probabilities()[0])
+        if not standing_still:
+            return (), self._fixed(healthy, len(told))
+        wanted, is_likely_cured = self._likeliest_cured(standing_still, conclusion)
+        later = standing[repairs[-1] + 1 :]
         tests = [
-            fact.is_present is wanted.cured_answer
+            fact
             for fact in later
             if isinstance(fact, SymptomFact) and fact.symptom == wanted.retest
         ]
-        healthy = float(conclusion.beliefs.set_probabilities()[0])
-        if tests and tests[-1]:
-            return (), self._fixed(healthy)
         if len(tests) > 1 or (tests and healthy < PROVEN):
             return None
+        here = whereabouts(_latest(standing), self._model)
         retest = self._adviser.asked(
             wanted.retest,
             conclusion,
-            whereabouts(_latest(standing), self._model),
+            here,
             reason="the complaint itself has to be gone",
         )
         if tests:
             says = (
                 "The readings say it is mended, the complaint says not: test it again."
             )
-            return (retest,), Advice(
-                verdict=Verdict.PROVE, says=says, cautions=retest.cautions
-            )
-        if any(isinstance(f, ReadingFact) for f in later):
-            if healthy < 0.5:
+        elif any(isinstance(f, (ReadingFact, SymptomFact)) for f in later):
+            if not is_likely_cured:
                 return None
             says = (
                 "The reading is what a sound car shows. Now test the complaint itself."
             )
-            return (retest,), Advice(
-                verdict=Verdict.PROVE, says=says, cautions=retest.cautions
+        else:
+            proof = self._adviser.proving(cause, conclusion, here)
+            steps = (retest,) if proof is None else (proof, retest)
+            says = (
+                "Prove the repair: take this reading, then test the complaint itself."
             )
-        here = whereabouts(_latest(standing), self._model)
-        proof = self._adviser.proving(cause, conclusion, here)
-        steps = (retest,) if proof is None else (proof, retest)
-        says = "Prove the repair: take this reading, then test the complaint itself."
-        return steps, Advice(
-            verdict=Verdict.PROVE, says=says, cautions=steps[0].cautions
+            return steps, Advice(
+                verdict=Verdict.PROVE, says=says, cautions=steps[0].cautions
+            )
+        return (retest,), Advice(
+            verdict=Verdict.PROVE, says=says, cautions=retest.cautions
         )
 
-    def _fixed(self, healthy: float) -> Advice:
-        says = "The complaint is gone: repaired and proven."
+    def _likeliest_cured(
+        self, complaints: Sequence[Complaint], conclusion: Conclusion
+    ) -> tuple[Complaint, bool]:
+        """Return the complaint likeliest to be gone, and whether it likely is.
+
+        With one complaint that is so where the car is believed sound; of several, one
+        may be gone while another's cause is still there.
+        """
+        healthy = float(conclusion.beliefs.set_probabilities()[0])
+        if len(complaints) == 1:
+            return complaints[0], healthy >= LIKELIER_THAN_NOT
+        weights = conclusion.beliefs.weights
+        chances = []
+        for complaint in complaints:
+            column = self._model.compiled.symptom_index[complaint.retest]
+            seen = float((conclusion.hypotheses.symptoms[..., column] * weights).sum())
+            chances.append(seen if complaint.cured_answer else 1.0 - seen)
+        best = chances.index(max(chances))
+        return complaints[best], chances[best] >= LIKELIER_THAN_NOT
+
+    def _fixed(self, healthy: float, n_complaints: int) -> Advice:
+        says = (
+            "The complaint is gone: repaired and proven."
+            if n_complaints == 1
+            else "The complaints are gone: repaired and proven."
+        )
         if healthy < PROVEN:
             says += " Something else may still be wrong; see the causes."
         return Advice(verdict=Verdict.FIXED, says=says, cautions=())
@@ -575,11 +600,20 @@ def _latest(standing: Sequence[Fact]) -> ReadingFact | SymptomFact | None:
     return None
 
 
-def _complaint(standing: Sequence[Fact]) -> ComplaintFact | None:
-    for fact in reversed(standing):
-        if isinstance(fact, ComplaintFact):
-            return fact
-    return None
+def _complaints(standing: Sequence[Fact]) -> tuple[str, ...]:
+    """Return the complaints told, each once, the latest first."""
+    told = [fact.complaint for fact in standing if isinstance(fact, ComplaintFact)]
+    return tuple(dict.fromkeys(reversed(told)))
+
+
+def _is_cured(complaint: Complaint, later: Sequence[Fact]) -> bool:
+    """Return whether a complaint was gone when it was last tested."""
+    tests = [
+        fact.is_present is complaint.cured_answer
+        for fact in later
+        if isinstance(fact, SymptomFact) and fact.symptom == complaint.retest
+    ]
+    return bool(tests) and tests[-1]
 
 
 def _n_different(standing: Sequence[Fact]) -> int:

@@ -329,7 +329,7 @@ def predicted_values(
         # by node: thousands of values lie together then, and are read at once
         volts = np.ascontiguousarray(np.moveaxis(prediction.volts[place], -1, 0))
         units = np.ascontiguousarray(np.moveaxis(prediction.source_units[place], -1, 0))
-        unsettled = np.logical_not(prediction.is_settled[place])
+        unsettled = prediction.is_settled[place] < 1.0
         for reading in readings:
             if reading.state != state:
                 continue

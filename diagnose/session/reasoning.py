@@ -485,16 +485,22 @@ class Reasoner:
                 observation.value, predicted, slip_probability=meter.slip_probability
             )
         else:
-            stray = on(self.stray(hypotheses, reading, rows=rows))
-            if is_ladder:
-                stray = np.hypot(stray, step_spread(predicted))
-            result = reading_likelihood(
-                _shown(observation),
-                predicted,
-                spread=self._spread(reading),
-                slip_probability=meter.slip_probability,
-                stray=stray,
-            )
+            spread_steps = step_spread(predicted) if is_ladder else 0.0
+
+            def fits(stray: FloatArray) -> FloatArray:
+                return reading_likelihood(
+                    _shown(observation),
+                    predicted,
+                    spread=self._spread(reading),
+                    slip_probability=meter.slip_probability,
+                    stray=np.hypot(stray, spread_steps),
+                )
+
+            result = fits(on(self._leakage(hypotheses, reading, rows=rows)))
+            jumps = on(self._unsettled(hypotheses, reading, rows=rows))
+            if jumps.any():
+                wide = fits(on(self.stray(hypotheses, reading, rows=rows)))
+                result += jumps * (wide - result)
         return result * on(self.state_chance(hypotheses, reading.state, rows=rows))
 
     def stray(
@@ -505,18 +511,34 @@ class Reasoner:
         Stray leakage moves what nothing holds; where something chatters or a breaker
         cycles, the meter jumps and any value near the mean may be the one noted.
         """
-        compiled = self._compiled
-        state = compiled.predictor.state_index[reading.state]
-        settled = hypotheses.prediction.is_settled[state, rows].astype(np.float64)
+        leakage = self._leakage(hypotheses, reading, rows=rows)
+        jumps = self._unsettled(hypotheses, reading, rows=rows)
+        if not jumps.any():
+            return leakage
         if reading.kind is ReadingKind.DC_VOLTS:
-            leakage = compiled.ghost_volts(hypotheses, reading, rows=rows)
             wide = CHATTER_SHARE * self._model.car.system_volts
-            return np.asarray(np.hypot(leakage, wide * (1.0 - settled)))
-        is_current = reading.kind in (ReadingKind.AMPS, ReadingKind.FUSE)
-        if is_current and not settled.all():
-            mean = compiled.predicted(hypotheses, reading, rows=rows)
-            return np.asarray(CHATTER_AMPS_SHARE * mean * (1.0 - settled))
-        return np.zeros_like(settled)
+            return np.asarray(np.hypot(leakage, wide * (jumps > 0.0)))
+        mean = self._compiled.predicted(hypotheses, reading, rows=rows)
+        return np.asarray(CHATTER_AMPS_SHARE * mean * (jumps > 0.0))
+
+    def _leakage(
+        self, hypotheses: Hypotheses, reading: Reading, *, rows: Rows
+    ) -> FloatArray:
+        """Return what stray leakage adds to the spread of volts, (n_rows, n_draws)."""
+        if reading.kind is ReadingKind.DC_VOLTS:
+            return self._compiled.ghost_volts(hypotheses, reading, rows=rows)
+        return np.zeros(hypotheses.symptoms[rows, :, 0].shape)
+
+    def _unsettled(
+        self, hypotheses: Hypotheses, reading: Reading, *, rows: Rows
+    ) -> FloatArray:
+        """Return how much of the time volts or amps jump, (n_rows, n_draws)."""
+        jumping = (ReadingKind.DC_VOLTS, ReadingKind.AMPS, ReadingKind.FUSE)
+        if reading.kind not in jumping:
+            return np.zeros(hypotheses.symptoms[rows, :, 0].shape)
+        state = self._compiled.predictor.state_index[reading.state]
+        settled = hypotheses.prediction.is_settled[state, rows].astype(np.float64)
+        return np.asarray(1.0 - settled)
 
     def state_chance(
         self, hypotheses: Hypotheses, state: str, *, rows: Rows = EVERY_ROW

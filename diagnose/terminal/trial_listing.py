@@ -257,6 +257,7 @@ def report(games: Sequence[Game]) -> dict[str, object]:
                 "faults": list(game.faults),
                 "first_rank": game.first_rank,
                 "last_rank": game.last_rank,
+                "named_rank": game.named_rank,
                 "readings": game.readings,
                 "wrong_repairs": game.wrong_repairs,
                 "minutes": game.minutes,
@@ -281,14 +282,15 @@ def lines(games: Sequence[Game], plan: TrialPlan) -> Iterator[str]:
     yield f"{len(games)} diagnoses, seeds {plan.first_seed} to {last}"
     yield ""
     yield (
-        "faults   games   first  in three  all in three  readings  minutes  "
-        "wrong repairs  fixed"
+        "faults   games   first  in three  all so  in turn  "
+        "readings  minutes  wrong  fixed"
     )
     for one in scores(games):
         yield (
             f"{one.name:7}  {one.games:5}  {one.first_right:6.1%}  "
-            f"{one.first_three:8.1%}  {one.all_in_three:12.1%}  {one.readings:8.1f}  "
-            f"{one.minutes:7.0f}  {one.wrong_repairs:13.2f}  {one.fixed:5.1%}"
+            f"{one.first_three:8.1%}  {one.all_in_three:6.1%}  "
+            f"{one.each_in_three:7.1%}  {one.readings:8.1f}  {one.minutes:7.0f}  "
+            f"{one.wrong_repairs:5.2f}  {one.fixed:5.1%}"
         )
     claims, held = _claims(games)
     buckets = calibration(claims, held)

@@ -125,10 +125,17 @@ class HiddenCar:
     def _shown(self) -> Hypotheses:
         return self._stock.with_faults(self.faults)
 
-    def symptom_chance(self, name: str) -> float:
-        """Return how likely a symptom is really there."""
+    def symptom_chance(self, name: str, only: FaultSet | None = None) -> float:
+        """Return how likely a symptom is really there.
+
+        Parameters
+        ----------
+        only : FaultSet or None
+            With these faults in place of the car's own.
+        """
         column = self._stock.compiled.symptom_index[name]
-        return float(self._shown.symptoms[0, self._number, column])
+        shown = self._shown if only is None else self._stock.with_faults(only)
+        return float(shown.symptoms[0, self._number, column])
 
     def sees(self, name: str) -> bool:
         """Return what the owner reports of a symptom."""
@@ -146,6 +153,8 @@ class HiddenCar:
         value = float(
             self._stock.compiled.predicted(self._shown, reading)[0, self._number]
         )
+        if reading.kind is ReadingKind.DC_VOLTS and self._jumps(reading.state):
+            value = self._random.uniform(0.0, self._stock.model.car.system_volts)
         if reading.kind is ReadingKind.LOOK:
             return float(value > 0.5)
         if reading.kind is ReadingKind.LAMP:
@@ -166,6 +175,25 @@ class HiddenCar:
         step = range_.resolution
         shown = round(value / step) * step
         return float(shown if reading.kind is ReadingKind.DC_VOLTS else max(shown, 0.0))
+
+    def _jumps(self, state: str) -> bool:
+        """Return whether the meter happens to show another value than the usual one.
+
+        Where a breaker cycles or a relay chatters.
+        """
+        place = self._stock.compiled.predictor.state_index[state]
+        settled = float(self._shown.prediction.is_settled[place, 0, self._number])
+        return settled < 1.0 and self._random.random() >= settled
+
+    def missing_for(self, state: str) -> str:
+        """Return the symptom for want of which the car can't get into a state.
+
+        Empty when it can.
+        """
+        wanted = self._stock.model.car.state(state).exists_when
+        if wanted not in self._stock.compiled.symptom_index:
+            return ""
+        return "" if self.symptom_chance(wanted) > 0.5 else wanted
 
     def _says(self, grade: float) -> float:
         """Return what the owner says of a test lamp."""
@@ -203,10 +231,25 @@ def complaint_of(car: HiddenCar, model: Model, choose: Callable[[int], int]) -> 
     choose : Callable
         Number of matching complaints to the index of the one taken.
     """
+    matching = complaints_of(car, model)
+    return matching[choose(len(matching))] if matching else ""
+
+
+def complaints_of(
+    car: HiddenCar, model: Model, only: FaultSet | None = None
+) -> tuple[str, ...]:
+    """Return every complaint that fits a car.
+
+    Parameters
+    ----------
+    only : FaultSet or None
+        With these faults in place of the car's own.
+    """
     seen = {
-        name: car.symptom_chance(name) > 0.5 for name in model.compiled.symptom_names
+        name: car.symptom_chance(name, only) > 0.5
+        for name in model.compiled.symptom_names
     }
-    matching = [
+    return tuple(
         complaint.name
         for complaint in model.knowledge.complaints.values()
         if complaint.retest in seen
@@ -214,5 +257,25 @@ def complaint_of(car: HiddenCar, model: Model, choose: Callable[[int], int]) -> 
             seen.get(symptom, answer) is answer
             for symptom, answer in complaint.answers.items()
         )
-    ]
-    return matching[choose(len(matching))] if matching else ""
+    )
+
+
+def further_complaints(
+    car: HiddenCar, model: Model, complaint: str
+) -> tuple[str, ...] | None:
+    """Return what else the owner complains of; None if a fault does not show.
+
+    A fault shows where it alone brings a complaint that the car as it is has too. One
+    that does not bring the first complaint brings another, and an owner tells both.
+    """
+    if len(car.faults) < 2:
+        return ()
+    fitting, told = complaints_of(car, model), [complaint]
+    for fault in car.faults:
+        own = complaints_of(car, model, (fault,))
+        shown = [name for name in fitting if name in own]
+        if not shown:
+            return None
+        if not set(told) & set(shown):
+            told.append(shown[0])
+    return tuple(told[1:])

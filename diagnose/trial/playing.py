@@ -6,7 +6,7 @@ question, makes the repair, proves it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +24,13 @@ from diagnose.session.facts import (
 )
 from diagnose.session.model import Model
 from diagnose.session.pricing import Prices
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars, complaint_of
+from diagnose.trial.hidden_car import (
+    Errors,
+    HiddenCar,
+    HiddenCars,
+    complaint_of,
+    further_complaints,
+)
 from diagnose.trial.policies import (
     POLICIES,
     PROGRAM,
@@ -48,6 +54,9 @@ class Game:
     first_rank, last_rank : int
         Best and worst rank of the hidden causes' lines when the first repair was
         advised; 0 when it never came to a repair.
+    named_rank : int
+        Worst rank that a hidden cause's line had when the first repair was advised with
+        that cause the best placed of those still there; 0 when it never came to that.
     claims : tuple[tuple[float, bool], ...]
         Every line shown before the first repair: its probability, and whether it holds
         a hidden cause.
@@ -82,6 +91,7 @@ class Game:
     facts: tuple[Fact, ...]
     best_minutes: float = 0.0
     missing_bits: float = 0.0
+    named_rank: int = 0
     policy: str = PROGRAM
     outside: str = ""
     verdicts: tuple[Verdict, ...] = ()
@@ -101,11 +111,17 @@ def drawn_faults(model: Model, random: np.random.Generator) -> FaultSet:
 
 
 def told(step: ProposedStep, car: HiddenCar) -> Fact:
-    """Return the owner's answer to a proposed step."""
+    """Return the owner's answer to a proposed step.
+
+    Where a reading needs a state that the car can't get into, he says that.
+    """
     if step.kind is StepKind.SYMPTOM:
         name = step.name.split("|")[1]
         return SymptomFact(symptom=name, is_present=car.sees(name))
     kind = ReadingKind(step.reading_kind)
+    missing = "" if kind is ReadingKind.LOOK else car.missing_for(step.state)
+    if missing:
+        return SymptomFact(symptom=missing, is_present=False)
     reading = Reading(kind=kind, state=step.state, red=step.red, black=step.black)
     return ReadingFact(
         kind=kind,
@@ -119,23 +135,17 @@ def told(step: ProposedStep, car: HiddenCar) -> Fact:
 def draw_car(
     model: Model, stock: HiddenCars, *, number: int, seed: int, errors: Errors
 ) -> tuple[HiddenCar, str]:
-    """Return a car with a hidden fault that causes a complaint, and the complaint."""
+    """Return a car with a hidden fault that causes a complaint, and the complaint.
+
+    Of two faults each has to show beside the other, see `further_complaints`.
+    """
     random = np.random.default_rng((seed, 7))
     while True:
         faults = drawn_faults(model, random)
-        if len(faults) > 1 and not all(_matters(cause, model) for cause in faults):
-            continue
         car = HiddenCar(stock, number, faults, errors=errors, seed=seed)
         complaint = complaint_of(car, model, lambda n: int(random.integers(n)))
-        if complaint:
+        if complaint and further_complaints(car, model, complaint) is not None:
             return car, complaint
-
-
-def _matters(cause: int, model: Model) -> bool:
-    """Return whether a cause alone changes what an owner can see or hear."""
-    symptoms = model.compiled.singles.symptoms
-    shift = np.abs(symptoms[1 + cause].mean(axis=0) - symptoms[0].mean(axis=0))
-    return bool(shift.max() > 0.5)
 
 
 def play(
@@ -156,11 +166,14 @@ def play(
     diagnosis = Diagnosis(model)
     hidden = car.faults
     answer = diagnosis.tell(ComplaintFact(complaint=complaint))
+    for further in further_complaints(car, model, complaint) or ():
+        answer = diagnosis.tell(ComplaintFact(complaint=further))
     missing_bits = bits_missing([cause.probability for cause in answer.causes])
     best_minutes = _best_minutes(model, hidden, diagnosis, complaint)
     chooser = _Chooser(diagnosis, model, complaint, policy=policy, seed=seed)
     minutes, readings, wrong = 0.0, 0, 0
     ranks: list[int] = []
+    named: dict[int, int] = {}
     claims: list[tuple[float, bool]] = []
     verdicts: list[Verdict] = []
     for _ in range(MOST_STEPS):
@@ -172,6 +185,9 @@ def play(
         step = chooser.next_step(answer)
         if isinstance(step, RankedCause):
             ranks = ranks or _ranks(answer, hidden, model)
+            named.setdefault(
+                len(car.faults), min(_ranks(answer, car.faults, model), default=0)
+            )
             wrong += not _mend(step, car, model)
             minutes += step.repair_minutes
             answer = diagnosis.tell(RepairFact(cause=step.name))
@@ -195,6 +211,7 @@ def play(
         facts=diagnosis.facts,
         best_minutes=best_minutes,
         missing_bits=missing_bits,
+        named_rank=_named_rank(named, len(hidden)),
         policy=policy,
         outside=car.outside,
         verdicts=tuple(verdicts),
@@ -252,6 +269,20 @@ class _Chooser:
             return answer.causes[0]
         self._taken.add(name)
         return self._diagnosis.expect(name)
+
+
+def _named_rank(named: Mapping[int, int], n_hidden: int) -> int:
+    """Return the worst rank at which a cause came up, 0 if one never did.
+
+    Parameters
+    ----------
+    named : Mapping[int, int]
+        Number of hidden causes left to the best rank of them when the first repair was
+        advised with so many left.
+    """
+    if set(named) - {0} != set(range(1, n_hidden + 1)):
+        return 0
+    return max((named[left] for left in range(1, n_hidden + 1)), default=0)
 
 
 def _best_minutes(

@@ -51,6 +51,9 @@ class Score:
     first_right, first_three, all_in_three : float
         Share of games in which, when the first repair is advised, a hidden cause is
         named first, one is in the first three lines, all are in the first three lines.
+    each_in_three : float
+        Share of games in which each hidden cause was in the first three lines by the
+        time one of those still there was to be mended.
     readings, minutes : float
         Means to the end of the diagnosis; minutes include repairs. [1], [min]
     wrong_repairs : float
@@ -62,6 +65,7 @@ class Score:
     first_right: float
     first_three: float
     all_in_three: float
+    each_in_three: float
     readings: float
     minutes: float
     wrong_repairs: float
@@ -84,6 +88,7 @@ def score(name: str, games: Sequence[Game]) -> Score:
         first_right=float(np.mean([game.first_rank == 1 for game in games])),
         first_three=float(np.mean([0 < game.first_rank <= 3 for game in games])),
         all_in_three=float(np.mean([0 < game.last_rank <= 3 for game in games])),
+        each_in_three=float(np.mean([0 < game.named_rank <= 3 for game in games])),
         readings=float(np.mean([game.readings for game in games])),
         minutes=float(np.mean([game.minutes for game in games])),
         wrong_repairs=float(np.mean([game.wrong_repairs for game in games])),

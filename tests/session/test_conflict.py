@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from diagnose.faults.predicted import OPEN_SHARE
 from diagnose.inference.evidence import spread_of
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.conflict import (
@@ -130,6 +131,22 @@ def test_reading_where_something_chatters_counts_as_broad(model: Model) -> None:
     assert at_rest == pytest.approx(slip, rel=0.05)
     # By hand: a normal density of 3.5 V at one deviation, 0.242 / 3.5 V.
     assert reasoner.likelihood(moving, noted).mean() == pytest.approx(0.07, rel=0.1)
+
+
+def test_breaker_that_cycles_mostly_shows_what_it_leaves_open(model: Model) -> None:
+    reasoner, sound = Reasoner(model), model.compiled.singles.kept(np.array([0]))
+    settled = np.full_like(sound.prediction.is_settled, OPEN_SHARE)
+    cycling = replace(sound, prediction=replace(sound.prediction, is_settled=settled))
+    near = Noted(0, volts(12.3, "battery.plus", "key-off"), is_complaint=False)
+    far = Noted(0, volts(9.0, "battery.plus", "key-off"), is_complaint=False)
+
+    # By hand: seven tenths of what holds at rest, and three of a normal density of
+    # 3.5 V, which is 0.4 / 3.5 V near its middle and 0.242 / 3.5 V one deviation off.
+    at_rest = reasoner.likelihood(sound, near).mean()
+    expected = OPEN_SHARE * at_rest + (1.0 - OPEN_SHARE) * 0.4 / 3.5
+    assert reasoner.likelihood(cycling, near).mean() == pytest.approx(expected, rel=0.1)
+    found = reasoner.likelihood(cycling, far).mean()
+    assert found == pytest.approx((1.0 - OPEN_SHARE) * 0.07, rel=0.15)
 
 
 def test_settled_state_adds_no_spread(model: Model) -> None:

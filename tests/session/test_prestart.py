@@ -142,7 +142,7 @@ def test_share_shown_agrees_with_the_normal_tail(
     by_list = np.zeros(mass.shape, dtype=np.bool_)
     for one in listed.readings:
         state = compiled.predictor.state_index[one.reading.state]
-        is_steady = compiled.singles.prediction.is_settled[state, 1:] > 0
+        is_steady = compiled.singles.prediction.is_settled[state, 1:] == 1
         by_list |= is_steady & (chance_outside(one, model) >= 0.95)
 
     shown = float(mass[by_list].sum() / mass.sum())

@@ -31,6 +31,7 @@ GAMES = (
         faults=("starter:worn",),
         first_rank=1,
         last_rank=1,
+        named_rank=1,
         claims=((0.9, True), (0.05, False)),
         readings=3,
         wrong_repairs=0,
@@ -44,6 +45,7 @@ GAMES = (
         faults=("battery:worn_out", "starter:worn"),
         first_rank=2,
         last_rank=3,
+        named_rank=2,
         claims=((0.6, False), (0.2, True)),
         readings=5,
         wrong_repairs=1,
@@ -62,10 +64,10 @@ def test_trial_as_text() -> None:
         """\
 2 diagnoses, seeds 4 to 5
 
-faults   games   first  in three  all in three  readings  minutes  wrong repairs  fixed
-single       1  100.0%    100.0%        100.0%       3.0       60           0.00  100.0%
-double       1    0.0%    100.0%        100.0%       5.0       90           1.00  100.0%
-all          2   50.0%    100.0%        100.0%       4.0       75           0.50  100.0%
+faults   games   first  in three  all so  in turn  readings  minutes  wrong  fixed
+single       1  100.0%    100.0%  100.0%   100.0%       3.0       60   0.00  100.0%
+double       1    0.0%    100.0%  100.0%   100.0%       5.0       90   1.00  100.0%
+all          2   50.0%    100.0%  100.0%   100.0%       4.0       75   0.50  100.0%
 
 what was claimed against what held, over every line shown before a repair
   0% to  10%       1  claimed   5.0%  held   0.0%  ..|.................................

@@ -1,0 +1,102 @@
+"""What the simulated owner says, and what he complains of."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.session.answer import Verdict
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.facts import (
+    ComplaintFact,
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SymptomFact,
+)
+from diagnose.session.model import Model
+from diagnose.trial.hidden_car import (
+    Errors,
+    HiddenCar,
+    HiddenCars,
+    complaints_of,
+    further_complaints,
+)
+from diagnose.trial.playing import told
+
+EXACT = Errors(slip_probability=0.0, has_meter_error=False, has_report_error=False)
+DEAD_PUMP = "fuel-pump-fuse:blown"
+WEAK_BATTERY = "battery:shorted_cell"
+
+
+def hidden(model: Model, *names: str) -> HiddenCar:
+    causes = [cause.name for cause in model.compiled.causes]
+    faults = tuple(sorted(causes.index(name) for name in names))
+    return HiddenCar(
+        HiddenCars(model, n_cars=1, seed=1), 0, faults, errors=EXACT, seed=1
+    )
+
+
+def test_owner_of_a_car_that_does_not_run_says_so(model: Model) -> None:
+    step = Diagnosis(model).expect("volts|idle|fuel-pump.plus|battery.minus")
+
+    assert told(step, hidden(model, DEAD_PUMP)) == SymptomFact(
+        symptom="runs-at-idle", is_present=False
+    )
+    assert isinstance(told(step, hidden(model)), ReadingFact)
+
+
+def test_each_of_two_faults_brings_a_complaint(model: Model) -> None:
+    car = hidden(model, DEAD_PUMP, WEAK_BATTERY)
+
+    further = further_complaints(car, model, "pump-does-not-run")
+
+    # Alone the blown fuse leaves the cranking as it is, and the bad cell the pump.
+    assert further is not None
+    of_battery = complaints_of(hidden(model, WEAK_BATTERY), model)
+    assert len(further) == 1
+    assert set(further) <= set(of_battery)
+    assert "pump-does-not-run" not in of_battery
+
+
+def test_fault_that_shows_nothing_is_no_second_fault(model: Model) -> None:
+    # Twenty ohm or more to ground behind a blown fuse: nothing flows, nothing is seen.
+    car = hidden(model, DEAD_PUMP, "fuel-pump-wire:leak_to_ground")
+
+    assert further_complaints(car, model, "pump-does-not-run") is None
+
+
+def test_breaker_that_cycles_shows_two_values(model: Model) -> None:
+    car = hidden(model)
+    car._stock.with_faults(()).prediction.is_settled[:] = np.float32(0.7)
+    step = Diagnosis(model).expect("volts|key-off|battery.plus|battery.minus")
+
+    found = [told(step, car) for _ in range(400)]
+
+    shown = [fact.value for fact in found if isinstance(fact, ReadingFact)]
+    usual = np.median(shown)
+    share = np.mean([abs(value - usual) < 1e-9 for value in shown])
+    assert share == pytest.approx(0.7, abs=0.07)  # three standard deviations
+    assert min(shown) < 1.0
+
+
+def verdicts(model: Model, *facts: Fact) -> list[Verdict]:
+    diagnosis = Diagnosis(model)
+    return [diagnosis.tell(fact).advice.verdict for fact in facts]
+
+
+def test_case_is_closed_when_every_complaint_is_gone(model: Model) -> None:
+    pump = SymptomFact(symptom="pump-primes", is_present=True)
+    flat = SymptomFact(symptom="battery-goes-flat", is_present=False)
+    found = verdicts(
+        model,
+        ComplaintFact(complaint="battery-goes-flat"),
+        ComplaintFact(complaint="pump-does-not-run"),
+        RepairFact(cause=DEAD_PUMP),
+        pump,
+        RepairFact(cause=WEAK_BATTERY),
+        flat,
+    )
+
+    assert found[3] is not Verdict.FIXED
+    assert found[5] is Verdict.FIXED
