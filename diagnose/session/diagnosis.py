@@ -6,6 +6,7 @@ everything as it was.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
@@ -13,7 +14,7 @@ from types import MappingProxyType
 
 from diagnose.circuit.car import Car, FloatArray
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.errors import ReadingError
+from diagnose.errors import ImpossibleEvidenceError, ReadingError
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import (
     Reading,
@@ -49,6 +50,7 @@ from diagnose.session.facts import (
     UndoFact,
     standing_facts,
 )
+from diagnose.session.looking_ahead import likely_facts
 from diagnose.session.model import Model
 from diagnose.session.prestart_guide import Guided, PrestartGuide
 from diagnose.session.reasoning import Conclusion, Reasoner, reading_of
@@ -169,16 +171,26 @@ class Diagnosis:
         """All facts told, those taken back included."""
         return self._facts
 
-    def warm_up(self, is_over: Callable[[], bool]) -> None:
-        """Do ahead what the first answers need; may run beside the diagnosis.
+    def look_ahead(self, is_over: Callable[[], bool]) -> None:
+        """Solve what the answers to the likeliest next facts need.
+
+        Nothing that is told or shown changes by it. May run in a thread of its own, as
+        long as nothing else is asked of the diagnosis meanwhile.
 
         Parameters
         ----------
         is_over : Callable
-            Whether nobody waits for it any more.
+            Whether it should leave off; asked between one piece of work and the next.
         """
         if not is_over():
             self._model.compiled.predictor.solver()
+        standing = standing_facts(self._facts)
+        for fact in likely_facts(self._answer):
+            if is_over():
+                return
+            # what the model can't explain needs nothing solved
+            with contextlib.suppress(ImpossibleEvidenceError):
+                self._reasoner.conclude((*standing, fact))
 
     def tell(self, fact: Fact) -> Answer:
         """Take a fact in and return what follows.

@@ -9,7 +9,6 @@ import contextlib
 import os
 import shutil
 import sys
-import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -242,20 +241,15 @@ def _hold(
 def _hold_on_screen(
     conversation: Conversation, casebook: Casebook, opening: Page, options: Options
 ) -> None:
-    # Only a screen needs these two, and they take a while to import.
+    # Only a screen needs these three, and they take a while to import.
     from rich.console import Console
 
     from diagnose.terminal.interactive import HISTORY_FILE, run_interactive
+    from diagnose.terminal.meanwhile import Meanwhile
     from diagnose.terminal.notebook import Notebook, ink_for
 
-    # while the person reads and chooses, so that the first answers need not wait
-    is_leaving = threading.Event()
-    warming = threading.Thread(
-        target=casebook.diagnosis.warm_up, args=(is_leaving.is_set,)
-    )
-    warming.start()
     console = Console(highlight=False, markup=False, emoji=False, width=_width(options))
-    try:
+    with Meanwhile(casebook.diagnosis.look_ahead) as meanwhile:
         run_interactive(
             conversation,
             opening=opening,
@@ -263,10 +257,8 @@ def _hold_on_screen(
             vocabulary=casebook.diagnosis.vocabulary,
             history_path=options.folder / HISTORY_FILE,
             has_colour=not console.no_color,
+            meanwhile=meanwhile,
         )
-    finally:
-        is_leaving.set()
-        warming.join()
 
 
 def _is_screen() -> bool:

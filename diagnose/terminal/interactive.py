@@ -21,6 +21,7 @@ from prompt_toolkit.styles import Style
 from diagnose.session.diagnosis import Vocabulary
 from diagnose.terminal.completion import suggestions
 from diagnose.terminal.conversation import Conversation
+from diagnose.terminal.meanwhile import Meanwhile
 from diagnose.terminal.notebook import Notebook
 from diagnose.terminal.page import Page, Tone, say
 from diagnose.terminal.safe_text import clean
@@ -78,6 +79,7 @@ def run_interactive(
     vocabulary: Vocabulary,
     history_path: Path,
     has_colour: bool,
+    meanwhile: Meanwhile,
 ) -> None:
     """Hold a conversation on a terminal until the person leaves.
 
@@ -95,6 +97,8 @@ def run_interactive(
         File of the lines typed before.
     has_colour : bool
         False when the person asked for none.
+    meanwhile : Meanwhile
+        What goes on while the program waits for a line.
     """
     history, warning = open_history(history_path)
     colours = None if has_colour else ColorDepth.DEPTH_1_BIT
@@ -108,18 +112,20 @@ def run_interactive(
     notebook.draw(opening)
     if warning:
         notebook.draw((say("typing", warning, Tone.ASIDE),))
+    meanwhile.begin()
     has_begun = _has_read_on(notebook, colours)
     if has_begun:
         notebook.draw(conversation.open())
     while has_begun and not conversation.is_over:
         notebook.rule_off()
+        meanwhile.begin()
         try:
             line = session.prompt(_prompt(notebook, conversation.prompt))
         except KeyboardInterrupt:
             continue
         except EOFError:
             break
-        notebook.draw(_heard(conversation, line, notebook))
+        notebook.draw(_heard(conversation, line, notebook, meanwhile))
     notebook.draw(conversation.farewell())
     notebook.rule_off()
 
@@ -139,10 +145,13 @@ def _has_read_on(notebook: Notebook, colours: ColorDepth | None) -> bool:
     return True
 
 
-def _heard(conversation: Conversation, line: str, notebook: Notebook) -> Page:
+def _heard(
+    conversation: Conversation, line: str, notebook: Notebook, meanwhile: Meanwhile
+) -> Page:
     """Return the page that answers a line; Ctrl-C gives up waiting for it."""
     try:
         with _unechoed_keys(), notebook.waiting("one moment"):
+            meanwhile.end()
             return conversation.hear(line)
     except KeyboardInterrupt:
         return (say("stopped", "Type facts to see what counts.", Tone.ASIDE),)

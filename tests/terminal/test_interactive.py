@@ -16,6 +16,7 @@ from rich.console import Console
 from diagnose.session.casebook import Casebook
 from diagnose.terminal.conversation import Conversation
 from diagnose.terminal.interactive import LineCompleter, open_history, run_interactive
+from diagnose.terminal.meanwhile import Meanwhile
 from diagnose.terminal.notebook import UNICODE_INK, Notebook
 from diagnose.terminal.page import say
 from tests.terminal.sample_records import VOCABULARY
@@ -32,6 +33,7 @@ def typed(casebook: Casebook, keys: str, folder: Path) -> str:
     with (
         create_pipe_input() as pipe,
         create_app_session(input=pipe, output=DummyOutput()),
+        Meanwhile(casebook.diagnosis.look_ahead) as meanwhile,
     ):
         pipe.send_text(f"{READ_ON}{keys}")
         run_interactive(
@@ -41,6 +43,7 @@ def typed(casebook: Casebook, keys: str, folder: Path) -> str:
             vocabulary=casebook.diagnosis.vocabulary,
             history_path=folder / "data" / "typed-lines",
             has_colour=False,
+            meanwhile=meanwhile,
         )
     assert isinstance(console.file, StringIO)
     return console.file.getvalue()

@@ -1,0 +1,78 @@
+"""Looking ahead: the facts that are likely to be told next.
+
+A person is minutes at the car between two facts. What the answer to a likely one needs
+can be solved meanwhile. Leaves the solving to `reasoning`.
+"""
+
+from __future__ import annotations
+
+import math
+
+from diagnose.measurement.probe_lamp import GRADES
+from diagnose.measurement.readings import ReadingKind
+from diagnose.session.answer import (
+    Answer,
+    ExpectedValue,
+    ProposedStep,
+    StepKind,
+    Verdict,
+)
+from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
+
+MOST_SUPPOSED = 5
+# Own choice: what each of the leading causes would show, and the sound car.
+SAME_SHARE = 0.05
+# Own choice: two values closer than that need the same solved.
+
+
+def likely_facts(answer: Answer) -> tuple[Fact, ...]:
+    """Return what may be told next, the likeliest first.
+
+    The repair where one is advised, and each outcome of the first step proposed that
+    the sound car or a leading cause gives.
+    """
+    supposed: list[Fact] = []
+    if answer.advice.verdict is Verdict.REPAIR and answer.advice.cause:
+        supposed.append(RepairFact(cause=answer.advice.cause))
+    for step in answer.next_steps[:1]:
+        supposed += _outcomes(step)
+    return tuple(supposed[:MOST_SUPPOSED])
+
+
+def _outcomes(step: ProposedStep) -> list[Fact]:
+    """Return the outcomes of a step, those of the leading causes before the healthy."""
+    if step.kind is StepKind.SYMPTOM:
+        name = step.name.split("|")[1]
+        return [SymptomFact(symptom=name, is_present=told) for told in (True, False)]
+    if step.kind is not StepKind.READING:
+        return []
+    kind = ReadingKind(step.reading_kind)
+    values: list[float] = []
+    for expected in (*step.expected[1:], *step.expected[:1]):
+        value = _shown(expected, kind)
+        if not any(_is_close(value, other) for other in values):
+            values.append(value)
+    return [
+        ReadingFact(
+            kind=kind, state=step.state, red=step.red, black=step.black, value=value
+        )
+        for value in values
+    ]
+
+
+def _shown(expected: ExpectedValue, kind: ReadingKind) -> float:
+    """Return one value that a meter would show in the middle of what is expected."""
+    if math.isinf(expected.high) or math.isinf(expected.low):
+        return math.inf
+    middle = 0.5 * (expected.low + expected.high)
+    if kind is ReadingKind.LOOK:
+        return float(middle > 0.5)
+    if kind is ReadingKind.LAMP:
+        return min(GRADES.values(), key=lambda grade: abs(grade - middle))
+    return middle
+
+
+def _is_close(first: float, second: float) -> bool:
+    return first == second or math.isclose(
+        first, second, rel_tol=SAME_SHARE, abs_tol=SAME_SHARE
+    )

@@ -1,0 +1,108 @@
+"""Solving ahead what the answers to the likeliest next facts need."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, replace
+
+import pytest
+
+from diagnose.measurement.readings import ReadingKind
+from diagnose.session.answer import StepKind, Verdict
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, RepairFact
+from diagnose.session.looking_ahead import likely_facts
+from diagnose.session.model import Model
+from diagnose.trial.hidden_car import Errors, HiddenCars
+from diagnose.trial.playing import draw_car, play
+
+
+@pytest.fixture(scope="module")
+def facts(sedan_model: Model) -> tuple[Fact, ...]:
+    """Return what was told in a diagnosis played to its end."""
+    stock = HiddenCars(sedan_model, n_cars=4, seed=1)
+    car, complaint = draw_car(sedan_model, stock, number=3, seed=3, errors=Errors())
+    return play(sedan_model, car, complaint, seed=3).facts
+
+
+def test_answers_are_the_same_with_and_without_it(
+    sedan_model: Model, facts: tuple[Fact, ...]
+) -> None:
+    plain, ahead = Diagnosis(sedan_model), Diagnosis(sedan_model)
+    for fact in facts:
+        ahead.look_ahead(lambda: False)
+        expected = asdict(plain.tell(fact))
+
+        assert asdict(ahead.tell(fact)) == expected
+
+
+def test_what_is_asked_after_it_is_about_the_facts_that_stand(
+    sedan_model: Model,
+) -> None:
+    plain, ahead = Diagnosis(sedan_model), Diagnosis(sedan_model)
+    for diagnosis in (plain, ahead):
+        diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
+    ahead.look_ahead(lambda: False)
+
+    cause = plain.answer.causes[0].name
+    assert asdict(ahead.why(cause)) == asdict(plain.why(cause))
+
+
+def test_what_the_leading_causes_show_of_the_first_step_are_likely_facts(
+    sedan_model: Model,
+) -> None:
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
+    first = ReadingFact(
+        kind=ReadingKind.DC_VOLTS,
+        state="key-on",
+        red="fuel-pump.plus",
+        black="battery.minus",
+        value=12.3,
+    )
+    answer = diagnosis.tell(first)
+    step = next(s for s in answer.next_steps if s.kind is StepKind.READING)
+    supposed = likely_facts(replace(answer, next_steps=(step,)))
+
+    readings = [fact for fact in supposed if isinstance(fact, ReadingFact)]
+    assert readings
+    assert {(f.kind.value, f.state, f.red, f.black) for f in readings} == {
+        (step.reading_kind, step.state, step.red, step.black)
+    }
+    for expected in step.expected[1:3]:
+        # values within a twentieth stand for each other
+        assert any(
+            expected.low - 0.05 * abs(expected.low) - 0.05
+            <= fact.value
+            <= expected.high + 0.05 * abs(expected.high) + 0.05
+            for fact in readings
+        )
+
+
+def test_a_repair_that_is_advised_is_a_likely_fact(
+    sedan_model: Model, facts: tuple[Fact, ...]
+) -> None:
+    diagnosis = Diagnosis(sedan_model)
+    advised = 0
+    for fact in facts:
+        if isinstance(fact, RepairFact):
+            before = diagnosis.answer
+            assert before.advice.verdict is Verdict.REPAIR
+            assert fact in likely_facts(before)
+            advised += 1
+        diagnosis.tell(fact)
+
+    assert advised
+
+
+def test_it_leaves_off_when_told(sedan_model: Model) -> None:
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
+    asked = []
+
+    def is_over() -> bool:
+        asked.append(True)
+        return len(asked) > 1
+
+    diagnosis.look_ahead(is_over)
+
+    assert len(asked) == 2
