@@ -192,8 +192,10 @@ def wire(generator: np.random.Generator, name: str, first: str, last: str) -> Pa
         last,
         wire_ohms=generator.uniform(0.0005, 0.05),
         joint_a_ohms=0.003,
-        joint_b_ohms=generator.choice([0.003, 1.0, 1e9], p=[5 / 6, 1 / 12, 1 / 12]),
-        leak_ohms=generator.choice([2e7, 10.0], p=[0.9, 0.1]),
+        joint_b_ohms=float(
+            generator.choice([0.003, 1.0, 1e9], p=[5 / 6, 1 / 12, 1 / 12])
+        ),
+        leak_ohms=float(generator.choice([2e7, 10.0], p=[0.9, 0.1])),
         extra_ohms=0.0,
     )
 
