@@ -10,6 +10,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -52,9 +53,9 @@ _HALF_BITS = np.float32(0.5).view(np.uint32)
 # IEEE 754-2008: binary16 has 10 digits behind the point where binary32 has 23, and its
 # exponent counts from 15 where the other's counts from 127.
 
-CHUNK_POINTS = 49152
+CHUNK_POINTS = 65536
 # Measured: the more points are solved together, the fewer rounds it takes in all; these
-# take some 300 MB.
+# take some 400 MB.
 BLOCK_POINTS = 256
 # Measured: what is stored in smaller pieces stays in the processor's cache meanwhile.
 LEAST_SHARED_POINTS = 16384
@@ -139,12 +140,12 @@ class _Room:
             is_settled=shared_array((n_states, n_points), np.float32),
         )
 
-    def prediction(self, n_sets: int, stands_for: IntArray) -> Prediction:
+    def prediction(self, n_rows: int, stands_for: IntArray) -> Prediction:
         """Return the prediction, with the draw that stands for each draw."""
 
         def apart(array: Any, axis: int) -> Any:
             shape = array.shape
-            apart = array.reshape(*shape[:axis], n_sets, -1, *shape[axis + 1 :])
+            apart = array.reshape(*shape[:axis], n_rows, -1, *shape[axis + 1 :])
             if len(stands_for) == apart.shape[axis + 1]:
                 return apart
             return apart.take(stands_for, axis=axis + 1)
@@ -322,6 +323,8 @@ class Predictor:
         *,
         levels: Sequence[float] | None = None,
         every: int = 1,
+        rows: IntArray | None = None,
+        n_rows: int | None = None,
         progress: Callable[[float], None] | None = None,
     ) -> Prediction:
         """Return what each fault set would show in every state, for every draw.
@@ -333,38 +336,43 @@ class Predictor:
             How severe each set is, see `causes.changed_values`.
         every : int
             Solve only every so many-th draw and let it stand for those between.
+        rows : IntArray or None
+            Where in the prediction each set goes; in order when None.
+        n_rows : int or None
+            How many rows the prediction has, one for each set when None; those without
+            a set hold zeros.
         progress : Callable or None
             Called with the share done, 0 to 1.
         """
         scenarios = _scenarios(sets, levels)
         draws = np.arange(0, self.model.sample.n_draws, every)
+        rows = np.arange(len(sets)) if rows is None else rows
+        n_rows = len(sets) if n_rows is None else n_rows
         room = _Room.empty(
             len(self.states),
-            len(sets) * len(draws),
+            n_rows * len(draws),
             n_nodes=len(self.nodes),
             n_probes=len(self.probes),
         )
         is_shared = len(sets) * len(draws) >= LEAST_SHARED_POINTS and can_fork()
         per_chunk = max(1, CHUNK_POINTS // (len(draws) * len(self.states)))
-        if is_shared:
-            per_chunk = min(per_chunk, -(-len(sets) // 2))
-        starts = range(0, len(sets), per_chunk)
+        chunks = _chunks(len(sets), per_chunk, n_workers=2 if is_shared else 1)
 
-        def fill(wanted: Sequence[int], tell: Callable[[float], None]) -> None:
-            for number, start in enumerate(wanted):
-                chunk = scenarios[start : start + per_chunk]
-                self._fill(room, start * len(draws), chunk, draws)
+        def fill(wanted: Sequence[slice], tell: Callable[[float], None]) -> None:
+            for number, chunk in enumerate(wanted):
+                places = rows[chunk, None] * len(draws) + np.arange(len(draws))
+                self._fill(room, places.ravel(), scenarios[chunk], draws)
                 tell((number + 1) / len(wanted))
 
         tell = progress or _tell_nobody
         if not is_shared:
-            fill(starts, tell)
+            fill(chunks, tell)
         else:
             self.solver()
-            wait = beside(lambda: fill(starts[1::2], _tell_nobody))
-            fill(starts[::2], tell)
+            wait = beside(lambda: fill(chunks[1::2], _tell_nobody))
+            fill(chunks[::2], tell)
             wait()
-        return room.prediction(len(sets), np.arange(self.model.sample.n_draws) // every)
+        return room.prediction(n_rows, np.arange(self.model.sample.n_draws) // every)
 
     def between_ohms(
         self, sets: Sequence[FaultSet], state: int, red: int, black: int
@@ -398,7 +406,7 @@ class Predictor:
     def _fill(
         self,
         room: _Room,
-        first: int,
+        places: IntArray,
         scenarios: Sequence[_Scenario],
         draws: IntArray,
     ) -> None:
@@ -406,8 +414,8 @@ class Predictor:
 
         Parameters
         ----------
-        first : int
-            The point in `room` of the first scenario's first draw.
+        places : IntArray
+            The point in `room` of each draw of each scenario in turn.
         """
         n_states, solver = len(self.states), self.solver()
         draw, slots = self._points(range(n_states), scenarios, draws)
@@ -416,8 +424,8 @@ class Predictor:
         for _ in range(MAX_TRIPS + 1):
             changed = tripped.opened(solver, draw, slots)
             solved = solver.solve(draw, changed, self._before(len(points)))
-            amps = self._kept(room, first + points, solved)
-            self._mark_cycling(room, first + points, tripped)
+            amps = self._kept(room, places[points], solved)
+            self._mark_cycling(room, places[points], tripped)
             seconds = self._opening_seconds(draw, changed, amps)
             seconds = seconds.reshape(n_states, len(points), -1)
             is_tripped = tripped.branch[:, :, None] == self._protective
@@ -581,6 +589,13 @@ def _scenarios(
     if levels is None:
         return [(fault_set, None) for fault_set in sets]
     return list(zip(sets, levels, strict=True))
+
+
+def _chunks(n_sets: int, per_chunk: int, *, n_workers: int) -> list[slice]:
+    """Return equal shares for every worker, none much above a size."""
+    n_chunks = n_workers * max(1, -(-n_sets // (per_chunk * n_workers)))
+    ends = [n_sets * number // n_chunks for number in range(n_chunks + 1)]
+    return [slice(start, end) for start, end in pairwise(ends) if end > start]
 
 
 def _tell_nobody(share: float) -> None:

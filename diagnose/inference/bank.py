@@ -64,24 +64,17 @@ class Bank:
         self.singles = self._part(slice(self.n_singles))
 
     @staticmethod
-    def holding(
-        solved: Hypotheses,
-        *,
-        sets: Sequence[FaultSet] | None = None,
-        rows: IntArray | None = None,
-    ) -> Bank:
-        """Return a bank with a copy of hypotheses in its front rows.
-
-        Parameters
-        ----------
-        sets : Sequence[FaultSet] or None
-            The singles; those of the hypotheses when None.
-        rows : IntArray or None
-            Where the hypotheses hold each of them, shape (n_singles,).
-        """
-        if sets is None or rows is None:
-            sets, rows = solved.sets, np.arange(len(solved.sets))
-        return _enlarged(solved, sets, rows)
+    def holding(solved: Hypotheses) -> Bank:
+        """Return a bank with a copy of hypotheses in its front rows."""
+        held, n_singles = solved.prediction, len(solved.sets)
+        prediction = Prediction(
+            volts=_with_free_rows(held.volts, 1, n_singles),
+            source_units=_with_free_rows(held.source_units, 1, n_singles),
+            probes=_with_free_rows(held.probes, 0, n_singles),
+            is_settled=_with_free_rows(held.is_settled, 1, n_singles),
+        )
+        symptoms = _with_free_rows(solved.symptoms, 0, n_singles)
+        return Bank(solved.sets, prediction, symptoms)
 
     def _part(self, rows: slice) -> Hypotheses:
         held = self.all.prediction
@@ -138,21 +131,11 @@ def n_rows(n_singles: int) -> int:
     return n_singles + PAIR_ROWS + REDRAWN_ROWS
 
 
-def _enlarged(solved: Hypotheses, sets: Sequence[FaultSet], rows: IntArray) -> Bank:
-    held = solved.prediction
-    n_singles = len(sets)
-
-    def grown(array: npt.NDArray[Any], axis: int) -> npt.NDArray[Any]:
-        shape = list(array.shape)
-        shape[axis] = n_rows(n_singles)
-        result = np.zeros(shape, dtype=array.dtype)
-        np.moveaxis(result, axis, 0)[:n_singles] = np.moveaxis(array, axis, 0)[rows]
-        return result
-
-    prediction = Prediction(
-        volts=grown(held.volts, 1),
-        source_units=grown(held.source_units, 1),
-        probes=grown(held.probes, 0),
-        is_settled=grown(held.is_settled, 1),
-    )
-    return Bank(sets, prediction, grown(solved.symptoms, 0))
+def _with_free_rows(
+    array: npt.NDArray[Any], axis: int, n_singles: int
+) -> npt.NDArray[Any]:
+    shape = list(array.shape)
+    shape[axis] = n_rows(n_singles)
+    result = np.zeros(shape, dtype=array.dtype)
+    np.moveaxis(result, axis, 0)[:n_singles] = np.moveaxis(array, axis, 0)
+    return result

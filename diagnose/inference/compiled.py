@@ -21,7 +21,7 @@ from diagnose.faults.predicted import (
     Predictor,
     probe_columns,
 )
-from diagnose.inference.bank import Bank
+from diagnose.inference.bank import Bank, n_rows
 from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.priors import Priors
 from diagnose.measurement.meters import Meter
@@ -95,13 +95,20 @@ class Compiled:
         groups = sorted(
             alike.values(), key=lambda group: self.causes[group[0]].mode.name
         )
-        rows = np.zeros(1 + len(self.causes), dtype=np.int64)
-        for place, group in enumerate(groups, 1):
-            rows[1 + np.array(group)] = place
-        stand_ins = [(), *((group[0],) for group in groups)]
-        solved = self.hypotheses(stand_ins, progress=progress)
         sets = ((), *((number,) for number in range(len(self.causes))))
-        return Bank.holding(solved, sets=sets, rows=rows)
+        shape = (n_rows(len(sets)), self.n_draws, len(self.symptom_names))
+        prediction = self.predictor.predict(
+            [(), *((group[0],) for group in groups)],
+            rows=np.array([0, *(1 + group[0] for group in groups)]),
+            n_rows=shape[0],
+            progress=progress,
+        )
+        bank = Bank(sets, prediction, np.zeros(shape, dtype=np.float32))
+        for first, *others in groups:
+            for other in others:
+                bank.put(1 + other, bank.all, 1 + first)
+        self._fill_symptoms(bank.singles)
+        return bank
 
     @property
     def n_draws(self) -> int:
@@ -128,19 +135,24 @@ class Compiled:
         prediction = self.predictor.predict(
             sets, levels=levels, every=every, progress=progress
         )
-        seen = self._observed(sets, prediction)
         shape = (len(sets), self.n_draws, len(self.symptom_names))
         symptoms = np.empty(shape, dtype=np.float32)
+        solved = Hypotheses(sets=tuple(sets), prediction=prediction, symptoms=symptoms)
+        self._fill_symptoms(solved)
+        return solved
+
+    def _fill_symptoms(self, solved: Hypotheses) -> None:
+        """Work out the symptoms of fault sets whose prediction is there."""
+        seen = self._observed(solved.sets, solved.prediction)
         known: dict[str, FloatArray] = {}
         for column, name in enumerate(self.symptom_names):
-            symptoms[:, :, column] = symptom_probability(
+            solved.symptoms[:, :, column] = symptom_probability(
                 self.knowledge.symptoms[name],
                 symptoms=self.knowledge.symptoms,
                 car=self.car,
                 seen=seen,
                 known=known,
             )
-        return Hypotheses(sets=tuple(sets), prediction=prediction, symptoms=symptoms)
 
     def _observed(self, sets: Sequence[FaultSet], prediction: Prediction) -> Observed:
         node_index, state_index = self.predictor.node_index, self.predictor.state_index

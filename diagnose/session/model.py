@@ -171,7 +171,7 @@ def open_model(
             rates_alone(causes),
             progress=lambda share: tell(0.2 + 0.75 * share, "working out every fault"),
         ).bank
-        shelf.keep_bank(bank)
+        bank = shelf.keep_bank(bank)
     if priors is None:
         tell(0.96, "weighing the causes")
         priors = priors_of()
@@ -247,21 +247,23 @@ class _Shelf:
         singles: tuple[FaultSet, ...] = ((), *((i,) for i in range(n_causes)))
         return Bank(singles, prediction, np.asarray(held["symptoms"]))
 
-    def keep_bank(self, bank: Bank) -> None:
-        """Keep the readings of every single cause."""
-        if self._cache is None:
-            return
+    def keep_bank(self, bank: Bank) -> Bank:
+        """Keep the readings of every single cause; return them as this process's own.
+
+        They may have been worked out in memory that forked processes write to as well.
+        """
         prediction = bank.all.prediction
-        self._cache.put(
-            self._key,
-            {
-                "volts": prediction.volts,
-                "source_units": prediction.source_units,
-                "probes": prediction.probes,
-                "is_settled": prediction.is_settled,
-                "symptoms": bank.all.symptoms,
-            },
-        )
+        arrays: Arrays = {
+            "volts": prediction.volts,
+            "source_units": prediction.source_units,
+            "probes": prediction.probes,
+            "is_settled": prediction.is_settled,
+            "symptoms": bank.all.symptoms,
+        }
+        held = None
+        if self._cache is not None and self._cache.put(self._key, arrays):
+            held = self.bank(bank.n_singles - 1)
+        return Bank.holding(bank.singles) if held is None else held
 
     def priors(self) -> Priors | None:
         """Return the priors, None when not kept."""

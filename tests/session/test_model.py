@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy.typing as npt
@@ -14,6 +18,27 @@ from diagnose.session.model import Model, open_model
 from tests.lamp_car import CAR, make_knowledge
 
 Arrays = Mapping[str, npt.NDArray[Any]]
+ROOT = Path(__file__).resolve().parents[2]
+FORKED_WRITER = """
+import os, tempfile
+from pathlib import Path
+from diagnose.session.model import open_model
+from diagnose.store.model_cache import ModelCache
+from tests.lamp_car import CAR, make_knowledge
+
+with tempfile.TemporaryDirectory() as folder:
+    for cache in (None, ModelCache(Path(folder))):
+        model = open_model(CAR, make_knowledge(), cache=cache, n_draws=4)
+        volts = model.compiled.bank.all.prediction.volts
+        before = volts.copy()
+        child = os.fork()
+        if not child:
+            volts += 1.0
+            os._exit(0)
+        os.waitpid(child, 0)
+        print((volts == before).all())
+"""
+"""What a forked process writes over its readings must not reach the other."""
 
 
 class Shelf:
@@ -66,6 +91,19 @@ def test_second_start_works_nothing_out() -> None:
     _, told = opened(make_knowledge(), shelf)
 
     assert told == ["ready"]
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system can't fork")
+def test_readings_are_the_process_s_own_from_the_first_start() -> None:
+    shown = subprocess.run(
+        [sys.executable, "-c", FORKED_WRITER],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+
+    assert shown.stdout.split() == ["True", "True"]
 
 
 def test_learning_weighs_the_causes_anew_and_solves_nothing(moved: Knowledge) -> None:
