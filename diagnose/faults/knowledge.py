@@ -12,6 +12,7 @@ from types import MappingProxyType
 from diagnose.circuit.car import OperatingState, Value
 from diagnose.circuit.conditions import Condition
 from diagnose.faults.effort import Effort
+from diagnose.faults.links import LinkRules
 from diagnose.faults.modes import FaultMode
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.symptoms import Complaint, Context, Symptom
@@ -29,6 +30,8 @@ class Knowledge:
         Role a part can have to the kinds of part that can have it.
     states : Mapping[str, OperatingState]
         Default operating states, without a car's switches.
+    links : LinkRules
+        Faults that make others likelier, and what spoils a whole place.
     cautions : Mapping[str, str]
         Key to the words that stand before a step.
     effort : Effort
@@ -57,6 +60,7 @@ class Knowledge:
     roles: Mapping[str, frozenset[str]] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    links: LinkRules = field(default_factory=LinkRules)
     conditions: Mapping[str, Mapping[str, Condition]] = field(
         default_factory=lambda: MappingProxyType({})
     )

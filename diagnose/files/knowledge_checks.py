@@ -7,7 +7,7 @@ a single entry to `knowledge_models` and reading to `knowledge_files`.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from typing import Protocol
@@ -24,6 +24,7 @@ from diagnose.files.knowledge_models import (
     ContextsFile,
     EffortFile,
     FaultModesFile,
+    LinksFile,
     MemberEntry,
     MeterFile,
     ModeEntry,
@@ -51,6 +52,7 @@ class Contents:
     part_kinds: PartKindsFile
     fault_modes: FaultModesFile
     contexts: ContextsFile
+    links: LinksFile
     symptoms: SymptomsFile
     complaints: ComplaintsFile
     states: StatesFile
@@ -279,17 +281,12 @@ def _check_mode_factors(contents: Contents) -> Iterator[Finding]:
 
 def _check_context_shifts(contents: Contents) -> Iterator[Finding]:
     """Require of shifts answers that exist, and modes that there are."""
-    modes = [f"{mode.kind}.{mode.name}" for mode in contents.fault_modes.modes]
+    modes = _mode_names(contents)
     for name, context in contents.contexts.contexts.items():
         for index, shift in enumerate(context.shifts):
             place: Location = ("contexts", name, "shifts", index)
-            for number, pattern in enumerate(shift.modes):
-                if not any(fnmatchcase(mode, pattern) for mode in modes):
-                    yield Finding(
-                        file="contexts",
-                        location=(*place, "modes", number),
-                        message=_unknown("fault mode", pattern, modes),
-                    )
+            where = (*place, "modes")
+            yield from _unknown_modes(shift.modes, where, modes, file="contexts")
             for answer in shift.weights:
                 if answer not in context.states:
                     yield Finding(
@@ -298,6 +295,71 @@ def _check_context_shifts(contents: Contents) -> Iterator[Finding]:
                         message=_unknown(f"answer of {name}", answer, context.states),
                         is_key=True,
                     )
+
+
+def _check_links(contents: Contents) -> Iterator[Finding]:
+    """Require of links modes that there are, and children that are no parents."""
+    modes = _mode_names(contents)
+    before = [p for link in contents.links.links.values() for p in link.parents]
+    before += [
+        pattern
+        for spot in contents.links.spots.values()
+        for weighed in spot.weights
+        for pattern in weighed.modes
+    ]
+    kinds = {mode.split(".")[0] for mode in _named(modes, before)}
+    for name, link in contents.links.links.items():
+        place: Location = ("links", name)
+        yield from _unknown_modes(link.parents, (*place, "parents"), modes)
+        yield from _unknown_modes(link.children, (*place, "children"), modes)
+        for number, pattern in enumerate(link.children):
+            shared = {mode.split(".")[0] for mode in _named(modes, [pattern])} & kinds
+            if shared:
+                yield Finding(
+                    file="links",
+                    location=(*place, "children", number),
+                    message=f"a {min(shared)} is a parent or in a spot as well",
+                )
+
+
+def _check_spots(contents: Contents) -> Iterator[Finding]:
+    """Require of spots a context with a chance for each answer, and known modes."""
+    modes, contexts = _mode_names(contents), contents.contexts.contexts
+    for name, spot in contents.links.spots.items():
+        place: Location = ("spots", name)
+        for number, weighed in enumerate(spot.weights):
+            where = (*place, "weights", number, "modes")
+            yield from _unknown_modes(weighed.modes, where, modes)
+        if spot.follows not in contexts:
+            message = _unknown("context", spot.follows, contexts)
+            yield Finding(file="links", location=(*place, "follows"), message=message)
+        elif set(spot.chances) != set(contexts[spot.follows].states):
+            named = ", ".join(contexts[spot.follows].states)
+            message = f"chances must be given for each answer: {named}"
+            yield Finding(file="links", location=(*place, "chances"), message=message)
+
+
+def _mode_names(contents: Contents) -> list[str]:
+    return [f"{mode.kind}.{mode.name}" for mode in contents.fault_modes.modes]
+
+
+def _named(modes: Sequence[str], patterns: Sequence[str]) -> list[str]:
+    return [m for m in modes if any(fnmatchcase(m, one) for one in patterns)]
+
+
+def _unknown_modes(
+    patterns: Sequence[str],
+    place: Location,
+    modes: Sequence[str],
+    file: str = "links",
+) -> Iterator[Finding]:
+    for number, pattern in enumerate(patterns):
+        if not _named(modes, [pattern]):
+            yield Finding(
+                file=file,
+                location=(*place, number),
+                message=_unknown("fault mode", pattern, modes),
+            )
 
 
 def _check_mode_rates(contents: Contents) -> Iterator[Finding]:
@@ -519,6 +581,8 @@ _CHECKS: tuple[Check, ...] = (
     _check_mode_changes,
     _check_mode_factors,
     _check_context_shifts,
+    _check_links,
+    _check_spots,
     _check_mode_rates,
     _check_mode_mechanical,
     _check_cautions,

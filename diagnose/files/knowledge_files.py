@@ -33,6 +33,7 @@ FILE_MODELS: Mapping[str, type[BaseModel]] = {
     "part-kinds": models.PartKindsFile,
     "fault-modes": models.FaultModesFile,
     "contexts": models.ContextsFile,
+    "links": models.LinksFile,
     "symptoms": models.SymptomsFile,
     "complaints": models.ComplaintsFile,
     "states": models.StatesFile,
@@ -258,6 +259,7 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
         part_kinds=file("part-kinds", models.PartKindsFile),
         fault_modes=file("fault-modes", models.FaultModesFile),
         contexts=file("contexts", models.ContextsFile),
+        links=file("links", models.LinksFile),
         symptoms=file("symptoms", models.SymptomsFile),
         complaints=file("complaints", models.ComplaintsFile),
         states=file("states", models.StatesFile),
@@ -303,6 +305,7 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         contexts=tuple(
             entry.context(name) for name, entry in contents.contexts.contexts.items()
         ),
+        links=contents.links.rules(),
         states=MappingProxyType(
             {name: entry.state(name) for name, entry in contents.states.states.items()}
         ),

@@ -26,6 +26,7 @@ from pydantic import (
 from diagnose.circuit.car import Distribution, OperatingState, Origin, Shape, Value
 from diagnose.circuit.conditions import USUAL_CELSIUS, Condition, FactorTable
 from diagnose.faults.effort import Effort, OwnerLimit
+from diagnose.faults.links import LinkRule, LinkRules, Relation, SpotRule
 from diagnose.faults.modes import Change, FaultMode, Operation, Repair
 from diagnose.measurement.meters import Meter, MeterRange
 from diagnose.measurement.probe_lamp import ProbeLamp
@@ -53,6 +54,9 @@ MODES_PATTERN = r"^[a-z*][a-z*-]*\.[a-z*][a-z0-9_*]*$"
 KEY_PATTERN = "^[a-z][a-z0-9-]*$"
 Identifier = Annotated[str, StringConstraints(pattern=IDENTIFIER_PATTERN)]
 Key = Annotated[str, StringConstraints(pattern=KEY_PATTERN)]
+ModePatterns = Annotated[
+    list[Annotated[str, StringConstraints(pattern=MODES_PATTERN)]], Field(min_length=1)
+]
 Number = Annotated[float, Field(allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -305,10 +309,7 @@ def _sum_to_one(states: dict[str, float]) -> dict[str, float]:
 class ShiftEntry(SourcedEntry):
     """How an answer shifts a class of fault modes."""
 
-    modes: Annotated[
-        list[Annotated[str, StringConstraints(pattern=MODES_PATTERN)]],
-        Field(min_length=1),
-    ]
+    modes: ModePatterns
     weights: Annotated[dict[Identifier, Positive], Field(min_length=1)]
 
     def names(self, mode: str) -> bool:
@@ -368,6 +369,74 @@ class ContextsFile(Entry):
     """``contexts.yaml``."""
 
     contexts: dict[Identifier, ContextEntry]
+
+
+RelationWord = Literal[
+    "grounds-its-coil", "is-fed-through-it", "is-driven-by-it", "anywhere"
+]
+
+
+class LinkEntry(SourcedEntry):
+    """A fault that makes another likelier."""
+
+    parents: ModePatterns
+    children: ModePatterns
+    where: RelationWord
+    factor: Annotated[float, Field(gt=1, lt=1000)]
+    says: Text
+
+    def link(self, name: str) -> LinkRule:
+        """Return the record."""
+        return LinkRule(
+            name=name,
+            parents=tuple(self.parents),
+            children=tuple(self.children),
+            relation=Relation(self.where),
+            factor=self.factor,
+            says=self.says,
+            source=self.source,
+            basis=self.basis,
+        )
+
+
+class SpotWeightEntry(Entry):
+    """How much likelier some modes are at a place in a condition."""
+
+    modes: ModePatterns
+    weight: Positive
+
+
+class SpotEntry(SourcedEntry):
+    """A condition each place of a car is in or not."""
+
+    follows: Identifier
+    chances: dict[Identifier, Annotated[float, Field(gt=0, lt=1)]]
+    weights: Annotated[list[SpotWeightEntry], Field(min_length=1)]
+
+    def spot(self, name: str) -> SpotRule:
+        """Return the record."""
+        return SpotRule(
+            name=name,
+            context=self.follows,
+            chances=MappingProxyType(dict(self.chances)),
+            weights=tuple((tuple(one.modes), one.weight) for one in self.weights),
+            source=self.source,
+            basis=self.basis,
+        )
+
+
+class LinksFile(Entry):
+    """``links.yaml``."""
+
+    links: dict[Identifier, LinkEntry]
+    spots: dict[Identifier, SpotEntry]
+
+    def rules(self) -> LinkRules:
+        """Return the record."""
+        return LinkRules(
+            links=tuple(entry.link(name) for name, entry in self.links.items()),
+            spots=tuple(entry.spot(name) for name, entry in self.spots.items()),
+        )
 
 
 QUANTITIES = tuple(quantity.value for quantity in Quantity)

@@ -16,6 +16,7 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
 from diagnose.faults.causes import FaultSet
+from diagnose.faults.predicted import StoredArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,6 +132,7 @@ def promising_pairs(
     deviations: FloatArray,
     *,
     most: int,
+    lift: StoredArray | None = None,
 ) -> tuple[tuple[FaultSet, ...], float]:
     """Return the double faults that explain the facts better than either cause alone.
 
@@ -148,6 +150,9 @@ def promising_pairs(
         causes within a fact, shape (n_causes, n_facts).
     most : int
         How many pairs to return at most.
+    lift : StoredArray or None
+        How much likelier pairs are than by the odds of each, shape
+        (n_causes, n_causes); 1 when None.
 
     Returns
     -------
@@ -184,6 +189,8 @@ def promising_pairs(
     better = np.maximum(alone[1 + moves, None], alone[None, 1 + moves])
     excess = np.exp(np.minimum(together - scale, 600.0)) - np.exp(better - scale)
     excess *= np.exp(log_odds[:, None] + log_odds[None, :]) / evidence
+    if lift is not None:
+        excess *= lift[np.ix_(moves, moves)]
     is_same = parts[:, None] == parts[None, :]
     excess[is_same | np.tri(len(moves), dtype=np.bool_)] = 0.0
     flat = np.maximum(excess.ravel(), 0.0)
@@ -191,6 +198,8 @@ def promising_pairs(
     shortlist = order[flat[order] > LEAST_EXCESS]
     first, second = moves[np.array(np.unravel_index(shortlist, excess.shape))]
     adds = _excess_by_draw(prior_odds, likelihoods, deviations, first, second)
+    if lift is not None:
+        adds = adds * lift[first, second]
     best = np.argsort(-adds, kind="stable")[:most]
     best = best[adds[best] > LEAST_EXCESS]
     added = float(flat.sum() - flat[shortlist].sum() + adds.sum())

@@ -14,6 +14,7 @@ import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.faults.causes import Cause
+from diagnose.faults.links import UNTIED, Ties
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.evidence import symptom_likelihood
 from diagnose.inference.network import (
@@ -59,16 +60,23 @@ def answered(
 
 
 def cause_network_text(
-    contexts: Sequence[Context], causes: Sequence[Cause], *, name: str, form: Form
+    contexts: Sequence[Context],
+    causes: Sequence[Cause],
+    *,
+    name: str,
+    form: Form,
+    ties: Ties = UNTIED,
 ) -> str:
     """Return the network of contexts and parts, a node for each part.
 
     Parameters
     ----------
+    ties : Ties
+        What ties the causes together, by nodes of its own.
     name : str
         Name of the network.
     """
-    return written(CauseNetwork(contexts, causes).network, name, form)
+    return written(CauseNetwork(contexts, causes, ties).network, name, form)
 
 
 def symptom_network_text(

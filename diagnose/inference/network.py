@@ -25,15 +25,16 @@ if TYPE_CHECKING:
     from pgmpy.inference import VariableElimination
 
 from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import BoolArray, IntArray
 from diagnose.errors import ImpossibleEvidenceError
 from diagnose.faults.causes import Cause, FaultSet
-from diagnose.inference.priors import Priors
+from diagnose.faults.links import UNTIED, Link, Spot, Ties
+from diagnose.inference.priors import MAX_FAULT_PROBABILITY, Priors
 from diagnose.measurement.symptoms import Context
 
 OK = "ok"
 SEEN = "seen"
-MAX_FAULT_PROBABILITY = 0.5
-# Derived: context factors multiply; a part is never likelier broken than sound by them.
+NO_YES = ("no", "yes")
 SUM_TOLERANCE = 1e-9
 
 
@@ -137,29 +138,52 @@ def check(network: DiscreteBayesianNetwork) -> None:
 
 
 class CauseNetwork:
-    """Context nodes, and a fault node for each part with its modes.
+    """Context nodes, a fault node for each part with its modes, and what ties them.
 
     Parameters
     ----------
     contexts : Sequence[Context]
     causes : Sequence[Cause]
         In the order the compiled form numbers them.
+    ties : Ties
+        Causes that make others likelier, and conditions of whole places.
 
     Raises
     ------
     ValueError
         If a table of the network does not sum to 1.
+
+    Notes
+    -----
+    A spot is an unseen node between a context and the parts of a place. Of a link, an
+    unseen node says whether one of the parents is present; it is the parent of the
+    child's part, whose tables then stay small however many parents there are.
     """
 
-    def __init__(self, contexts: Sequence[Context], causes: Sequence[Cause]) -> None:
+    def __init__(
+        self,
+        contexts: Sequence[Context],
+        causes: Sequence[Cause],
+        ties: Ties = UNTIED,
+    ) -> None:
         self.contexts = tuple(contexts)
         self.causes = tuple(causes)
+        self.ties = ties
+        self._index = {cause.name: i for i, cause in enumerate(self.causes)}
         self.parts = tuple(dict.fromkeys(cause.part.name for cause in causes))
         self.modes = {
             part: tuple(c for c in self.causes if c.part.name == part)
             for part in self.parts
         }
-        self.nodes = node_names(self.parts, [c.name for c in self.contexts])
+        taken = [c.name for c in self.contexts]
+        self.nodes = node_names(self.parts, taken)
+        between = [*(s.name for s in ties.spots), *map(_link_words, ties.links)]
+        self._between = node_names(between, [*taken, *self.nodes.values()])
+        self._spot_of = {part: spot for spot in ties.spots for part in spot.parts}
+        self._links_of = {
+            part: tuple(link for link in ties.links if link.part == part)
+            for part in self.parts
+        }
         self.network = new_network()
         for context in self.contexts:
             add_node(
@@ -168,54 +192,149 @@ class CauseNetwork:
                 tuple(context.states),
                 [list(context.states.values())],
             )
+        for spot in ties.spots:
+            self._add_spot(spot)
         for part in self.parts:
             self._add_part(part)
+        for link in ties.links:
+            self._add_link(link)
         check(self.network)
 
+    def _add_spot(self, spot: Spot) -> None:
+        states = self._context_states(spot.context)
+        chances = [spot.chances[state] for state in states]
+        columns = [[1.0 - chance, chance] for chance in chances]
+        name = self._between[spot.name]
+        add_node(self.network, name, NO_YES, columns, {spot.context: states})
+
+    def _add_link(self, link: Link) -> None:
+        """Add whether some parent of a link is present; after the parts."""
+        parents = {
+            part: tuple(
+                self.causes.index(cause) in link.parents for cause in self.modes[part]
+            )
+            for part in dict.fromkeys(self.causes[n].part.name for n in link.parents)
+        }
+        columns = [
+            [1.0 - any(present), float(any(present))]
+            for present in itertools.product(
+                *((False, *one) for one in parents.values())
+            )
+        ]
+        states = {
+            self.nodes[part]: (OK, *(cause.mode.name for cause in self.modes[part]))
+            for part in parents
+        }
+        add_node(
+            self.network, self._between[_link_words(link)], NO_YES, columns, states
+        )
+
     def _add_part(self, part: str) -> None:
-        modes = self.modes[part]
+        modes, spot, links = (
+            self.modes[part],
+            self._spot_of.get(part),
+            self._links_of[part],
+        )
         wanted = {name for cause in modes for name in cause.mode.factors}
-        parents = {c.name: tuple(c.states) for c in self.contexts if c.name in wanted}
-        rates = _rates(modes, parents)
-        together = rates.sum(axis=0)
-        rates *= np.minimum(1.0, MAX_FAULT_PROBABILITY / np.maximum(together, 1e-12))
-        columns = np.vstack([1.0 - rates.sum(axis=0), rates]).T
+        if spot is not None:
+            wanted.add(spot.context)
+        contexts = {c.name: tuple(c.states) for c in self.contexts if c.name in wanted}
+        rates = _rates(modes, contexts)
+        parents = dict(contexts)
+        if spot is not None:
+            rates = self._in_spot(rates, modes, contexts, spot)
+            parents[self._between[spot.name]] = NO_YES
+        table = _with_ok(rates.reshape(len(modes), -1))
+        for link in links:
+            factors = np.array(
+                [
+                    link.factor if self._index[c.name] in link.children else 1.0
+                    for c in modes
+                ]
+            )
+            linked = _with_ok(table[1:] * factors[:, None])
+            table = np.stack([table, linked], axis=2).reshape(len(table), -1)
+            parents[self._between[_link_words(link)]] = NO_YES
         states = (OK, *(cause.mode.name for cause in modes))
-        add_node(self.network, self.nodes[part], states, columns.tolist(), parents)
+        add_node(self.network, self.nodes[part], states, table.T.tolist(), parents)
+
+    def _in_spot(
+        self,
+        rates: FloatArray,
+        modes: Sequence[Cause],
+        contexts: Mapping[str, Sequence[str]],
+        spot: Spot,
+    ) -> FloatArray:
+        """Return rates without and with a spot's condition, on a further last axis.
+
+        On average over the spot each rate is as it was.
+        """
+        weights = np.array([spot.weights.get(self._index[c.name], 1.0) for c in modes])
+        answers = itertools.product(*contexts.values())
+        place = list(contexts).index(spot.context)
+        chance = np.array([spot.chances[answer[place]] for answer in answers])
+        mean = 1.0 + chance * (weights[:, None] - 1.0)
+        shares = np.stack([1.0 / mean, weights[:, None] / mean], axis=2)
+        return np.asarray(rates[:, :, None] * shares)
+
+    def _context_states(self, name: str) -> tuple[str, ...]:
+        return next(tuple(c.states) for c in self.contexts if c.name == name)
 
     def priors(self) -> Priors:
         """Return the network's tables in compiled form.
 
         A context that none of the car's causes follows drops out.
         """
-        tables = [self.network.get_cpds(self.nodes[part]) for part in self.parts]
-        followed = {parent for table in tables for parent in table.variables[1:]}
+        tables = {part: self.network.get_cpds(self.nodes[part]) for part in self.parts}
+        followed = {one for table in tables.values() for one in table.variables[1:]}
         contexts = [c for c in self.contexts if c.name in followed]
         shape = [len(c.states) for c in contexts]
         states = np.indices(shape).reshape(len(shape), -1)
-        of_context = {c.name: row for c, row in zip(contexts, states, strict=True)}
+        rows = {c.name: row for c, row in zip(contexts, states, strict=True)}
         weights = np.ones(states.shape[1])
         for context in contexts:
-            chances = np.array(list(context.states.values()))
-            weights *= chances[of_context[context.name]]
-        index = {cause.name: i for i, cause in enumerate(self.causes)}
-        mode = np.empty((len(self.causes), len(weights)))
-        ok = np.empty((len(self.parts), len(weights)))
-        for row, (part, table) in enumerate(zip(self.parts, tables, strict=True)):
-            parents = (of_context[parent] for parent in table.variables[1:])
-            values = table.values[(slice(None), *parents)].reshape(
-                table.values.shape[0], -1
-            )
-            ok[row] = values[0]
-            mode[[index[cause.name] for cause in self.modes[part]]] = values[1:]
+            weights *= np.array(list(context.states.values()))[rows[context.name]]
+        mode = np.empty((2, len(self.causes), len(weights)))
+        for part, table in tables.items():
+            in_part = [self._index[cause.name] for cause in self.modes[part]]
+            mode[:, in_part] = self._unlinked(part, table, rows, len(weights))
+        spots, links = self.ties.spots, self.ties.links
+        spot_chance = np.empty((len(spots), len(weights)))
+        for number, spot in enumerate(spots):
+            chances = [spot.chances[s] for s in self._context_states(spot.context)]
+            spot_chance[number] = np.array(chances)[rows[spot.context]]
+        n_causes = len(self.causes)
         return Priors(
             contexts=tuple(c.name for c in contexts),
             configurations=tuple(itertools.product(*(c.states for c in contexts))),
             configuration_probability=weights,
             part_of=np.array([self.parts.index(c.part.name) for c in self.causes]),
             mode_probability=mode,
-            ok_probability=ok,
+            spot_of=np.array([_spot_number(spots, part) for part in self.parts]),
+            spot_probability=spot_chance,
+            link_parents=_membership([one.parents for one in links], n_causes),
+            link_children=_membership([one.children for one in links], n_causes),
+            link_factor=np.array([link.factor for link in links], dtype=np.float64),
         )
+
+    def _unlinked(
+        self,
+        part: str,
+        table: TabularCPD,
+        rows: Mapping[str, IntArray],
+        n_configurations: int,
+    ) -> FloatArray:
+        """Return the chance of each mode without and with the spot's condition.
+
+        While no link is at work; shape (2, n_modes, n_configurations).
+        """
+        values = np.asarray(table.values)
+        for _ in self._links_of[part]:
+            values = values[..., 0]
+        spot = self._spot_of.get(part)
+        both = [values, values] if spot is None else [values[..., 0], values[..., 1]]
+        picked = [rows[parent] for parent in table.variables[1:] if parent in rows]
+        return np.stack([_picked(one[1:], picked, n_configurations) for one in both])
 
     def fault_sets(self) -> tuple[FaultSet, ...]:
         """Return every combination of fault-node states, last node fastest."""
@@ -270,7 +389,7 @@ class CauseNetwork:
         likelihoods : Sequence[FloatArray]
             As in `posterior`; each scaled to at most 1.
         """
-        network = CauseNetwork(self.contexts, self.causes).network
+        network = CauseNetwork(self.contexts, self.causes, self.ties).network
         n_draws = likelihoods[0].shape[1] if likelihoods else 1
         draws = [f"draw_{i}" for i in range(n_draws)]
         add_node(network, "tolerance", draws, [[1.0 / n_draws] * n_draws])
@@ -402,6 +521,49 @@ def written(network: DiscreteBayesianNetwork, name: str, form: Form) -> str:
     network.name = node_name(name)
     writer = BIFWriter if form is Form.BIF else XMLBIFWriter
     return str(writer(network)).rstrip() + "\n"
+
+
+def _picked(
+    values: FloatArray, rows: Sequence[IntArray], n_configurations: int
+) -> FloatArray:
+    """Return a table's column for each configuration, shape (n_rows, n_columns).
+
+    Parameters
+    ----------
+    values : FloatArray
+        Shape (n_rows, one axis per parent).
+    rows : Sequence[IntArray]
+        For each parent its state in every configuration.
+    """
+    found = np.moveaxis(values, 0, -1)[tuple(rows)]
+    wide = found.reshape(-1, len(values)).T
+    return np.broadcast_to(wide, (len(values), n_configurations))
+
+
+def _with_ok(rates: FloatArray) -> FloatArray:
+    """Return rates with the chance of being sound in front, and none too likely.
+
+    Shape (1 + n_modes, n_columns).
+    """
+    rates = rates * np.minimum(
+        1.0, MAX_FAULT_PROBABILITY / np.maximum(rates.sum(axis=0), 1e-12)
+    )
+    return np.vstack([1.0 - rates.sum(axis=0), rates])
+
+
+def _link_words(link: Link) -> str:
+    return f"{link.name}_{link.part}"
+
+
+def _spot_number(spots: Sequence[Spot], part: str) -> int:
+    return next((n for n, spot in enumerate(spots) if part in spot.parts), -1)
+
+
+def _membership(rows: Sequence[Sequence[int]], n_causes: int) -> BoolArray:
+    result = np.zeros((len(rows), n_causes), dtype=np.bool_)
+    for number, members in enumerate(rows):
+        result[number, list(members)] = True
+    return result
 
 
 def _rates(modes: Sequence[Cause], parents: Mapping[str, Sequence[str]]) -> FloatArray:

@@ -159,6 +159,10 @@ class Adviser:
         """Return what mending a line of causes takes, getting there included. [min]."""
         return self._repair_minutes[line]
 
+    def line_of(self, cause: int) -> int:
+        """Return the line a cause is on."""
+        return int(self._line_of[cause])
+
     def line_probabilities(self, conclusion: Conclusion) -> FloatArray:
         """Return the chance that a line has a cause present, shape (n_lines,)."""
         lines, rows = self._membership(conclusion)

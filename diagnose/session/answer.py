@@ -30,6 +30,25 @@ class Weight:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Origin:
+    """What may have brought a suspect about.
+
+    Parameters
+    ----------
+    cause : str
+        Key of the cause; empty where nothing is found that would.
+    says : str
+        One sentence for the screen.
+    probability : float
+        That it was this, if the part is found as the suspect says.
+    """
+
+    cause: str
+    says: str
+    probability: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RankedCause:
     """One line of the ranking: causes no reading tells apart that share a repair.
 
@@ -46,6 +65,9 @@ class RankedCause:
         The model's probability that this cause (or one of the members) is present.
     evidence : tuple[Weight, ...]
         The facts that weigh most, strongest first.
+    origins : tuple[Origin, ...]
+        What may have brought it about, likeliest first, nothing found last; empty for
+        faults that follow from no other.
     """
 
     name: str
@@ -55,6 +77,7 @@ class RankedCause:
     repair: str
     repair_minutes: float
     evidence: tuple[Weight, ...]
+    origins: tuple[Origin, ...] = ()
 
 
 class StepKind(Enum):

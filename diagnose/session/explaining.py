@@ -14,6 +14,7 @@ from diagnose.session.answer import Fit, RankedCause, Weight
 from diagnose.session.conflict import oddest_reading, outside_probability
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.model import Model
+from diagnose.session.origins import Origins
 from diagnose.session.reasoning import Conclusion, Observation, Reasoner, reading_of
 from diagnose.session.silence import Silence
 from diagnose.session.wording import observation_words, range_words
@@ -67,6 +68,7 @@ class Explainer:
         self._reasoner = reasoner
         self._adviser = adviser
         self._silence = silence
+        self._origins = Origins(model, adviser)
 
     def ranking(
         self, conclusion: Conclusion, *, most: int, least: float, explained: int
@@ -155,6 +157,7 @@ class Explainer:
                 )
                 for number in order
             ),
+            origins=self._origins.of(line, conclusion) if without else (),
         )
 
     def _expected_words(

@@ -26,6 +26,7 @@ from diagnose.errors import UnsolvableCircuitError
 from diagnose.faults.beside import beside
 from diagnose.faults.causes import Cause, FaultSet, catalogue, effect_signature
 from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.links import ties_of
 from diagnose.faults.predicted import Prediction, Predictor
 from diagnose.inference.bank import Bank
 from diagnose.inference.compiled import Compiled
@@ -154,7 +155,7 @@ def open_model(
     shelf = _Shelf(cache, model_key(car, knowledge, n_draws), knowledge.learned_digest)
     priors = shelf.priors()
     bank = shelf.bank(len(causes))
-    priors_of: Callable[[], Priors] = partial(_priors, knowledge, causes)
+    priors_of: Callable[[], Priors] = partial(_priors, car, knowledge, causes)
     if bank is None:
         tell(0.0, "reading the car's circuit")
         if priors is None:
@@ -183,12 +184,13 @@ def open_model(
     )
 
 
-def _priors(knowledge: Knowledge, causes: Sequence[Cause]) -> Priors:
+def _priors(car: Car, knowledge: Knowledge, causes: Sequence[Cause]) -> Priors:
     """Return the priors of the cause network; the one use of pgmpy, and a slow one."""
     # only here, so that a car in the cache does not wait for pgmpy
     from diagnose.inference.network import CauseNetwork
 
-    return CauseNetwork(knowledge.contexts, causes).priors()
+    ties = ties_of(car, causes, knowledge.links)
+    return CauseNetwork(knowledge.contexts, causes, ties).priors()
 
 
 def _told_nobody(share: float, doing: str) -> None:
@@ -270,27 +272,10 @@ class _Shelf:
         held = None if self._cache is None else self._cache.get(self._priors_key)
         if held is None:
             return None
-        return Priors(
-            contexts=tuple(held["contexts"].tolist()),
-            configurations=tuple(tuple(row) for row in held["configurations"].tolist()),
-            configuration_probability=held["configuration_probability"],
-            part_of=held["part_of"],
-            mode_probability=held["mode_probability"],
-            ok_probability=held["ok_probability"],
-        )
+        return Priors.from_arrays(held)
 
     def keep_priors(self, priors: Priors) -> None:
         """Keep the priors."""
         if self._cache is None:
             return
-        self._cache.put(
-            self._priors_key,
-            {
-                "contexts": np.array(priors.contexts),
-                "configurations": np.array(priors.configurations),
-                "configuration_probability": priors.configuration_probability,
-                "part_of": priors.part_of,
-                "mode_probability": priors.mode_probability,
-                "ok_probability": priors.ok_probability,
-            },
-        )
+        self._cache.put(self._priors_key, priors.arrays())

@@ -16,6 +16,7 @@ from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
 from diagnose.errors import ImpossibleEvidenceError
 from diagnose.faults.causes import LADDER_LEVELS, FaultSet, has_severity
+from diagnose.faults.predicted import StoredArray
 from diagnose.inference.bank import REDRAWN_ROWS
 from diagnose.inference.beliefs import (
     Beliefs,
@@ -226,6 +227,27 @@ class _Ladder:
     likelihoods: dict[Noted, FloatArray]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Answered:
+    """Priors under the answers about the car's history.
+
+    Parameters
+    ----------
+    answers : tuple[tuple[str, str], ...]
+    singles : FloatArray
+        Of none and of every single cause, shape (1 + n_causes,).
+    odds : FloatArray
+        Of every cause alone against none, shape (n_causes,).
+    lift : StoredArray
+        Of pairs, see `Priors.pair_lift`.
+    """
+
+    answers: tuple[tuple[str, str], ...]
+    singles: FloatArray
+    odds: FloatArray
+    lift: StoredArray
+
+
 class Reasoner:
     """Draws conclusions from facts about one car.
 
@@ -240,7 +262,7 @@ class Reasoner:
         self._weighed: dict[Noted, _Weighed] = {}
         self._deviations: dict[Observation, FloatArray] = {}
         self._ladders: dict[FaultSet, _Ladder] = {}
-        self._answered: tuple[tuple[tuple[str, str], ...], FloatArray] | None = None
+        self._answered: _Answered | None = None
         self._stands_for = {cause: line[0] for line in model.lines for cause in line}
 
     def conclude(self, facts: Sequence[Fact]) -> Conclusion:
@@ -297,14 +319,26 @@ class Reasoner:
         return conclusion
 
     def _single_chances(self, answers: Mapping[str, str]) -> FloatArray:
-        """Return the prior of none and of every single cause, worked out once."""
+        """Return the prior of none and of every single cause."""
+        return self._under(answers).singles
+
+    def _prior_odds(self, answers: Mapping[str, str]) -> tuple[FloatArray, StoredArray]:
+        """Return the odds of every cause alone, and the lift of pairs."""
+        under = self._under(answers)
+        return under.odds, under.lift
+
+    def _under(self, answers: Mapping[str, str]) -> _Answered:
+        """Return what does not change within a case, worked out once."""
         key = tuple(sorted(answers.items()))
-        if self._answered is None or self._answered[0] != key:
-            chances = self._compiled.priors.set_probabilities(
-                self._compiled.singles.sets, answers
+        if self._answered is None or self._answered.answers != key:
+            priors = self._compiled.priors
+            self._answered = _Answered(
+                answers=key,
+                singles=priors.set_probabilities(self._compiled.singles.sets, answers),
+                odds=priors.odds() @ priors.given(answers),
+                lift=priors.pair_lift(answers),
             )
-            self._answered = key, chances
-        return self._answered[1]
+        return self._answered
 
     def _solved_pairs(self, pairs: Sequence[FaultSet]) -> Hypotheses:
         """Return pairs with what they show; those that act alike are solved once."""
@@ -618,7 +652,7 @@ class Reasoner:
         if not before:
             return (), 0.0
         priors = self._compiled.priors
-        odds = priors.odds() @ priors.given(answers)
+        odds, lift = self._prior_odds(answers)
         deviations = np.stack(
             [self._deviation(noted.observation) for noted in observations], axis=1
         )
@@ -628,6 +662,7 @@ class Reasoner:
             [likelihoods[k] for k in before],
             deviations[:, before],
             most=MOST_PAIRS,
+            lift=lift,
         )
         if not repairs:
             return pairs, left_out

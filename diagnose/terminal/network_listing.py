@@ -14,6 +14,7 @@ from diagnose.circuit.car import Car
 from diagnose.errors import DiagnoseError
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.links import ties_of
 from diagnose.files.car_file import load_car
 from diagnose.measurement.symptoms import Context
 from diagnose.session.fact_rows import fact_from_row
@@ -103,7 +104,10 @@ def _network_text(
             contexts, compiled, name=car.name, form=form
         )
     causes = catalogue(car, knowledge.modes)
-    return interchange.cause_network_text(contexts, causes, name=car.name, form=form)
+    ties = ties_of(car, causes, knowledge.links)
+    return interchange.cause_network_text(
+        contexts, causes, name=car.name, form=form, ties=ties
+    )
 
 
 def stored_facts(

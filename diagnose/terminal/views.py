@@ -78,6 +78,10 @@ def complaint_page(vocabulary: Vocabulary) -> Page:
     )
 
 
+RARELY_BROUGHT_ABOUT = 0.98
+# Own choice: above this, what brings it about is shown by `why` alone.
+
+
 def context_page(question: str, answers: Sequence[str]) -> Page:
     """Return one question about the car's history, with numbered answers."""
     return choice_page(
@@ -214,7 +218,7 @@ def causes_page(answer: Answer) -> Page:
     lines: list[Line] = [*_mended(answer)]
     for number, cause in enumerate(answer.causes, start=1):
         lines.append(
-            Chance(number=number, probability=cause.probability, text=cause.says)
+            Chance(number=number, probability=cause.probability, text=_suspect(cause))
         )
     lines.extend(_rest(answer, len(answer.causes)))
     count = len(answer.causes)
@@ -240,6 +244,7 @@ def why_page(cause: RankedCause) -> Page:
     repair = f"{cause.repair} ({format_minutes(cause.repair_minutes)})"
     page = [
         Paragraph(margin="why", lines=head),
+        *_origins(cause),
         Paragraph(margin="evidence", lines=told),
         say("repair", repair),
     ]
@@ -248,6 +253,40 @@ def why_page(cause: RankedCause) -> Page:
         alike = "no reading tells it apart from: " + ", ".join(others)
         page.append(say("same", alike, Tone.ASIDE))
     return tuple(page)
+
+
+def _suspect(cause: RankedCause) -> str:
+    """Return a suspect in words; of a consequence, whether something brought it about.
+
+    What is hardly ever brought about is left as it is.
+    """
+    if not cause.origins:
+        return cause.says
+    by_nothing = cause.origins[-1].probability
+    if by_nothing > RARELY_BROUGHT_ABOUT:
+        return cause.says
+    nothing, something = (
+        format_probability(by_nothing),
+        format_probability(1 - by_nothing),
+    )
+    root = cause.origins[0]
+    named = f", most likely {root.says}" if root.cause else ""
+    return (
+        f"{cause.says} (if so: {something} brought about by something{named}; "
+        f"{nothing} by nothing found)"
+    )
+
+
+def _origins(cause: RankedCause) -> Page:
+    """Return what may have brought a cause about, with the odds."""
+    if not cause.origins:
+        return ()
+    lines = tuple(
+        Pair(name=format_probability(origin.probability), text=origin.says)
+        for origin in cause.origins
+    )
+    head = Words(text="if it is found like this, it was brought about by:")
+    return (Paragraph(margin="root", lines=(head, *lines)),)
 
 
 def facts_page(answer: Answer) -> Page:
@@ -344,7 +383,7 @@ def _suspects(answer: Answer) -> Paragraph:
     shown = (answer.causes[0], *likely)
     lines: list[Line] = [*_mended(answer)]
     lines.extend(
-        Chance(number=number, probability=cause.probability, text=cause.says)
+        Chance(number=number, probability=cause.probability, text=_suspect(cause))
         for number, cause in enumerate(shown, start=1)
     )
     lines.extend(_rest(answer, len(shown)))

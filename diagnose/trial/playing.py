@@ -100,14 +100,11 @@ class Game:
 def drawn_faults(model: Model, random: np.random.Generator) -> FaultSet:
     """Return a fault set drawn from the priors, at least one cause."""
     priors = model.compiled.priors
-    weights = priors.configuration_probability
     while True:
-        config = random.choice(len(weights), p=weights / weights.sum())
-        chances = priors.mode_probability[:, config]
-        hit = np.flatnonzero(random.random(len(chances)) < chances)
-        parts = priors.part_of[hit]
-        if len(hit) and len(set(parts.tolist())) == len(hit) and len(hit) <= 2:
-            return tuple(hit.tolist())
+        hit = priors.drawn(random)
+        parts = set(priors.part_of[list(hit)].tolist())
+        if hit and len(parts) == len(hit) <= 2:
+            return hit
 
 
 def told(step: ProposedStep, car: HiddenCar) -> Fact:

@@ -449,7 +449,7 @@ def test_missing_file_is_named(folder: Path) -> None:
 
     assert str(caught.value) == (
         f"{folder / 'meter.yaml'}: no such file; a knowledge folder needs all of "
-        "part-kinds.yaml, fault-modes.yaml, contexts.yaml, symptoms.yaml, "
+        "part-kinds.yaml, fault-modes.yaml, contexts.yaml, links.yaml, symptoms.yaml, "
         "complaints.yaml, states.yaml, cautions.yaml, meter.yaml, conditions.yaml, "
         "effort.yaml"
     )
@@ -553,6 +553,21 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
     "shift by no answer": (
         "contexts", "weights: {hot: 8.0}", "weights: {hott: 8.0}",
         'there is no answer of heat "hott" (did you mean "hot"?)',
+    ),
+    "link from no mode": (
+        "links",
+        "parents: [alternator.set_point_high]",
+        "parents: [alternator.set_point]",
+        'there is no fault mode "alternator.set_point" '
+        '(did you mean "alternator.set_point_low"?)',
+    ),
+    "link to a parent": (
+        "links", "children: [driver.failed_open,", "children: [diode.open_circuit,",
+        "a diode is a parent or in a spot as well",
+    ),
+    "spot by half of the answers": (
+        "links", "chances: {dry: 0.03, wet: 0.25}", "chances: {wet: 0.25}",
+        "chances must be given for each answer: dry, wet",
     ),
     "unknown caution": (
         "states", "caution: cranking", "caution: craking",

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from diagnose.faults.causes import Cause, catalogue
+from diagnose.faults.links import ties_of
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.evidence import symptom_likelihood
 from diagnose.inference.interchange import (
@@ -123,11 +124,15 @@ def test_every_part_of_a_whole_car_comes_back(
     form: Form, ending: str, tolerance: float, model: Model, tmp_path: Path
 ) -> None:
     contexts, causes = model.knowledge.contexts, model.compiled.causes
-    text = cause_network_text(contexts, causes, name=model.car.name, form=form)
+    ties = ties_of(model.car, causes, model.knowledge.links)
+    text = cause_network_text(
+        contexts, causes, name=model.car.name, form=form, ties=ties
+    )
     network = read_network(text, ending, tmp_path)
 
     parts = list(dict.fromkeys(cause.part.name for cause in causes))
-    assert network.size() == len(contexts) + len(parts)
+    n_between = len(ties.links) + len(ties.spots)
+    assert network.size() == len(contexts) + len(parts) + n_between
     part = next(c.part.name for c in causes if c.part.kind == "battery")
     found = posterior(network, part)
     expected = model.compiled.priors.cause_probabilities({}).tolist()

@@ -1,0 +1,234 @@
+"""Causes that make others likelier, and conditions of whole places, on the lamp car."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.faults.causes import Cause, FaultSet, catalogue
+from diagnose.faults.links import Link, Spot, Ties
+from diagnose.inference.network import CauseNetwork
+from diagnose.inference.priors import Priors
+from tests.lamp_car import CAR, CONTEXTS, MODES, RESISTANCE_B, SHORT
+
+TOLERANCE = 1e-9
+DAMP = {"dry": 0.1, "wet": 0.5}
+WEIGHT = 6.0
+LOOSE, DRAINED = 4.0, 3.0
+RARE = tuple(
+    replace(mode, rate=0.1 * mode.rate)
+    for mode in MODES
+    if mode not in (RESISTANCE_B, SHORT)
+)
+"""Rare enough that no part is ever likelier broken than sound."""
+
+
+@pytest.fixture(scope="module")
+def causes() -> tuple[Cause, ...]:
+    return catalogue(CAR, RARE)
+
+
+def number(name: str, causes: Sequence[Cause]) -> int:
+    return next(i for i, cause in enumerate(causes) if cause.name == name)
+
+
+@pytest.fixture(scope="module")
+def ties(causes: tuple[Cause, ...]) -> Ties:
+    """Bad ground or feed, and a flat battery, kill the lamp; two wires share a spot."""
+    joints = tuple(
+        i for i, cause in enumerate(causes) if "high_resistance" in cause.mode.name
+    )
+    lamp = (number("lamp:burnt_out", causes),)
+    flat = (number("battery:discharged", causes),)
+    return Ties(
+        links=(
+            Link(
+                name="loose", parents=joints, part="lamp", children=lamp, factor=LOOSE
+            ),
+            Link(name="flat", parents=flat, part="lamp", children=lamp, factor=DRAINED),
+        ),
+        spots=(
+            Spot(
+                name="damp_bay",
+                context="water",
+                chances=DAMP,
+                weights=dict.fromkeys(joints, WEIGHT),
+                parts=tuple(dict.fromkeys(causes[j].part.name for j in joints)),
+            ),
+        ),
+    )
+
+
+@pytest.fixture(scope="module")
+def network(causes: tuple[Cause, ...], ties: Ties) -> CauseNetwork:
+    return CauseNetwork(CONTEXTS, causes, ties)
+
+
+@pytest.fixture(scope="module")
+def priors(network: CauseNetwork) -> Priors:
+    return network.priors()
+
+
+def chance_by_hand(
+    fault_set: FaultSet, causes: Sequence[Cause], told: Mapping[str, str]
+) -> float:
+    """Sum over the damp spot, straight from rates, factors and weights."""
+    present = {causes[c].name for c in fault_set}
+    total = 0.0
+    for is_damp in (False, True):
+        damp = DAMP[told["water"]]
+        term = damp if is_damp else 1.0 - damp
+        for part in dict.fromkeys(cause.part.name for cause in causes):
+            chances = {}
+            for cause in (c for c in causes if c.part.name == part):
+                rate = cause.mode.rate * math.prod(
+                    by.get(told[context], 1.0)
+                    for context, by in cause.mode.factors.items()
+                )
+                if "high_resistance" in cause.mode.name:
+                    rate *= (WEIGHT if is_damp else 1.0) / (1.0 - damp + damp * WEIGHT)
+                if part == "lamp":
+                    if any("high_resistance" in name for name in present):
+                        rate *= LOOSE
+                    if "battery:discharged" in present:
+                        rate *= DRAINED
+                chances[cause.name] = rate
+            here = [name for name in chances if name in present]
+            term *= chances[here[0]] if here else 1.0 - sum(chances.values())
+        total += term
+    return total
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"wiring": "fresh", "water": "wet"},
+        {"wiring": "in_service", "water": "dry"},
+    ],
+    ids=["fresh and wet", "in service and dry"],
+)
+def test_tied_sets_have_the_chance_worked_out_by_hand(
+    told: Mapping[str, str],
+    network: CauseNetwork,
+    priors: Priors,
+    causes: tuple[Cause, ...],
+) -> None:
+    sets = network.fault_sets()
+    expected = [chance_by_hand(one, causes, told) for one in sets]
+
+    found = priors.set_probabilities(sets, told)
+
+    assert found == pytest.approx(expected, rel=1e-9)
+    assert found.sum() == pytest.approx(1.0, abs=TOLERANCE)
+
+
+@pytest.mark.parametrize("answers", [{}, {"water": "wet"}], ids=["skipped", "wet"])
+def test_tied_marginals_are_those_of_variable_elimination(
+    answers: Mapping[str, str],
+    network: CauseNetwork,
+    priors: Priors,
+    causes: tuple[Cause, ...],
+) -> None:
+    expected = network.posterior([], answers)
+
+    found = priors.cause_probabilities(answers)
+
+    assert found == pytest.approx([expected[c.name] for c in causes], abs=TOLERANCE)
+
+
+def test_tied_posterior_is_that_of_variable_elimination(
+    network: CauseNetwork, priors: Priors, causes: tuple[Cause, ...]
+) -> None:
+    sets = network.fault_sets()
+    random = np.random.default_rng(4)
+    facts = [random.random((len(sets), 2)) ** 6 for _ in range(2)]
+    joint = priors.set_probabilities(sets, {"wiring": "fresh"})
+    joint = joint * np.prod(np.stack(facts), axis=0).mean(axis=1)
+    joint /= joint.sum()
+
+    expected = network.posterior(facts, {"wiring": "fresh"})
+
+    for index, cause in enumerate(causes):
+        found = sum(
+            chance
+            for fault_set, chance in zip(sets, joint.tolist(), strict=True)
+            if index in fault_set
+        )
+        assert found == pytest.approx(expected[cause.name], abs=TOLERANCE)
+
+
+def test_two_joints_of_one_place_fail_together(
+    priors: Priors, causes: tuple[Cause, ...]
+) -> None:
+    # By hand, dry, with all else sound: the spot's share of the weights squared over
+    # the square of its share of the weights, .1 and .9 moved a little by what is sound.
+    first = number("feed:high_resistance_a", causes)
+    second = number("ground:high_resistance_a", causes)
+    dry = {"wiring": "in_service", "water": "dry"}
+
+    none, one, other, both = priors.set_probabilities(
+        [(), (first,), (second,), (first, second)], dry
+    ).tolist()
+
+    plain = (0.9 + 0.1 * WEIGHT**2) / (0.9 + 0.1 * WEIGHT) ** 2
+    assert both * none / (one * other) == pytest.approx(plain, rel=0.1)
+    lift = priors.pair_lift(dry)[first, second]
+    assert lift == pytest.approx(plain, rel=0.02)
+
+
+def test_rate_of_a_mode_is_the_same_on_average_over_its_spot(
+    priors: Priors, causes: tuple[Cause, ...]
+) -> None:
+    # By hand: .003 x 4 in the wet, x 2 on fresh wiring.
+    found = priors.cause_probabilities({"water": "wet", "wiring": "fresh"})
+
+    assert found[number("feed:high_resistance_a", causes)] == pytest.approx(0.024)
+
+
+def test_link_multiplies_the_chance_of_its_child(
+    priors: Priors, causes: tuple[Cause, ...]
+) -> None:
+    # By hand: .003 of the lamps are burnt out, .012 with a bad joint before them.
+    joint = number("ground:high_resistance_a", causes)
+    lamp = number("lamp:burnt_out", causes)
+    told = {"wiring": "in_service", "water": "dry"}
+
+    alone, both = priors.set_probabilities([(joint,), (joint, lamp)], told).tolist()
+
+    assert both / (alone + both) == pytest.approx(0.012, abs=1e-12)
+
+
+def test_drawn_faults_come_as_often_as_they_should(
+    priors: Priors, network: CauseNetwork
+) -> None:
+    random = np.random.default_rng(2)
+    drawn = [priors.drawn(random) for _ in range(8000)]
+    often = [
+        pair
+        for pair, chance in zip(
+            network.fault_sets(),
+            priors.set_probabilities(network.fault_sets(), {}),
+            strict=True,
+        )
+        if len(pair) < 3 and chance > 0.001
+    ]
+    # 8000 draws see what has .4 % 32 times, give or take 6
+    for pair in itertools.islice(often, 9):
+        expected = float(priors.set_probabilities([pair], {})[0])
+        seen = sum(one == pair for one in drawn) / len(drawn)
+        assert seen == pytest.approx(expected, abs=4.0 * math.sqrt(expected / 8000))
+
+
+def test_priors_come_back_from_arrays(priors: Priors, network: CauseNetwork) -> None:
+    again = Priors.from_arrays(priors.arrays())
+
+    sets = network.fault_sets()[:50]
+    assert again.contexts == priors.contexts
+    assert again.set_probabilities(sets, {}).tolist() == (
+        priors.set_probabilities(sets, {}).tolist()
+    )
