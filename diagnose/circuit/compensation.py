@@ -28,6 +28,7 @@ from diagnose.circuit.nodal import (
 from diagnose.circuit.operating_point import (
     OperatingPoint,
     OperatingPointSolver,
+    Start,
 )
 
 
@@ -69,6 +70,8 @@ class Compensated:
     before : IntArray or None
         For each draw the one of the state the car comes from, -1 where it comes from
         rest: there its gates start, shape (n_draws,).
+    n_alike : int
+        Draws of one state follow each other in so many.
 
     Attributes
     ----------
@@ -76,7 +79,9 @@ class Compensated:
         The healthy car, one point per draw.
     """
 
-    def __init__(self, network: Network, before: IntArray | None = None) -> None:
+    def __init__(
+        self, network: Network, before: IntArray | None = None, n_alike: int = 1
+    ) -> None:
         self.network = network
         self._solver = OperatingPointSolver(network)
         self.base: OperatingPoint = self._solver.base
@@ -84,13 +89,16 @@ class Compensated:
             for draws in _in_order(before, np.flatnonzero(before >= 0)):
                 is_on = self.base.is_on[before[draws]]
                 is_on &= network.forced[before[draws]] == 0.0
-                self.base.put(draws, self._solver.solve(draws, is_on=is_on))
-        self._linear = Linearised(self._solver)
+                start = Start(self.base.segment[draws], is_on)
+                self.base.put(draws, self._solver.solve(draws, start=start))
+        self._linear = Linearised(self._solver, n_alike)
         self._nearby = Nearby(self._linear)
         is_held = network.is_self_holding & self.base.is_on
         is_controlled = (network.output != network.control).any(axis=1)
         self._needs_afresh: BoolArray = np.asarray(is_held | is_controlled)
-        held = np.flatnonzero(is_held.any(axis=1))
+        # whole blocks of draws, as `runs` wants them
+        holds = is_held.any(axis=1).reshape(-1, n_alike).any(axis=1)
+        held = np.flatnonzero(holds.repeat(n_alike))
         self._cold_draw = np.full(network.n_draws, -1)
         self._cold_draw[held] = np.arange(len(held))
         self._cold: Nearby | None = None
@@ -98,7 +106,7 @@ class Compensated:
             curves = network.curves[held]
             curves[is_held[held], FORCED] = -1.0
             cold = OperatingPointSolver(replace(network, curves=curves))
-            self._cold = Nearby(Linearised(cold), must_start=is_held[held])
+            self._cold = Nearby(Linearised(cold, n_alike), must_start=is_held[held])
 
     def base_slots(self, draw: IntArray, branch: IntArray) -> Slots:
         """Return the unchanged curves of branches as slots.
@@ -113,7 +121,12 @@ class Compensated:
         return Slots(branch=branch, curves=self.network.curves[draw[:, None], branch])
 
     def solve(
-        self, draw: IntArray, slots: Slots, before: IntArray | None = None
+        self,
+        draw: IntArray,
+        slots: Slots,
+        before: IntArray | None = None,
+        *,
+        n_together: int = 1,
     ) -> Solved:
         """Return the operating points under changed branches, events included.
 
@@ -125,14 +138,16 @@ class Compensated:
             The changed branches of each point, n_points rows.
         before : IntArray or None
             For each point the one of the state the car comes from, -1 for none.
+        n_together : int
+            Points that follow each other and differ in nothing but the draw, see
+            `Runs.of_points`.
         """
         volts = np.empty((len(draw), len(self.network.nodes)))
         is_settled = self.base.is_settled[draw]
-        is_near = self._starts(draw, slots)
-        near = np.flatnonzero(is_near)
-        found = self._nearby.find(draw[near], slots.take(near))
-        is_near[near] = found.is_found
-        changed = [(near[points], changes) for points, changes in found.groups]
+        starts = self._starts(draw, slots, n_together)
+        found = self._nearby.find(draw, slots, n_together=n_together, is_wanted=starts)
+        is_near = found.is_found
+        changed = found.groups
         is_base = is_near.copy()
         for points, changes in changed:
             falls = self._linear.falls(self._linear.response, changes)
@@ -140,7 +155,8 @@ class Compensated:
             is_base[points] = False
         volts[is_base] = self.base.volts[draw[is_base]]
         rows = np.flatnonzero(~is_near)
-        fresh = self._solver.solve(draw[rows], slots.take(rows))
+        run = None if n_together == 1 else rows // n_together
+        fresh = self._solver.solve(draw[rows], slots.take(rows), run=run)
         volts[rows] = fresh.volts
         if before is not None:
             self._carry_over(rows, fresh, draw, slots, before, volts)
@@ -150,7 +166,7 @@ class Compensated:
             volts=volts,
             is_settled=is_settled,
             is_base=is_base,
-            changed=tuple(changed),
+            changed=changed,
             fresh=(rows, fresh),
         )
 
@@ -183,9 +199,8 @@ class Compensated:
             if not is_held.any():
                 continue
             held, here = some[is_held], here[is_held]
-            again = self._solver.solve(
-                draw[held], slots.take(held), is_on=is_on[is_held]
-            )
+            start = Start(fresh.segment[here], is_on[is_held])
+            again = self._solver.solve(draw[held], slots.take(held), start=start)
             fresh.put(here, again)
             volts[held] = again.volts
 
@@ -227,7 +242,7 @@ class Compensated:
         is_free = self.network.has_gate[active][:, None] & (curves[FORCED] == 0.0)
         return seen, curves, np.asarray(is_free)
 
-    def _starts(self, draw: IntArray, slots: Slots) -> BoolArray:
+    def _starts(self, draw: IntArray, slots: Slots, n_together: int) -> BoolArray:
         """Return where the base rests and gates that feed themselves once on start.
 
         With those gates held off, their pull-in volts have to be there. From a base
@@ -239,11 +254,15 @@ class Compensated:
         starts &= self.base.is_settled[draw]
         if self._cold is not None:
             cold_draw = self._cold_draw[draw]
-            points = np.flatnonzero(starts & (cold_draw >= 0))
+            is_cold = cold_draw >= 0
             found = self._cold.find(
-                cold_draw[points], slots.take(points), wants_changes=False
+                cold_draw,
+                slots,
+                n_together=n_together,
+                is_wanted=starts & is_cold,
+                wants_changes=False,
             )
-            starts[points] = found.is_found
+            starts &= found.is_found | ~is_cold
         return np.asarray(starts)
 
     def source_ohms(self, solved: Solved) -> FloatArray:

@@ -15,7 +15,6 @@ from is for `nearby` to find.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from functools import cached_property
 
@@ -24,6 +23,7 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import BoolArray, IntArray
 from diagnose.circuit.operating_point import OperatingPointSolver
+from diagnose.circuit.runs import Runs, in_blocks
 from diagnose.circuit.small_systems import solve_many
 
 LOOSE_SHARE = 1e-2
@@ -79,46 +79,55 @@ class Linearised:
     Parameters
     ----------
     solver : OperatingPointSolver
+    length : int
+        Draws that lie together, see `runs`.
 
     Attributes
     ----------
-    response : FloatArray
-        Volts of each node per amp into a branch's first output node and out of the
-        second, shape (n_draws, n_branches, n_nodes). [Ω]
-    open_volts, open_ohms : FloatArray
-        What each branch sees of the rest, shape (n_draws, n_branches). [V], [Ω]
+    look_response : FloatArray
+        Volts of each of `looks` per amp into a branch's first output node and out of
+        the second, a row for each block of draws and branch, shape
+        (n_blocks n_branches, n_looks, length). [Ω]
+    looks : IntArray
+        Pairs of nodes: those that control the active branches, then those that gates
+        watch; shape (n_looks, 2).
     """
 
-    def __init__(self, solver: OperatingPointSolver) -> None:
+    def __init__(self, solver: OperatingPointSolver, length: int = 1) -> None:
         self.solver, self.network, self.base = solver, solver.network, solver.base
-        network, base = self.network, self.base
+        self.length = length
+        network, base, active = self.network, self.base, solver.plan.active
+        gated = active[network.has_gate[active]]
+        self.looks = np.concatenate([network.control[active], network.watch[gated]])
         self._factored = solver.plan.factored(base.siemens.T)
         by_node = self._factored.response_volts(network.output)
-        self.response = np.ascontiguousarray(by_node.transpose(2, 1, 0))
+        first, second = self.looks.T
+        looked = (by_node[first] - by_node[second]).transpose(1, 0, 2)
+        self.look_response = _grouped(looked, length)
+        reading = by_node
+        if self._factored.has_controls:
+            reading = self._factored.reading_volts(network.control)
         each, (first, second) = np.arange(len(network.branches)), network.control.T
-        own_ohms = self.response[:, each, first] - self.response[:, each, second]
-        self._control_volts = base.control_volts(network)
+        own_ohms = (by_node[first, each] - by_node[second, each]).T
+        control_volts = base.control_volts(network)
         share = 1.0 - base.siemens * own_ohms
         is_loose = share < LOOSE_SHARE
         share[is_loose] = 1.0
         self.open_ohms = own_ohms / share
         falls = self.open_ohms * base.branch_amps(network)
-        self.open_volts = self._control_volts + falls
-        self._open_row = np.full(share.shape, -1)
-        self._open_row[is_loose] = np.arange(is_loose.sum())
-        self._open_reading = np.empty((int(is_loose.sum()), len(network.nodes)))
+        self.open_volts = control_volts + falls
+        self._open_reading = reading.transpose(1, 0, 2) / share.T[:, None]
         self._open(*np.nonzero(is_loose))
-        # what is looked up together lies together
-        self._sides = np.stack(
-            [
-                base.siemens,
-                base.amps,
-                self.open_volts,
-                self.open_ohms,
-                1.0 + self.open_ohms * base.siemens,
-            ],
-            axis=2,
-        ).reshape(-1, 5)
+        self._open_reading = _rows_of(self._open_reading, length)
+        sides = [
+            base.siemens,
+            base.amps,
+            self.open_volts,
+            self.open_ohms,
+            1.0 + self.open_ohms * base.siemens,
+            is_loose * ROUNDING,
+        ]
+        self._sides = _rows_of(np.stack(sides, axis=1).transpose(2, 1, 0), length)
 
     def _open(self, draws: IntArray, branches: IntArray) -> None:
         """Find what branches see by taking each out of the network.
@@ -155,7 +164,54 @@ class Linearised:
             across = volts[first, :, each] - volts[second, :, each]
             self.open_volts[draw, branch], self.open_ohms[draw, branch] = across.T
             reading = factored.own_reading_volts(control[branch])
-            self._open_reading[start : start + BLOCK_POINTS] = reading.T
+            self._open_reading[branch, :, draw] = reading.T
+
+    def extra_amps(
+        self, runs: Runs, branch: IntArray, *, siemens: FloatArray, amps: FloatArray
+    ) -> tuple[FloatArray, FloatArray, BoolArray]:
+        """Return the solution with branches on other lines.
+
+        Parameters
+        ----------
+        branch : IntArray
+            The branches of each run, shape (n_changes, n_runs); -1 marks an unused
+            place: it is put on the line of the base, so that it changes nothing.
+        siemens, amps : FloatArray
+            Their lines, shape (n_changes, n_runs, n_together). [S], [A]
+
+        Returns
+        -------
+        control_volts, extra_amps : FloatArray
+            Of the changed branches, shape (n_changes, n_runs, n_together). [V], [A]
+        is_sound : BoolArray
+            False where the digits do not suffice, shape (n_runs, n_together).
+        """
+        sides = self._sides_of(runs, branch)
+        base_siemens, base_amps, volts, ohms, _, rounding = sides
+        siemens_change, amps_change = siemens - base_siemens, amps - base_amps
+        if branch.min(initial=0) < 0:
+            is_used = (branch >= 0)[..., None]
+            siemens = np.where(is_used, siemens, 0.0)
+            siemens_change *= is_used
+            amps_change *= is_used
+            rounding = rounding * is_used
+        own = 1.0 + ohms * siemens
+        x = volts - ohms * amps
+        if len(branch) == 1:
+            x /= own
+            extra = siemens_change * x + amps_change
+            return x, extra, np.ones(x.shape[1:], dtype=np.bool_)
+        others, blur = self._others(runs, branch, rounding)
+        if amps_change.any():
+            x -= np.einsum("klrp,lrp->krp", others, amps_change)
+        others *= siemens_change
+        is_sound = _solve(others, own, x)
+        x[:, ~is_sound] = 0.0
+        extra = siemens_change * x + amps_change
+        if blur is not None:
+            error_volts = np.einsum("klrp,lrp->krp", blur, np.abs(extra)) / own
+            is_sound &= (error_volts < MOST_ERROR_VOLTS).all(axis=0)
+        return x, extra, is_sound
 
     def changes(
         self,
@@ -166,73 +222,56 @@ class Linearised:
         amps: FloatArray,
         is_conducting: BoolArray,
     ) -> Changes:
-        """Return the solution with branches on other lines, arguments as in `Changes`.
-
-        An unused place is put on the line of the base, so that it changes nothing.
-        """
-        base_siemens, base_amps, volts, ohms, gain = self._sides_of(draw, branch)
-        is_used = branch >= 0
-        siemens_change = np.where(is_used, siemens - base_siemens, 0.0)
-        amps_change = np.where(is_used, amps - base_amps, 0.0)
-        if branch.shape[1] == 1:
-            x = (volts - ohms * amps) / (1.0 + ohms * siemens)
-            is_sound = np.ones(len(draw), dtype=np.bool_)
-        else:
-            others, blur = self._others(draw, branch, gain)
-            right = (volts - ohms * amps).T
-            right -= np.einsum("klp,pl->kp", others, amps_change)
-            own = (1.0 + ohms * np.where(is_used, siemens, 0.0)).T
-            matrix = _reduced(others, siemens_change, own)
-            solution, is_sound = solve_many(matrix, right[:, None])
-            x = solution[:, 0].T
-            if blur is not None:
-                current = np.abs(siemens_change * x + amps_change)
-                error_volts = np.einsum("klp,pl->kp", blur, current) / own
-                is_sound &= (error_volts < MOST_ERROR_VOLTS).all(axis=0)
-        extra_amps = siemens_change * x + amps_change
+        """Return the solution of single points, arguments as in `Changes`."""
+        x, extra_amps, is_sound = self.extra_amps(
+            Runs.of_points(draw, self.length, 1),
+            branch.T,
+            siemens=siemens.T[..., None],
+            amps=amps.T[..., None],
+        )
         return Changes(
-            draw, branch, siemens, amps, is_conducting, x, extra_amps, is_sound
+            draw,
+            branch,
+            siemens,
+            amps,
+            is_conducting,
+            x[..., 0].T,
+            extra_amps[..., 0].T,
+            is_sound[:, 0],
         )
 
-    def _sides_of(self, draw: IntArray, branch: IntArray) -> Iterable[FloatArray]:
+    def _sides_of(self, runs: Runs, branch: IntArray) -> FloatArray:
         """Return the line, what is seen when open, and how much more than closed.
 
-        Five arrays of shape (n_points, n_changes): siemens, amps, open volts, open
-        ohms, and open ohms over those with the branch in place.
+        Six arrays of shape (n_changes, n_runs, n_together): siemens, amps, open volts,
+        open ohms, open ohms over those with the branch in place, and how much rounding
+        leaves uncertain.
         """
-        place = draw[:, None] * len(self.network.branches) + branch
-        return self._sides.take(place, axis=0).transpose(2, 0, 1)
+        first = (runs.block * len(self.network.branches) + np.maximum(branch, 0)) * 6
+        return np.asarray(runs.of(self._sides, first + np.arange(6)[:, None, None]))
 
     def _others(
-        self, draw: IntArray, branch: IntArray, gain: FloatArray
+        self, runs: Runs, branch: IntArray, rounding: FloatArray
     ) -> tuple[FloatArray, FloatArray | None]:
-        """Return control volts of k, taken out, per amp through l, (k, l, n_points).
+        """Return control volts of k, taken out, per amp through l, (k, l, n_runs, ...).
 
         Nothing for k = l. With them what rounding leaves uncertain of them where that
         may count, None where it does not.
         """
-        _, n_branches, n_nodes = self.response.shape
-        through = (draw * n_branches + branch.T) * n_nodes
-        first, second = self.network.control[branch.T].transpose(2, 0, 1)
-        flat = self.response.reshape(-1)
-        volts = flat.take(through[None, :] + first[:, None])
-        volts -= flat.take(through[None, :] + second[:, None])
-        volts *= gain.T[:, None]
-        diagonal = np.arange(branch.shape[1])
-        open_row = self._open_row.take(draw[:, None] * n_branches + branch)
-        open_row[branch < 0] = -1
-        points, places = np.nonzero(open_row >= 0)
+        size, network = len(branch), self.network
+        used = np.maximum(branch, 0)
+        start = (runs.block * len(network.branches) + used) * len(network.nodes)
+        k, l = np.nonzero(~np.eye(size, dtype=np.bool_))  # noqa: E741 - as in the formula
+        one, other = network.output[used].transpose(2, 0, 1)
+        here = runs.of(self._open_reading, start[k] + one[l])
+        there = runs.of(self._open_reading, start[k] + other[l])
+        volts = np.zeros((size, size, *here.shape[1:]))
         blur = None
-        if len(points):
+        if rounding.any():
             blur = np.zeros_like(volts)
-            start = open_row[points, places] * n_nodes
-            ends = self.network.output[branch[points].T].transpose(2, 0, 1)
-            flat = self._open_reading.reshape(-1)
-            one, other = flat.take(start + ends[0]), flat.take(start + ends[1])
-            volts[places, :, points] = (one - other).T
-            blur[places, :, points] = (np.abs(one) + np.abs(other)).T * ROUNDING
-            blur[diagonal, diagonal] = 0.0
-        volts[diagonal, diagonal] = 0.0
+            blur[k, l] = (np.abs(here) + np.abs(there)) * rounding[k]
+        here -= there
+        volts[k, l] = here
         return volts, blur
 
     def falls(self, table: FloatArray, changes: Changes) -> FloatArray:
@@ -241,7 +280,7 @@ class Linearised:
         Parameters
         ----------
         table : FloatArray
-            Shape (n_draws, n_branches, n_columns), such as `response`.
+            Shape (n_branches, n_draws, n_columns), such as `response`.
 
         Returns
         -------
@@ -258,8 +297,18 @@ class Linearised:
         return np.asarray(total)
 
     def _rows(self, changes: Changes) -> IntArray:
-        n_branches = len(self.network.branches)
-        return changes.draw[:, None] * n_branches + np.maximum(changes.branch, 0)
+        n_draws = self.network.n_draws
+        return np.maximum(changes.branch, 0) * n_draws + changes.draw[:, None]
+
+    @cached_property
+    def response(self) -> FloatArray:
+        """Volts of each node per amp through a branch. [Ω].
+
+        Into its first output node and out of the second, shape
+        (n_branches, n_draws, n_nodes).
+        """
+        by_node = self._factored.response_volts(self.network.output)
+        return np.ascontiguousarray(by_node.transpose(1, 2, 0))
 
     @cached_property
     def self_ohms(self) -> FloatArray:
@@ -272,7 +321,7 @@ class Linearised:
         if not self._factored.has_controls:
             return self.response
         by_node = self._factored.reading_volts(self.network.control)
-        return np.ascontiguousarray(by_node.transpose(2, 1, 0))
+        return np.ascontiguousarray(by_node.transpose(1, 2, 0))
 
     def fall_ohms(self, changes: Changes) -> FloatArray:
         """Return how far `self_ohms` falls, shape (n_points, n_nodes). [Ω].
@@ -291,11 +340,11 @@ class Linearised:
 
     def fall_between_ohms(self, changes: Changes, pair: IntArray) -> FloatArray:
         """Return how far `between_ohms` falls, shape (n_points,). [Ω]."""
-        rows, (first, second) = changes.draw[:, None], pair[0]
-        into = self.response[rows, changes.branch, first]
-        into = into - self.response[rows, changes.branch, second]
-        across = self._reading[rows, changes.branch, first]
-        across = across - self._reading[rows, changes.branch, second]
+        draw, (first, second) = changes.draw[:, None], pair[0]
+        into = self.response[changes.branch, draw, first]
+        into = into - self.response[changes.branch, draw, second]
+        across = self._reading[changes.branch, draw, first]
+        across = across - self._reading[changes.branch, draw, second]
         return np.asarray(
             np.einsum("pk,pkl,pl->p", into, self._factors(changes), across)
         )
@@ -314,29 +363,59 @@ class Linearised:
 
     def _factors(self, changes: Changes) -> FloatArray:
         """Return D (I + T D)^-1, shape (n_points, n_changes, n_changes). [S]."""
-        branch, is_used = changes.branch, changes.branch >= 0
-        base_siemens, _, _, ohms, gain = self._sides_of(changes.draw, branch)
-        change = np.where(is_used, changes.siemens - base_siemens, 0.0)
-        if branch.shape[1] == 1:
-            kept = (1.0 + ohms * changes.siemens) / gain
-            return np.asarray((change / kept)[:, :, None])
-        others, _ = self._others(changes.draw, branch, gain)
-        own = (1.0 + ohms * np.where(is_used, changes.siemens, 0.0)).T
-        matrix = _reduced(others, change, own)
-        unit = np.broadcast_to(np.eye(branch.shape[1])[..., None], matrix.shape)
-        inverse, _ = solve_many(matrix, unit)
-        return change[:, :, None] * inverse.transpose(2, 0, 1) * gain[:, None]
+        branch = changes.branch.T
+        runs = Runs.of_points(changes.draw, self.length, 1)
+        sides = self._sides_of(runs, branch)
+        base_siemens, _, _, ohms, gain, rounding = sides
+        is_used = (branch >= 0)[..., None]
+        siemens = np.where(is_used, changes.siemens.T[..., None], 0.0)
+        change = np.where(is_used, siemens - base_siemens, 0.0)
+        own = 1.0 + ohms * siemens
+        if len(branch) == 1:
+            return np.asarray((change * gain / own).transpose(1, 0, 2))
+        matrix, _ = self._others(runs, branch, rounding)
+        diagonal = np.arange(len(branch))
+        matrix *= change
+        matrix[diagonal, diagonal] = own
+        unit = np.zeros_like(matrix)
+        unit[diagonal, diagonal] = 1.0
+        inverse, _ = solve_many(matrix[..., 0], unit[..., 0])
+        factors = change.transpose(0, 2, 1) * inverse * gain.transpose(2, 0, 1)
+        return np.asarray(factors.transpose(2, 0, 1))
+
+
+def _solve(matrix: FloatArray, own: FloatArray, right: FloatArray) -> BoolArray:
+    """Solve for the volts of changed branches, over `right`; return where it is sound.
+
+    Parameters
+    ----------
+    matrix : FloatArray
+        Shape (n_changes, n_changes, n_runs, n_together); written over.
+    own : FloatArray
+        Its diagonal, shape (n_changes, n_runs, n_together).
+    right : FloatArray
+        Same shape.
+    """
+    size = len(matrix)
+    diagonal = np.arange(size)
+    matrix[diagonal, diagonal] = own
+    solution, is_sound = solve_many(
+        matrix.reshape(size, size, -1), right.reshape(size, 1, -1)
+    )
+    right[:] = solution.reshape(right.shape)
+    return is_sound.reshape(right.shape[1:])
 
 
 def _flat(table: FloatArray) -> FloatArray:
     return table.reshape(-1, table.shape[2])
 
 
-def _reduced(
-    others: FloatArray, siemens_change: FloatArray, own: FloatArray
-) -> FloatArray:
-    """Return the system of the changed branches' volts, (k, l, n_points)."""
-    matrix = others * siemens_change.T
-    diagonal = np.arange(len(matrix))
-    matrix[diagonal, diagonal] = own
-    return matrix
+def _grouped(array: FloatArray, length: int) -> FloatArray:
+    """Return (branch, row, draw) as (block branch, row, draw of the block)."""
+    blocks = in_blocks(array, length)
+    return blocks.reshape(-1, *blocks.shape[2:])
+
+
+def _rows_of(array: FloatArray, length: int) -> FloatArray:
+    """Return (..., draw) as (row, draw of the block)."""
+    return in_blocks(array, length).reshape(-1, length)

@@ -1,9 +1,11 @@
 """Operating points near a solved one: few branches changed, few others affected.
 
 In most points nothing but the changed branches moves. In others some branch leaves its
-segment or some gate turns, and joins the changed ones. Points are given up where the
-way there matters: a gate that neither pulls in nor lets go by itself, a system without
-digits to spare, too many changes. `operating_point` finds those from the start.
+segment or some gate turns, and joins the changed ones: one draw of a fault is settled,
+and the others are tried with the same moves, which nearly always are theirs too; every
+segment and gate is looked at in each. Points are given up where the way there matters:
+a gate that neither pulls in nor lets go by itself, a system without digits to spare,
+too many changes. `operating_point` finds those from the start.
 """
 
 from __future__ import annotations
@@ -11,21 +13,26 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.linearised import BLOCK_POINTS, Changes, Linearised
 from diagnose.circuit.nodal import (
+    CURVE_LENGTH,
     FORCED,
     INVERTED,
     OFF_VOLTS,
     ON_VOLTS,
+    SIEMENS,
     BoolArray,
     IntArray,
     Slots,
 )
 from diagnose.circuit.operating_point import OperatingPointSolver, fixed_siemens
+from diagnose.circuit.runs import Runs, in_blocks
 from diagnose.circuit.settling import (
     Moving,
     Rest,
@@ -38,7 +45,12 @@ from diagnose.circuit.settling import (
 WIDTHS = (1, 2, 3, 4, 6, 8, 12, 16)
 # Numbers of changes that are solved together; with more than the last, elimination
 # from the start is quicker (measured).
-MAX_ROUNDS = 20
+FEW_POINTS = 512
+# Measured: with fewer the number of calls counts, not that of changes.
+MAX_ROUNDS = 10
+# Measured: most rest in three; what has not is solved from the start in a few more.
+MAX_PILOTS = 2
+# Measured: the draws of a fault go one way or two; a third is rare.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,151 +84,316 @@ class Nearby:
         self._linear, self._base = linear, linear.base
         self._solver, self._network = linear.solver, linear.network
         network, base, active = self._network, self._base, self._solver.plan.active
-        self._active = active
+        self._active, self._length = active, linear.length
         starts = np.zeros((network.n_draws, len(network.branches)), dtype=np.bool_)
         self._must_start = (starts if must_start is None else must_start)[:, active].T
         settling = self._solver.settling
-        self._settling = Settling(
-            has_gate=settling.has_gate,
-            max_rounds=MAX_ROUNDS,
-        )
+        self._settling = Settling(has_gate=settling.has_gate, max_rounds=MAX_ROUNDS)
         self._segment, self._is_on = base.segment[:, active].T, base.is_on[:, active].T
         self._siemens, self._amps = base.siemens[:, active].T, base.amps[:, active].T
-        first, second = np.concatenate(
-            [network.control[active], network.watch[active]]
-        ).T
-        self._looks = np.ascontiguousarray(base.volts[:, first] - base.volts[:, second])
-        response = linear.response
-        # fancy indexing leaves an order in memory that rows can't be taken from fast
-        self._look_response = np.ascontiguousarray(
-            response[:, :, first] - response[:, :, second]
+        self._gated = np.flatnonzero(network.has_gate[active])
+        self._look_of_gate = np.full(len(active), -1)
+        self._look_of_gate[self._gated] = len(active) + np.arange(len(self._gated))
+        first, second = linear.looks.T
+        looks = (base.volts[:, first] - base.volts[:, second]).T
+        self._looks = in_blocks(looks, self._length)
+        curves = self._solver.active_curves(np.arange(network.n_draws), None)
+        blocks = in_blocks(curves.transpose(1, 0, 2), self._length)
+        self._curves = blocks.reshape(-1, *blocks.shape[2:])
+        limits = self._limits(
+            curves,
+            self._segment,
+            self._is_on,
+            self._must_start,
+            np.arange(len(active))[:, None],
         )
-        every = np.arange(network.n_draws)
-        self._prepare_limits(self._solver.active_curves(every, None))
+        gated = self._gated
+        self._low = np.concatenate([limits.low, limits.least_watch[gated]])
+        self._low = in_blocks(self._low, self._length)
+        self._high = np.concatenate([limits.high, limits.most_watch[gated]])
+        self._high = in_blocks(self._high, self._length)
 
-    def _prepare_limits(self, curves: FloatArray) -> None:
-        """Note within what volts each branch stays as it is, (n_draws, n_active)."""
-        carries = self._settling.conducts(curves, self._is_on)
-        segments = Segments.of(curves, self._segment)
-        self._low = np.where(carries, segments.low, -np.inf).T.copy()
-        self._high = np.where(carries, segments.high, np.inf).T.copy()
-        is_free = self._settling.has_gate & (curves[FORCED] == 0.0)
-        pulls_in = self._must_start | (is_free & self._is_on)
-        self._least_watch = np.where(pulls_in, curves[ON_VOLTS], -np.inf).T.copy()
-        lets_go = is_free & ~self._is_on
-        self._most_watch = np.where(lets_go, curves[OFF_VOLTS], np.inf).T.copy()
+    def _limits(
+        self,
+        curves: FloatArray,
+        segment: IntArray,
+        is_on: BoolArray,
+        must_start: BoolArray,
+        place: IntArray,
+    ) -> _Limits:
+        """Return the lines of active branches, and within what volts they hold.
+
+        Arguments are shaped as each other, `curves` with the places of a curve first.
+        A gate holds where it decides by itself: on, with its pull-in volts there; off,
+        without those to stay on.
+        """
+        forced = curves[FORCED]
+        carries = conducting(is_on, forced, curves[INVERTED])
+        segments = Segments.of(curves, segment)
+        is_free = self._settling.has_gate[place, 0] & (forced == 0.0)
+        pulls_in = must_start | (is_free & is_on)
+        lets_go = is_free & ~is_on
+        below_off_volts = np.nextafter(curves[OFF_VOLTS], -np.inf)
+        return _Limits(
+            siemens=segments.siemens * carries,
+            amps=segments.amps * carries,
+            is_conducting=carries,
+            low=np.where(carries, segments.low, -np.inf),
+            high=np.where(carries, segments.high, np.inf),
+            least_watch=np.where(pulls_in, curves[ON_VOLTS], -np.inf),
+            most_watch=np.where(lets_go, below_off_volts, np.inf),
+        )
 
     def find(
-        self, draw: IntArray, slots: Slots, *, wants_changes: bool = True
+        self,
+        draw: IntArray,
+        slots: Slots,
+        *,
+        n_together: int,
+        is_wanted: BoolArray,
+        wants_changes: bool = True,
     ) -> Found:
         """Return the points that lie near the base.
 
         Parameters
         ----------
         draw : IntArray
-            The tolerance draw of each point, shape (n_points,).
+            The tolerance draw of each point, shape (n_points,); -1 for runs of points
+            that are not asked for.
         slots : Slots
             The changed branches of each point, n_points rows.
+        n_together : int
+            Points that follow each other and differ in nothing but the draw, see
+            `Runs.of_points`.
+        is_wanted : BoolArray
+            The points that are asked for, shape (n_points,).
         wants_changes : bool
             False: only whether points are found is asked.
         """
-        groups, moving, looks = [], [], []
-        is_found = np.ones(len(draw), dtype=np.bool_)
-        for points, branch, curves in _blocks(slots):
-            changes = self._unmoved(draw[points], branch, curves)
-            look = self._looks_of(changes)
-            stays = changes.is_sound & self._stays(changes, curves, look)
-            is_found[points] = stays
-            groups.append((points[stays], changes.take(np.flatnonzero(stays))))
-            moves = changes.is_sound & ~stays
-            moving.append(points[moves])
-            looks.append(look[moves])
-        rest = np.concatenate([*moving, np.empty(0, dtype=np.int64)])
-        if len(rest):
-            seen = _seen(np.concatenate(looks).T, is_lost=np.zeros(len(rest), bool))
-            batch = _Batch.of(self._solver, draw[rest], slots.take(rest))
-            settled = self._settled(batch, seen)
-            is_found[rest] = self._is_clear(batch, settled)
-            if wants_changes:
-                for points, changes in self._final(batch, settled):
-                    groups.append((rest[points], changes))
-        return Found(groups=tuple(groups), is_found=is_found)
-
-    def _unmoved(self, draw: IntArray, branch: IntArray, curves: FloatArray) -> Changes:
-        """Solve points with every segment and gate where it is in the base."""
-        base, rows = self._base, draw[:, None]
-        is_conducting = conducting(
-            base.is_on[rows, branch],
-            curves[..., FORCED],
-            curves[..., INVERTED],
+        is_left = is_wanted.reshape(-1, n_together)
+        asked = np.flatnonzero(is_left.any(axis=1))
+        first = asked * n_together
+        points = (first[:, None] + np.arange(n_together)).ravel()
+        search = _Search(
+            runs=Runs.of_points(draw[points], self._length, n_together),
+            first=first,
+            draw=draw,
+            branch=slots.branch[first],
+            slots=Slots(branch=slots.branch, curves=np.ascontiguousarray(slots.curves)),
+            is_left=is_left[asked],
+            is_found=np.zeros((len(first), n_together), dtype=np.bool_),
+            groups=[] if wants_changes else None,
         )
-        segments = Segments.of(curves.transpose(2, 0, 1), base.segment[rows, branch])
-        return self._linear.changes(
-            draw,
-            branch,
-            siemens=segments.siemens * is_conducting,
-            amps=segments.amps * is_conducting,
-            is_conducting=is_conducting,
+        count = (search.branch >= 0).sum(axis=1)
+        search.find(search.is_left & (count == 0)[:, None], slice(None))
+        for some in _alike(count, n_together):
+            self._try(search, some)
+        for _ in range(MAX_PILOTS if n_together > 1 else 0):
+            self._follow_pilots(search)
+        self._settle(search, *np.nonzero(search.is_left))
+        is_found = np.zeros(len(draw), dtype=np.bool_)
+        is_found[points] = search.is_found.ravel()
+        return Found(groups=tuple(search.groups or ()), is_found=is_found)
+
+    def _settle(
+        self, search: _Search, runs: IntArray, places: IntArray
+    ) -> tuple[Rest, BoolArray]:
+        """Let points move until they rest; return how, and which of them are found.
+
+        Parameters
+        ----------
+        runs, places : IntArray
+            The run of each point, and its place there, shape (n_points,).
+        """
+        points = search.first[runs] + places
+        batch = _Batch.of(self._solver, search.draw[points], search.slots.take(points))
+        rest = self._settled(batch)
+        is_clear = self._is_clear(batch, rest)
+        search.is_left[runs[is_clear], places[is_clear]] = False
+        search.is_found[runs[is_clear], places[is_clear]] = True
+        if search.groups is not None:
+            for found, changes in self._final(batch, rest):
+                search.groups.append((points[found], changes))
+        return rest, is_clear
+
+    def _follow_pilots(self, search: _Search) -> None:
+        """Settle one point of each run that is left; let the others move as it did."""
+        runs = np.flatnonzero(search.is_left.any(axis=1))
+        if not len(runs):
+            return
+        places = search.is_left[runs].argmax(axis=1)
+        rest, is_clear = self._settle(search, runs, places)
+        search.is_left[runs[~is_clear]] = False
+        draw = search.draw[search.first[runs] + places]
+        moved = rest.segment != self._segment.take(draw, axis=1)
+        moved |= rest.is_on != self._is_on.take(draw, axis=1)
+        follow = np.flatnonzero(is_clear & search.is_left[runs].any(axis=1))
+        runs = runs[follow]
+        branch = search.branch[runs]
+        moves = _Moves(
+            is_moved=moved[:, follow],
+            segment=rest.segment[:, follow],
+            is_on=rest.is_on[:, follow],
+            is_extra=moved[:, follow],
         )
+        each, columns = np.nonzero(self._solver.place[branch] >= 0)
+        places = self._solver.place[branch[each, columns]]
+        moves.is_extra[places, each] = False
+        count = (branch >= 0).sum(axis=1) * len(self._active)
+        count += moves.is_extra.sum(axis=0)
+        for some in _alike(count, search.runs.n_together):
+            self._try(search, runs[some], moves.take(some))
 
-    def _looks_of(self, changes: Changes) -> FloatArray:
-        """Return control and watch volts, shape (n_points, 2 n_active). [V]."""
-        looks = self._looks[changes.draw]
-        looks -= self._linear.falls(self._look_response, changes)
-        return np.asarray(looks)
+    def _try(
+        self, search: _Search, some: IntArray, moves: _Moves | None = None
+    ) -> None:
+        """Take the points of some runs off the search that rest with these moves.
 
-    def _stays(
-        self, changes: Changes, curves: FloatArray, looks: FloatArray
+        Parameters
+        ----------
+        some : IntArray
+            Runs with as many changes each.
+        moves : _Moves or None
+            What moves from where it is in the base, if anything.
+        """
+        runs = search.runs.take(some)
+        trial = self._trial(search, some, runs, moves)
+        x, extra_amps, is_sound = self._linear.extra_amps(
+            runs, trial.branch, siemens=trial.siemens, amps=trial.amps
+        )
+        strays = self._strays(runs, trial, x, extra_amps)
+        rests = is_sound & search.is_left[some] & ~strays
+        search.find(rests, some)
+        if search.groups is not None:
+            kept = np.flatnonzero(rests)
+            n_together = rests.shape[1]
+            points = search.first[some[kept // n_together]] + kept % n_together
+            changes = trial.changes(search.draw[points], kept, x, extra_amps)
+            search.groups.append((points, changes))
+
+    def _strays(
+        self, runs: Runs, trial: _Trial, x: FloatArray, extra_amps: FloatArray
     ) -> BoolArray:
-        """Return where no segment and no gate leaves the base, (n_points,)."""
-        draw = changes.draw
-        control, watch = np.split(looks, 2, axis=1)
-        watch = np.abs(watch)
-        strays = (control < self._low[draw]) | (control > self._high[draw])
-        strays |= watch < self._least_watch[draw]
-        strays |= watch >= self._most_watch[draw]
-        place = self._solver.place[changes.branch]
-        points, slots = np.nonzero(place >= 0)
-        places = place[points, slots]
-        strays[points, places] = self._strays_itself(
-            changes, curves, points=points, slots=slots, watch=watch[points, places]
-        )
-        return np.asarray(~strays.any(axis=1))
+        """Return where a segment or gate leaves its place, (n_runs, n_together)."""
+        looks = self._looks_of(runs, trial.branch, extra_amps)
+        watch = looks[:, len(self._active) :]
+        np.abs(watch, out=watch)
+        low = runs.whole(self._low, runs.block)
+        high = runs.whole(self._high, runs.block)
+        run, limits = trial.run, trial.limits
+        looks[run, trial.place] = x[trial.change, run]
+        low[run, trial.place], high[run, trial.place] = limits.low, limits.high
+        gate = self._look_of_gate[trial.place]
+        is_gated = gate >= 0
+        run, gate = run[is_gated], gate[is_gated]
+        low[run, gate] = limits.least_watch[is_gated]
+        high[run, gate] = limits.most_watch[is_gated]
+        strays = looks < low
+        strays |= looks > high
+        return np.asarray(strays.any(axis=1))
 
-    def _strays_itself(
+    def _trial(
+        self, search: _Search, some: IntArray, runs: Runs, moves: _Moves | None
+    ) -> _Trial:
+        """Return the lines of all changed branches of some runs."""
+        n_together, slots = runs.n_together, search.slots
+        branch = search.branch[some]
+        branch = branch[:, : int((branch[0] >= 0).sum())].T
+        point = search.first[some][:, None] + np.arange(n_together)
+        start = point * slots.branch.shape[1] + np.arange(len(branch))[:, None, None]
+        start *= CURVE_LENGTH
+        flat = slots.curves.reshape(-1)
+        is_conducting = flat.take(start + FORCED) > 0.0
+        siemens = flat.take(start + SIEMENS.start) * is_conducting
+        change, run = np.nonzero(self._solver.place[branch] >= 0)
+        place = self._solver.place[branch[change, run]]
+        curves = slots.curves[point[run], change[:, None]].transpose(2, 0, 1)
+        if moves is not None:
+            n_own, (extra_run, extra) = len(branch), np.nonzero(moves.is_extra.T)
+            n_extra = len(extra) // len(some)
+            added = self._active[extra].reshape(len(some), n_extra).T
+            branch = np.concatenate([branch, added])
+            groups = runs.block[extra_run] * len(self._active) + extra
+            more = runs.take(extra_run).whole(self._curves, groups)
+            curves = np.concatenate([curves, more.transpose(1, 0, 2)], axis=1)
+            change = np.append(change, n_own + np.tile(np.arange(n_extra), len(some)))
+            run, place = np.append(run, extra_run), np.append(place, extra)
+            room = np.zeros((n_extra, *siemens.shape[1:]))
+            siemens = np.concatenate([siemens, room])
+            is_conducting = np.concatenate([is_conducting, room > 0.0])
+        limits = self._limits_after(
+            runs, np.ascontiguousarray(curves), run=run, place=place, moves=moves
+        )
+        amps = np.zeros_like(siemens)
+        siemens[change, run], amps[change, run] = limits.siemens, limits.amps
+        is_conducting[change, run] = limits.is_conducting
+        return _Trial(
+            branch=branch,
+            siemens=siemens,
+            amps=amps,
+            is_conducting=is_conducting,
+            change=change,
+            run=run,
+            place=place,
+            limits=limits,
+        )
+
+    def _limits_after(
         self,
-        changes: Changes,
+        runs: Runs,
         curves: FloatArray,
         *,
-        points: IntArray,
-        slots: IntArray,
-        watch: FloatArray,
-    ) -> BoolArray:
-        """Return which changed active branches leave their segment or gate position."""
-        draw, branch = changes.draw[points], changes.branch[points, slots]
-        curve, x = curves[points, slots].T, changes.control_volts[points, slots]
-        segments = Segments.of(curve, self._base.segment[draw, branch])
-        leaves = (x < segments.low) | (x > segments.high)
-        leaves &= changes.is_conducting[points, slots]
-        is_free = self._network.has_gate[branch] & (curve[FORCED] == 0.0)
-        is_on = self._base.is_on[draw, branch]
-        pulls_in = self._must_start[self._solver.place[branch], draw]
-        pulls_in |= is_free & is_on
-        leaves |= pulls_in & (watch < curve[ON_VOLTS])
-        return np.asarray(leaves | (is_free & ~is_on & (watch >= curve[OFF_VOLTS])))
+        run: IntArray,
+        place: IntArray,
+        moves: _Moves | None,
+    ) -> _Limits:
+        """Return lines and limits of active branches that may have moved.
 
-    def _settled(self, batch: _Batch, first: Seen) -> Rest:
-        """Let segments and gates of points follow; `first` shows them as they are."""
+        Parameters
+        ----------
+        curves : FloatArray
+            Shape (CURVE_LENGTH, n_branches, n_together).
+        run, place : IntArray
+            Whose and which branch each is, shape (n_branches,).
+        """
+        rows, draw = place[:, None], runs.draw()[run]
+        segment, is_on = self._segment[rows, draw], self._is_on[rows, draw]
+        if moves is not None:
+            is_moved = moves.is_moved[place, run]
+            segment[is_moved] = moves.segment[place, run][is_moved, None]
+            is_on[is_moved] = moves.is_on[place, run][is_moved, None]
+        must_start = self._must_start[rows, draw]
+        return self._limits(curves, segment, is_on, must_start, rows)
+
+    def _looks_of(
+        self, runs: Runs, branch: IntArray, extra_amps: FloatArray
+    ) -> FloatArray:
+        """Return control and watch volts, shape (n_runs, n_looks, n_together). [V]."""
+        looks = runs.whole(self._looks, runs.block)
+        first = runs.block * len(self._network.branches)
+        for used, amps in zip(branch, extra_amps, strict=True):
+            groups = first + np.maximum(used, 0)
+            falls = runs.whole(self._linear.look_response, groups)
+            falls *= amps[:, None]
+            looks -= falls
+        return looks
+
+    def _settled(self, batch: _Batch) -> Rest:
+        """Let segments and gates of points follow."""
 
         def look(moving: Moving, siemens: FloatArray, amps: FloatArray) -> Seen:
             carries = self._settling.conducts(moving.curves, moving.is_on)
-            looks = np.zeros((2 * len(siemens), len(moving.point)))
+            looks = np.zeros((self._looks.shape[1], len(moving.point)))
             is_lost = np.ones(len(moving.point), dtype=np.bool_)
             lines = _Lines(siemens, amps, carries)
             for points, changes in self._grouped(batch, moving.point, lines):
-                looks[:, points] = self._looks_of(changes).T
+                runs = Runs.of_points(changes.draw, self._length, 1)
+                seen = self._looks_of(
+                    runs, changes.branch.T, changes.extra_amps.T[..., None]
+                )
+                looks[:, points] = seen[..., 0].T
                 is_lost[points] = ~changes.is_sound
-            return _seen(looks, is_lost=is_lost)
+            return self._seen(looks, is_lost=is_lost)
 
         start = Moving.start(
             batch.draw,
@@ -224,7 +401,18 @@ class Nearby:
             segment=self._segment.take(batch.draw, axis=1),
             is_on=self._is_on.take(batch.draw, axis=1),
         )
-        return self._settling.settle(start, look, first=first)
+        return self._settling.settle(start, look)
+
+    def _seen(self, looks: FloatArray, *, is_lost: BoolArray) -> Seen:
+        n_active = len(self._active)
+        watch = np.zeros((n_active, looks.shape[1]))
+        watch[self._gated] = looks[n_active:]
+        return Seen(
+            control_volts=looks[:n_active],
+            watch_volts=watch,
+            kept=looks[:0],
+            is_lost=is_lost,
+        )
 
     def _final(self, batch: _Batch, rest: Rest) -> Iterator[tuple[IntArray, Changes]]:
         """Yield the changes of points that are found."""
@@ -266,7 +454,9 @@ class Nearby:
         whole = lines.above(batch.siemens[:, point])
         order = np.argsort(branch < 0, axis=0, kind="stable")
         count = (branch >= 0).sum(axis=0)
-        for fewer, width in pairwise((-1, *WIDTHS)):
+        most = min(int(count.max(initial=0)), WIDTHS[-1])
+        widths = WIDTHS if len(count) > FEW_POINTS else (most,)
+        for fewer, width in pairwise((-1, *widths)):
             points = np.flatnonzero((count > fewer) & (count <= width))
             if len(points):
                 rows = order[:width, points]
@@ -323,30 +513,107 @@ class _Batch:
         )
 
 
-def _seen(looks: FloatArray, *, is_lost: BoolArray) -> Seen:
-    control, watch = np.split(looks, 2)
-    return Seen(
-        control_volts=control, watch_volts=watch, kept=looks[:0], is_lost=is_lost
-    )
+@dataclass(slots=True, kw_only=True)
+class _Search:
+    """Runs of points that are being found.
 
-
-def _blocks(slots: Slots) -> Iterator[tuple[IntArray, IntArray, FloatArray]]:
-    """Yield points with the same number of changed branches, a block at a time.
-
-    Points with none are left out.
-
-    Yields
-    ------
-    points : IntArray
-        Shape (n_points,).
-    branch : IntArray
-        Shape (n_points, n_changes), all used.
-    curves : FloatArray
-        Shape (n_points, n_changes, CURVE_LENGTH).
+    `first` is the first point of each run, and `branch` its changed branches;
+    `is_left` says which points are not found yet, and `is_found` which are, shape
+    (n_runs, n_together). What neither says is given up. `groups` gathers points and
+    their changes, None where nobody asks for them.
     """
-    count = (slots.branch >= 0).sum(axis=1)
-    for width in np.unique(count[count > 0]).tolist():
-        points = np.flatnonzero(count == width)
-        for start in range(0, len(points), BLOCK_POINTS):
-            some = points[start : start + BLOCK_POINTS]
-            yield some, slots.branch[some, :width], slots.curves[some, :width]
+
+    runs: Runs
+    first: IntArray
+    draw: IntArray
+    branch: IntArray
+    slots: Slots
+    is_left: BoolArray
+    is_found: BoolArray
+    groups: list[tuple[IntArray, Changes]] | None
+
+    def find(self, mask: BoolArray, runs: IntArray | slice) -> None:
+        """Note points of some runs as found."""
+        self.is_left[runs] &= ~mask
+        self.is_found[runs] |= mask
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Moves:
+    """Which active branches of runs leave the base, and for where: (n_active, n_runs).
+
+    `is_extra` are those that are not changed from outside as well.
+    """
+
+    is_moved: BoolArray
+    segment: IntArray
+    is_on: BoolArray
+    is_extra: BoolArray
+
+    def take(self, runs: IntArray) -> _Moves:
+        return _Moves(
+            is_moved=self.is_moved[:, runs],
+            segment=self.segment[:, runs],
+            is_on=self.is_on[:, runs],
+            is_extra=self.is_extra[:, runs],
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Limits:
+    """Lines of active branches, and between which volts they hold; one shape."""
+
+    siemens: FloatArray
+    amps: FloatArray
+    is_conducting: BoolArray
+    low: FloatArray
+    high: FloatArray
+    least_watch: FloatArray
+    most_watch: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Trial:
+    """Lines of the changed branches of runs, shape (n_changes, n_runs, n_together).
+
+    Some are active: `change`, `run` and `place` say which, one number each, and
+    `limits` where they hold, shape (n_of_these, n_together).
+    """
+
+    branch: IntArray
+    siemens: FloatArray
+    amps: FloatArray
+    is_conducting: BoolArray
+    change: IntArray
+    run: IntArray
+    place: IntArray
+    limits: _Limits
+
+    def changes(
+        self, draw: IntArray, kept: IntArray, x: FloatArray, extra_amps: FloatArray
+    ) -> Changes:
+        """Return some of the points, counted along runs and then along each run."""
+        n_together = x.shape[2]
+
+        def some(array: npt.NDArray[Any]) -> npt.NDArray[Any]:
+            return array.reshape(len(array), -1).take(kept, axis=1).T
+
+        return Changes(
+            draw,
+            self.branch[:, kept // n_together].T,
+            some(self.siemens),
+            some(self.amps),
+            some(self.is_conducting),
+            some(x),
+            some(extra_amps),
+            np.ones(len(kept), dtype=np.bool_),
+        )
+
+
+def _alike(count: IntArray, n_together: int) -> Iterator[IntArray]:
+    """Yield runs with the same count, above zero, a block at a time."""
+    for each in np.unique(count[count > 0]).tolist():
+        runs = np.flatnonzero(count == each)
+        at_once = max(1, BLOCK_POINTS // n_together)
+        for start in range(0, len(runs), at_once):
+            yield runs[start : start + at_once]

@@ -9,7 +9,6 @@ Inside, arrays are (branch, point), as in `factored`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -72,6 +71,21 @@ class OperatingPoint:
     flips: IntArray
     is_settled: BoolArray
 
+    @staticmethod
+    def empty(n_points: int, network: Network) -> OperatingPoint:
+        """Return room for points."""
+        shape = (n_points, len(network.branches))
+        return OperatingPoint(
+            volts=np.zeros((n_points, len(network.nodes))),
+            segment=np.zeros(shape, dtype=np.int64),
+            is_on=np.zeros(shape, dtype=np.bool_),
+            is_conducting=np.zeros(shape, dtype=np.bool_),
+            siemens=np.zeros(shape),
+            amps=np.zeros(shape),
+            flips=np.zeros(shape, dtype=np.int64),
+            is_settled=np.zeros(n_points, dtype=np.bool_),
+        )
+
     def put(self, rows: IntArray, other: OperatingPoint) -> None:
         """Write other points over some of these."""
         for field in fields(OperatingPoint):
@@ -90,6 +104,26 @@ class OperatingPoint:
     def branch_amps(self, network: Network) -> FloatArray:
         """Return the current of each branch, (n_points, n_branches). [A]."""
         return self.siemens * self.control_volts(network) + self.amps
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Where points start that do not come from rest.
+
+    Parameters
+    ----------
+    segment : IntArray
+        To try first, shape (n_points, n_branches).
+    is_on : BoolArray
+        The gates, same shape.
+    """
+
+    segment: IntArray
+    is_on: BoolArray
+
+    def take(self, points: IntArray) -> Start:
+        """Return some of the points."""
+        return Start(self.segment[points], self.is_on[points])
 
 
 class OperatingPointSolver:
@@ -131,19 +165,20 @@ class OperatingPointSolver:
             has_gate=network.has_gate[active][:, None],
             max_rounds=MAX_ROUNDS,
         )
-        self._guesses = Guesses(
-            np.zeros((N_STAGES, *self._curves.shape[1:]), dtype=np.int64)
-        )
-        self._is_noting = True
-        self.base = self.solve(np.arange(network.n_draws))
-        self._is_noting = False
+        # as the network goes as it is, one way for each draw
+        self._ways = np.zeros((N_STAGES, *self._curves.shape[1:]), dtype=np.int64)
+        every = np.arange(network.n_draws)
+        self.base = OperatingPoint.empty(network.n_draws, network)
+        notes = Guesses(self._ways, every)
+        self._solve_some(self.base, every, every, None, None, notes=notes)
 
     def solve(
         self,
         draw: IntArray,
         slots: Slots | None = None,
         *,
-        is_on: BoolArray | None = None,
+        start: Start | None = None,
+        run: IntArray | None = None,
     ) -> OperatingPoint:
         """Return operating points.
 
@@ -154,21 +189,63 @@ class OperatingPointSolver:
         slots : Slots or None
             Branches changed in each point, n_points rows; only an active branch may be
             bent or a source.
-        is_on : BoolArray or None
-            The gates to start from, shape (n_points, n_branches); None: all off.
+        start : Start or None
+            Where they come from; None: from rest.
+        run : IntArray or None
+            A number for each point, the same for those that differ in nothing but the
+            draw: one of them is solved first, to guess how the others go.
         """
-        parts = []
-        for start in range(0, max(len(draw), 1), CHUNK_POINTS):
-            points = np.arange(start, min(start + CHUNK_POINTS, len(draw)))
-            some = None if slots is None else slots.take(points)
-            gates = np.zeros((len(points), len(self.network.branches)), dtype=np.bool_)
-            if is_on is not None:
-                gates = is_on[points]
-            parts.append(self._solve_chunk(draw[points], some, gates))
-        return joined(parts)
+        result = OperatingPoint.empty(len(draw), self.network)
+        if run is None:
+            every = np.arange(len(draw))
+            self._solve_some(result, every, draw, slots, start)
+            return result
+        _, pilot, run = np.unique(run, return_index=True, return_inverse=True)
+        follows = np.ones(len(draw), dtype=np.bool_)
+        follows[pilot] = False
+        others = np.flatnonzero(follows)
+        ways = np.zeros((N_STAGES, len(self._curves[0]), len(pilot)), dtype=np.int64)
+        for some, how in (
+            (pilot, {"notes": Guesses(ways, np.arange(len(pilot)))}),
+            (others, {"guesses": Guesses(ways, run[others])}),
+        ):
+            self._solve_some(result, some, draw, slots, start, **how)
+        return result
+
+    def _solve_some(
+        self,
+        result: OperatingPoint,
+        rows: IntArray,
+        draw: IntArray,
+        slots: Slots | None,
+        start: Start | None,
+        *,
+        guesses: Guesses | None = None,
+        notes: Guesses | None = None,
+    ) -> None:
+        """Write some operating points; guessed to go as the network does as it is."""
+        if start is None:
+            guesses = guesses or Guesses(self._ways, draw[rows])
+        for first in range(0, len(rows), CHUNK_POINTS):
+            some = slice(first, first + CHUNK_POINTS)
+            points = rows[some]
+            part = self._solve_chunk(
+                draw[points],
+                None if slots is None else slots.take(points),
+                None if start is None else start.take(points),
+                guesses=None if guesses is None else guesses.take(some),
+                notes=None if notes is None else notes.take(some),
+            )
+            result.put(points, part)
 
     def _solve_chunk(
-        self, draw: IntArray, slots: Slots | None, is_on: BoolArray
+        self,
+        draw: IntArray,
+        slots: Slots | None,
+        start: Start | None,
+        *,
+        guesses: Guesses | None,
+        notes: Guesses | None,
     ) -> OperatingPoint:
         siemens = self._fixed_siemens(draw, slots)
         curves = self.active_curves(draw, slots)
@@ -181,14 +258,19 @@ class OperatingPointSolver:
         def look(moving: Moving, siemens: FloatArray, amps: FloatArray) -> Seen:
             return self._seen(inner_rows.take(moving.point, axis=1), siemens, amps)
 
-        start = Moving.start(
-            draw,
-            curves,
-            segment=self._guesses.of(draw, np.zeros_like(draw)),
-            is_on=np.ascontiguousarray(is_on[:, self.plan.active].T),
-        )
+        active = self.plan.active
+        segment = np.zeros((len(active), len(draw)), dtype=np.int64)
+        is_on = np.zeros(segment.shape, dtype=np.bool_)
+        if start is not None:
+            segment = np.ascontiguousarray(start.segment[:, active].T)
+            is_on = np.ascontiguousarray(start.is_on[:, active].T)
+        elif guesses is not None:
+            segment = guesses.of(np.arange(len(draw)), np.zeros_like(draw))
         rest = self.settling.settle(
-            start, look, guesses=self._guesses, is_noting=self._is_noting
+            Moving.start(draw, curves, segment, is_on),
+            look,
+            guesses=guesses,
+            notes=notes,
         )
         amps_to_volts(elimination.outer, rows, totals, rest.kept)
         return self._operating_point(rest, siemens, curves)
@@ -273,16 +355,6 @@ class OperatingPointSolver:
             flips=whole(rest.flips),
             is_settled=rest.is_settled,
         )
-
-
-def joined(parts: Sequence[OperatingPoint]) -> OperatingPoint:
-    """Return the points of all parts, in order."""
-    return OperatingPoint(
-        **{
-            field.name: np.concatenate([getattr(part, field.name) for part in parts])
-            for field in fields(OperatingPoint)
-        }
-    )
 
 
 def fixed_siemens(curves: FloatArray) -> FloatArray:

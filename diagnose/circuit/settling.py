@@ -105,6 +105,10 @@ class Moving:
         Solutions since then, shape (n_points,).
     reached : FloatArray
         The control volts that partial steps have got to. [V]
+    last_segment : IntArray
+        Where segments were when gates last turned.
+    last_is_on : BoolArray
+        And the gates, before they did.
     """
 
     point: IntArray
@@ -116,10 +120,15 @@ class Moving:
     stage: IntArray
     rounds: IntArray
     reached: FloatArray
+    last_segment: IntArray
+    last_is_on: BoolArray
 
     @staticmethod
     def start(
-        draw: IntArray, curves: FloatArray, segment: IntArray, is_on: BoolArray
+        draw: IntArray,
+        curves: FloatArray,
+        segment: IntArray,
+        is_on: BoolArray,
     ) -> Moving:
         """Return points that have not moved yet."""
         return Moving(
@@ -129,9 +138,11 @@ class Moving:
             segment=segment,
             is_on=is_on,
             flips=np.zeros(segment.shape, dtype=np.int64),
-            stage=np.zeros(len(draw), dtype=np.int64),
+            stage=np.zeros_like(draw),
             rounds=np.zeros(len(draw), dtype=np.int64),
             reached=np.zeros(segment.shape),
+            last_segment=segment,
+            last_is_on=is_on,
         )
 
     def take(self, columns: IntArray) -> Moving:
@@ -220,10 +231,17 @@ class Guesses:
     Parameters
     ----------
     segment : IntArray
-        Shape (n_stages, n_active, n_draws).
+        Shape (n_stages, n_active, n_ways).
+    way : IntArray
+        Which of them each point goes, shape (n_points,).
     """
 
     segment: IntArray
+    way: IntArray
+
+    def take(self, points: IntArray | slice) -> Guesses:
+        """Return the guesses of some of the points, to be noted in the same place."""
+        return Guesses(self.segment, self.way[points])
 
     def note(self, moving: Moving, is_quiet: BoolArray) -> None:
         """Keep the segments of points at rest for this stage and those to come."""
@@ -231,12 +249,13 @@ class Guesses:
         stages = np.minimum(moving.stage, last)
         for stage in np.unique(stages[is_quiet]).tolist():
             points = np.flatnonzero(is_quiet & (stages == stage))
-            self.segment[stage:, :, moving.draw[points]] = moving.segment[:, points]
+            ways = self.way[moving.point[points]]
+            self.segment[stage:, :, ways] = moving.segment[:, points]
 
-    def of(self, draw: IntArray, stage: IntArray) -> IntArray:
-        """Return the segments of a stage, shape (n_active, n_points)."""
+    def of(self, point: IntArray, stage: IntArray) -> IntArray:
+        """Return the segments of points in a stage, shape (n_active, n_points)."""
         stages = np.minimum(stage, len(self.segment) - 1)
-        return np.ascontiguousarray(self.segment[stages, :, draw].T)
+        return np.ascontiguousarray(self.segment[stages, :, self.way[point]].T)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -259,41 +278,31 @@ class Settling:
         moving: Moving,
         look: Look,
         *,
-        first: Seen | None = None,
         guesses: Guesses | None = None,
-        is_noting: bool = False,
+        notes: Guesses | None = None,
     ) -> Rest:
         """Move points until nothing changes.
 
         Parameters
         ----------
-        first : Seen or None
-            What `look` would show of the points as they are, when that is known.
         guesses : Guesses or None
             Where segments start when gates have turned; where they are when None.
-        is_noting : bool
-            Write the guesses instead.
+        notes : Guesses or None
+            What is written down for others to start from.
         """
         rest: Rest | None = None
         n_points = len(moving.point)
         for round_number in range(1, self.max_rounds + 1):
             carries = self.conducts(moving.curves, moving.is_on)
             segments = Segments.of(moving.curves, moving.segment)
-            if round_number == 1 and first is not None:
-                seen = first
-            else:
-                lines = segments.siemens * carries, segments.amps * carries
-                seen = look(moving, *lines)
+            seen = look(moving, segments.siemens * carries, segments.amps * carries)
             if rest is None:
                 rest = Rest.unknown(len(moving.segment), n_points, len(seen.kept))
             is_quiet, has_turned, moved = self._moved(moving, seen, segments, carries)
-            if is_noting and guesses is not None:
-                guesses.note(moving, is_quiet)
-            elif guesses is not None:
-                turned = np.flatnonzero(has_turned)
-                moved.segment[:, turned] = guesses.of(
-                    moving.draw[turned], moved.stage[turned]
-                )
+            if notes is not None:
+                notes.note(moving, is_quiet)
+            if has_turned.any():
+                moved = _turned(moving, moved, np.flatnonzero(has_turned), guesses)
             is_consistent = is_quiet & ~has_turned & ~seen.is_lost
             is_done = is_consistent | seen.is_lost | (round_number == self.max_rounds)
             rest.put(moving, seen, np.flatnonzero(is_done), is_consistent)
@@ -334,6 +343,25 @@ class Settling:
         wanted = np.abs(watch_volts) >= threshold
         is_free = self.has_gate & (curves[FORCED] == 0.0) & (moving.flips < MAX_FLIPS)
         return np.asarray((wanted != moving.is_on) & is_free)
+
+
+def _turned(
+    moving: Moving, moved: Moving, turned: IntArray, guesses: Guesses | None
+) -> Moving:
+    """Return points moved on, those whose gates have turned on other segments.
+
+    A gate that turns back finds the segments as it left them.
+    """
+    segment = moved.segment
+    if guesses is not None:
+        segment[:, turned] = guesses.of(moving.point[turned], moved.stage[turned])
+    is_back = (moved.is_on[:, turned] == moving.last_is_on[:, turned]).all(axis=0)
+    back = turned[is_back]
+    segment[:, back] = moving.last_segment[:, back]
+    last_segment, last_is_on = moving.last_segment.copy(), moving.last_is_on.copy()
+    last_segment[:, turned] = moving.segment[:, turned]
+    last_is_on[:, turned] = moving.is_on[:, turned]
+    return replace(moved, last_segment=last_segment, last_is_on=last_is_on)
 
 
 def _next_segments(

@@ -27,9 +27,9 @@ def solve_many(
     Parameters
     ----------
     matrices : FloatArray
-        Shape (n, n, n_systems), with positive leading minors.
+        Shape (n, n, n_systems), with positive leading minors; written over.
     right : FloatArray
-        Shape (n, n_right, n_systems).
+        Shape (n, n_right, n_systems); written over.
 
     Returns
     -------
@@ -45,8 +45,7 @@ def solve_many(
     >>> solution[:, 0, 0], is_sound
     (array([1., 1.]), array([ True]))
     """
-    size = len(matrices)
-    left, right = matrices.copy(), right.copy()
+    size, left = len(matrices), matrices
     diagonal = np.arange(size)
     scale = np.maximum(np.abs(left[diagonal, diagonal]), 1.0)
     # a system without digits to spare may well divide by zero; it is not sound then

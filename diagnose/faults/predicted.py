@@ -292,7 +292,7 @@ class Predictor:
             if self._solver is None:
                 n_draws = self.model.sample.n_draws
                 before = self._before(n_draws)
-                self._solver = Compensated(stacked(self.networks), before)
+                self._solver = Compensated(stacked(self.networks), before, n_draws)
             return self._solver
 
     def _before(self, n_points: int) -> IntArray:
@@ -398,7 +398,7 @@ class Predictor:
         for start in range(0, len(sets), per_chunk):
             chunk = _scenarios(sets[start : start + per_chunk], None)
             draw, slots = self._points((state,), chunk, np.arange(n_draws))
-            points = solver.solve(draw, slots)
+            points = solver.solve(draw, slots, n_together=n_draws)
             ohms = solver.between_ohms(points, red, black)
             result[start : start + len(chunk)] = ohms.reshape(len(chunk), n_draws)
         return result
@@ -421,9 +421,13 @@ class Predictor:
         draw, slots = self._points(range(n_states), scenarios, draws)
         points = np.arange(len(draw) // n_states)
         tripped = _Tripped.none(n_states, len(points))
+        n_together = len(draws)
         for _ in range(MAX_TRIPS + 1):
             changed = tripped.opened(solver, draw, slots)
-            solved = solver.solve(draw, changed, self._before(len(points)))
+            solved = solver.solve(
+                draw, changed, self._before(len(points)), n_together=n_together
+            )
+            n_together = 1
             amps = self._kept(room, places[points], solved)
             self._mark_cycling(room, places[points], tripped)
             seconds = self._opening_seconds(draw, changed, amps)

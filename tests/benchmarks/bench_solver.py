@@ -8,7 +8,8 @@ matrix and by ngspice, how the time grows with the number of fault sets, and wha
 single and double faults of the shipped car would take.
 
 An event is a branch beside the changed ones that takes another piece of its curve, or a
-gate that turns.
+gate that turns. A fault set in a state is timed with events if any of its draws has
+one, and then only the draws that have are counted.
 """
 
 from __future__ import annotations
@@ -35,7 +36,7 @@ from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolve
 from diagnose.circuit.sample import Sample
 from diagnose.faults.causes import FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import Predictor
+from diagnose.faults.predicted import CHUNK_POINTS, Predictor
 from diagnose.files.car_file import load_car
 from diagnose.files.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
@@ -51,8 +52,6 @@ MORE_CIRCUITS = """
 wires:
 """  # noqa: E501 - as in the car file
 """Bring the tourer to 60 nodes."""
-CHUNK_SETS = 55
-"""As many as `Predictor.predict` solves together."""
 BLOCK_POINTS = 512
 NGSPICE_POINTS = 400
 OPEN_OHMS = 1e15
@@ -121,7 +120,10 @@ def double_faults(predictor: Predictor, n_sets: int) -> list[FaultSet]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Points:
-    """Operating points to be solved; `before` as `Compensated.solve` takes it."""
+    """Operating points to be solved, all draws of a fault set in a state in turn.
+
+    `before` as `Compensated.solve` takes it.
+    """
 
     draw: IntArray
     slots: Slots
@@ -129,11 +131,11 @@ class Points:
 
     def solve(self, solver: Compensated) -> Solved:
         """Solve them as the first start of a car does."""
-        return solver.solve(self.draw, self.slots, self.before)
+        return solver.solve(self.draw, self.slots, self.before, n_together=N_DRAWS)
 
     def some(self, mask: BoolArray) -> Points:
-        """Return some of the points, each from rest."""
-        rows = np.flatnonzero(mask)
+        """Return some of the fault sets in some states, from rest."""
+        rows = np.flatnonzero(mask.repeat(N_DRAWS))
         return Points(
             draw=self.draw[rows],
             slots=self.slots.take(rows),
@@ -145,8 +147,9 @@ def points_of(predictor: Predictor, sets: Sequence[FaultSet]) -> list[Points]:
     """Return the points of fault sets in all states and draws, in chunks."""
     chunks = []
     states, draws = range(len(predictor.states)), np.arange(N_DRAWS)
-    for start in range(0, len(sets), CHUNK_SETS):
-        scenarios = [(chosen, None) for chosen in sets[start : start + CHUNK_SETS]]
+    per_chunk = CHUNK_POINTS // (len(states) * N_DRAWS)
+    for start in range(0, len(sets), per_chunk):
+        scenarios = [(chosen, None) for chosen in sets[start : start + per_chunk]]
         # the same chunks as `predict` solves; what it keeps of them is not timed here
         draw, slots = predictor._points(states, scenarios, draws)
         before = predictor._before(len(scenarios) * N_DRAWS)
@@ -175,6 +178,7 @@ def rates(predictor: Predictor, kind: str, sets: Sequence[FaultSet]) -> None:
     solver = predictor.solver()
     chunks = points_of(predictor, sets)
     split: dict[str, list[Points]] = {"without": [], "with": []}
+    n_split = {"without": 0, "with": 0}
     n_points = n_afresh = 0
     spent = 0.0
     for points in chunks:
@@ -182,19 +186,22 @@ def rates(predictor: Predictor, kind: str, sets: Sequence[FaultSet]) -> None:
         solved = points.solve(solver)
         spent += time.process_time() - begin
         events = has_event(points, solved)
-        is_changed = (points.slots.branch >= 0).any(axis=1)
-        split["without"].append(points.some(is_changed & ~events))
-        split["with"].append(points.some(events))
+        is_changed = (points.slots.branch >= 0).any(axis=1).reshape(-1, N_DRAWS)
+        has_events = np.asarray(events.reshape(-1, N_DRAWS).any(axis=1))
+        without = np.asarray(is_changed.any(axis=1) & ~has_events)
+        split["without"].append(points.some(without))
+        split["with"].append(points.some(has_events))
+        n_split["without"] += int(without.sum()) * N_DRAWS
+        n_split["with"] += int(events.sum())
         n_points += len(points.draw)
         n_afresh += len(solved.fresh[0])
     row(f"{kind} faults, all states and draws: points", n_points, "")
     row("  all", n_points / spent, "points/s")
     for name, parts in split.items():
-        n_part = sum(len(part.draw) for part in parts)
         used = solving_seconds(parts, solver)
         row(
-            f"  {name} events: {100 * n_part / n_points:.0f} %",
-            n_part / used,
+            f"  {name} events: {100 * n_split[name] / n_points:.0f} %",
+            n_split[name] / used,
             "points/s",
         )
     row("  solved afresh", 100 * n_afresh / n_points, "%")
