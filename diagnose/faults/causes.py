@@ -72,7 +72,9 @@ def catalogue(car: Car, modes: Sequence[FaultMode]) -> tuple[Cause, ...]:
                     part=part,
                     mode=mode,
                     says=mode.says.replace("{part}", words),
-                    repair=mode.repair.action.replace("{part}", words),
+                    repair=mode.repair.action.replace("{part}", words).replace(
+                        "{assembly}", part.assembly
+                    ),
                 )
             )
     return tuple(causes)

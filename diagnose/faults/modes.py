@@ -50,7 +50,8 @@ class Repair:
     Parameters
     ----------
     action : str
-        In the owner's words, with ``{part}`` for the name.
+        In the owner's words, with ``{part}`` for the name, or ``{assembly}`` for that
+        of the whole it is swapped with.
     minutes : float
         Time once at the place. [min]
     cure_probability : float

@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from fnmatch import fnmatchcase
 from types import MappingProxyType
 from typing import Annotated, Literal, Self
@@ -63,15 +63,23 @@ Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Chance = Annotated[float, Field(ge=0, lt=1)]
 
 
-def _only_part_in_braces(text: str) -> str:
-    """Refuse any placeholder but ``{part}``."""
-    for found in re.findall(r"\{[^}]*\}?|\}", text):
-        if found != "{part}":
-            raise ValueError(f"has {found!r}; the only placeholder is {{part}}")
-    return text
+def _only_in_braces(*placeholders: str) -> Callable[[str], str]:
+    """Return what refuses a text with any other placeholder."""
+
+    def checked(text: str) -> str:
+        for found in re.findall(r"\{[^}]*\}?|\}", text):
+            if found not in placeholders:
+                known = " or ".join(placeholders)
+                raise ValueError(f"has {found!r}; the only placeholder is {known}")
+        return text
+
+    return checked
 
 
-Template = Annotated[Text, AfterValidator(_only_part_in_braces)]
+Template = Annotated[Text, AfterValidator(_only_in_braces("{part}"))]
+ActionTemplate = Annotated[
+    Text, AfterValidator(_only_in_braces("{part}", "{assembly}"))
+]
 
 
 class Entry(BaseModel):
@@ -230,7 +238,7 @@ class ChangeEntry(DistributionEntry):
 class RepairEntry(Entry):
     """What mends a fault."""
 
-    action: Template
+    action: ActionTemplate
     minutes: Positive
     cure_probability: Annotated[float, Field(gt=0, le=1)]
     caution: str = ""
