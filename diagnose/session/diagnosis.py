@@ -55,7 +55,7 @@ from diagnose.session.model import Model
 from diagnose.session.prestart_guide import Guided, PrestartGuide
 from diagnose.session.reasoning import Conclusion, Reasoner, reading_of
 from diagnose.session.silence import Silence
-from diagnose.session.wording import observation_words, step_words
+from diagnose.session.wording import observation_words, repair_cautions, step_words
 from diagnose.units import Unit, check_minutes, check_range, format_minutes
 
 SHOWN_STEPS = 4
@@ -402,8 +402,7 @@ class Diagnosis:
 
     def _repair_advice(self, best: RankedCause) -> Advice:
         cause = next(c for c in self._model.compiled.causes if c.name == best.name)
-        caution = cause.mode.repair.caution
-        cautions = (self._model.knowledge.cautions[caution],) if caution else ()
+        cautions = repair_cautions(cause, self._model.car, self._model.knowledge)
         repair = best.repair.rstrip(".")
         says = f"Mend it now: {repair}. Another reading costs more than it saves."
         if best.probability < LIKELIER_THAN_NOT:

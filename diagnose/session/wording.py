@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from diagnose.circuit.car import Car
+from diagnose.faults.causes import Cause
 from diagnose.faults.knowledge import Knowledge
 from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.probe_lamp import grade_words
@@ -191,6 +192,15 @@ def cautions_for(reading: Reading, car: Car, knowledge: Knowledge) -> tuple[str,
     for place in places_of(reading, car):
         if place in car.places:
             keys.append(car.places[place].caution)
+    return tuple(dict.fromkeys(knowledge.cautions[key] for key in keys if key))
+
+
+def repair_cautions(cause: Cause, car: Car, knowledge: Knowledge) -> tuple[str, ...]:
+    """Return the cautions of a repair and of the places it leads to, each once."""
+    part = cause.part
+    ends = (car.test_points.get(node, "") for node in part.terminals.values())
+    places = [place for place in (part.place, *ends) if place in car.places]
+    keys = [cause.mode.repair.caution, *(car.places[place].caution for place in places)]
     return tuple(dict.fromkeys(knowledge.cautions[key] for key in keys if key))
 
 

@@ -171,7 +171,10 @@ def answer_page(
     is_told = answer.advice.verdict is not Verdict.OPEN or not answer.causes
     if is_told or not has_step:
         repeated = answer.next_steps[place].cautions if has_step else ()
+        if answer.advice.verdict is Verdict.REPAIR:
+            repeated = ()  # the repair comes first: its cautions stand before it
         page.extend(_advice(answer.advice, seen_cautions, repeated))
+        seen_cautions |= frozenset(answer.advice.cautions).difference(repeated)
     if has_step:
         page.extend(
             step_page(

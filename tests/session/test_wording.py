@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 
 from diagnose.circuit.car import Car
+from diagnose.faults.causes import Cause
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.wording import instruction
+from diagnose.session.wording import instruction, repair_cautions
 
 TOURER = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"
 
@@ -24,6 +25,25 @@ def tourer(knowledge: Knowledge) -> Car:
 def words(car: Car, red: str, state: str, *, black: str = "battery.minus") -> str:
     reading = Reading(kind=ReadingKind.DC_VOLTS, state=state, red=red, black=black)
     return instruction(reading, car)
+
+
+def test_a_repair_has_the_cautions_of_the_places_it_leads_to(
+    tourer: Car, knowledge: Knowledge
+) -> None:
+    # The wire runs from the bay to the pump at the tank.
+    tank = replace(tourer.places["tank"], caution="fuel")
+    car = replace(tourer, places={**tourer.places, "tank": tank})
+    wire = car.part("fuel-pump-wire")
+    mode = next(
+        m for m in knowledge.modes if (m.kind, m.name) == ("wire", "open_circuit")
+    )
+    cause = Cause(name="", part=wire, mode=mode, says="", repair="")
+
+    found = repair_cautions(cause, car, knowledge)
+
+    assert found == tuple(
+        knowledge.cautions[key] for key in ("battery-disconnect", "fuel")
+    )
 
 
 # Rule of the trade: headlamps on for two minutes take the surface charge off.

@@ -36,6 +36,12 @@ def advised(verdict: Verdict, says: str) -> Answer:
     return replace(ANSWER, advice=advice)
 
 
+def repair_with_a_step_of_the_same_caution() -> Answer:
+    answer = advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")
+    advice = replace(answer.advice, cautions=(CRANK_CAUTION,))
+    return replace(answer, advice=advice)
+
+
 def test_a_page_holds_suspects_step_expectations_and_other_steps() -> None:
     assert plain(page()) == (
         "Suspects:\n"
@@ -86,6 +92,13 @@ def test_repair_advice_has_its_caution_before_it() -> None:
     text = plain(page(advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")))
 
     assert text.index("Battery off first.") < text.index("Mend it now")
+
+
+def test_the_caution_of_a_repair_does_not_wait_for_that_of_the_next_step() -> None:
+    text = plain(page(repair_with_a_step_of_the_same_caution()))
+
+    assert text.index("stand clear. Ten seconds") < text.index("Mend it now")
+    assert "Measure:\n  Caution: The engine may start: stand clear. (all of" in text
 
 
 def test_a_repaired_car_is_told_and_no_step_is_asked() -> None:
