@@ -180,8 +180,12 @@ def known_name(typed: str, names: Iterable[str], what: str) -> str:
     near = nearest(typed, everything)
     if near:
         raise ReadingError(f'no {what} "{typed}" on this car; nearest is "{near}"')
-    some = ", ".join(everything[:6])
-    raise ReadingError(f'no {what} "{typed}" on this car; there are: {some}')
+    # a person who types pump means one of the many with pump in their names
+    holding = [name for name in everything if lowered in name.lower()]
+    some = ", ".join((holding or everything)[:6])
+    more = len(holding or everything) - 6
+    rest = f" and {more} more" if more > 0 else ""
+    raise ReadingError(f'no {what} "{typed}" on this car; there are: {some}{rest}')
 
 
 def _command_for(word: str) -> Command | None:

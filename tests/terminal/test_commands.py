@@ -22,7 +22,7 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
-from diagnose.terminal.commands import COMMANDS, Desk, understand
+from diagnose.terminal.commands import COMMANDS, Desk, known_name, understand
 from diagnose.terminal.requests import (
     Leave,
     Request,
@@ -219,6 +219,15 @@ def test_commands_tell_facts(line: str, fact: Fact) -> None:
 )
 def test_commands_ask_for_pages(line: str, expected: Request) -> None:
     assert request(line) == expected
+
+
+def test_an_unknown_name_is_answered_with_those_that_hold_it() -> None:
+    names = [*(f"relay-{number}.coil" for number in range(9)), "fuel-pump.plus"]
+
+    with pytest.raises(ReadingError, match=r'"pump" .*; there are: fuel-pump\.plus$'):
+        known_name("pump", names, "test point")
+    with pytest.raises(ReadingError, match=r"relay-5\.coil and 4 more$"):
+        known_name("x", names, "test point")
 
 
 @pytest.mark.parametrize(
