@@ -106,7 +106,9 @@ class Compensated:
             curves = network.curves[held]
             curves[is_held[held], FORCED] = -1.0
             cold = OperatingPointSolver(replace(network, curves=curves))
-            self._cold = Nearby(Linearised(cold, n_alike), must_start=is_held[held])
+            self._cold = Nearby(
+                Linearised(cold, n_alike, keeps_volts=False), must_start=is_held[held]
+            )
 
     def base_slots(self, draw: IntArray, branch: IntArray) -> Slots:
         """Return the unchanged curves of branches as slots.

@@ -81,9 +81,14 @@ class Linearised:
     solver : OperatingPointSolver
     length : int
         Draws that lie together, see `runs`.
+    keeps_volts : bool
+        False: nothing but what the active branches see will be asked.
 
     Attributes
     ----------
+    response : FloatArray
+        Volts of each node per amp into a branch's first output node and out of the
+        second, shape (n_branches, n_draws, n_nodes), if they are kept. [Ω]
     look_response : FloatArray
         Volts of each of `looks` per amp into a branch's first output node and out of
         the second, a row for each block of draws and branch, shape
@@ -93,7 +98,13 @@ class Linearised:
         watch; shape (n_looks, 2).
     """
 
-    def __init__(self, solver: OperatingPointSolver, length: int = 1) -> None:
+    def __init__(
+        self,
+        solver: OperatingPointSolver,
+        length: int = 1,
+        *,
+        keeps_volts: bool = True,
+    ) -> None:
         self.solver, self.network, self.base = solver, solver.network, solver.base
         self.length = length
         network, base, active = self.network, self.base, solver.plan.active
@@ -101,6 +112,8 @@ class Linearised:
         self.looks = np.concatenate([network.control[active], network.watch[gated]])
         self._factored = solver.plan.factored(base.siemens.T)
         by_node = self._factored.response_volts(network.output)
+        kept = by_node if keeps_volts else by_node[:0]
+        self.response = np.ascontiguousarray(kept.transpose(1, 2, 0))
         first, second = self.looks.T
         looked = (by_node[first] - by_node[second]).transpose(1, 0, 2)
         self.look_response = _grouped(looked, length)
@@ -299,16 +312,6 @@ class Linearised:
     def _rows(self, changes: Changes) -> IntArray:
         n_draws = self.network.n_draws
         return np.maximum(changes.branch, 0) * n_draws + changes.draw[:, None]
-
-    @cached_property
-    def response(self) -> FloatArray:
-        """Volts of each node per amp through a branch. [Ω].
-
-        Into its first output node and out of the second, shape
-        (n_branches, n_draws, n_nodes).
-        """
-        by_node = self._factored.response_volts(self.network.output)
-        return np.ascontiguousarray(by_node.transpose(1, 2, 0))
 
     @cached_property
     def self_ohms(self) -> FloatArray:
