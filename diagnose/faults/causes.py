@@ -14,7 +14,7 @@ from diagnose.circuit.car import Car, FloatArray, Part, Shape
 from diagnose.circuit.elements import Values
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.system_voltage import voltage_factor
-from diagnose.faults.modes import Change, FaultMode, Operation
+from diagnose.faults.modes import ITSELF, Change, FaultMode, Operation
 
 FaultSet = tuple[int, ...]
 """Indices of the causes present together, rising; () is the healthy car."""
@@ -173,6 +173,15 @@ def effect_signature(cause: Cause) -> tuple[object, ...]:
     tells them apart, and one repair mends both.
     """
     return (cause.part.name, *mode_signature(cause.mode))
+
+
+def repair_signature(cause: Cause) -> tuple[object, ...]:
+    """Return what a repair mends, the same for causes that one repair mends."""
+    renews = cause.mode.repair.renews
+    if not renews:
+        return effect_signature(cause)
+    whole = cause.part.name if renews == ITSELF else cause.part.assembly
+    return (whole, renews)
 
 
 def mode_signature(mode: FaultMode) -> tuple[object, ...]:

@@ -49,6 +49,8 @@ class Effort:
     ----------
     price_minutes : Mapping[str, float]
         Price class to the minutes it counts as. [min]
+    needless_minutes : float
+        What mending a sound part counts as beyond its time and price. [min]
     """
 
     limits: Mapping[str, OwnerLimit] = field(
@@ -57,3 +59,4 @@ class Effort:
     price_minutes: Mapping[str, float] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    needless_minutes: float = 0.0

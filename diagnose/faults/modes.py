@@ -43,6 +43,9 @@ class Change:
     role: str | None = None
 
 
+ITSELF = "itself"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Repair:
     """What mends a fault.
@@ -60,6 +63,10 @@ class Repair:
         Key of a caution, or empty.
     price : str
         What has to be bought: a key of `Effort.price_minutes`.
+    renews : str
+        What is made new as a whole, empty when only this fault is mended; one such
+        repair mends every fault of the assembly whose repair renews the same, of the
+        part alone where it is `ITSELF`.
     """
 
     action: str
@@ -67,6 +74,7 @@ class Repair:
     cure_probability: float
     caution: str = ""
     price: str = "nothing"
+    renews: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -243,6 +243,7 @@ class RepairEntry(Entry):
     cure_probability: Annotated[float, Field(gt=0, le=1)]
     caution: str = ""
     price: Key = "nothing"
+    renews: Key | None = None
 
     def repair(self) -> Repair:
         """Return the record."""
@@ -252,6 +253,7 @@ class RepairEntry(Entry):
             cure_probability=self.cure_probability,
             caution=self.caution,
             price=self.price,
+            renews=self.renews or "",
         )
 
 
@@ -698,6 +700,7 @@ class EffortFile(Entry):
 
     limits: dict[Key, LimitEntry]
     prices: dict[Key, PriceEntry]
+    needless_repair: PriceEntry
 
     def effort(self) -> Effort:
         """Return the record."""
@@ -708,6 +711,7 @@ class EffortFile(Entry):
             price_minutes=MappingProxyType(
                 {name: entry.minutes for name, entry in self.prices.items()}
             ),
+            needless_minutes=self.needless_repair.minutes,
         )
 
 

@@ -7,6 +7,7 @@ from its file, and a small chance of a slip. Symptoms carry a report error.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -114,6 +115,7 @@ def reading_likelihood(
     spread: Spread,
     slip_probability: float,
     stray: FloatArray | float = 0.0,
+    slip_density: FloatArray | float | None = None,
 ) -> FloatArray:
     """Return the likelihood of a shown value.
 
@@ -125,6 +127,8 @@ def reading_likelihood(
         Shape (n_sets, n_draws); inf where the meter would show OL.
     stray : FloatArray or float
         A further standard deviation, same shape and unit.
+    slip_density : FloatArray or float or None
+        Density of the value after a slip, same shape; even over the span when None.
 
     Returns
     -------
@@ -133,9 +137,10 @@ def reading_likelihood(
 
     Notes
     -----
-    (1 - s) N(value; predicted, sigma) + s / span, sigma from the meter, the model and
-    the spacing of the draws.
+    (1 - s) N(value; predicted, sigma) + s d, sigma from the meter, the model and the
+    spacing of the draws, d the density after a slip.
     """
+    slipped = 1.0 / spread.span if slip_density is None else slip_density
     is_over = np.isinf(predicted)
     if np.isinf(value):
         hit = np.where(is_over, 1.0 - MISREAD_OL_PROBABILITY, MISREAD_OL_PROBABILITY)
@@ -145,9 +150,43 @@ def reading_likelihood(
     z = (value - finite) / sigma
     density = np.exp(-0.5 * z * z) / (sigma * SQRT_TWO_PI)
     density = np.where(is_over, MISREAD_OL_PROBABILITY / spread.span, density)
-    return np.asarray(
-        (1.0 - slip_probability) * density + slip_probability / spread.span
-    )
+    return np.asarray((1.0 - slip_probability) * density + slip_probability * slipped)
+
+
+def slip_density(
+    value: float,
+    levels: Sequence[FloatArray],
+    shares: Sequence[float],
+    *,
+    deviation: float,
+    span: float,
+) -> FloatArray:
+    """Return the density of volts read at some other test point.
+
+    Most points of a car are near one of a few levels, so that a slip mostly shows one.
+
+    Parameters
+    ----------
+    levels : Sequence[FloatArray]
+        Volts of each level, shape (n_sets, n_draws) each. [V]
+    shares : Sequence[float]
+        How many of the points are near each level; what is left lies anywhere.
+    deviation : float
+        Standard deviation of the points around their level. [V]
+
+    Examples
+    --------
+    Half of the points at 0 V, none elsewhere: 0.5 x 0.399 / 0.1 V + 0.5 / 15 V.
+
+    >>> found = slip_density(0.0, [np.zeros((1, 1))], [0.5], deviation=0.1, span=15.0)
+    >>> round(float(found[0, 0]), 3)
+    2.028
+    """
+    result = np.full(levels[0].shape, (1.0 - sum(shares)) / span)
+    for level, share in zip(levels, shares, strict=True):
+        z = (value - level) / deviation
+        result += share * np.exp(-0.5 * z * z) / (deviation * SQRT_TWO_PI)
+    return result
 
 
 def lamp_likelihood(

@@ -36,6 +36,13 @@ class ReadingKind(Enum):
     LOOK = "look"  # a look at a fuse: 1.0 blown, 0.0 sound
 
 
+DRAIN_KINDS = {
+    "battery": (ReadingKind.AMPS,),
+    "fuse": (ReadingKind.FUSE,),
+    "slow-fuse": (ReadingKind.FUSE,),
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
     """One place and state to measure, without the value.
@@ -128,6 +135,20 @@ def ripple_readings(car: Car) -> tuple[Reading, ...]:
     )
 
 
+def drain_readings(car: Car) -> tuple[Reading, ...]:
+    """Return where a drain is looked for at rest: at the battery, along each fuse.
+
+    Only a fuse that is plugged in has two points to put the leads on.
+    """
+    return tuple(
+        Reading(kind=kind, state=state.name, red=part.name, black="")
+        for state in car.states
+        if is_at_rest(state)
+        for part in car.parts
+        for kind in DRAIN_KINDS.get(part.kind, ())
+    )
+
+
 def battery_posts(car: Car) -> frozenset[str]:
     """Return the nodes of the battery's two posts."""
     posts = (p.terminals.values() for p in car.parts if p.kind == "battery")
@@ -193,8 +214,9 @@ def proposable_readings(car: Car) -> tuple[Reading, ...]:
 
     Volts from every test point to the battery post in every state; AC volts across the
     battery while the engine runs; the drop along wires, contacts, fuses and studs, and
-    across consumers, wherever current may flow; a look at every fuse; ohms to the
-    battery post with the battery disconnected; a test lamp where it does no harm.
+    across consumers, wherever current may flow; a look at every fuse; with the key off
+    millivolts along every fuse and amps at the battery; ohms to the battery post with
+    the battery disconnected; a test lamp where it does no harm.
     """
     found: dict[Reading, None] = {}
     states = [state for state in car.states if state.is_battery_connected]
@@ -230,6 +252,7 @@ def proposable_readings(car: Car) -> tuple[Reading, ...]:
                     black="",
                 )
             )
+    found.update(dict.fromkeys(drain_readings(car)))
     found.update(dict.fromkeys(ripple_readings(car)))
     found.update(dict.fromkeys(lamp_readings(car)))
     return tuple(found)

@@ -36,6 +36,7 @@ from diagnose.measurement.readings import (
 from diagnose.session.answer import ExpectedValue, ProposedStep, StepKind
 from diagnose.session.candidates import Candidates, Costs, Sight
 from diagnose.session.facts import (
+    ComplaintFact,
     Fact,
     LimitFact,
     ReadingFact,
@@ -58,8 +59,10 @@ SET_DRAWS = 16
 MOST_GROUPS = 24
 LEAST_SAVING = 0.5
 # Derived: half a minute is within what the estimate of a saving is off by. [min]
-GIVE_UP_MINUTES = 180.0
-# From memory: an evening lost, or an hour and a half of a workshop with the way there.
+GIVE_UP_MINUTES = 480.0
+# From memory: a day lost, or a workshop with the way there and four hours of pay. At
+# three hours, two faults or a flat ranking cost no more than giving up whatever was
+# measured, so that no reading seemed to pay and the likeliest was mended on a guess.
 TWO_POINTS = (-1.0, 1.0)
 # Derived: two equal points with the first three moments of a standard normal.
 BEST_FEW = 3
@@ -69,6 +72,10 @@ MOST_SECONDS = 16
 MOST_PRICED = 60
 # Derived: many times what is shown.
 SAME_POINT_VOLTS = 0.08
+SLIPPED_VOLTS = 1.0
+LEAST_SLIPPED = 0.005
+# Derived: five times the spread of a reading on a 12 V car; half a percent of an hour
+# or two is what a reading costs.
 LIGHT_SHARE = 0.02
 # Derived: under the spread of a reading on a 12 V car; light draws don't count.
 TURN_MINUTES = 0.3
@@ -138,7 +145,9 @@ class Adviser:
 
     def price_for(self, facts: Sequence[Fact]) -> None:
         """Price every step for the owner that facts tell of."""
-        owner = tuple(f for f in facts if isinstance(f, LimitFact | TakesFact))
+        owner = tuple(
+            f for f in facts if isinstance(f, LimitFact | TakesFact | ComplaintFact)
+        )
         if owner == self._priced_for:
             return
         self._priced_for = owner
@@ -147,10 +156,19 @@ class Adviser:
             Costs(one.readings, self.prices) for one in self._candidates
         )
         causes = self._model.compiled.causes
-        repaired = [causes[line[0]] for line in self._model.lines]
-        self._repair_minutes = [self.prices.repair_minutes(cause) for cause in repaired]
-        bought = [self.prices.price_minutes(cause) for cause in repaired]
-        self._line_minutes = np.add(self._repair_minutes, bought)
+        repaired = [[causes[cause] for cause in line] for line in self._model.lines]
+        self._repair_minutes = [
+            max(self.prices.repair_minutes(cause) for cause in line)
+            for line in repaired
+        ]
+        bought = [
+            max(self.prices.price_minutes(cause) for cause in line) for line in repaired
+        ]
+        # One that is right ends the search, so that what it counts as is the same for
+        # all orders of repairs; each before it was needless.
+        proof = self.prices.proof_minutes(owner)
+        needless = self._model.knowledge.effort.needless_minutes
+        self._line_minutes = np.add(self._repair_minutes, bought) + proof + needless
 
     def _of_kind(self, kind: ReadingKind, readings: Sequence[Reading]) -> Candidates:
         return Candidates(kind, readings, self._model.compiled)
@@ -175,6 +193,19 @@ class Adviser:
         """Return the rows of the fault sets with a cause of a line."""
         lines, rows = self._membership(conclusion)
         return np.asarray(rows[lines == line])
+
+    def likeliest(self, conclusion: Conclusion, line: int) -> int:
+        """Return the likeliest cause of a line, the first of those equally likely."""
+        members = self._model.lines[line]
+        if len(members) == 1:
+            return members[0]
+        chances = conclusion.beliefs.set_probabilities()
+        mass = dict.fromkeys(members, 0.0)
+        for row in self.line_rows(conclusion, line).tolist():
+            for cause in conclusion.hypotheses.sets[row]:
+                if cause in mass:
+                    mass[cause] += chances[row]
+        return max(members, key=lambda cause: mass[cause])
 
     def _membership(self, conclusion: Conclusion) -> tuple[IntArray, IntArray]:
         """Return lines and rows side by side: this row's set has a cause of this line.
@@ -227,7 +258,8 @@ class Adviser:
             excluded=excluded,
             chance=chance,
         )
-        can_be = np.array(list(chance.values())) >= LEAST_STATE_CHANCE
+        rests = self._resting_chances(conclusion, particles)
+        can_be = np.array(list(chance.values())) * rests >= LEAST_STATE_CHANCE
         for candidates, costs in zip(self._candidates, self._costs, strict=True):
             is_open = np.array([name not in excluded for name in candidates.names])
             can_take = can_be[candidates.states] & costs.can_take
@@ -317,12 +349,14 @@ class Adviser:
 
         Two points that keep their distance, whatever the fault and the draw, tell the
         same; what made the first reading stray from the model makes the second stray.
+        Unless the first may well have been a slip: then the second tells that.
         """
         result = np.zeros(len(some), dtype=np.bool_)
         if candidates.kind is not ReadingKind.DC_VOLTS:
             return result
         heavy = particles.share > LIGHT_SHARE * particles.share.max()
         states = candidates.states[some]
+        scale = self._model.car.system_volts / 12.0
         for noted in conclusion.observations:
             fact = noted.observation
             if not isinstance(fact, ReadingFact) or fact.kind is not candidates.kind:
@@ -332,6 +366,9 @@ class Adviser:
             taken = self._single(reading_of(fact))
             sight = self._sight(conclusion, particles)
             known = taken.shown(sight, np.array([0]))[0]
+            apart = np.abs(np.abs(known) - abs(fact.value)) > SLIPPED_VOLTS * scale
+            if particles.share @ apart > LEAST_SLIPPED:
+                continue
             same = np.flatnonzero(states == taken.states[0])
             values = shown[same][:, heavy]
             for other in (known[heavy], -known[heavy]):
@@ -356,6 +393,17 @@ class Adviser:
             )
             for state in self._model.car.states
         }
+
+    def _resting_chances(
+        self, conclusion: Conclusion, particles: Particles
+    ) -> FloatArray:
+        """Return how likely nothing chatters, shape (n_states,).
+
+        Where something does, the meter jumps, and what is noted tells little.
+        """
+        settled = conclusion.hypotheses.prediction.is_settled
+        rests = settled[:, particles.row, particles.draw] > 0.0
+        return np.asarray(rests @ particles.share)
 
     def _priced_readings(
         self,
@@ -567,8 +615,10 @@ class Adviser:
         bad in some way: a joint half mended has to show too.
         """
         compiled = self._model.compiled
-        part = next(c.part.name for c in compiled.causes if c.name == cause)
-        still = [i for i, c in enumerate(compiled.causes) if c.part.name == part]
+        index = next(i for i, c in enumerate(compiled.causes) if c.name == cause)
+        mended = self._model.lines[self._line_of[index]]
+        parts = {compiled.causes[one].part.name for one in mended}
+        still = [i for i, c in enumerate(compiled.causes) if c.part.name in parts]
         n_draws = compiled.n_draws
         rows = np.repeat([0, *(1 + member for member in still)], n_draws)
         draws = np.tile(np.arange(n_draws), 1 + len(still))
@@ -695,7 +745,7 @@ class Adviser:
                 break
             rows = self.line_rows(conclusion, line)
             low, high = weighted_range(predicted(rows), beliefs.weights[rows])
-            cause = compiled.causes[self._model.lines[line][0]]
+            cause = compiled.causes[self.likeliest(conclusion, line)]
             shown.append(
                 ExpectedValue(
                     cause=cause.name,

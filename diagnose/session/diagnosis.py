@@ -66,7 +66,7 @@ LEAST_SHOWN = 0.002
 POOR_FIT = 0.01
 PROVEN = 0.8
 LIKELIER_THAN_NOT = 0.5
-SURE = 0.97
+SURE = 0.995
 # Own choice: beyond this a person would reach for the spanner.
 SURE_DESPITE_MISFIT = 0.9
 OUTSIDE = 0.8
@@ -427,14 +427,14 @@ class Diagnosis:
         healthy = float(conclusion.beliefs.set_probabilities()[0])
         if not standing_still:
             return (), self._fixed(healthy, len(told))
-        wanted, is_likely_cured = self._likeliest_cured(standing_still, conclusion)
+        wanted, cured = self._likeliest_cured(standing_still, conclusion)
         later = standing[repairs[-1] + 1 :]
         tests = [
             fact
             for fact in later
             if isinstance(fact, SymptomFact) and fact.symptom == wanted.retest
         ]
-        if len(tests) > 1 or (tests and healthy < PROVEN):
+        if len(tests) > 1 or (tests and cured < PROVEN):
             return None
         here = whereabouts(_latest(standing), self._model)
         retest = self._adviser.asked(
@@ -448,7 +448,7 @@ class Diagnosis:
                 "The readings say it is mended, the complaint says not: test it again."
             )
         elif any(isinstance(f, (ReadingFact, SymptomFact)) for f in later):
-            if not is_likely_cured:
+            if cured < LIKELIER_THAN_NOT:
                 return None
             says = (
                 "The reading is what a sound car shows. Now test the complaint itself."
@@ -468,15 +468,15 @@ class Diagnosis:
 
     def _likeliest_cured(
         self, complaints: Sequence[Complaint], conclusion: Conclusion
-    ) -> tuple[Complaint, bool]:
-        """Return the complaint likeliest to be gone, and whether it likely is.
+    ) -> tuple[Complaint, float]:
+        """Return the complaint likeliest to be gone, and how likely it is.
 
-        With one complaint that is so where the car is believed sound; of several, one
-        may be gone while another's cause is still there.
+        With one complaint that is how likely the car is sound; of several, one may be
+        gone while another's cause is still there.
         """
         healthy = float(conclusion.beliefs.set_probabilities()[0])
         if len(complaints) == 1:
-            return complaints[0], healthy >= LIKELIER_THAN_NOT
+            return complaints[0], healthy
         weights = conclusion.beliefs.weights
         chances = []
         for complaint in complaints:
@@ -484,7 +484,7 @@ class Diagnosis:
             seen = float((conclusion.hypotheses.symptoms[..., column] * weights).sum())
             chances.append(seen if complaint.cured_answer else 1.0 - seen)
         best = chances.index(max(chances))
-        return complaints[best], chances[best] >= LIKELIER_THAN_NOT
+        return complaints[best], chances[best]
 
     def _fixed(self, healthy: float, n_complaints: int) -> Advice:
         says = (

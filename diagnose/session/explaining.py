@@ -139,7 +139,7 @@ class Explainer:
         order = sorted(range(len(without)), key=lambda number: -abs(weights[number]))
         if shown is not None:
             order = [n for n in order if abs(weights[n]) > LEAST_DECIBANS][:shown]
-        cause = compiled.causes[members[0]]
+        cause = compiled.causes[self._adviser.likeliest(conclusion, line)]
         return RankedCause(
             name=cause.name,
             members=tuple(compiled.causes[member].name for member in members),

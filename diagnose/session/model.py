@@ -24,7 +24,7 @@ from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.sample import Sample
 from diagnose.errors import UnsolvableCircuitError
 from diagnose.faults.beside import beside
-from diagnose.faults.causes import Cause, FaultSet, catalogue, effect_signature
+from diagnose.faults.causes import Cause, FaultSet, catalogue, repair_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.links import ties_of
 from diagnose.faults.predicted import Prediction, Predictor
@@ -200,7 +200,7 @@ def _told_nobody(share: float, doing: str) -> None:
 def _lines(compiled: Compiled) -> tuple[tuple[int, ...], ...]:
     alike: dict[tuple[object, ...], list[int]] = {}
     for index, cause in enumerate(compiled.causes):
-        alike.setdefault(effect_signature(cause), []).append(index)
+        alike.setdefault(repair_signature(cause), []).append(index)
     return tuple(tuple(members) for members in alike.values())
 
 

@@ -16,7 +16,7 @@ from diagnose.faults.causes import Cause
 from diagnose.faults.effort import OwnerLimit
 from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.readings import Reading, ReadingKind, is_at_rest
-from diagnose.session.facts import Fact, LimitFact, TakesFact
+from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact
 from diagnose.session.model import Model
 from diagnose.session.wording import places_of
 
@@ -130,6 +130,19 @@ class Prices:
         )
         access = self._place_minutes(place)
         return cause.mode.repair.minutes + access + extra + PROOF_MINUTES
+
+    def proof_minutes(self, facts: Sequence[Fact]) -> float:
+        """Return what testing the complaints told takes after a repair. [min]."""
+        complaints = self._model.knowledge.complaints
+        retests = {
+            complaints[fact.complaint].retest
+            for fact in facts
+            if isinstance(fact, ComplaintFact)
+        }
+        known = self._model.compiled.symptom_index
+        here = Whereabouts()
+        tests = [self.symptom_minutes(name, here) for name in retests if name in known]
+        return max(tests, default=0.0)
 
     def price_minutes(self, cause: Cause) -> float:
         """Return what the price of the parts for a repair counts as. [min]."""

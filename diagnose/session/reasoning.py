@@ -15,7 +15,12 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
 from diagnose.errors import ImpossibleEvidenceError
-from diagnose.faults.causes import LADDER_LEVELS, FaultSet, has_severity
+from diagnose.faults.causes import (
+    LADDER_LEVELS,
+    FaultSet,
+    effect_signature,
+    has_severity,
+)
 from diagnose.faults.predicted import StoredArray
 from diagnose.inference.bank import REDRAWN_ROWS
 from diagnose.inference.beliefs import (
@@ -33,6 +38,7 @@ from diagnose.inference.evidence import (
     lamp_likelihood,
     look_likelihood,
     reading_likelihood,
+    slip_density,
     spread_of,
     symptom_likelihood,
     tail_of,
@@ -47,7 +53,12 @@ from diagnose.inference.redraw import (
     step_spread,
 )
 from diagnose.measurement.probe_lamp import answer_chance
-from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
+from diagnose.measurement.readings import (
+    Reading,
+    ReadingKind,
+    battery_posts,
+    fuse_tolerance,
+)
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.facts import (
     ComplaintFact,
@@ -72,6 +83,11 @@ PAIR_STRIDE = 4
 # Derived: every fourth draw stands for four; pairs need order, not the last decimal.
 LADDER_STRIDE = 2
 # Derived: every second tolerance stands for two; a ladder is about the severity.
+OTHER_SLIPS = 0.2
+# From memory: one slip in five is of another kind, a wrong state or digit, and shows
+# anything.
+LEVEL_VOLTS = 0.2
+# Derived: what is wired to a post differs from it by the drops of a loaded car.
 CHATTER_SHARE = 0.29
 # Derived: evenly spread between nothing and the full supply, 1/sqrt(12) of it.
 CHATTER_AMPS_SHARE = 0.58
@@ -263,7 +279,14 @@ class Reasoner:
         self._deviations: dict[Observation, FloatArray] = {}
         self._ladders: dict[FaultSet, _Ladder] = {}
         self._answered: _Answered | None = None
-        self._stands_for = {cause: line[0] for line in model.lines for cause in line}
+        self._slip_shares: dict[str, tuple[float, float]] = {}
+        posts = battery_posts(model.car) - {model.car.reference}
+        self._fed = next(iter(sorted(posts)), None)
+        first: dict[tuple[object, ...], int] = {}
+        self._stands_for = {
+            number: first.setdefault(effect_signature(cause), number)
+            for number, cause in enumerate(self._compiled.causes)
+        }
 
     def conclude(self, facts: Sequence[Fact]) -> Conclusion:
         """Return what standing facts amount to.
@@ -520,6 +543,7 @@ class Reasoner:
             )
         else:
             spread_steps = step_spread(predicted) if is_ladder else 0.0
+            slipped = self._slip_density(_shown(observation), reading, hypotheses, rows)
 
             def fits(stray: FloatArray) -> FloatArray:
                 return reading_likelihood(
@@ -528,6 +552,7 @@ class Reasoner:
                     spread=self._spread(reading),
                     slip_probability=meter.slip_probability,
                     stray=np.hypot(stray, spread_steps),
+                    slip_density=None if slipped is None else on(slipped),
                 )
 
             result = fits(on(self._leakage(hypotheses, reading, rows=rows)))
@@ -536,6 +561,49 @@ class Reasoner:
                 wide = fits(on(self.stray(hypotheses, reading, rows=rows)))
                 result += jumps * (wide - result)
         return result * on(self.state_chance(hypotheses, reading.state, rows=rows))
+
+    def _slip_density(
+        self, value: float, reading: Reading, hypotheses: Hypotheses, rows: Rows
+    ) -> FloatArray | None:
+        """Return the density of volts after a slip of the red lead, (n_rows, n_draws).
+
+        Another test point is mostly grounded, or fed as the battery's post is; how many
+        are is counted on the sound car. None for other readings than volts.
+        """
+        car, compiled = self._model.car, self._compiled
+        if reading.kind is not ReadingKind.DC_VOLTS or self._fed is None:
+            return None
+        if reading.state not in self._slip_shares:
+            self._slip_shares[reading.state] = self._shares_of(reading.state)
+        levels = [
+            compiled.predicted(hypotheses, replace(reading, red=post), rows=rows)
+            for post in (car.reference, self._fed)
+        ]
+        scale = car.system_volts / 12.0
+        return slip_density(
+            value,
+            levels,
+            self._slip_shares[reading.state],
+            deviation=LEVEL_VOLTS * scale,
+            span=self._spread(reading).span,
+        )
+
+    def _shares_of(self, state: str) -> tuple[float, float]:
+        """Return how many test points of the sound car are grounded, and how many fed.
+
+        Near enough to count are three deviations.
+        """
+        car, compiled = self._model.car, self._compiled
+        place, index = compiled.predictor.state_index[state], compiled.predictor
+        volts = compiled.singles.prediction.volts[place, 0].mean(axis=0)
+        volts = volts - volts[index.node_index[car.reference]]
+        near = 3.0 * LEVEL_VOLTS * car.system_volts / 12.0
+        points = volts[[index.node_index[node] for node in car.test_points]]
+        fed = volts[index.node_index[self._fed]] if self._fed else 0.0
+        is_grounded = np.abs(points) < near
+        is_fed = ~is_grounded & (np.abs(points - fed) < near)
+        red = 1.0 - OTHER_SLIPS
+        return red * float(is_grounded.mean()), red * float(is_fed.mean())
 
     def stray(
         self, hypotheses: Hypotheses, reading: Reading, *, rows: Rows = EVERY_ROW

@@ -280,7 +280,8 @@ def _chosen_readings(car: Car, choice: Choice) -> list[Reading]:
     readings = [
         reading
         for reading in proposable_readings(car)
-        if (not choice.states or reading.state in choice.states)
+        if reading.kind not in (ReadingKind.AMPS, ReadingKind.FUSE)
+        and (not choice.states or reading.state in choice.states)
         and (not choice.places or _place(reading, car) in choice.places)
         and (not choice.parts or nodes & {reading.red, reading.black})
         and (
@@ -311,7 +312,7 @@ def _nodes_of(car: Car, names: Iterable[str]) -> set[str]:
 
 
 def _place(reading: Reading, car: Car) -> str:
-    if reading.kind is ReadingKind.LOOK:
+    if not reading.black:
         return car.part(reading.red).place
     return car.test_points[reading.red]
 

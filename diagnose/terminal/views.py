@@ -253,7 +253,7 @@ def why_page(cause: RankedCause) -> Page:
     ]
     others = [member for member in cause.members if member != cause.name]
     if others:
-        alike = "no reading tells it apart from: " + ", ".join(others)
+        alike = "the same repair mends: " + ", ".join(others)
         page.append(say("same", alike, Tone.ASIDE))
     return tuple(page)
 

@@ -296,7 +296,8 @@ def _mend(best: RankedCause, car: HiddenCar, model: Model) -> bool:
     """Make a repair; return whether one of the causes it mends was there."""
     line = [_index(model, name) for name in best.members]
     was_there = bool(set(line) & set(car.faults))
-    car.repair(line, model.compiled.causes[line[0]].mode.repair.cure_probability)
+    named = model.compiled.causes[_index(model, best.name)]
+    car.repair(line, named.mode.repair.cure_probability)
     return was_there
 
 

@@ -12,6 +12,7 @@ from diagnose.measurement.readings import (
     Reading,
     ReadingKind,
     clamp_parts,
+    drain_readings,
     fuse_tolerance,
     proposable_readings,
 )
@@ -109,3 +110,15 @@ def test_every_proposed_reading_of_the_shipped_car_has_a_prediction(
 
     named = zip(readings, shown, strict=True)
     assert [r.name for r, values in named if np.isnan(values).any()] == []
+
+
+def test_drain_is_looked_for_at_rest(sedan_model: Model) -> None:
+    found = drain_readings(sedan_model.car)
+
+    assert {reading.state for reading in found} == {"key-off"}
+    amps = [one.red for one in found if one.kind is ReadingKind.AMPS]
+    assert amps == ["battery"]
+    # A fusible link is crimped and a breaker bolted: no points to put the leads on.
+    fuses = {one.red for one in found if one.kind is ReadingKind.FUSE}
+    assert "fuel-pump-fuse" in fuses
+    assert not {"old-main-fuse", "light-feed-fuse"} & fuses

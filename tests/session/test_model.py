@@ -134,3 +134,26 @@ def test_undone_learning_finds_the_published_priors_again(moved: Knowledge) -> N
 
     assert told == ["ready"]
     assert chance_of("lamp:burnt_out", model) == pytest.approx(0.03, abs=1e-12)
+
+
+def test_causes_that_one_repair_mends_are_one_line(sedan_model: Model) -> None:
+    causes = sedan_model.compiled.causes
+    lines = [{causes[one].name for one in line} for line in sedan_model.lines]
+
+    def line_of(name: str) -> set[str]:
+        return next(line for line in lines if name in line)
+
+    relay = line_of("fan-relay.coil:open_circuit")
+    assert "fan-relay.contacts:does_not_close" in relay
+    assert {name.split(".")[0] for name in relay} == {"fan-relay"}
+    # The load's wire on 87a is mended by moving the wire, not by a new relay.
+    assert "fan-relay.contacts:load_on_87a" not in relay
+    # One output is moved to a spare one, and the other stays as it is.
+    output = line_of("engine-controller.fan-output:weak")
+    assert "engine-controller.fan-output:failed_open" in output
+    assert "engine-controller.pump-output:weak" not in output
+    # Both ends of one wire act alike, although each has its own repair.
+    assert line_of("fan-wire:high_resistance_a") == {
+        "fan-wire:high_resistance_a",
+        "fan-wire:high_resistance_b",
+    }

@@ -137,6 +137,16 @@ def test_dear_part_counts_more_than_a_terminal(model: Model) -> None:
     assert prices(model).price_minutes(pump) > prices(model).price_minutes(wire) > 0.0
 
 
+def test_proof_is_the_longest_test_of_the_complaints(model: Model) -> None:
+    # knowledge/symptoms.yaml and states.yaml: a minute to hear the pump and .3 to turn
+    # the key; a minute to ask about the battery and .2 to turn the key off.
+    pump = ComplaintFact(complaint="pump-does-not-run")
+    flat = ComplaintFact(complaint="battery-goes-flat")
+
+    assert prices(model).proof_minutes((pump, flat)) == pytest.approx(1.3)
+    assert prices(model).proof_minutes(()) == 0.0
+
+
 def cause_named(model: Model, name: str):  # type: ignore[no-untyped-def]
     return next(cause for cause in model.compiled.causes if cause.name == name)
 

@@ -143,7 +143,7 @@ def test_why_tells_how_strongly_each_fact_speaks() -> None:
         "  Replace pump-relay. (12 min)\n"
         "\n"
         "Same:\n"
-        "  no reading tells it apart from: pump-relay.contacts:dirty\n"
+        "  the same repair mends: pump-relay.contacts:dirty\n"
     )
 
 

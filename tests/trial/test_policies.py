@@ -135,10 +135,10 @@ def game(policy: str, *, minutes: float, is_fixed: bool = True) -> Game:
 def test_complaint_not_mended_counts_what_giving_up_costs() -> None:
     games = [game(PROGRAM, minutes=30.0), game("random", minutes=30.0, is_fixed=False)]
 
-    # 30 min and 180 more: the program takes a seventh of that.
+    # 30 min and 480 more: the program takes a seventeenth of that.
     random = policy_scores(games)[1]
-    assert random.minutes == 210.0
-    assert random.of_this == pytest.approx(1.0 / 7.0)
+    assert random.minutes == 510.0
+    assert random.of_this == pytest.approx(1.0 / 17.0)
 
 
 def test_bounds_close_the_table() -> None:
