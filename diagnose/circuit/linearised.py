@@ -210,7 +210,7 @@ class Linearised:
             rounding = rounding * is_used
         own = 1.0 + ohms * siemens
         x = volts - ohms * amps
-        if len(branch) == 1:
+        if len(branch) < 2:
             x /= own
             extra = siemens_change * x + amps_change
             return x, extra, np.ones(x.shape[1:], dtype=np.bool_)
