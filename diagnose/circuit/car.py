@@ -164,7 +164,9 @@ class OperatingState:
     is_engine_running : bool
         The state exists only while the engine runs by itself.
     is_battery_connected : bool
-        False for the state in which ohms are measured.
+        False for the states in which ohms are measured.
+    is_unplugged : bool
+        Fuses and relays are pulled and loads unplugged: only the wires are left.
     lasts_seconds : float
         How long the car is in this state when a fuse has to stand it. [s]
     change_minutes : float
@@ -191,6 +193,7 @@ class OperatingState:
     is_cranking: bool = False
     is_engine_running: bool = False
     is_battery_connected: bool = True
+    is_unplugged: bool = False
     lasts_seconds: float = 600.0
     change_minutes: float = 0.5
     needs_helper: bool = False

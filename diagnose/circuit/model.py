@@ -7,11 +7,24 @@ Puts `car` and `elements` together; leaves solving to `operating_point` and
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+import numpy as np
 
 from diagnose.circuit.car import Car, OperatingState, Part
 from diagnose.circuit.elements import ELEMENTS, Branch, Setting, Values
 from diagnose.circuit.nodal import Network, build_network
 from diagnose.circuit.sample import Sample
+
+PLUGGED_KINDS = frozenset(
+    {
+        *("motor", "load", "lamp", "led-lamp", "coil", "contacts"),
+        *("fuse", "slow-fuse", "breaker"),
+    }
+)
+# Rule: what has a plug, a socket or a holder; links are crimped, and controllers stay
+# plugged in.
+BOLTED_RELAY = "starter-solenoid"
 
 
 class CarModel:
@@ -41,6 +54,9 @@ class CarModel:
             }
             for part in car.parts
         }
+        self._bolted = frozenset(
+            part.assembly for part in car.parts if part.role == BOLTED_RELAY
+        )
         self._is_positive_ground = car.is_positive_ground
         self._gated: dict[str, list[Part]] = {}
         for part in car.parts:
@@ -87,7 +103,15 @@ class CarModel:
             scale=self.car.system_volts / 12.0,
             is_mirrored=self._is_positive_ground and element.has_ground_side,
         )
-        return element.branches(setting)
+        branches = element.branches(setting)
+        if not (state.is_unplugged and self._is_unplugged(part)):
+            return branches
+        off = np.full(self.sample.n_draws, -1.0)
+        return tuple(replace(one, forced=off) for one in branches)
+
+    def _is_unplugged(self, part: Part) -> bool:
+        """Return whether a part is out where everything is that has a plug."""
+        return part.kind in PLUGGED_KINDS and part.assembly not in self._bolted
 
     def network(
         self, state: OperatingState, values: Mapping[str, Values] | None = None

@@ -573,7 +573,8 @@ class Predictor:
         values: Mapping[str, Values],
     ) -> tuple[_Override, ...]:
         """Return the changed branches of a part, worked out once where states agree."""
-        key = (state if ELEMENTS[part.kind].follows_state else -1, scenario, part.name)
+        follows = ELEMENTS[part.kind].follows_state or self.states[state].is_unplugged
+        key = (state if follows else -1, scenario, part.name)
         if key not in self._overrides:
             network = self.networks[state]
             branches = self.model.part_branches(part, self.states[state], values)

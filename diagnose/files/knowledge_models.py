@@ -606,6 +606,7 @@ class StateEntry(SourcedEntry):
     is_cranking: bool = False
     is_engine_running: bool = False
     is_battery_connected: bool = True
+    is_unplugged: bool = False
     lasts_seconds: Positive
     change_minutes: NotNegative
     needs_helper: bool = False
@@ -625,6 +626,7 @@ class StateEntry(SourcedEntry):
             is_cranking=self.is_cranking,
             is_engine_running=self.is_engine_running,
             is_battery_connected=self.is_battery_connected,
+            is_unplugged=self.is_unplugged,
             lasts_seconds=self.lasts_seconds,
             change_minutes=self.change_minutes,
             needs_helper=self.needs_helper,

@@ -18,7 +18,7 @@ from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.next_step import Particles
 from diagnose.measurement.probe_lamp import lamp_grade
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
-from diagnose.session.pricing import PROBE_MINUTES, Prices, Whereabouts
+from diagnose.session.pricing import Prices, Whereabouts
 
 LEAST_VOLTS = 0.08
 LEAST_SHARE = 0.07
@@ -213,10 +213,11 @@ class Costs:
         minutes = [[near.get(place, 0.0) for place in self._places] for near in access]
         self._access = np.array(minutes).reshape(len(readings), len(self._places))
         self._states = np.array([reading.state for reading in readings])
+        self._probe = np.array([prices.probe_minutes(r) for r in readings])
         self._entry = np.array([prices.entry_minutes(r) for r in readings])
 
     def minutes(self, here: Whereabouts) -> FloatArray:
         """Return what each reading costs from where the person is, (n_readings,)."""
         away = np.array([place not in here.places for place in self._places])
         entry = np.where(self._states == here.state, 0.0, self._entry)
-        return np.asarray(PROBE_MINUTES + self._access @ away.astype(float) + entry)
+        return np.asarray(self._probe + self._access @ away.astype(float) + entry)

@@ -171,7 +171,7 @@ def prestart_states(car: Car) -> tuple[OperatingState, ...]:
     states = [
         state
         for state in car.states
-        if not state.is_engine_running and not state.exists_when
+        if not (state.is_engine_running or state.exists_when or state.is_unplugged)
     ]
     return tuple(sorted(states, key=lambda state: state.is_battery_connected))
 

@@ -22,6 +22,8 @@ from diagnose.session.wording import places_of
 
 PROBE_MINUTES = 0.5
 PROOF_MINUTES = 1.0
+UNPLUG_MINUTES = 2.0
+# From memory: a fuse, a relay and a plug out and back, once one is there.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +86,12 @@ class Prices:
             if place not in here.places
         )
         state = 0.0 if reading.state == here.state else self.entry_minutes(reading)
-        return PROBE_MINUTES + access + state
+        return self.probe_minutes(reading) + access + state
+
+    def probe_minutes(self, reading: Reading) -> float:
+        """Return what a reading takes once one is there and the car is ready. [min]."""
+        is_unplugged = self._model.car.state(reading.state).is_unplugged
+        return PROBE_MINUTES + (UNPLUG_MINUTES if is_unplugged else 0.0)
 
     def entry_minutes(self, reading: Reading) -> float:
         """Return what bringing the car into a reading's state costs. [min]."""

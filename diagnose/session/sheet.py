@@ -52,7 +52,8 @@ class Choice:
     Parameters
     ----------
     states, parts, places : tuple[str, ...]
-        Operating states; parts or assemblies whose terminals are wanted; places.
+        Operating states, all but the unplugged one when none is named; parts or
+        assemblies whose terminals are wanted; places.
     fault : str
         `Cause.name` of the fault to set beside the healthy car.
     has_drops : bool
@@ -277,11 +278,14 @@ def _unsteady(prediction: Prediction, car: Car) -> tuple[str, ...]:
 def _chosen_readings(car: Car, choice: Choice) -> list[Reading]:
     """Return the readings wanted, by place in the order of the car file."""
     nodes = _nodes_of(car, choice.parts)
+    # unplugged every wire reads OL: shown when asked for
+    usual = [state.name for state in car.states if not state.is_unplugged]
+    states = choice.states or usual
     readings = [
         reading
         for reading in proposable_readings(car)
         if reading.kind not in (ReadingKind.AMPS, ReadingKind.FUSE)
-        and (not choice.states or reading.state in choice.states)
+        and reading.state in states
         and (not choice.places or _place(reading, car) in choice.places)
         and (not choice.parts or nodes & {reading.red, reading.black})
         and (

@@ -64,7 +64,9 @@ def random_slots(
 @pytest.fixture(scope="module")
 def case(knowledge: Knowledge) -> Case:
     model = CarModel(load_car(CAR, knowledge), Sample(n_draws=N_DRAWS))
-    network = stacked([model.network(state) for state in model.car.states])
+    # unplugged, wires float: a full matrix has no digits left for what is forced there
+    plugged = [state for state in model.car.states if not state.is_unplugged]
+    network = stacked([model.network(state) for state in plugged])
     draw = np.tile(np.arange(network.n_draws), N_SETS)
     slots = random_slots(network, draw, np.random.default_rng(3))
     solver = Compensated(network, n_alike=N_DRAWS)

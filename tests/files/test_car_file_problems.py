@@ -437,7 +437,7 @@ CIRCUITS = [
         "[idel]}}}\ncircuits:\n"
         "  ecu-feed: {from: panel.constant, wire: 14 AWG 1 ft, to: ecu.supply}",
         '14:72: there is no operating state "idel" (did you mean "idle"?); known: '
-        "key-off, key-on, cranking, idle, idle-loaded, fast-idle, isolated",
+        "key-off, key-on, cranking, idle, idle-loaded, fast-idle, isolated, unplugged",
     ),
 ]
 

@@ -178,6 +178,7 @@ def test_states_are_those_the_symptoms_are_written_for(shipped: Knowledge) -> No
         "fast-idle",
         "run-on",
         "isolated",
+        "unplugged",
     ]  # fmt: skip
 
 
