@@ -31,6 +31,9 @@ from diagnose.circuit.operating_point import (
     Start,
 )
 
+FEW_POINTS = 1024
+# Measured: fewer are solved as soon at once as one for each run and then the others.
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Solved:
@@ -157,7 +160,8 @@ class Compensated:
             is_base[points] = False
         volts[is_base] = self.base.volts[draw[is_base]]
         rows = np.flatnonzero(~is_near)
-        run = None if n_together == 1 else rows // n_together
+        is_worth = n_together > 1 and len(rows) > FEW_POINTS
+        run = rows // n_together if is_worth else None
         fresh = self._solver.solve(draw[rows], slots.take(rows), run=run)
         volts[rows] = fresh.volts
         if before is not None:

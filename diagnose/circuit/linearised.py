@@ -32,6 +32,8 @@ LOOSE_SHARE = 1e-2
 ROUNDING = 2.0**-52
 MOST_ERROR_VOLTS = 1e-11
 # Derived: what rounding may do to the volts of a changed branch, far under a microvolt.
+MOST_CANCELLED_VOLTS = 3e-10
+# Derived: as above, for any node; a third of a nanovolt.
 BLOCK_POINTS = 4096
 # Measured: fewer points cost calls, more overflow the processor's cache.
 
@@ -139,6 +141,7 @@ class Linearised:
             self.open_ohms,
             1.0 + self.open_ohms * base.siemens,
             is_loose * ROUNDING,
+            np.maximum(by_node.max(axis=0), -by_node.min(axis=0)).T * ROUNDING,
         ]
         self._sides = _rows_of(np.stack(sides, axis=1).transpose(2, 1, 0), length)
 
@@ -200,7 +203,7 @@ class Linearised:
             False where the digits do not suffice, shape (n_runs, n_together).
         """
         sides = self._sides_of(runs, branch)
-        base_siemens, base_amps, volts, ohms, _, rounding = sides
+        base_siemens, base_amps, volts, ohms, _, rounding, reach = sides
         siemens_change, amps_change = siemens - base_siemens, amps - base_amps
         if branch.min(initial=0) < 0:
             is_used = (branch >= 0)[..., None]
@@ -212,15 +215,16 @@ class Linearised:
         x = volts - ohms * amps
         if len(branch) < 2:
             x /= own
-            extra = siemens_change * x + amps_change
-            return x, extra, np.ones(x.shape[1:], dtype=np.bool_)
+            extra, is_sound = _extra(siemens_change * x, amps_change, reach)
+            return x, extra, is_sound
         others, blur = self._others(runs, branch, rounding)
         if amps_change.any():
             x -= np.einsum("klrp,lrp->krp", others, amps_change)
         others *= siemens_change
         is_sound = _solve(others, own, x)
         x[:, ~is_sound] = 0.0
-        extra = siemens_change * x + amps_change
+        extra, keeps_digits = _extra(siemens_change * x, amps_change, reach)
+        is_sound &= keeps_digits
         if blur is not None:
             error_volts = np.einsum("klrp,lrp->krp", blur, np.abs(extra)) / own
             is_sound &= (error_volts < MOST_ERROR_VOLTS).all(axis=0)
@@ -256,12 +260,12 @@ class Linearised:
     def _sides_of(self, runs: Runs, branch: IntArray) -> FloatArray:
         """Return the line, what is seen when open, and how much more than closed.
 
-        Six arrays of shape (n_changes, n_runs, n_together): siemens, amps, open volts,
-        open ohms, open ohms over those with the branch in place, and how much rounding
-        leaves uncertain.
+        Seven arrays of shape (n_changes, n_runs, n_together): siemens, amps, open
+        volts, open ohms, open ohms over those with the branch in place, and how much
+        rounding leaves uncertain: of what it sees of others, of any node for each amp.
         """
-        first = (runs.block * len(self.network.branches) + np.maximum(branch, 0)) * 6
-        return np.asarray(runs.of(self._sides, first + np.arange(6)[:, None, None]))
+        first = (runs.block * len(self.network.branches) + np.maximum(branch, 0)) * 7
+        return np.asarray(runs.of(self._sides, first + np.arange(7)[:, None, None]))
 
     def _others(
         self, runs: Runs, branch: IntArray, rounding: FloatArray
@@ -369,7 +373,7 @@ class Linearised:
         branch = changes.branch.T
         runs = Runs.of_points(changes.draw, self.length, 1)
         sides = self._sides_of(runs, branch)
-        base_siemens, _, _, ohms, gain, rounding = sides
+        base_siemens, _, _, ohms, gain, rounding, _ = sides
         is_used = (branch >= 0)[..., None]
         siemens = np.where(is_used, changes.siemens.T[..., None], 0.0)
         change = np.where(is_used, siemens - base_siemens, 0.0)
@@ -385,6 +389,18 @@ class Linearised:
         inverse, _ = solve_many(matrix[..., 0], unit[..., 0])
         factors = change.transpose(0, 2, 1) * inverse * gain.transpose(2, 0, 1)
         return np.asarray(factors.transpose(2, 0, 1))
+
+
+def _extra(
+    by_slope: FloatArray, fixed: FloatArray, reach: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    """Return extra currents, and where a sum of large ones has digits left.
+
+    A battery whose terminals hang on its insulation is taken out by amps that cancel.
+    """
+    most_volts = (np.abs(by_slope) + np.abs(fixed)) * reach
+    by_slope += fixed
+    return by_slope, np.asarray((most_volts < MOST_CANCELLED_VOLTS).all(axis=0))
 
 
 def _solve(matrix: FloatArray, own: FloatArray, right: FloatArray) -> BoolArray:

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from diagnose.circuit import compensation
 from diagnose.circuit.compensation import Compensated, Solved
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.nodal import IntArray, Network, Slots, stacked
@@ -26,7 +27,7 @@ from tests.circuit.test_solver_properties import changed_curve
 
 CAR = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"
 N_DRAWS = 8
-N_SETS = 60
+N_SETS = 280
 TOLERANCE_VOLTS = 1e-9
 
 
@@ -88,15 +89,16 @@ def test_runs_of_every_kind_are_among_the_cases(case: Case) -> None:
     is_fresh = np.zeros(len(case.draw), dtype=np.bool_)
     is_fresh[case.solved.fresh[0]] = True
 
+    # enough that one of a run is solved from the start before the others
+    assert is_fresh.sum() > compensation.FEW_POINTS
     assert (moves & ~is_fresh).mean() > 0.1
     assert (~moves & ~is_fresh).mean() > 0.3
-    assert 0.02 < is_fresh.mean() < 0.3
     assert (~case.fresh.is_settled).any()
 
 
 def test_runs_give_the_volts_of_the_full_matrix(case: Case) -> None:
     rests = case.fresh.is_settled
-    some = np.flatnonzero(rests)[::5]
+    some = np.flatnonzero(rests)[::23]
     expected = dense_volts(
         case.network, case.fresh.siemens[some], case.fresh.amps[some]
     )
@@ -114,7 +116,7 @@ def test_runs_show_the_currents_of_each_point_alone(case: Case) -> None:
     expected = case.fresh.branch_amps(case.network)[rests]
 
     # a kilosiemens turns the last digits of 12 V into some 1e-8 A
-    assert found == pytest.approx(expected, rel=1e-6, abs=1e-6)
+    assert (np.abs(found - expected) <= 1e-6 + 1e-6 * np.abs(expected)).all()
 
 
 def test_points_of_a_run_may_be_some_of_the_draws(case: Case) -> None:
@@ -130,13 +132,24 @@ def test_points_of_a_run_may_be_some_of_the_draws(case: Case) -> None:
 
 
 def test_points_one_by_one_are_what_they_are_in_runs(case: Case) -> None:
-    some = np.arange(0, len(case.draw), 7)
+    some = np.arange(0, len(case.draw), 29)
     found = case.solver.solve(case.draw[some], case.slots.take(some))
 
     rests = case.fresh.is_settled[some]
     assert (found.is_settled == rests).all()
     apart = np.abs(found.volts - case.fresh.volts[some])[rests]
     assert apart.max() < TOLERANCE_VOLTS
+
+
+def test_points_do_not_depend_on_what_is_solved_beside_them(case: Case) -> None:
+    # to the last digit: the same seeds give the same games, whoever plays beside them
+    some = np.arange(len(case.draw)).reshape(-1, N_DRAWS)[::17].ravel()
+    found = case.solver.solve(
+        case.draw[some], case.slots.take(some), n_together=N_DRAWS
+    )
+
+    rests = case.fresh.is_settled[some]
+    assert (found.volts[rests] == case.solved.volts[some][rests]).all()
 
 
 def test_points_of_two_blocks_are_no_run() -> None:
