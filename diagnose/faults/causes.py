@@ -57,7 +57,10 @@ def part_words(part: Part) -> str:
 
 
 def catalogue(car: Car, modes: Sequence[FaultMode]) -> tuple[Cause, ...]:
-    """Return every cause a car can have, in the order of its parts."""
+    """Return every cause a car can have, in the order of its parts.
+
+    Those that come and go stand behind those that last.
+    """
     causes = []
     for part in car.parts:
         for mode in modes:
@@ -77,7 +80,13 @@ def catalogue(car: Car, modes: Sequence[FaultMode]) -> tuple[Cause, ...]:
                     ),
                 )
             )
-    return tuple(causes)
+    return tuple(sorted(causes, key=lambda cause: not cause.mode.lasts))
+
+
+def lasting_cause(cause: Cause, causes: Sequence[Cause]) -> int:
+    """Return the number of the lasting cause that one that comes and goes acts as."""
+    wanted = f"{cause.part.name}:{cause.mode.acts_as}"
+    return next(n for n, other in enumerate(causes) if other.name == wanted)
 
 
 def _changed(
@@ -198,4 +207,4 @@ def mode_signature(mode: FaultMode) -> tuple[object, ...]:
         )
         for change in mode.changes
     )
-    return (changes, tuple(sorted(mode.mechanical.items())))
+    return (changes, tuple(sorted(mode.mechanical.items())), mode.lasts)

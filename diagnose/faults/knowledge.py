@@ -13,7 +13,7 @@ from diagnose.circuit.car import OperatingState, Value
 from diagnose.circuit.conditions import Condition
 from diagnose.faults.effort import Effort
 from diagnose.faults.links import LinkRules
-from diagnose.faults.modes import FaultMode
+from diagnose.faults.modes import FaultMode, Trigger
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.symptoms import Complaint, Context, Symptom
 
@@ -30,6 +30,8 @@ class Knowledge:
         Role a part can have to the kinds of part that can have it.
     states : Mapping[str, OperatingState]
         Default operating states, without a car's switches.
+    triggers : Mapping[str, Trigger]
+        What brings faults that come and go.
     links : LinkRules
         Faults that make others likelier, and what spoils a whole place.
     cautions : Mapping[str, str]
@@ -58,6 +60,9 @@ class Knowledge:
     digest: str
     learned_digest: str = ""
     roles: Mapping[str, frozenset[str]] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    triggers: Mapping[str, Trigger] = field(
         default_factory=lambda: MappingProxyType({})
     )
     links: LinkRules = field(default_factory=LinkRules)

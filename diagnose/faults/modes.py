@@ -8,8 +8,9 @@ it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
+from types import MappingProxyType
 
 from diagnose.circuit.car import Distribution
 
@@ -101,6 +102,11 @@ class FaultMode:
     mechanical : Mapping[str, float]
         For faults outside the circuit: named mechanical condition (``engine_fires``) to
         its value, 1 when healthy.
+    acts_as : str
+        The lasting mode of the kind whose changes these are, for a mode that comes and
+        goes; empty for one that lasts.
+    triggers : Mapping[str, float]
+        Trigger to how often it is the one that brings such a fault; sums to 1.
     """
 
     kind: str
@@ -113,5 +119,67 @@ class FaultMode:
     roles: frozenset[str] = frozenset()
     except_roles: frozenset[str] = frozenset()
     mechanical: Mapping[str, float]
+    source: str
+    basis: str
+    acts_as: str = ""
+    triggers: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+
+    @property
+    def lasts(self) -> bool:
+        """Whether the fault is there all the time."""
+        return not self.acts_as
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TriggerTest:
+    """Bringing a fault on purpose.
+
+    Parameters
+    ----------
+    verb : str
+        The test at a place or part is called ``verb-name``.
+    asks : str
+        The question, with ``{target}``.
+    state : str
+        Operating state it is done in.
+    minutes : float
+        [min]
+    caution : str
+        Key of a caution.
+    reacts, by_other, imagined : float
+        Chance that the fault comes or goes: at its place and with its own trigger, at
+        its place with another, and anywhere else.
+    """
+
+    verb: str
+    asks: str
+    state: str
+    minutes: float
+    caution: str
+    reacts: float
+    by_other: float
+    imagined: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trigger:
+    """What brings a fault that comes and goes.
+
+    Parameters
+    ----------
+    present : Mapping[str, float]
+        Operating state to the chance that the fault is there at one look.
+    otherwise : float
+        The same in a state not named.
+    in_complaint : float
+        Chance that it was there when the owner saw what he came with.
+    """
+
+    name: str
+    says: str
+    present: Mapping[str, float]
+    otherwise: float
+    in_complaint: float
+    test: TriggerTest
     source: str
     basis: str

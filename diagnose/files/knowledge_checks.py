@@ -31,6 +31,7 @@ from diagnose.files.knowledge_models import (
     PartKindsFile,
     StatesFile,
     SymptomsFile,
+    TriggersFile,
 )
 from diagnose.files.yaml_positions import Location
 
@@ -53,6 +54,7 @@ class Contents:
     fault_modes: FaultModesFile
     contexts: ContextsFile
     links: LinksFile
+    triggers: TriggersFile
     symptoms: SymptomsFile
     complaints: ComplaintsFile
     states: StatesFile
@@ -295,6 +297,68 @@ def _check_context_shifts(contents: Contents) -> Iterator[Finding]:
                         message=_unknown(f"answer of {name}", answer, context.states),
                         is_key=True,
                     )
+
+
+def _check_fleeting(contents: Contents) -> Iterator[Finding]:
+    """Require of modes that come and go a lasting one, always as severe, and triggers.
+
+    They can be of just those parts that can have the lasting one.
+    """
+    named = {(mode.kind, mode.name): mode for mode in contents.fault_modes.modes}
+    for index, mode in enumerate(contents.fault_modes.modes):
+        if mode.acts_as is None:
+            continue
+        place: Location = ("modes", index)
+        lasting = named.get((mode.kind, mode.acts_as))
+        of_kind = [name for kind, name in named if kind == mode.kind]
+        message = ""
+        if lasting is None:
+            message = _unknown(f"fault mode of {mode.kind}", mode.acts_as, of_kind)
+        elif lasting.acts_as is not None or any(
+            change.fixed is None for change in lasting.changes
+        ):
+            message = f"{mode.acts_as} must last and have fixed changes"
+        elif {*lasting.roles} != {*mode.roles} or {*lasting.except_roles} != {
+            *mode.except_roles
+        }:
+            message = f"must have the roles of {mode.acts_as}"
+        if message:
+            yield Finding(
+                file="fault-modes", location=(*place, "acts_as"), message=message
+            )
+        for trigger in mode.triggers:
+            if trigger not in contents.triggers.triggers:
+                yield Finding(
+                    file="fault-modes",
+                    location=(*place, "triggers", trigger),
+                    message=_unknown("trigger", trigger, contents.triggers.triggers),
+                    is_key=True,
+                )
+
+
+def _check_triggers(contents: Contents) -> Iterator[Finding]:
+    """Require of triggers states and cautions that there are."""
+    states, cautions = contents.states.states, contents.cautions.cautions
+    for name, trigger in contents.triggers.triggers.items():
+        place: Location = ("triggers", name)
+        for state in trigger.present:
+            if state not in states:
+                yield Finding(
+                    file="triggers",
+                    location=(*place, "present", state),
+                    message=_unknown("operating state", state, states),
+                    is_key=True,
+                )
+        for key, value, known, what in (
+            ("state", trigger.test.state, states, "operating state"),
+            ("caution", trigger.test.caution, cautions, "caution"),
+        ):
+            if value not in known:
+                yield Finding(
+                    file="triggers",
+                    location=(*place, "test", key),
+                    message=_unknown(what, value, known),
+                )
 
 
 def _check_links(contents: Contents) -> Iterator[Finding]:
@@ -581,6 +645,8 @@ _CHECKS: tuple[Check, ...] = (
     _check_mode_changes,
     _check_mode_factors,
     _check_context_shifts,
+    _check_fleeting,
+    _check_triggers,
     _check_links,
     _check_spots,
     _check_mode_rates,

@@ -34,6 +34,7 @@ FILE_MODELS: Mapping[str, type[BaseModel]] = {
     "fault-modes": models.FaultModesFile,
     "contexts": models.ContextsFile,
     "links": models.LinksFile,
+    "triggers": models.TriggersFile,
     "symptoms": models.SymptomsFile,
     "complaints": models.ComplaintsFile,
     "states": models.StatesFile,
@@ -260,6 +261,7 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
         fault_modes=file("fault-modes", models.FaultModesFile),
         contexts=file("contexts", models.ContextsFile),
         links=file("links", models.LinksFile),
+        triggers=file("triggers", models.TriggersFile),
         symptoms=file("symptoms", models.SymptomsFile),
         complaints=file("complaints", models.ComplaintsFile),
         states=file("states", models.StatesFile),
@@ -287,9 +289,7 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
                 for role, entry in contents.part_kinds.roles.items()
             }
         ),
-        modes=tuple(
-            _with_shifts(entry.mode(), contents) for entry in contents.fault_modes.modes
-        ),
+        modes=_modes(contents),
         symptoms=MappingProxyType(
             {
                 name: entry.symptom(name)
@@ -306,6 +306,12 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
             entry.context(name) for name, entry in contents.contexts.contexts.items()
         ),
         links=contents.links.rules(),
+        triggers=MappingProxyType(
+            {
+                name: entry.trigger(name)
+                for name, entry in contents.triggers.triggers.items()
+            }
+        ),
         states=MappingProxyType(
             {name: entry.state(name) for name, entry in contents.states.states.items()}
         ),
@@ -324,6 +330,24 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
                 for kind, parameters in contents.conditions.conditions.items()
             }
         ),
+    )
+
+
+def _modes(contents: Contents) -> tuple[FaultMode, ...]:
+    """Return every mode; one that comes and goes with the changes it borrows."""
+    modes = [
+        _with_shifts(entry.mode(), contents) for entry in contents.fault_modes.modes
+    ]
+    named = {(mode.kind, mode.name): mode for mode in modes}
+    return tuple(
+        mode
+        if mode.lasts
+        else replace(
+            mode,
+            changes=named[mode.kind, mode.acts_as].changes,
+            mechanical=named[mode.kind, mode.acts_as].mechanical,
+        )
+        for mode in modes
     )
 
 

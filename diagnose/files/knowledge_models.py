@@ -27,7 +27,14 @@ from diagnose.circuit.car import Distribution, OperatingState, Origin, Shape, Va
 from diagnose.circuit.conditions import USUAL_CELSIUS, Condition, FactorTable
 from diagnose.faults.effort import Effort, OwnerLimit
 from diagnose.faults.links import LinkRule, LinkRules, Relation, SpotRule
-from diagnose.faults.modes import Change, FaultMode, Operation, Repair
+from diagnose.faults.modes import (
+    Change,
+    FaultMode,
+    Operation,
+    Repair,
+    Trigger,
+    TriggerTest,
+)
 from diagnose.measurement.meters import Meter, MeterRange
 from diagnose.measurement.probe_lamp import ProbeLamp
 from diagnose.measurement.symptoms import (
@@ -266,6 +273,8 @@ class ModeEntry(SourcedEntry):
     rate: Annotated[float, Field(gt=0, le=LARGEST_RATE)]
     factors: dict[Identifier, dict[Identifier, Positive]] = Field(default_factory=dict)
     changes: list[ChangeEntry] = Field(default_factory=list)
+    acts_as: Identifier | None = None
+    triggers: dict[Identifier, Positive] = Field(default_factory=dict)
     mechanical: dict[Identifier, Annotated[float, Field(ge=0, lt=1)]] = Field(
         default_factory=dict
     )
@@ -275,8 +284,15 @@ class ModeEntry(SourcedEntry):
 
     @model_validator(mode="after")
     def _check_effect(self) -> Self:
-        if not self.changes and not self.mechanical:
-            raise ValueError("changes nothing; give changes or mechanical")
+        if self.acts_as is None and not self.changes and not self.mechanical:
+            raise ValueError("changes nothing; give changes, mechanical or acts_as")
+        if self.acts_as is not None and (self.changes or self.mechanical):
+            raise ValueError("has changes of its own beside acts_as; give one of them")
+        if (self.acts_as is None) != (not self.triggers):
+            raise ValueError("give acts_as and triggers together, or neither")
+        total = math.fsum(self.triggers.values())
+        if self.triggers and abs(total - 1.0) > SUM_TOLERANCE:
+            raise ValueError(f"the triggers sum to {total:g}; they must sum to 1")
         if self.roles and self.except_roles:
             raise ValueError("has roles and except_roles; give at most one of them")
         return self
@@ -298,6 +314,8 @@ class ModeEntry(SourcedEntry):
             mechanical=MappingProxyType(dict(self.mechanical)),
             source=self.source,
             basis=self.basis,
+            acts_as=self.acts_as or "",
+            triggers=MappingProxyType(dict(self.triggers)),
         )
 
 
@@ -384,6 +402,57 @@ class ContextsFile(Entry):
 RelationWord = Literal[
     "grounds-its-coil", "is-fed-through-it", "is-driven-by-it", "anywhere"
 ]
+
+
+Probability = Annotated[float, Field(gt=0, lt=1)]
+
+
+class TriggerTestEntry(Entry):
+    """Bringing a fault on purpose."""
+
+    verb: Key
+    asks: Text
+    state: Key
+    minutes: Positive
+    caution: Key
+    reacts: Probability
+    by_other: Probability
+    imagined: Probability
+
+    @model_validator(mode="after")
+    def _check_question(self) -> Self:
+        if "{target}" not in self.asks:
+            raise ValueError("asks: must say {target}")
+        return self
+
+
+class TriggerEntry(SourcedEntry):
+    """What brings a fault that comes and goes."""
+
+    says: Text
+    present: dict[Key, Probability]
+    otherwise: Probability
+    in_complaint: Probability
+    test: TriggerTestEntry
+
+    def trigger(self, name: str) -> Trigger:
+        """Return the record."""
+        return Trigger(
+            name=name,
+            says=self.says,
+            present=MappingProxyType(dict(self.present)),
+            otherwise=self.otherwise,
+            in_complaint=self.in_complaint,
+            test=TriggerTest(**self.test.model_dump()),
+            source=self.source,
+            basis=self.basis,
+        )
+
+
+class TriggersFile(Entry):
+    """``triggers.yaml``."""
+
+    triggers: dict[Identifier, TriggerEntry]
 
 
 class LinkEntry(SourcedEntry):

@@ -23,6 +23,7 @@ from diagnose.faults.predicted import (
 )
 from diagnose.inference.bank import Bank, n_rows
 from diagnose.inference.hypotheses import Hypotheses
+from diagnose.inference.presence import Presence
 from diagnose.inference.priors import Priors
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.probe_lamp import lamp_grade
@@ -77,6 +78,10 @@ class Compiled:
         self.priors = priors
         self.car: Car = predictor.model.car
         self.causes: tuple[Cause, ...] = predictor.causes
+        self.presence = Presence(
+            self.causes, knowledge.triggers, predictor.model.sample
+        )
+        self.n_lasting = len(self.causes) - len(self.presence.numbers)
         self.symptom_names = usable_symptoms(self.car, knowledge.symptoms)
         self.symptom_index = {name: i for i, name in enumerate(self.symptom_names)}
         self._columns: Mapping[Probe, int] = probe_columns(predictor.probes)
@@ -89,13 +94,13 @@ class Compiled:
     def _solved_bank(self, progress: Callable[[float], None] | None) -> Bank:
         """Return every single cause solved; those that act alike are solved once."""
         alike: dict[object, list[int]] = {}
-        for number, cause in enumerate(self.causes):
+        for number, cause in enumerate(self.causes[: self.n_lasting]):
             alike.setdefault(effect_signature(cause), []).append(number)
         # faults of one kind switch and blow alike, and take as many rounds together
         groups = sorted(
             alike.values(), key=lambda group: self.causes[group[0]].mode.name
         )
-        sets = ((), *((number,) for number in range(len(self.causes))))
+        sets = ((), *((number,) for number in range(self.n_lasting)))
         shape = (n_rows(len(sets)), self.n_draws, len(self.symptom_names))
         prediction = self.predictor.predict(
             [(), *((group[0],) for group in groups)],
@@ -109,6 +114,15 @@ class Compiled:
                 bank.put(1 + other, bank.all, 1 + first)
         self._fill_symptoms(bank.singles)
         return bank
+
+    def shown_by(self, cause: int) -> int:
+        """Return the row of the bank that holds what a cause alone shows.
+
+        Of one that comes and goes, while it is there.
+        """
+        if cause < self.n_lasting:
+            return 1 + cause
+        return 1 + int(self.presence.acts_as[cause - self.n_lasting])
 
     @property
     def n_draws(self) -> int:

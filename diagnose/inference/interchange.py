@@ -110,7 +110,7 @@ def symptom_network_text(
     )
     nodes = node_names(compiled.symptom_names, [*taken, CAUSE])
     for column, symptom in enumerate(compiled.symptom_names):
-        chance = compiled.singles.symptoms[:, :, column].astype(np.float64)
+        chance = _chance_alone(compiled, column, symptom)
         yes = symptom_likelihood(
             compiled.knowledge.symptoms[symptom], is_present=True, chance=chance
         ).mean(axis=1)
@@ -120,6 +120,18 @@ def symptom_network_text(
         )
     check(network)
     return written(network, name, form)
+
+
+def _chance_alone(compiled: Compiled, column: int, symptom: str) -> FloatArray:
+    """Return the chance of a symptom without and with each cause, (1 + n, n_draws)."""
+    rows = [0, *(compiled.shown_by(n) for n in range(len(compiled.causes)))]
+    chance = compiled.singles.symptoms[rows, :, column].astype(np.float64)
+    state = compiled.knowledge.symptoms[symptom].state
+    fleeting = slice(1 + compiled.n_lasting, None)
+    chance[fleeting] = compiled.presence.mixed(
+        chance[fleeting], chance[0], compiled.presence.chance(state)
+    )
+    return chance
 
 
 def told_network_text(

@@ -293,12 +293,16 @@ class Particles:
         Shape (n_particles,); sums to 1.
     group : IntArray
         What has to be mended: a column of the joints, shape (n_particles,).
+    told_of : IntArray or None
+        The row of the beliefs each particle stands for, where `row` is that of what it
+        shows; the same when None.
     """
 
     row: IntArray
     draw: IntArray
     share: FloatArray
     group: IntArray
+    told_of: IntArray | None = None
 
 
 RULED_OUT = 0.02

@@ -80,6 +80,9 @@ LIGHT_SHARE = 0.02
 # Derived: under the spread of a reading on a 12 V car; light draws don't count.
 TURN_MINUTES = 0.3
 LEAST_STATE_CHANCE = 0.5
+LEAST_FLEETING = 0.02
+# Own choice: below this chance of a fault that comes and goes, no test for one is
+# looked at.
 SHOWN_CAUSES = 4
 SEARCHED_CAUSES = 16
 LEAST_EXPECTED = 0.005
@@ -335,7 +338,29 @@ class Adviser:
             minutes=np.array(minutes, dtype=np.float64),
             give_up_minutes=GIVE_UP_MINUTES,
         )
-        return Particles(row=rows, draw=draws, share=share, group=group), plan
+        particles = Particles(row=rows, draw=draws, share=share, group=group)
+        return self._there_or_not(particles, conclusion), plan
+
+    def _there_or_not(self, particles: Particles, conclusion: Conclusion) -> Particles:
+        """Return particles with each fault that comes and goes there, and not there.
+
+        A reading to come finds it there as often as it is on average over the states.
+        """
+        first, presence = conclusion.first_fleeting, self._model.compiled.presence
+        away = np.flatnonzero(particles.row >= first)
+        states = [s.name for s in self._model.car.states if s.is_battery_connected]
+        there = presence.mean_chance(states)[
+            particles.row[away] - first, particles.draw[away]
+        ]
+        share = particles.share.copy()
+        share[away] *= there
+        return Particles(
+            row=np.append(conclusion.shown_by[particles.row], np.zeros_like(away)),
+            draw=np.append(particles.draw, particles.draw[away]),
+            share=np.append(share, particles.share[away] * (1.0 - there)),
+            group=np.append(particles.group, particles.group[away]),
+            told_of=np.append(particles.row, particles.row[away]),
+        )
 
     def _follows(
         self,
@@ -467,7 +492,7 @@ class Adviser:
     def whereabouts_after(self, step: Reading | str) -> Whereabouts:
         """Return where a step leaves the person."""
         if isinstance(step, str):
-            return Whereabouts(state=self._model.knowledge.symptoms[step].state)
+            return Whereabouts(state=self._model.asked(step).state)
         places = frozenset(places_of(step, self._model.car))
         return Whereabouts(state=step.state, places=places)
 
@@ -508,13 +533,44 @@ class Adviser:
         excluded: frozenset[str],
         chance: Mapping[str, float],
     ) -> list[Priced]:
-        compiled, symptoms = self._model.compiled, self._model.knowledge.symptoms
+        every = (
+            *self._model.compiled.symptom_names,
+            *self._telling_tests(conclusion, particles),
+        )
         names = [
             name
-            for name in compiled.symptom_names
+            for name in every
             if f"symptom|{name}" not in excluded
-            and chance[symptoms[name].state] >= LEAST_STATE_CHANCE
+            and chance[self._model.asked(name).state] >= LEAST_STATE_CHANCE
         ]
+        return self._priced_yes_no(names, conclusion, particles, plan=plan, here=here)
+
+    def _telling_tests(
+        self, conclusion: Conclusion, particles: Particles
+    ) -> tuple[str, ...]:
+        """Return the tests that bring faults, where some such fault is likely."""
+        told_of = particles.row if particles.told_of is None else particles.told_of
+        first = conclusion.first_fleeting
+        is_fleeting = told_of >= first
+        if float(particles.share[is_fleeting].sum()) < LEAST_FLEETING:
+            return ()
+        likely = np.zeros(len(conclusion.shown_by) - first, dtype=np.bool_)
+        likely[told_of[is_fleeting] - first] = True
+        return tuple(
+            name
+            for name, test in self._model.provocations.items()
+            if (test.at_target & likely).any()
+        )
+
+    def _priced_yes_no(
+        self,
+        names: Sequence[str],
+        conclusion: Conclusion,
+        particles: Particles,
+        *,
+        plan: RepairPlan,
+        here: Whereabouts,
+    ) -> list[Priced]:
         if not names:
             return []
         yes = self._yes(names, conclusion, particles)
@@ -536,13 +592,35 @@ class Adviser:
         self, names: Sequence[str], conclusion: Conclusion, particles: Particles
     ) -> FloatArray:
         """Return the chance that a yes is told, shape (n_names, n_particles)."""
-        compiled, symptoms = self._model.compiled, self._model.knowledge.symptoms
-        columns = [compiled.symptom_index[name] for name in names]
-        seen = conclusion.hypotheses.symptoms[particles.row, particles.draw]
-        seen = seen[:, columns].T
-        missed = np.array([symptoms[n].missed_probability for n in names])[:, None]
-        imagined = np.array([symptoms[n].imagined_probability for n in names])[:, None]
-        return np.asarray(seen * (1.0 - missed) + (1.0 - seen) * imagined)
+        index, symptoms = self._model.compiled.symptom_index, self._model.knowledge
+        result = np.empty((len(names), len(particles.row)))
+        seen = [(n, name) for n, name in enumerate(names) if name in index]
+        if seen:
+            of_car = [symptoms.symptoms[name] for _, name in seen]
+            there = conclusion.hypotheses.symptoms[particles.row, particles.draw]
+            there = there[:, [index[name] for _, name in seen]].T
+            missed = np.array([one.missed_probability for one in of_car])[:, None]
+            imagined = np.array([one.imagined_probability for one in of_car])[:, None]
+            result[[n for n, _ in seen]] = (
+                there * (1.0 - missed) + (1.0 - there) * imagined
+            )
+        for number, name in enumerate(names):
+            if name not in index:
+                result[number] = self._reaction(name, conclusion, particles)
+        return result
+
+    def _reaction(
+        self, name: str, conclusion: Conclusion, particles: Particles
+    ) -> FloatArray:
+        """Return the chance that a test brings or clears a fault, (n_particles,)."""
+        test, first = self._model.provocations[name], conclusion.first_fleeting
+        told_of = particles.row if particles.told_of is None else particles.told_of
+        reacts = self._model.compiled.presence.reaction(test.trigger, test.at_target)
+        result = np.full(len(told_of), test.symptom.imagined_probability)
+        is_fleeting = told_of >= first
+        places = told_of[is_fleeting] - first, particles.draw[is_fleeting]
+        result[is_fleeting] = reacts[places]
+        return result
 
     def asked(
         self,
@@ -555,19 +633,8 @@ class Adviser:
         """Return one reading, or a symptom by name, with its worth."""
         particles, plan = self._particles(conclusion)
         if isinstance(step, str):
-            others = frozenset(
-                f"symptom|{name}"
-                for name in self._model.compiled.symptom_names
-                if name != step
-            )
-            every = dict.fromkeys((s.name for s in self._model.car.states), 1.0)
-            (priced,) = self._priced_symptoms(
-                conclusion,
-                particles,
-                plan=plan,
-                here=here,
-                excluded=others,
-                chance=every,
+            (priced,) = self._priced_yes_no(
+                [step], conclusion, particles, plan=plan, here=here
             )
         else:
             candidates, only = self._single(step), np.array([0])
@@ -620,7 +687,7 @@ class Adviser:
         parts = {compiled.causes[one].part.name for one in mended}
         still = [i for i, c in enumerate(compiled.causes) if c.part.name in parts]
         n_draws = compiled.n_draws
-        rows = np.repeat([0, *(1 + member for member in still)], n_draws)
+        rows = np.repeat([0, *map(compiled.shown_by, still)], n_draws)
         draws = np.tile(np.arange(n_draws), 1 + len(still))
         is_faulty = (rows > 0).astype(np.int64)
         share = np.where(is_faulty, 0.5 / len(still), 0.5) / n_draws
@@ -677,7 +744,7 @@ class Adviser:
             expected=self._expected(
                 conclusion,
                 lambda rows: self._model.compiled.predicted(
-                    conclusion.hypotheses, reading, rows=rows
+                    conclusion.hypotheses, reading, rows=conclusion.shown_by[rows]
                 ),
                 lambda low, high: range_words(low, high, reading.kind),
             ),
@@ -692,13 +759,16 @@ class Adviser:
         self, priced: Priced, conclusion: Conclusion, reason: str
     ) -> ProposedStep:
         name = str(priced.step)
-        symptom = self._model.knowledge.symptoms[name]
-        state = self._model.car.state(symptom.state)
-        keys = dict.fromkeys((symptom.caution, state.caution))
-        column = self._model.compiled.symptom_index[name]
+        symptom = self._model.asked(name)
+        car = self._model.car
+        state, test = car.state(symptom.state), self._model.provocations.get(name)
+        place = car.places.get(test.place) if test is not None else None
+        keys = dict.fromkeys(
+            (symptom.caution, place.caution if place else "", state.caution)
+        )
 
         def mean_chance(rows: IntArray) -> FloatArray:
-            chance = conclusion.hypotheses.symptoms[rows, :, column].astype(np.float64)
+            chance = self._reasoner.yes_chance(conclusion, name, rows)
             mean = chance.mean(axis=1, keepdims=True)
             return np.asarray(np.broadcast_to(mean, chance.shape))
 
@@ -852,7 +922,7 @@ def whereabouts(fact: ReadingFact | SymptomFact | None, model: Model) -> Whereab
     if fact is None:
         return Whereabouts()
     if isinstance(fact, SymptomFact):
-        return Whereabouts(state=model.knowledge.symptoms[fact.symptom].state)
+        return Whereabouts(state=model.asked(fact.symptom).state)
     reading = Reading(kind=fact.kind, state=fact.state, red=fact.red, black=fact.black)
     return Whereabouts(
         state=fact.state, places=frozenset(places_of(reading, model.car))

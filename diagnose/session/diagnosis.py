@@ -12,6 +12,8 @@ from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from types import MappingProxyType
 
+import numpy as np
+
 from diagnose.circuit.car import Car, FloatArray
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import ImpossibleEvidenceError, ReadingError
@@ -105,6 +107,8 @@ class Vocabulary:
         What an owner may lack, name to the words for it.
     places : tuple[str, ...]
         Where on the car things are.
+    tests : Mapping[str, str]
+        Tests that bring a fault which comes and goes, name to question.
     reference : str
         The node the black lead is on when none is named.
     look_state : str
@@ -123,6 +127,21 @@ class Vocabulary:
     look_state: str
     limits: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     places: tuple[str, ...] = ()
+    tests: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+    @property
+    def asked(self) -> Mapping[str, str]:
+        """What is answered by yes or no: symptoms, and tests that bring a fault."""
+        return {**self.symptoms, **self.tests}
+
+    def targets(self, verb: str) -> Mapping[str, str]:
+        """Return where a test can be done, each with what is asked there."""
+        before = f"{verb}-"
+        return {
+            name.removeprefix(before): question
+            for name, question in self.tests.items()
+            if name.startswith(before)
+        }
 
 
 class Diagnosis:
@@ -239,7 +258,7 @@ class Diagnosis:
         here = whereabouts(_latest(standing), self._model)
         words = step.split("|")
         if words[0] == "symptom" and len(words) == 2:
-            self._known(words[1], self.vocabulary.symptoms, "symptom")
+            self._known(words[1], self.vocabulary.asked, "symptom")
             return self._adviser.asked(words[1], self._standing_conclusion(), here)
         kinds = {kind.value: kind for kind in ReadingKind}
         if words[0] not in kinds or len(words) != 4:
@@ -480,8 +499,9 @@ class Diagnosis:
         weights = conclusion.beliefs.weights
         chances = []
         for complaint in complaints:
-            column = self._model.compiled.symptom_index[complaint.retest]
-            seen = float((conclusion.hypotheses.symptoms[..., column] * weights).sum())
+            every = np.arange(len(weights))
+            chance = self._reasoner.yes_chance(conclusion, complaint.retest, every)
+            seen = float((chance * weights).sum())
             chances.append(seen if complaint.cured_answer else 1.0 - seen)
         best = chances.index(max(chances))
         return complaints[best], chances[best]
@@ -507,7 +527,7 @@ class Diagnosis:
             case ComplaintFact():
                 self._known(fact.complaint, words.complaints, "complaint")
             case SymptomFact():
-                self._known(fact.symptom, words.symptoms, "symptom")
+                self._known(fact.symptom, words.asked, "symptom")
             case RepairFact():
                 self._known(fact.cause, words.causes, "cause")
             case ReadingFact():
@@ -722,4 +742,7 @@ def _vocabulary(model: Model) -> Vocabulary:
         look_state=car.states[0].name,
         limits={limit.name: limit.says for limit in knowledge.effort.limits.values()},
         places=tuple(car.places),
+        tests={
+            name: test.symptom.question for name, test in model.provocations.items()
+        },
     )

@@ -15,7 +15,13 @@ from diagnose.session.conflict import oddest_reading, outside_probability
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.model import Model
 from diagnose.session.origins import Origins
-from diagnose.session.reasoning import Conclusion, Observation, Reasoner, reading_of
+from diagnose.session.reasoning import (
+    Conclusion,
+    Observation,
+    Reasoner,
+    disagree,
+    reading_of,
+)
 from diagnose.session.silence import Silence
 from diagnose.session.wording import observation_words, range_words
 
@@ -23,7 +29,6 @@ SHOWN_WEIGHTS = 4
 UNLIKELY_STATE = 0.1
 SWAPPED_VOLTS = 0.5
 LEAST_DECIBANS = 0.5
-CLASH_DEVIATIONS = 4.0
 LEAST_MOVED = 0.03
 # Own choice: what moves less of the belief than this told next to nothing.
 MISFIT = 0.003
@@ -164,22 +169,27 @@ class Explainer:
         self, rows: IntArray, conclusion: Conclusion, number: int
     ) -> str:
         """Return what rows would show of an observation that is left out."""
-        epoch, observation, _ = conclusion.observations[number]
+        epoch, observation, is_complaint = conclusion.observations[number]
         if epoch < len(conclusion.repairs):
             return "before the repair"
         share = _left_out(
             conclusion.beliefs.weights[rows], conclusion.likelihoods[number][rows]
         )
         if isinstance(observation, SymptomFact):
-            column = self._model.compiled.symptom_index[observation.symptom]
-            chance = conclusion.hypotheses.symptoms[rows, :, column]
+            chance = self._reasoner.yes_chance(
+                conclusion, observation.symptom, rows, is_complaint=is_complaint
+            )
             mean = float((chance * share).sum() / max(share.sum(), 1e-300))
             return f"yes in {round(100 * mean)} of 100"
         predicted = self._model.compiled.predicted(
-            conclusion.hypotheses, reading_of(observation), rows=rows
+            conclusion.hypotheses,
+            reading_of(observation),
+            rows=conclusion.shown_by[rows],
         )
         low, high = weighted_range(predicted, share)
-        return range_words(low, high, observation.kind)
+        words = range_words(low, high, observation.kind)
+        is_fleeting = bool((rows >= conclusion.first_fleeting).all())
+        return f"{words} while it is there" if is_fleeting else words
 
     def fit(self, conclusion: Conclusion) -> Fit:
         """Return how well the best explanation accounts for the facts.
@@ -258,14 +268,35 @@ class Explainer:
         self, conclusion: Conclusion, number: int, best: int, share: FloatArray
     ) -> float:
         """Return the chance of a fact at least as odd as this one, errors left out."""
-        _, observation, _ = conclusion.observations[number]
+        _, observation, is_complaint = conclusion.observations[number]
         if isinstance(observation, SymptomFact):
-            column = self._model.compiled.symptom_index[observation.symptom]
-            chance = conclusion.hypotheses.symptoms[best, :, column]
-            yes = float((chance * share).sum())
+            only = np.array([best])
+            chance = self._reasoner.yes_chance(
+                conclusion, observation.symptom, only, is_complaint=is_complaint
+            )
+            yes = float((chance[0] * share).sum())
             return yes if observation.is_present else 1.0 - yes
+        if best >= conclusion.first_fleeting:
+            there = self._reasoner.presence_of(
+                observation, best - conclusion.first_fleeting
+            )
+            chance_there = float((there * share).sum())
+            shown = int(conclusion.shown_by[best])
+            return chance_there * self._tail(conclusion, observation, shown, share) + (
+                1.0 - chance_there
+            ) * self._tail(conclusion, observation, 0, share)
+        return self._tail(conclusion, observation, best, share)
+
+    def _tail(
+        self,
+        conclusion: Conclusion,
+        observation: ReadingFact,
+        row: int,
+        share: FloatArray,
+    ) -> float:
+        """Return the chance of a reading at least as far off, as a row shows it."""
         compiled, reading = self._model.compiled, reading_of(observation)
-        only = np.array([best])
+        only = np.array([row])
         predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
         stray = self._reasoner.stray(conclusion.hypotheses, reading, rows=only)[0]
         return self._reasoner.tail_probability(
@@ -298,7 +329,7 @@ class Explainer:
         notes = []
         state = car.state(fact.state)
         reach = self._reasoner.reach_chance(conclusion.hypotheses, fact.state)
-        if float((reach * without).sum()) < UNLIKELY_STATE:
+        if float((reach[conclusion.shown_by] * without).sum()) < UNLIKELY_STATE:
             notes.append(
                 f"{words}: but from what was told before, the car should not get as "
                 f"far as {state.label}. Take one of the two back if it is wrong."
@@ -312,7 +343,7 @@ class Explainer:
         if fact.kind is ReadingKind.DC_VOLTS and away_from_ground < -SWAPPED_VOLTS:
             predicted = self._model.compiled.predicted(
                 conclusion.hypotheses, reading_of(fact)
-            )
+            )[conclusion.shown_by]
             as_told = float((without * (np.abs(predicted - fact.value) < 1.0)).sum())
             swapped = float((without * (np.abs(predicted + fact.value) < 1.0)).sum())
             if swapped > 5.0 * as_told:
@@ -404,18 +435,7 @@ def _clashes(standing: Sequence[Fact], model: Model) -> tuple[str, ...]:
         key = reading_of(fact)
         before = seen.get(key)
         seen[key] = fact
-        if before is None or fact.kind is ReadingKind.LOOK:
-            continue
-        ranges = {
-            ReadingKind.DC_VOLTS: model.knowledge.meter.volts,
-            ReadingKind.OHMS: model.knowledge.meter.ohms,
-            ReadingKind.AMPS: model.knowledge.meter.amps,
-            ReadingKind.AC_VOLTS: model.knowledge.meter.ac_volts,
-            ReadingKind.FUSE: model.knowledge.meter.millivolts,
-        }
-        range_ = ranges.get(fact.kind)
-        limit = float(range_.half_width(np.array(before.value))) if range_ else 0.0
-        if abs(fact.value - before.value) > CLASH_DEVIATIONS * max(limit, 0.05):
+        if before is not None and disagree(before, fact, model):
             notes.append(
                 f"{observation_words(before, model.car)} and "
                 f"{observation_words(fact, model.car)} differ by more than the meter: "

@@ -8,10 +8,11 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from enum import Enum
 from functools import partial
 from importlib.resources import files
+from types import MappingProxyType
 from typing import Any, Protocol
 
 import numpy as np
@@ -33,6 +34,8 @@ from diagnose.inference.compiled import Compiled
 from diagnose.inference.priors import Priors, rates_alone
 from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.readings import clamp_parts
+from diagnose.measurement.symptoms import Symptom
+from diagnose.session.provoking import Provocation, provocations
 
 N_DRAWS = 64
 # Derived: with 16 draws a precise reading falls between the draws of the true cause and
@@ -61,13 +64,30 @@ class Model:
     Parameters
     ----------
     lines : tuple[tuple[int, ...], ...]
-        Causes that no reading tells apart and that share a repair, together.
+        Causes that no reading tells apart and that share a repair, together; and the
+        same fault where it comes and goes, for the repair is the same.
+    provocations : Mapping[str, Provocation]
+        Tests that bring faults which come and go, by name.
     """
 
     car: Car
     knowledge: Knowledge
     compiled: Compiled
     lines: tuple[tuple[int, ...], ...]
+    provocations: Mapping[str, Provocation] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+
+    def asked(self, name: str) -> Symptom:
+        """Return what can be answered by yes or no: a symptom or a provocation.
+
+        Raises
+        ------
+        KeyError
+            If there is nothing of that name.
+        """
+        found = self.provocations.get(name)
+        return self.knowledge.symptoms[name] if found is None else found.symptom
 
 
 def _plain(value: object) -> object:
@@ -154,7 +174,7 @@ def open_model(
     predictor = Predictor(model, causes, all_probes(car, knowledge))
     shelf = _Shelf(cache, model_key(car, knowledge, n_draws), knowledge.learned_digest)
     priors = shelf.priors()
-    bank = shelf.bank(len(causes))
+    bank = shelf.bank(sum(cause.mode.lasts for cause in causes))
     priors_of: Callable[[], Priors] = partial(_priors, car, knowledge, causes)
     if bank is None:
         tell(0.0, "reading the car's circuit")
@@ -180,7 +200,11 @@ def open_model(
     compiled = Compiled(predictor, knowledge, priors, bank=bank)
     tell(1.0, "ready")
     return Model(
-        car=car, knowledge=knowledge, compiled=compiled, lines=_lines(compiled)
+        car=car,
+        knowledge=knowledge,
+        compiled=compiled,
+        lines=_lines(compiled),
+        provocations=provocations(car, causes, knowledge.triggers),
     )
 
 
@@ -199,8 +223,10 @@ def _told_nobody(share: float, doing: str) -> None:
 
 def _lines(compiled: Compiled) -> tuple[tuple[int, ...], ...]:
     alike: dict[tuple[object, ...], list[int]] = {}
-    for index, cause in enumerate(compiled.causes):
-        alike.setdefault(repair_signature(cause), []).append(index)
+    for index in range(len(compiled.causes)):
+        # what comes and goes is mended as what lasts
+        lasting = compiled.causes[compiled.shown_by(index) - 1]
+        alike.setdefault(repair_signature(lasting), []).append(index)
     return tuple(tuple(members) for members in alike.values())
 
 

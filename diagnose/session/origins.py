@@ -50,14 +50,19 @@ class Origins:
                 self._parents.setdefault(child, set()).update(link.parents)
 
     def of(self, line: int, conclusion: Conclusion) -> tuple[Origin, ...]:
-        """Return what brings a line's fault about, nothing found last.
+        """Return what brings a line's likeliest fault about, nothing found last.
 
         Empty for faults that follow from no other. The probabilities are those of the
         origins if the part is found like this; the likeliest few are named, and what is
         left over is some other cause.
         """
-        members = self._model.lines[line]
-        cause = self._model.compiled.causes[members[0]]
+        causes = self._model.compiled.causes
+        cause = causes[self._adviser.likeliest(conclusion, line)]
+        members = tuple(
+            member
+            for member in self._model.lines[line]
+            if causes[member].mode.name == cause.mode.name
+        )
         if _opens(cause):
             shares = self._opened_by(cause, members, conclusion)
         elif changed := _changed_elsewhere(cause, self._model):
@@ -111,7 +116,9 @@ class Origins:
         present = _rows_with(members, conclusion.hypotheses)
         weights = conclusion.beliefs.weights
         opened = self._open(cause, conclusion.hypotheses)
-        by_circuit = np.where(present, 0.0, (weights * opened).sum(axis=1))
+        by_circuit = np.where(
+            present, 0.0, (weights * opened[conclusion.shown_by]).sum(axis=1)
+        )
         alone = opened[1 : self._model.compiled.bank.n_singles].mean(axis=1)
         able = frozenset(np.flatnonzero(alone > OFTEN_ENOUGH).tolist())
         shares = self._shares(by_circuit, conclusion, able)

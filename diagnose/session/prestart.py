@@ -202,7 +202,9 @@ def prestart(
     prices = Prices(model) if prices is None else prices
     states = prestart_states(model.car)
     readings, limits, shows = _shown(model, states, prices)
-    priors = model.compiled.priors.cause_probabilities(known)
+    # what comes and goes is found by no list of readings
+    lasting = slice(model.compiled.n_lasting)
+    priors = model.compiled.priors.cause_probabilities(known)[lasting]
     mass = np.repeat(priors / model.compiled.n_draws, model.compiled.n_draws)
     showable = float(mass[shows.any(axis=0)].sum())
     costs = _Costs(model.car, readings, prices)
@@ -520,6 +522,7 @@ def _found(shows: BoolArray, mass: FloatArray, model: Model) -> Iterator[_Found]
     line_of = np.empty(len(model.compiled.causes), dtype=np.int64)
     for number, line in enumerate(model.lines):
         line_of[list(line)] = number
+    line_of = line_of[: model.compiled.n_lasting]
     left = np.ones(len(mass), dtype=np.bool_)
     whole = float(mass[shows.any(axis=0)].sum()) if len(shows) else 0.0
     for number, row in enumerate(shows):
@@ -529,7 +532,9 @@ def _found(shows: BoolArray, mass: FloatArray, model: Model) -> Iterator[_Found]
             number=number,
             share=_share(float(new.sum()), whole),
             of_line=np.bincount(
-                line_of, new.reshape(len(line_of), -1).sum(axis=1)
+                line_of,
+                new.reshape(len(line_of), -1).sum(axis=1),
+                minlength=len(model.lines),
             ).astype(np.float64),
         )
 
@@ -564,13 +569,13 @@ def _listed(
 
 def _unshown(model: Model, shows: BoolArray, mass: FloatArray) -> tuple[Unshown, ...]:
     """Return the lines that no reading shows in all their severities."""
-    causes = model.compiled.causes
-    of_cause = mass.reshape(len(causes), -1).sum(axis=1)
+    causes, n_lasting = model.compiled.causes, model.compiled.n_lasting
+    of_cause = mass.reshape(n_lasting, -1).sum(axis=1)
     showable = np.where(shows.any(axis=0), mass, 0.0)
-    showable = showable.reshape(len(causes), -1).sum(axis=1)
+    showable = showable.reshape(n_lasting, -1).sum(axis=1)
     found = []
     for line in model.lines:
-        members = list(line)
+        members = [member for member in line if member < n_lasting]
         whole = float(of_cause[members].sum())
         share = _share(float(showable[members].sum()), whole)
         if share < SHOWN_CHANCE:

@@ -119,7 +119,7 @@ class Prices:
 
     def symptom_minutes(self, name: str, here: Whereabouts) -> float:
         """Return what looking for a symptom costs. [min]."""
-        symptom = self._model.knowledge.symptoms[name]
+        symptom = self._model.asked(name)
         change = self._state_minutes[symptom.state]
         return symptom.minutes + (0.0 if symptom.state == here.state else change)
 

@@ -69,6 +69,7 @@ from diagnose.session.facts import (
     SymptomFact,
 )
 from diagnose.session.model import Model
+from diagnose.session.provoking import Provocation
 
 LINEAR_KINDS = frozenset({ReadingKind.DC_VOLTS, ReadingKind.LAMP, ReadingKind.LOOK})
 MOST_PAIRS = 48
@@ -92,6 +93,10 @@ CHATTER_SHARE = 0.29
 # Derived: evenly spread between nothing and the full supply, 1/sqrt(12) of it.
 CHATTER_AMPS_SHARE = 0.58
 # Derived: evenly spread between nothing and twice the mean, 1/sqrt(3) of the mean.
+CLASH_DEVIATIONS = 4.0
+LEAST_CLASH = 0.05
+# Own choice: readings of one point a few times the meter's error apart disagree; on a
+# charging car they move by as much between two looks. [V, Ω, A]
 COMPLAINT_ERROR_FACTOR = 0.02
 # From memory: what brings a person to a diagnosis has been seen more than once.
 Observation = ReadingFact | SymptomFact
@@ -134,7 +139,13 @@ class Conclusion:
     prior : FloatArray
         Of each set and draw, shape (n_sets, n_draws).
     left_out_probability : float
-        Share of the evidence that pairs not looked at could add.
+        Share of the evidence that pairs not looked at could add. Pairs with a fault
+        that comes and goes are not in it.
+    shown_by : IntArray
+        The row of `hypotheses` that holds what each set shows: its own, but of faults
+        that come and go that of the lasting fault they act as, shape (n_sets,).
+    first_fleeting : int
+        The first row of faults that come and go; they are the last ones.
     """
 
     hypotheses: Hypotheses
@@ -144,6 +155,8 @@ class Conclusion:
     repairs: tuple[RepairStep, ...]
     prior: FloatArray
     left_out_probability: float
+    shown_by: IntArray
+    first_fleeting: int
 
     def steps(self) -> list[Step]:
         """Return likelihoods and repairs in order."""
@@ -163,7 +176,8 @@ def observations_of(
     """Return the observations with their epoch, and the causes repaired.
 
     A complaint counts as the symptoms it implies, unless they are told otherwise; of
-    several readings of one point in one state since a repair the latest counts.
+    several readings of one point in one state since a repair the latest counts, but
+    those that disagree beyond the meter all do.
     """
     repairs: list[str] = []
     found: list[Noted] = []
@@ -182,7 +196,7 @@ def observations_of(
                         found.append(Noted(0, implied, is_complaint=True))
             case ReadingFact() | SymptomFact():
                 noted = Noted(len(repairs), fact, is_complaint=False)
-                found = [old for old in found if not _replaces(noted, old)]
+                found = [old for old in found if not _replaces(noted, old, model)]
                 found.append(noted)
             case RepairFact():
                 repairs.append(fact.cause)
@@ -191,11 +205,12 @@ def observations_of(
     return tuple(found), tuple(repairs)
 
 
-def _replaces(new: Noted, old: Noted) -> bool:
+def _replaces(new: Noted, old: Noted, model: Model) -> bool:
     """Return whether an observation repeats an earlier one; the later one counts.
 
     What made the first reading stray from the model makes the second stray as well, so
-    two of them tell no more than one.
+    two of them tell no more than one. Two that disagree tell of a slip, or of a fault
+    that came or went between them.
     """
     first, second = old.observation, new.observation
     if old.epoch != new.epoch or old.is_complaint:
@@ -206,7 +221,30 @@ def _replaces(new: Noted, old: Noted) -> bool:
             and isinstance(second, SymptomFact)
             and first.symptom == second.symptom
         )
-    return reading_of(first) == reading_of(second)
+    return reading_of(first) == reading_of(second) and not disagree(
+        first, second, model
+    )
+
+
+def disagree(first: ReadingFact, second: ReadingFact, model: Model) -> bool:
+    """Return whether two readings of one point differ beyond what the meter may err."""
+    meter = model.knowledge.meter
+    ranges = {
+        ReadingKind.DC_VOLTS: meter.volts,
+        ReadingKind.OHMS: meter.ohms,
+        ReadingKind.AMPS: meter.amps,
+        ReadingKind.AC_VOLTS: meter.ac_volts,
+        ReadingKind.FUSE: meter.millivolts,
+    }
+    range_ = ranges.get(first.kind)
+    if range_ is None:
+        return False
+    values = _shown(first), _shown(second)
+    if np.isinf(values).any():
+        return values[0] != values[1]
+    least = LEAST_CLASH if range_ is not meter.millivolts else 0.0
+    limit = max(float(range_.half_width(np.array(values[0]))), least)
+    return abs(values[1] - values[0]) > CLASH_DEVIATIONS * limit
 
 
 def _before_repairs(facts: Sequence[Fact]) -> Sequence[Fact]:
@@ -253,9 +291,9 @@ class _Answered:
     singles : FloatArray
         Of none and of every single cause, shape (1 + n_causes,).
     odds : FloatArray
-        Of every cause alone against none, shape (n_causes,).
+        Of every lasting cause alone against none, shape (n_lasting,).
     lift : StoredArray
-        Of pairs, see `Priors.pair_lift`.
+        Of pairs of them, see `Priors.pair_lift`.
     """
 
     answers: tuple[tuple[str, str], ...]
@@ -312,13 +350,19 @@ class Reasoner:
         missing = bank.missing(pairs)
         if missing:
             bank.keep_pairs(self._solved_pairs(missing), pairs)
-        sets = [*compiled.singles.sets, *[()] * (len(bank.all.sets) - bank.n_singles)]
+        n_bank, fleeting = len(bank.all.sets), compiled.presence.numbers.tolist()
+        sets: list[FaultSet] = [*compiled.singles.sets]
+        sets += [()] * (n_bank - bank.n_singles)
+        sets += [(cause,) for cause in fleeting]
         rows = {s: row for row, s in enumerate(compiled.singles.sets)}
+        rows.update(((cause,), n_bank + n) for n, cause in enumerate(fleeting))
         for pair in pairs:
             rows[pair] = bank.pair_rows[pair]
             sets[rows[pair]] = pair
         prior = np.zeros((len(sets), compiled.n_draws))
-        prior[: bank.n_singles] = self._single_chances(answers)[:, None]
+        alone = self._under(answers).singles[:, None]
+        prior[: bank.n_singles] = alone[: bank.n_singles]
+        prior[n_bank:] = alone[bank.n_singles :]
         if pairs:
             chances = compiled.priors.set_probabilities(pairs, answers)
             prior[[rows[pair] for pair in pairs]] = chances[:, None]
@@ -333,6 +377,8 @@ class Reasoner:
             repairs=repairs,
             prior=prior,
             left_out_probability=left_out,
+            shown_by=np.append(np.arange(n_bank), 1 + compiled.presence.acts_as),
+            first_fleeting=n_bank,
         )
         conclusion = _believing(draft)
         redrawn = self._redrawn(conclusion, rows)
@@ -341,25 +387,19 @@ class Reasoner:
         bank.written_for = tuple(facts)
         return conclusion
 
-    def _single_chances(self, answers: Mapping[str, str]) -> FloatArray:
-        """Return the prior of none and of every single cause."""
-        return self._under(answers).singles
-
-    def _prior_odds(self, answers: Mapping[str, str]) -> tuple[FloatArray, StoredArray]:
-        """Return the odds of every cause alone, and the lift of pairs."""
-        under = self._under(answers)
-        return under.odds, under.lift
-
     def _under(self, answers: Mapping[str, str]) -> _Answered:
         """Return what does not change within a case, worked out once."""
         key = tuple(sorted(answers.items()))
         if self._answered is None or self._answered.answers != key:
-            priors = self._compiled.priors
+            priors, n_lasting = self._compiled.priors, self._compiled.n_lasting
+            odds = priors.odds() @ priors.given(answers)
+            lift = priors.pair_lift(answers)
+            alone = ((), *((cause,) for cause in range(len(self._compiled.causes))))
             self._answered = _Answered(
                 answers=key,
-                singles=priors.set_probabilities(self._compiled.singles.sets, answers),
-                odds=priors.odds() @ priors.given(answers),
-                lift=priors.pair_lift(answers),
+                singles=priors.set_probabilities(alone, answers),
+                odds=odds[:n_lasting],
+                lift=lift[:n_lasting, :n_lasting],
             )
         return self._answered
 
@@ -396,13 +436,101 @@ class Reasoner:
                 fresh = self.likelihood(hypotheses, noted, rows=some)
                 weighed.likelihood[some] = fresh
                 weighed.version[some] = bank.versions[some]
+            self._weigh_fleeting(weighed, noted)
             result.append(weighed.likelihood)
         return tuple(result)
+
+    def _weigh_fleeting(self, weighed: _Weighed, noted: Noted) -> None:
+        """Work out, once, what an observation says of faults that come and go."""
+        presence = self._compiled.presence
+        first = len(self._compiled.bank.all.sets)
+        if not len(presence.numbers) or weighed.version[first] >= 0:
+            return
+        weighed.version[first:] = 0
+        test = self._provocation(noted.observation)
+        if test is not None:
+            reacts = presence.reaction(test.trigger, test.at_target)
+            is_yes = _is_yes(noted.observation)
+            weighed.likelihood[first:] = reacts if is_yes else 1.0 - reacts
+            return
+        weighed.likelihood[first:] = presence.mixed(
+            weighed.likelihood[1 + presence.acts_as],
+            weighed.likelihood[0],
+            presence.chance(
+                self._state_of(noted.observation), is_complaint=noted.is_complaint
+            ),
+        )
+
+    def yes_chance(
+        self,
+        conclusion: Conclusion,
+        name: str,
+        rows: IntArray,
+        *,
+        is_complaint: bool = False,
+    ) -> FloatArray:
+        """Return the chance that a symptom is there, or that a provocation reacts.
+
+        Parameters
+        ----------
+        name : str
+            Of either.
+        rows : IntArray
+            Rows of the conclusion.
+        is_complaint : bool
+            It is what the owner came with.
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_rows, n_draws).
+        """
+        presence, first = self._compiled.presence, conclusion.first_fleeting
+        is_fleeting = rows >= first
+        own = rows[is_fleeting] - first
+        test = self._model.provocations.get(name)
+        if test is not None:
+            shape = (len(rows), self._compiled.n_draws)
+            result = np.full(shape, test.symptom.imagined_probability)
+            reacts = presence.reaction(test.trigger, test.at_target)
+            result[is_fleeting] = reacts[own]
+            return result
+        column = self._compiled.symptom_index[name]
+        symptoms, shown = conclusion.hypotheses.symptoms, conclusion.shown_by[rows]
+        result = symptoms[shown, :, column].astype(np.float64)
+        state = self._model.asked(name).state
+        chance = presence.chance(state, is_complaint=is_complaint)[own]
+        sound = symptoms[0, :, column].astype(np.float64)
+        result[is_fleeting] = presence.mixed(result[is_fleeting], sound, chance)
+        return result
+
+    def presence_of(self, observation: Observation, row: int) -> FloatArray:
+        """Return the chance that a fault that comes and goes was there, (n_draws,).
+
+        Parameters
+        ----------
+        row : int
+            Its place among such faults.
+        """
+        return np.asarray(
+            self._compiled.presence.chance(self._state_of(observation))[row]
+        )
+
+    def _provocation(self, observation: Observation) -> Provocation | None:
+        if not isinstance(observation, SymptomFact):
+            return None
+        return self._model.provocations.get(observation.symptom)
+
+    def _state_of(self, observation: Observation) -> str:
+        if isinstance(observation, SymptomFact):
+            return self._model.asked(observation.symptom).state
+        return observation.state
 
     def _weighed_of(self, noted: Noted) -> _Weighed:
         key = noted._replace(epoch=0)
         if key not in self._weighed:
-            n_rows = len(self._compiled.bank.all.sets)
+            n_fleeting = len(self._compiled.presence.numbers)
+            n_rows = len(self._compiled.bank.all.sets) + n_fleeting
             self._weighed[key] = _Weighed(
                 np.ones((n_rows, self._compiled.n_draws)),
                 np.full(n_rows, -1, dtype=np.int64),
@@ -523,6 +651,11 @@ class Reasoner:
         """
         on = on_steps if is_ladder else np.asarray
         observation = noted.observation
+        test = self._provocation(observation)
+        if test is not None:
+            yes = test.symptom.imagined_probability
+            shape = on(hypotheses.symptoms[rows, :, 0].astype(np.float64)).shape
+            return np.full(shape, yes if _is_yes(observation) else 1.0 - yes)
         if isinstance(observation, SymptomFact):
             column = self._compiled.symptom_index[observation.symptom]
             chance = on(hypotheses.symptoms[rows, :, column].astype(np.float64))
@@ -699,7 +832,7 @@ class Reasoner:
 
     def symptom_of(self, fact: SymptomFact, *, is_complaint: bool) -> Symptom:
         """Return the symptom a fact is about, surer when it is the complaint itself."""
-        symptom = self._model.knowledge.symptoms[fact.symptom]
+        symptom = self._model.asked(fact.symptom)
         if not is_complaint:
             return symptom
         return replace(
@@ -720,13 +853,14 @@ class Reasoner:
         if not before:
             return (), 0.0
         priors = self._compiled.priors
-        odds, lift = self._prior_odds(answers)
+        odds, lift = self._under(answers).odds, self._under(answers).lift
+        part_of = priors.part_of[: len(odds)]
         deviations = np.stack(
             [self._deviation(noted.observation) for noted in observations], axis=1
         )
         pairs, left_out = promising_pairs(
             odds,
-            priors.part_of,
+            part_of,
             [likelihoods[k] for k in before],
             deviations[:, before],
             most=MOST_PAIRS,
@@ -734,13 +868,17 @@ class Reasoner:
         )
         if not repairs:
             return pairs, left_out
-        mended = sorted({cause for repair in repairs for cause in repair.causes})
+        mended = sorted(
+            cause
+            for cause in {one for repair in repairs for one in repair.causes}
+            if cause < len(odds)
+        )
         after = [k for k, noted in enumerate(observations) if noted.epoch > 0]
         seen_after = [likelihoods[k].mean(axis=1) for k in after]
         told = np.prod([np.ones(1 + len(odds)), *seen_after], axis=0)
         companions = promising_companions(
             odds * told[1:],
-            priors.part_of,
+            part_of,
             sound=float(told[0]),
             mended=mended,
             most=MOST_COMPANIONS,
@@ -756,6 +894,8 @@ class Reasoner:
         if observation in self._deviations:
             return self._deviations[observation]
         singles = self._compiled.singles
+        if self._provocation(observation) is not None:
+            return np.zeros(self._compiled.n_lasting)
         if isinstance(observation, SymptomFact):
             column = self._compiled.symptom_index[observation.symptom]
             shown = singles.symptoms[:, :, column].mean(axis=1).astype(np.float64)
@@ -801,6 +941,10 @@ def _believing(draft: Conclusion) -> Conclusion:
             "no cause can give these facts together; take the doubtful one back"
         )
     return replace(draft, beliefs=beliefs)
+
+
+def _is_yes(observation: Observation) -> bool:
+    return isinstance(observation, SymptomFact) and observation.is_present
 
 
 def _as_slice(rows: IntArray) -> Rows:

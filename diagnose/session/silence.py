@@ -64,7 +64,8 @@ class Silence:
         if lacking:
             return f"you can't take it: {lacking}"
         reach = self._reasoner.reach_chance(conclusion.hypotheses, reading.state)
-        if float((reach * conclusion.beliefs.weights).sum()) < LEAST_REACHED:
+        reached = reach[conclusion.shown_by] * conclusion.beliefs.weights
+        if float(reached.sum()) < LEAST_REACHED:
             return "with what is suspected the car hardly gets into this state"
         bits = self._adviser.bits([reading], conclusion)[0]
         dead = self.without_current(reading)
@@ -143,7 +144,8 @@ class Silence:
 
     def _may_be_taken(self, reading: Reading, conclusion: Conclusion) -> bool:
         reach = self._reasoner.reach_chance(conclusion.hypotheses, reading.state)
-        is_reached = float((reach * conclusion.beliefs.weights).sum()) >= LEAST_REACHED
+        reached = reach[conclusion.shown_by] * conclusion.beliefs.weights
+        is_reached = float(reached.sum()) >= LEAST_REACHED
         return is_reached and self._adviser.prices.can_take(reading)
 
 

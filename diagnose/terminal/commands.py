@@ -72,6 +72,9 @@ class Slot(Enum):
     FUSE = "fuse"
     LIMIT = "limit"
     PLACE = "place"
+    WIGGLED = "wiggled"
+    WARMED = "warmed"
+    MISTED = "misted"
     YES_OR_NO = "yes or no"
     BLOWN_OR_SOUND = "blown or sound"
 
@@ -276,7 +279,7 @@ def _lamp_value(text: str) -> float:
 
 
 def _tell_symptom(name: str, text: str, desk: Desk) -> Request:
-    symptom = known_name(name, desk.vocabulary.symptoms, "symptom")
+    symptom = known_name(name, desk.vocabulary.asked, "symptom")
     lowered = text.lower()
     if lowered not in YES | NO:
         raise ReadingError(f'"{text}" does not answer this; type yes or no')
@@ -406,6 +409,19 @@ def _symptom(words: tuple[str, ...], desk: Desk) -> Request:
     if len(words) != 2:
         raise _usage("symptom")
     return _tell_symptom(words[0], words[1], desk)
+
+
+def _test(verb: str) -> Callable[[tuple[str, ...], Desk], Request]:
+    """Return what understands a test of a place or a part, done to bring the fault."""
+
+    def understand(words: tuple[str, ...], desk: Desk) -> Request:
+        if len(words) != 2:
+            raise _usage(verb)
+        targets = desk.vocabulary.targets(verb)
+        target = known_name(words[0], targets, "place or part")
+        return _tell_symptom(f"{verb}-{target}", words[1], desk)
+
+    return understand
 
 
 def _complaint(words: tuple[str, ...], desk: Desk) -> Request:
@@ -592,6 +608,27 @@ _ALL = (
         says="tell what the car does; symptom fan lists those about the fan",
         slots=((Slot.SYMPTOM,), (Slot.YES_OR_NO,)),
         understand=_symptom,
+    ),
+    Command(
+        name="wiggle",
+        usage="wiggle PLACE|PART yes|no",
+        says="tell whether the fault comes or goes while you wiggle the wiring there",
+        slots=((Slot.WIGGLED,), (Slot.YES_OR_NO,)),
+        understand=_test("wiggle"),
+    ),
+    Command(
+        name="warm",
+        usage="warm PLACE|PART yes|no",
+        says="the same while you warm it with a hair dryer",
+        slots=((Slot.WARMED,), (Slot.YES_OR_NO,)),
+        understand=_test("warm"),
+    ),
+    Command(
+        name="damp",
+        usage="damp PLACE|PART yes|no",
+        says="the same while you mist it with a little water",
+        slots=((Slot.MISTED,), (Slot.YES_OR_NO,)),
+        understand=_test("damp"),
     ),
     Command(
         name="complaint",

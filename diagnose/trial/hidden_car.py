@@ -6,7 +6,7 @@ to `playing` and the diagnosis to `session`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,13 +15,16 @@ from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.sample import Sample
 from diagnose.faults.causes import FaultSet
+from diagnose.faults.modes import Trigger
 from diagnose.faults.predicted import Predictor
 from diagnose.inference.bank import Bank
 from diagnose.inference.compiled import PROBED_KINDS, Compiled
 from diagnose.inference.hypotheses import Hypotheses
+from diagnose.inference.presence import drawn_trigger, presence_in
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.model import Model
+from diagnose.session.provoking import Provocation
 
 SEED_OFFSET = 1000
 # Any number but the model's own seed (0) gives other tolerances.
@@ -118,8 +121,34 @@ class HiddenCar:
         self._random = np.random.default_rng(seed)
         # of its own, so that whether a repair takes does not hang on what was measured
         self._cures = np.random.default_rng((seed, 13))
+        self._triggers = _triggers(stock.model, np.random.default_rng((seed, 17)))
+        self._looks = np.random.default_rng((seed, 19))
         self.faults = faults
         self.outside = outside
+
+    def _there(self, state: str) -> Hypotheses:
+        """Return what the car shows at one look: what comes and goes may be away."""
+        causes = self._stock.compiled.causes
+        present = tuple(
+            fault
+            for fault in self.faults
+            if causes[fault].mode.lasts
+            or self._looks.random() < presence_in(self._triggers[fault], state)
+        )
+        return self._stock.with_faults(present)
+
+    def _reacts(self, test: Provocation) -> bool:
+        """Return whether a fault seems to come or go under a test."""
+        causes, presence = self._stock.compiled.causes, self._stock.compiled.presence
+        chance = test.symptom.imagined_probability
+        for fault in self.faults:
+            if causes[fault].mode.lasts:
+                continue
+            if test.at_target[int(np.searchsorted(presence.numbers, fault))]:
+                own = self._stock.model.knowledge.triggers[test.trigger].test
+                is_own = self._triggers[fault].name == test.trigger
+                chance = max(chance, own.reacts if is_own else own.by_other)
+        return bool(self._looks.random() < chance)
 
     @property
     def _shown(self) -> Hypotheses:
@@ -139,8 +168,14 @@ class HiddenCar:
 
     def sees(self, name: str) -> bool:
         """Return what the owner reports of a symptom."""
+        test = self._stock.model.provocations.get(name)
+        if test is not None:
+            return self._reacts(test)
         symptom = self._stock.model.knowledge.symptoms[name]
-        is_there = self._random.random() < self.symptom_chance(name)
+        shown = self._there(symptom.state)
+        column = self._stock.compiled.symptom_index[name]
+        chance = float(shown.symptoms[0, self._number, column])
+        is_there = self._random.random() < chance
         if not self._errors.has_report_error:
             return is_there
         wrong = symptom.missed_probability if is_there else symptom.imagined_probability
@@ -150,10 +185,10 @@ class HiddenCar:
         """Return what the owner reads off the meter."""
         if self._random.random() < self._errors.slip_probability:
             reading = self._slipped(reading)
-        value = float(
-            self._stock.compiled.predicted(self._shown, reading)[0, self._number]
-        )
-        if reading.kind is ReadingKind.DC_VOLTS and self._jumps(reading.state):
+        shown = self._there(reading.state)
+        value = float(self._stock.compiled.predicted(shown, reading)[0, self._number])
+        jumps = self._jumps(shown, reading.state)
+        if reading.kind is ReadingKind.DC_VOLTS and jumps:
             value = self._random.uniform(0.0, self._stock.model.car.system_volts)
         if reading.kind is ReadingKind.LOOK:
             return float(value > 0.5)
@@ -173,16 +208,17 @@ class HiddenCar:
         half = float(range_.half_width(np.array(value)))
         value += half * self._random.uniform(-1.0, 1.0)
         step = range_.resolution
-        shown = round(value / step) * step
-        return float(shown if reading.kind is ReadingKind.DC_VOLTS else max(shown, 0.0))
+        rounded = round(value / step) * step
+        is_signed = reading.kind is ReadingKind.DC_VOLTS
+        return float(rounded if is_signed else max(rounded, 0.0))
 
-    def _jumps(self, state: str) -> bool:
+    def _jumps(self, shown: Hypotheses, state: str) -> bool:
         """Return whether the meter happens to show another value than the usual one.
 
         Where a breaker cycles or a relay chatters.
         """
         place = self._stock.compiled.predictor.state_index[state]
-        settled = float(self._shown.prediction.is_settled[place, 0, self._number])
+        settled = float(shown.prediction.is_settled[place, 0, self._number])
         return settled < 1.0 and self._random.random() >= settled
 
     def missing_for(self, state: str) -> str:
@@ -221,6 +257,18 @@ class HiddenCar:
             return False
         self.faults = tuple(c for c in self.faults if c not in present)
         return True
+
+
+def _triggers(model: Model, random: np.random.Generator) -> Mapping[int, Trigger]:
+    """Return the trigger each fault that comes and goes has in one car."""
+    compiled, triggers = model.compiled, model.knowledge.triggers
+    names = tuple(triggers)
+    levels = random.random((len(compiled.presence.numbers), 1))
+    found = {}
+    for fault, level in zip(compiled.presence.numbers.tolist(), levels, strict=True):
+        drawn = drawn_trigger(compiled.causes[fault], names, level)
+        found[fault] = triggers[names[int(drawn[0])]]
+    return found
 
 
 def complaint_of(car: HiddenCar, model: Model, choose: Callable[[int], int]) -> str:

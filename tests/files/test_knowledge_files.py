@@ -251,6 +251,8 @@ def test_relay_modes_follow_the_published_shares(shipped: Knowledge) -> None:
         + coil["pull_in_high"]
         + contacts["burnt"]
         + contacts["does_not_close"]
+        + coil["comes_and_goes"]
+        + contacts["comes_and_goes"]
     )
     groups = [closing, contacts["welded"], coil["draws_too_much"]]
 
@@ -272,7 +274,8 @@ def test_wire_modes_follow_the_published_connector_shares(shipped: Knowledge) ->
     # MIL-HDBK-338B connector: open .61, poor contact .23, short .16.
     wire = rates(shipped, "wire")
     poor = wire["high_resistance_a"] + wire["high_resistance_b"]
-    groups = [wire["open_circuit"], poor, wire["short_to_ground"]]
+    opens = wire["open_circuit"] + wire["comes_and_goes"]
+    groups = [opens, poor, wire["short_to_ground"]]
 
     assert shares_of(groups) == pytest.approx([0.61, 0.23, 0.16], abs=0.005)
 
@@ -281,7 +284,7 @@ def test_switch_modes_follow_the_published_shares(shipped: Knowledge) -> None:
     # MIL-HDBK-338B toggle switch: open .65, sticking .19, short .16; sticking is half
     # open and half closed, so open .745 and closed .255.
     switch = rates(shipped, "switch-contact")
-    opens = switch["open_circuit"] + switch["burnt"]
+    opens = switch["open_circuit"] + switch["comes_and_goes"] + switch["burnt"]
 
     share = opens / (opens + switch["stuck_closed"])
 
@@ -450,9 +453,9 @@ def test_missing_file_is_named(folder: Path) -> None:
 
     assert str(caught.value) == (
         f"{folder / 'meter.yaml'}: no such file; a knowledge folder needs all of "
-        "part-kinds.yaml, fault-modes.yaml, contexts.yaml, links.yaml, symptoms.yaml, "
-        "complaints.yaml, states.yaml, cautions.yaml, meter.yaml, conditions.yaml, "
-        "effort.yaml"
+        "part-kinds.yaml, fault-modes.yaml, contexts.yaml, links.yaml, triggers.yaml, "
+        "symptoms.yaml, complaints.yaml, states.yaml, cautions.yaml, meter.yaml, "
+        "conditions.yaml, effort.yaml"
     )
 
 
@@ -478,11 +481,11 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
         "every factor must be greater than 0",
     ),
     "number as text": (
-        "fault-modes", "rate: 0.000483", 'rate: "0.000483"',
-        'rate: found "0.000483", expected a number',
+        "fault-modes", "rate: 0.000435", 'rate: "0.000435"',
+        'rate: found "0.000435", expected a number',
     ),
     "rate out of range": (
-        "fault-modes", "rate: 0.000483", "rate: 0.483",
+        "fault-modes", "rate: 0.000435", "rate: 0.483",
         "rate: found 0.483, expected a number of at most 0.2",
     ),
     "unknown key": (
@@ -554,6 +557,25 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
     "shift by no answer": (
         "contexts", "weights: {hot: 8.0}", "weights: {hott: 8.0}",
         'there is no answer of heat "hott" (did you mean "hot"?)',
+    ),
+    "comes and goes as nothing": (
+        "fault-modes", "acts_as: does_not_close", "acts_as: does_not_clos",
+        'there is no fault mode of contacts "does_not_clos" '
+        '(did you mean "does_not_close"?)',
+    ),
+    "comes and goes as something of any severity": (
+        "fault-modes", "acts_as: does_not_close", "acts_as: burnt",
+        "burnt must last and have fixed changes",
+    ),
+    "unknown trigger": (
+        "fault-modes",
+        "triggers: {vibration: 0.3, hot: 0.6, wet: 0.1}",
+        "triggers: {vibratio: 0.3, hot: 0.6, wet: 0.1}",
+        'there is no trigger "vibratio" (did you mean "vibration"?)',
+    ),
+    "trigger in no state": (
+        "triggers", "present: {key-off: 0.4}", "present: {key-of: 0.4}",
+        'there is no operating state "key-of" (did you mean "key-off"?)',
     ),
     "link from no mode": (
         "links",

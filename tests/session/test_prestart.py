@@ -137,7 +137,8 @@ def test_share_shown_agrees_with_the_normal_tail(
     model: Model, listed: Prestart
 ) -> None:
     compiled = model.compiled
-    mass = compiled.priors.cause_probabilities(listed.history)[:, None]
+    mass = compiled.priors.cause_probabilities(listed.history)[: compiled.n_lasting]
+    mass = mass[:, None]
     mass = np.repeat(mass / compiled.n_draws, compiled.n_draws, axis=1)
     by_list = np.zeros(mass.shape, dtype=np.bool_)
     for one in listed.readings:

@@ -185,7 +185,7 @@ def test_complaint_is_not_counted_beside_the_symptom_told(lamp_model: Model) -> 
 @pytest.mark.parametrize(
     ("first", "again"),
     [
-        (NO_VOLTS, replace(NO_VOLTS, value=6.0)),
+        (NO_VOLTS, replace(NO_VOLTS, value=0.06)),
         (DARK, replace(DARK, is_present=True)),
     ],
     ids=["reading", "symptom"],

@@ -1,0 +1,305 @@
+"""Faults that come and go: what sound readings say, and tests that bring them."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.faults.causes import catalogue
+from diagnose.faults.modes import FaultMode, Trigger, TriggerTest
+from diagnose.inference.presence import drawn_trigger, presence_in
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.answer import StepKind
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, SymptomFact
+from diagnose.session.model import Model, open_model
+from diagnose.session.reasoning import Reasoner, observations_of
+from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from tests.lamp_car import CAR, GROUND, MODES, OPEN, make_knowledge
+
+SHAKEN = Trigger(
+    name="vibration",
+    says="when it is shaken",
+    present={"lit": 0.6},
+    otherwise=0.3,
+    in_complaint=0.97,
+    test=TriggerTest(
+        verb="wiggle",
+        asks="Does it come or go while you wiggle {target}?",
+        state="lit",
+        minutes=3.0,
+        caution="",
+        reacts=0.85,
+        by_other=0.15,
+        imagined=0.02,
+    ),
+    source="made up",
+    basis="memory",
+)
+HOT = replace(
+    SHAKEN,
+    name="hot",
+    present={"lit": 0.9},
+    otherwise=0.2,
+    test=replace(SHAKEN.test, verb="warm"),
+)
+COMES_AND_GOES: FaultMode = replace(
+    OPEN,
+    name="comes_and_goes",
+    rate=0.01,
+    acts_as="open_circuit",
+    triggers={"vibration": 0.75, "hot": 0.25},
+)
+RARE = tuple(replace(mode, rate=0.05 * mode.rate) for mode in (*MODES, COMES_AND_GOES))
+KNOWLEDGE = replace(make_knowledge(RARE), triggers={"vibration": SHAKEN, "hot": HOT})
+FLEETING = "feed:comes_and_goes"
+LASTING = "feed:open_circuit"
+DARK = SymptomFact(symptom="lamp-shines", is_present=False)
+
+
+def volts(red: str, value: float, state: str = "lit") -> ReadingFact:
+    return ReadingFact(
+        kind=ReadingKind.DC_VOLTS, state=state, red=red, black=GROUND, value=value
+    )
+
+
+@pytest.fixture(scope="module")
+def lamp_model() -> Model:
+    return open_model(CAR, KNOWLEDGE, n_draws=16)
+
+
+def number(name: str, model: Model) -> int:
+    causes = model.compiled.causes
+    return next(i for i, cause in enumerate(causes) if cause.name == name)
+
+
+def chances(model: Model, *facts: Fact) -> dict[str, float]:
+    beliefs = Reasoner(model).conclude(facts).beliefs
+    found = beliefs.cause_probabilities(len(model.compiled.causes)).tolist()
+    return dict(zip((c.name for c in model.compiled.causes), found, strict=True))
+
+
+def test_what_comes_and_goes_stands_behind_what_lasts(lamp_model: Model) -> None:
+    lasts = [cause.mode.lasts for cause in lamp_model.compiled.causes]
+
+    assert lasts == sorted(lasts, reverse=True)
+    assert lamp_model.compiled.bank.n_singles == 1 + sum(lasts)
+
+
+def test_trigger_is_drawn_by_its_share() -> None:
+    # By hand: three quarters vibration.
+    cause = next(c for c in catalogue(CAR, RARE) if not c.mode.lasts)
+    levels = np.linspace(0.005, 0.995, 100, dtype=np.float64)
+
+    found = drawn_trigger(cause, ("hot", "vibration"), levels)
+
+    assert np.bincount(found).tolist() == [25, 75]
+
+
+def test_chance_of_being_there_follows_the_state() -> None:
+    assert presence_in(HOT, "lit") == 0.9
+    assert presence_in(HOT, "key-off") == 0.2
+
+
+def test_weight_is_that_of_every_pattern_of_there_and_not_there(
+    lamp_model: Model,
+) -> None:
+    # By brute force: for each draw, every way the fault can have been there or not at
+    # each of three looks.
+    facts = (volts("lamp.plus", 0.02), volts("lamp.plus", 12.3), DARK)
+    reasoner = Reasoner(lamp_model)
+    conclusion = reasoner.conclude(facts)
+    noted, _ = observations_of(facts, lamp_model)
+    compiled = lamp_model.compiled
+    fault = number(FLEETING, lamp_model)
+    there, sound = 1 + number(LASTING, lamp_model), 0
+    cause = compiled.causes[fault]
+    levels = compiled.predictor.model.sample.probabilities(f"{cause.name}/trigger")
+    trigger = [SHAKEN if level < 0.75 else HOT for level in levels.tolist()]
+    expected = np.zeros(compiled.n_draws)
+    for pattern in itertools.product((True, False), repeat=len(noted)):
+        for draw in range(compiled.n_draws):
+            term = 1.0
+            for is_there, one, likelihood in zip(
+                pattern, noted, conclusion.likelihoods, strict=True
+            ):
+                assert not one.is_complaint
+                chance = presence_in(trigger[draw], "lit")
+                term *= chance if is_there else 1.0 - chance
+                term *= likelihood[there if is_there else sound, draw]
+            expected[draw] += term
+
+    row = conclusion.first_fleeting
+    row += int(np.searchsorted(compiled.presence.numbers, fault))
+    found = np.prod([one[row] for one in conclusion.likelihoods], axis=0)
+
+    assert len(noted) == 3
+    assert found == pytest.approx(expected, rel=1e-9)
+
+
+def test_sound_reading_lowers_it_by_less_than_what_lasts(lamp_model: Model) -> None:
+    before = chances(lamp_model, DARK)
+    after = chances(lamp_model, DARK, volts("lamp.plus", 12.3))
+
+    # By hand: what lasts would need a slip, one reading in fifty, which lands on the
+    # volts of a sound car about as often as anywhere
+    lasting = after[LASTING] / before[LASTING]
+    fleeting = after[FLEETING] / before[FLEETING]
+    assert lasting < 0.05
+    assert fleeting > 3.0 * lasting
+
+
+def test_readings_that_disagree_both_count(lamp_model: Model) -> None:
+    once = (volts("lamp.plus", 0.02), volts("lamp.plus", 12.3))
+
+    noted, _ = observations_of(once, lamp_model)
+    answer = Diagnosis(lamp_model)
+    for fact in (DARK, *once):
+        answer.tell(fact)
+
+    assert [one.observation for one in noted] == list(once)
+    (note,) = [n for n in answer.answer.notes if "comes and goes" in n]
+    assert "0.02 V" in note
+    assert "12.3 V" in note
+
+
+def test_consistent_repeat_counts_once(lamp_model: Model) -> None:
+    facts = (volts("lamp.plus", 12.3), volts("lamp.plus", 12.33))
+
+    noted, _ = observations_of(facts, lamp_model)
+
+    assert [one.observation for one in noted] == [facts[1]]
+
+
+def test_readings_that_disagree_speak_for_what_comes_and_goes(
+    lamp_model: Model,
+) -> None:
+    facts = (DARK, volts("lamp.plus", 0.02), volts("lamp.plus", 12.3))
+
+    found = [chances(lamp_model, *facts[:n]) for n in (2, 3)]
+
+    # one of the two would be a slip, one reading in fifty, for whatever lasts
+    before, after = (
+        sum(p for name, p in one.items() if name.endswith("comes_and_goes"))
+        for one in found
+    )
+    assert after > 2.0 * before
+
+
+# Tests that bring a fault
+
+
+def test_wiggling_is_weighed_by_trigger_and_place(lamp_model: Model) -> None:
+    # By hand: a reaction at the feed is .85 likely if vibration is its trigger, .15 if
+    # heat is, and .02 for every other cause.
+    wiggled = SymptomFact(symptom="wiggle-feed", is_present=True)
+    compiled = lamp_model.compiled
+    before = chances(lamp_model, DARK)
+    after = chances(lamp_model, DARK, wiggled)
+    conclusion = Reasoner(lamp_model).conclude((DARK,))
+    place = int(
+        np.searchsorted(compiled.presence.numbers, number(FLEETING, lamp_model))
+    )
+    share = conclusion.beliefs.weights[conclusion.first_fleeting + place]
+    is_shaken = compiled.presence.trigger[place] == 0
+    reacts = np.where(is_shaken, 0.85, 0.15)
+
+    mean = float((share * reacts).sum() / share.sum())
+    odds = after[FLEETING] / before[FLEETING] / (after[LASTING] / before[LASTING])
+
+    assert odds == pytest.approx(mean / 0.02, rel=1e-6)
+
+
+def test_no_reaction_speaks_against_it_and_not_against_others(
+    lamp_model: Model,
+) -> None:
+    still = SymptomFact(symptom="wiggle-bay", is_present=False)
+    before, after = chances(lamp_model, DARK), chances(lamp_model, DARK, still)
+
+    assert after[FLEETING] < 0.6 * before[FLEETING]
+    assert after[LASTING] >= before[LASTING]
+
+
+def test_tests_go_from_the_place_to_the_part(lamp_model: Model) -> None:
+    names = set(lamp_model.provocations)
+
+    assert {"wiggle-bay", "wiggle-feed", "wiggle-ground", "warm-bay"} <= names
+    assert "wiggle-lamp" not in names
+
+
+def test_it_is_mended_as_what_lasts(lamp_model: Model) -> None:
+    pair = {number(FLEETING, lamp_model), number(LASTING, lamp_model)}
+
+    assert any(pair <= set(line) for line in lamp_model.lines)
+
+
+def test_test_can_be_asked_about_and_is_explained(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
+    diagnosis.tell(SymptomFact(symptom="wiggle-tank", is_present=True))
+
+    step = diagnosis.expect("symptom|warm-tank")
+    why = diagnosis.why("fuel-pump-wire:comes_and_goes")
+
+    assert step.kind is StepKind.SYMPTOM
+    assert any("never a heat gun" in caution for caution in step.cautions)
+    assert any("Fuel lines hold pressure" in caution for caution in step.cautions)
+    (weight,) = [one for one in why.evidence if one.fact == "wiggle-tank: yes"]
+    assert weight.decibans > 3.0
+    assert weight.expected.startswith("yes in ")
+    assert diagnosis.answer.causes[0].name.endswith(":comes_and_goes")
+
+
+def test_unlikely_fault_that_comes_and_goes_asks_for_no_test(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
+    diagnosis.tell(
+        ReadingFact(
+            kind=ReadingKind.LOOK,
+            state="key-off",
+            red="fuel-pump-fuse",
+            black="",
+            value=1.0,
+        )
+    )
+
+    names = [priced.name for priced in diagnosis.candidates()]
+
+    assert not any(name.startswith("symptom|wiggle") for name in names)
+
+
+def test_likely_one_is_asked_to_be_brought(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
+
+    names = [priced.name for priced in diagnosis.candidates()]
+
+    assert "symptom|wiggle-tank" in names
+
+
+# A hidden car
+
+
+def test_hidden_fault_is_there_as_often_as_it_should(lamp_model: Model) -> None:
+    # By hand: .6 while lit if vibration is its trigger, .9 if heat is; 400 looks are
+    # off by .05 at two standard deviations.
+    stock = HiddenCars(lamp_model, n_cars=1, seed=3)
+    careful = Errors(
+        slip_probability=0.0, has_meter_error=False, has_report_error=False
+    )
+    fault = number(FLEETING, lamp_model)
+    car = HiddenCar(stock, 0, (fault,), errors=careful, seed=5)
+    reading = Reading(
+        kind=ReadingKind.DC_VOLTS, state="lit", red="lamp.plus", black=GROUND
+    )
+
+    away = np.mean([car.measures(reading) > 6.0 for _ in range(400)])
+    reacts = np.mean([car.sees("wiggle-feed") for _ in range(400)])
+
+    is_shaken = math.isclose(reacts, 0.85, abs_tol=0.06)
+    assert is_shaken or math.isclose(reacts, 0.15, abs_tol=0.06)
+    assert away == pytest.approx(0.4 if is_shaken else 0.1, abs=0.06)
