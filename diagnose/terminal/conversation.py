@@ -54,10 +54,11 @@ class Conversation:
         self._journal = casebook.journal
         self._stage = Stage.WORK if _has_begun(casebook) else Stage.COMPLAINT
         self._questions: list[str] = []
-        self._place = 0
+        self._place: int | None = None
         self._seen_cautions: frozenset[str] = frozenset()
         self._contested: SymptomFact | None = None
         self.is_over = False
+        self._begin_anew()
 
     @property
     def prompt(self) -> str:
@@ -65,7 +66,10 @@ class Conversation:
         if self._stage in (Stage.COMPLAINT, Stage.CONTEXT, Stage.WHICH_HOLDS):
             return "number"
         step = self._step
-        if step is None or self._diagnosis.answer.advice.verdict is Verdict.FIXED:
+        verdict = self._diagnosis.answer.advice.verdict
+        if step is None and verdict is Verdict.REPAIR:
+            return "done"
+        if step is None or verdict is Verdict.FIXED:
             return "next"
         if step.kind is StepKind.SYMPTOM:
             return "yes or no"
@@ -100,7 +104,14 @@ class Conversation:
     @property
     def _step(self) -> ProposedStep | None:
         steps = self._diagnosis.answer.next_steps
-        return steps[self._place] if self._place < len(steps) else None
+        if self._place is None or self._place >= len(steps):
+            return None
+        return steps[self._place]
+
+    def _begin_anew(self) -> None:
+        """Show the first step in full, or none where a repair comes first."""
+        is_repair = self._diagnosis.answer.advice.verdict is Verdict.REPAIR
+        self._place = None if is_repair else 0
 
     @property
     def _has_trouble(self) -> bool:
@@ -184,7 +195,7 @@ class Conversation:
                 raise
         if line == "2":
             self._casebook.replace(contested)
-            self._place = 0
+            self._begin_anew()
         return self._page_of_stage()
 
     def _tell(self, fact: Fact) -> Page:
@@ -194,7 +205,7 @@ class Conversation:
             answer = self._casebook.tell(fact)
         except ContradictionError as contradiction:
             return self._ask_which_holds(contradiction.fact)
-        self._place = 0
+        self._begin_anew()
         if isinstance(fact, UndoFact):
             noted = say("undone", words_before[-1] if words_before else "")
         else:
@@ -234,7 +245,7 @@ class Conversation:
         words = self._casebook.answer.facts
         struck = words[number - 1] if number <= len(words) else ""
         self._casebook.strike(number)
-        self._place = 0
+        self._begin_anew()
         self._stage = Stage.WORK if self._has_trouble else Stage.COMPLAINT
         return (say("struck", struck), *self._page_of_stage())
 

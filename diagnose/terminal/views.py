@@ -149,7 +149,11 @@ def choice_page(
 
 
 def answer_page(
-    answer: Answer, *, place: int, seen_cautions: frozenset[str], vocabulary: Vocabulary
+    answer: Answer,
+    *,
+    place: int | None,
+    seen_cautions: frozenset[str],
+    vocabulary: Vocabulary,
 ) -> Page:
     """Return where the diagnosis stands and the one step to take.
 
@@ -157,8 +161,9 @@ def answer_page(
     ----------
     answer : Answer
         The latest answer.
-    place : int
-        Which of the proposed steps is shown in full, from 0.
+    place : int or None
+        Which of the proposed steps is shown in full, from 0; None where a repair comes
+        first.
     seen_cautions : frozenset[str]
         Cautions shown in full before; only their first sentence comes again.
     vocabulary : Vocabulary
@@ -167,26 +172,28 @@ def answer_page(
     page = [*_doubts(answer)]
     if answer.causes and answer.advice.verdict is not Verdict.FIXED:
         page.append(_suspects(answer))
-    has_step = bool(answer.next_steps) and answer.advice.verdict is not Verdict.FIXED
+    step = _shown_step(answer, place)
     is_told = answer.advice.verdict is not Verdict.OPEN or not answer.causes
-    if is_told or not has_step:
-        repeated = answer.next_steps[place].cautions if has_step else ()
+    if is_told or step is None:
+        repeated = step.cautions if step is not None else ()
         if answer.advice.verdict is Verdict.REPAIR:
             repeated = ()  # the repair comes first: its cautions stand before it
         page.extend(_advice(answer.advice, seen_cautions, repeated))
         seen_cautions |= frozenset(answer.advice.cautions).difference(repeated)
-    if has_step:
-        page.extend(
-            step_page(
-                answer.next_steps[place],
-                seen_cautions=seen_cautions,
-                ranking=answer.causes[:SHOWN_CAUSES],
-            )
-        )
-        page.extend(_other_steps(answer, place, vocabulary))
-    keys = Words(text=_keys(answer, place), tone=Tone.ASIDE)
-    page.append(Paragraph(margin="type", lines=(keys,), is_close=has_step))
-    return tuple(page)
+    if step is not None:
+        ranking = answer.causes[:SHOWN_CAUSES]
+        page.extend(step_page(step, seen_cautions=seen_cautions, ranking=ranking))
+    others = _other_steps(answer, step, vocabulary)
+    keys = Words(text=_keys(answer, step), tone=Tone.ASIDE)
+    is_close = step is not None or bool(others)
+    return (*page, *others, Paragraph(margin="type", lines=(keys,), is_close=is_close))
+
+
+def _shown_step(answer: Answer, place: int | None) -> ProposedStep | None:
+    """Return the step that a page shows in full."""
+    if place is None or answer.advice.verdict is Verdict.FIXED:
+        return None
+    return answer.next_steps[place] if place < len(answer.next_steps) else None
 
 
 def step_page(
@@ -302,11 +309,12 @@ def facts_page(answer: Answer) -> Page:
     )
 
 
-def cautions_page(answer: Answer, place: int) -> Page:
+def cautions_page(answer: Answer, place: int | None) -> Page:
     """Return the cautions of the step and of the advice in full."""
     cautions = answer.advice.cautions
-    if answer.next_steps:
-        cautions = (*cautions, *answer.next_steps[place].cautions)
+    step = _shown_step(answer, place)
+    if step is not None:
+        cautions = (*cautions, *step.cautions)
     lines = _caution_lines(tuple(dict.fromkeys(cautions)), frozenset())
     return (
         Paragraph(
@@ -354,10 +362,10 @@ def spoken(name: str) -> str:
     return name.replace("_", " ").replace("-", " ")
 
 
-def shown_cautions(answer: Answer, place: int) -> frozenset[str]:
+def shown_cautions(answer: Answer, place: int | None) -> frozenset[str]:
     """Return the cautions that `answer_page` shows."""
-    steps = answer.next_steps[place : place + 1]
-    return frozenset(answer.advice.cautions).union(*(step.cautions for step in steps))
+    step = _shown_step(answer, place)
+    return frozenset(answer.advice.cautions).union(step.cautions if step else ())
 
 
 def _long_words(text: str) -> frozenset[str]:
@@ -496,29 +504,32 @@ def _cost(step: ProposedStep) -> str:
 
 
 def _other_steps(
-    answer: Answer, place: int, vocabulary: Vocabulary
+    answer: Answer, shown: ProposedStep | None, vocabulary: Vocabulary
 ) -> tuple[Paragraph, ...]:
     """Return the other steps, by letter."""
+    if answer.advice.verdict is Verdict.FIXED:
+        return ()
     others = tuple(
         Pair(name=letter, text=step_words(step, vocabulary))
         for letter, step in zip(STEP_LETTERS, answer.next_steps, strict=False)
-        if step is not answer.next_steps[place]
+        if step is not shown
     )
     return (Paragraph(margin="or", lines=others, is_close=True),) if others else ()
 
 
-def _keys(answer: Answer, place: int) -> str:
+def _keys(answer: Answer, step: ProposedStep | None) -> str:
     """Return what can be typed now, in one line."""
     if answer.advice.verdict is Verdict.FIXED:
         return "leave, or facts, causes, undo, help"
     if not answer.causes and not answer.next_steps:
         return "complaint, symptom fan (lists those about the fan), help, leave"
     keys = []
-    if answer.next_steps:
-        keys.append(_answer_keys(answer.next_steps[place]))
-        keys.append("skip")
+    if step is not None:
+        keys += [_answer_keys(step), "skip"]
     if answer.advice.verdict is Verdict.REPAIR:
         keys.append("done")
+    if step is None and answer.next_steps:
+        keys.append("a (to measure more first)")
     if answer.causes:
         keys.append("why 1")
     return ", ".join([*keys, "undo", "help", "leave"])

@@ -298,3 +298,19 @@ def test_a_question_which_holds_outlives_a_line_not_understood(
 
     (standing,) = (f for f in casebook.standing if isinstance(f, SymptomFact))
     assert not standing.is_present
+
+
+def test_a_number_is_no_reading_where_a_repair_is_advised(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    text(conversation, *OPEN_PUMP_FEED, "read fuel-pump.plus key-on 0.01")
+    for _ in range(100):
+        if conversation.prompt == "done":
+            break
+        text(conversation, "skip")
+    before = casebook.answer.facts
+
+    assert conversation.prompt == "done"
+    assert "no reading is asked for just now" in text(conversation, "12.3")
+    assert casebook.answer.facts == before
+    text(conversation, "a")
+    assert conversation.prompt != "done"

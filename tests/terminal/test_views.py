@@ -18,7 +18,10 @@ from tests.terminal.sample_records import ANSWER, CRANK_CAUTION, RELAY, VOCABULA
 
 
 def page(
-    answer: Answer = ANSWER, *, place: int = 0, seen: frozenset[str] = frozenset()
+    answer: Answer = ANSWER,
+    *,
+    place: int | None = 0,
+    seen: frozenset[str] = frozenset(),
 ) -> Page:
     return views.answer_page(
         answer, place=place, seen_cautions=seen, vocabulary=VOCABULARY
@@ -223,3 +226,14 @@ def test_one_decision_fits_on_a_screen_of_thirty_lines(width: int) -> None:
 
     assert isinstance(console.file, StringIO)
     assert len(console.file.getvalue().splitlines()) <= 30
+
+
+def test_a_repair_that_is_advised_leaves_readings_to_their_letters() -> None:
+    answer = advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")
+
+    text = plain(page(answer, place=None))
+    assert "Measure:" not in text
+    assert "Or:\n  a: volts at pump.plus" in text
+    assert text.endswith(
+        "Type:\n  done, a (to measure more first), why 1, undo, help, leave\n"
+    )
