@@ -47,6 +47,7 @@ from diagnose.trial.scoring import (
     score,
     weak_spots,
 )
+from diagnose.trial.telling import Telling, tellings
 
 BAR = 36
 SHORT_BAR = 20
@@ -162,16 +163,42 @@ def run(options: TrialOptions, *, sink: TextIO, notice: TextIO) -> None:
         with _progress(notice) as show:
             games = run_trial(make, plan, n_workers=options.n_workers, progress=show)
     own = [game for game in games if game.policy == PROGRAM]
+    apart = () if options.is_outside else _tellings(options, own)
     compared = policy_scores(games) if options.has_policies else ()
     if options.is_json:
         content = outside_report(own) if options.is_outside else report(own)
+        if apart:
+            content["told_apart"] = [asdict(one) for one in apart]
         if compared:
             content["policies"] = [asdict(one) for one in compared]
         sink.write(json.dumps(content, indent=2) + "\n")
         return
     shown = outside_lines(own, plan) if options.is_outside else lines(own, plan)
     sink.writelines(line + "\n" for line in shown)
+    sink.writelines(line + "\n" for line in telling_lines(apart))
     sink.writelines(line + "\n" for line in policy_lines(compared))
+
+
+def _tellings(options: TrialOptions, games: Sequence[Game]) -> tuple[Telling, ...]:
+    """Return what would have told apart what was named from what was there."""
+    if not any(map(is_failed, games)):
+        return ()
+    return tellings(games, model_of(options.car, options.data_folder))
+
+
+def telling_lines(apart: Sequence[Telling]) -> Iterator[str]:
+    """Yield what would have told apart what was named from what was there."""
+    if not apart:
+        return
+    yield ""
+    yield "what tells the named cause from the one that was there, and how often"
+    for one in apart[:SHOWN_FAILURES]:
+        how = (
+            f"{one.share:.0%} by {one.step} ({one.minutes:.0f} min)"
+            if one.step
+            else "no reading and no symptom"
+        )
+        yield f"seed {one.seed}: {one.was_named} for {one.was_there}: {how}"
 
 
 def _played_there(

@@ -70,6 +70,9 @@ class Game:
         knows them. [min]
     missing_bits : float
         How unsure the ranking was after the complaint. [bit]
+    named_first : str
+        The cause that the first repair was advised for; empty when it never came to
+        one.
     policy : str
         Who chose the readings.
     outside : str
@@ -92,6 +95,7 @@ class Game:
     best_minutes: float = 0.0
     missing_bits: float = 0.0
     named_rank: int = 0
+    named_first: str = ""
     policy: str = PROGRAM
     outside: str = ""
     verdicts: tuple[Verdict, ...] = ()
@@ -171,6 +175,7 @@ def play(
     minutes, readings, wrong = 0.0, 0, 0
     ranks: list[int] = []
     named: dict[int, int] = {}
+    named_first = ""
     claims: list[tuple[float, bool]] = []
     verdicts: list[Verdict] = []
     for _ in range(MOST_STEPS):
@@ -182,6 +187,7 @@ def play(
         step = chooser.next_step(answer)
         if isinstance(step, RankedCause):
             ranks = ranks or _ranks(answer, hidden, model)
+            named_first = named_first or step.name
             named.setdefault(
                 len(car.faults), min(_ranks(answer, car.faults, model), default=0)
             )
@@ -209,6 +215,7 @@ def play(
         best_minutes=best_minutes,
         missing_bits=missing_bits,
         named_rank=_named_rank(named, len(hidden)),
+        named_first=named_first,
         policy=policy,
         outside=car.outside,
         verdicts=tuple(verdicts),
