@@ -181,7 +181,7 @@ def answer_page(
         page.extend(_advice(answer.advice, seen_cautions, repeated))
         seen_cautions |= frozenset(answer.advice.cautions).difference(repeated)
     if step is not None:
-        ranking = answer.causes[:SHOWN_CAUSES]
+        ranking = _listed(answer)
         page.extend(step_page(step, seen_cautions=seen_cautions, ranking=ranking))
     others = _other_steps(answer, step, vocabulary)
     keys = Words(text=_keys(answer, step), tone=Tone.ASIDE)
@@ -388,10 +388,15 @@ def _doubts(answer: Answer) -> tuple[Paragraph, ...]:
     return (Paragraph(margin="mind", lines=lines),) if lines else ()
 
 
+def _listed(answer: Answer) -> Sequence[RankedCause]:
+    """Return the causes that a page numbers."""
+    likely = [c for c in answer.causes[1:SHOWN_CAUSES] if c.probability >= LEAST_SHOWN]
+    return (*answer.causes[:1], *likely)
+
+
 def _suspects(answer: Answer) -> Paragraph:
     """Return the top of the ranking, and how much is below it."""
-    likely = [c for c in answer.causes[1:SHOWN_CAUSES] if c.probability >= LEAST_SHOWN]
-    shown = (answer.causes[0], *likely)
+    shown = _listed(answer)
     lines: list[Line] = [*_mended(answer)]
     lines.extend(
         Chance(number=number, probability=cause.probability, text=_suspect(cause))

@@ -237,3 +237,11 @@ def test_a_repair_that_is_advised_leaves_readings_to_their_letters() -> None:
     assert text.endswith(
         "Type:\n  done, a (to measure more first), why 1, undo, help, leave\n"
     )
+
+
+def test_a_step_gives_no_number_to_a_cause_that_the_page_does_not_list() -> None:
+    unlikely = replace(WIRE, probability=0.004)
+    answer = replace(ANSWER, causes=(RELAY, unlikely))
+
+    text = plain(page(answer))
+    assert f"0 to 4 V: {WIRE.says}; suspect 1\n" in text
