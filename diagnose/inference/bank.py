@@ -93,6 +93,15 @@ class Bank:
         """Return the pairs that have no row yet."""
         return [pair for pair in pairs if pair not in self.pair_rows]
 
+    def forget_pairs(self) -> None:
+        """Give every pair's row away, as at the start.
+
+        Sums over rows run in their order, so that which pairs were solved before shows
+        in the last digit.
+        """
+        self.pair_rows.clear()
+        self.written_for = None
+
     def keep_pairs(self, fresh: Hypotheses, wanted: Sequence[FaultSet]) -> None:
         """Put newly solved pairs into rows, over pairs that nobody wants now.
 

@@ -164,6 +164,8 @@ def play(
     policy : str
         Who chooses the readings, a key of `POLICIES`.
     """
+    # a game is the same to the last digit whatever was played before it
+    model.compiled.bank.forget_pairs()
     diagnosis = Diagnosis(model)
     hidden = car.faults
     answer = diagnosis.tell(ComplaintFact(complaint=complaint))

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import pytest
 
 from diagnose.trial.cluster import connected
 from diagnose.trial.playing import Game
-from diagnose.trial.running import run_trial
+from diagnose.trial.running import play_batch, run_trial
 from tests.trial.lamp_trial import PLAN, lamp_model
 
 
@@ -31,9 +32,12 @@ def test_cluster_of_two_plays_the_same_games(
 
 
 def test_game_does_not_depend_on_those_before_it(games: tuple[Game, ...]) -> None:
-    plan = replace(PLAN, first_seed=9, n_games=1)
+    alone = replace(PLAN, first_seed=9, n_games=1)
+    # another callable, so that the car is made ready anew
+    on_a_fresh_model = play_batch(partial(lamp_model), alone, [9])
 
-    assert run_trial(lamp_model, plan) == games[2:]
+    assert tuple(on_a_fresh_model) == games[2:]
+    assert run_trial(lamp_model, alone) == games[2:]
 
 
 def test_progress_ends_at_all(games: tuple[Game, ...]) -> None:
