@@ -63,10 +63,10 @@ def documents() -> Mapping[str, Document]:
 def message_after(
     documents: Mapping[str, Document], folder: Path, mistake: tuple[str, str, str]
 ) -> str:
-    """Return the loader's whole message after one replacement, path cut off.
+    """Return the loader's message on the line of one replacement, path cut off.
 
-    The message must stand on the line of the replacement. Only the spoiled file is
-    read again.
+    What follows from it in other files stands before or behind, by their paths. Only
+    the spoiled file is read again.
     """
     file, before, after = mistake
     line, _ = spoil(folder, file, before, after)
@@ -74,8 +74,9 @@ def message_after(
     with pytest.raises(InvalidFileError) as caught:
         checked_contents({**documents, file: spoiled})
     prefix = f"{folder / file}.yaml:{line}:"
-    assert str(caught.value).startswith(prefix), str(caught.value)
-    return str(caught.value).removeprefix(prefix).partition(": ")[2]
+    before_it, found, message = str(caught.value).partition(prefix)
+    assert found, before_it
+    return message.partition(": ")[2]
 
 
 # What ships
