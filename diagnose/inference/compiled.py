@@ -19,6 +19,7 @@ from diagnose.faults.predicted import (
     SOURCE_UNIT_OHMS,
     Prediction,
     Predictor,
+    StoredArray,
     probe_columns,
 )
 from diagnose.inference.bank import Bank, n_rows
@@ -45,6 +46,11 @@ KEPT_READINGS = 64
 PROBED_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.AMPS, ReadingKind.FUSE})
 GHOST_OHMS = 1e6
 # From memory: dirt and damp leave anything from some hundred kohm up.
+LEAK_SPREAD = 10.0
+# From memory: insulation differs a hundredfold from car to car, ten times either way.
+LEAK_SHARE = 0.5
+# From memory: and from place to place on one car, so that what a wire that nothing
+# holds shows may be off by half.
 OVER_RANGE_OHMS = 1e6
 # Rule: above a megohm there is only insulation, and it takes the meter and the weather
 # whether it still shows megohms or OL. Both mean that no path is left.
@@ -89,6 +95,8 @@ class Compiled:
             bank = self._solved_bank(progress)
         self.bank = bank
         self.singles: Hypotheses = bank.singles
+        level = predictor.model.sample.probabilities("leakage")
+        self.leak_factor: FloatArray = LEAK_SPREAD ** (2.0 * level - 1.0)
         self._kept: dict[Reading, tuple[FloatArray, FloatArray]] = {}
 
     def _solved_bank(self, progress: Callable[[float], None] | None) -> Bank:
@@ -234,7 +242,8 @@ class Compiled:
                 lamp=self.knowledge.meter.test_lamp,
                 system_volts=self.car.system_volts,
             )
-        return loaded_volts(across, source_ohms, self.knowledge.meter)
+        ohms = leaky_ohms(source_ohms, self.leak_factor)
+        return loaded_volts(across, ohms, self.knowledge.meter)
 
     def _across(
         self, hypotheses: Hypotheses, reading: Reading, rows: IntArray | slice
@@ -309,11 +318,12 @@ class Compiled:
         Notes
         -----
         A wire that nothing holds takes its volts from insulation and dirt, which differ
-        a hundredfold from car to car: half of what it would show without a meter, once
-        its source resistance is beyond 1 Mohm.
+        a hundredfold from car to car: that is a draw of the car's (`leak_factor`), so
+        that two readings of such wires hang together. What is left is half of what the
+        meter shows, once the source resistance is beyond 1 Mohm.
         """
         across, ohms = self._across(hypotheses, reading, rows)
-        return np.asarray(0.5 * np.abs(across) * ohms / (ohms + GHOST_OHMS))
+        return leak_volts(across, ohms, self.leak_factor, self.knowledge.meter)
 
     def _ohms(
         self,
@@ -332,6 +342,45 @@ class Compiled:
             sets = [hypotheses.sets[number] for number in numbers]
             ohms = self.predictor.between_ohms(sets, state, red, black)
         return over_range(ohms + self.knowledge.meter.lead_ohms)
+
+
+def leaky_ohms(
+    source_ohms: FloatArray | StoredArray, leak_factor: FloatArray | StoredArray
+) -> FloatArray:
+    """Return source resistances in cars whose insulation differs. [Ω].
+
+    Parameters
+    ----------
+    source_ohms : FloatArray
+        Shape (..., n_draws). [Ω]
+    leak_factor : FloatArray
+        On what is insulation and dirt, shape (n_draws,); on a path of copper it does
+        not count.
+
+    Examples
+    --------
+    >>> [f"{ohms:.3g}" for ohms in leaky_ohms(np.array([1e3, 1e9]), np.array([0.1]))]
+    ['999', '1.01e+08']
+    """
+    beyond = source_ohms / (source_ohms + GHOST_OHMS)
+    return np.asarray(source_ohms * (1.0 + beyond * (leak_factor - 1.0)))
+
+
+def leak_volts(
+    across: FloatArray, source_ohms: FloatArray, leak_factor: FloatArray, meter: Meter
+) -> FloatArray:
+    """Return how far leakage from place to place may move what a meter shows. [V].
+
+    Parameters
+    ----------
+    across : FloatArray
+        Open-circuit volts, shape (..., n_draws). [V]
+    source_ohms, leak_factor : FloatArray
+        As in `leaky_ohms`.
+    """
+    shown = loaded_volts(across, leaky_ohms(source_ohms, leak_factor), meter)
+    beyond = source_ohms / (source_ohms + GHOST_OHMS)
+    return np.asarray(LEAK_SHARE * np.abs(shown) * beyond)
 
 
 def over_range(ohms: FloatArray) -> FloatArray:

@@ -13,7 +13,7 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import BoolArray, IntArray
 from diagnose.faults.predicted import SOURCE_UNIT_OHMS, StoredArray
-from diagnose.inference.compiled import PROBED_KINDS, Compiled
+from diagnose.inference.compiled import PROBED_KINDS, Compiled, leaky_ohms
 from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.next_step import Particles
 from diagnose.measurement.probe_lamp import lamp_grade
@@ -23,6 +23,8 @@ from diagnose.session.pricing import Prices, Whereabouts
 LEAST_VOLTS = 0.08
 LEAST_SHARE = 0.07
 # Derived: under the spread of a reading on a 12 V car, and of ohms and amps.
+LEAST_LEAKING_OHMS = 1e5
+# Derived: a meter of 10 Mohm takes off a hundredth; below, leakage moves nothing.
 LEAST_GRADE = 0.1
 # Own choice: one person in five would then give another answer.
 
@@ -40,6 +42,7 @@ class Sight:
         self._prediction = hypotheses.prediction
         self._rows, self._draws = particles.row, particles.draw
         self._of_state: dict[int, tuple[StoredArray, StoredArray]] = {}
+        self.draws = particles.draw
         self.n_particles = len(particles.row)
 
     def nodes(self, state: int) -> tuple[StoredArray, StoredArray]:
@@ -87,6 +90,7 @@ class Candidates:
         self.kind, self.readings = kind, tuple(readings)
         self.names = [reading.name for reading in readings]
         self._meter = compiled.knowledge.meter
+        self._leak_factor = compiled.leak_factor.astype(np.float32)
         self._state_names = [state.name for state in car.states]
         self.states: IntArray = np.array(
             [predictor.state_index[r.state] for r in readings]
@@ -147,12 +151,19 @@ class Candidates:
                 )
                 continue
             if self.kind is ReadingKind.DC_VOLTS:
-                load = np.maximum(units[red], units[black])
-                load *= SOURCE_UNIT_OHMS / self._meter.input_ohms
-                load += 1.0
-                across /= load
+                ohms = np.maximum(units[red], units[black])
+                ohms *= SOURCE_UNIT_OHMS
+                across /= 1.0 + self._leaking(ohms, sight) / self._meter.input_ohms
             result[of_state] = across
         return result
+
+    def _leaking(self, ohms: StoredArray, sight: Sight) -> StoredArray:
+        """Return source resistances with each car's leakage, (n_some, n_particles)."""
+        floats = np.flatnonzero(ohms.max(axis=1, initial=0.0) > LEAST_LEAKING_OHMS)
+        if len(floats):
+            factor = self._leak_factor[sight.draws]
+            ohms[floats] = leaky_ohms(ohms[floats], factor)
+        return ohms
 
     def without_repeats(self, values: StoredArray) -> tuple[StoredArray, IntArray]:
         """Return values of which no two are alike, and for each reading its values.

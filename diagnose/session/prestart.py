@@ -16,7 +16,12 @@ from diagnose.circuit.car import Car, FloatArray, OperatingState
 from diagnose.circuit.nodal import BoolArray
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import SOURCE_UNIT_OHMS
-from diagnose.inference.compiled import GHOST_OHMS, loaded_volts, over_range
+from diagnose.inference.compiled import (
+    leak_volts,
+    leaky_ohms,
+    loaded_volts,
+    over_range,
+)
 from diagnose.inference.cover import short_cover
 from diagnose.inference.evidence import spread_of
 from diagnose.measurement.meters import MeterRange
@@ -366,8 +371,9 @@ def _on_leads(
         return over_range(ohms + meter.lead_ohms), 0.0
     across = volts[0].astype(np.float64) - volts[1]
     ohms = SOURCE_UNIT_OHMS * np.maximum(units[red], units[black]).astype(np.float64)
-    stray = 0.5 * np.abs(across) * ohms / (ohms + GHOST_OHMS)
-    return loaded_volts(across, ohms, meter), np.asarray(stray)
+    factor = model.compiled.leak_factor
+    stray = leak_volts(across, ohms, factor, meter)
+    return loaded_volts(across, leaky_ohms(ohms, factor), meter), stray
 
 
 def _deviation(reading: Reading, values: FloatArray, model: Model) -> FloatArray:

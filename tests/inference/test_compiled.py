@@ -80,8 +80,9 @@ def test_meter_loads_its_source(
 
 @pytest.mark.parametrize("names", FAULTS, ids=" ".join)
 def test_meter_reads_what_it_would_as_a_part_of_the_circuit(
-    names: tuple[str, ...], compiled: Compiled
+    names: tuple[str, ...], compiled: Compiled, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(compiled, "leak_factor", np.ones(N_DRAWS))
     # The second way: a resistor of 10 Mohm is wired in where the leads are.
     causes = [c for c in catalogue(CAR, MODES) if c.name in names]
     for node in LIT_NODES:
@@ -96,11 +97,23 @@ def test_meter_reads_what_it_would_as_a_part_of_the_circuit(
         assert shown(compiled, volts(node), *names) == pytest.approx(expected, abs=1e-4)
 
 
-def test_far_side_of_an_open_wire_reads_next_to_nothing(compiled: Compiled) -> None:
-    # By hand: some 12.5 V through 1 Gohm into 10 Mohm leave a hundredth.
+def test_far_side_of_an_open_wire_reads_what_leaks(compiled: Compiled) -> None:
+    # By hand: some 12.5 V through 1 Gohm into 10 Mohm leave a hundredth; insulation
+    # that is a hundredfold from car to car leaves .0125 to 1.14 V.
     found = shown(compiled, volts("lamp.plus"), "lamp:burnt_out", "feed:open_circuit")
 
-    assert found == pytest.approx([0.125] * N_DRAWS, abs=0.003)
+    by_hand = [12.5 / (1.0 + 100.0 * factor) for factor in compiled.leak_factor]
+    assert found == pytest.approx(by_hand, rel=0.03)
+    assert 0.0125 < min(found) < 0.125 < max(found) < 1.14
+
+
+def test_leakage_moves_nothing_on_copper(
+    compiled: Compiled, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    as_drawn = shown(compiled, volts("lamp.plus"))
+    monkeypatch.setattr(compiled, "leak_factor", np.full(N_DRAWS, 10.0))
+
+    assert shown(compiled, volts("lamp.plus")) == pytest.approx(as_drawn, abs=1e-6)
 
 
 def test_near_side_of_an_open_wire_reads_full_volts(compiled: Compiled) -> None:
