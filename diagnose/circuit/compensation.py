@@ -2,7 +2,9 @@
 
 Most faults change one branch and make nothing else switch or bend. For those one
 elimination per tolerance draw is enough (`linearised`); the others, and those whose
-small systems are nearly singular, are solved afresh by `operating_point`. Leaves the
+small systems are nearly singular, are solved afresh by `operating_point`. Where a gate
+feeds itself once on, as an alternator's field does, there are two solutions to start
+from: with it on and, for faults that keep it from starting, with it off. Leaves the
 meaning of faults to `faults`.
 """
 
@@ -35,6 +37,25 @@ FEW_POINTS = 1024
 # Measured: fewer are solved as soon at once as one for each run and then the others.
 
 
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """Points that are small changes of a solution.
+
+    Parameters
+    ----------
+    points : IntArray
+        Which they are, shape (n_points,).
+    lines : Changes
+        Their changes; its draws are those of `origin`.
+    origin : Linearised
+        The solution.
+    """
+
+    points: IntArray
+    lines: Changes
+    origin: Linearised
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Solved:
     """Operating points.
@@ -49,8 +70,9 @@ class Solved:
         Shape (n_points,).
     is_base : BoolArray
         Points in which nothing is changed, shape (n_points,).
-    changed : tuple[tuple[IntArray, Changes], ...]
-        Groups of points that are small changes of the base.
+    changed : tuple[Changed, ...]
+        Groups of points that are small changes of the base, or of the car with the
+        gates off that feed themselves once on.
     fresh : tuple[IntArray, OperatingPoint]
         The points that were solved afresh.
     """
@@ -59,7 +81,7 @@ class Solved:
     volts: FloatArray
     is_settled: BoolArray
     is_base: BoolArray
-    changed: tuple[tuple[IntArray, Changes], ...]
+    changed: tuple[Changed, ...]
     fresh: tuple[IntArray, OperatingPoint]
 
 
@@ -80,6 +102,8 @@ class Compensated:
     ----------
     base : OperatingPoint
         The healthy car, one point per draw.
+    origin : Linearised
+        How it answers to small changes.
     """
 
     def __init__(
@@ -94,8 +118,8 @@ class Compensated:
                 is_on &= network.forced[before[draws]] == 0.0
                 start = Start(self.base.segment[draws], is_on)
                 self.base.put(draws, self._solver.solve(draws, start=start))
-        self._linear = Linearised(self._solver, n_alike)
-        self._nearby = Nearby(self._linear)
+        self.origin = Linearised(self._solver, n_alike)
+        self._nearby = Nearby(self.origin)
         is_held = network.is_self_holding & self.base.is_on
         is_controlled = (network.output != network.control).any(axis=1)
         self._needs_afresh: BoolArray = np.asarray(is_held | is_controlled)
@@ -104,14 +128,9 @@ class Compensated:
         held = np.flatnonzero(holds.repeat(n_alike))
         self._cold_draw = np.full(network.n_draws, -1)
         self._cold_draw[held] = np.arange(len(held))
-        self._cold: Nearby | None = None
+        self._cold: _Cold | None = None
         if len(held):
-            curves = network.curves[held]
-            curves[is_held[held], FORCED] = -1.0
-            cold = OperatingPointSolver(replace(network, curves=curves))
-            self._cold = Nearby(
-                Linearised(cold, n_alike, keeps_volts=False), must_start=is_held[held]
-            )
+            self._cold = _Cold.of(network, held, is_held[held], n_alike)
 
     def base_slots(self, draw: IntArray, branch: IntArray) -> Slots:
         """Return the unchanged curves of branches as slots.
@@ -149,15 +168,20 @@ class Compensated:
         """
         volts = np.empty((len(draw), len(self.network.nodes)))
         is_settled = self.base.is_settled[draw]
-        starts = self._starts(draw, slots, n_together)
+        starts, stays = self._starts(draw, slots, before, n_together)
         found = self._nearby.find(draw, slots, n_together=n_together, is_wanted=starts)
         is_near = found.is_found
-        changed = found.groups
         is_base = is_near.copy()
-        for points, changes in changed:
-            falls = self._linear.falls(self._linear.response, changes)
-            volts[points] = self.base.volts[changes.draw] - falls
-            is_base[points] = False
+        changed = (
+            *(Changed(*group, self.origin) for group in found.groups),
+            *stays,
+        )
+        for group in changed:
+            origin, lines = group.origin, group.lines
+            falls = origin.falls(origin.response, lines)
+            volts[group.points] = origin.base.volts[lines.draw] - falls
+            is_base[group.points] = False
+            is_near[group.points] = True
         volts[is_base] = self.base.volts[draw[is_base]]
         rows = np.flatnonzero(~is_near)
         is_worth = n_together > 1 and len(rows) > FEW_POINTS
@@ -248,28 +272,53 @@ class Compensated:
         is_free = self.network.has_gate[active][:, None] & (curves[FORCED] == 0.0)
         return seen, curves, np.asarray(is_free)
 
-    def _starts(self, draw: IntArray, slots: Slots, n_together: int) -> BoolArray:
+    def _starts(
+        self,
+        draw: IntArray,
+        slots: Slots,
+        before: IntArray | None,
+        n_together: int,
+    ) -> tuple[BoolArray, tuple[Changed, ...]]:
         """Return where the base rests and gates that feed themselves once on start.
 
-        With those gates held off, their pull-in volts have to be there. From a base
-        that chatters nothing follows: a fault may well bring it to rest.
+        With those gates held off, their pull-in volts have to be there; the points that
+        rest without them, and do not come from a state that had them, are returned as
+        well. From a base that chatters nothing follows: a fault may well bring it to
+        rest.
         """
         needs_afresh = self._needs_afresh[draw[:, None], slots.branch]
         waits = np.asarray(needs_afresh & (slots.branch >= 0))
         starts: BoolArray = np.asarray(~waits.any(axis=1))
         starts &= self.base.is_settled[draw]
-        if self._cold is not None:
-            cold_draw = self._cold_draw[draw]
-            is_cold = cold_draw >= 0
-            found = self._cold.find(
-                cold_draw,
-                slots,
-                n_together=n_together,
-                is_wanted=starts & is_cold,
-                wants_changes=False,
-            )
-            starts &= found.is_found | ~is_cold
-        return np.asarray(starts)
+        if self._cold is None:
+            return starts, ()
+        cold_draw = self._cold_draw[draw]
+        is_cold = cold_draw >= 0
+        pulls_in = self._cold.starting.find(
+            cold_draw,
+            slots,
+            n_together=n_together,
+            is_wanted=starts & is_cold,
+            wants_changes=False,
+        )
+        waits = starts & is_cold & ~pulls_in.is_found
+        starts &= pulls_in.is_found | ~is_cold
+        waits &= (slots.branch >= 0).any(axis=1)
+        waits[is_cold] &= self._cold.linear.base.is_settled[cold_draw[is_cold]]
+        found = self._cold.resting.find(
+            cold_draw, slots, n_together=n_together, is_wanted=waits
+        )
+        rests = found.is_found
+        if before is not None:
+            for some in _in_order(before, np.flatnonzero(rests & (before >= 0))):
+                came = before[some]
+                rests[some] = rests[came] | ~is_cold[came]
+        groups = (
+            (points[rests[points]], lines.take(np.flatnonzero(rests[points])))
+            for points, lines in found.groups
+        )
+        linear = self._cold.linear
+        return starts, tuple(Changed(*group, linear) for group in groups)
 
     def source_ohms(self, solved: Solved) -> FloatArray:
         """Return the resistance each node shows to the reference.
@@ -279,11 +328,13 @@ class Compensated:
         FloatArray
             Shape (n_points, n_nodes). [Ω]
         """
-        own, draw = self._linear.self_ohms, solved.draw
+        own, draw = self.origin.self_ohms, solved.draw
         result = np.empty((len(draw), own.shape[1]))
         result[solved.is_base] = own[draw[solved.is_base]]
-        for points, changes in solved.changed:
-            result[points] = own[changes.draw] - self._linear.fall_ohms(changes)
+        for group in solved.changed:
+            origin, lines = group.origin, group.lines
+            falls = origin.fall_ohms(lines)
+            result[group.points] = origin.self_ohms[lines.draw] - falls
         rows, fresh = solved.fresh
         for start in range(0, len(rows), BLOCK_POINTS):
             some = slice(start, start + BLOCK_POINTS)
@@ -294,9 +345,11 @@ class Compensated:
     def between_ohms(self, solved: Solved, first: int, second: int) -> FloatArray:
         """Return the resistance between two nodes, shape (n_points,). [Ω]."""
         pair = np.array([[first, second]])
-        result = self._linear.between_ohms(pair)[solved.draw]
-        for points, changes in solved.changed:
-            result[points] -= self._linear.fall_between_ohms(changes, pair)
+        result = self.origin.between_ohms(pair)[solved.draw]
+        for group in solved.changed:
+            origin, lines = group.origin, group.lines
+            falls = origin.fall_between_ohms(lines, pair)
+            result[group.points] = origin.between_ohms(pair)[lines.draw] - falls
         rows, fresh = solved.fresh
         volts = self._solver.plan.factored(fresh.siemens.T).response_volts(pair)
         result[rows] = volts[first, 0] - volts[second, 0]
@@ -327,14 +380,44 @@ class Compensated:
         result = getattr(self.base, name)[:, branches].astype(np.float64)[solved.draw]
         column = np.full(len(self.network.branches), -1)
         column[branches] = np.arange(len(branches))
-        for points, changes in solved.changed:
-            is_wanted = (column[changes.branch] >= 0) & (changes.branch >= 0)
+        for group in solved.changed:
+            lines = group.lines
+            if group.origin is not self.origin:
+                origin = getattr(group.origin.base, name)[:, branches]
+                result[group.points] = origin[lines.draw]
+            is_wanted = (column[lines.branch] >= 0) & (lines.branch >= 0)
             rows, slots = np.nonzero(is_wanted)
-            columns = column[changes.branch[rows, slots]]
-            result[points[rows], columns] = getattr(changes, name)[rows, slots]
+            columns = column[lines.branch[rows, slots]]
+            result[group.points[rows], columns] = getattr(lines, name)[rows, slots]
         rows, fresh = solved.fresh
         result[rows] = getattr(fresh, name)[:, branches]
         return np.asarray(result)
+
+
+@dataclass(frozen=True, slots=True)
+class _Cold:
+    """The car with the gates held off that feed themselves once on.
+
+    `starting` finds points in which they would all pull in, `resting` points in which
+    none would.
+    """
+
+    linear: Linearised
+    starting: Nearby
+    resting: Nearby
+
+    @staticmethod
+    def of(network: Network, held: IntArray, is_held: BoolArray, length: int) -> _Cold:
+        """Return the car of some draws; `is_held` says for each which gates are."""
+        curves = network.curves[held]
+        curves[is_held, FORCED] = -1.0
+        solver = OperatingPointSolver(replace(network, curves=curves))
+        linear = Linearised(solver, length)
+        return _Cold(
+            linear,
+            starting=Nearby(linear, must_start=is_held),
+            resting=Nearby(linear, must_rest=is_held),
+        )
 
 
 def _in_order(before: IntArray, rows: IntArray) -> Iterator[IntArray]:

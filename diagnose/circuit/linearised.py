@@ -83,14 +83,12 @@ class Linearised:
     solver : OperatingPointSolver
     length : int
         Draws that lie together, see `runs`.
-    keeps_volts : bool
-        False: nothing but what the active branches see will be asked.
 
     Attributes
     ----------
     response : FloatArray
         Volts of each node per amp into a branch's first output node and out of the
-        second, shape (n_branches, n_draws, n_nodes), if they are kept. [Ω]
+        second, shape (n_branches, n_draws, n_nodes). [Ω]
     look_response : FloatArray
         Volts of each of `looks` per amp into a branch's first output node and out of
         the second, a row for each block of draws and branch, shape
@@ -104,8 +102,6 @@ class Linearised:
         self,
         solver: OperatingPointSolver,
         length: int = 1,
-        *,
-        keeps_volts: bool = True,
     ) -> None:
         self.solver, self.network, self.base = solver, solver.network, solver.base
         self.length = length
@@ -114,8 +110,7 @@ class Linearised:
         self.looks = np.concatenate([network.control[active], network.watch[gated]])
         self._factored = solver.plan.factored(base.siemens.T)
         by_node = self._factored.response_volts(network.output)
-        kept = by_node if keeps_volts else by_node[:0]
-        self.response = np.ascontiguousarray(kept.transpose(1, 2, 0))
+        self.response = np.ascontiguousarray(by_node.transpose(1, 2, 0))
         first, second = self.looks.T
         looked = (by_node[first] - by_node[second]).transpose(1, 0, 2)
         self.look_response = _grouped(looked, length)

@@ -75,18 +75,25 @@ class Nearby:
     Parameters
     ----------
     linear : Linearised
-    must_start : BoolArray or None
-        Gates that have to find their pull-in volts though they are forced off here,
-        shape (n_draws, n_branches).
+    must_start, must_rest : BoolArray or None
+        Gates that have to find their pull-in volts though they are forced off here, and
+        those that must not find the volts to stay on, shape (n_draws, n_branches).
     """
 
-    def __init__(self, linear: Linearised, must_start: BoolArray | None = None) -> None:
+    def __init__(
+        self,
+        linear: Linearised,
+        *,
+        must_start: BoolArray | None = None,
+        must_rest: BoolArray | None = None,
+    ) -> None:
         self._linear, self._base = linear, linear.base
         self._solver, self._network = linear.solver, linear.network
         network, base, active = self._network, self._base, self._solver.plan.active
         self._active, self._length = active, linear.length
-        starts = np.zeros((network.n_draws, len(network.branches)), dtype=np.bool_)
-        self._must_start = (starts if must_start is None else must_start)[:, active].T
+        none = np.zeros((network.n_draws, len(network.branches)), dtype=np.bool_)
+        self._must_start = (none if must_start is None else must_start)[:, active].T
+        self._must_rest = (none if must_rest is None else must_rest)[:, active].T
         settling = self._solver.settling
         self._settling = Settling(has_gate=settling.has_gate, max_rounds=MAX_ROUNDS)
         self._segment, self._is_on = base.segment[:, active].T, base.is_on[:, active].T
@@ -104,8 +111,8 @@ class Nearby:
             curves,
             self._segment,
             self._is_on,
-            self._must_start,
             np.arange(len(active))[:, None],
+            np.arange(network.n_draws),
         )
         gated = self._gated
         self._low = np.concatenate([limits.low, limits.least_watch[gated]])
@@ -118,21 +125,22 @@ class Nearby:
         curves: FloatArray,
         segment: IntArray,
         is_on: BoolArray,
-        must_start: BoolArray,
         place: IntArray,
+        draw: IntArray,
     ) -> _Limits:
         """Return the lines of active branches, and within what volts they hold.
 
-        Arguments are shaped as each other, `curves` with the places of a curve first.
-        A gate holds where it decides by itself: on, with its pull-in volts there; off,
-        without those to stay on.
+        Arguments are shaped as each other, `curves` with the places of a curve first;
+        `place` says which active branch, `draw` which draw. A gate holds where it
+        decides by itself: on, with its pull-in volts there; off, without those to stay
+        on.
         """
         forced = curves[FORCED]
         carries = conducting(is_on, forced, curves[INVERTED])
         segments = Segments.of(curves, segment)
         is_free = self._settling.has_gate[place, 0] & (forced == 0.0)
-        pulls_in = must_start | (is_free & is_on)
-        lets_go = is_free & ~is_on
+        pulls_in = self._must_start[place, draw] | (is_free & is_on)
+        lets_go = self._must_rest[place, draw] | (is_free & ~is_on)
         below_off_volts = np.nextafter(curves[OFF_VOLTS], -np.inf)
         return _Limits(
             siemens=segments.siemens * carries,
@@ -362,8 +370,7 @@ class Nearby:
             is_moved = moves.is_moved[place, run]
             segment[is_moved] = moves.segment[place, run][is_moved, None]
             is_on[is_moved] = moves.is_on[place, run][is_moved, None]
-        must_start = self._must_start[rows, draw]
-        return self._limits(curves, segment, is_on, must_start, rows)
+        return self._limits(curves, segment, is_on, rows, draw)
 
     def _looks_of(
         self, runs: Runs, branch: IntArray, extra_amps: FloatArray
@@ -429,7 +436,7 @@ class Nearby:
         curves, watch = batch.curves, np.abs(rest.watch_volts)
         is_free = self._settling.has_gate & (curves[FORCED] == 0.0)
         pulls_in = self._must_start[:, batch.draw] | (is_free & rest.is_on)
-        lets_go = is_free & ~rest.is_on
+        lets_go = self._must_rest[:, batch.draw] | (is_free & ~rest.is_on)
         is_held = pulls_in & (watch < curves[ON_VOLTS])
         is_held |= lets_go & (watch >= curves[OFF_VOLTS])
         return np.asarray(rest.is_settled & ~is_held.any(axis=0))

@@ -9,7 +9,8 @@ single and double faults of the shipped car would take.
 
 An event is a branch beside the changed ones that takes another piece of its curve, or a
 gate that turns. A fault set in a state is timed with events if any of its draws has
-one, and then only the draws that have are counted.
+one, and then only the draws that have are counted. Points with events, and those
+without, are timed in batches as large as those that a first start solves.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ import numpy as np
 
 from diagnose.circuit.car import Car
 from diagnose.circuit.compensation import Compensated, Solved
-from diagnose.circuit.linearised import Changes
+from diagnose.circuit.linearised import Changes, Linearised
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.netlist import spice_netlist
 from diagnose.circuit.nodal import BoolArray, IntArray, Slots, node_volts
@@ -163,14 +164,45 @@ def solving_seconds(chunks: Sequence[Points], solver: Compensated) -> float:
     return seconds(lambda: [points.solve(solver) for points in chunks])
 
 
-def has_event(points: Points, solved: Solved) -> BoolArray:
+def batches(parts: Sequence[Points]) -> list[Points]:
+    """Return points joined to as many as are solved together."""
+    sizes = np.cumsum([len(points.draw) for points in parts])
+    number = (sizes - 1) // CHUNK_POINTS
+    return [
+        joined([parts[k] for k in np.flatnonzero(number == each).tolist()])
+        for each in np.unique(number)
+    ]
+
+
+def joined(parts: Sequence[Points]) -> Points:
+    """Return points of several chunks as one, all from rest."""
+    width = max(points.slots.branch.shape[1] for points in parts)
+    branch, curves = [], []
+    for points in parts:
+        room = width - points.slots.branch.shape[1]
+        branch.append(
+            np.pad(points.slots.branch, ((0, 0), (0, room)), constant_values=-1)
+        )
+        curves.append(np.pad(points.slots.curves, ((0, 0), (0, room), (0, 0))))
+    draw = np.concatenate([points.draw for points in parts])
+    return Points(
+        draw=draw,
+        slots=Slots(branch=np.concatenate(branch), curves=np.concatenate(curves)),
+        before=np.full(len(draw), -1),
+    )
+
+
+def has_event(points: Points, solved: Solved, solver: Compensated) -> BoolArray:
     """Return where more changes than the branches that the fault changes."""
     found = np.zeros(len(points.draw), dtype=np.bool_)
     found[solved.fresh[0]] = True
-    for rows, changes in solved.changed:
+    for group in solved.changed:
+        rows, branch = group.points, group.lines.branch
         own = points.slots.branch[rows]
-        is_own = (changes.branch[:, :, None] == own[:, None, :]).any(axis=2)
-        found[rows] = (~is_own & (changes.branch >= 0)).any(axis=1)
+        is_own = (branch[:, :, None] == own[:, None, :]).any(axis=2)
+        found[rows] = (~is_own & (branch >= 0)).any(axis=1)
+        if group.origin is not solver.origin:
+            found[rows] = True
     return found
 
 
@@ -186,7 +218,7 @@ def rates(predictor: Predictor, kind: str, sets: Sequence[FaultSet]) -> None:
         begin = time.process_time()
         solved = points.solve(solver)
         spent += time.process_time() - begin
-        events = has_event(points, solved)
+        events = has_event(points, solved, solver)
         is_changed = (points.slots.branch >= 0).any(axis=1).reshape(-1, N_DRAWS)
         has_events = np.asarray(events.reshape(-1, N_DRAWS).any(axis=1))
         without = np.asarray(is_changed.any(axis=1) & ~has_events)
@@ -199,7 +231,7 @@ def rates(predictor: Predictor, kind: str, sets: Sequence[FaultSet]) -> None:
     row(f"{kind} faults, all states and draws: points", n_points, "")
     row("  all", n_points / spent, "points/s")
     for name, parts in split.items():
-        used = solving_seconds(parts, solver)
+        used = solving_seconds(batches(parts), solver)
         row(
             f"  {name} events: {100 * n_split[name] / n_points:.0f} %",
             n_split[name] / used,
@@ -248,12 +280,11 @@ def given_rate(solver: Compensated, chunks: Sequence[Points]) -> float:
     As ngspice is given them: the linear part alone, from lines to node volts, for every
     point as it is solved otherwise, be that as a small change or from the start.
     """
-    linear, plan = solver._linear, solver._solver.plan
-    network, base = solver.network, solver.base
+    plan, network, base = solver._solver.plan, solver.network, solver.base
     plain = np.setdiff1d(np.arange(len(network.branches)), plan.controlled)
     volts = np.empty((max(len(points.draw) for points in chunks), len(network.nodes)))
 
-    def changed(rows: IntArray, lines: Changes) -> None:
+    def changed(rows: IntArray, lines: Changes, linear: Linearised) -> None:
         for start in range(0, len(rows), GIVEN_POINTS):
             some = np.arange(start, min(start + GIVEN_POINTS, len(rows)))
             solved = linear.changes(
@@ -264,7 +295,7 @@ def given_rate(solver: Compensated, chunks: Sequence[Points]) -> float:
                 is_conducting=lines.is_conducting[some],
             )
             falls = linear.falls(linear.response, solved)
-            volts[rows[some]] = base.volts[solved.draw] - falls
+            volts[rows[some]] = linear.base.volts[solved.draw] - falls
 
     def afresh(rows: IntArray, point: OperatingPoint) -> None:
         for start in range(0, len(rows), BLOCK_POINTS):
@@ -284,8 +315,8 @@ def given_rate(solver: Compensated, chunks: Sequence[Points]) -> float:
         solved = points.solve(solver)
         begin = time.process_time()
         volts[np.flatnonzero(solved.is_base)] = base.volts[points.draw[solved.is_base]]
-        for rows, lines in solved.changed:
-            changed(rows, lines)
+        for group in solved.changed:
+            changed(group.points, group.lines, group.origin)
         afresh(*solved.fresh)
         spent += time.process_time() - begin
         n_points += len(points.draw)
