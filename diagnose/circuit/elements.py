@@ -316,20 +316,20 @@ def alternator_limit_amps(
 
     Notes
     -----
-    rated * (1 - exp(-(n - n0)/k)) / (1 - exp(-(6000 - n0)/k)); with n0 = 1000 and
-    k = 1500 an engine idling at 750 (alternator 1650) gives 36 % of rating, between the
-    third (hot) and the half (cold) that service practice quotes for idle.
+    rated * (1 - exp(-(n - n0)/k)) / (1 - exp(-(6000 - n0)/k)); with n0 = 850 and
+    k = 950 it is 38 % of the rating at 1300, between the third (hot) and the half
+    (cold) that service practice quotes for idle.
 
     Examples
     --------
     >>> limit = alternator_limit_amps(
-    ...     rated_amps=np.array([65.0]),
-    ...     alternator_rpm=np.array([1650.0]),
-    ...     cut_in_rpm=np.array([1000.0]),
-    ...     speed_constant_rpm=np.array([1500.0]),
+    ...     rated_amps=np.array([50.0]),
+    ...     alternator_rpm=np.array([1300.0]),
+    ...     cut_in_rpm=np.array([850.0]),
+    ...     speed_constant_rpm=np.array([950.0]),
     ... )
     >>> round(float(limit[0]), 1)
-    23.7
+    18.9
     """
 
     def rise(rpm: FloatArray) -> FloatArray:

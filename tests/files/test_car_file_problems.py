@@ -288,7 +288,7 @@ GRAMMAR = [
     (
         "alternator: {place: bay}",
         "alternator: {place: bay, rated: 70 A, low-speed: 70 A}",
-        "8:50: low-speed: a share of 1.00 at 1500 rpm can't be; it lies between 0.10 "
+        "8:50: low-speed: a share of 1.00 at 1500 rpm can't be; it lies between 0.13 "
         "and 1",
     ),
     (

@@ -190,9 +190,9 @@ def test_sheet_needs_no_network_library() -> None:
 def test_a_sheet_says_what_the_alternator_gives(sheet: Sheet) -> None:
     text = " ".join(sheet_text(sheet, width=80, car_name="car.yaml").split())
 
-    # the hill climber: 65 A at 6000 rpm give .4 of that at 800 rpm of the engine
+    # the hill climber: 65 A at 6000 rpm give .6 of that at 800 rpm of the engine
     assert "charging, idle: the alternator gives" in text
-    assert "could give 27 A there" in text
+    assert "could give 40 A there" in text
 
 
 def test_markdown_has_the_balance_under_a_heading(sheet: Sheet) -> None:
