@@ -132,6 +132,10 @@ class Compensated:
         if len(held):
             self._cold = _Cold.of(network, held, is_held[held], n_alike)
 
+    def prepare(self) -> None:
+        """Work out now what the first fault would otherwise wait for."""
+        self.origin.prepare_ohms()
+
     def base_slots(self, draw: IntArray, branch: IntArray) -> Slots:
         """Return the unchanged curves of branches as slots.
 

@@ -312,6 +312,10 @@ class Linearised:
         n_draws = self.network.n_draws
         return np.maximum(changes.branch, 0) * n_draws + changes.draw[:, None]
 
+    def prepare_ohms(self) -> None:
+        """Work out once what `self_ohms` and `fall_ohms` look up."""
+        self.self_ohms, self._reading  # noqa: B018
+
     @cached_property
     def self_ohms(self) -> FloatArray:
         """Resistance of each node to the reference, (n_draws, n_nodes). [Ω]."""

@@ -50,6 +50,7 @@ _DROPPED = np.uint32(13)
 _NEARLY_HALF_STEP = np.uint32(2**12 - 1)
 _EXPONENT_SHIFT = np.uint32((127 - 15) << 10)
 _HALF_BITS = np.float32(0.5).view(np.uint32)
+_SINGLE_OF = np.arange(2**16, dtype=np.uint16).view(np.float16).astype(np.float32)
 # IEEE 754-2008: binary16 has 10 digits behind the point where binary32 has 23, and its
 # exponent counts from 15 where the other's counts from 127.
 
@@ -605,6 +606,15 @@ def _chunks(n_sets: int, per_chunk: int, *, n_workers: int) -> list[slice]:
 
 def _tell_nobody(share: float) -> None:
     del share
+
+
+def in_single(units: HalfArray) -> StoredArray:
+    """Return half-precision numbers in single precision, by a table.
+
+    `astype` takes five times as long (measured) where most are below the least normal
+    number.
+    """
+    return _SINGLE_OF.take(units.view(np.uint16))
 
 
 def _in_units(ohms: FloatArray) -> HalfArray:

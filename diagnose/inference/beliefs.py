@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -38,7 +39,7 @@ Step = FloatArray | RepairStep
 """A likelihood, shape (n_sets, n_draws), or a repair."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Beliefs:
     """Weights of fault sets and draws as they are now.
 
@@ -57,6 +58,10 @@ class Beliefs:
 
     def set_probabilities(self) -> FloatArray:
         """Return the probability of each fault set, shape (n_sets,)."""
+        return self._of_sets
+
+    @cached_property
+    def _of_sets(self) -> FloatArray:
         return np.asarray(self.weights.sum(axis=1))
 
     def cause_probabilities(self, n_causes: int) -> FloatArray:
@@ -121,6 +126,8 @@ LEAST_COMPANION = 5e-3
 # Derived: half a hundredth of the belief; below, a second fault is left to the priors.
 MOST_WEIGHED = 400
 # Derived: many times as many as are solved.
+MOST_EXPONENT = 80.0
+# Derived: what single precision holds; no pair is e^80 better than its causes.
 LEAST_DEVIATION = 0.02
 # Derived: below the error of a report and the spread of a reading.
 
@@ -176,7 +183,7 @@ def promising_pairs(
     scale = alone.max()
     evidence = np.exp(alone[0] - scale) + np.exp(alone[1:] - scale + log_odds).sum()
     moves = np.flatnonzero((deviations > LEAST_DEVIATION).any(axis=1))
-    log_odds, parts = log_odds[moves], part_of[moves]
+    parts = part_of[moves]
     # single precision will do for the order of a search
     together = np.zeros((len(moves), len(moves)), dtype=np.float32)
     for fact, moved in zip(
@@ -186,9 +193,13 @@ def promising_pairs(
     ):
         is_first = moved[:, None] >= moved[None, :]
         together += np.where(is_first, fact[:, None], fact[None, :])
-    better = np.maximum(alone[1 + moves, None], alone[None, 1 + moves])
-    excess = np.exp(np.minimum(together - scale, 600.0)) - np.exp(better - scale)
-    excess *= np.exp(log_odds[:, None] + log_odds[None, :]) / evidence
+    together -= np.float32(scale)
+    excess = np.exp(np.minimum(together, MOST_EXPONENT, out=together), out=together)
+    by_one = np.exp(alone[1 + moves] - scale).astype(np.float32)
+    excess -= np.maximum(by_one[:, None], by_one[None, :])
+    odds = prior_odds[moves].astype(np.float32)
+    excess *= odds[:, None] / np.float32(evidence)
+    excess *= odds[None, :]
     if lift is not None:
         excess *= lift[np.ix_(moves, moves)]
     is_same = parts[:, None] == parts[None, :]

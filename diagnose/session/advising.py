@@ -142,22 +142,28 @@ class Adviser:
         self._asked: dict[Reading, Candidates] = {}
         self._members: tuple[Conclusion, IntArray, IntArray] | None = None
         self._seen: tuple[Conclusion, Particles, Sight] | None = None
-        self._believed: tuple[Conclusion, Prices, Particles, RepairPlan] | None = None
-        self._priced_for: tuple[Fact, ...] | None = None
+        self._believed: tuple[Conclusion, FloatArray, Particles, RepairPlan] | None = (
+            None
+        )
+        self._priced_for: tuple[tuple[Fact, ...], tuple[Fact, ...]] | None = None
         self.price_for(())
 
     def price_for(self, facts: Sequence[Fact]) -> None:
         """Price every step for the owner that facts tell of."""
-        owner = tuple(
-            f for f in facts if isinstance(f, LimitFact | TakesFact | ComplaintFact)
-        )
-        if owner == self._priced_for:
+        owner = tuple(f for f in facts if isinstance(f, LimitFact | TakesFact))
+        complaints = tuple(f for f in facts if isinstance(f, ComplaintFact))
+        if (owner, complaints) == self._priced_for:
             return
-        self._priced_for = owner
-        self.prices = Prices(self._model, owner)
-        self._costs = tuple(
-            Costs(one.readings, self.prices) for one in self._candidates
-        )
+        if self._priced_for is None or owner != self._priced_for[0]:
+            self.prices = Prices(self._model, owner)
+            self._costs = tuple(
+                Costs(one.readings, self.prices) for one in self._candidates
+            )
+        self._priced_for = owner, complaints
+        self._line_minutes = self._priced_lines(complaints)
+
+    def _priced_lines(self, complaints: Sequence[ComplaintFact]) -> FloatArray:
+        """Return what each line of causes counts as, shape (n_lines,). [min]."""
         causes = self._model.compiled.causes
         repaired = [[causes[cause] for cause in line] for line in self._model.lines]
         self._repair_minutes = [
@@ -169,9 +175,9 @@ class Adviser:
         ]
         # One that is right ends the search, so that what it counts as is the same for
         # all orders of repairs; each before it was needless.
-        proof = self.prices.proof_minutes(owner)
+        proof = self.prices.proof_minutes(complaints)
         needless = self._model.knowledge.effort.needless_minutes
-        self._line_minutes = np.add(self._repair_minutes, bought) + proof + needless
+        return np.add(self._repair_minutes, bought) + proof + needless
 
     def _of_kind(self, kind: ReadingKind, readings: Sequence[Reading]) -> Candidates:
         return Candidates(kind, readings, self._model.compiled)
@@ -188,9 +194,8 @@ class Adviser:
         """Return the chance that a line has a cause present, shape (n_lines,)."""
         lines, rows = self._membership(conclusion)
         chances = conclusion.beliefs.set_probabilities()[rows]
-        result = np.zeros(len(self._model.lines))
-        np.add.at(result, lines, chances)
-        return result
+        found = np.bincount(lines, chances, minlength=len(self._model.lines))
+        return np.asarray(found)
 
     def line_rows(self, conclusion: Conclusion, line: int) -> IntArray:
         """Return the rows of the fault sets with a cause of a line."""
@@ -216,10 +221,11 @@ class Adviser:
         Rows rise.
         """
         if self._members is None or self._members[0] is not conclusion:
+            line_of = self._line_of.tolist()
             found = [
                 (line, row)
                 for row, fault_set in enumerate(conclusion.hypotheses.sets)
-                for line in {int(self._line_of[cause]) for cause in fault_set}
+                for line in {line_of[cause] for cause in fault_set}
             ]
             lines, rows = np.array(found, dtype=np.int64).reshape(-1, 2).T
             self._members = conclusion, lines, rows
@@ -301,9 +307,9 @@ class Adviser:
 
     def _particles(self, conclusion: Conclusion) -> tuple[Particles, RepairPlan]:
         """Return particles and what each group of them needs, worked out once."""
-        held = self._believed
-        if held is None or held[0] is not conclusion or held[1] is not self.prices:
-            held = conclusion, self.prices, *self._drawn_particles(conclusion)
+        held, minutes = self._believed, self._line_minutes
+        if held is None or held[0] is not conclusion or held[1] is not minutes:
+            held = conclusion, minutes, *self._drawn_particles(conclusion)
             self._believed = held
         return held[2], held[3]
 
@@ -321,9 +327,9 @@ class Adviser:
         rows, draws, share = common_particles(
             weights, most_sets=MOST_SETS, n_draws=SET_DRAWS
         )
-        sets = conclusion.beliefs.sets
+        sets, line_of = conclusion.beliefs.sets, self._line_of.tolist()
         keys = [
-            tuple(sorted({int(self._line_of[c]) for c in sets[row]}))
+            tuple(sorted({line_of[cause] for cause in sets[row]}))
             for row in rows.tolist()
         ]
         mass: dict[tuple[int, ...], float] = {}
@@ -410,13 +416,13 @@ class Adviser:
     def _state_chances(
         self, conclusion: Conclusion, particles: Particles
     ) -> Mapping[str, float]:
-        reach = self._reasoner.reach_chance
-        row, draw = particles.row, particles.draw
+        index = self._model.compiled.symptom_index
+        there = conclusion.hypotheses.symptoms[particles.row, particles.draw]
+        likely = particles.share @ there
+        columns = {s.name: index.get(s.exists_when) for s in self._model.car.states}
         return {
-            state.name: float(
-                reach(conclusion.hypotheses, state.name)[row, draw] @ particles.share
-            )
-            for state in self._model.car.states
+            name: 1.0 if column is None else float(likely[column])
+            for name, column in columns.items()
         }
 
     def _resting_chances(
@@ -795,27 +801,27 @@ class Adviser:
         predicted: Callable[[IntArray], FloatArray],
         words: Callable[[float, float], str],
     ) -> tuple[ExpectedValue, ...]:
-        beliefs, compiled = conclusion.beliefs, self._model.compiled
-        healthy = np.sort(predicted(np.array([0]))[0])
-        n_draws = len(healthy)
-        low, high = healthy[n_draws // 20], healthy[-1 - n_draws // 20]
-        result = [
-            ExpectedValue(
-                cause="",
-                says="healthy car",
-                low=float(low),
-                high=float(high),
-                words=words(float(low), float(high)),
-            )
-        ]
-        lines = self.line_probabilities(conclusion)
+        causes = self._model.compiled.causes
+        sound = np.sort(predicted(np.array([0]))[0])
+        margin = len(sound) // 20
+        low, high = float(sound[margin]), float(sound[-1 - margin])
+        healthy = ExpectedValue(
+            cause="", says="healthy car", low=low, high=high, words=words(low, high)
+        )
+        chances = self.line_probabilities(conclusion)
+        leading = np.argsort(-chances)[:SEARCHED_CAUSES]
+        lines = leading[chances[leading] >= LEAST_EXPECTED].tolist()
+        if not lines:
+            return (healthy,)
+        rows_of = [self.line_rows(conclusion, line) for line in lines]
+        ends = np.cumsum([len(some) for some in rows_of])[:-1]
+        rows = np.concatenate(rows_of)
+        values = np.split(predicted(rows), ends)
+        weights = np.split(conclusion.beliefs.weights[rows], ends)
         shown: list[ExpectedValue] = []
-        for line in np.argsort(-lines)[:SEARCHED_CAUSES].tolist():
-            if lines[line] < LEAST_EXPECTED:
-                break
-            rows = self.line_rows(conclusion, line)
-            low, high = weighted_range(predicted(rows), beliefs.weights[rows])
-            cause = compiled.causes[self.likeliest(conclusion, line)]
+        for line, of_line, shares in zip(lines, values, weights, strict=True):
+            low, high = weighted_range(of_line, shares)
+            cause = causes[self.likeliest(conclusion, line)]
             shown.append(
                 ExpectedValue(
                     cause=cause.name,
@@ -825,7 +831,7 @@ class Adviser:
                     words=words(low, high),
                 )
             )
-        return (*result, *_telling_causes(result[0], shown))
+        return (healthy, *_telling_causes(healthy, shown))
 
 
 def _rank_key(saves: FloatArray, minutes: FloatArray) -> FloatArray:

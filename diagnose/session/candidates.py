@@ -12,7 +12,7 @@ import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import BoolArray, IntArray
-from diagnose.faults.predicted import SOURCE_UNIT_OHMS, StoredArray
+from diagnose.faults.predicted import SOURCE_UNIT_OHMS, StoredArray, in_single
 from diagnose.inference.compiled import PROBED_KINDS, Compiled, leaky_ohms
 from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.next_step import Particles
@@ -56,7 +56,7 @@ class Sight:
             units = self._prediction.source_units[state, rows, draws]
             self._of_state[state] = (
                 np.ascontiguousarray(volts.T),
-                np.ascontiguousarray(units.astype(np.float32).T),
+                np.ascontiguousarray(in_single(units).T),
             )
         return self._of_state[state]
 

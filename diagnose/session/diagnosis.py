@@ -202,7 +202,7 @@ class Diagnosis:
             Whether it should leave off; asked between one piece of work and the next.
         """
         if not is_over():
-            self._model.compiled.predictor.solver()
+            self._model.compiled.predictor.solver().prepare()
         standing = standing_facts(self._facts)
         for fact in likely_facts(self._answer):
             if is_over():

@@ -7,12 +7,12 @@ and from the links in knowledge/. Leaves how likely each cause is to `reasoning`
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
-from diagnose.circuit.nodal import BoolArray
+from diagnose.circuit.nodal import BoolArray, IntArray
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.faults.causes import Cause
 from diagnose.faults.links import ties_of
@@ -29,6 +29,8 @@ NOTHING_FOUND = "nothing found"
 OPENED = "is_blown"
 OFTEN_ENOUGH = 0.05
 # Own choice: a cause that opens a fuse in fewer draws is not what did it.
+LEAST_WEIGHED = 1e-6
+# Derived: what is left out is under a thousandth, and odds are told in percent.
 
 
 class Origins:
@@ -44,6 +46,8 @@ class Origins:
         self._model = model
         self._adviser = adviser
         causes = model.compiled.causes
+        self._changed: dict[int, frozenset[int]] = {}
+        self._opening: dict[str, frozenset[int]] = {}
         self._parents: dict[int, set[int]] = {}
         for link in ties_of(model.car, causes, model.knowledge.links).links:
             for child in link.children:
@@ -57,7 +61,8 @@ class Origins:
         left over is some other cause.
         """
         causes = self._model.compiled.causes
-        cause = causes[self._adviser.likeliest(conclusion, line)]
+        likeliest = self._adviser.likeliest(conclusion, line)
+        cause = causes[likeliest]
         members = tuple(
             member
             for member in self._model.lines[line]
@@ -65,7 +70,7 @@ class Origins:
         )
         if _opens(cause):
             shares = self._opened_by(cause, members, conclusion)
-        elif changed := _changed_elsewhere(cause, self._model):
+        elif changed := self._changed_elsewhere(likeliest):
             shares = self._left_by(changed, members, conclusion)
         elif members[0] in self._parents:
             shares = self._linked(members, conclusion)
@@ -114,19 +119,29 @@ class Origins:
     ) -> dict[int, float]:
         """Return what opens a fuse, by the circuit."""
         present = _rows_with(members, conclusion.hypotheses)
-        weights = conclusion.beliefs.weights
-        opened = self._open(cause, conclusion.hypotheses)
-        by_circuit = np.where(
-            present, 0.0, (weights * opened[conclusion.shown_by]).sum(axis=1)
-        )
-        alone = opened[1 : self._model.compiled.bank.n_singles].mean(axis=1)
-        able = frozenset(np.flatnonzero(alone > OFTEN_ENOUGH).tolist())
-        shares = self._shares(by_circuit, conclusion, able)
-        shares[-1] = float(weights[present].sum())
+        chances = conclusion.beliefs.set_probabilities()
+        by_circuit = np.zeros(len(chances))
+        likely = np.flatnonzero(~present & (chances > LEAST_WEIGHED))
+        opened = self._open(cause, conclusion.hypotheses, conclusion.shown_by[likely])
+        weights = conclusion.beliefs.weights[likely]
+        by_circuit[likely] = (weights * opened).sum(axis=1)
+        shares = self._shares(by_circuit, conclusion, self._openers(cause))
+        shares[-1] = float(chances[present].sum())
         return shares
 
-    def _open(self, cause: Cause, hypotheses: Hypotheses) -> FloatArray:
-        """Return whether a fuse is open after some state, (n_sets, n_draws)."""
+    def _openers(self, cause: Cause) -> frozenset[int]:
+        """Return the causes that open a fuse, worked out once."""
+        fuse = cause.part.name
+        if fuse not in self._opening:
+            singles = self._model.compiled.singles
+            every = np.arange(1, len(singles.sets))
+            alone = self._open(cause, singles, every).mean(axis=1)
+            able = np.flatnonzero(alone > OFTEN_ENOUGH).tolist()
+            self._opening[fuse] = frozenset(able)
+        return self._opening[fuse]
+
+    def _open(self, cause: Cause, hypotheses: Hypotheses, rows: IntArray) -> FloatArray:
+        """Return whether a fuse is open after some state, (n_rows, n_draws)."""
         looks = (
             self._model.compiled.predicted(
                 hypotheses,
@@ -136,6 +151,7 @@ class Origins:
                     red=cause.part.name,
                     black="",
                 ),
+                rows=rows,
             )
             for state in self._model.car.states
             if state.is_battery_connected
@@ -156,6 +172,12 @@ class Origins:
         shares[-1] = float(chances[present].sum())
         return shares
 
+    def _changed_elsewhere(self, cause: int) -> frozenset[int]:
+        if cause not in self._changed:
+            causes = self._model.compiled.causes
+            self._changed[cause] = _changing(causes[cause], causes)
+        return self._changed[cause]
+
     def _linked(
         self, members: tuple[int, ...], conclusion: Conclusion
     ) -> dict[int, float]:
@@ -165,24 +187,24 @@ class Origins:
         return self._shares(chances, conclusion, frozenset(self._parents[members[0]]))
 
 
-def _opens(cause: Cause) -> bool:
-    is_set = any(change.parameter == OPENED for change in cause.mode.changes)
-    return cause.part.kind in PROTECTIVE_KINDS and is_set
-
-
-def _changed_elsewhere(cause: Cause, model: Model) -> frozenset[int]:
+def _changing(cause: Cause, causes: Sequence[Cause]) -> frozenset[int]:
     """Return causes of other parts that change what this one changes first."""
     if not cause.mode.changes or cause.part.role is None:
         return frozenset()
     parameter = cause.mode.changes[0].parameter
     return frozenset(
         number
-        for number, other in enumerate(model.compiled.causes)
+        for number, other in enumerate(causes)
         if any(
             change.role == cause.part.role and change.parameter == parameter
             for change in other.mode.changes
         )
     )
+
+
+def _opens(cause: Cause) -> bool:
+    is_set = any(change.parameter == OPENED for change in cause.mode.changes)
+    return cause.part.kind in PROTECTIVE_KINDS and is_set
 
 
 def _rows_with(causes: tuple[int, ...], hypotheses: Hypotheses) -> BoolArray:
