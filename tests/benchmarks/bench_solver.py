@@ -21,20 +21,22 @@ import shutil
 import subprocess
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
 
-from diagnose.circuit.car import Car
+from diagnose.circuit.car import Car, FloatArray
 from diagnose.circuit.compensation import Compensated, Solved
 from diagnose.circuit.linearised import Changes, Linearised
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.netlist import spice_netlist
-from diagnose.circuit.nodal import BoolArray, IntArray, Slots, node_volts
+from diagnose.circuit.nodal import BoolArray, IntArray, Network, Slots, node_volts
 from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolver
 from diagnose.circuit.sample import Sample
+from diagnose.circuit.settling import Seen
 from diagnose.faults.causes import FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import CHUNK_POINTS, Predictor
@@ -57,6 +59,11 @@ BLOCK_POINTS = 512
 GIVEN_POINTS = 2048
 MOST_APART_VOLTS = 1e-9
 OPEN_OHMS = 1e15
+IDLE_DRAW = 3 * N_DRAWS
+"""The first draw of the fourth state."""
+
+Lines = tuple[FloatArray, FloatArray]
+"""Slope and offset of every branch. [S], [A]"""
 
 
 def main() -> None:
@@ -243,14 +250,17 @@ def rates(predictor: Predictor, kind: str, sets: Sequence[FaultSet]) -> None:
 def compare(predictor: Predictor, n_sets: int) -> None:
     """Time the same points by the full matrix and by ngspice.
 
-    Both are given segments and gates: once beside the whole solver, which finds them,
-    and once beside its linear part, which is given them as well.
+    Two comparisons with ngspice are of equal work: both are given segments and gates,
+    so that only the linear network is solved; or both find them, ngspice in the same
+    rounds from rest, one operating point for each. In the third, which is unequal, it
+    is given what is found here.
     """
     solver, network = predictor.solver(), predictor.solver().network
     sets = [*single_faults(predictor, n_sets), *double_faults(predictor, n_sets)]
     chunks = points_of(predictor, sets)
     n_points = sum(len(points.draw) for points in chunks)
     ours = n_points / solving_seconds(chunks, solver)
+    given = given_rate(solver, chunks)
     plain = OperatingPointSolver(network)
     point = plain.solve(chunks[0].draw, chunks[0].slots)
 
@@ -261,17 +271,23 @@ def compare(predictor: Predictor, n_sets: int) -> None:
 
     dense = len(point.volts) / seconds(by_full_matrix)
     row("single and double faults, all points", ours, "points/s")
+    row("  the linear part alone, segments and gates given", given, "points/s")
     row("  by the full matrix, segments and gates given", dense, "points/s")
-    row("  ratio", ours / dense, "times")
+    row("  ratio of the linear parts", given / dense, "times")
     if shutil.which("ngspice") is None:
         print("ngspice is not installed: no comparison with it")  # noqa: T201
         return
-    spice = ngspice_rate(plain, chunks)
-    row("  by ngspice in one batch, segments and gates given", spice, "points/s")
-    row("  ratio", ours / spice, "times")
-    given = given_rate(solver, chunks)
-    row("  with segments and gates given here too", given, "points/s")
-    row("  ratio", given / spice, "times")
+    noting = _Trail(network)
+    rounds = [trail(noting, *chosen) for chosen in ngspice_points(chunks)]
+    spice = ngspice_rate(plain, [lines[-1:] for lines in rounds])
+    finding = ngspice_rate(plain, rounds)
+    n_rounds = sum(map(len, rounds)) / len(rounds)
+    row("ngspice, one batch: segments and gates given", spice, "points/s")
+    row("  EQUAL WORK, linear: given here too, ratio", given / spice, "times")
+    row("ngspice, one batch: segments and gates found", finding, "points/s")
+    row("  rounds for each point, as settling needs them", n_rounds, "")
+    row("  EQUAL WORK, events: found by both, ratio", ours / finding, "times")
+    row("  unequal: found here, given to ngspice, ratio", ours / spice, "times")
 
 
 def given_rate(solver: Compensated, chunks: Sequence[Points]) -> float:
@@ -326,33 +342,61 @@ def given_rate(solver: Compensated, chunks: Sequence[Points]) -> float:
     return n_points / spent
 
 
-def ngspice_rate(plain: OperatingPointSolver, chunks: Sequence[Points]) -> float:
-    """Return how many points of one draw ngspice solves a second.
+def ngspice_points(chunks: Sequence[Points]) -> Iterator[tuple[IntArray, Slots]]:
+    """Yield the points of one draw at idle, one by one."""
+    for points in chunks:
+        for row_number in np.flatnonzero(points.draw == IDLE_DRAW):
+            some = np.array([row_number])
+            yield points.draw[some], points.slots.take(some)
 
-    It is given every advantage: one circuit, whose elements are altered from point to
-    point, no segment and no gate to find, and its start is not counted.
+
+class _Trail(OperatingPointSolver):
+    """Notes the lines of the active branches of every round."""
+
+    def __init__(self, network: Network) -> None:
+        self.rounds: list[tuple[FloatArray, FloatArray]] = []
+        super().__init__(network)
+
+    def _seen(
+        self, inner_rows: FloatArray, siemens: FloatArray, amps: FloatArray
+    ) -> Seen:
+        self.rounds.append((siemens[:, 0].copy(), amps[:, 0].copy()))
+        return super()._seen(inner_rows, siemens, amps)
+
+
+def trail(solver: _Trail, draw: IntArray, slots: Slots) -> list[Lines]:
+    """Return the lines of all branches in each round in which a point settles."""
+    solver.rounds.clear()
+    point = solver.solve(draw, slots)
+    lines = []
+    for siemens, amps in solver.rounds:
+        all_siemens, all_amps = point.siemens[0].copy(), point.amps[0].copy()
+        all_siemens[solver.plan.active] = siemens
+        all_amps[solver.plan.active] = amps
+        lines.append((all_siemens, all_amps))
+    return lines
+
+
+def ngspice_rate(
+    plain: OperatingPointSolver, points: Sequence[Sequence[Lines]]
+) -> float:
+    """Return how many points ngspice solves a second, each in some rounds.
+
+    It is given every advantage: one circuit, whose elements are altered from round to
+    round, and its start is not counted.
     """
-    draw = 3 * N_DRAWS  # the fourth state, idle
-    rows = [np.flatnonzero(points.draw == draw) for points in chunks]
-    parts = [
-        plain.solve(points.draw[some], points.slots.take(some))
-        for points, some in zip(chunks, rows, strict=True)
-    ]
-    lines = [
-        (part.siemens[k], part.amps[k]) for part in parts for k in range(len(part.amps))
-    ]
-    base = plain.solve(np.array([draw]))
+    base = plain.solve(np.array([IDLE_DRAW]))
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "many.cir"
         spent = []
-        for some in (lines[:0], lines):
+        for some in ([], list(chain.from_iterable(points))):
             path.write_text(script(plain, base, some), encoding="utf-8")
             before = child_seconds()
             subprocess.run(
                 ["ngspice", "-b", str(path)], check=False, capture_output=True
             )
             spent.append(child_seconds() - before)
-    return len(lines) / (spent[1] - spent[0])
+    return len(points) / (spent[1] - spent[0])
 
 
 def child_seconds() -> float:
@@ -364,7 +408,7 @@ def child_seconds() -> float:
 def script(
     plain: OperatingPointSolver,
     base: OperatingPoint,
-    lines: Sequence[tuple[np.ndarray, np.ndarray]],
+    lines: Sequence[Lines],
 ) -> str:
     """Return a netlist with the commands that solve it with other lines."""
     network = plain.network
