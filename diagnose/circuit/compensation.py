@@ -324,6 +324,29 @@ class Compensated:
         linear = self._cold.linear
         return starts, tuple(Changed(*group, linear) for group in groups)
 
+    def margins(self, draw: int) -> list[tuple[Nearby, int]]:
+        """Return the solutions that a small change has to leave in place.
+
+        Parameters
+        ----------
+        draw : int
+            The first of a state.
+
+        Returns
+        -------
+        list
+            The solutions, and which block of draws of theirs it is.
+        """
+        length = self.origin.length
+        found = [(self._nearby, draw // length)]
+        if self._cold is not None and self._cold_draw[draw] >= 0:
+            found.append((self._cold.starting, int(self._cold_draw[draw]) // length))
+        return found
+
+    def is_free(self, draw: IntArray, branch: IntArray) -> BoolArray:
+        """Return which branches a small change may change, shape as both."""
+        return np.asarray(~self._needs_afresh[draw, branch])
+
     def source_ohms(self, solved: Solved) -> FloatArray:
         """Return the resistance each node shows to the reference.
 

@@ -252,6 +252,28 @@ class Linearised:
             is_sound[:, 0],
         )
 
+    def block(self, number: int) -> tuple[FloatArray, FloatArray]:
+        """Return what the branches of one block of draws see when taken out.
+
+        Returns
+        -------
+        sides : FloatArray
+            Their line as it is (siemens, amps), then open volts and open ohms, and
+            more; shape (n_branches, n_sides, length). [S], [A], [V], [Ω]
+        reading : FloatArray
+            Their control volts per amp into each node, shape (n_branches, n_nodes,
+            length). [Ω]
+        """
+        size = len(self.network.branches)
+        shape = (-1, size, self._sides.shape[0] // self._n_blocks // size, self.length)
+        sides = self._sides.reshape(self._n_blocks, *shape[1:])[number]
+        reading = self._open_reading.reshape(self._n_blocks, size, -1, self.length)
+        return sides, reading[number]
+
+    @property
+    def _n_blocks(self) -> int:
+        return self.network.n_draws // self.length
+
     def _sides_of(self, runs: Runs, branch: IntArray) -> FloatArray:
         """Return the line, what is seen when open, and how much more than closed.
 

@@ -75,6 +75,7 @@ class Nearby:
     Parameters
     ----------
     linear : Linearised
+        The solved state.
     must_start, must_rest : BoolArray or None
         Gates that have to find their pull-in volts though they are forced off here, and
         those that must not find the volts to stay on, shape (n_draws, n_branches).
@@ -87,7 +88,7 @@ class Nearby:
         must_start: BoolArray | None = None,
         must_rest: BoolArray | None = None,
     ) -> None:
-        self._linear, self._base = linear, linear.base
+        self.linear, self._base = linear, linear.base
         self._solver, self._network = linear.solver, linear.network
         network, base, active = self._network, self._base, self._solver.plan.active
         self._active, self._length = active, linear.length
@@ -151,6 +152,45 @@ class Nearby:
             least_watch=np.where(pulls_in, curves[ON_VOLTS], -np.inf),
             most_watch=np.where(lets_go, below_off_volts, np.inf),
         )
+
+    def reach(self, block: int, branch: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Return what of each margin an amp through branches takes. [1/A].
+
+        Nothing of those of the branch itself.
+
+        Parameters
+        ----------
+        block : int
+            Block of draws.
+        branch : IntArray
+            Shape (n_some,).
+
+        Returns
+        -------
+        rise, fall : FloatArray
+            Of an amp more through the branch, and of an amp less; shape (n_looks,
+            n_some, length); infinite where there is no margin.
+        """
+        first = block * len(self._network.branches)
+        falls = self.linear.look_response[first + branch]
+        looks, n_active = self._looks[block].copy(), len(self._active)
+        signs = np.where(looks[n_active:] < 0.0, -1.0, 1.0)
+        looks[n_active:] *= signs
+        falls[:, n_active:] *= signs
+        places = self._solver.place[branch]
+        own = np.flatnonzero(places >= 0)
+        falls[own, places[own]] = 0.0
+        gates = self._look_of_gate[places[own]]
+        falls[own[gates >= 0], gates[gates >= 0]] = 0.0
+        high = self._high[block]
+        low = np.maximum(self._low[block], -np.inf)
+        low[n_active:] = np.maximum(low[n_active:], -high[n_active:])
+        below, above = np.maximum(looks - low, 0.0), np.maximum(high - looks, 0.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            down, up = falls / below, falls / above
+        down[falls == 0.0] = up[falls == 0.0] = 0.0
+        rise, fall = np.maximum(down, -up), np.maximum(-down, up)
+        return rise.transpose(1, 0, 2), fall.transpose(1, 0, 2)
 
     def find(
         self,
@@ -266,7 +306,7 @@ class Nearby:
         """
         runs = search.runs.take(some)
         trial = self._trial(search, some, runs, moves)
-        x, extra_amps, is_sound = self._linear.extra_amps(
+        x, extra_amps, is_sound = self.linear.extra_amps(
             runs, trial.branch, siemens=trial.siemens, amps=trial.amps
         )
         strays = self._strays(runs, trial, x, extra_amps)
@@ -380,7 +420,7 @@ class Nearby:
         first = runs.block * len(self._network.branches)
         for used, amps in zip(branch, extra_amps, strict=True):
             groups = first + np.maximum(used, 0)
-            falls = runs.whole(self._linear.look_response, groups)
+            falls = runs.whole(self.linear.look_response, groups)
             falls *= amps[:, None]
             looks -= falls
         return looks
@@ -469,7 +509,7 @@ class Nearby:
                 rows = order[:width, points]
                 yield (
                     points,
-                    self._linear.changes(
+                    self.linear.changes(
                         draw[points],
                         branch[rows, points].T,
                         siemens=whole.siemens[rows, points].T,

@@ -1,0 +1,163 @@
+"""What it takes to hold all single and all double faults of the shipped car.
+
+    OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.bench_pairs
+
+Prints, in processor time of one core, for all operating states and 64 draws:
+
+- the sound car solved and ready for small changes,
+- every single fault solved whole, segments and gates found, its volts kept,
+- every pair of faults looked at in every draw, and held where nothing but the two
+  changed lines moves and no fuse opens: its readings are then two equations away,
+- how many pairs are left; those are settled when somebody asks for them, and that is
+  not in the sum. A sample says how long they would take.
+
+Then how the time of the pairs grows with their number. Peak memory is that of this
+process, knowledge and car included.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from diagnose.circuit.nodal import Slots
+from diagnose.circuit.pairs import Pairs
+from diagnose.faults.predicted import CHUNK_POINTS, Predictor
+from diagnose.files.car_file import load_car
+from diagnose.files.knowledge_files import load_knowledge
+from diagnose.files.resources import knowledge_folder
+from diagnose.session.model import N_DRAWS
+from tests.benchmarks.bench_solver import (
+    SHIPPED,
+    Points,
+    points_of,
+    predictor_of,
+    row,
+    seconds,
+    solving_seconds,
+)
+
+N_SAMPLE = 200
+N_ASKED = 500
+
+
+def main() -> None:
+    """Measure everything and print one line for each figure."""
+    arguments = argparse.ArgumentParser(description=__doc__)
+    arguments.add_argument("--car", type=Path, default=SHIPPED)
+    knowledge = load_knowledge(knowledge_folder())
+    car = load_car(arguments.parse_args().car, knowledge)
+    predictor = predictor_of(car, knowledge)
+    row(f"{car.title}: causes", len(predictor.causes), "")
+    sound = seconds(predictor.solver)
+    row("  all states solved sound", sound, "s")
+    volts: list[np.ndarray] = []
+    single = seconds(lambda: volts.extend(solved_singles(predictor)))
+    row("  all single faults solved and kept", single, "s")
+    pairs, spent = held_pairs(predictor, len(predictor.causes))
+    row("  all pairs looked at", spent, "s")
+    row(
+        "  together, pairs held or known to be left",
+        sound + single + spent,
+        "s",
+    )
+    row("  peak memory", peak_gib(), "GiB")
+    n_causes, n_states = len(predictor.causes), len(predictor.states)
+    n_all = n_states * n_causes * (n_causes - 1) // 2
+    n_held = int(pairs.is_held.sum()) // 2
+    row("  pairs in a state, all draws each", n_all, "")
+    row("    held implicitly", n_held, "")
+    row("    held implicitly", 100.0 * n_held / n_all, "%")
+    row("    left to be settled when asked for", n_all - n_held, "")
+    left(predictor, pairs, n_all - n_held)
+    growth(predictor)
+
+
+def peak_gib() -> float:
+    """Return the most memory this process has had. [GiB]."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
+
+
+def single_chunks(predictor: Predictor, n_causes: int) -> Iterator[Points]:
+    """Yield the single faults of the first causes in all states, in chunks."""
+    size = CHUNK_POINTS // (len(predictor.states) * N_DRAWS)
+    for first in range(0, n_causes, size):
+        causes = range(first, min(first + size, n_causes))
+        yield from points_of(predictor, [(cause,) for cause in causes])
+
+
+def solved_singles(predictor: Predictor) -> Iterator[np.ndarray]:
+    """Yield the volts of all single faults, in single precision as a bank has them."""
+    solver = predictor.solver()
+    for points in single_chunks(predictor, len(predictor.causes)):
+        yield points.solve(solver).volts.astype(np.float32)
+
+
+def held_pairs(predictor: Predictor, n_causes: int) -> tuple[Pairs, float]:
+    """Return the pairs of the first causes, and the processor time they took. [s]."""
+    pairs = Pairs(predictor.solver(), n_causes, N_DRAWS)
+
+    def work() -> None:
+        first = 0
+        for points in single_chunks(predictor, n_causes):
+            last = first + len(points.draw) // (len(predictor.states) * N_DRAWS)
+            pairs.add(np.arange(first, last), points.draw, points.slots)
+            first = last
+        pairs.check()
+
+    return pairs, seconds(work)
+
+
+def left(predictor: Predictor, pairs: Pairs, n_left: int) -> None:
+    """Print how soon held pairs answer, and what settling the others would take."""
+    generator = np.random.default_rng(0)
+    upper = np.triu(np.ones(pairs.is_held.shape[1:], dtype=np.bool_), 1)
+    asked = generator.permutation(np.argwhere(pairs.is_held & upper))[:N_ASKED]
+    used = seconds(lambda: [pairs.volts(*pair) for pair in asked.tolist()])
+    row("    a held pair in a state answered, all draws", 1e3 * used / N_ASKED, "ms")
+    chosen = generator.permutation(np.argwhere(~pairs.is_held & upper))[:N_SAMPLE]
+    chunks = []
+    for state, first, second in chosen.tolist():
+        (points,) = points_of(predictor, [(first, second)])
+        size = len(points.draw) // len(predictor.states)
+        rows = np.arange(state * size, (state + 1) * size)
+        chunks.append((points.draw[rows], points.slots.take(rows)))
+    width = max(slots.branch.shape[1] for _, slots in chunks)
+    joined = Points(
+        draw=np.concatenate([draw for draw, _ in chunks]),
+        slots=Slots(
+            branch=np.concatenate([_wide(s.branch, width, -1) for _, s in chunks]),
+            curves=np.concatenate([_wide(s.curves, width, 0) for _, s in chunks]),
+        ),
+        before=np.full(len(chunks) * N_DRAWS, -1),
+    )
+    used = solving_seconds([joined], predictor.solver()) / N_SAMPLE
+    row("    all that are left, settled ahead, would take", n_left * used, "s")
+
+
+def _wide(array: np.ndarray, width: int, fill: int) -> np.ndarray:
+    """Return slots with more unused places."""
+    room = [(0, 0)] * array.ndim
+    room[1] = (0, width - array.shape[1])
+    return np.pad(array, room, constant_values=fill)
+
+
+def growth(predictor: Predictor) -> None:
+    """Print how the time grows with the number of pairs."""
+    spent = {}
+    for share in (0.25, 0.5, 0.75, 1.0):
+        n_causes = round(len(predictor.causes) * share**0.5)
+        n_pairs = n_causes * (n_causes - 1) // 2
+        spent[n_pairs] = held_pairs(predictor, n_causes)[1]
+    longest = max(spent.values())
+    for count, used in spent.items():
+        bar = "#" * round(48 * used / longest)
+        print(f"  {count:7,d} double faults {used:7.2f} s {bar}", flush=True)  # noqa: T201
+
+
+if __name__ == "__main__":
+    main()
