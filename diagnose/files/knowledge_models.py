@@ -20,6 +20,7 @@ from pydantic import (
     ConfigDict,
     Field,
     StringConstraints,
+    field_validator,
     model_validator,
 )
 
@@ -282,6 +283,14 @@ class ModeEntry(SourcedEntry):
     except_roles: list[Key] = Field(default_factory=list)
     repair: RepairEntry
 
+    @field_validator("triggers")
+    @classmethod
+    def _check_shares(cls, triggers: dict[str, float]) -> dict[str, float]:
+        total = math.fsum(triggers.values())
+        if triggers and abs(total - 1.0) > SUM_TOLERANCE:
+            raise ValueError(f"the triggers sum to {total:g}; they must sum to 1")
+        return triggers
+
     @model_validator(mode="after")
     def _check_effect(self) -> Self:
         if self.acts_as is None and not self.changes and not self.mechanical:
@@ -290,9 +299,6 @@ class ModeEntry(SourcedEntry):
             raise ValueError("has changes of its own beside acts_as; give one of them")
         if (self.acts_as is None) != (not self.triggers):
             raise ValueError("give acts_as and triggers together, or neither")
-        total = math.fsum(self.triggers.values())
-        if self.triggers and abs(total - 1.0) > SUM_TOLERANCE:
-            raise ValueError(f"the triggers sum to {total:g}; they must sum to 1")
         if self.roles and self.except_roles:
             raise ValueError("has roles and except_roles; give at most one of them")
         return self

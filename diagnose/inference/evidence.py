@@ -108,12 +108,67 @@ def spread_of(
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slips:
+    """How often a reading is taken at the wrong point or in the wrong state.
+
+    Parameters
+    ----------
+    probability : float
+        Of a slip, each time the reading is taken.
+    times : int
+        How often it was taken, each time with about the same value.
+    again : float
+        Density of a value at which a right reading is when it is taken again.
+    """
+
+    probability: float
+    times: int = 1
+    again: float = 1.0
+
+    def mixed(self, fit: FloatArray, slipped: FloatArray | float) -> FloatArray:
+        """Return the likelihood of a reading, slips included.
+
+        Parameters
+        ----------
+        fit : FloatArray
+            Likelihood of the value where none of the readings was a slip.
+        slipped : FloatArray or float
+            Density of the value after a slip, same shape.
+
+        Notes
+        -----
+        Every reading may be a slip by itself, but what makes a car stray from its file
+        makes all its right readings stray alike: with m of n readings right, the fit
+        counts once and each further right one only as a repetition a,
+
+            L = (s d)^n + f / a (((1 - s) a + s d)^n - (s d)^n).
+
+        Examples
+        --------
+        By hand, .98 x .01 + .02 x .1; and of two readings that agree both are slips,
+        (.02 x .1)^2, one is, 2 x .98 x .02 x .1 x .01, or none, .98^2 x 5 x .01:
+
+        >>> round(float(Slips(probability=0.02).mixed(np.array(0.01), 0.1)), 6)
+        0.0118
+        >>> twice = Slips(probability=0.02, times=2, again=5.0)
+        >>> round(float(twice.mixed(np.array(0.01), 0.1)), 7)
+        0.0480632
+        """
+        right, wrong = 1.0 - self.probability, self.probability * slipped
+        if self.times == 1:
+            return np.asarray(right * fit + wrong)
+        all_wrong = wrong**self.times
+        any_right = (right * self.again + wrong) ** self.times - all_wrong
+        return np.asarray(all_wrong + fit / self.again * any_right)
+
+
 def reading_likelihood(
     value: float,
     predicted: FloatArray,
     *,
     spread: Spread,
-    slip_probability: float,
+    slips: Slips,
     stray: FloatArray | float = 0.0,
     slip_density: FloatArray | float | None = None,
 ) -> FloatArray:
@@ -144,13 +199,13 @@ def reading_likelihood(
     is_over = np.isinf(predicted)
     if np.isinf(value):
         hit = np.where(is_over, 1.0 - MISREAD_OL_PROBABILITY, MISREAD_OL_PROBABILITY)
-        return (1.0 - slip_probability) * hit + 0.5 * slip_probability
+        return slips.mixed(hit, 0.5)
     finite = np.where(is_over, 0.0, predicted)
     sigma = np.hypot(_sigma(finite, spread), stray)
     z = (value - finite) / sigma
     density = np.exp(-0.5 * z * z) / (sigma * SQRT_TWO_PI)
     density = np.where(is_over, MISREAD_OL_PROBABILITY / spread.span, density)
-    return np.asarray((1.0 - slip_probability) * density + slip_probability * slipped)
+    return slips.mixed(density, slipped)
 
 
 def slip_density(
@@ -189,9 +244,7 @@ def slip_density(
     return result
 
 
-def lamp_likelihood(
-    value: float, grade: FloatArray, *, slip_probability: float
-) -> FloatArray:
+def lamp_likelihood(value: float, grade: FloatArray, *, slips: Slips) -> FloatArray:
     """Return the likelihood of what a person says of a test lamp.
 
     Parameters
@@ -205,10 +258,7 @@ def lamp_likelihood(
     -----
     (1 - s) P(answer; grade) + s / 3: a slip gives any answer.
     """
-    chance = answer_chance(value, grade)
-    return np.asarray(
-        (1.0 - slip_probability) * chance + slip_probability / len(GRADES)
-    )
+    return slips.mixed(answer_chance(value, grade), 1.0 / len(GRADES))
 
 
 _two_sided_tail = np.vectorize(
@@ -248,11 +298,10 @@ def _sigma(predicted: FloatArray, spread: Spread) -> FloatArray:
 
 
 def look_likelihood(
-    is_blown: bool, predicted: FloatArray, *, slip_probability: float
+    is_blown: bool, predicted: FloatArray, *, slips: Slips
 ) -> FloatArray:
     """Return the likelihood of what a look at a fuse showed, (n_sets, n_draws)."""
-    chance = predicted if is_blown else 1.0 - predicted
-    return np.asarray((1.0 - slip_probability) * chance + 0.5 * slip_probability)
+    return slips.mixed(predicted if is_blown else 1.0 - predicted, 0.5)
 
 
 def symptom_likelihood(

@@ -8,6 +8,7 @@ lasting mode it acts as.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -99,6 +100,29 @@ class Presence:
             Chance that it is there, shape (n_fleeting, n_draws).
         """
         return np.asarray(sound + chance * (there - sound))
+
+    @staticmethod
+    def looked_at(
+        there: Sequence[FloatArray], away: Sequence[FloatArray], chance: FloatArray
+    ) -> FloatArray:
+        """Return what readings that agree are worth if it came and went between them.
+
+        Parameters
+        ----------
+        there, away : Sequence[FloatArray]
+            Likelihood of none, one, two, ... of the readings, the last of all of them,
+            while the fault is there and while it is not; shape (n_rows, n_draws) each.
+        chance : FloatArray
+            Chance that it is there at each, same shape.
+        """
+        n_looks = len(there) - 1
+        total = np.zeros(chance.shape)
+        for n_there in range(n_looks + 1):
+            n_away = n_looks - n_there
+            ways = math.comb(n_looks, n_there)
+            share = chance**n_there * (1.0 - chance) ** n_away
+            total += ways * share * there[n_there] * away[n_away]
+        return total
 
     def reaction(self, trigger: str, at_target: BoolArray) -> FloatArray:
         """Return the chance that a test brings or clears it, (n_fleeting, n_draws).

@@ -44,8 +44,9 @@ from diagnose.session.facts import (
     TakesFact,
 )
 from diagnose.session.model import Model
+from diagnose.session.observing import reading_of
 from diagnose.session.pricing import Prices, Whereabouts
-from diagnose.session.reasoning import Conclusion, Reasoner, reading_of
+from diagnose.session.reasoning import Conclusion, Reasoner
 from diagnose.session.wording import (
     cautions_for,
     instruction,

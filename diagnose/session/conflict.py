@@ -15,7 +15,8 @@ from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.model import Model
-from diagnose.session.reasoning import Conclusion, Observation
+from diagnose.session.observing import Noted, repeat_density
+from diagnose.session.reasoning import Conclusion
 
 OUTSIDE_PRIOR = 0.05
 # Own choice, not measured: one complaint in twenty has a cause that the car file and
@@ -45,7 +46,7 @@ def outside_probability(conclusion: Conclusion, model: Model) -> float:
         if noted.is_complaint:
             told *= likelihood
         else:
-            others.append((likelihood, _any_value(noted.observation, model)))
+            others.append((likelihood, _any_value(noted, model)))
     share = float(told.sum())
     if not share > 0.0 or not others:
         return OUTSIDE_PRIOR
@@ -67,7 +68,7 @@ def oddest_reading(conclusion: Conclusion, model: Model) -> ReadingFact | None:
     for noted, likelihood in zip(
         conclusion.observations, conclusion.likelihoods, strict=True
     ):
-        anything = FREE_SHARE * _any_value(noted.observation, model)
+        anything = FREE_SHARE * _any_value(noted, model)
         either = (1.0 - FREE_SHARE) * likelihood + anything
         total += np.log(either)
         if isinstance(noted.observation, ReadingFact):
@@ -101,10 +102,16 @@ def _log_outside(weights: FloatArray, facts: list[tuple[FloatArray, float]]) -> 
     return total
 
 
-def _any_value(observation: Observation, model: Model) -> float:
-    """Return the density of a fact that may be anything."""
+def _any_value(noted: Noted, model: Model) -> float:
+    """Return the density of a fact that may be anything, once for all its readings."""
+    observation = noted.observation
     if isinstance(observation, SymptomFact):
         return 0.5
+    again = repeat_density(observation, model) ** (noted.times - 1)
+    return again * _any_reading(observation, model)
+
+
+def _any_reading(observation: ReadingFact, model: Model) -> float:
     if observation.kind is ReadingKind.LOOK or np.isinf(observation.value):
         return 0.5
     if observation.kind is ReadingKind.LAMP:

@@ -54,8 +54,9 @@ from diagnose.session.facts import (
 )
 from diagnose.session.looking_ahead import likely_facts
 from diagnose.session.model import Model
+from diagnose.session.observing import reading_of
 from diagnose.session.prestart_guide import Guided, PrestartGuide
-from diagnose.session.reasoning import Conclusion, Reasoner, reading_of
+from diagnose.session.reasoning import Conclusion, Reasoner
 from diagnose.session.silence import Silence
 from diagnose.session.wording import observation_words, repair_cautions, step_words
 from diagnose.units import Unit, check_minutes, check_range, format_minutes
@@ -75,6 +76,9 @@ OUTSIDE = 0.8
 # Measured on games with faults not used to choose it: 47 of 52 faults outside the model
 # were recognised, most within two wrong repairs; a slip of the meter and a repair that
 # failed twice brought 2 of 140 games with a known cause to it.
+DOUBTFUL = 0.03
+# Own choice: a reading likelier than this to have been a slip may be worth repeating;
+# one in fifty is, before anything is known of it.
 USELESS_REPAIRS = 5
 # Own choice: after so many different ones a person should no longer mend what is not
 # likely. It stopped at least 1 of 140 games with a known cause.
@@ -176,7 +180,7 @@ class Diagnosis:
         conclusion = self._standing_conclusion()
         return self._adviser.ranked(
             conclusion,
-            excluded=_taken(standing, conclusion),
+            excluded=self._taken(standing, conclusion),
             here=whereabouts(_latest(standing), self._model),
             most=EVERY,
         )
@@ -307,7 +311,7 @@ class Diagnosis:
         )
         fit = self._explainer.fit(conclusion)
         priced = self._adviser.ranked(
-            conclusion, excluded=_taken(standing, conclusion), here=here
+            conclusion, excluded=self._taken(standing, conclusion), here=here
         )
         steps, advice = self._advice(standing, conclusion, priced, causes, fit)
         return Answer(
@@ -506,6 +510,31 @@ class Diagnosis:
         best = chances.index(max(chances))
         return complaints[best], chances[best]
 
+    def _taken(
+        self, standing: Sequence[Fact], conclusion: Conclusion
+    ) -> frozenset[str]:
+        """Return the steps already taken since the latest repair, or skipped.
+
+        A reading that may well have been a slip is open again, once.
+        """
+        names = {fact.step for fact in standing if isinstance(fact, SkipFact)}
+        seen: set[str] = set()
+        for number, noted in enumerate(conclusion.observations):
+            observation = noted.observation
+            if noted.epoch < len(conclusion.repairs):
+                continue
+            if isinstance(observation, SymptomFact):
+                names.add(f"symptom|{observation.symptom}")
+                continue
+            name = reading_of(observation).name
+            if (
+                name in seen
+                or self._reasoner.slip_chance(conclusion, number) < DOUBTFUL
+            ):
+                names.add(name)
+            seen.add(name)
+        return frozenset(names)
+
     def _fixed(self, healthy: float, n_complaints: int) -> Advice:
         says = (
             "The complaint is gone: repaired and proven."
@@ -650,19 +679,6 @@ def _is_cured(complaint: Complaint, later: Sequence[Fact]) -> bool:
 def _n_different(standing: Sequence[Fact]) -> int:
     """Return how many causes were mended; one mended again is no new guess."""
     return len({fact.cause for fact in standing if isinstance(fact, RepairFact)})
-
-
-def _taken(standing: Sequence[Fact], conclusion: Conclusion) -> frozenset[str]:
-    """Return the steps already taken since the latest repair, or skipped."""
-    names = {fact.step for fact in standing if isinstance(fact, SkipFact)}
-    for epoch, observation, _ in conclusion.observations:
-        if epoch < len(conclusion.repairs):
-            continue
-        if isinstance(observation, SymptomFact):
-            names.add(f"symptom|{observation.symptom}")
-        else:
-            names.add(reading_of(observation).name)
-    return frozenset(names)
 
 
 def _reason(priced: Priced) -> str:

@@ -14,14 +14,9 @@ from diagnose.session.answer import Fit, RankedCause, Weight
 from diagnose.session.conflict import oddest_reading, outside_probability
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.model import Model
+from diagnose.session.observing import Noted, Observation, disagree, reading_of
 from diagnose.session.origins import Origins
-from diagnose.session.reasoning import (
-    Conclusion,
-    Observation,
-    Reasoner,
-    disagree,
-    reading_of,
-)
+from diagnose.session.reasoning import Conclusion, Reasoner
 from diagnose.session.silence import Silence
 from diagnose.session.wording import observation_words, range_words
 
@@ -154,9 +149,7 @@ class Explainer:
             repair_minutes=self._adviser.repair_minutes(line),
             evidence=tuple(
                 Weight(
-                    fact=observation_words(
-                        conclusion.observations[number].observation, self._model.car
-                    ),
+                    fact=self._noted_words(conclusion.observations[number]),
                     decibans=weights[number],
                     expected=self._expected_words(rows, conclusion, number),
                 )
@@ -165,11 +158,18 @@ class Explainer:
             origins=self._origins.of(line, conclusion) if without else (),
         )
 
+    def _noted_words(self, noted: Noted) -> str:
+        """Return an observation in words, with how often it was taken."""
+        words = observation_words(noted.observation, self._model.car)
+        if noted.times == 1:
+            return words
+        return f"{words} ({'twice' if noted.times == 2 else f'{noted.times} times'})"
+
     def _expected_words(
         self, rows: IntArray, conclusion: Conclusion, number: int
     ) -> str:
         """Return what rows would show of an observation that is left out."""
-        epoch, observation, is_complaint = conclusion.observations[number]
+        epoch, observation, is_complaint, _ = conclusion.observations[number]
         if epoch < len(conclusion.repairs):
             return "before the repair"
         share = _left_out(
@@ -248,7 +248,7 @@ class Explainer:
         weights = conclusion.beliefs.weights[best]
         share = weights / max(float(weights.sum()), 1e-300)
         worst: tuple[float, ReadingFact] | None = None
-        for number, (epoch, observation, _) in enumerate(conclusion.observations):
+        for number, (epoch, observation, _, _) in enumerate(conclusion.observations):
             if epoch < len(conclusion.repairs) or isinstance(observation, SymptomFact):
                 continue
             surprise = self._surprise(conclusion, number, best, share)
@@ -258,7 +258,7 @@ class Explainer:
 
     def _error_chance(self, conclusion: Conclusion, number: int) -> float:
         """Return the chance that a fact misfits although the explanation is right."""
-        _, observation, is_complaint = conclusion.observations[number]
+        _, observation, is_complaint, _ = conclusion.observations[number]
         if not isinstance(observation, SymptomFact):
             return self._model.knowledge.meter.slip_probability + MISFIT
         symptom = self._reasoner.symptom_of(observation, is_complaint=is_complaint)
@@ -268,7 +268,7 @@ class Explainer:
         self, conclusion: Conclusion, number: int, best: int, share: FloatArray
     ) -> float:
         """Return the chance of a fact at least as odd as this one, errors left out."""
-        _, observation, is_complaint = conclusion.observations[number]
+        _, observation, is_complaint, _ = conclusion.observations[number]
         if isinstance(observation, SymptomFact):
             only = np.array([best])
             chance = self._reasoner.yes_chance(

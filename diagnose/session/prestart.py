@@ -36,8 +36,8 @@ from diagnose.session.facts import (
     SkipFact,
 )
 from diagnose.session.model import Model
+from diagnose.session.observing import reading_of
 from diagnose.session.pricing import Prices, Whereabouts
-from diagnose.session.reasoning import reading_of
 from diagnose.session.wording import cautions_for, instruction, places_of
 
 WANTED_SHARE = 0.99

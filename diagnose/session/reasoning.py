@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
@@ -34,6 +33,7 @@ from diagnose.inference.beliefs import (
 from diagnose.inference.compiled import OVER_RANGE_OHMS, Compiled
 from diagnose.inference.evidence import (
     STATE_FLOOR,
+    Slips,
     Spread,
     lamp_likelihood,
     look_likelihood,
@@ -52,7 +52,7 @@ from diagnose.inference.redraw import (
     on_steps,
     step_spread,
 )
-from diagnose.measurement.probe_lamp import answer_chance
+from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import (
     Reading,
     ReadingKind,
@@ -60,15 +60,16 @@ from diagnose.measurement.readings import (
     fuse_tolerance,
 )
 from diagnose.measurement.symptoms import Symptom
-from diagnose.session.facts import (
-    ComplaintFact,
-    ContextFact,
-    Fact,
-    ReadingFact,
-    RepairFact,
-    SymptomFact,
-)
+from diagnose.session.facts import ContextFact, Fact, ReadingFact, SymptomFact
 from diagnose.session.model import Model
+from diagnose.session.observing import (
+    Noted,
+    Observation,
+    observations_of,
+    reading_of,
+    repeat_density,
+    shown,
+)
 from diagnose.session.provoking import Provocation
 
 LINEAR_KINDS = frozenset({ReadingKind.DC_VOLTS, ReadingKind.LAMP, ReadingKind.LOOK})
@@ -84,6 +85,7 @@ PAIR_STRIDE = 4
 # Derived: every fourth draw stands for four; pairs need order, not the last decimal.
 LADDER_STRIDE = 2
 # Derived: every second tolerance stands for two; a ladder is about the severity.
+LEAST_BELIEVED = 1e-3
 OTHER_SLIPS = 0.2
 # From memory: one slip in five is of another kind, a wrong state or digit, and shows
 # anything.
@@ -93,32 +95,10 @@ CHATTER_SHARE = 0.29
 # Derived: evenly spread between nothing and the full supply, 1/sqrt(12) of it.
 CHATTER_AMPS_SHARE = 0.58
 # Derived: evenly spread between nothing and twice the mean, 1/sqrt(3) of the mean.
-CLASH_DEVIATIONS = 4.0
-LEAST_CLASH = 0.05
-# Own choice: readings of one point a few times the meter's error apart disagree; on a
-# charging car they move by as much between two looks. [V, Ω, A]
 COMPLAINT_ERROR_FACTOR = 0.02
 # From memory: what brings a person to a diagnosis has been seen more than once.
-Observation = ReadingFact | SymptomFact
 Rows = IntArray | slice
 EVERY_ROW = slice(None)
-
-
-class Noted(NamedTuple):
-    """An observation with its place in the diagnosis.
-
-    Parameters
-    ----------
-    epoch : int
-        Number of repairs done before it.
-    observation : ReadingFact or SymptomFact
-    is_complaint : bool
-        It is what brought the owner here, and so surer than an answer to a question.
-    """
-
-    epoch: int
-    observation: Observation
-    is_complaint: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,90 +148,6 @@ class Conclusion:
                 done += 1
             result.append(likelihood)
         return [*result, *self.repairs[done:]]
-
-
-def observations_of(
-    facts: Sequence[Fact], model: Model
-) -> tuple[tuple[Noted, ...], tuple[str, ...]]:
-    """Return the observations with their epoch, and the causes repaired.
-
-    A complaint counts as the symptoms it implies, unless they are told otherwise; of
-    several readings of one point in one state since a repair the latest counts, but
-    those that disagree beyond the meter all do.
-    """
-    repairs: list[str] = []
-    found: list[Noted] = []
-    told = {
-        fact.symptom for fact in _before_repairs(facts) if isinstance(fact, SymptomFact)
-    }
-    for fact in facts:
-        match fact:
-            case ComplaintFact():
-                answers = model.knowledge.complaints[fact.complaint].answers
-                for symptom, present in answers.items():
-                    usable = symptom in model.compiled.symptom_index
-                    if usable and symptom not in told:
-                        told.add(symptom)
-                        implied = SymptomFact(symptom=symptom, is_present=present)
-                        found.append(Noted(0, implied, is_complaint=True))
-            case ReadingFact() | SymptomFact():
-                noted = Noted(len(repairs), fact, is_complaint=False)
-                found = [old for old in found if not _replaces(noted, old, model)]
-                found.append(noted)
-            case RepairFact():
-                repairs.append(fact.cause)
-            case _:
-                pass
-    return tuple(found), tuple(repairs)
-
-
-def _replaces(new: Noted, old: Noted, model: Model) -> bool:
-    """Return whether an observation repeats an earlier one; the later one counts.
-
-    What made the first reading stray from the model makes the second stray as well, so
-    two of them tell no more than one. Two that disagree tell of a slip, or of a fault
-    that came or went between them.
-    """
-    first, second = old.observation, new.observation
-    if old.epoch != new.epoch or old.is_complaint:
-        return False
-    if isinstance(first, SymptomFact) or isinstance(second, SymptomFact):
-        return (
-            isinstance(first, SymptomFact)
-            and isinstance(second, SymptomFact)
-            and first.symptom == second.symptom
-        )
-    return reading_of(first) == reading_of(second) and not disagree(
-        first, second, model
-    )
-
-
-def disagree(first: ReadingFact, second: ReadingFact, model: Model) -> bool:
-    """Return whether two readings of one point differ beyond what the meter may err."""
-    meter = model.knowledge.meter
-    ranges = {
-        ReadingKind.DC_VOLTS: meter.volts,
-        ReadingKind.OHMS: meter.ohms,
-        ReadingKind.AMPS: meter.amps,
-        ReadingKind.AC_VOLTS: meter.ac_volts,
-        ReadingKind.FUSE: meter.millivolts,
-    }
-    range_ = ranges.get(first.kind)
-    if range_ is None:
-        return False
-    values = _shown(first), _shown(second)
-    if np.isinf(values).any():
-        return values[0] != values[1]
-    least = LEAST_CLASH if range_ is not meter.millivolts else 0.0
-    limit = max(float(range_.half_width(np.array(values[0]))), least)
-    return abs(values[1] - values[0]) > CLASH_DEVIATIONS * limit
-
-
-def _before_repairs(facts: Sequence[Fact]) -> Sequence[Fact]:
-    for number, fact in enumerate(facts):
-        if isinstance(fact, RepairFact):
-            return facts[:number]
-    return facts
 
 
 @dataclass(frozen=True, slots=True)
@@ -436,11 +332,13 @@ class Reasoner:
                 fresh = self.likelihood(hypotheses, noted, rows=some)
                 weighed.likelihood[some] = fresh
                 weighed.version[some] = bank.versions[some]
-            self._weigh_fleeting(weighed, noted)
+            self._weigh_fleeting(weighed, noted, hypotheses)
             result.append(weighed.likelihood)
         return tuple(result)
 
-    def _weigh_fleeting(self, weighed: _Weighed, noted: Noted) -> None:
+    def _weigh_fleeting(
+        self, weighed: _Weighed, noted: Noted, hypotheses: Hypotheses
+    ) -> None:
         """Work out, once, what an observation says of faults that come and go."""
         presence = self._compiled.presence
         first = len(self._compiled.bank.all.sets)
@@ -453,13 +351,25 @@ class Reasoner:
             is_yes = _is_yes(noted.observation)
             weighed.likelihood[first:] = reacts if is_yes else 1.0 - reacts
             return
-        weighed.likelihood[first:] = presence.mixed(
-            weighed.likelihood[1 + presence.acts_as],
-            weighed.likelihood[0],
-            presence.chance(
-                self._state_of(noted.observation), is_complaint=noted.is_complaint
-            ),
+        chance = presence.chance(
+            self._state_of(noted.observation), is_complaint=noted.is_complaint
         )
+        there, away = 1 + presence.acts_as, np.array([0])
+        looks = [
+            [*self._fewer_times(noted, hypotheses, rows), weighed.likelihood[rows]]
+            for rows in (there, away)
+        ]
+        weighed.likelihood[first:] = presence.looked_at(looks[0], looks[1], chance)
+
+    def _fewer_times(
+        self, noted: Noted, hypotheses: Hypotheses, rows: IntArray
+    ) -> list[FloatArray]:
+        """Return the likelihood of some rows had a reading been taken less often."""
+        shape = len(rows), self._compiled.n_draws
+        return [np.ones(shape)] + [
+            self.likelihood(hypotheses, noted._replace(times=times), rows=rows)
+            for times in range(1, noted.times)
+        ]
 
     def yes_chance(
         self,
@@ -661,29 +571,23 @@ class Reasoner:
             chance = on(hypotheses.symptoms[rows, :, column].astype(np.float64))
             symptom = self.symptom_of(observation, is_complaint=noted.is_complaint)
             return symptom_likelihood(symptom, observation.is_present, chance)
-        meter = self._model.knowledge.meter
+        slips = self._slips(noted)
         reading = reading_of(observation)
         predicted = on(self._compiled.predicted(hypotheses, reading, rows=rows))
         if reading.kind is ReadingKind.LOOK:
-            result = look_likelihood(
-                observation.value > 0.5,
-                predicted,
-                slip_probability=meter.slip_probability,
-            )
+            result = look_likelihood(observation.value > 0.5, predicted, slips=slips)
         elif reading.kind is ReadingKind.LAMP:
-            result = lamp_likelihood(
-                observation.value, predicted, slip_probability=meter.slip_probability
-            )
+            result = lamp_likelihood(observation.value, predicted, slips=slips)
         else:
             spread_steps = step_spread(predicted) if is_ladder else 0.0
-            slipped = self._slip_density(_shown(observation), reading, hypotheses, rows)
+            slipped = self._slip_density(shown(observation), reading, hypotheses, rows)
 
             def fits(stray: FloatArray) -> FloatArray:
                 return reading_likelihood(
-                    _shown(observation),
+                    shown(observation),
                     predicted,
                     spread=self._spread(reading),
-                    slip_probability=meter.slip_probability,
+                    slips=slips,
                     stray=np.hypot(stray, spread_steps),
                     slip_density=None if slipped is None else on(slipped),
                 )
@@ -694,6 +598,52 @@ class Reasoner:
                 wide = fits(on(self.stray(hypotheses, reading, rows=rows)))
                 result += jumps * (wide - result)
         return result * on(self.state_chance(hypotheses, reading.state, rows=rows))
+
+    def slip_chance(self, conclusion: Conclusion, number: int) -> float:
+        """Return how likely a reading taken once was a slip, as things are believed.
+
+        Parameters
+        ----------
+        number : int
+            Place of the observation; 0 for one that was repeated, and for what is no
+            reading: whoever looks at a fuse again sees the same.
+        """
+        noted = conclusion.observations[number]
+        fact, weights = noted.observation, conclusion.beliefs.weights
+        if isinstance(fact, SymptomFact) or fact.kind is ReadingKind.LOOK:
+            return 0.0
+        if noted.times > 1:
+            return 0.0
+        rows = np.flatnonzero(weights.sum(axis=1) > LEAST_BELIEVED)
+        reading, shown_by = reading_of(fact), conclusion.shown_by[rows]
+        density: FloatArray | float | None = self._slip_density(
+            shown(fact), reading, conclusion.hypotheses, shown_by
+        )
+        if density is None:
+            density = self._other_slip_density(fact)
+        wrong = self._slips(noted).probability * density
+        wrong = wrong * self.state_chance(
+            conclusion.hypotheses, reading.state, rows=shown_by
+        )
+        share = np.minimum(wrong / conclusion.likelihoods[number][rows], 1.0)
+        believed = weights[rows]
+        return float((share * believed).sum() / believed.sum())
+
+    def _other_slip_density(self, fact: ReadingFact) -> float:
+        """Return the density of a reading that is no volts, after a slip."""
+        if np.isinf(shown(fact)):
+            return 0.5
+        if fact.kind is ReadingKind.LAMP:
+            return 1.0 / len(GRADES)
+        return 1.0 / self._spread(reading_of(fact)).span
+
+    def _slips(self, noted: Noted) -> Slips:
+        """Return how often the readings behind an observation may be slips."""
+        probability = self._model.knowledge.meter.slip_probability
+        if noted.times == 1 or isinstance(noted.observation, SymptomFact):
+            return Slips(probability=probability)
+        again = repeat_density(noted.observation, self._model)
+        return Slips(probability=probability, times=noted.times, again=again)
 
     def _slip_density(
         self, value: float, reading: Reading, hypotheses: Hypotheses, rows: Rows
@@ -816,7 +766,7 @@ class Reasoner:
         if fact.kind is ReadingKind.LAMP:
             return float((answer_chance(fact.value, predicted) * share).sum())
         spread = self._spread(reading_of(fact))
-        return tail_of(_shown(fact), predicted, share, spread=spread, stray=stray)
+        return tail_of(shown(fact), predicted, share, spread=spread, stray=stray)
 
     def _spread(self, reading: Reading) -> Spread:
         """Return how far a meter's reading may be from what is predicted."""
@@ -952,19 +902,3 @@ def _as_slice(rows: IntArray) -> Rows:
     if rows[-1] - rows[0] == len(rows) - 1:
         return slice(int(rows[0]), int(rows[-1]) + 1)
     return rows
-
-
-def _shown(fact: ReadingFact) -> float:
-    """Return the value of a reading; megohms count as OL.
-
-    On a fuse the leads may be either way round.
-    """
-    if fact.kind is ReadingKind.FUSE:
-        return abs(fact.value)
-    is_over = fact.kind is ReadingKind.OHMS and fact.value > OVER_RANGE_OHMS
-    return float("inf") if is_over else fact.value
-
-
-def reading_of(fact: ReadingFact) -> Reading:
-    """Return the reading a fact is the value of."""
-    return Reading(kind=fact.kind, state=fact.state, red=fact.red, black=fact.black)

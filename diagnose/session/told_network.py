@@ -16,7 +16,8 @@ from diagnose.inference.interchange import NONE, told_network_text
 from diagnose.inference.network import Form
 from diagnose.session.facts import Fact, RepairFact, SymptomFact
 from diagnose.session.model import Model
-from diagnose.session.reasoning import Conclusion, Observation, Reasoner, reading_of
+from diagnose.session.observing import Observation, reading_of
+from diagnose.session.reasoning import Conclusion, Reasoner
 
 
 def diagnosis_network_text(model: Model, facts: Sequence[Fact], *, form: Form) -> str:

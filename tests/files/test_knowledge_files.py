@@ -574,6 +574,12 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
         "triggers: {vibratio: 0.3, hot: 0.6, wet: 0.1}",
         'there is no trigger "vibratio" (did you mean "vibration"?)',
     ),
+    "shares of triggers that do not sum to 1": (
+        "fault-modes",
+        "triggers: {vibration: 0.3, hot: 0.6, wet: 0.1}",
+        "triggers: {vibration: 0.3, hot: 0.6, wet: 0.2}",
+        "the triggers sum to 1.1; they must sum to 1",
+    ),
     "trigger in no state": (
         "triggers", "present: {key-off: 0.4}", "present: {key-of: 0.4}",
         'there is no operating state "key-of" (did you mean "key-off"?)',

@@ -18,6 +18,7 @@ from diagnose.errors import ImpossibleEvidenceError
 from diagnose.inference.beliefs import update
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.evidence import (
+    Slips,
     look_likelihood,
     reading_likelihood,
     spread_of,
@@ -104,13 +105,13 @@ def likelihood(told: Told, everything: Hypotheses, compiled: Compiled) -> FloatA
     predicted = compiled.predicted(everything, reading)
     if reading.kind is ReadingKind.LOOK:
         return look_likelihood(
-            value > 0.5, predicted, slip_probability=METER.slip_probability
+            value > 0.5, predicted, slips=Slips(probability=METER.slip_probability)
         )
     return reading_likelihood(
         value,
         predicted,
         spread=spread_of(reading.kind, METER, system_volts=12.0),
-        slip_probability=METER.slip_probability,
+        slips=Slips(probability=METER.slip_probability),
     )
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from diagnose.circuit.car import FloatArray
 from diagnose.inference.evidence import (
+    Slips,
     Spread,
     look_likelihood,
     reading_likelihood,
@@ -32,7 +33,9 @@ def at(*values: float) -> FloatArray:
 
 
 def likelihood(value: float, predicted: FloatArray, spread: Spread = VOLTS) -> float:
-    found = reading_likelihood(value, predicted, spread=spread, slip_probability=SLIP)
+    found = reading_likelihood(
+        value, predicted, spread=spread, slips=Slips(probability=SLIP)
+    )
     return float(found.mean())
 
 
@@ -121,7 +124,7 @@ def test_ohms_and_amps_are_less_exact_than_volts() -> None:
 @pytest.mark.parametrize("is_blown", [True, False])
 def test_look_is_right_but_for_a_slip(is_blown: bool) -> None:
     found = look_likelihood(
-        is_blown, np.array([[1.0, 0.0]]), slip_probability=0.02
+        is_blown, np.array([[1.0, 0.0]]), slips=Slips(probability=0.02)
     ).tolist()
 
     # By hand: .98 + .01 when it is as seen, .01 when not.

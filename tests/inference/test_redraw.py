@@ -8,7 +8,7 @@ import pytest
 from diagnose.circuit.car import FloatArray
 from diagnose.faults.causes import LADDER_LEVELS
 from diagnose.inference.compiled import Compiled
-from diagnose.inference.evidence import reading_likelihood, spread_of
+from diagnose.inference.evidence import Slips, reading_likelihood, spread_of
 from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.redraw import (
     choose_severities,
@@ -46,7 +46,9 @@ def shown(compiled: Compiled, grid: Hypotheses) -> FloatArray:
 
 
 def likelihood(value: float, predicted: FloatArray) -> FloatArray:
-    return reading_likelihood(value, predicted, spread=SPREAD, slip_probability=0.02)
+    return reading_likelihood(
+        value, predicted, spread=SPREAD, slips=Slips(probability=0.02)
+    )
 
 
 def test_ladder_steps_from_mild_to_severe(shown: FloatArray) -> None:

@@ -17,7 +17,8 @@ from diagnose.session.answer import StepKind
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, SymptomFact
 from diagnose.session.model import Model, open_model
-from diagnose.session.reasoning import Reasoner, observations_of
+from diagnose.session.observing import observations_of
+from diagnose.session.reasoning import Reasoner
 from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
 from tests.lamp_car import CAR, GROUND, MODES, OPEN, make_knowledge
 
@@ -167,12 +168,49 @@ def test_readings_that_disagree_both_count(lamp_model: Model) -> None:
     assert "12.3 V" in note
 
 
-def test_consistent_repeat_counts_once(lamp_model: Model) -> None:
-    facts = (volts("lamp.plus", 12.3), volts("lamp.plus", 12.33))
+def test_repeat_that_agrees_says_that_the_first_was_no_slip(
+    lamp_model: Model,
+) -> None:
+    # Each reading by itself: .98 f + .02 d. Two that agree count as one observation.
+    facts = (DARK, volts("lamp.plus", 0.3), volts("lamp.plus", 0.32))
 
     noted, _ = observations_of(facts, lamp_model)
+    once, twice = chances(lamp_model, *facts[:2]), chances(lamp_model, *facts)
 
-    assert [one.observation for one in noted] == [facts[1]]
+    assert [one.times for one in noted] == [1, 2]
+    assert noted[1].observation == volts("lamp.plus", 0.31)
+    # what a slip alone explained is as good as ruled out
+    assert twice["lamp:burnt_out"] < 0.1 * once["lamp:burnt_out"]
+
+
+def test_agreeing_looks_at_what_comes_and_goes_are_every_pattern(
+    lamp_model: Model,
+) -> None:
+    # By brute force: the fault there or not at either reading, and where it was there
+    # or not both times, the readings repeat each other.
+    facts = (volts("lamp.plus", 12.3), volts("lamp.plus", 12.3))
+    reasoner, presence = Reasoner(lamp_model), lamp_model.compiled.presence
+    conclusion = reasoner.conclude(facts)
+    (noted,), _ = observations_of(facts, lamp_model)
+    hypotheses = lamp_model.compiled.bank.all
+    fault = number(FLEETING, lamp_model)
+    place = int(np.searchsorted(presence.numbers, fault))
+    rows = np.array([0, lamp_model.compiled.shown_by(fault)])
+    one, two = (
+        reasoner.likelihood(hypotheses, noted._replace(times=times), rows=rows)
+        for times in (1, 2)
+    )
+    there = presence.chance("lit")[place]
+
+    expected = (
+        (1.0 - there) ** 2 * two[0]
+        + 2.0 * there * (1.0 - there) * one[0] * one[1]
+        + there**2 * two[1]
+    )
+
+    found = conclusion.likelihoods[0][conclusion.first_fleeting + place]
+    assert noted.times == 2
+    assert found == pytest.approx(expected, rel=1e-9)
 
 
 def test_readings_that_disagree_speak_for_what_comes_and_goes(

@@ -25,7 +25,8 @@ from diagnose.session.facts import (
     SymptomFact,
 )
 from diagnose.session.model import Model
-from diagnose.session.reasoning import OTHER_SLIPS, Noted, Reasoner
+from diagnose.session.observing import Noted
+from diagnose.session.reasoning import OTHER_SLIPS, Reasoner
 
 COMPLAINT = ComplaintFact(complaint="pump-does-not-run")
 

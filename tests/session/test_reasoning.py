@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import itertools
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -23,7 +24,8 @@ from diagnose.session.facts import (
     SymptomFact,
 )
 from diagnose.session.model import Model, open_model
-from diagnose.session.reasoning import Reasoner, observations_of
+from diagnose.session.observing import observations_of
+from diagnose.session.reasoning import Reasoner
 from tests.lamp_car import (
     CAR,
     GROUND,
@@ -182,23 +184,59 @@ def test_complaint_is_not_counted_beside_the_symptom_told(lamp_model: Model) -> 
     assert [n.observation for n in noted] == [DARK]
 
 
-@pytest.mark.parametrize(
-    ("first", "again"),
-    [
-        (NO_VOLTS, replace(NO_VOLTS, value=0.06)),
-        (DARK, replace(DARK, is_present=True)),
-    ],
-    ids=["reading", "symptom"],
-)
-def test_latest_of_the_same_observation_counts(
-    first: ReadingFact | SymptomFact,
-    again: ReadingFact | SymptomFact,
+def test_question_answered_again_was_answered_wrongly_before(
     lamp_model: Model,
 ) -> None:
-    # What makes one reading stray from the model makes the next stray as well.
-    noted, _ = observations_of((first, BLOWN, again), lamp_model)
+    again = replace(DARK, is_present=True)
+
+    noted, _ = observations_of((DARK, BLOWN, again), lamp_model)
 
     assert [n.observation for n in noted] == [BLOWN, again]
+
+
+READINGS = (
+    NO_VOLTS,
+    replace(NO_VOLTS, value=0.06),
+    replace(NO_VOLTS, value=0.5),
+    replace(NO_VOLTS, value=12.3),
+)
+
+
+@pytest.mark.parametrize("order", list(itertools.permutations(range(4))))
+def test_repeated_readings_are_the_same_in_any_order(
+    order: tuple[int, ...], lamp_model: Model
+) -> None:
+    # The first two agree, and each of the others with none.
+    def told(places: Iterable[int]) -> dict[float, int]:
+        noted, _ = observations_of([READINGS[n] for n in places], lamp_model)
+        return {
+            one.observation.value: one.times
+            for one in noted
+            if isinstance(one.observation, ReadingFact)
+        }
+
+    found = told(order)
+
+    assert found == told(range(4))
+    assert sorted(found.values()) == [1, 1, 2]
+
+
+def test_reading_that_may_be_a_slip_is_open_again(lamp_model: Model) -> None:
+    # Volts at the lamp, and then none at the fuse that feeds it: one is a slip. A fuse
+    # looked at again would show the same.
+    diagnosis = Diagnosis(lamp_model)
+    full = reading("volts", "lit", "lamp.plus", GROUND, 12.3)
+    none = reading("volts", "lit", "lamp-fuse.out", GROUND, 0.0)
+    name = "volts|lit|lamp-fuse.out|battery.minus"
+
+    is_open = []
+    for fact in (DARK, full, none, none, SOUND):
+        diagnosis.tell(fact)
+        names = {priced.name for priced in diagnosis.candidates()}
+        is_open.append((name in names, "look|key-off|lamp-fuse|" in names))
+
+    assert [one[0] for one in is_open] == [True, True, True, False, False]
+    assert not is_open[-1][1]
 
 
 def test_same_observation_after_a_repair_is_another(lamp_model: Model) -> None:
