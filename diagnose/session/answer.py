@@ -223,7 +223,7 @@ class Answer:
     sound_probability : float
         Probability that nothing is wrong any more (or ever was).
     left_out_probability : float
-        Bound on the mass of the fault sets not looked at.
+        Estimate of the mass of the fault sets not looked at.
     notes : tuple[str, ...]
         Doubts to show: an uninformative reading, readings that clash.
     contexts_open : Mapping[str, str]

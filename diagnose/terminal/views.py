@@ -235,7 +235,7 @@ def causes_page(answer: Answer) -> Page:
     left_out = format_probability(answer.left_out_probability)
     note = (
         f"these are all {count} in the ranking; why {count or 1} tells about the "
-        f"last; combinations of faults not looked at: {left_out} at most"
+        f"last; combinations of faults not looked at: an estimated {left_out}"
     )
     lines.append(Words(text=note, tone=Tone.ASIDE))
     return (Paragraph(margin="suspects", lines=tuple(lines)),)
