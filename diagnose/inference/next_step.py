@@ -17,13 +17,6 @@ from diagnose.circuit.nodal import IntArray
 from diagnose.faults.predicted import StoredArray
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 
-VOLT_EDGES = np.array(
-    [
-        *(-1, 0.02, 0.06, 0.12, 0.2, 0.3, 0.5, 0.8, 1.2, 2, 3.5, 5, 6.5, 7.5, 8.5, 9.2),
-        *(9.8, 10.3, 10.8, 11.2, 11.6, 11.9, 12.2, 12.5, 12.8, 13.2, 13.6, 14.0, 14.4),
-        14.9,
-    ]
-)
 AMP_EDGES = np.array([0.03, 0.1, 0.3, 1, 2, 4, 6, 9, 13, 18, 25, 35, 50, 80, 120, 180])
 AC_VOLT_EDGES = np.array([0.01, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2, 0.35, 0.6, 1.0])
 OHM_EDGES = np.array([0.3, 0.6, 1, 2, 4, 8, 16, 40, 100, 300, 1e3, 1e4, 1e5, 1e6, 4e7])
@@ -32,15 +25,6 @@ FUSE_VOLT_EDGES = 0.005 * AMP_EDGES
 LOOK_EDGES = np.array([0.5])
 # Derived: steps of a few times the meter's and the model's spread; they serve planning
 # only.
-
-
-VOLT_STEP = 0.02
-_VOLT_BIN = np.searchsorted(
-    VOLT_EDGES, VOLT_STEP * (np.arange(15.0 / VOLT_STEP) + 0.5), side="right"
-)
-# Derived: every edge is a multiple of the step, so a table finds the bin.
-BLOCK_READINGS = 64
-# Measured: the values of so many stay in the processor's cache.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,50 +159,6 @@ def binned_joint(
     return _counted(outcome, particles.share, n_bins=n_bins, n_groups=n_groups)
 
 
-def volts_joint(
-    values: StoredArray,
-    particles: Particles,
-    *,
-    spread: StoredArray,
-    offsets: Sequence[float],
-    n_groups: int,
-) -> FloatArray:
-    """Return the joint of outcome bin and group for volts on a 12 V scale.
-
-    Parameters
-    ----------
-    values, spread : StoredArray
-        Simulated readings and their standard deviation, shape (n_readings,
-        n_particles). [V]
-    offsets : Sequence[float]
-        Equally likely points that stand for a standard normal.
-
-    Returns
-    -------
-    FloatArray
-        Shape (n_readings, n_bins, n_groups); each reading sums to 1. Only how far a
-        reading is from zero counts: leads get swapped.
-    """
-    n_bins = len(VOLT_EDGES) + 1
-    share = np.tile(particles.share / len(offsets), len(offsets))
-    group = np.tile(particles.group, len(offsets))
-    result = np.empty((len(values), n_bins, n_groups))
-    for start in range(0, len(values), BLOCK_READINGS):
-        some = slice(start, start + BLOCK_READINGS)
-        seen = np.concatenate(
-            [values[some] + np.float32(offset) * spread[some] for offset in offsets],
-            axis=1,
-        )
-        np.abs(seen, out=seen)
-        seen *= np.float32(1.0 / VOLT_STEP)
-        np.minimum(seen, np.float32(len(_VOLT_BIN) - 1), out=seen)
-        outcome = _VOLT_BIN.take(seen.astype(np.int32))
-        outcome *= n_groups
-        outcome += group
-        result[some] = _counted(outcome, share, n_bins=n_bins, n_groups=n_groups)
-    return result
-
-
 def _counted(
     outcome: IntArray, share: FloatArray, *, n_bins: int, n_groups: int
 ) -> FloatArray:
@@ -345,9 +285,8 @@ def common_particles(
 
 
 def edges_for(unit: str) -> FloatArray:
-    """Return the outcome edges for a kind of reading that is no test lamp."""
+    """Return the outcome edges for a kind of reading, neither volts nor a test lamp."""
     edges = {
-        "volts": VOLT_EDGES,
         "ac": AC_VOLT_EDGES,
         "amps": AMP_EDGES,
         "ohms": OHM_EDGES,

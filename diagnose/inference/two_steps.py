@@ -66,9 +66,7 @@ def further_minutes(
     return total
 
 
-def binned_outcomes(
-    values: FloatArray, edges: FloatArray, offsets: Sequence[FloatArray]
-) -> FloatArray:
+def binned_outcomes(values: FloatArray, edges: FloatArray) -> FloatArray:
     """Return the chance of each bin for each particle, shape (n_bins, n_particles).
 
     Parameters
@@ -76,20 +74,15 @@ def binned_outcomes(
     values : FloatArray
         What the particles show, shape (n_particles,).
     edges : FloatArray
-        Rising bin edges.
-    offsets : Sequence[FloatArray]
-        Equally likely errors, shape (n_particles,) each; bins without a particle are
-        left out.
+        Rising bin edges; bins without a particle are left out.
 
     Examples
     --------
-    >>> binned_outcomes(np.array([1.0, 3.0]), np.array([2.0]), [np.zeros(2)])
+    >>> binned_outcomes(np.array([1.0, 3.0]), np.array([2.0]))
     array([[1., 0.],
            [0., 1.]])
     """
     result = np.zeros((len(edges) + 1, len(values)))
-    columns = np.arange(len(values))
-    for offset in offsets:
-        bins = np.searchsorted(edges, np.abs(values + offset), side="right")
-        result[bins, columns] += 1.0 / len(offsets)
+    bins = np.searchsorted(edges, np.abs(values), side="right")
+    result[bins, np.arange(len(values))] = 1.0
     return result[result.any(axis=1)]

@@ -12,6 +12,7 @@ import numpy as np
 
 from diagnose.circuit.car import Car, OperatingState, Part
 from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.measurement.meters import Meter, MeterRange
 from diagnose.measurement.quantities import main_nodes
 
 DROP_KINDS = frozenset(
@@ -260,3 +261,14 @@ def proposable_readings(car: Car) -> tuple[Reading, ...]:
 
 def _volts(state: str, red: str, black: str) -> Reading:
     return Reading(kind=ReadingKind.DC_VOLTS, state=state, red=red, black=black)
+
+
+def meter_range(kind: ReadingKind, meter: Meter) -> MeterRange | None:
+    """Return the meter's range for a kind of reading, None where it has no error."""
+    return {
+        ReadingKind.DC_VOLTS: meter.volts,
+        ReadingKind.OHMS: meter.ohms,
+        ReadingKind.AMPS: meter.amps,
+        ReadingKind.AC_VOLTS: meter.ac_volts,
+        ReadingKind.FUSE: meter.millivolts,
+    }.get(kind)

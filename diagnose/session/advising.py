@@ -23,10 +23,10 @@ from diagnose.inference.next_step import (
     graded_joint,
     mutual_bits,
     outcome_worth,
-    volts_joint,
     yes_no_joint,
 )
 from diagnose.inference.two_steps import binned_outcomes, further_minutes
+from diagnose.inference.volts_outcomes import VoltsOutcomes
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import (
     Reading,
@@ -64,8 +64,6 @@ GIVE_UP_MINUTES = 480.0
 # From memory: a day lost, or a workshop with the way there and four hours of pay. At
 # three hours, two faults or a flat ranking cost no more than giving up whatever was
 # measured, so that no reading seemed to pay and the likeliest was mended on a guess.
-TWO_POINTS = (-1.0, 1.0)
-# Derived: two equal points with the first three moments of a standard normal.
 BEST_FEW = 3
 MOST_SECONDS = 16
 # Computed on 600 small problems (tests/benchmarks/bench_choice.py): looking twice at
@@ -140,6 +138,10 @@ class Adviser:
         self._line_of = np.empty(len(model.compiled.causes), dtype=np.int64)
         for number, line in enumerate(model.lines):
             self._line_of[list(line)] = number
+        self._scale, meter = 12.0 / model.car.system_volts, model.knowledge.meter
+        self._volts_outcomes = VoltsOutcomes.of(
+            meter.model_volts * self._scale, meter.model_fraction
+        )
         self._asked: dict[Reading, Candidates] = {}
         self._members: tuple[Conclusion, IntArray, IntArray] | None = None
         self._seen: tuple[Conclusion, Particles, Sight] | None = None
@@ -484,17 +486,12 @@ class Adviser:
         if isinstance(step, str):
             yes = self._yes([step], conclusion, particles)[0]
             return np.stack([yes, 1.0 - yes])
-        meter = self._model.knowledge.meter
         values = self.shown([step], conclusion, particles)[0].astype(np.float64)
         if step.kind is ReadingKind.LAMP:
             return np.stack([answer_chance(one, values) for one in GRADES.values()])
-        edges = edges_for(step.kind.value)
-        if step.kind is not ReadingKind.DC_VOLTS:
-            return binned_outcomes(values, edges, [np.zeros_like(values)])
-        spread = np.hypot(meter.model_volts, meter.model_fraction * values)
-        scale = 12.0 / self._model.car.system_volts
-        errors = [point * spread * scale for point in TWO_POINTS]
-        return binned_outcomes(values * scale, edges, errors)
+        if step.kind is ReadingKind.DC_VOLTS:
+            return self._volts_outcomes.chances(values * self._scale)
+        return binned_outcomes(values, edges_for(step.kind.value))
 
     def whereabouts_after(self, step: Reading | str) -> Whereabouts:
         """Return where a step leaves the person."""
@@ -517,17 +514,8 @@ class Adviser:
             edges = edges_for(kind.value)
             size = np.abs(values)
             return binned_joint(size, particles, edges=edges, n_groups=n_groups)
-        meter = self._model.knowledge.meter
-        scale = np.float32(12.0 / self._model.car.system_volts)
-        spread = np.hypot(
-            np.float32(meter.model_volts), np.float32(meter.model_fraction) * values
-        )
-        return volts_joint(
-            values * scale,
-            particles,
-            spread=spread * scale,
-            offsets=TWO_POINTS,
-            n_groups=n_groups,
+        return self._volts_outcomes.joint(
+            values * np.float32(self._scale), particles, n_groups=n_groups
         )
 
     def _priced_symptoms(

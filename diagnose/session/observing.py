@@ -14,7 +14,7 @@ import numpy as np
 
 from diagnose.inference.compiled import OVER_RANGE_OHMS
 from diagnose.measurement.meters import MeterRange
-from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,
@@ -150,7 +150,7 @@ def _agreeing(
 
 def disagree(first: ReadingFact, second: ReadingFact, model: Model) -> bool:
     """Return whether two readings of one point differ beyond what the meter may err."""
-    range_ = range_of(first.kind, model)
+    range_ = meter_range(first.kind, model.knowledge.meter)
     values = shown(first), shown(second)
     if range_ is None or np.isinf(values).any():
         return values[0] != values[1]
@@ -166,24 +166,12 @@ def repeat_error(kind: ReadingKind, value: float, range_: MeterRange) -> float:
 
 def repeat_density(observation: ReadingFact, model: Model) -> float:
     """Return how likely a right reading is shown again, as a density at the value."""
-    range_ = range_of(observation.kind, model)
+    range_ = meter_range(observation.kind, model.knowledge.meter)
     if range_ is None or np.isinf(observation.value):
         return SAYS_AGAIN
     half = repeat_error(observation.kind, shown(observation), range_)
     # the difference of two errors, the meter's limit being two standard deviations
     return float(1.0 / (np.sqrt(2.0) * 0.5 * half * np.sqrt(2.0 * np.pi)))
-
-
-def range_of(kind: ReadingKind, model: Model) -> MeterRange | None:
-    """Return the meter's range for a kind of reading, None where it has no error."""
-    meter = model.knowledge.meter
-    return {
-        ReadingKind.DC_VOLTS: meter.volts,
-        ReadingKind.OHMS: meter.ohms,
-        ReadingKind.AMPS: meter.amps,
-        ReadingKind.AC_VOLTS: meter.ac_volts,
-        ReadingKind.FUSE: meter.millivolts,
-    }.get(kind)
 
 
 def _before_repairs(facts: Sequence[Fact]) -> Sequence[Fact]:

@@ -25,7 +25,12 @@ from diagnose.inference.compiled import (
 from diagnose.inference.cover import short_cover
 from diagnose.inference.evidence import spread_of
 from diagnose.measurement.meters import MeterRange
-from diagnose.measurement.readings import Reading, ReadingKind, proposable_readings
+from diagnose.measurement.readings import (
+    Reading,
+    ReadingKind,
+    meter_range,
+    proposable_readings,
+)
 from diagnose.session.candidates import Costs
 from diagnose.session.facts import (
     ContextFact,
@@ -309,7 +314,9 @@ def _shown(
     ]
     readings, limits, rows = [], [], []
     for reading, values, spread in predicted_values(model, wanted):
-        found = _limits(values[0], spread[0], _range_of(reading, model))
+        found = _limits(
+            values[0], spread[0], meter_range(reading.kind, model.knowledge.meter)
+        )
         if found is not None:
             readings.append(reading)
             # no meter shows less than no ohms, and a clamp's sign is not looked at
@@ -383,17 +390,6 @@ def _deviation(reading: Reading, values: FloatArray, model: Model) -> FloatArray
         reading.kind, model.knowledge.meter, system_volts=model.car.system_volts
     )
     return spread.deviation(np.where(np.isinf(values), 0.0, values))
-
-
-def _range_of(reading: Reading, model: Model) -> MeterRange | None:
-    meter = model.knowledge.meter
-    return {
-        ReadingKind.DC_VOLTS: meter.volts,
-        ReadingKind.OHMS: meter.ohms,
-        ReadingKind.AMPS: meter.amps,
-        ReadingKind.AC_VOLTS: meter.ac_volts,
-        ReadingKind.FUSE: meter.millivolts,
-    }.get(reading.kind)
 
 
 def _limits(

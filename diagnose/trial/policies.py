@@ -16,6 +16,7 @@ from types import MappingProxyType
 import numpy as np
 
 from diagnose.circuit.car import Car, Part
+from diagnose.inference.volts_outcomes import VOLT_EDGES
 from diagnose.measurement.quantities import main_nodes, role_parts
 from diagnose.measurement.readings import DROP_KINDS, Reading, ReadingKind
 from diagnose.measurement.symptoms import Claim, Group, Symptom
@@ -25,8 +26,8 @@ from diagnose.session.model import Model
 
 LEAST_BITS = 0.05
 """Below this nothing more is told: stop measuring. Own choice."""
-OUTCOMES = 31
-"""Outcomes of a reading that planning tells apart: thirty edges of volts."""
+OUTCOMES = len(VOLT_EDGES) + 1
+"""Outcomes of a reading that planning tells apart, at most: those of volts."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -62,8 +62,8 @@ def case(knowledge: Knowledge) -> Case:
     branches = np.tile(branch.repeat(N_DRAWS), len(plugged))[:, None]
     curves = np.array(
         [
-            changed_curve(network.curves[d, b], np.random.default_rng((13, b + 1)))
-            for d, b in zip(draw, branches[:, 0], strict=True)
+            changed_curve(network.curves[row, b], np.random.default_rng((13, b + 1)))
+            for row, b in zip(draw, branches[:, 0], strict=True)
         ]
     )
     slots = Slots(branch=branches, curves=curves[:, None])

@@ -13,7 +13,6 @@ from diagnose.inference.next_step import (
     AMP_EDGES,
     LOOK_EDGES,
     OHM_EDGES,
-    VOLT_EDGES,
     Particles,
     RepairPlan,
     best_first,
@@ -25,6 +24,7 @@ from diagnose.inference.next_step import (
     outcome_worth,
     yes_no_joint,
 )
+from diagnose.inference.volts_outcomes import VOLT_EDGES
 
 NEVER = 1e9
 CHANCES = np.array([0.45, 0.30, 0.15, 0.10])

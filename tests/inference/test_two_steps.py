@@ -10,7 +10,7 @@ import pytest
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
 from diagnose.inference.next_step import Particles, RepairPlan
-from diagnose.inference.two_steps import binned_outcomes, further_minutes
+from diagnose.inference.two_steps import further_minutes
 
 FOUR = Particles(
     row=np.arange(4),
@@ -45,11 +45,3 @@ def test_second_reading_spares_half_a_repair() -> None:
 
 def test_second_reading_that_costs_more_is_not_taken() -> None:
     assert further(11.0) == 0.0
-
-
-def test_errors_spread_a_particle_over_its_bins() -> None:
-    # 1.9 and 2.1 V lie on both sides of the edge, 2.3 V beyond it: a third and two.
-    offsets = [np.array([point]) for point in (-0.2, 0.0, 0.2)]
-
-    found = binned_outcomes(np.array([2.1]), np.array([2.0]), offsets)
-    assert found[:, 0] == pytest.approx([1.0 / 3.0, 2.0 / 3.0])

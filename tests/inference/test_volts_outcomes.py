@@ -1,0 +1,125 @@
+"""What planning tells apart in volts, against the normal it stands for."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.inference.next_step import Particles, mutual_bits
+from diagnose.inference.volts_outcomes import VOLT_EDGES, VoltsOutcomes
+
+FIXED_VOLTS, FRACTION = 0.03, 0.01
+# as in knowledge/meter.yaml
+OUTCOMES = VoltsOutcomes.of(FIXED_VOLTS, FRACTION)
+TWO = Particles(
+    row=np.array([1, 2]),
+    draw=np.array([0, 0]),
+    share=np.array([0.5, 0.5]),
+    group=np.array([0, 1]),
+)
+
+
+def told_bits(first: float, second: float) -> float:
+    """Return what a reading tells of two equally likely faults that show these."""
+    values = np.array([[first, second]], dtype=np.float32)
+    return float(mutual_bits(OUTCOMES.joint(values, TWO, n_groups=2))[0])
+
+
+def bits_of_normals(first: float, second: float) -> float:
+    """Return the same for readings that are not put into bins, by a sum over volts."""
+    x = np.arange(0.0, 17.0, 1e-4)
+    densities = []
+    for mean in (first, second):
+        deviation = np.hypot(FIXED_VOLTS, FRACTION * mean)
+        both = [np.exp(-0.5 * ((side * x - mean) / deviation) ** 2) for side in (1, -1)]
+        density = both[0] + both[1]
+        densities.append(density / density.sum())
+    mixed = 0.5 * (densities[0] + densities[1])
+    bits = 0.0
+    for density in densities:
+        some = density > 1e-200
+        bits += 0.5 * float(
+            (density[some] * np.log2(density[some] / mixed[some])).sum()
+        )
+    return bits
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        (0.0, 0.035),
+        (0.0, -0.035),
+        (0.02, 0.06),
+        (0.0, 0.2),
+        (12.3, 12.35),
+        (12.2, 12.4),
+        (9.0, 9.6),
+        (11.4, 12.3),
+        (13.9, 14.4),
+        (0.0, 12.3),
+    ],
+)
+def test_bins_tell_no_more_than_the_reading_itself(first: float, second: float) -> None:
+    exact = bits_of_normals(first, second)
+
+    found = told_bits(first, second)
+    # bins lose some of what a reading tells, and must not make any up
+    assert found <= exact + 0.005
+    assert found >= 0.6 * exact
+
+
+def test_volts_within_the_spread_tell_next_to_nothing() -> None:
+    # 12.30 and 12.35 V with a deviation of .127 V: the exact sum gives .028 bit.
+    assert told_bits(12.30, 12.35) < 0.05
+
+
+def test_volts_far_apart_tell_all() -> None:
+    assert told_bits(0.0, 12.3) == pytest.approx(1.0, abs=1e-6)
+
+
+def test_every_reading_sums_to_one() -> None:
+    values = np.linspace(-15.9, 15.9, 400, dtype=np.float32).reshape(200, 2)
+
+    joint = OUTCOMES.joint(values, TWO, n_groups=2)
+
+    assert joint.shape == (200, len(VOLT_EDGES) + 1, 2)
+    assert joint.sum(axis=(1, 2)) == pytest.approx(np.ones(200))
+    assert joint.sum(axis=1) == pytest.approx(np.full((200, 2), 0.5))
+
+
+def test_no_reading_gives_no_joint() -> None:
+    joint = OUTCOMES.joint(np.empty((0, 2), dtype=np.float32), TWO, n_groups=2)
+
+    assert joint.shape == (0, len(VOLT_EDGES) + 1, 2)
+
+
+def test_swapped_leads_show_the_same() -> None:
+    values = np.array([[0.3, 12.1], [-0.3, -12.1]], dtype=np.float32)
+
+    forwards, backwards = OUTCOMES.joint(values, TWO, n_groups=2)
+
+    assert forwards.tolist() == backwards.tolist()
+
+
+def test_chances_are_those_of_the_joint() -> None:
+    values = np.array([0.12, 12.4], dtype=np.float32)
+
+    chances = OUTCOMES.chances(values)
+
+    (joint,) = OUTCOMES.joint(values[None], TWO, n_groups=2)
+    used = joint.any(axis=1)
+    assert chances == pytest.approx(2.0 * joint[used])
+
+
+def test_neighbouring_bins_hold_nearly_all_of_the_normal() -> None:
+    # what lies outside is shared out among them; a tenth moves no choice
+    random = np.random.default_rng(3)
+    for volts in (0.1, 0.4, 3.0, 10.6, 12.35, 14.1):
+        drawn = np.abs(
+            random.normal(volts, np.hypot(FIXED_VOLTS, FRACTION * volts), 20_000)
+        )
+        bins = np.bincount(np.searchsorted(VOLT_EDGES, drawn), minlength=31) / 20_000
+        (found,) = OUTCOMES.joint(
+            np.array([[volts, volts]], dtype=np.float32), TWO, n_groups=2
+        )
+        assert found.sum(axis=1) == pytest.approx(bins[:30], abs=0.08), volts
