@@ -96,6 +96,8 @@ class Linearised:
     looks : IntArray
         Pairs of nodes: those that control the active branches, then those that gates
         watch; shape (n_looks, 2).
+    look_volts : FloatArray
+        What they show of the state as it is, shape (n_blocks, n_looks, length). [V]
     """
 
     def __init__(
@@ -112,6 +114,8 @@ class Linearised:
         by_node = self._factored.response_volts(network.output)
         self.response = np.ascontiguousarray(by_node.transpose(1, 2, 0))
         first, second = self.looks.T
+        looks = (base.volts[:, first] - base.volts[:, second]).T
+        self.look_volts = in_blocks(looks, length)
         looked = (by_node[first] - by_node[second]).transpose(1, 0, 2)
         self.look_response = _grouped(looked, length)
         reading = by_node
@@ -251,6 +255,27 @@ class Linearised:
             extra_amps[..., 0].T,
             is_sound[:, 0],
         )
+
+    def looked_volts(
+        self, runs: Runs, branch: IntArray, extra_amps: FloatArray
+    ) -> FloatArray:
+        """Return what looks show under changes, (n_runs, n_looks, n_together). [V].
+
+        Parameters
+        ----------
+        branch : IntArray
+            The branches of each run, shape (n_changes, n_runs); -1 for an unused place.
+        extra_amps : FloatArray
+            Shape (n_changes, n_runs, n_together). [A]
+        """
+        looks = runs.whole(self.look_volts, runs.block)
+        first = runs.block * len(self.network.branches)
+        for used, amps in zip(branch, extra_amps, strict=True):
+            groups = first + np.maximum(used, 0)
+            falls = runs.whole(self.look_response, groups)
+            falls *= amps[:, None]
+            looks -= falls
+        return looks
 
     def block(self, number: int) -> tuple[FloatArray, FloatArray]:
         """Return what the branches of one block of draws see when taken out.

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -31,24 +30,10 @@ from diagnose.circuit.nodal import (
     IntArray,
     Slots,
 )
-from diagnose.circuit.operating_point import OperatingPointSolver, fixed_siemens
+from diagnose.circuit.pilots import Batch, Pilots
 from diagnose.circuit.runs import Runs, in_blocks
-from diagnose.circuit.settling import (
-    Moving,
-    Rest,
-    Seen,
-    Segments,
-    Settling,
-    conducting,
-)
+from diagnose.circuit.settling import Rest, Segments, conducting
 
-WIDTHS = (1, 2, 3, 4, 6, 8, 12, 16)
-# Numbers of changes that are solved together; with more than the last, elimination
-# from the start is quicker (measured).
-FEW_POINTS = 512
-# Measured: with fewer the number of calls counts, not that of changes.
-MAX_ROUNDS = 10
-# Measured: most rest in three; what has not is solved from the start in a few more.
 MAX_PILOTS = 2
 # Measured: the draws of a fault go one way or two; a third is rare.
 
@@ -95,16 +80,12 @@ class Nearby:
         none = np.zeros((network.n_draws, len(network.branches)), dtype=np.bool_)
         self._must_start = (none if must_start is None else must_start)[:, active].T
         self._must_rest = (none if must_rest is None else must_rest)[:, active].T
-        settling = self._solver.settling
-        self._settling = Settling(has_gate=settling.has_gate, max_rounds=MAX_ROUNDS)
+        self._pilots = Pilots(linear, self._must_start, self._must_rest)
+        self._has_gate = self._solver.settling.has_gate
         self._segment, self._is_on = base.segment[:, active].T, base.is_on[:, active].T
-        self._siemens, self._amps = base.siemens[:, active].T, base.amps[:, active].T
         self._gated = np.flatnonzero(network.has_gate[active])
         self._look_of_gate = np.full(len(active), -1)
         self._look_of_gate[self._gated] = len(active) + np.arange(len(self._gated))
-        first, second = linear.looks.T
-        looks = (base.volts[:, first] - base.volts[:, second]).T
-        self._looks = in_blocks(looks, self._length)
         curves = self._solver.active_curves(np.arange(network.n_draws), None)
         blocks = in_blocks(curves.transpose(1, 0, 2), self._length)
         self._curves = blocks.reshape(-1, *blocks.shape[2:])
@@ -139,7 +120,7 @@ class Nearby:
         forced = curves[FORCED]
         carries = conducting(is_on, forced, curves[INVERTED])
         segments = Segments.of(curves, segment)
-        is_free = self._settling.has_gate[place, 0] & (forced == 0.0)
+        is_free = self._has_gate[place, 0] & (forced == 0.0)
         pulls_in = self._must_start[place, draw] | (is_free & is_on)
         lets_go = self._must_rest[place, draw] | (is_free & ~is_on)
         below_off_volts = np.nextafter(curves[OFF_VOLTS], -np.inf)
@@ -173,7 +154,7 @@ class Nearby:
         """
         first = block * len(self._network.branches)
         falls = self.linear.look_response[first + branch]
-        looks, n_active = self._looks[block].copy(), len(self._active)
+        looks, n_active = self.linear.look_volts[block].copy(), len(self._active)
         signs = np.where(looks[n_active:] < 0.0, -1.0, 1.0)
         looks[n_active:] *= signs
         falls[:, n_active:] *= signs
@@ -254,13 +235,13 @@ class Nearby:
             The run of each point, and its place there, shape (n_points,).
         """
         points = search.first[runs] + places
-        batch = _Batch.of(self._solver, search.draw[points], search.slots.take(points))
-        rest = self._settled(batch)
-        is_clear = self._is_clear(batch, rest)
+        batch = Batch.of(self._solver, search.draw[points], search.slots.take(points))
+        rest = self._pilots.settled(batch)
+        is_clear = self._pilots.is_clear(batch, rest)
         search.is_left[runs[is_clear], places[is_clear]] = False
         search.is_found[runs[is_clear], places[is_clear]] = True
         if search.groups is not None:
-            for found, changes in self._final(batch, rest):
+            for found, changes in self._pilots.changes(batch, rest):
                 search.groups.append((points[found], changes))
         return rest, is_clear
 
@@ -323,7 +304,7 @@ class Nearby:
         self, runs: Runs, trial: _Trial, x: FloatArray, extra_amps: FloatArray
     ) -> BoolArray:
         """Return where a segment or gate leaves its place, (n_runs, n_together)."""
-        looks = self._looks_of(runs, trial.branch, extra_amps)
+        looks = self.linear.looked_volts(runs, trial.branch, extra_amps)
         watch = looks[:, len(self._active) :]
         np.abs(watch, out=watch)
         low = runs.whole(self._low, runs.block)
@@ -411,153 +392,6 @@ class Nearby:
             segment[is_moved] = moves.segment[place, run][is_moved, None]
             is_on[is_moved] = moves.is_on[place, run][is_moved, None]
         return self._limits(curves, segment, is_on, rows, draw)
-
-    def _looks_of(
-        self, runs: Runs, branch: IntArray, extra_amps: FloatArray
-    ) -> FloatArray:
-        """Return control and watch volts, shape (n_runs, n_looks, n_together). [V]."""
-        looks = runs.whole(self._looks, runs.block)
-        first = runs.block * len(self._network.branches)
-        for used, amps in zip(branch, extra_amps, strict=True):
-            groups = first + np.maximum(used, 0)
-            falls = runs.whole(self.linear.look_response, groups)
-            falls *= amps[:, None]
-            looks -= falls
-        return looks
-
-    def _settled(self, batch: _Batch) -> Rest:
-        """Let segments and gates of points follow."""
-
-        def look(moving: Moving, siemens: FloatArray, amps: FloatArray) -> Seen:
-            carries = self._settling.conducts(moving.curves, moving.is_on)
-            looks = np.zeros((self._looks.shape[1], len(moving.point)))
-            is_lost = np.ones(len(moving.point), dtype=np.bool_)
-            lines = _Lines(siemens, amps, carries)
-            for points, changes in self._grouped(batch, moving.point, lines):
-                runs = Runs.of_points(changes.draw, self._length, 1)
-                seen = self._looks_of(
-                    runs, changes.branch.T, changes.extra_amps.T[..., None]
-                )
-                looks[:, points] = seen[..., 0].T
-                is_lost[points] = ~changes.is_sound
-            return self._seen(looks, is_lost=is_lost)
-
-        start = Moving.start(
-            batch.draw,
-            batch.curves,
-            segment=self._segment.take(batch.draw, axis=1),
-            is_on=self._is_on.take(batch.draw, axis=1),
-        )
-        return self._settling.settle(start, look)
-
-    def _seen(self, looks: FloatArray, *, is_lost: BoolArray) -> Seen:
-        n_active = len(self._active)
-        watch = np.zeros((n_active, looks.shape[1]))
-        watch[self._gated] = looks[n_active:]
-        return Seen(
-            control_volts=looks[:n_active],
-            watch_volts=watch,
-            kept=looks[:0],
-            is_lost=is_lost,
-        )
-
-    def _final(self, batch: _Batch, rest: Rest) -> Iterator[tuple[IntArray, Changes]]:
-        """Yield the changes of points that are found."""
-        found = np.flatnonzero(self._is_clear(batch, rest))
-        curves = batch.curves.take(found, axis=2)
-        carries = self._settling.conducts(curves, rest.is_on.take(found, axis=1))
-        segments = Segments.of(curves, rest.segment.take(found, axis=1))
-        lines = _Lines(segments.siemens * carries, segments.amps * carries, carries)
-        for points, changes in self._grouped(batch, found, lines):
-            yield found[points], changes
-
-    def _is_clear(self, batch: _Batch, rest: Rest) -> BoolArray:
-        """Return where points rest and every gate decides by itself, (n_points,)."""
-        curves, watch = batch.curves, np.abs(rest.watch_volts)
-        is_free = self._settling.has_gate & (curves[FORCED] == 0.0)
-        pulls_in = self._must_start[:, batch.draw] | (is_free & rest.is_on)
-        lets_go = self._must_rest[:, batch.draw] | (is_free & ~rest.is_on)
-        is_held = pulls_in & (watch < curves[ON_VOLTS])
-        is_held |= lets_go & (watch >= curves[OFF_VOLTS])
-        return np.asarray(rest.is_settled & ~is_held.any(axis=0))
-
-    def _grouped(
-        self, batch: _Batch, point: IntArray, lines: _Lines
-    ) -> Iterator[tuple[IntArray, Changes]]:
-        """Yield points of a batch with about as many changes each.
-
-        Parameters
-        ----------
-        point : IntArray
-            The points of the batch that are meant.
-        lines : _Lines
-            Of the active branches, in these points.
-        """
-        draw = batch.draw[point]
-        differs = lines.siemens != self._siemens.take(draw, axis=1)
-        differs |= lines.amps != self._amps.take(draw, axis=1)
-        active = np.where(differs, self._active[:, None], -1)
-        branch = np.concatenate([active, batch.branch[:, point]])
-        whole = lines.above(batch.siemens[:, point])
-        order = np.argsort(branch < 0, axis=0, kind="stable")
-        count = (branch >= 0).sum(axis=0)
-        most = min(int(count.max(initial=0)), WIDTHS[-1])
-        widths = WIDTHS if len(count) > FEW_POINTS else (most,)
-        for fewer, width in pairwise((-1, *widths)):
-            points = np.flatnonzero((count > fewer) & (count <= width))
-            if len(points):
-                rows = order[:width, points]
-                yield (
-                    points,
-                    self.linear.changes(
-                        draw[points],
-                        branch[rows, points].T,
-                        siemens=whole.siemens[rows, points].T,
-                        amps=whole.amps[rows, points].T,
-                        is_conducting=whole.is_conducting[rows, points].T,
-                    ),
-                )
-
-
-@dataclass(frozen=True, slots=True)
-class _Lines:
-    """Lines of branches, shape (n_branches, n_points) each."""
-
-    siemens: FloatArray
-    amps: FloatArray
-    is_conducting: BoolArray
-
-    def above(self, siemens: FloatArray) -> _Lines:
-        """Return these lines with resistors below them."""
-        return _Lines(
-            np.concatenate([self.siemens, siemens]),
-            np.concatenate([self.amps, np.zeros_like(siemens)]),
-            np.concatenate([self.is_conducting, siemens > 0.0]),
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class _Batch:
-    """Points with their changed branches, the points along the last axis.
-
-    `curves` are those of the active branches; `branch` and `siemens` the fixed
-    branches that are changed, shape (n_slots, n_points), -1 marking an unused slot.
-    """
-
-    draw: IntArray
-    curves: FloatArray
-    branch: IntArray
-    siemens: FloatArray
-
-    @staticmethod
-    def of(solver: OperatingPointSolver, draw: IntArray, slots: Slots) -> _Batch:
-        is_fixed = (slots.branch >= 0) & (solver.place[slots.branch] < 0)
-        return _Batch(
-            draw,
-            solver.active_curves(draw, slots),
-            np.where(is_fixed, slots.branch, -1).T,
-            fixed_siemens(slots.curves).T,
-        )
 
 
 @dataclass(slots=True, kw_only=True)
