@@ -32,6 +32,7 @@ from diagnose.circuit.operating_point import (
     OperatingPointSolver,
     Start,
 )
+from diagnose.circuit.settling import Curves
 
 FEW_POINTS = 1024
 # Measured: fewer are solved as soon at once as one for each run and then the others.
@@ -264,7 +265,7 @@ class Compensated:
 
     def _watched(
         self, points: IntArray, draw: IntArray, slots: Slots, volts: FloatArray
-    ) -> tuple[FloatArray, FloatArray, BoolArray]:
+    ) -> tuple[FloatArray, Curves, BoolArray]:
         """Return watch volts, curves, and which gates are free, (n_active, n_points).
 
         `volts` are those of the points alone.

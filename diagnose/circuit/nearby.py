@@ -32,7 +32,7 @@ from diagnose.circuit.nodal import (
 )
 from diagnose.circuit.pilots import Batch, Pilots
 from diagnose.circuit.runs import Runs, in_blocks
-from diagnose.circuit.settling import Rest, Segments, conducting
+from diagnose.circuit.settling import Curves, Rest, Segments, conducting
 
 MAX_PILOTS = 2
 # Measured: the draws of a fault go one way or two; a third is rare.
@@ -82,12 +82,13 @@ class Nearby:
         self._must_rest = (none if must_rest is None else must_rest)[:, active].T
         self._pilots = Pilots(linear, self._must_start, self._must_rest)
         self._has_gate = self._solver.settling.has_gate
-        self._segment, self._is_on = base.segment[:, active].T, base.is_on[:, active].T
+        self._segment = base.segment[:, active].T.astype(np.int64)
+        self._is_on = base.is_on[:, active].T
         self._gated = np.flatnonzero(network.has_gate[active])
         self._look_of_gate = np.full(len(active), -1)
         self._look_of_gate[self._gated] = len(active) + np.arange(len(self._gated))
         curves = self._solver.active_curves(np.arange(network.n_draws), None)
-        blocks = in_blocks(curves.transpose(1, 0, 2), self._length)
+        blocks = in_blocks(network.curves[:, active].transpose(1, 2, 0), self._length)
         self._curves = blocks.reshape(-1, *blocks.shape[2:])
         limits = self._limits(
             curves,
@@ -104,7 +105,7 @@ class Nearby:
 
     def _limits(
         self,
-        curves: FloatArray,
+        curves: Curves,
         segment: IntArray,
         is_on: BoolArray,
         place: IntArray,
@@ -112,10 +113,9 @@ class Nearby:
     ) -> _Limits:
         """Return the lines of active branches, and within what volts they hold.
 
-        Arguments are shaped as each other, `curves` with the places of a curve first;
-        `place` says which active branch, `draw` which draw. A gate holds where it
-        decides by itself: on, with its pull-in volts there; off, without those to stay
-        on.
+        Arguments are shaped as each other; `place` says which active branch, `draw`
+        which draw. A gate holds where it decides by itself: on, with its pull-in volts
+        there; off, without those to stay on.
         """
         forced = curves[FORCED]
         carries = conducting(is_on, forced, curves[INVERTED])
@@ -351,7 +351,11 @@ class Nearby:
             siemens = np.concatenate([siemens, room])
             is_conducting = np.concatenate([is_conducting, room > 0.0])
         limits = self._limits_after(
-            runs, np.ascontiguousarray(curves), run=run, place=place, moves=moves
+            runs,
+            Curves.of(np.ascontiguousarray(curves)),
+            run=run,
+            place=place,
+            moves=moves,
         )
         amps = np.zeros_like(siemens)
         siemens[change, run], amps[change, run] = limits.siemens, limits.amps
@@ -370,7 +374,7 @@ class Nearby:
     def _limits_after(
         self,
         runs: Runs,
-        curves: FloatArray,
+        curves: Curves,
         *,
         run: IntArray,
         place: IntArray,
@@ -380,8 +384,8 @@ class Nearby:
 
         Parameters
         ----------
-        curves : FloatArray
-            Shape (CURVE_LENGTH, n_branches, n_together).
+        curves : Curves
+            Shape (n_branches, n_together).
         run, place : IntArray
             Whose and which branch each is, shape (n_branches,).
         """

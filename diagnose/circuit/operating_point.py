@@ -9,9 +9,10 @@ Inside, arrays are (branch, point), as in `factored`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.elimination import amps_to_volts, eliminate
@@ -26,6 +27,7 @@ from diagnose.circuit.nodal import (
 )
 from diagnose.circuit.settling import (
     MAX_FLIPS,
+    Curves,
     Guesses,
     Moving,
     Rest,
@@ -35,9 +37,14 @@ from diagnose.circuit.settling import (
 )
 
 MAX_ROUNDS = 200
+FEW_ROUNDS = 8
+# Measured: most points of a run rest in four; the last of many chunks are solved sooner
+# together.
 N_STAGES = 12
 CHUNK_POINTS = 4096
 # Measured: fewer points cost calls, more overflow the processor's cache.
+StepArray = npt.NDArray[np.int8]
+"""Small numbers: thousands of points keep one for each branch."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +55,7 @@ class OperatingPoint:
     ----------
     volts : FloatArray
         Shape (n_points, n_nodes), the reference first. [V]
-    segment : IntArray
+    segment : StepArray
         Shape (n_points, n_branches).
     is_on : BoolArray
         Gate position, shape (n_points, n_branches).
@@ -56,19 +63,19 @@ class OperatingPoint:
         Shape (n_points, n_branches): gate and forcing put together.
     siemens, amps : FloatArray
         The branch lines in force, shape (n_points, n_branches). [S], [A]
-    flips : IntArray
+    flips : StepArray
         How often each gate changed, shape (n_points, n_branches).
     is_settled : BoolArray
         Shape (n_points,); False where a gate chatters or no consistent state was found.
     """
 
     volts: FloatArray
-    segment: IntArray
+    segment: StepArray
     is_on: BoolArray
     is_conducting: BoolArray
     siemens: FloatArray
     amps: FloatArray
-    flips: IntArray
+    flips: StepArray
     is_settled: BoolArray
 
     @staticmethod
@@ -77,12 +84,12 @@ class OperatingPoint:
         shape = (n_points, len(network.branches))
         return OperatingPoint(
             volts=np.zeros((n_points, len(network.nodes))),
-            segment=np.zeros(shape, dtype=np.int64),
+            segment=np.zeros(shape, dtype=np.int8),
             is_on=np.zeros(shape, dtype=np.bool_),
             is_conducting=np.zeros(shape, dtype=np.bool_),
             siemens=np.zeros(shape),
             amps=np.zeros(shape),
-            flips=np.zeros(shape, dtype=np.int64),
+            flips=np.zeros(shape, dtype=np.int8),
             is_settled=np.zeros(n_points, dtype=np.bool_),
         )
 
@@ -112,13 +119,13 @@ class Start:
 
     Parameters
     ----------
-    segment : IntArray
+    segment : StepArray
         To try first, shape (n_points, n_branches).
     is_on : BoolArray
         The gates, same shape.
     """
 
-    segment: IntArray
+    segment: StepArray
     is_on: BoolArray
 
     def take(self, points: IntArray) -> Start:
@@ -157,8 +164,9 @@ class OperatingPointSolver:
             if branch not in self.plan.controlled
         ]
         self._source_nodes = {node for _, *ends in self._own_outputs for node in ends}
-        # (place in the curve, active branch, draw)
-        self._curves = network.curves[:, active].transpose(2, 1, 0).copy()
+        # (place in the curve, active branch and draw)
+        curves = network.curves[:, active].transpose(2, 1, 0)
+        self._curves = curves.reshape(len(curves), -1).copy()
         self._fixed = fixed_siemens(network.curves).T.copy()
         self._fixed[active] = 0.0
         self.settling = Settling(
@@ -166,11 +174,14 @@ class OperatingPointSolver:
             max_rounds=MAX_ROUNDS,
         )
         # as the network goes as it is, one way for each draw
-        self._ways = np.zeros((N_STAGES, *self._curves.shape[1:]), dtype=np.int64)
+        shape = (N_STAGES, len(active), network.n_draws)
+        self._ways = np.zeros(shape, dtype=np.int64)
         every = np.arange(network.n_draws)
         self.base = OperatingPoint.empty(network.n_draws, network)
         notes = Guesses(self._ways, every)
-        self._solve_some(self.base, every, every, None, None, notes=notes)
+        self._solve_some(
+            self.base, every, every, None, None, notes=notes, max_rounds=MAX_ROUNDS
+        )
 
     def solve(
         self,
@@ -198,18 +209,25 @@ class OperatingPointSolver:
         result = OperatingPoint.empty(len(draw), self.network)
         if run is None:
             every = np.arange(len(draw))
-            self._solve_some(result, every, draw, slots, start)
+            self._solve_some(result, every, draw, slots, start, max_rounds=MAX_ROUNDS)
             return result
         _, pilot, run = np.unique(run, return_index=True, return_inverse=True)
         follows = np.ones(len(draw), dtype=np.bool_)
         follows[pilot] = False
         others = np.flatnonzero(follows)
-        ways = np.zeros((N_STAGES, len(self._curves[0]), len(pilot)), dtype=np.int64)
-        for some, how in (
-            (pilot, {"notes": Guesses(ways, np.arange(len(pilot)))}),
-            (others, {"guesses": Guesses(ways, run[others])}),
-        ):
-            self._solve_some(result, some, draw, slots, start, **how)
+        shape = (N_STAGES, len(self.plan.active), len(pilot))
+        ways = np.zeros(shape, dtype=np.int64)
+        late = [
+            self._solve_some(
+                result, some, draw, slots, start, max_rounds=FEW_ROUNDS, **how
+            )
+            for some, how in (
+                (pilot, {"notes": Guesses(ways, np.arange(len(pilot)))}),
+                (others, {"guesses": Guesses(ways, run[others])}),
+            )
+        ]
+        rows = np.concatenate(late)
+        self._solve_some(result, rows, draw, slots, start, max_rounds=MAX_ROUNDS)
         return result
 
     def _solve_some(
@@ -220,33 +238,48 @@ class OperatingPointSolver:
         slots: Slots | None,
         start: Start | None,
         *,
+        max_rounds: int,
         guesses: Guesses | None = None,
         notes: Guesses | None = None,
-    ) -> None:
-        """Write some operating points; guessed to go as the network does as it is."""
+    ) -> IntArray:
+        """Write some operating points; guessed to go as the network does as it is.
+
+        Returns
+        -------
+        IntArray
+            Those that were given up.
+        """
         if start is None:
             guesses = guesses or Guesses(self._ways, draw[rows])
+        is_moving = np.zeros(len(rows), dtype=np.bool_)
         for first in range(0, len(rows), CHUNK_POINTS):
             some = slice(first, first + CHUNK_POINTS)
             points = rows[some]
-            part = self._solve_chunk(
+            is_moving[some] = self._solve_chunk(
+                result,
+                points,
                 draw[points],
                 None if slots is None else slots.take(points),
                 None if start is None else start.take(points),
+                max_rounds=max_rounds,
                 guesses=None if guesses is None else guesses.take(some),
                 notes=None if notes is None else notes.take(some),
             )
-            result.put(points, part)
+        return rows[is_moving]
 
     def _solve_chunk(
         self,
+        result: OperatingPoint,
+        points: IntArray,
         draw: IntArray,
         slots: Slots | None,
         start: Start | None,
         *,
+        max_rounds: int,
         guesses: Guesses | None,
         notes: Guesses | None,
-    ) -> OperatingPoint:
+    ) -> BoolArray:
+        """Write operating points; return which were given up, (n_points,)."""
         siemens = self._fixed_siemens(draw, slots)
         curves = self.active_curves(draw, slots)
         elimination = self.plan.elimination
@@ -256,39 +289,51 @@ class OperatingPointSolver:
         inner_rows = rows[elimination.n_outer_rows :]
 
         def look(moving: Moving, siemens: FloatArray, amps: FloatArray) -> Seen:
-            return self._seen(inner_rows.take(moving.point, axis=1), siemens, amps)
+            here = inner_rows
+            if len(moving.point) < len(draw):
+                here = inner_rows.take(moving.point, axis=1)
+            return self._seen(here, siemens, amps)
 
         active = self.plan.active
         segment = np.zeros((len(active), len(draw)), dtype=np.int64)
         is_on = np.zeros(segment.shape, dtype=np.bool_)
         if start is not None:
-            segment = np.ascontiguousarray(start.segment[:, active].T)
+            segment = start.segment[:, active].T.astype(np.int64, order="C")
             is_on = np.ascontiguousarray(start.is_on[:, active].T)
         elif guesses is not None:
             segment = guesses.of(np.arange(len(draw)), np.zeros_like(draw))
-        rest = self.settling.settle(
+        rest = replace(self.settling, max_rounds=max_rounds).settle(
             Moving.start(draw, curves, segment, is_on),
             look,
             guesses=guesses,
             notes=notes,
         )
         amps_to_volts(elimination.outer, rows, totals, rest.kept)
-        return self._operating_point(rest, siemens, curves)
+        self._write(result, points, rest, siemens, curves)
+        return rest.is_moving
 
-    def active_curves(self, draw: IntArray, slots: Slots | None) -> FloatArray:
+    def active_curves(self, draw: IntArray, slots: Slots | None) -> Curves:
         """Return the curves of the active branches, changed or not.
 
         Returns
         -------
-        FloatArray
-            Shape (CURVE_LENGTH, n_active, n_points), as in `Network`.
+        Curves
+            Shape (n_active, n_points).
         """
-        curves = self._curves.take(draw, axis=2)
-        if slots is not None:
-            points, columns = np.nonzero(self.place[slots.branch] >= 0)
-            places = self.place[slots.branch[points, columns]]
-            curves[:, places, points] = slots.curves[points, columns].T
-        return curves
+        n_active, n_draws = len(self.plan.active), self.network.n_draws
+        row = np.arange(n_active)[:, None] * n_draws + draw
+        curves = Curves(self._curves, row)
+        if row.size < self._curves.shape[1]:
+            # fewer than the table has: what is wanted of it is copied
+            curves = Curves.of(self._curves.take(row, axis=1))
+        if slots is None:
+            return curves
+        points, columns = np.nonzero(self.place[slots.branch] >= 0)
+        places = self.place[slots.branch[points, columns]]
+        n_rows = curves.table.shape[1]
+        curves.row[places, points] = n_rows + np.arange(len(points))
+        changed = slots.curves[points, columns].T
+        return Curves(np.concatenate([curves.table, changed], axis=1), curves.row)
 
     def _fixed_siemens(self, draw: IntArray, slots: Slots | None) -> FloatArray:
         """Return the slopes of the fixed branches, (n_branches, n_points). [S]."""
@@ -328,33 +373,29 @@ class OperatingPointSolver:
             is_lost=np.zeros(n_points, dtype=np.bool_),
         )
 
-    def _operating_point(
-        self, rest: Rest, siemens: FloatArray, curves: FloatArray
-    ) -> OperatingPoint:
-        active = self.plan.active
+    def _write(
+        self,
+        result: OperatingPoint,
+        points: IntArray,
+        rest: Rest,
+        siemens: FloatArray,
+        curves: Curves,
+    ) -> None:
+        """Write points at rest; `siemens` are those of the fixed branches."""
+        active, rows = self.plan.active, points[:, None]
         carries = self.settling.conducts(curves, rest.is_on)
-        amps = np.zeros_like(siemens)
         segments = Segments.of(curves, rest.segment)
         siemens[active] = segments.siemens * carries
-        amps[active] = segments.amps * carries
-
-        def whole(part: FloatArray | IntArray | BoolArray) -> np.ndarray:
-            result = np.zeros((part.shape[1], len(siemens)), dtype=part.dtype)
-            result[:, active] = part.T
-            return result
-
-        is_conducting = siemens.T != 0.0
-        is_conducting[:, active] = carries.T
-        return OperatingPoint(
-            volts=np.ascontiguousarray(rest.kept.T),
-            segment=whole(rest.segment),
-            is_on=whole(rest.is_on),
-            is_conducting=is_conducting,
-            siemens=np.ascontiguousarray(siemens.T),
-            amps=np.ascontiguousarray(amps.T),
-            flips=whole(rest.flips),
-            is_settled=rest.is_settled,
-        )
+        conducts = siemens != 0.0
+        conducts[active] = carries
+        result.volts[points] = rest.kept.T
+        result.siemens[points] = siemens.T
+        result.is_conducting[points] = conducts.T
+        result.amps[rows, active] = (segments.amps * carries).T
+        result.segment[rows, active] = rest.segment.T
+        result.is_on[rows, active] = rest.is_on.T
+        result.flips[rows, active] = rest.flips.T
+        result.is_settled[points] = rest.is_settled
 
 
 def fixed_siemens(curves: FloatArray) -> FloatArray:

@@ -25,7 +25,14 @@ from diagnose.circuit.nodal import (
 )
 from diagnose.circuit.operating_point import OperatingPointSolver, fixed_siemens
 from diagnose.circuit.runs import Runs
-from diagnose.circuit.settling import Moving, Rest, Seen, Segments, Settling
+from diagnose.circuit.settling import (
+    Curves,
+    Moving,
+    Rest,
+    Seen,
+    Segments,
+    Settling,
+)
 
 WIDTHS = (1, 2, 3, 4, 6, 8, 12, 16)
 # Numbers of changes that are solved together; with more than the last, elimination
@@ -57,7 +64,8 @@ class Pilots:
         self._gated = np.flatnonzero(linear.network.has_gate[active])
         has_gate = solver.settling.has_gate
         self._settling = Settling(has_gate=has_gate, max_rounds=MAX_ROUNDS)
-        self._segment, self._is_on = base.segment[:, active].T, base.is_on[:, active].T
+        self._segment = base.segment[:, active].T.astype(np.int64)
+        self._is_on = base.is_on[:, active].T
         self._siemens, self._amps = base.siemens[:, active].T, base.amps[:, active].T
 
     def settled(self, batch: Batch) -> Rest:
@@ -99,7 +107,7 @@ class Pilots:
     def changes(self, batch: Batch, rest: Rest) -> Iterator[tuple[IntArray, Changes]]:
         """Yield the changes of points that are found."""
         found = np.flatnonzero(self.is_clear(batch, rest))
-        curves = batch.curves.take(found, axis=2)
+        curves = batch.curves.take(found)
         carries = self._settling.conducts(curves, rest.is_on.take(found, axis=1))
         segments = Segments.of(curves, rest.segment.take(found, axis=1))
         lines = _Lines(segments.siemens * carries, segments.amps * carries, carries)
@@ -163,7 +171,7 @@ class Batch:
     """
 
     draw: IntArray
-    curves: FloatArray
+    curves: Curves
     branch: IntArray
     siemens: FloatArray
 

@@ -40,6 +40,45 @@ def conducting(is_on: BoolArray, forced: FloatArray, inverted: FloatArray) -> Bo
 
 
 @dataclass(frozen=True, slots=True)
+class Curves:
+    """Curves of branches in many points, looked up in one table and not copied.
+
+    `curves[place]` is what stands in one place of every curve, shaped as `row`.
+
+    Parameters
+    ----------
+    table : FloatArray
+        Shape (CURVE_LENGTH, n_rows), places as in `Network`.
+    row : IntArray
+        The row of each curve, shape (...,), the points along the last axis.
+    """
+
+    table: FloatArray
+    row: IntArray
+
+    @staticmethod
+    def of(curves: FloatArray) -> Curves:
+        """Return curves that all stand in one array, shape (CURVE_LENGTH, ...)."""
+        shape = curves.shape[1:]
+        table = curves.reshape(len(curves), -1)
+        return Curves(table, np.arange(table.shape[1]).reshape(shape))
+
+    def __getitem__(self, place: int) -> FloatArray:
+        return np.asarray(self.table[place].take(self.row))
+
+    def along(self, first: int, segment: IntArray) -> FloatArray:
+        """Return what stands as many places behind the first as segments say."""
+        places = segment + first
+        places *= self.table.shape[1]
+        places += self.row
+        return self.table.reshape(-1).take(places)
+
+    def take(self, points: IntArray) -> Curves:
+        """Return the curves of some of the points."""
+        return Curves(self.table, self.row.take(points, axis=-1))
+
+
+@dataclass(frozen=True, slots=True)
 class Segments:
     """The segments in force: within which volts, and on which line.
 
@@ -57,27 +96,13 @@ class Segments:
     amps: FloatArray
 
     @staticmethod
-    def of(curves: FloatArray, segment: IntArray) -> Segments:
-        """Return the segments of curves.
-
-        Parameters
-        ----------
-        curves : FloatArray
-            Shape (CURVE_LENGTH, ...).
-        segment : IntArray
-            Shape (...,).
-        """
-        flat = curves.reshape(-1)
-        rows = segment * segment.size + np.arange(segment.size).reshape(segment.shape)
-
-        def taken(first: int) -> FloatArray:
-            return flat.take(rows + first * segment.size)
-
+    def of(curves: Curves, segment: IntArray) -> Segments:
+        """Return the segments of curves, all of one shape."""
         return Segments(
-            low=taken(EDGES.start) - BREAK_VOLTS,
-            high=taken(EDGES.start + 1) + BREAK_VOLTS,
-            siemens=taken(SIEMENS.start),
-            amps=taken(AMPS.start),
+            low=curves.along(EDGES.start, segment) - BREAK_VOLTS,
+            high=curves.along(EDGES.start + 1, segment) + BREAK_VOLTS,
+            siemens=curves.along(SIEMENS.start, segment),
+            amps=curves.along(AMPS.start, segment),
         )
 
 
@@ -91,8 +116,8 @@ class Moving:
         Number of each point in its batch.
     draw : IntArray
         Its tolerance draw.
-    curves : FloatArray
-        Shape (CURVE_LENGTH, n_active, n_points), as in `Network`.
+    curves : Curves
+        Shape (n_active, n_points).
     segment : IntArray
         Shape (n_active, n_points).
     is_on : BoolArray
@@ -113,7 +138,7 @@ class Moving:
 
     point: IntArray
     draw: IntArray
-    curves: FloatArray
+    curves: Curves
     segment: IntArray
     is_on: BoolArray
     flips: IntArray
@@ -126,7 +151,7 @@ class Moving:
     @staticmethod
     def start(
         draw: IntArray,
-        curves: FloatArray,
+        curves: Curves,
         segment: IntArray,
         is_on: BoolArray,
     ) -> Moving:
@@ -148,14 +173,12 @@ class Moving:
     def take(self, columns: IntArray) -> Moving:
         """Return some of the points."""
         return Moving(
-            **{
-                field.name: getattr(self, field.name).take(columns, axis=-1)
-                for field in _FIELDS
-            }
+            curves=self.curves.take(columns),
+            **{name: getattr(self, name).take(columns, axis=-1) for name in _NAMES},
         )
 
 
-_FIELDS = fields(Moving)
+_NAMES = tuple(field.name for field in fields(Moving) if field.name != "curves")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,7 +203,10 @@ class Seen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rest:
-    """Where points came to rest, as in `Moving`; False in `is_settled` where none."""
+    """Where points came to rest, as in `Moving`; False in `is_settled` where none.
+
+    `is_moving` says where points were given up that still moved, shape (n_points,).
+    """
 
     segment: IntArray
     is_on: BoolArray
@@ -188,6 +214,7 @@ class Rest:
     watch_volts: FloatArray
     kept: FloatArray
     is_settled: BoolArray
+    is_moving: BoolArray
 
     @staticmethod
     def unknown(n_active: int, n_points: int, n_kept: int) -> Rest:
@@ -200,6 +227,7 @@ class Rest:
             watch_volts=np.zeros(shape),
             kept=np.zeros((n_kept, n_points)),
             is_settled=np.zeros(n_points, dtype=np.bool_),
+            is_moving=np.zeros(n_points, dtype=np.bool_),
         )
 
     def put(
@@ -218,6 +246,7 @@ class Rest:
         self.kept[:, points] = seen.kept[:, columns]
         is_calm = (flips < MAX_FLIPS).all(axis=0)
         self.is_settled[points] = is_consistent[columns] & is_calm
+        self.is_moving[points] = ~(is_consistent | seen.is_lost)[columns]
 
 
 Look = Callable[[Moving, FloatArray, FloatArray], Seen]
@@ -313,7 +342,7 @@ class Settling:
         assert rest is not None
         return rest
 
-    def conducts(self, curves: FloatArray, is_on: BoolArray) -> BoolArray:
+    def conducts(self, curves: Curves, is_on: BoolArray) -> BoolArray:
         """Return which branches carry current, (n_active, n_points)."""
         return conducting(is_on, curves[FORCED], curves[INVERTED])
 
@@ -380,8 +409,9 @@ def _next_segments(
         return segment, moving.reached
     reached = moving.reached.copy()
     first = np.flatnonzero(is_late & (moving.rounds == NEWTON_ROUNDS))
-    edges = moving.curves[EDGES.start + 1 : EDGES.stop - 1, :, first]
-    here = (x[:, first] >= edges).sum(axis=0)
+    curves = moving.curves.take(first)
+    breaks = range(EDGES.start + 1, EDGES.stop - 1)
+    here = np.sum([x[:, first] >= curves[place] for place in breaks], axis=0)
     segment[:, first] = np.where(carries[:, first], here, moving.segment[:, first])
     reached[:, first] = x[:, first]
     later = np.flatnonzero(is_late & (moving.rounds > NEWTON_ROUNDS))

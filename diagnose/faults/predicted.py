@@ -316,7 +316,7 @@ class Predictor:
         base = self.solver().base
         if base.is_settled[draws].any():
             return None
-        return np.asarray(base.flips[draws].max(axis=0))
+        return np.asarray(base.flips[draws].max(axis=0).astype(np.int64))
 
     def predict(
         self,
