@@ -36,6 +36,8 @@ from diagnose.circuit.settling import Curves, Rest, Segments, conducting
 
 MAX_PILOTS = 2
 # Measured: the draws of a fault go one way or two; a third is rare.
+FEW_POINTS = 64
+# Measured: more that go neither way are solved from the start as soon.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,7 +221,8 @@ class Nearby:
             self._try(search, some)
         for _ in range(MAX_PILOTS if n_together > 1 else 0):
             self._follow_pilots(search)
-        self._settle(search, *np.nonzero(search.is_left))
+        if n_together == 1 or search.is_left.sum() < FEW_POINTS:
+            self._settle(search, *np.nonzero(search.is_left))
         is_found = np.zeros(len(draw), dtype=np.bool_)
         is_found[points] = search.is_found.ravel()
         return Found(groups=tuple(search.groups or ()), is_found=is_found)

@@ -39,7 +39,7 @@ WIDTHS = (1, 2, 3, 4, 6, 8, 12, 16)
 # from the start is quicker (measured).
 FEW_POINTS = 512
 # Measured: with fewer the number of calls counts, not that of changes.
-MAX_ROUNDS = 10
+MAX_ROUNDS = 8
 # Measured: most rest in three; what has not is solved from the start in a few more.
 
 
