@@ -21,6 +21,7 @@ from diagnose.circuit.car import FloatArray
 from diagnose.circuit.linearised import BLOCK_POINTS, Changes, Linearised
 from diagnose.circuit.nodal import (
     CURVE_LENGTH,
+    EDGES,
     FORCED,
     INVERTED,
     OFF_VOLTS,
@@ -54,6 +55,24 @@ class Found:
 
     groups: tuple[tuple[IntArray, Changes], ...]
     is_found: BoolArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bounds:
+    """Between which volts looks hold, and the lines of the active branches there.
+
+    Parameters
+    ----------
+    low, high : FloatArray
+        Shape (n_looks, n_points). [V]
+    siemens, amps : FloatArray
+        Shape (n_active, n_points). [S], [A]
+    """
+
+    low: FloatArray
+    high: FloatArray
+    siemens: FloatArray
+    amps: FloatArray
 
 
 class Nearby:
@@ -134,6 +153,51 @@ class Nearby:
             high=np.where(carries, segments.high, np.inf),
             least_watch=np.where(pulls_in, curves[ON_VOLTS], -np.inf),
             most_watch=np.where(lets_go, below_off_volts, np.inf),
+        )
+
+    @property
+    def place(self) -> IntArray:
+        """Place of each branch among the active ones, see `OperatingPointSolver`."""
+        return self._solver.place
+
+    def looks_of(self, branch: IntArray) -> BoolArray:
+        """Return which looks are those of branches themselves, (n_looks, n_some)."""
+        place = self._solver.place[branch]
+        each = np.arange(len(self._active) + len(self._gated))[:, None]
+        is_own = (each == place) & (place >= 0)
+        return np.asarray(is_own | ((each == self._look_of_gate[place]) & (place >= 0)))
+
+    def bounds(self, draw: IntArray, slots: Slots, looks: FloatArray) -> Bounds:
+        """Return the lines that looks select, and between which volts they hold.
+
+        Parameters
+        ----------
+        draw : IntArray
+            Shape (n_points,).
+        slots : Slots
+            The changed branches of each point.
+        looks : FloatArray
+            Shape (n_looks, n_points). [V]
+        """
+        n_active, gated = len(self._active), self._gated
+        curves = self._solver.active_curves(draw, slots)
+        segment = np.zeros((n_active, len(draw)), dtype=np.int64)
+        for place in range(EDGES.start + 1, EDGES.stop - 1):
+            segment += looks[:n_active] >= curves[place]
+        watch = np.abs(looks[n_active:])
+        is_on = np.zeros(segment.shape, dtype=np.bool_)
+        is_on[gated] = watch >= curves[ON_VOLTS][gated]
+        places = np.arange(n_active)[:, None]
+        limits = self._limits(curves, segment, is_on, places, draw)
+        least, most = limits.least_watch[gated], limits.most_watch[gated]
+        is_bound, is_under = least > 0.0, looks[n_active:] < 0.0
+        low = np.where(is_bound & ~is_under, least, -most)
+        high = np.where(is_bound & is_under, -least, most)
+        return Bounds(
+            low=np.concatenate([limits.low, low]),
+            high=np.concatenate([limits.high, high]),
+            siemens=limits.siemens,
+            amps=limits.amps,
         )
 
     def reach(self, block: int, branch: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -1,7 +1,7 @@
 """All pairs of small changes, held by what each change does alone.
 
-A change alone sends an extra current d_a through its branch. With another one beside it
-the two currents follow from what each sees of the other,
+A change of one line alone sends an extra current d_a through its branch. With another
+one beside it the two currents follow from what each sees of the other,
 
     d_a' = d_a - p_ab d_b',  d_b' = d_b - p_ba d_a',  p_ab = (g_a' - g_a) t_ab / own_a,
 
@@ -14,22 +14,33 @@ change alone let
           currents that open a fuse;
 
 a pair with |d_a'| u_a + |d_b'| u_b < 1 leaves everything in its place. That is looked
-at in every draw; what it does not clear is left to `compensation`. Knows no faults.
+at in every draw. A change that moves something, or changes several branches, is settled
+alone and takes the place of the first (`compounds`). What neither clears is left to
+`compensation`. Knows no faults.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.compensation import Compensated
+from diagnose.circuit.compounds import (
+    LEAST_DETERMINANT,
+    MOST_OF_MARGIN,
+    Beside,
+    Compound,
+    Compounds,
+    Lines,
+)
 from diagnose.circuit.linearised import Changes
 from diagnose.circuit.nearby import Nearby
 from diagnose.circuit.nodal import (
     AMPS,
+    CURVE_LENGTH,
     EDGES,
     FORCED,
     SIEMENS,
@@ -39,10 +50,6 @@ from diagnose.circuit.nodal import (
     Slots,
 )
 
-LEAST_DETERMINANT = 1e-3
-# Derived: with less, the pair has lost 3 of 16 digits, and is solved otherwise.
-MOST_OF_MARGIN = 1.0 - 1e-3
-# Derived: single precision over the least determinant leaves a ten-thousandth.
 N_ALONE = 3
 TILE = 160
 # Measured: some arrays of so many changes squared stay in the processor's cache.
@@ -67,6 +74,9 @@ class Pairs:
     is_held : BoolArray
         Which pairs are answered without settling, shape (n_states, n_changes,
         n_changes); False on the diagonal.
+    is_beside : BoolArray
+        Those of them in which the first counts as it settles alone, and the second as
+        one line beside it; same shape.
     """
 
     def __init__(self, solver: Compensated, n_changes: int, length: int) -> None:
@@ -76,9 +86,12 @@ class Pairs:
         self._siemens = np.zeros((n_states, n_changes, length))
         self._amps = np.zeros_like(self._siemens)
         self._trip_amps = np.zeros_like(self._siemens)
+        self._others: list[dict[int, Slots]] = [{} for _ in range(n_states)]
+        self._compounds: list[dict[int, Compound]] = [{} for _ in range(n_states)]
         self.is_held: BoolArray = np.zeros(
             (n_states, n_changes, n_changes), dtype=np.bool_
         )
+        self.is_beside: BoolArray = np.zeros_like(self.is_held)
 
     def add(self, changes: IntArray, draw: IntArray, slots: Slots) -> None:
         """Note the lines of some changes.
@@ -99,8 +112,28 @@ class Pairs:
         places = np.tile(changes, len(states) // len(changes))
         self._branch[states, places] = np.where(count == 0, NOTHING, OTHERWISE)
         rows = np.flatnonzero(count == 1)
+        self._add_lines(states, places, rows, draw=draw, slots=slots)
+        is_other = self._branch[states, places] == OTHERWISE
+        is_free = self._solver.is_free(draw[:, None], slots.branch)
+        is_free |= slots.branch < 0
+        is_other &= is_free.all(axis=1).reshape(-1, self._length).all(axis=1)
+        for row in np.flatnonzero(is_other).tolist():
+            points = np.arange(row * self._length, (row + 1) * self._length)
+            self._others[states[row]][int(places[row])] = slots.take(points)
+
+    def _add_lines(
+        self,
+        states: IntArray,
+        places: IntArray,
+        rows: IntArray,
+        *,
+        draw: IntArray,
+        slots: Slots,
+    ) -> None:
+        """Note the changes of one branch that stays on one line."""
         if not len(rows):
             return
+        first = slice(None, None, self._length)
         states, places, branch = states[rows], places[rows], slots.branch[first][rows]
         shape = (-1, self._length, *slots.curves.shape[1:])
         curves = slots.curves.reshape(shape)[rows, :, 0]
@@ -122,24 +155,72 @@ class Pairs:
             simple = np.flatnonzero(branch >= 0)
             draws = slice(state * self._length, (state + 1) * self._length)
             if len(simple) and self._solver.base.is_settled[draws].all():
-                held[np.ix_(simple, simple)] = self._cleared(state, simple)
+                self._hold(state, simple, held)
             np.fill_diagonal(held, val=False)
             self.is_held[state] = held
 
-    def _cleared(self, state: int, simple: IntArray) -> BoolArray:
-        """Return which pairs of some changes are cleared, shape (n_some, n_some)."""
-        views = [
-            self._view(state, simple, *view)
-            for view in self._solver.margins(state * self._length)
-        ]
-        calm = np.flatnonzero(np.logical_and.reduce([view.is_calm for view in views]))
-        branch = self._branch[state, simple[calm]]
-        result = np.zeros((len(simple), len(simple)), dtype=np.bool_)
+    def _hold(self, state: int, simple: IntArray, held: BoolArray) -> None:
+        """Note which pairs of a state are held; `simple` are changes of one line."""
+        margins = self._solver.margins(state * self._length)
+        views = [self._view(state, simple, *view) for view in margins]
+        is_calm = np.logical_and.reduce([view.is_calm for view in views])
+        calm = simple[is_calm]
+        branch = self._branch[state, calm]
         cleared = branch[:, None] != branch
         for view in views:
-            view.take(calm).clear(cleared)
-        result[np.ix_(calm, calm)] = cleared
-        return result
+            view.take(np.flatnonzero(is_calm)).clear(cleared)
+        held[np.ix_(calm, calm)] = cleared
+        self._hold_beside(state, simple, is_calm, views)
+        beside = self.is_beside[state]
+        held |= beside | beside.T
+
+    def _hold_beside(
+        self, state: int, simple: IntArray, is_calm: BoolArray, views: list[_View]
+    ) -> None:
+        """Note which changes of one line leave what others move in its place."""
+        others = {**self._others[state], **self._moving(state, simple[~is_calm])}
+        numbers = np.array(sorted(others))
+        if not len(numbers):
+            return
+        slots = _joined([others[number] for number in numbers.tolist()])
+        margins = self._solver.margins(state * self._length)
+        found = [
+            Compounds(*view, slots, has_fuses=view[0].linear is self._solver.origin)
+            for view in margins
+        ]
+        beside = [
+            Beside(each, view.lines) for each, view in zip(found, views, strict=True)
+        ]
+        for place, compound in found[0].found.items():
+            stays = np.ones(len(simple), dtype=np.bool_)
+            for each, lines in zip(found, beside, strict=True):
+                if place in each.found and stays.any():
+                    stays &= lines.stays(each.found[place])
+                else:
+                    stays[:] = False
+            number = int(numbers[place])
+            self._compounds[state][number] = compound.without_margins()
+            self.is_beside[state, number, simple] = stays
+
+    def _moving(self, state: int, changes: IntArray) -> dict[int, Slots]:
+        """Return changes of one line, put back into slots."""
+        shape = (len(changes), self._length)
+        curves = np.zeros((*shape, 1, CURVE_LENGTH))
+        siemens, amps = self._siemens[state, changes], self._amps[state, changes]
+        curves[..., EDGES] = np.inf
+        curves[..., EDGES.start] = -np.inf
+        curves[..., SIEMENS] = siemens[..., None, None]
+        curves[..., AMPS] = amps[..., None, None]
+        carries = (siemens != 0.0) | (amps != 0.0)
+        curves[..., FORCED] = np.where(carries, 1.0, -1.0)[..., None]
+        curves[..., TRIP_AMPS] = self._trip_amps[state, changes][..., None]
+        branch = self._branch[state, changes].tolist()
+        return {
+            number: Slots(branch=np.full((self._length, 1), used), curves=curve)
+            for number, used, curve in zip(
+                changes.tolist(), branch, curves, strict=True
+            )
+        }
 
     def _view(self, state: int, simple: IntArray, nearby: Nearby, block: int) -> _View:
         """Return some changes as one solution sees them."""
@@ -150,6 +231,7 @@ class Pairs:
         own = 1.0 + ohms * siemens
         x = (volts - ohms * amps) / own
         change = siemens - base_siemens
+        used, place = np.unique(branch, return_inverse=True)
         rise, fall = nearby.reach(block, branch)
         groups = _groups(np.maximum(rise, fall).max(axis=2))
         rises = [rise[group].max(axis=0) for group in groups]
@@ -162,14 +244,23 @@ class Pairs:
             limit = self._trip_amps[state, simple]
             room = limit - np.abs(siemens * x + amps)
             own_share = _most_of(np.abs(siemens), room, room) / own
+        seen = np.ascontiguousarray(reading[used].transpose(2, 1, 0))
+        one, other = linear.network.output[used].T
+        ohms = (seen[:, one] - seen[:, other]).astype(np.float32)
         return _View(
-            output=linear.network.output[branch],
-            reading=np.ascontiguousarray(reading[branch].transpose(2, 1, 0)),
-            extra_amps=change * x + (amps - base_amps),
-            factor=change / own,
+            ohms=ohms,
+            ohms_of_other=np.ascontiguousarray(ohms.swapaxes(1, 2)),
+            lines=Lines(
+                branch=branch,
+                used=used,
+                place=place,
+                reading=seen,
+                extra_amps=change * x + (amps - base_amps),
+                factor=change / own,
+                own_share=own_share,
+            ),
             rise=np.stack(rises),
             fall=np.stack(falls),
-            own_share=own_share,
         )
 
     def _trips(self, state: int, branch: IntArray) -> tuple[FloatArray, FloatArray]:
@@ -197,16 +288,28 @@ class Pairs:
             np.maximum(fall, _most_of(-change, below, above), out=fall)
         return rise, fall
 
-    def changes(self, state: int, first: int, second: int) -> Changes | None:
-        """Return a pair of simple changes solved in all draws of a state.
+    def changes_both(self, state: int, first: int, second: int) -> bool:
+        """Return whether neither of a pair changes nothing in a state."""
+        return NOTHING not in self._branch[state, [first, second]]
 
-        None where either is no simple change, or where digits do not suffice.
+    def changes(self, state: int, first: int, second: int) -> Changes | None:
+        """Return a pair of changes on known lines solved in all draws of a state.
+
+        None where the lines of either are not known, or where digits do not suffice.
         """
+        if self.is_beside[state, second, first]:
+            first, second = second, first
         pair = np.array([first, second])
         branch = self._branch[state, pair]
+        siemens, amps = self._siemens[state, pair], self._amps[state, pair]
+        if self.is_beside[state, first, second]:
+            alone = self._compounds[state][first]
+            branch = np.append(alone.branch, branch[1])
+            siemens = np.concatenate([alone.siemens, siemens[1:]])
+            amps = np.concatenate([alone.amps, amps[1:]])
         if branch.min() < 0:
             return None
-        siemens, amps = self._siemens[state, pair].T, self._amps[state, pair].T
+        siemens, amps = siemens.T, amps.T
         solved = self._solver.origin.changes(
             np.arange(state * self._length, (state + 1) * self._length),
             np.tile(branch, (self._length, 1)),
@@ -237,52 +340,42 @@ class _View:
 
     Parameters
     ----------
-    output : IntArray
-        Of the changed branches, shape (n_changes, 2).
-    reading : FloatArray
-        What each sees of an amp into each node, taken out, shape (length, n_nodes,
-        n_changes). [Ω]
-    extra_amps : FloatArray
-        What each sends through its branch alone. [A]
-    factor : FloatArray
-        The change of its slope over 1 + R g'. [S]
+    ohms, ohms_of_other : SingleArray
+        What branches see of an amp through others, shape (length, n_used, n_used): in
+        the columns those that see, in the rows. [Ω]
+    lines : Lines
+        The changes.
     rise, fall : FloatArray
         The most of a margin that an amp more takes, and an amp less, for each group of
         margins. [1/A]
-    own_share : FloatArray
-        What a volt that the other one gives takes of its own margin. [1/V]
     """
 
-    output: IntArray
-    reading: FloatArray
-    extra_amps: FloatArray
-    factor: FloatArray
+    ohms: SingleArray
+    ohms_of_other: SingleArray
+    lines: Lines
     rise: FloatArray
     fall: FloatArray
-    own_share: FloatArray
 
     @property
     def is_calm(self) -> BoolArray:
         """Changes that alone leave everything in its place, shape (n_changes,)."""
-        taken = np.maximum(self.extra_amps * self.rise, -self.extra_amps * self.fall)
+        amps, own_share = self.lines.extra_amps, self.lines.own_share
+        taken = np.maximum(amps * self.rise, -amps * self.fall)
         is_calm = (taken < MOST_OF_MARGIN).all(axis=(0, 2))
-        return np.asarray(is_calm & np.isfinite(self.own_share).all(axis=1))
+        return np.asarray(is_calm & np.isfinite(own_share).all(axis=1))
 
     def take(self, some: IntArray) -> _View:
         """Return some of the changes."""
-        return _View(
-            output=self.output[some],
-            reading=self.reading[:, :, some],
-            extra_amps=self.extra_amps[some],
-            factor=self.factor[some],
+        return replace(
+            self,
+            lines=self.lines.take(some),
             rise=self.rise[:, some],
             fall=self.fall[:, some],
-            own_share=self.own_share[some],
         )
 
     def clear(self, cleared: BoolArray) -> None:
         """Take off the pairs that do not stay within all margins in all draws."""
-        size = len(self.extra_amps)
+        size = len(self.lines.branch)
         for first in range(0, size, TILE):
             for second in range(first, size, TILE):
                 one = slice(first, first + TILE)
@@ -295,17 +388,17 @@ class _View:
     def _tile_cleared(self, one: slice, other: slice) -> BoolArray:
         """Return which pairs of some changes with others stay within all margins."""
         sides = [_Side.of(self, one), _Side.of(self, other)]
-        shape = (len(self.output[one]), len(self.output[other]))
+        shape = (len(sides[0].place), len(sides[1].place))
         cleared = np.ones(shape, dtype=np.bool_)
-        for draw in range(len(self.reading)):
+        for draw in range(len(self.ohms)):
             cleared &= self._draw_cleared(draw, *sides)
         return cleared
 
     def _draw_cleared(self, draw: int, one: _Side, other: _Side) -> BoolArray:
         """Return which pairs stay within all margins in a draw."""
-        there, here = (
-            one.volts(other, self.reading[draw]),
-            other.volts(one, self.reading[draw]).T,
+        here, there = (
+            ohms[draw].take(one.place, axis=0).take(other.place, axis=1)
+            for ohms in (self.ohms, self.ohms_of_other)
         )
         by_other, by_one = there * one.factor[draw], here * other.factor[draw].T
         determinant = 1.0 - by_other * by_one
@@ -336,8 +429,7 @@ class _View:
 class _Side:
     """Some changes in single precision, as columns; shape (..., length, n_some, 1)."""
 
-    some: slice
-    output: IntArray
+    place: IntArray
     amps: SingleArray
     factor: SingleArray
     rise: SingleArray
@@ -353,22 +445,27 @@ class _Side:
             )
 
         return _Side(
-            some,
-            view.output[some],
-            columns(view.extra_amps),
-            columns(view.factor),
+            view.lines.place[some],
+            columns(view.lines.extra_amps),
+            columns(view.lines.factor),
             columns(view.rise),
             columns(-view.fall),
-            columns(view.own_share),
-            bool(view.own_share[some].any()),
+            columns(view.lines.own_share),
+            bool(view.lines.own_share[some].any()),
         )
 
-    def volts(self, other: _Side, reading: FloatArray) -> SingleArray:
-        """Return what each sees of an amp through each other one. [Ω]."""
-        first, second = other.output.T
-        seen = reading[:, self.some]
-        volts = seen.take(first, axis=0) - seen.take(second, axis=0)
-        return np.ascontiguousarray(volts.T, dtype=np.float32)
+
+def _joined(slots: list[Slots]) -> Slots:
+    """Return the slots of several changes as those of all their points."""
+    width = max(each.branch.shape[1] for each in slots)
+    branch = np.full((len(slots), len(slots[0].branch), width), -1)
+    curves = np.zeros((*branch.shape, CURVE_LENGTH))
+    for place, each in enumerate(slots):
+        used = each.branch.shape[1]
+        branch[place, :, :used], curves[place, :, :used] = each.branch, each.curves
+    return Slots(
+        branch=branch.reshape(-1, width), curves=curves.reshape(-1, width, CURVE_LENGTH)
+    )
 
 
 def _groups(most: FloatArray) -> list[IntArray]:

@@ -6,8 +6,9 @@ Prints, in processor time of one core, for all operating states and 64 draws:
 
 - the sound car solved and ready for small changes,
 - every single fault solved whole, segments and gates found, its volts kept,
-- every pair of faults looked at in every draw, and held where nothing but the two
-  changed lines moves and no fuse opens: its readings are then two equations away,
+- every pair of faults looked at in every draw, and held where nothing moves but what
+  one of the two moves alone, and no fuse opens: its readings are then a system of two
+  equations away, or of a few more,
 - how many pairs are left; those are settled when somebody asks for them, and that is
   not in the sum. A sample says how long they would take.
 
@@ -72,6 +73,8 @@ def main() -> None:
     row("  pairs in a state, all draws each", n_all, "")
     row("    held implicitly", n_held, "")
     row("    held implicitly", 100.0 * n_held / n_all, "%")
+    is_beside = pairs.is_beside | pairs.is_beside.swapaxes(1, 2)
+    row("      of them beside a fault that moves more", int(is_beside.sum()) // 2, "")
     row("    left to be settled when asked for", n_all - n_held, "")
     left(predictor, pairs, n_all - n_held)
     growth(predictor)
@@ -119,6 +122,15 @@ def left(predictor: Predictor, pairs: Pairs, n_left: int) -> None:
     asked = generator.permutation(np.argwhere(pairs.is_held & upper))[:N_ASKED]
     used = seconds(lambda: [pairs.volts(*pair) for pair in asked.tolist()])
     row("    a held pair in a state answered, all draws", 1e3 * used / N_ASKED, "ms")
+    solved = [
+        pairs.changes(*pair) for pair in asked.tolist() if pairs.changes_both(*pair)
+    ]
+    n_blurred = sum(each is None for each in solved)
+    row(
+        "      settled nevertheless, for want of digits",
+        100 * n_blurred / len(solved),
+        "%",
+    )
     chosen = generator.permutation(np.argwhere(~pairs.is_held & upper))[:N_SAMPLE]
     chunks = []
     for state, first, second in chosen.tolist():

@@ -10,7 +10,7 @@ import pytest
 
 from diagnose.circuit.compensation import Compensated
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.nodal import TRIP_AMPS, IntArray, Slots, stacked
+from diagnose.circuit.nodal import TRIP_AMPS, BoolArray, IntArray, Slots, stacked
 from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolver
 from diagnose.circuit.pairs import Pairs
 from diagnose.circuit.sample import Sample
@@ -57,25 +57,41 @@ def case(knowledge: Knowledge) -> Case:
     # the last of them changes nothing
     branch = np.where(np.arange(N_CHANGES) < N_CHANGES - 1, chosen, -1)
     branch[1] = branch[0]
+    # and some change a second branch
+    second = np.full(N_CHANGES, -1)
+    second[2:N_CHANGES:5] = generator.permutation(len(network.branches))[
+        : len(second[2:N_CHANGES:5])
+    ]
+    second[second == branch] = -1
+    second[branch < 0] = -1
     blocks = np.arange(network.n_draws).reshape(-1, 1, N_DRAWS)
     draw = np.tile(blocks, (1, N_CHANGES, 1)).ravel()
-    branches = np.tile(branch.repeat(N_DRAWS), len(plugged))[:, None]
+    both = np.stack([branch, second], axis=1)
+    branches = np.tile(both.repeat(N_DRAWS, axis=0), (len(plugged), 1))
     curves = np.array(
         [
-            changed_curve(network.curves[row, b], np.random.default_rng((13, b + 1)))
-            for row, b in zip(draw, branches[:, 0], strict=True)
+            [
+                changed_curve(
+                    network.curves[row, b], np.random.default_rng((13, b + 1))
+                )
+                for b in pair
+            ]
+            for row, pair in zip(draw, branches, strict=True)
         ]
     )
-    slots = Slots(branch=branches, curves=curves[:, None])
+    slots = Slots(branch=branches, curves=curves)
     pairs = Pairs(solver, N_CHANGES, N_DRAWS)
     pairs.add(np.arange(N_CHANGES), draw, slots)
     pairs.check()
     return Case(solver=solver, pairs=pairs, slots=slots)
 
 
-def held(case: Case, n_wanted: int) -> list[tuple[int, int, int]]:
+def held(
+    case: Case, n_wanted: int, is_asked: BoolArray | None = None
+) -> list[tuple[int, int, int]]:
     """Return some of the held pairs of two changes that change something."""
-    found = np.argwhere(np.triu(case.pairs.is_held[:, :-1, :-1]))
+    is_held = case.pairs.is_held[:, :-1, :-1]
+    found = np.argwhere(np.triu(is_held if is_asked is None else is_held & is_asked))
     chosen = np.linspace(0, len(found) - 1, n_wanted).astype(int)
     return [(int(s), int(a), int(b)) for s, a, b in found[chosen]]
 
@@ -87,9 +103,31 @@ def test_many_pairs_are_held_and_many_are_not(case: Case) -> None:
     assert 0.2 < share < 0.9
 
 
-def test_held_pairs_have_the_volts_of_each_settled_alone(case: Case) -> None:
+def moves_more(case: Case) -> BoolArray:
+    """Return which changes move a gate or a segment, or change two branches.
+
+    Shape (n_states, n_changes - 1).
+    """
+    solver, slots = case.solver, case.slots
+    draw = np.tile(
+        np.arange(solver.network.n_draws).reshape(-1, 1, N_DRAWS), (1, N_CHANGES, 1)
+    ).ravel()
+    point = OperatingPointSolver(solver.network).solve(draw, slots)
+    base = solver.base
+    moved = point.is_on != base.is_on[draw]
+    moved |= point.segment != base.segment[draw]
+    moves = moved.any(axis=1) | (slots.branch[:, 1] >= 0)
+    return np.asarray(moves.reshape(-1, N_CHANGES, N_DRAWS).any(axis=2)[:, :-1])
+
+
+@pytest.mark.parametrize("one_moves_more", [False, True])
+def test_held_pairs_have_the_volts_of_each_settled_alone(
+    case: Case, *, one_moves_more: bool
+) -> None:
+    more = moves_more(case)
+    is_asked = (more[:, :, None] | more[:, None, :]) == one_moves_more
     n_compared = 0
-    for state, first, second in held(case, 120):
+    for state, first, second in held(case, 120, is_asked):
         volts = case.pairs.volts(state, first, second)
         if volts is None:
             continue
@@ -107,10 +145,11 @@ def test_held_pairs_open_no_fuse(case: Case) -> None:
         draw = state * N_DRAWS + np.arange(N_DRAWS)
         amps = case.settled(state, first, second).branch_amps(network)
         limit = network.curves[draw, :, TRIP_AMPS].copy()
-        for change in (first, second):
-            points = case.points(state, change)
-            own = case.slots.branch[points[0], 0]
-            limit[:, own] = case.slots.curves[points, 0, TRIP_AMPS]
+        for change, column in np.ndindex(2, 2):
+            points = case.points(state, (first, second)[change])
+            own = case.slots.branch[points[0], column]
+            if own >= 0:
+                limit[:, own] = case.slots.curves[points, column, TRIP_AMPS]
 
         assert (np.abs(amps) <= limit).all()
 
@@ -126,6 +165,8 @@ def test_a_change_of_nothing_is_held_beside_every_other(case: Case) -> None:
 def test_changes_of_one_branch_are_never_held_together(case: Case) -> None:
     branch = case.slots.branch[: N_CHANGES * N_DRAWS : N_DRAWS, 0]
     same = branch[:-1, None] == branch[:-1]
+    second = case.slots.branch[: N_CHANGES * N_DRAWS : N_DRAWS, 1][:-1]
+    same |= (second[:, None] == branch[:-1]) | (branch[:-1, None] == second)
 
     assert same.sum() > len(same)
     assert not case.pairs.is_held[:, :-1, :-1][:, same].any()
