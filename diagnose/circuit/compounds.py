@@ -227,11 +227,11 @@ class Compounds:
             runs, branch, siemens=lines[0], amps=lines[1]
         )
         looks = self._linear.looked_volts(runs, branch, extra_amps).transpose(1, 0, 2)
-        place = self._nearby.place[branch]
+        place = self._linear.solver.place[branch]
         own, change = np.nonzero(place >= 0)
         looks[place[own, change], change] = x[own, change]
         looks = looks.reshape(len(looks), -1)
-        bounds = self._nearby.bounds(draw, slots, looks)
+        bounds = self._nearby.margins.bounds(draw, slots, looks)
         volts = self._fuse_volts(draw, branch, extra_amps)
         fall, rise = self._fuse_room(draw, slots, volts, siemens=siemens, amps=amps)
         fall = np.concatenate([looks - bounds.low, fall])
@@ -303,7 +303,7 @@ class Compounds:
 
     def is_own(self, branch: IntArray) -> BoolArray:
         """Return which kept margins are those of branches, (n_kept, n_some)."""
-        is_own = [self._nearby.looks_of(branch), self._fuses[:, None] == branch]
+        is_own = [self._nearby.margins.is_own(branch), self._fuses[:, None] == branch]
         return np.asarray(np.concatenate(is_own)[self._kept])
 
     def shares(self, compound: Compound) -> tuple[SingleArray, SingleArray]:

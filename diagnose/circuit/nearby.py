@@ -19,13 +19,10 @@ import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.linearised import BLOCK_POINTS, Changes, Linearised
+from diagnose.circuit.margins import Limits, Margins
 from diagnose.circuit.nodal import (
     CURVE_LENGTH,
-    EDGES,
     FORCED,
-    INVERTED,
-    OFF_VOLTS,
-    ON_VOLTS,
     SIEMENS,
     BoolArray,
     IntArray,
@@ -33,7 +30,7 @@ from diagnose.circuit.nodal import (
 )
 from diagnose.circuit.pilots import Batch, Pilots
 from diagnose.circuit.runs import Runs, in_blocks
-from diagnose.circuit.settling import Curves, Rest, Segments, conducting
+from diagnose.circuit.settling import Curves, Rest
 
 MAX_PILOTS = 2
 # Measured: the draws of a fault go one way or two; a third is rare.
@@ -57,24 +54,6 @@ class Found:
     is_found: BoolArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bounds:
-    """Between which volts looks hold, and the lines of the active branches there.
-
-    Parameters
-    ----------
-    low, high : FloatArray
-        Shape (n_looks, n_points). [V]
-    siemens, amps : FloatArray
-        Shape (n_active, n_points). [S], [A]
-    """
-
-    low: FloatArray
-    high: FloatArray
-    siemens: FloatArray
-    amps: FloatArray
-
-
 class Nearby:
     """Finds points near one solved state.
 
@@ -85,6 +64,11 @@ class Nearby:
     must_start, must_rest : BoolArray or None
         Gates that have to find their pull-in volts though they are forced off here, and
         those that must not find the volts to stay on, shape (n_draws, n_branches).
+
+    Attributes
+    ----------
+    margins : Margins
+        Within what volts nothing moves.
     """
 
     def __init__(
@@ -94,150 +78,18 @@ class Nearby:
         must_start: BoolArray | None = None,
         must_rest: BoolArray | None = None,
     ) -> None:
-        self.linear, self._base = linear, linear.base
-        self._solver, self._network = linear.solver, linear.network
-        network, base, active = self._network, self._base, self._solver.plan.active
+        self.linear, self._solver = linear, linear.solver
+        network, base, active = linear.network, linear.base, self._solver.plan.active
         self._active, self._length = active, linear.length
         none = np.zeros((network.n_draws, len(network.branches)), dtype=np.bool_)
-        self._must_start = (none if must_start is None else must_start)[:, active].T
-        self._must_rest = (none if must_rest is None else must_rest)[:, active].T
-        self._pilots = Pilots(linear, self._must_start, self._must_rest)
-        self._has_gate = self._solver.settling.has_gate
+        must_start = (none if must_start is None else must_start)[:, active].T
+        must_rest = (none if must_rest is None else must_rest)[:, active].T
+        self._pilots = Pilots(linear, must_start, must_rest)
+        self.margins = Margins(linear, must_start, must_rest)
         self._segment = base.segment[:, active].T.astype(np.int64)
         self._is_on = base.is_on[:, active].T
-        self._gated = np.flatnonzero(network.has_gate[active])
-        self._look_of_gate = np.full(len(active), -1)
-        self._look_of_gate[self._gated] = len(active) + np.arange(len(self._gated))
-        curves = self._solver.active_curves(np.arange(network.n_draws), None)
         blocks = in_blocks(network.curves[:, active].transpose(1, 2, 0), self._length)
         self._curves = blocks.reshape(-1, *blocks.shape[2:])
-        limits = self._limits(
-            curves,
-            self._segment,
-            self._is_on,
-            np.arange(len(active))[:, None],
-            np.arange(network.n_draws),
-        )
-        gated = self._gated
-        self._low = np.concatenate([limits.low, limits.least_watch[gated]])
-        self._low = in_blocks(self._low, self._length)
-        self._high = np.concatenate([limits.high, limits.most_watch[gated]])
-        self._high = in_blocks(self._high, self._length)
-
-    def _limits(
-        self,
-        curves: Curves,
-        segment: IntArray,
-        is_on: BoolArray,
-        place: IntArray,
-        draw: IntArray,
-    ) -> _Limits:
-        """Return the lines of active branches, and within what volts they hold.
-
-        Arguments are shaped as each other; `place` says which active branch, `draw`
-        which draw. A gate holds where it decides by itself: on, with its pull-in volts
-        there; off, without those to stay on.
-        """
-        forced = curves[FORCED]
-        carries = conducting(is_on, forced, curves[INVERTED])
-        segments = Segments.of(curves, segment)
-        is_free = self._has_gate[place, 0] & (forced == 0.0)
-        pulls_in = self._must_start[place, draw] | (is_free & is_on)
-        lets_go = self._must_rest[place, draw] | (is_free & ~is_on)
-        below_off_volts = np.nextafter(curves[OFF_VOLTS], -np.inf)
-        return _Limits(
-            siemens=segments.siemens * carries,
-            amps=segments.amps * carries,
-            is_conducting=carries,
-            low=np.where(carries, segments.low, -np.inf),
-            high=np.where(carries, segments.high, np.inf),
-            least_watch=np.where(pulls_in, curves[ON_VOLTS], -np.inf),
-            most_watch=np.where(lets_go, below_off_volts, np.inf),
-        )
-
-    @property
-    def place(self) -> IntArray:
-        """Place of each branch among the active ones, see `OperatingPointSolver`."""
-        return self._solver.place
-
-    def looks_of(self, branch: IntArray) -> BoolArray:
-        """Return which looks are those of branches themselves, (n_looks, n_some)."""
-        place = self._solver.place[branch]
-        each = np.arange(len(self._active) + len(self._gated))[:, None]
-        is_own = (each == place) & (place >= 0)
-        return np.asarray(is_own | ((each == self._look_of_gate[place]) & (place >= 0)))
-
-    def bounds(self, draw: IntArray, slots: Slots, looks: FloatArray) -> Bounds:
-        """Return the lines that looks select, and between which volts they hold.
-
-        Parameters
-        ----------
-        draw : IntArray
-            Shape (n_points,).
-        slots : Slots
-            The changed branches of each point.
-        looks : FloatArray
-            Shape (n_looks, n_points). [V]
-        """
-        n_active, gated = len(self._active), self._gated
-        curves = self._solver.active_curves(draw, slots)
-        segment = np.zeros((n_active, len(draw)), dtype=np.int64)
-        for place in range(EDGES.start + 1, EDGES.stop - 1):
-            segment += looks[:n_active] >= curves[place]
-        watch = np.abs(looks[n_active:])
-        is_on = np.zeros(segment.shape, dtype=np.bool_)
-        is_on[gated] = watch >= curves[ON_VOLTS][gated]
-        places = np.arange(n_active)[:, None]
-        limits = self._limits(curves, segment, is_on, places, draw)
-        least, most = limits.least_watch[gated], limits.most_watch[gated]
-        is_bound, is_under = least > 0.0, looks[n_active:] < 0.0
-        low = np.where(is_bound & ~is_under, least, -most)
-        high = np.where(is_bound & is_under, -least, most)
-        return Bounds(
-            low=np.concatenate([limits.low, low]),
-            high=np.concatenate([limits.high, high]),
-            siemens=limits.siemens,
-            amps=limits.amps,
-        )
-
-    def reach(self, block: int, branch: IntArray) -> tuple[FloatArray, FloatArray]:
-        """Return what of each margin an amp through branches takes. [1/A].
-
-        Nothing of those of the branch itself.
-
-        Parameters
-        ----------
-        block : int
-            Block of draws.
-        branch : IntArray
-            Shape (n_some,).
-
-        Returns
-        -------
-        rise, fall : FloatArray
-            Of an amp more through the branch, and of an amp less; shape (n_looks,
-            n_some, length); infinite where there is no margin.
-        """
-        first = block * len(self._network.branches)
-        falls = self.linear.look_response[first + branch]
-        looks, n_active = self.linear.look_volts[block].copy(), len(self._active)
-        signs = np.where(looks[n_active:] < 0.0, -1.0, 1.0)
-        looks[n_active:] *= signs
-        falls[:, n_active:] *= signs
-        places = self._solver.place[branch]
-        own = np.flatnonzero(places >= 0)
-        falls[own, places[own]] = 0.0
-        gates = self._look_of_gate[places[own]]
-        falls[own[gates >= 0], gates[gates >= 0]] = 0.0
-        high = self._high[block]
-        low = np.maximum(self._low[block], -np.inf)
-        low[n_active:] = np.maximum(low[n_active:], -high[n_active:])
-        below, above = np.maximum(looks - low, 0.0), np.maximum(high - looks, 0.0)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            down, up = falls / below, falls / above
-        down[falls == 0.0] = up[falls == 0.0] = 0.0
-        rise, fall = np.maximum(down, -up), np.maximum(-down, up)
-        return rise.transpose(1, 0, 2), fall.transpose(1, 0, 2)
 
     def find(
         self,
@@ -374,12 +226,12 @@ class Nearby:
         looks = self.linear.looked_volts(runs, trial.branch, extra_amps)
         watch = looks[:, len(self._active) :]
         np.abs(watch, out=watch)
-        low = runs.whole(self._low, runs.block)
-        high = runs.whole(self._high, runs.block)
+        low = runs.whole(self.margins.low, runs.block)
+        high = runs.whole(self.margins.high, runs.block)
         run, limits = trial.run, trial.limits
         looks[run, trial.place] = x[trial.change, run]
         low[run, trial.place], high[run, trial.place] = limits.low, limits.high
-        gate = self._look_of_gate[trial.place]
+        gate = self.margins.look_of_gate[trial.place]
         is_gated = gate >= 0
         run, gate = run[is_gated], gate[is_gated]
         low[run, gate] = limits.least_watch[is_gated]
@@ -446,7 +298,7 @@ class Nearby:
         run: IntArray,
         place: IntArray,
         moves: _Moves | None,
-    ) -> _Limits:
+    ) -> Limits:
         """Return lines and limits of active branches that may have moved.
 
         Parameters
@@ -462,7 +314,7 @@ class Nearby:
             is_moved = moves.is_moved[place, run]
             segment[is_moved] = moves.segment[place, run][is_moved, None]
             is_on[is_moved] = moves.is_on[place, run][is_moved, None]
-        return self._limits(curves, segment, is_on, rows, draw)
+        return self.margins.limits(curves, segment, is_on, rows, draw)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -512,19 +364,6 @@ class _Moves:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Limits:
-    """Lines of active branches, and between which volts they hold; one shape."""
-
-    siemens: FloatArray
-    amps: FloatArray
-    is_conducting: BoolArray
-    low: FloatArray
-    high: FloatArray
-    least_watch: FloatArray
-    most_watch: FloatArray
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class _Trial:
     """Lines of the changed branches of runs, shape (n_changes, n_runs, n_together).
 
@@ -539,7 +378,7 @@ class _Trial:
     change: IntArray
     run: IntArray
     place: IntArray
-    limits: _Limits
+    limits: Limits
 
     def changes(
         self, draw: IntArray, kept: IntArray, x: FloatArray, extra_amps: FloatArray

@@ -232,7 +232,7 @@ class Pairs:
         x = (volts - ohms * amps) / own
         change = siemens - base_siemens
         used, place = np.unique(branch, return_inverse=True)
-        rise, fall = nearby.reach(block, branch)
+        rise, fall = nearby.margins.reach(block, branch)
         groups = _groups(np.maximum(rise, fall).max(axis=2))
         rises = [rise[group].max(axis=0) for group in groups]
         falls = [fall[group].max(axis=0) for group in groups]

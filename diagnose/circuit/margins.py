@@ -1,0 +1,211 @@
+"""Within what volts the segments and gates of a solved state stay where they are.
+
+Looks are the volts that control active branches, and those that gates watch
+(`linearised`). Leaves to `nearby` and `compounds` what a change does to them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.linearised import Linearised
+from diagnose.circuit.nodal import (
+    EDGES,
+    FORCED,
+    INVERTED,
+    OFF_VOLTS,
+    ON_VOLTS,
+    BoolArray,
+    IntArray,
+    Slots,
+)
+from diagnose.circuit.runs import in_blocks
+from diagnose.circuit.settling import Curves, Segments, conducting
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """Lines of active branches, and between which volts they hold; one shape."""
+
+    siemens: FloatArray
+    amps: FloatArray
+    is_conducting: BoolArray
+    low: FloatArray
+    high: FloatArray
+    least_watch: FloatArray
+    most_watch: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bounds:
+    """Between which volts looks hold, and the lines of the active branches there.
+
+    Parameters
+    ----------
+    low, high : FloatArray
+        Shape (n_looks, n_points). [V]
+    siemens, amps : FloatArray
+        Shape (n_active, n_points). [S], [A]
+    """
+
+    low: FloatArray
+    high: FloatArray
+    siemens: FloatArray
+    amps: FloatArray
+
+
+class Margins:
+    """The margins of one solved state.
+
+    Parameters
+    ----------
+    linear : Linearised
+        The solved state.
+    must_start, must_rest : BoolArray
+        Gates that have to find their pull-in volts though they are forced off here, and
+        those that must not find the volts to stay on, shape (n_active, n_draws).
+
+    Attributes
+    ----------
+    low, high : FloatArray
+        Between which volts each look holds, shape (n_blocks, n_looks, length); those
+        that gates watch have no sign. [V]
+    look_of_gate : IntArray
+        The look of each active branch's gate, -1 without one; shape (n_active,).
+    """
+
+    def __init__(
+        self, linear: Linearised, must_start: BoolArray, must_rest: BoolArray
+    ) -> None:
+        self._linear, self._solver = linear, linear.solver
+        self._must_start, self._must_rest = must_start, must_rest
+        network, base, active = linear.network, linear.base, self._solver.plan.active
+        self._active, self._has_gate = active, self._solver.settling.has_gate
+        self._gated = gated = np.flatnonzero(network.has_gate[active])
+        self.look_of_gate = np.full(len(active), -1)
+        self.look_of_gate[gated] = len(active) + np.arange(len(gated))
+        every = np.arange(network.n_draws)
+        limits = self.limits(
+            self._solver.active_curves(every, None),
+            base.segment[:, active].T.astype(np.int64),
+            base.is_on[:, active].T,
+            np.arange(len(active))[:, None],
+            every,
+        )
+        low = np.concatenate([limits.low, limits.least_watch[gated]])
+        high = np.concatenate([limits.high, limits.most_watch[gated]])
+        self.low = in_blocks(low, linear.length)
+        self.high = in_blocks(high, linear.length)
+
+    def limits(
+        self,
+        curves: Curves,
+        segment: IntArray,
+        is_on: BoolArray,
+        place: IntArray,
+        draw: IntArray,
+    ) -> Limits:
+        """Return the lines of active branches, and within what volts they hold.
+
+        Arguments are shaped as each other; `place` says which active branch, `draw`
+        which draw. A gate holds where it decides by itself: on, with its pull-in volts
+        there; off, without those to stay on.
+        """
+        forced = curves[FORCED]
+        carries = conducting(is_on, forced, curves[INVERTED])
+        segments = Segments.of(curves, segment)
+        is_free = self._has_gate[place, 0] & (forced == 0.0)
+        pulls_in = self._must_start[place, draw] | (is_free & is_on)
+        lets_go = self._must_rest[place, draw] | (is_free & ~is_on)
+        below_off_volts = np.nextafter(curves[OFF_VOLTS], -np.inf)
+        return Limits(
+            siemens=segments.siemens * carries,
+            amps=segments.amps * carries,
+            is_conducting=carries,
+            low=np.where(carries, segments.low, -np.inf),
+            high=np.where(carries, segments.high, np.inf),
+            least_watch=np.where(pulls_in, curves[ON_VOLTS], -np.inf),
+            most_watch=np.where(lets_go, below_off_volts, np.inf),
+        )
+
+    def is_own(self, branch: IntArray) -> BoolArray:
+        """Return which looks are those of branches themselves, (n_looks, n_some)."""
+        place = self._solver.place[branch]
+        each = np.arange(len(self._active) + len(self._gated))[:, None]
+        is_own = (each == place) & (place >= 0)
+        return np.asarray(is_own | ((each == self.look_of_gate[place]) & (place >= 0)))
+
+    def bounds(self, draw: IntArray, slots: Slots, looks: FloatArray) -> Bounds:
+        """Return the lines that looks select, and between which volts they hold.
+
+        Parameters
+        ----------
+        draw : IntArray
+            Shape (n_points,).
+        slots : Slots
+            The changed branches of each point.
+        looks : FloatArray
+            Shape (n_looks, n_points). [V]
+        """
+        n_active, gated = len(self._active), self._gated
+        curves = self._solver.active_curves(draw, slots)
+        segment = np.zeros((n_active, len(draw)), dtype=np.int64)
+        for place in range(EDGES.start + 1, EDGES.stop - 1):
+            segment += looks[:n_active] >= curves[place]
+        watch = np.abs(looks[n_active:])
+        is_on = np.zeros(segment.shape, dtype=np.bool_)
+        is_on[gated] = watch >= curves[ON_VOLTS][gated]
+        places = np.arange(n_active)[:, None]
+        limits = self.limits(curves, segment, is_on, places, draw)
+        least, most = limits.least_watch[gated], limits.most_watch[gated]
+        is_bound, is_under = least > 0.0, looks[n_active:] < 0.0
+        low = np.where(is_bound & ~is_under, least, -most)
+        high = np.where(is_bound & is_under, -least, most)
+        return Bounds(
+            low=np.concatenate([limits.low, low]),
+            high=np.concatenate([limits.high, high]),
+            siemens=limits.siemens,
+            amps=limits.amps,
+        )
+
+    def reach(self, block: int, branch: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Return what of each margin an amp through branches takes. [1/A].
+
+        Nothing of those of the branch itself.
+
+        Parameters
+        ----------
+        block : int
+            Block of draws.
+        branch : IntArray
+            Shape (n_some,).
+
+        Returns
+        -------
+        rise, fall : FloatArray
+            Of an amp more through the branch, and of an amp less; shape (n_looks,
+            n_some, length); infinite where there is no margin.
+        """
+        first = block * len(self._linear.network.branches)
+        falls = self._linear.look_response[first + branch]
+        looks, n_active = self._linear.look_volts[block].copy(), len(self._active)
+        signs = np.where(looks[n_active:] < 0.0, -1.0, 1.0)
+        looks[n_active:] *= signs
+        falls[:, n_active:] *= signs
+        places = self._solver.place[branch]
+        own = np.flatnonzero(places >= 0)
+        falls[own, places[own]] = 0.0
+        gates = self.look_of_gate[places[own]]
+        falls[own[gates >= 0], gates[gates >= 0]] = 0.0
+        high = self.high[block]
+        low = np.maximum(self.low[block], -np.inf)
+        low[n_active:] = np.maximum(low[n_active:], -high[n_active:])
+        below, above = np.maximum(looks - low, 0.0), np.maximum(high - looks, 0.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            down, up = falls / below, falls / above
+        down[falls == 0.0] = up[falls == 0.0] = 0.0
+        rise, fall = np.maximum(down, -up), np.maximum(-down, up)
+        return rise.transpose(1, 0, 2), fall.transpose(1, 0, 2)
