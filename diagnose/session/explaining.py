@@ -261,7 +261,9 @@ class Explainer:
         _, observation, is_complaint, _ = conclusion.observations[number]
         if not isinstance(observation, SymptomFact):
             return self._model.knowledge.meter.slip_probability + MISFIT
-        symptom = self._reasoner.symptom_of(observation, is_complaint=is_complaint)
+        symptom = self._reasoner.weigher.symptom_of(
+            observation, is_complaint=is_complaint
+        )
         return max(symptom.missed_probability, symptom.imagined_probability) + MISFIT
 
     def _surprise(
@@ -298,8 +300,10 @@ class Explainer:
         compiled, reading = self._model.compiled, reading_of(observation)
         only = np.array([row])
         predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
-        stray = self._reasoner.stray(conclusion.hypotheses, reading, rows=only)[0]
-        return self._reasoner.tail_probability(
+        stray = self._reasoner.weigher.stray(conclusion.hypotheses, reading, rows=only)[
+            0
+        ]
+        return self._reasoner.weigher.tail_probability(
             observation, predicted, share, stray=stray
         )
 
@@ -328,7 +332,7 @@ class Explainer:
         without /= without.sum()
         notes = []
         state = car.state(fact.state)
-        reach = self._reasoner.reach_chance(conclusion.hypotheses, fact.state)
+        reach = self._reasoner.weigher.reach_chance(conclusion.hypotheses, fact.state)
         if float((reach[conclusion.shown_by] * without).sum()) < UNLIKELY_STATE:
             notes.append(
                 f"{words}: but from what was told before, the car should not get as "

@@ -197,7 +197,7 @@ def test_agreeing_looks_at_what_comes_and_goes_are_every_pattern(
     place = int(np.searchsorted(presence.numbers, fault))
     rows = np.array([0, lamp_model.compiled.shown_by(fault)])
     one, two = (
-        reasoner.likelihood(hypotheses, noted._replace(times=times), rows=rows)
+        reasoner.weigher.likelihood(hypotheses, noted._replace(times=times), rows=rows)
         for times in (1, 2)
     )
     there = presence.chance("lit")[place]
