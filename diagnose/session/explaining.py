@@ -279,14 +279,13 @@ class Explainer:
             yes = float((chance[0] * share).sum())
             return yes if observation.is_present else 1.0 - yes
         if best >= conclusion.first_fleeting:
-            there = self._reasoner.presence_of(
-                observation, best - conclusion.first_fleeting
-            )
+            fault = int(conclusion.comes_and_goes[best])
+            there = self._reasoner.presence_of(observation, fault)
             chance_there = float((there * share).sum())
-            shown = int(conclusion.shown_by[best])
+            shown, away = int(conclusion.shown_by[best]), int(conclusion.away[best])
             return chance_there * self._tail(conclusion, observation, shown, share) + (
                 1.0 - chance_there
-            ) * self._tail(conclusion, observation, 0, share)
+            ) * self._tail(conclusion, observation, away, share)
         return self._tail(conclusion, observation, best, share)
 
     def _tail(
