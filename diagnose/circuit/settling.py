@@ -27,6 +27,10 @@ from diagnose.circuit.nodal import (
 
 BREAK_VOLTS = 1e-9
 # Derived: far under a millivolt, far over rounding of a 12 V solution.
+BREAK_AMPS = 1e-11
+LEAST_BREAK_VOLTS = 1e-12
+# Derived: what a segment may carry beyond its edge. More, and a diode would hold up a
+# node that only its insulation holds: 20 nA are .4 V across 20 Mohm.
 NEWTON_ROUNDS = 5
 # Measured: most points settle in three; what has not in eight goes round in circles.
 MAX_FLIPS = 4
@@ -73,10 +77,16 @@ class Segments:
         def taken(first: int) -> FloatArray:
             return flat.take(rows + first * segment.size)
 
+        siemens = taken(SIEMENS.start)
+        beyond = np.clip(
+            BREAK_AMPS / np.maximum(siemens, BREAK_AMPS),
+            LEAST_BREAK_VOLTS,
+            BREAK_VOLTS,
+        )
         return Segments(
-            low=taken(EDGES.start) - BREAK_VOLTS,
-            high=taken(EDGES.start + 1) + BREAK_VOLTS,
-            siemens=taken(SIEMENS.start),
+            low=taken(EDGES.start) - beyond,
+            high=taken(EDGES.start + 1) + beyond,
+            siemens=siemens,
             amps=taken(AMPS.start),
         )
 
