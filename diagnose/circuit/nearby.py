@@ -11,7 +11,7 @@ too many changes. `operating_point` finds those from the start.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -49,6 +49,8 @@ FEW_POINTS = 512
 # Measured: with fewer the number of calls counts, not that of changes.
 MAX_ROUNDS = 10
 # Measured: most rest in three; what has not is solved from the start in a few more.
+MOST_ROUNDS = 40
+# Derived: four stages of gates that turn, each as many as above.
 MAX_PILOTS = 2
 # Measured: the draws of a fault go one way or two; a third is rare.
 
@@ -120,6 +122,10 @@ class Nearby:
         self._low = in_blocks(self._low, self._length)
         self._high = np.concatenate([limits.high, limits.most_watch[gated]])
         self._high = in_blocks(self._high, self._length)
+        seen = self._looks.copy()
+        np.abs(seen[:, len(active) :], out=seen[:, len(active) :])
+        strays = (seen < self._low) | (seen > self._high)
+        self._base_rests = ~strays.any(axis=1).ravel()
 
     def _limits(
         self,
@@ -233,7 +239,9 @@ class Nearby:
             groups=[] if wants_changes else None,
         )
         count = (search.branch >= 0).sum(axis=1)
-        search.find(search.is_left & (count == 0)[:, None], slice(None))
+        is_base = self._base_rests[search.runs.draw()] & (count == 0)[:, None]
+        search.find(search.is_left & is_base, slice(None))
+        search.is_left[count == 0] = False
         for some in _alike(count, n_together):
             self._try(search, some)
         for _ in range(MAX_PILOTS if n_together > 1 else 0):
@@ -425,8 +433,41 @@ class Nearby:
             looks -= falls
         return looks
 
-    def _settled(self, batch: _Batch) -> Rest:
-        """Let segments and gates of points follow."""
+    def ends(
+        self, draw: IntArray, slots: Slots, is_on: BoolArray
+    ) -> tuple[BoolArray, BoolArray]:
+        """Return how gates end, whichever way they begin.
+
+        Parameters
+        ----------
+        draw : IntArray
+            The tolerance draw of each point, shape (n_points,).
+        slots : Slots
+            The changed branches of each point, n_points rows.
+        is_on : BoolArray
+            How gates begin, shape (n_points, n_branches).
+
+        Returns
+        -------
+        is_on : BoolArray
+            How they end, same shape.
+        rests : BoolArray
+            False where that was not found out, shape (n_points,).
+        """
+        batch = _Batch.of(self._solver, draw, slots)
+        rest = self._settled(batch, is_on[:, self._active].T, max_rounds=MOST_ROUNDS)
+        result = np.zeros_like(is_on)
+        result[:, self._active] = rest.is_on.T
+        return result, rest.is_settled
+
+    def _settled(
+        self,
+        batch: _Batch,
+        is_on: BoolArray | None = None,
+        *,
+        max_rounds: int = MAX_ROUNDS,
+    ) -> Rest:
+        """Let segments and gates of points follow, gates from `is_on` or the base."""
 
         def look(moving: Moving, siemens: FloatArray, amps: FloatArray) -> Seen:
             carries = self._settling.conducts(moving.curves, moving.is_on)
@@ -446,9 +487,11 @@ class Nearby:
             batch.draw,
             batch.curves,
             segment=self._segment.take(batch.draw, axis=1),
-            is_on=self._is_on.take(batch.draw, axis=1),
+            is_on=self._is_on.take(batch.draw, axis=1)
+            if is_on is None
+            else np.ascontiguousarray(is_on),
         )
-        return self._settling.settle(start, look)
+        return replace(self._settling, max_rounds=max_rounds).settle(start, look)
 
     def _seen(self, looks: FloatArray, *, is_lost: BoolArray) -> Seen:
         n_active = len(self._active)
