@@ -10,18 +10,16 @@ meaning of faults to `faults`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
+from diagnose.circuit.following import Following, Gates, Points, in_order
 from diagnose.circuit.linearised import BLOCK_POINTS, Changes, Linearised
 from diagnose.circuit.nearby import Nearby
 from diagnose.circuit.nodal import (
     FORCED,
-    OFF_VOLTS,
-    ON_VOLTS,
     BoolArray,
     IntArray,
     Network,
@@ -32,10 +30,6 @@ from diagnose.circuit.operating_point import (
     OperatingPointSolver,
     Start,
 )
-from diagnose.circuit.settling import Curves
-
-FEW_POINTS = 1024
-# Measured: fewer are solved as soon at once as one for each run and then the others.
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +69,7 @@ class Solved:
         Groups of points that are small changes of the base, or of the car with the
         gates off that feed themselves once on.
     fresh : tuple[IntArray, OperatingPoint]
-        The points that were solved afresh.
+        The points that were solved afresh; that counts where a point is in both.
     """
 
     draw: IntArray
@@ -113,14 +107,17 @@ class Compensated:
         self.network = network
         self._solver = OperatingPointSolver(network)
         self.base: OperatingPoint = self._solver.base
+        gates = Gates(network, n_alike)
         if before is not None:
-            for draws in _in_order(before, np.flatnonzero(before >= 0)):
-                is_on = self.base.is_on[before[draws]]
-                is_on &= network.forced[before[draws]] == 0.0
+            for draws in in_order(before, np.flatnonzero(before >= 0)):
+                came = before[draws]
+                is_on = self.base.is_on[came][:, gates.branches]
+                is_on = gates.whole(gates.left(is_on, gates.free_as_it_is(came)))
                 start = Start(self.base.segment[draws], is_on)
                 self.base.put(draws, self._solver.solve(draws, start=start))
         self.origin = Linearised(self._solver, n_alike)
         self._nearby = Nearby(self.origin)
+        self._following = Following(self._solver, self._nearby, gates)
         is_held = network.is_self_holding & self.base.is_on
         is_controlled = (network.output != network.control).any(axis=1)
         self._needs_afresh: BoolArray = np.asarray(is_held | is_controlled)
@@ -188,13 +185,11 @@ class Compensated:
             is_base[group.points] = False
             is_near[group.points] = True
         volts[is_base] = self.base.volts[draw[is_base]]
-        rows = np.flatnonzero(~is_near)
-        is_worth = n_together > 1 and len(rows) > FEW_POINTS
-        run = rows // n_together if is_worth else None
-        fresh = self._solver.solve(draw[rows], slots.take(rows), run=run)
-        volts[rows] = fresh.volts
-        if before is not None:
-            self._carry_over(rows, fresh, draw, slots, before, volts)
+        came = np.full(len(draw), -1) if before is None else before
+        rows, fresh = self._following.follow(
+            Points(draw, slots, came, volts, is_near), n_together=n_together
+        )
+        is_base[rows] = False
         is_settled[rows] = fresh.is_settled
         return Solved(
             draw=draw,
@@ -204,78 +199,6 @@ class Compensated:
             changed=changed,
             fresh=(rows, fresh),
         )
-
-    def _carry_over(
-        self,
-        rows: IntArray,
-        fresh: OperatingPoint,
-        draw: IntArray,
-        slots: Slots,
-        before: IntArray,
-        volts: FloatArray,
-    ) -> None:
-        """Solve points again that end elsewhere when the state before is looked at.
-
-        They are written over in `fresh` and `volts`. What chatters is left: it lets go
-        whenever it has pulled in.
-        """
-        place = np.full(len(draw), -1)
-        place[rows] = np.arange(len(rows))
-        may_hold = self._may_hold(rows, fresh, draw, slots)
-        is_asked = (before[rows] >= 0) & may_hold.any(axis=1)
-        for some in _in_order(before, rows[is_asked]):
-            came, here = before[some], place[some]
-            is_on = np.where(
-                (place[came] >= 0)[:, None],
-                fresh.is_on[place[came]],
-                self._gates(came, draw, slots, volts),
-            )
-            is_held = (is_on & may_hold[here]).any(axis=1)
-            if not is_held.any():
-                continue
-            held, here = some[is_held], here[is_held]
-            start = Start(fresh.segment[here], is_on[is_held])
-            again = self._solver.solve(draw[held], slots.take(held), start=start)
-            fresh.put(here, again)
-            volts[held] = again.volts
-
-    def _may_hold(
-        self, rows: IntArray, fresh: OperatingPoint, draw: IntArray, slots: Slots
-    ) -> BoolArray:
-        """Return gates that are off, and might be on had they been on before.
-
-        Those that have the volts to stay on, and those that the healthy car holds on.
-        """
-        active = self._solver.plan.active
-        seen, curves, is_free = self._watched(rows, draw, slots, fresh.volts)
-        result = self.base.is_on[draw[rows]]
-        has_volts = seen >= curves[OFF_VOLTS]
-        result[:, active] = (is_free & (result[:, active].T | has_volts)).T
-        return np.asarray(result & ~fresh.is_on)
-
-    def _gates(
-        self, points: IntArray, draw: IntArray, slots: Slots, volts: FloatArray
-    ) -> BoolArray:
-        """Return the free gates of points in which each decides by itself."""
-        seen, curves, is_free = self._watched(points, draw, slots, volts[points])
-        result = np.zeros((len(points), len(self.network.branches)), dtype=np.bool_)
-        is_on = is_free & (seen >= curves[ON_VOLTS])
-        result[:, self._solver.plan.active] = is_on.T
-        return result
-
-    def _watched(
-        self, points: IntArray, draw: IntArray, slots: Slots, volts: FloatArray
-    ) -> tuple[FloatArray, Curves, BoolArray]:
-        """Return watch volts, curves, and which gates are free, (n_active, n_points).
-
-        `volts` are those of the points alone.
-        """
-        active = self._solver.plan.active
-        curves = self._solver.active_curves(draw[points], slots.take(points))
-        first, second = self.network.watch[active].T
-        seen = np.abs(volts[:, first] - volts[:, second]).T
-        is_free = self.network.has_gate[active][:, None] & (curves[FORCED] == 0.0)
-        return seen, curves, np.asarray(is_free)
 
     def _starts(
         self,
@@ -315,7 +238,7 @@ class Compensated:
         )
         rests = found.is_found
         if before is not None:
-            for some in _in_order(before, np.flatnonzero(rests & (before >= 0))):
+            for some in in_order(before, np.flatnonzero(rests & (before >= 0))):
                 came = before[some]
                 rests[some] = rests[came] | ~is_cold[came]
         groups = (
@@ -446,19 +369,3 @@ class _Cold:
             starting=Nearby(linear, must_start=is_held),
             resting=Nearby(linear, must_rest=is_held),
         )
-
-
-def _in_order(before: IntArray, rows: IntArray) -> Iterator[IntArray]:
-    """Yield the rows that come from rest, then those that come from these, and so on.
-
-    Parameters
-    ----------
-    before : IntArray
-        Where each point comes from, -1 for rest.
-    """
-    depth, here = np.zeros_like(before), before
-    while (here >= 0).any():
-        depth += here >= 0
-        here = np.where(here >= 0, before[here], -1)
-    for step in np.unique(depth[rows]).tolist():
-        yield rows[depth[rows] == step]

@@ -32,6 +32,8 @@ from diagnose.circuit.pilots import Batch, Pilots
 from diagnose.circuit.runs import Runs, in_blocks
 from diagnose.circuit.settling import Curves, Rest
 
+MOST_ROUNDS = 40
+# Derived: five times what a pilot is given, for stages of gates that turn.
 MAX_PILOTS = 2
 # Measured: the draws of a fault go one way or two; a third is rare.
 FEW_POINTS = 64
@@ -90,6 +92,10 @@ class Nearby:
         self._is_on = base.is_on[:, active].T
         blocks = in_blocks(network.curves[:, active].transpose(1, 2, 0), self._length)
         self._curves = blocks.reshape(-1, *blocks.shape[2:])
+        seen = linear.look_volts.copy()
+        np.abs(seen[:, len(active) :], out=seen[:, len(active) :])
+        strays = (seen < self.margins.low) | (seen > self.margins.high)
+        self._base_rests = ~strays.any(axis=1).ravel()
 
     def find(
         self,
@@ -132,7 +138,9 @@ class Nearby:
             groups=[] if wants_changes else None,
         )
         count = (search.branch >= 0).sum(axis=1)
-        search.find(search.is_left & (count == 0)[:, None], slice(None))
+        is_base = self._base_rests[search.runs.draw()] & (count == 0)[:, None]
+        search.find(search.is_left & is_base, slice(None))
+        search.is_left[count == 0] = False
         for some in _alike(count, n_together):
             self._try(search, some)
         for _ in range(MAX_PILOTS if n_together > 1 else 0):
@@ -315,6 +323,35 @@ class Nearby:
             segment[is_moved] = moves.segment[place, run][is_moved, None]
             is_on[is_moved] = moves.is_on[place, run][is_moved, None]
         return self.margins.limits(curves, segment, is_on, rows, draw)
+
+    def ends(
+        self, draw: IntArray, slots: Slots, is_on: BoolArray
+    ) -> tuple[BoolArray, BoolArray]:
+        """Return how gates end, whichever way they begin.
+
+        Parameters
+        ----------
+        draw : IntArray
+            The tolerance draw of each point, shape (n_points,).
+        slots : Slots
+            The changed branches of each point, n_points rows.
+        is_on : BoolArray
+            How gates begin, shape (n_points, n_branches).
+
+        Returns
+        -------
+        is_on : BoolArray
+            How they end, same shape.
+        rests : BoolArray
+            False where that was not found out, shape (n_points,).
+        """
+        batch = Batch.of(self._solver, draw, slots)
+        rest = self._pilots.settled(
+            batch, is_on[:, self._active].T, max_rounds=MOST_ROUNDS
+        )
+        result = np.zeros_like(is_on)
+        result[:, self._active] = rest.is_on.T
+        return result, rest.is_settled
 
 
 @dataclass(slots=True, kw_only=True)

@@ -9,6 +9,7 @@ Inside, arrays are (branch, point), as in `factored`.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -91,6 +92,17 @@ class OperatingPoint:
             amps=np.zeros(shape),
             flips=np.zeros(shape, dtype=np.int8),
             is_settled=np.zeros(n_points, dtype=np.bool_),
+        )
+
+    @staticmethod
+    def joined(parts: Sequence[OperatingPoint]) -> OperatingPoint:
+        """Return the points of all parts in turn."""
+
+        def whole(name: str) -> np.ndarray:
+            return np.concatenate([getattr(part, name) for part in parts])
+
+        return OperatingPoint(
+            **{field.name: whole(field.name) for field in fields(OperatingPoint)}
         )
 
     def put(self, rows: IntArray, other: OperatingPoint) -> None:

@@ -8,7 +8,7 @@ what else goes as they do. Arrays are (active branch, point).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -68,8 +68,24 @@ class Pilots:
         self._is_on = base.is_on[:, active].T
         self._siemens, self._amps = base.siemens[:, active].T, base.amps[:, active].T
 
-    def settled(self, batch: Batch) -> Rest:
-        """Let segments and gates of points follow, until they rest."""
+    def settled(
+        self,
+        batch: Batch,
+        is_on: BoolArray | None = None,
+        *,
+        max_rounds: int = MAX_ROUNDS,
+    ) -> Rest:
+        """Let segments and gates of points follow, until they rest.
+
+        Parameters
+        ----------
+        is_on : BoolArray or None
+            How gates begin, shape (n_active, n_points); as in the base when None.
+        max_rounds : int
+            Solutions after which a point is given up.
+        """
+        if is_on is None:
+            is_on = self._is_on.take(batch.draw, axis=1)
 
         def look(moving: Moving, siemens: FloatArray, amps: FloatArray) -> Seen:
             carries = self._settling.conducts(moving.curves, moving.is_on)
@@ -89,9 +105,9 @@ class Pilots:
             batch.draw,
             batch.curves,
             segment=self._segment.take(batch.draw, axis=1),
-            is_on=self._is_on.take(batch.draw, axis=1),
+            is_on=np.ascontiguousarray(is_on),
         )
-        return self._settling.settle(start, look)
+        return replace(self._settling, max_rounds=max_rounds).settle(start, look)
 
     def _seen(self, looks: FloatArray, *, is_lost: BoolArray) -> Seen:
         n_active = len(self._active)

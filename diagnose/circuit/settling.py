@@ -27,6 +27,10 @@ from diagnose.circuit.nodal import (
 
 BREAK_VOLTS = 1e-9
 # Derived: far under a millivolt, far over rounding of a 12 V solution.
+BREAK_AMPS = 1e-11
+LEAST_BREAK_VOLTS = 1e-12
+# Derived: what a segment may carry beyond its edge. More, and a diode would hold up a
+# node that only its insulation holds: 20 nA are .4 V across 20 Mohm.
 NEWTON_ROUNDS = 5
 # Measured: most points settle in three; what has not in eight goes round in circles.
 MAX_FLIPS = 4
@@ -98,10 +102,16 @@ class Segments:
     @staticmethod
     def of(curves: Curves, segment: IntArray) -> Segments:
         """Return the segments of curves, all of one shape."""
+        siemens = curves.along(SIEMENS.start, segment)
+        beyond = np.clip(
+            BREAK_AMPS / np.maximum(siemens, BREAK_AMPS),
+            LEAST_BREAK_VOLTS,
+            BREAK_VOLTS,
+        )
         return Segments(
-            low=curves.along(EDGES.start, segment) - BREAK_VOLTS,
-            high=curves.along(EDGES.start + 1, segment) + BREAK_VOLTS,
-            siemens=curves.along(SIEMENS.start, segment),
+            low=curves.along(EDGES.start, segment) - beyond,
+            high=curves.along(EDGES.start + 1, segment) + beyond,
+            siemens=siemens,
             amps=curves.along(AMPS.start, segment),
         )
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -113,12 +114,26 @@ LADDER_LEVELS = tuple(float(level) for level in np.linspace(0.01, 0.99, 8))
 # the severity's probability.
 
 
-def _severity_key(causes: Sequence[Cause]) -> str | None:
-    """Return the key of a fault set's first severity, the one a level is for."""
-    for cause in causes:
-        for number, change in enumerate(cause.mode.changes):
-            if change.amount.shape is not Shape.FIXED:
-                return _change_key(cause, number, change)
+class Severity(NamedTuple):
+    """How severe one cause of a fault set is, the same in every draw.
+
+    Parameters
+    ----------
+    cause : int
+        Its number.
+    level : float
+        A probability of its severity's distribution.
+    """
+
+    cause: int
+    level: float
+
+
+def _severity_key(cause: Cause) -> str | None:
+    """Return the key of a cause's first severity, the one a level is for."""
+    for number, change in enumerate(cause.mode.changes):
+        if change.amount.shape is not Shape.FIXED:
+            return _change_key(cause, number, change)
     return None
 
 
@@ -127,7 +142,9 @@ def _change_key(cause: Cause, number: int, change: Change) -> str:
 
 
 def changed_values(
-    model: CarModel, causes: Sequence[Cause], level: float | None = None
+    model: CarModel,
+    causes: Sequence[Cause],
+    severe: tuple[Cause, float] | None = None,
 ) -> Mapping[str, Values]:
     """Return the values of the parts that some causes change.
 
@@ -136,9 +153,9 @@ def changed_values(
     model : CarModel
     causes : Sequence[Cause]
         Present together; later ones act on what earlier ones left.
-    level : float or None
-        How severe the first cause that can be more or less severe is, as a probability
-        of its severity's distribution, the same in every draw; drawn when None.
+    severe : tuple of Cause and float, or None
+        One of them and how severe it is, as a probability of its severity's
+        distribution, the same in every draw; drawn when None, as are the others.
 
     Returns
     -------
@@ -146,15 +163,15 @@ def changed_values(
         Part to all its parameters, shape (n_draws,) each.
     """
     result: dict[str, dict[str, FloatArray]] = {}
-    levelled = None if level is None else _severity_key(causes)
+    levelled = None if severe is None else _severity_key(severe[0])
     for cause in causes:
         for number, change in enumerate(cause.mode.changes):
             for part in _hit(model, cause, change):
                 values = result.setdefault(part.name, dict(model.values[part.name]))
                 key = _change_key(cause, number, change)
                 levels = model.sample.probabilities(key)
-                if key == levelled:
-                    levels = np.full_like(levels, level)
+                if severe is not None and key == levelled:
+                    levels = np.full_like(levels, severe[1])
                 values[change.parameter] = _changed(
                     values[change.parameter],
                     change,

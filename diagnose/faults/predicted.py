@@ -34,7 +34,7 @@ from diagnose.circuit.nodal import (
     stacked,
 )
 from diagnose.faults.beside import beside, can_fork, shared_array
-from diagnose.faults.causes import Cause, FaultSet, changed_values
+from diagnose.faults.causes import Cause, FaultSet, Severity, changed_values
 from diagnose.measurement.quantities import Probe
 
 StoredArray = npt.NDArray[np.float32]
@@ -230,7 +230,7 @@ class _Tripped:
         )
 
 
-_Scenario = tuple[FaultSet, float | None]
+_Scenario = tuple[FaultSet, Severity | None]
 
 
 class Predictor:
@@ -322,7 +322,7 @@ class Predictor:
         self,
         sets: Sequence[FaultSet],
         *,
-        levels: Sequence[float] | None = None,
+        severities: Sequence[Severity] | None = None,
         every: int = 1,
         rows: IntArray | None = None,
         n_rows: int | None = None,
@@ -333,8 +333,8 @@ class Predictor:
         Parameters
         ----------
         sets : Sequence[FaultSet]
-        levels : Sequence[float] or None
-            How severe each set is, see `causes.changed_values`.
+        severities : Sequence[Severity] or None
+            How severe one cause of each set is, see `causes.changed_values`.
         every : int
             Solve only every so many-th draw and let it stand for those between.
         rows : IntArray or None
@@ -345,7 +345,7 @@ class Predictor:
         progress : Callable or None
             Called with the share done, 0 to 1.
         """
-        scenarios = _scenarios(sets, levels)
+        scenarios = _scenarios(sets, severities)
         draws = np.arange(0, self.model.sample.n_draws, every)
         rows = np.arange(len(sets)) if rows is None else rows
         n_rows = len(sets) if n_rows is None else n_rows
@@ -532,11 +532,11 @@ class Predictor:
         return in_state + np.tile(draws, len(lists)), slots
 
     def _set_overrides(
-        self, state: int, fault_set: FaultSet, level: float | None
+        self, state: int, fault_set: FaultSet, severity: Severity | None
     ) -> tuple[_Override, ...]:
         """Return the overrides of a set: those of its causes, unless they meet."""
-        if level is not None:
-            return self._cause_overrides(state, fault_set, level)
+        if severity is not None:
+            return self._cause_overrides(state, fault_set, severity)
         single = [self._cause_overrides(state, (cause,), None) for cause in fault_set]
         together = tuple(override for overrides in single for override in overrides)
         branches = [override.branch for override in together]
@@ -545,23 +545,24 @@ class Predictor:
         return self._cause_overrides(state, fault_set, None)
 
     def _changed(
-        self, fault_set: FaultSet, level: float | None
+        self, fault_set: FaultSet, severity: Severity | None
     ) -> Mapping[str, Values]:
-        key = (fault_set, level)
+        key = (fault_set, severity)
         if key not in self._values:
             causes = [self.causes[cause] for cause in fault_set]
-            self._values[key] = changed_values(self.model, causes, level)
+            severe = severity and (self.causes[severity.cause], severity.level)
+            self._values[key] = changed_values(self.model, causes, severe)
         return self._values[key]
 
     def _cause_overrides(
-        self, state: int, fault_set: FaultSet, level: float | None
+        self, state: int, fault_set: FaultSet, severity: Severity | None
     ) -> tuple[_Override, ...]:
-        values = self._changed(fault_set, level)
+        values = self._changed(fault_set, severity)
         return tuple(
             override
             for part in self.model.touched_parts(values)
             for override in self._part_overrides(
-                state, part, scenario=(fault_set, level), values=values
+                state, part, scenario=(fault_set, severity), values=values
             )
         )
 
@@ -590,11 +591,11 @@ class Predictor:
 
 
 def _scenarios(
-    sets: Sequence[FaultSet], levels: Sequence[float] | None
+    sets: Sequence[FaultSet], severities: Sequence[Severity] | None
 ) -> list[_Scenario]:
-    if levels is None:
+    if severities is None:
         return [(fault_set, None) for fault_set in sets]
-    return list(zip(sets, levels, strict=True))
+    return list(zip(sets, severities, strict=True))
 
 
 def _chunks(n_sets: int, per_chunk: int, *, n_workers: int) -> list[slice]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from diagnose.circuit.car import Car, FloatArray
 from diagnose.circuit.nodal import IntArray
-from diagnose.faults.causes import Cause, FaultSet, effect_signature
+from diagnose.faults.causes import Cause, FaultSet, Severity, effect_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import (
     SOURCE_UNIT_OHMS,
@@ -141,7 +141,7 @@ class Compiled:
         self,
         sets: Sequence[FaultSet],
         *,
-        levels: Sequence[float] | None = None,
+        severities: Sequence[Severity] | None = None,
         every: int = 1,
         progress: Callable[[float], None] | None = None,
     ) -> Hypotheses:
@@ -149,13 +149,13 @@ class Compiled:
 
         Parameters
         ----------
-        levels : Sequence[float] or None
-            How severe each set is, see `causes.changed_values`.
+        severities : Sequence[Severity] or None
+            How severe one cause of each set is, see `causes.changed_values`.
         every : int
             Solve only every so many-th draw and let it stand for those between.
         """
         prediction = self.predictor.predict(
-            sets, levels=levels, every=every, progress=progress
+            sets, severities=severities, every=every, progress=progress
         )
         shape = (len(sets), self.n_draws, len(self.symptom_names))
         symptoms = np.empty(shape, dtype=np.float32)

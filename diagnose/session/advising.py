@@ -355,16 +355,18 @@ class Adviser:
 
         A reading to come finds it there as often as it is on average over the states.
         """
-        first, presence = conclusion.first_fleeting, self._model.compiled.presence
-        away = np.flatnonzero(particles.row >= first)
+        presence = self._model.compiled.presence
+        fault = conclusion.comes_and_goes[particles.row]
+        away = np.flatnonzero(fault >= 0)
         states = [s.name for s in self._model.car.states if s.is_battery_connected]
-        there = presence.mean_chance(states)[
-            particles.row[away] - first, particles.draw[away]
-        ]
+        there = presence.mean_chance(states)[fault[away], particles.draw[away]]
         share = particles.share.copy()
         share[away] *= there
         return Particles(
-            row=np.append(conclusion.shown_by[particles.row], np.zeros_like(away)),
+            row=np.append(
+                conclusion.shown_by[particles.row],
+                conclusion.away[particles.row[away]],
+            ),
             draw=np.append(particles.draw, particles.draw[away]),
             share=np.append(share, particles.share[away] * (1.0 - there)),
             group=np.append(particles.group, particles.group[away]),
@@ -545,12 +547,12 @@ class Adviser:
     ) -> tuple[str, ...]:
         """Return the tests that bring faults, where some such fault is likely."""
         told_of = particles.row if particles.told_of is None else particles.told_of
-        first = conclusion.first_fleeting
-        is_fleeting = told_of >= first
-        if float(particles.share[is_fleeting].sum()) < LEAST_FLEETING:
+        fault = conclusion.comes_and_goes[told_of]
+        if float(particles.share[fault >= 0].sum()) < LEAST_FLEETING:
             return ()
-        likely = np.zeros(len(conclusion.shown_by) - first, dtype=np.bool_)
-        likely[told_of[is_fleeting] - first] = True
+        n_fleeting = len(self._model.compiled.presence.numbers)
+        likely = np.zeros(n_fleeting, dtype=np.bool_)
+        likely[fault[fault >= 0]] = True
         return tuple(
             name
             for name, test in self._model.provocations.items()
@@ -608,13 +610,13 @@ class Adviser:
         self, name: str, conclusion: Conclusion, particles: Particles
     ) -> FloatArray:
         """Return the chance that a test brings or clears a fault, (n_particles,)."""
-        test, first = self._model.provocations[name], conclusion.first_fleeting
+        test = self._model.provocations[name]
         told_of = particles.row if particles.told_of is None else particles.told_of
         reacts = self._model.compiled.presence.reaction(test.trigger, test.at_target)
         result = np.full(len(told_of), test.symptom.imagined_probability)
-        is_fleeting = told_of >= first
-        places = told_of[is_fleeting] - first, particles.draw[is_fleeting]
-        result[is_fleeting] = reacts[places]
+        fault = conclusion.comes_and_goes[told_of]
+        is_fleeting = fault >= 0
+        result[is_fleeting] = reacts[fault[is_fleeting], particles.draw[is_fleeting]]
         return result
 
     def asked(

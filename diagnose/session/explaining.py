@@ -261,7 +261,9 @@ class Explainer:
         _, observation, is_complaint, _ = conclusion.observations[number]
         if not isinstance(observation, SymptomFact):
             return self._model.knowledge.meter.slip_probability + MISFIT
-        symptom = self._reasoner.symptom_of(observation, is_complaint=is_complaint)
+        symptom = self._reasoner.weigher.symptom_of(
+            observation, is_complaint=is_complaint
+        )
         return max(symptom.missed_probability, symptom.imagined_probability) + MISFIT
 
     def _surprise(
@@ -277,14 +279,13 @@ class Explainer:
             yes = float((chance[0] * share).sum())
             return yes if observation.is_present else 1.0 - yes
         if best >= conclusion.first_fleeting:
-            there = self._reasoner.presence_of(
-                observation, best - conclusion.first_fleeting
-            )
+            fault = int(conclusion.comes_and_goes[best])
+            there = self._reasoner.presence_of(observation, fault)
             chance_there = float((there * share).sum())
-            shown = int(conclusion.shown_by[best])
+            shown, away = int(conclusion.shown_by[best]), int(conclusion.away[best])
             return chance_there * self._tail(conclusion, observation, shown, share) + (
                 1.0 - chance_there
-            ) * self._tail(conclusion, observation, 0, share)
+            ) * self._tail(conclusion, observation, away, share)
         return self._tail(conclusion, observation, best, share)
 
     def _tail(
@@ -298,8 +299,10 @@ class Explainer:
         compiled, reading = self._model.compiled, reading_of(observation)
         only = np.array([row])
         predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
-        stray = self._reasoner.stray(conclusion.hypotheses, reading, rows=only)[0]
-        return self._reasoner.tail_probability(
+        stray = self._reasoner.weigher.stray(conclusion.hypotheses, reading, rows=only)[
+            0
+        ]
+        return self._reasoner.weigher.tail_probability(
             observation, predicted, share, stray=stray
         )
 
@@ -328,7 +331,7 @@ class Explainer:
         without /= without.sum()
         notes = []
         state = car.state(fact.state)
-        reach = self._reasoner.reach_chance(conclusion.hypotheses, fact.state)
+        reach = self._reasoner.weigher.reach_chance(conclusion.hypotheses, fact.state)
         if float((reach[conclusion.shown_by] * without).sum()) < UNLIKELY_STATE:
             notes.append(
                 f"{words}: but from what was told before, the car should not get as "

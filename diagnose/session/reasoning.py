@@ -14,91 +14,38 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
 from diagnose.errors import ImpossibleEvidenceError
-from diagnose.faults.causes import (
-    LADDER_LEVELS,
-    FaultSet,
-    effect_signature,
-    has_severity,
-)
-from diagnose.faults.predicted import StoredArray
+from diagnose.faults.causes import FaultSet, has_severity
 from diagnose.inference.bank import REDRAWN_ROWS
-from diagnose.inference.beliefs import (
-    Beliefs,
-    RepairStep,
-    Step,
-    promising_companions,
-    promising_pairs,
-    update,
-)
-from diagnose.inference.compiled import OVER_RANGE_OHMS, Compiled
-from diagnose.inference.evidence import (
-    STATE_FLOOR,
-    Slips,
-    Spread,
-    lamp_likelihood,
-    look_likelihood,
-    reading_likelihood,
-    slip_density,
-    spread_of,
-    symptom_likelihood,
-    tail_of,
-)
+from diagnose.inference.beliefs import Beliefs, RepairStep, Step, update
+from diagnose.inference.combinations import Combined
+from diagnose.inference.compiled import Compiled
 from diagnose.inference.hypotheses import Hypotheses
 from diagnose.inference.redraw import (
     choose_severities,
     chosen_row,
     effective_draws,
     n_steps,
-    on_steps,
-    step_spread,
 )
-from diagnose.measurement.probe_lamp import GRADES, answer_chance
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    battery_posts,
-    fuse_tolerance,
-)
-from diagnose.measurement.symptoms import Symptom
+from diagnose.measurement.readings import ReadingKind
 from diagnose.session.facts import ContextFact, Fact, ReadingFact, SymptomFact
+from diagnose.session.ladders import Ladders, Rungs
 from diagnose.session.model import Model
-from diagnose.session.observing import (
-    Noted,
-    Observation,
-    observations_of,
-    reading_of,
-    repeat_density,
-    shown,
+from diagnose.session.observing import Noted, Observation, observations_of
+from diagnose.session.searching import (
+    FEW_DRAWS,
+    MOST_FLEETING_PAIRS,
+    Chances,
+    Searcher,
 )
-from diagnose.session.provoking import Provocation
+from diagnose.session.weighing import Weigher, is_yes
 
-LINEAR_KINDS = frozenset({ReadingKind.DC_VOLTS, ReadingKind.LAMP, ReadingKind.LOOK})
-MOST_PAIRS = 48
-MOST_COMPANIONS = 24
 LEAST_REDRAWN = 0.01
-FEW_DRAWS = 0.5
-KEPT_LADDERS = 32
 SECOND_CURE = 0.97
 # From memory: a repair checked and done again rarely fails again, one time in thirty. A
 # higher figure makes the second failure a proof that no known cause is there.
 PAIR_STRIDE = 4
 # Derived: every fourth draw stands for four; pairs need order, not the last decimal.
-LADDER_STRIDE = 2
-# Derived: every second tolerance stands for two; a ladder is about the severity.
 LEAST_BELIEVED = 1e-3
-OTHER_SLIPS = 0.2
-# From memory: one slip in five is of another kind, a wrong state or digit, and shows
-# anything.
-LEVEL_VOLTS = 0.2
-# Derived: what is wired to a post differs from it by the drops of a loaded car.
-CHATTER_SHARE = 0.29
-# Derived: evenly spread between nothing and the full supply, 1/sqrt(12) of it.
-CHATTER_AMPS_SHARE = 0.58
-# Derived: evenly spread between nothing and twice the mean, 1/sqrt(3) of the mean.
-COMPLAINT_ERROR_FACTOR = 0.02
-# From memory: what brings a person to a diagnosis has been seen more than once.
-Rows = IntArray | slice
-EVERY_ROW = slice(None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,13 +66,19 @@ class Conclusion:
     prior : FloatArray
         Of each set and draw, shape (n_sets, n_draws).
     left_out_probability : float
-        Share of the evidence that pairs not looked at could add. Pairs with a fault
-        that comes and goes are not in it.
+        Share of the evidence that pairs not looked at could add.
     shown_by : IntArray
-        The row of `hypotheses` that holds what each set shows: its own, but of faults
-        that come and go that of the lasting fault they act as, shape (n_sets,).
+        The row of `hypotheses` that holds what each set shows: its own, but of sets
+        with a fault that comes and goes that of the lasting fault it acts as, shape
+        (n_sets,).
+    away : IntArray
+        The row that holds what each set shows while no fault that comes and goes is
+        there, shape (n_sets,).
+    comes_and_goes : IntArray
+        Of each set the fault that does, its place among such faults, -1 where none;
+        shape (n_sets,).
     first_fleeting : int
-        The first row of faults that come and go; they are the last ones.
+        The first row of sets with a fault that comes and goes; they are the last ones.
     """
 
     hypotheses: Hypotheses
@@ -136,6 +89,8 @@ class Conclusion:
     prior: FloatArray
     left_out_probability: float
     shown_by: IntArray
+    away: IntArray
+    comes_and_goes: IntArray
     first_fleeting: int
 
     def steps(self) -> list[Step]:
@@ -166,36 +121,39 @@ class _Weighed:
     version: IntArray
 
 
-@dataclass(frozen=True, slots=True)
-class _Ladder:
-    """A fault set on a ladder of severities, and what observations say of its steps.
-
-    `grid` has one row per solved severity; the steps between are interpolated.
-    """
-
-    grid: Hypotheses
-    likelihoods: dict[Noted, FloatArray]
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Answered:
-    """Priors under the answers about the car's history.
+class _Rows:
+    """Which row holds which fault set.
 
     Parameters
     ----------
-    answers : tuple[tuple[str, str], ...]
-    singles : FloatArray
-        Of none and of every single cause, shape (1 + n_causes,).
-    odds : FloatArray
-        Of every lasting cause alone against none, shape (n_lasting,).
-    lift : StoredArray
-        Of pairs of them, see `Priors.pair_lift`.
+    of : Mapping[FaultSet, int]
+    n_rows : int
+        Those not in use included.
+    singles : IntArray
+        The sound car and every lasting cause.
+    solved : IntArray
+        What was solved beyond these.
+    fleeting : IntArray
+        Every cause that comes and goes.
+    shown_by, away, comes_and_goes : IntArray
+        As in `Conclusion`.
     """
 
-    answers: tuple[tuple[str, str], ...]
-    singles: FloatArray
-    odds: FloatArray
-    lift: StoredArray
+    of: Mapping[FaultSet, int]
+    n_rows: int
+    singles: IntArray
+    solved: IntArray
+    fleeting: IntArray
+    shown_by: IntArray
+    away: IntArray
+    comes_and_goes: IntArray
+
+    @property
+    def fleeting_pairs(self) -> IntArray:
+        """Sets of a cause that comes and goes and one that lasts."""
+        first = self.n_rows - MOST_FLEETING_PAIRS
+        return first + np.flatnonzero(self.comes_and_goes[first:] >= 0)
 
 
 class Reasoner:
@@ -204,23 +162,21 @@ class Reasoner:
     Parameters
     ----------
     model : Model
+
+    Attributes
+    ----------
+    weigher : Weigher
+        What one observation says of rows.
     """
 
     def __init__(self, model: Model) -> None:
         self._model = model
         self._compiled: Compiled = model.compiled
+        self.weigher = Weigher(model)
         self._weighed: dict[Noted, _Weighed] = {}
-        self._deviations: dict[Observation, FloatArray] = {}
-        self._ladders: dict[FaultSet, _Ladder] = {}
-        self._answered: _Answered | None = None
-        self._slip_shares: dict[str, tuple[float, float]] = {}
-        posts = battery_posts(model.car) - {model.car.reference}
-        self._fed = next(iter(sorted(posts)), None)
-        first: dict[tuple[object, ...], int] = {}
-        self._stands_for = {
-            number: first.setdefault(effect_signature(cause), number)
-            for number, cause in enumerate(self._compiled.causes)
-        }
+        self._ladders = Ladders(self._compiled, self.weigher)
+        self._searcher = Searcher(model, self.weigher, self._ladders)
+        self._chances: Chances | None = None
 
     def conclude(self, facts: Sequence[Fact]) -> Conclusion:
         """Return what standing facts amount to.
@@ -230,136 +186,178 @@ class Reasoner:
         ImpossibleEvidenceError
             If no fault set can give the facts, not even with a slip of the meter.
         """
-        compiled, bank = self._compiled, self._compiled.bank
+        bank = self._compiled.bank
         bank.written_for = None
         observations, repaired = observations_of(facts, self._model)
         answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
-        singles = range(bank.n_singles)
-        front = self._likelihoods(observations, bank.all, singles)
-        repairs = self._repair_steps(repaired)
-        pairs, left_out = self._promising(
-            observations,
-            [one[: bank.n_singles] for one in front],
-            answers,
-            repairs,
-        )
-        missing = bank.missing(pairs)
-        if missing:
-            bank.keep_pairs(self._solved_pairs(missing), pairs)
-        n_bank, fleeting = len(bank.all.sets), compiled.presence.numbers.tolist()
-        sets: list[FaultSet] = [*compiled.singles.sets]
-        sets += [()] * (n_bank - bank.n_singles)
-        sets += [(cause,) for cause in fleeting]
-        rows = {s: row for row, s in enumerate(compiled.singles.sets)}
-        rows.update(((cause,), n_bank + n) for n, cause in enumerate(fleeting))
-        for pair in pairs:
-            rows[pair] = bank.pair_rows[pair]
-            sets[rows[pair]] = pair
-        prior = np.zeros((len(sets), compiled.n_draws))
-        alone = self._under(answers).singles[:, None]
-        prior[: bank.n_singles] = alone[: bank.n_singles]
-        prior[n_bank:] = alone[bank.n_singles :]
-        if pairs:
-            chances = compiled.priors.set_probabilities(pairs, answers)
-            prior[[rows[pair] for pair in pairs]] = chances[:, None]
-        prior /= compiled.n_draws
+        chances, repairs = self._under(answers), self._repair_steps(repaired)
+        combined = self._combined(observations, chances, repairs)
+        rows = self._rows(combined.sets)
+        sets: list[FaultSet] = [()] * rows.n_rows
+        prior = np.zeros((rows.n_rows, self._compiled.n_draws))
+        for fault_set, row in rows.of.items():
+            sets[row] = fault_set
+        alone = np.concatenate([rows.singles, rows.fleeting])
+        prior[alone] = chances.singles[:, None]
+        if combined.sets:
+            places = [rows.of[fault_set] for fault_set in combined.sets]
+            likely = self._compiled.priors.set_probabilities(combined.sets, answers)
+            prior[places] = likely[:, None]
+        prior /= self._compiled.n_draws
         hypotheses = replace(bank.all, sets=tuple(sets))
-        in_pairs = [rows[pair] for pair in pairs]
         draft = Conclusion(
             hypotheses=hypotheses,
             beliefs=Beliefs(sets=(), weights=np.empty((0, 0)), log_evidence=0.0),
             observations=observations,
-            likelihoods=self._likelihoods(observations, hypotheses, in_pairs),
+            likelihoods=self._likelihoods(observations, hypotheses, rows),
             repairs=repairs,
             prior=prior,
-            left_out_probability=left_out,
-            shown_by=np.append(np.arange(n_bank), 1 + compiled.presence.acts_as),
-            first_fleeting=n_bank,
+            left_out_probability=combined.left_out_probability,
+            shown_by=rows.shown_by,
+            away=rows.away,
+            comes_and_goes=rows.comes_and_goes,
+            first_fleeting=len(bank.all.sets),
         )
         conclusion = _believing(draft)
-        redrawn = self._redrawn(conclusion, rows)
+        redrawn = self._redrawn(conclusion, combined, rows.of)
         if redrawn is not None:
             conclusion = _believing(redrawn)
         bank.written_for = tuple(facts)
         return conclusion
 
-    def _under(self, answers: Mapping[str, str]) -> _Answered:
+    def _under(self, answers: Mapping[str, str]) -> Chances:
         """Return what does not change within a case, worked out once."""
         key = tuple(sorted(answers.items()))
-        if self._answered is None or self._answered.answers != key:
-            priors, n_lasting = self._compiled.priors, self._compiled.n_lasting
-            odds = priors.odds() @ priors.given(answers)
-            lift = priors.pair_lift(answers)
-            alone = ((), *((cause,) for cause in range(len(self._compiled.causes))))
-            self._answered = _Answered(
-                answers=key,
-                singles=priors.set_probabilities(alone, answers),
-                odds=odds[:n_lasting],
-                lift=lift[:n_lasting, :n_lasting],
-            )
-        return self._answered
+        if self._chances is None or self._chances.answers != key:
+            self._chances = Chances.under(answers, self._compiled)
+        return self._chances
 
-    def _solved_pairs(self, pairs: Sequence[FaultSet]) -> Hypotheses:
-        """Return pairs with what they show; those that act alike are solved once."""
-        alike = [self._standing_in(pair) for pair in pairs]
-        place = {pair: number for number, pair in enumerate(dict.fromkeys(alike))}
-        solved = self._compiled.hypotheses(list(place), every=PAIR_STRIDE)
-        rows = np.array([place[pair] for pair in alike])
-        return replace(solved.kept(rows), sets=tuple(pairs))
-
-    def _standing_in(self, fault_set: FaultSet) -> FaultSet:
-        """Return the fault set that acts like this one and stands for all such."""
-        return tuple(sorted(self._stands_for[cause] for cause in fault_set))
-
-    def _likelihoods(
+    def _combined(
         self,
         observations: Sequence[Noted],
-        hypotheses: Hypotheses,
-        rows: Sequence[int],
+        chances: Chances,
+        repairs: Sequence[RepairStep],
+    ) -> Combined:
+        """Return the sets beyond single causes that facts and repairs call for."""
+        rows = self._rows(())
+        alone = np.concatenate([rows.singles, rows.fleeting])
+        weighed = self._likelihoods(observations, self._compiled.bank.all, rows)
+
+        def front_of(place: int) -> FloatArray:
+            return np.asarray(weighed[place][alone])
+
+        found = self._searcher.pairs(observations, front_of, chances)
+        if not repairs:
+            return found
+        return found.and_also(
+            self._searcher.companions(observations, front_of, chances, repairs)
+        )
+
+    def _rows(self, sets: Sequence[FaultSet]) -> _Rows:
+        """Return the rows of fault sets, those beyond single causes solved now."""
+        compiled, bank = self._compiled, self._compiled.bank
+        first = compiled.n_lasting
+        acts_as = dict(enumerate(compiled.presence.acts_as.tolist(), start=first))
+        lasting = [s for s in sets if s[-1] < first]
+        fleeting = [s for s in sets if s[-1] >= first]
+        shown = {s: tuple(sorted((*s[:-1], acts_as[s[-1]]))) for s in fleeting}
+        solved = tuple(dict.fromkeys([*lasting, *shown.values()]))
+        missing = bank.missing(solved)
+        if missing:
+            bank.keep_pairs(self._solved(missing), solved)
+        rows = {s: row for row, s in enumerate(compiled.singles.sets)}
+        rows.update((s, bank.pair_rows[s]) for s in lasting)
+        n_bank, n_fleeting = len(bank.all.sets), len(acts_as)
+        n_rows = n_bank + n_fleeting + MOST_FLEETING_PAIRS
+        shown_by, away = np.arange(n_rows), np.arange(n_rows)
+        comes_and_goes = np.full(n_rows, -1)
+        shown_by[n_bank:] = away[n_bank:] = 0
+        alone = n_bank + np.arange(n_fleeting)
+        shown_by[alone] = 1 + compiled.presence.acts_as
+        comes_and_goes[alone] = np.arange(n_fleeting)
+        rows.update(((first + n,), n_bank + n) for n in range(n_fleeting))
+        for row, s in enumerate(fleeting, start=n_bank + n_fleeting):
+            rows[s], shown_by[row] = row, bank.pair_rows[shown[s]]
+            away[row], comes_and_goes[row] = rows[s[:-1]], s[-1] - first
+        return _Rows(
+            of=rows,
+            n_rows=n_rows,
+            singles=np.arange(bank.n_singles),
+            solved=np.array([bank.pair_rows[s] for s in solved], dtype=np.int64),
+            fleeting=alone,
+            shown_by=shown_by,
+            away=away,
+            comes_and_goes=comes_and_goes,
+        )
+
+    def _solved(self, sets: Sequence[FaultSet]) -> Hypotheses:
+        """Return fault sets with what they show; those that act alike solved once."""
+        alike = [self._ladders.standing_in(one) for one in sets]
+        place = {one: number for number, one in enumerate(dict.fromkeys(alike))}
+        solved = self._compiled.hypotheses(list(place), every=PAIR_STRIDE)
+        rows = np.array([place[one] for one in alike])
+        return replace(solved.kept(rows), sets=tuple(sets))
+
+    def _likelihoods(
+        self, observations: Sequence[Noted], hypotheses: Hypotheses, rows: _Rows
     ) -> tuple[FloatArray, ...]:
-        """Return the likelihoods of all rows of the bank, some of them brought up.
+        """Return the likelihoods of all rows, those in use brought up to date.
 
         A row is worked out once per observation, until the bank writes it anew.
         """
-        bank, wanted = self._compiled.bank, np.sort(np.array(rows, dtype=np.int64))
+        bank = self._compiled.bank
+        wanted = np.concatenate([rows.singles, np.unique(rows.solved)])
         result = []
         for noted in observations:
-            weighed = self._weighed_of(noted)
+            weighed = self._weighed_of(noted, rows)
             is_stale = weighed.version[wanted] != bank.versions[wanted]
             if is_stale.any():
-                stale = wanted[is_stale]
-                some = _as_slice(stale)
-                fresh = self.likelihood(hypotheses, noted, rows=some)
+                some = _as_slice(wanted[is_stale])
+                fresh = self.weigher.likelihood(hypotheses, noted, rows=some)
                 weighed.likelihood[some] = fresh
                 weighed.version[some] = bank.versions[some]
-            self._weigh_fleeting(weighed, noted, hypotheses)
+            coming = rows.fleeting_pairs
+            if len(rows.fleeting) and weighed.version[rows.fleeting[0]] < 0:
+                weighed.version[rows.fleeting] = 0
+                coming = np.concatenate([rows.fleeting, coming])
+            if len(coming):
+                weighed.likelihood[coming] = self._while_coming(
+                    noted, hypotheses, coming, rows=rows, likelihood=weighed.likelihood
+                )
             result.append(weighed.likelihood)
         return tuple(result)
 
-    def _weigh_fleeting(
-        self, weighed: _Weighed, noted: Noted, hypotheses: Hypotheses
-    ) -> None:
-        """Work out, once, what an observation says of faults that come and go."""
-        presence = self._compiled.presence
-        first = len(self._compiled.bank.all.sets)
-        if not len(presence.numbers) or weighed.version[first] >= 0:
-            return
-        weighed.version[first:] = 0
-        test = self._provocation(noted.observation)
+    def _while_coming(
+        self,
+        noted: Noted,
+        hypotheses: Hypotheses,
+        some: IntArray,
+        *,
+        rows: _Rows,
+        likelihood: FloatArray,
+    ) -> FloatArray:
+        """Return what an observation says of sets with a fault that comes and goes.
+
+        Parameters
+        ----------
+        some : IntArray
+            Their rows, shape (n_some,).
+        likelihood : FloatArray
+            Of all rows that hold what they show, shape (n_rows, n_draws).
+        """
+        presence, fault = self._compiled.presence, rows.comes_and_goes[some]
+        test = self.weigher.provocation(noted.observation)
         if test is not None:
-            reacts = presence.reaction(test.trigger, test.at_target)
-            is_yes = _is_yes(noted.observation)
-            weighed.likelihood[first:] = reacts if is_yes else 1.0 - reacts
-            return
+            reacts = presence.reaction(test.trigger, test.at_target)[fault]
+            return reacts if is_yes(noted.observation) else 1.0 - reacts
         chance = presence.chance(
-            self._state_of(noted.observation), is_complaint=noted.is_complaint
+            self.weigher.state_of(noted.observation), is_complaint=noted.is_complaint
         )
-        there, away = 1 + presence.acts_as, np.array([0])
         looks = [
-            [*self._fewer_times(noted, hypotheses, rows), weighed.likelihood[rows]]
-            for rows in (there, away)
+            [*self._fewer_times(noted, hypotheses, seen), likelihood[seen]]
+            for seen in (rows.shown_by[some], rows.away[some])
         ]
-        weighed.likelihood[first:] = presence.looked_at(looks[0], looks[1], chance)
+        return presence.looked_at(looks[0], looks[1], chance[fault])
 
     def _fewer_times(
         self, noted: Noted, hypotheses: Hypotheses, rows: IntArray
@@ -367,7 +365,7 @@ class Reasoner:
         """Return the likelihood of some rows had a reading been taken less often."""
         shape = len(rows), self._compiled.n_draws
         return [np.ones(shape)] + [
-            self.likelihood(hypotheses, noted._replace(times=times), rows=rows)
+            self.weigher.likelihood(hypotheses, noted._replace(times=times), rows=rows)
             for times in range(1, noted.times)
         ]
 
@@ -395,9 +393,9 @@ class Reasoner:
         FloatArray
             Shape (n_rows, n_draws).
         """
-        presence, first = self._compiled.presence, conclusion.first_fleeting
-        is_fleeting = rows >= first
-        own = rows[is_fleeting] - first
+        presence, fault = self._compiled.presence, conclusion.comes_and_goes[rows]
+        is_fleeting = fault >= 0
+        own = fault[is_fleeting]
         test = self._model.provocations.get(name)
         if test is not None:
             shape = (len(rows), self._compiled.n_draws)
@@ -406,86 +404,63 @@ class Reasoner:
             result[is_fleeting] = reacts[own]
             return result
         column = self._compiled.symptom_index[name]
-        symptoms, shown = conclusion.hypotheses.symptoms, conclusion.shown_by[rows]
+        symptoms = conclusion.hypotheses.symptoms
+        shown, away = conclusion.shown_by[rows], conclusion.away[rows][is_fleeting]
         result = symptoms[shown, :, column].astype(np.float64)
         state = self._model.asked(name).state
         chance = presence.chance(state, is_complaint=is_complaint)[own]
-        sound = symptoms[0, :, column].astype(np.float64)
+        sound = symptoms[away, :, column].astype(np.float64)
         result[is_fleeting] = presence.mixed(result[is_fleeting], sound, chance)
         return result
 
-    def presence_of(self, observation: Observation, row: int) -> FloatArray:
+    def presence_of(self, observation: Observation, fault: int) -> FloatArray:
         """Return the chance that a fault that comes and goes was there, (n_draws,).
 
         Parameters
         ----------
-        row : int
+        fault : int
             Its place among such faults.
         """
         return np.asarray(
-            self._compiled.presence.chance(self._state_of(observation))[row]
+            self._compiled.presence.chance(self.weigher.state_of(observation))[fault]
         )
 
-    def _provocation(self, observation: Observation) -> Provocation | None:
-        if not isinstance(observation, SymptomFact):
-            return None
-        return self._model.provocations.get(observation.symptom)
-
-    def _state_of(self, observation: Observation) -> str:
-        if isinstance(observation, SymptomFact):
-            return self._model.asked(observation.symptom).state
-        return observation.state
-
-    def _weighed_of(self, noted: Noted) -> _Weighed:
+    def _weighed_of(self, noted: Noted, rows: _Rows) -> _Weighed:
         key = noted._replace(epoch=0)
         if key not in self._weighed:
-            n_fleeting = len(self._compiled.presence.numbers)
-            n_rows = len(self._compiled.bank.all.sets) + n_fleeting
             self._weighed[key] = _Weighed(
-                np.ones((n_rows, self._compiled.n_draws)),
-                np.full(n_rows, -1, dtype=np.int64),
+                np.ones((rows.n_rows, self._compiled.n_draws)),
+                np.full(rows.n_rows, -1, dtype=np.int64),
             )
         return self._weighed[key]
 
     def _redrawn(
-        self, conclusion: Conclusion, rows: Mapping[FaultSet, int]
+        self, conclusion: Conclusion, combined: Combined, rows: Mapping[FaultSet, int]
     ) -> Conclusion | None:
         """Give the leading fault sets severities that suit the facts."""
         if not any(
             isinstance(n.observation, ReadingFact) for n in conclusion.observations
         ):
             return None
-        weights = conclusion.beliefs.weights
-        chances = weights.sum(axis=1)
-        few = effective_draws(weights) < FEW_DRAWS * weights.shape[1]
-        causes, bank = self._compiled.causes, self._compiled.bank
-        leading = [
-            fault_set
-            for fault_set, row in rows.items()
-            if chances[row] >= LEAST_REDRAWN
-            and few[row]
-            and any(has_severity(causes[c]) for c in fault_set)
-        ]
-        leading.sort(key=lambda fault_set: -chances[rows[fault_set]])
+        leading = self._leading(conclusion, combined, rows)
         if not leading:
             return None
+        bank, each_draw = self._compiled.bank, np.arange(self._compiled.n_draws)
         sets, prior = list(conclusion.hypotheses.sets), conclusion.prior.copy()
-        each_draw = np.arange(self._compiled.n_draws)
-        leading = leading[:REDRAWN_ROWS]
-        self._solve_ladders(leading)
-        for place, fault_set in enumerate(leading):
-            row, old = bank.first_redrawn + place, rows[fault_set]
-            ladder = self._ladders[self._standing_in(fault_set)]
-            redrawn = choose_severities(
-                self._ladder_likelihood(ladder, conclusion, fault_set)
-            )
-            bank.put(row, chosen_row(ladder.grid, redrawn.choice), 0)
-            for noted in conclusion.observations:
-                weighed = self._weighed_of(noted)
-                steps = self._on_ladder(ladder, noted)
-                weighed.likelihood[row] = steps[redrawn.choice, each_draw]
+        self._ladders.solve(leading)
+        for place, rungs in enumerate(leading):
+            row, old = bank.first_redrawn + place, rows[rungs.fault_set]
+            redrawn = choose_severities(self._ladder_likelihood(rungs, conclusion))
+            grid = self._ladders.of(rungs).grid
+            bank.put(row, chosen_row(grid, redrawn.choice), 0)
+            for noted, likelihood in zip(
+                conclusion.observations, conclusion.likelihoods, strict=True
+            ):
+                steps = self._ladders.likelihood(rungs, noted)
+                likelihood[row] = steps[redrawn.choice, each_draw]
+                weighed = self._weighed[noted._replace(epoch=0)]
                 weighed.version[row] = bank.versions[row]
-            sets[row], sets[old] = fault_set, ()
+            sets[row], sets[old] = rungs.fault_set, ()
             prior[row] = prior[old] * redrawn.correction
             prior[old] = 0.0
         return replace(
@@ -494,110 +469,48 @@ class Reasoner:
             prior=prior,
         )
 
-    def _solve_ladders(self, fault_sets: Sequence[FaultSet]) -> None:
-        """Solve fault sets with every severity of a ladder, all of them together.
+    def _leading(
+        self, conclusion: Conclusion, combined: Combined, rows: Mapping[FaultSet, int]
+    ) -> list[Rungs]:
+        """Return the likeliest sets that few draws carry, and what to vary in each.
 
-        Those that act alike share one; ladders are kept.
+        Of a pair the draws may have missed what it shows, so that only the estimate of
+        the search tells that it leads.
         """
-        wanted = list(dict.fromkeys(self._standing_in(one) for one in fault_sets))
-        missing = [fault_set for fault_set in wanted if fault_set not in self._ladders]
-        if not missing:
-            return
-        for fault_set in list(self._ladders):
-            if len(self._ladders) + len(missing) <= KEPT_LADDERS:
-                break
-            if fault_set not in wanted:
-                del self._ladders[fault_set]
-        n_levels = len(LADDER_LEVELS)
-        solved = self._compiled.hypotheses(
-            [fault_set for fault_set in missing for _ in LADDER_LEVELS],
-            levels=LADDER_LEVELS * len(missing),
-            every=LADDER_STRIDE,
-        )
-        for number, fault_set in enumerate(missing):
-            rows = np.arange(number * n_levels, (number + 1) * n_levels)
-            self._ladders[fault_set] = _Ladder(solved.kept(rows), {})
+        weights, causes = conclusion.beliefs.weights, self._compiled.causes
+        chances = weights.sum(axis=1)
+        few = effective_draws(weights) < FEW_DRAWS * weights.shape[1]
+        estimated = dict(zip(combined.sets, combined.shares, strict=True))
+        narrow = dict(zip(combined.sets, combined.narrow, strict=True))
+        found: dict[Rungs, float] = {}
+        for fault_set, row in rows.items():
+            severe = [c for c in fault_set if has_severity(causes[c])]
+            if not severe or conclusion.comes_and_goes[row] >= 0:
+                continue
+            share, cause = float(chances[row]), narrow.get(fault_set, -1)
+            if cause >= 0:
+                share = max(share, estimated[fault_set])
+            elif not few[row]:
+                continue
+            if share >= LEAST_REDRAWN:
+                found[Rungs(fault_set, cause if cause >= 0 else severe[0])] = share
+        leading = sorted(found, key=lambda rungs: -found[rungs])
+        return leading[:REDRAWN_ROWS]
 
-    def _on_ladder(self, ladder: _Ladder, noted: Noted) -> FloatArray:
-        """Return the likelihood of an observation on every step, worked out once."""
-        key = noted._replace(epoch=0)
-        if key not in ladder.likelihoods:
-            ladder.likelihoods[key] = self.likelihood(
-                ladder.grid, noted, is_ladder=True
-            )
-        return ladder.likelihoods[key]
-
-    def _ladder_likelihood(
-        self, ladder: _Ladder, conclusion: Conclusion, fault_set: FaultSet
-    ) -> FloatArray:
+    def _ladder_likelihood(self, rungs: Rungs, conclusion: Conclusion) -> FloatArray:
         """Return the likelihood of the facts while the whole set was present."""
         touched = [
             number
             for number, repair in enumerate(conclusion.repairs)
-            if repair.causes & set(fault_set)
+            if repair.causes & set(rungs.fault_set)
         ]
         last = touched[0] if touched else len(conclusion.repairs)
-        result = np.ones((n_steps(len(ladder.grid.sets)), self._compiled.n_draws))
+        n_levels = len(self._ladders.of(rungs).grid.sets)
+        result = np.ones((n_steps(n_levels), self._compiled.n_draws))
         for noted in conclusion.observations:
             if noted.epoch <= last:
-                result *= self._on_ladder(ladder, noted)
+                result *= self._ladders.likelihood(rungs, noted)
         return result
-
-    def likelihood(
-        self,
-        hypotheses: Hypotheses,
-        noted: Noted,
-        *,
-        rows: Rows = EVERY_ROW,
-        is_ladder: bool = False,
-    ) -> FloatArray:
-        """Return the likelihood of one observation, shape (n_rows, n_draws).
-
-        Parameters
-        ----------
-        is_ladder : bool
-            The rows are the solved severities of a ladder; return its steps, each of
-            which stands for those half way to its neighbours.
-        """
-        on = on_steps if is_ladder else np.asarray
-        observation = noted.observation
-        test = self._provocation(observation)
-        if test is not None:
-            yes = test.symptom.imagined_probability
-            shape = on(hypotheses.symptoms[rows, :, 0].astype(np.float64)).shape
-            return np.full(shape, yes if _is_yes(observation) else 1.0 - yes)
-        if isinstance(observation, SymptomFact):
-            column = self._compiled.symptom_index[observation.symptom]
-            chance = on(hypotheses.symptoms[rows, :, column].astype(np.float64))
-            symptom = self.symptom_of(observation, is_complaint=noted.is_complaint)
-            return symptom_likelihood(symptom, observation.is_present, chance)
-        slips = self._slips(noted)
-        reading = reading_of(observation)
-        predicted = on(self._compiled.predicted(hypotheses, reading, rows=rows))
-        if reading.kind is ReadingKind.LOOK:
-            result = look_likelihood(observation.value > 0.5, predicted, slips=slips)
-        elif reading.kind is ReadingKind.LAMP:
-            result = lamp_likelihood(observation.value, predicted, slips=slips)
-        else:
-            spread_steps = step_spread(predicted) if is_ladder else 0.0
-            slipped = self._slip_density(shown(observation), reading, hypotheses, rows)
-
-            def fits(stray: FloatArray) -> FloatArray:
-                return reading_likelihood(
-                    shown(observation),
-                    predicted,
-                    spread=self._spread(reading),
-                    slips=slips,
-                    stray=np.hypot(stray, spread_steps),
-                    slip_density=None if slipped is None else on(slipped),
-                )
-
-            result = fits(on(self._leakage(hypotheses, reading, rows=rows)))
-            jumps = on(self._unsettled(hypotheses, reading, rows=rows))
-            if jumps.any():
-                wide = fits(on(self.stray(hypotheses, reading, rows=rows)))
-                result += jumps * (wide - result)
-        return result * on(self.state_chance(hypotheses, reading.state, rows=rows))
 
     def slip_chance(self, conclusion: Conclusion, number: int) -> float:
         """Return how likely a reading taken once was a slip, as things are believed.
@@ -615,249 +528,14 @@ class Reasoner:
         if noted.times > 1:
             return 0.0
         rows = np.flatnonzero(weights.sum(axis=1) > LEAST_BELIEVED)
-        reading, shown_by = reading_of(fact), conclusion.shown_by[rows]
-        density: FloatArray | float | None = self._slip_density(
-            shown(fact), reading, conclusion.hypotheses, shown_by
+        share = self.weigher.slip_share(
+            conclusion.hypotheses,
+            noted,
+            conclusion.likelihoods[number][rows],
+            rows=conclusion.shown_by[rows],
         )
-        if density is None:
-            density = self._other_slip_density(fact)
-        wrong = self._slips(noted).probability * density
-        wrong = wrong * self.state_chance(
-            conclusion.hypotheses, reading.state, rows=shown_by
-        )
-        share = np.minimum(wrong / conclusion.likelihoods[number][rows], 1.0)
         believed = weights[rows]
         return float((share * believed).sum() / believed.sum())
-
-    def _other_slip_density(self, fact: ReadingFact) -> float:
-        """Return the density of a reading that is no volts, after a slip."""
-        if np.isinf(shown(fact)):
-            return 0.5
-        if fact.kind is ReadingKind.LAMP:
-            return 1.0 / len(GRADES)
-        return 1.0 / self._spread(reading_of(fact)).span
-
-    def _slips(self, noted: Noted) -> Slips:
-        """Return how often the readings behind an observation may be slips."""
-        probability = self._model.knowledge.meter.slip_probability
-        if noted.times == 1 or isinstance(noted.observation, SymptomFact):
-            return Slips(probability=probability)
-        again = repeat_density(noted.observation, self._model)
-        return Slips(probability=probability, times=noted.times, again=again)
-
-    def _slip_density(
-        self, value: float, reading: Reading, hypotheses: Hypotheses, rows: Rows
-    ) -> FloatArray | None:
-        """Return the density of volts after a slip of the red lead, (n_rows, n_draws).
-
-        Another test point is mostly grounded, or fed as the battery's post is; how many
-        are is counted on the sound car. None for other readings than volts.
-        """
-        car, compiled = self._model.car, self._compiled
-        if reading.kind is not ReadingKind.DC_VOLTS or self._fed is None:
-            return None
-        if reading.state not in self._slip_shares:
-            self._slip_shares[reading.state] = self._shares_of(reading.state)
-        levels = [
-            compiled.predicted(hypotheses, replace(reading, red=post), rows=rows)
-            for post in (car.reference, self._fed)
-        ]
-        scale = car.system_volts / 12.0
-        return slip_density(
-            value,
-            levels,
-            self._slip_shares[reading.state],
-            deviation=LEVEL_VOLTS * scale,
-            span=self._spread(reading).span,
-        )
-
-    def _shares_of(self, state: str) -> tuple[float, float]:
-        """Return how many test points of the sound car are grounded, and how many fed.
-
-        Near enough to count are three deviations.
-        """
-        car, compiled = self._model.car, self._compiled
-        place, index = compiled.predictor.state_index[state], compiled.predictor
-        volts = compiled.singles.prediction.volts[place, 0].mean(axis=0)
-        volts = volts - volts[index.node_index[car.reference]]
-        near = 3.0 * LEVEL_VOLTS * car.system_volts / 12.0
-        points = volts[[index.node_index[node] for node in car.test_points]]
-        fed = volts[index.node_index[self._fed]] if self._fed else 0.0
-        is_grounded = np.abs(points) < near
-        is_fed = ~is_grounded & (np.abs(points - fed) < near)
-        red = 1.0 - OTHER_SLIPS
-        return red * float(is_grounded.mean()), red * float(is_fed.mean())
-
-    def stray(
-        self, hypotheses: Hypotheses, reading: Reading, *, rows: Rows = EVERY_ROW
-    ) -> FloatArray:
-        """Return a further standard deviation of a reading, (n_rows, n_draws).
-
-        Stray leakage moves what nothing holds; where something chatters or a breaker
-        cycles, the meter jumps and any value near the mean may be the one noted.
-        """
-        leakage = self._leakage(hypotheses, reading, rows=rows)
-        jumps = self._unsettled(hypotheses, reading, rows=rows)
-        if not jumps.any():
-            return leakage
-        if reading.kind is ReadingKind.DC_VOLTS:
-            wide = CHATTER_SHARE * self._model.car.system_volts
-            return np.asarray(np.hypot(leakage, wide * (jumps > 0.0)))
-        mean = self._compiled.predicted(hypotheses, reading, rows=rows)
-        return np.asarray(CHATTER_AMPS_SHARE * mean * (jumps > 0.0))
-
-    def _leakage(
-        self, hypotheses: Hypotheses, reading: Reading, *, rows: Rows
-    ) -> FloatArray:
-        """Return what stray leakage adds to the spread of volts, (n_rows, n_draws)."""
-        if reading.kind is ReadingKind.DC_VOLTS:
-            return self._compiled.ghost_volts(hypotheses, reading, rows=rows)
-        return np.zeros(hypotheses.symptoms[rows, :, 0].shape)
-
-    def _unsettled(
-        self, hypotheses: Hypotheses, reading: Reading, *, rows: Rows
-    ) -> FloatArray:
-        """Return how much of the time volts or amps jump, (n_rows, n_draws)."""
-        jumping = (ReadingKind.DC_VOLTS, ReadingKind.AMPS, ReadingKind.FUSE)
-        if reading.kind not in jumping:
-            return np.zeros(hypotheses.symptoms[rows, :, 0].shape)
-        state = self._compiled.predictor.state_index[reading.state]
-        settled = hypotheses.prediction.is_settled[state, rows].astype(np.float64)
-        return np.asarray(1.0 - settled)
-
-    def state_chance(
-        self, hypotheses: Hypotheses, state: str, *, rows: Rows = EVERY_ROW
-    ) -> FloatArray:
-        """Return the chance that the car can be in a state, (n_rows, n_draws)."""
-        chance = self.reach_chance(hypotheses, state, rows=rows)
-        return np.asarray(STATE_FLOOR + (1.0 - STATE_FLOOR) * chance)
-
-    def reach_chance(
-        self, hypotheses: Hypotheses, state: str, *, rows: Rows = EVERY_ROW
-    ) -> FloatArray:
-        """Return the chance of the symptom that a state needs, (n_rows, n_draws)."""
-        wanted = self._model.car.state(state).exists_when
-        column = self._compiled.symptom_index.get(wanted)
-        if column is None:
-            return np.ones(hypotheses.symptoms[rows, :, 0].shape)
-        chance: FloatArray = hypotheses.symptoms[rows, :, column].astype(np.float64)
-        return chance
-
-    def tail_probability(
-        self,
-        fact: ReadingFact,
-        predicted: FloatArray,
-        share: FloatArray,
-        *,
-        stray: FloatArray | float = 0.0,
-    ) -> float:
-        """Return the chance of a reading at least as far off, without a slip.
-
-        Parameters
-        ----------
-        predicted, share : FloatArray
-            Predicted value and weight of each draw of one fault set, shape (n_draws,).
-        stray : FloatArray or float
-            How far stray leakage may move it, same shape. [V]
-        """
-        if fact.kind is ReadingKind.LOOK:
-            chance = predicted if fact.value > 0.5 else 1.0 - predicted
-            return float((chance * share).sum())
-        if fact.kind is ReadingKind.LAMP:
-            return float((answer_chance(fact.value, predicted) * share).sum())
-        spread = self._spread(reading_of(fact))
-        return tail_of(shown(fact), predicted, share, spread=spread, stray=stray)
-
-    def _spread(self, reading: Reading) -> Spread:
-        """Return how far a meter's reading may be from what is predicted."""
-        car, tolerance = self._model.car, 0.0
-        if reading.kind is ReadingKind.FUSE:
-            tolerance = fuse_tolerance(car.part(reading.red))
-        return spread_of(
-            reading.kind,
-            self._model.knowledge.meter,
-            system_volts=car.system_volts,
-            fuse_tolerance=tolerance,
-        )
-
-    def symptom_of(self, fact: SymptomFact, *, is_complaint: bool) -> Symptom:
-        """Return the symptom a fact is about, surer when it is the complaint itself."""
-        symptom = self._model.asked(fact.symptom)
-        if not is_complaint:
-            return symptom
-        return replace(
-            symptom,
-            missed_probability=symptom.missed_probability * COMPLAINT_ERROR_FACTOR,
-            imagined_probability=symptom.imagined_probability * COMPLAINT_ERROR_FACTOR,
-        )
-
-    def _promising(
-        self,
-        observations: Sequence[Noted],
-        likelihoods: Sequence[FloatArray],
-        answers: dict[str, str],
-        repairs: Sequence[RepairStep],
-    ) -> tuple[tuple[FaultSet, ...], float]:
-        """Return the pairs worth solving, and what the others could add."""
-        before = [k for k, noted in enumerate(observations) if noted.epoch == 0]
-        if not before:
-            return (), 0.0
-        priors = self._compiled.priors
-        odds, lift = self._under(answers).odds, self._under(answers).lift
-        part_of = priors.part_of[: len(odds)]
-        deviations = np.stack(
-            [self._deviation(noted.observation) for noted in observations], axis=1
-        )
-        pairs, left_out = promising_pairs(
-            odds,
-            part_of,
-            [likelihoods[k] for k in before],
-            deviations[:, before],
-            most=MOST_PAIRS,
-            lift=lift,
-        )
-        if not repairs:
-            return pairs, left_out
-        mended = sorted(
-            cause
-            for cause in {one for repair in repairs for one in repair.causes}
-            if cause < len(odds)
-        )
-        after = [k for k, noted in enumerate(observations) if noted.epoch > 0]
-        seen_after = [likelihoods[k].mean(axis=1) for k in after]
-        told = np.prod([np.ones(1 + len(odds)), *seen_after], axis=0)
-        companions = promising_companions(
-            odds * told[1:],
-            part_of,
-            sound=float(told[0]),
-            mended=mended,
-            most=MOST_COMPANIONS,
-        )
-        known = set(pairs)
-        return (*pairs, *(pair for pair in companions if pair not in known)), left_out
-
-    def _deviation(self, observation: Observation) -> FloatArray:
-        """Return how far each single cause moves what a fact looks at, (n_causes,).
-
-        A symptom in probability; volts over one volt, other readings as a share.
-        """
-        if observation in self._deviations:
-            return self._deviations[observation]
-        singles = self._compiled.singles
-        if self._provocation(observation) is not None:
-            return np.zeros(self._compiled.n_lasting)
-        if isinstance(observation, SymptomFact):
-            column = self._compiled.symptom_index[observation.symptom]
-            shown = singles.symptoms[:, :, column].mean(axis=1).astype(np.float64)
-        else:
-            shown = self._compiled.predicted(singles, reading_of(observation))
-            shown = np.where(np.isinf(shown), OVER_RANGE_OHMS, shown).mean(axis=1)
-            if observation.kind not in LINEAR_KINDS:
-                least = 1e-5 if observation.kind is ReadingKind.FUSE else 1e-3
-                shown = np.log(np.maximum(shown, least))
-        moved: FloatArray = np.abs(shown[1:] - shown[0])
-        self._deviations[observation] = moved
-        return moved
 
     def _repair_steps(self, names: Sequence[str]) -> tuple[RepairStep, ...]:
         """Return the repairs; one done again is taken to be done right."""
@@ -893,11 +571,7 @@ def _believing(draft: Conclusion) -> Conclusion:
     return replace(draft, beliefs=beliefs)
 
 
-def _is_yes(observation: Observation) -> bool:
-    return isinstance(observation, SymptomFact) and observation.is_present
-
-
-def _as_slice(rows: IntArray) -> Rows:
+def _as_slice(rows: IntArray) -> IntArray | slice:
     """Return rising row numbers as a slice where they have no gaps: it copies less."""
     if rows[-1] - rows[0] == len(rows) - 1:
         return slice(int(rows[0]), int(rows[-1]) + 1)

@@ -63,7 +63,9 @@ class Silence:
         lacking = self._adviser.prices.why_impossible(reading)
         if lacking:
             return f"you can't take it: {lacking}"
-        reach = self._reasoner.reach_chance(conclusion.hypotheses, reading.state)
+        reach = self._reasoner.weigher.reach_chance(
+            conclusion.hypotheses, reading.state
+        )
         reached = reach[conclusion.shown_by] * conclusion.beliefs.weights
         if float(reached.sum()) < LEAST_REACHED:
             return "with what is suspected the car hardly gets into this state"
@@ -143,7 +145,9 @@ class Silence:
         return f"; they would in: {telling[0]}" if telling else ""
 
     def _may_be_taken(self, reading: Reading, conclusion: Conclusion) -> bool:
-        reach = self._reasoner.reach_chance(conclusion.hypotheses, reading.state)
+        reach = self._reasoner.weigher.reach_chance(
+            conclusion.hypotheses, reading.state
+        )
         reached = reach[conclusion.shown_by] * conclusion.beliefs.weights
         is_reached = float(reached.sum()) >= LEAST_REACHED
         return is_reached and self._adviser.prices.can_take(reading)

@@ -17,6 +17,7 @@ from tests.circuit.small_circuits import (
     make_car,
     make_fuse,
     make_part,
+    make_resistor,
 )
 
 STATES = (KEY_OFF, KEY_ON, CRANKING)
@@ -244,3 +245,56 @@ def contacts(
         is_on_other_contact=is_on_other_contact,
         is_feed_swapped=0.0,
     )
+
+
+def entangled_parts(generator: np.random.Generator) -> list[Part]:
+    """Return a sound random car with relays that may feed themselves or each other.
+
+    Each of these hangs with its coil on some load, bus or other relay, some of them
+    also, by a bridge, on their own output; a diode may join two places.
+    """
+    parts = random_parts(generator, is_faulty=False)
+    places = ["key.run", "panel.bus", "panel.switched", "body.metal"]
+    places += ["load-0.plus", "load-1.plus", "load-0.minus"]
+    for number in range(int(generator.integers(1, 4))):
+        name = f"relay-{number}"
+        coil_feed, output = f"{name}.86", f"{name}.87"
+        bridge_ohms = generator.choice(
+            [1e9, 0.05, 20.0, 100.0], p=[0.6, 0.15, 0.15, 0.1]
+        )
+        parts += [
+            coil(
+                name, coil_feed, str(generator.choice(["body.metal", "load-0.minus"]))
+            ),
+            contacts(
+                name,
+                str(generator.choice(["panel.bus", "panel.switched"])),
+                output,
+                is_on_other_contact=float(generator.random() < 0.1),
+            ),
+            make_resistor(
+                str(generator.choice(places)),
+                coil_feed,
+                10.0 ** generator.uniform(-1.5, 1.5),
+                name=f"{name}-86-wire",
+            ),
+            make_resistor(
+                output, "body.metal", generator.uniform(2.0, 30.0), name=f"{name}-load"
+            ),
+            make_resistor(output, coil_feed, float(bridge_ohms), name=f"{name}-bridge"),
+        ]
+        places.append(output)
+    parts.append(
+        make_part(
+            "diode",
+            "sneak-diode",
+            str(generator.choice(places)),
+            str(generator.choice(["key.run", "relay-0.86"])),
+            forward_volts=0.7,
+            on_ohms=0.5,
+            is_shorted=0.0,
+            is_open=float(generator.random() < 0.7),
+            is_reversed=0.0,
+        )
+    )
+    return parts

@@ -13,13 +13,18 @@ import pytest
 
 from diagnose.circuit.car import OperatingState, Part, Value
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.operating_point import solve_operating_point
+from diagnose.circuit.operating_point import (
+    OperatingPointSolver,
+    Start,
+    solve_operating_point,
+)
 from diagnose.circuit.sample import Sample
 from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
     GROUND,
     make_car,
     make_part,
+    make_resistor,
     make_source,
     solve_circuit,
 )
@@ -143,3 +148,31 @@ def test_stalled_motor_draws_four_to_six_times_its_running_current(
 
     assert solved.branch_amps["motor"] == pytest.approx(7.0 * 4.5, rel=1e-3)
     assert 3.8 <= spread[0] <= spread[1] <= 6.0
+
+
+# By hand: nothing feeds the wire, and its 100 Mohm of insulation keep it at ground;
+# held up at the diode's .7 V it would take 7 nA from there, against the diode's way.
+def test_diode_holds_up_no_wire_that_hangs_on_its_insulation() -> None:
+    diode = make_part(
+        "diode",
+        "diode",
+        "wire.end",
+        GROUND,
+        forward_volts=0.7,
+        on_ohms=0.05,
+        is_shorted=0.0,
+        is_open=0.0,
+        is_reversed=0.0,
+    )
+    car = make_car([diode, make_resistor("wire.end", GROUND, 1e8)])
+    network = CarModel(car, Sample(n_draws=1)).network(car.states[0])
+    solver = OperatingPointSolver(network)
+    conducting = np.zeros((1, len(network.branches)), dtype=np.int64)
+    conducting[0, network.branch_indices()["diode"]] = 1
+
+    start = Start(conducting, solver.base.is_on)
+    found = solver.solve(np.zeros(1, dtype=np.int64), start=start)
+
+    end = network.node_indices()["wire.end"]
+    assert found.is_settled.all()
+    assert found.volts[0, end] == pytest.approx(0.0, abs=1e-9)

@@ -175,23 +175,23 @@ def test_level_sets_the_severity_of_every_draw(
     cause = named(causes, "feed:high_resistance_a")
     amount = Distribution(shape=Shape.LOGUNIFORM, first=0.3, second=30.0)
 
-    found = changed_values(model, [cause], level)["feed"]["joint_a_ohms"]
+    found = changed_values(model, [cause], (cause, level))["feed"]["joint_a_ohms"]
 
     added = found - model.values["feed"]["joint_a_ohms"]
     expected = amount.quantile(np.full_like(added, level))
     assert added == pytest.approx(expected, rel=1e-9)
 
 
-def test_only_the_first_severity_has_the_level(
+def test_only_the_cause_meant_has_the_level(
     model: CarModel, causes: tuple[Cause, ...]
 ) -> None:
     pair = [named(causes, f"{part}:high_resistance_a") for part in ("feed", "ground")]
 
-    first, other = (changed_values(model, pair, level) for level in (0.1, 0.4))
+    one, other = (changed_values(model, pair, (pair[1], lv)) for lv in (0.1, 0.4))
 
-    second = [found["ground"]["joint_a_ohms"].tolist() for found in (first, other)]
-    assert second[0] == second[1]
-    assert (first["feed"]["joint_a_ohms"] != other["feed"]["joint_a_ohms"]).all()
+    feeds = [found["feed"]["joint_a_ohms"].tolist() for found in (one, other)]
+    assert feeds[0] == feeds[1]
+    assert (one["ground"]["joint_a_ohms"] != other["ground"]["joint_a_ohms"]).all()
 
 
 def test_fault_that_is_all_or_nothing_has_no_severity(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import FloatArray
-from diagnose.faults.causes import LADDER_LEVELS
+from diagnose.faults.causes import LADDER_LEVELS, Severity
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.evidence import Slips, reading_likelihood, spread_of
 from diagnose.inference.hypotheses import Hypotheses
@@ -36,7 +36,8 @@ def compiled() -> Compiled:
 def grid(compiled: Compiled) -> Hypotheses:
     """Return the bad joint with every solved severity."""
     number = cause_number(compiled, CAUSE)
-    return compiled.hypotheses([(number,)] * len(LADDER_LEVELS), levels=LADDER_LEVELS)
+    severities = [Severity(number, level) for level in LADDER_LEVELS]
+    return compiled.hypotheses([(number,)] * len(severities), severities=severities)
 
 
 @pytest.fixture(scope="module")
@@ -65,7 +66,8 @@ def test_solved_severities_are_on_the_ladder(
     compiled: Compiled, shown: FloatArray
 ) -> None:
     number = cause_number(compiled, CAUSE)
-    severe = compiled.hypotheses([(number,)], levels=[LADDER_LEVELS[-1]])
+    most = Severity(number, LADDER_LEVELS[-1])
+    severe = compiled.hypotheses([(number,)], severities=[most])
 
     # 1 uV: single precision of the stored volts
     expected = compiled.predicted(severe, LAMP_VOLTS)[0]

@@ -197,7 +197,7 @@ def test_agreeing_looks_at_what_comes_and_goes_are_every_pattern(
     place = int(np.searchsorted(presence.numbers, fault))
     rows = np.array([0, lamp_model.compiled.shown_by(fault)])
     one, two = (
-        reasoner.likelihood(hypotheses, noted._replace(times=times), rows=rows)
+        reasoner.weigher.likelihood(hypotheses, noted._replace(times=times), rows=rows)
         for times in (1, 2)
     )
     there = presence.chance("lit")[place]
@@ -226,6 +226,42 @@ def test_readings_that_disagree_speak_for_what_comes_and_goes(
         for one in found
     )
     assert after > 2.0 * before
+
+
+BESIDE = (
+    volts("battery.plus", 11.98, "key-off"),
+    volts("battery.plus", 11.99, "key-off"),
+    *(volts("lamp.plus", value) for value in (0.02, 11.4, 0.03, 11.41)),
+)
+
+
+def test_what_comes_and_goes_is_found_beside_what_lasts(lamp_model: Model) -> None:
+    # A flat battery shows at its posts, and explains nothing of a lamp that now has
+    # volts and now has none.
+    found = chances(lamp_model, *BESIDE)
+
+    fleeting = sum(p for name, p in found.items() if name.endswith("comes_and_goes"))
+    assert found["battery:discharged"] > 0.95
+    assert fleeting > 0.5
+
+
+def test_pair_with_what_comes_and_goes_mixes_both_and_what_lasts(
+    lamp_model: Model,
+) -> None:
+    # By hand, at each look: the lasting pair while it is there, the flat battery alone
+    # while it is not.
+    once = volts("light-switch.out", 11.6)
+    conclusion = Reasoner(lamp_model).conclude((*BESIDE, once))
+    compiled, sets = lamp_model.compiled, conclusion.hypotheses.sets
+    flat, fault = number("battery:discharged", lamp_model), number(FLEETING, lamp_model)
+    row = sets.index((flat, fault), conclusion.first_fleeting)
+    pair = compiled.bank.pair_rows[(flat, number(LASTING, lamp_model))]
+    place = int(np.searchsorted(compiled.presence.numbers, fault))
+    there = compiled.presence.chance("lit")[place]
+
+    found = conclusion.likelihoods[-1]
+    expected = there * found[pair] + (1.0 - there) * found[1 + flat]
+    assert found[row] == pytest.approx(expected, rel=1e-9)
 
 
 # Tests that bring a fault

@@ -26,7 +26,8 @@ from diagnose.session.facts import (
 )
 from diagnose.session.model import Model
 from diagnose.session.observing import Noted
-from diagnose.session.reasoning import OTHER_SLIPS, Reasoner
+from diagnose.session.reasoning import Reasoner
+from diagnose.session.weighing import OTHER_SLIPS
 
 COMPLAINT = ComplaintFact(complaint="pump-does-not-run")
 
@@ -126,14 +127,16 @@ def test_reading_where_something_chatters_counts_as_broad(model: Model) -> None:
     noted = Noted(0, volts(9.0, "battery.plus", "key-off"), is_complaint=False)
 
     # 3 V below a sound battery: at rest nothing but a slip, chattering quite likely.
-    at_rest = reasoner.likelihood(sound, noted).mean()
+    at_rest = reasoner.weigher.likelihood(sound, noted).mean()
     spread = spread_of(
         ReadingKind.DC_VOLTS, model.knowledge.meter, system_volts=model.car.system_volts
     )
     slip = model.knowledge.meter.slip_probability / spread.span
     assert 0.99 * OTHER_SLIPS * slip <= at_rest <= slip
     # By hand: a normal density of 3.5 V at one deviation, 0.242 / 3.5 V.
-    assert reasoner.likelihood(moving, noted).mean() == pytest.approx(0.07, rel=0.1)
+    assert reasoner.weigher.likelihood(moving, noted).mean() == pytest.approx(
+        0.07, rel=0.1
+    )
 
 
 def test_breaker_that_cycles_mostly_shows_what_it_leaves_open(model: Model) -> None:
@@ -145,10 +148,12 @@ def test_breaker_that_cycles_mostly_shows_what_it_leaves_open(model: Model) -> N
 
     # By hand: seven tenths of what holds at rest, and three of a normal density of
     # 3.5 V, which is 0.4 / 3.5 V near its middle and 0.242 / 3.5 V one deviation off.
-    at_rest = reasoner.likelihood(sound, near).mean()
+    at_rest = reasoner.weigher.likelihood(sound, near).mean()
     expected = OPEN_SHARE * at_rest + (1.0 - OPEN_SHARE) * 0.4 / 3.5
-    assert reasoner.likelihood(cycling, near).mean() == pytest.approx(expected, rel=0.1)
-    found = reasoner.likelihood(cycling, far).mean()
+    assert reasoner.weigher.likelihood(cycling, near).mean() == pytest.approx(
+        expected, rel=0.1
+    )
+    found = reasoner.weigher.likelihood(cycling, far).mean()
     assert found == pytest.approx((1.0 - OPEN_SHARE) * 0.07, rel=0.15)
 
 
@@ -156,4 +161,4 @@ def test_settled_state_adds_no_spread(model: Model) -> None:
     reading = Reading(kind=ReadingKind.AMPS, state="key-on", red="fuel-pump", black="")
     sound = model.compiled.singles.kept(np.array([0]))
 
-    assert not Reasoner(model).stray(sound, reading).any()
+    assert not Reasoner(model).weigher.stray(sound, reading).any()

@@ -114,7 +114,7 @@ def test_running_diagnosis_stays_near_the_exact_network(
     facts = CASES[case]
     reasoner = Reasoner(fine_model)
     noted, _ = observations_of(facts, fine_model)
-    likelihoods = [reasoner.likelihood(everything, one) for one in noted]
+    likelihoods = [reasoner.weigher.likelihood(everything, one) for one in noted]
     told = np.prod(np.stack(likelihoods), axis=0).mean(axis=1, keepdims=True)
     answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
     exact = network.posterior([told], answers)

@@ -1,0 +1,122 @@
+"""Ladders: fault sets solved with every severity of one of their causes, and kept.
+
+Leaves to `reasoning` which sets need one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.faults.causes import (
+    LADDER_LEVELS,
+    FaultSet,
+    Severity,
+    effect_signature,
+)
+from diagnose.inference.compiled import Compiled
+from diagnose.inference.hypotheses import Hypotheses
+from diagnose.session.observing import Noted
+from diagnose.session.weighing import Weigher
+
+KEPT_LADDERS = 48
+# Derived: some 3 MB each.
+LADDER_STRIDE = 2
+# Derived: every second tolerance stands for two; a ladder is about the severity.
+
+
+class Rungs(NamedTuple):
+    """A fault set, and which of its causes goes up the ladder.
+
+    Parameters
+    ----------
+    fault_set : FaultSet
+    cause : int
+    """
+
+    fault_set: FaultSet
+    cause: int
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """A fault set on a ladder of severities, and what observations say of its steps.
+
+    `grid` has one row per solved severity; the steps between are interpolated.
+    """
+
+    grid: Hypotheses
+    likelihoods: dict[Noted, FloatArray]
+
+
+class Ladders:
+    """The ladders of one car.
+
+    Parameters
+    ----------
+    compiled : Compiled
+    weigher : Weigher
+    """
+
+    def __init__(self, compiled: Compiled, weigher: Weigher) -> None:
+        self._compiled, self._weigher = compiled, weigher
+        self._kept: dict[Rungs, Ladder] = {}
+        first: dict[tuple[object, ...], int] = {}
+        self._stands_for: Mapping[int, int] = {
+            number: first.setdefault(effect_signature(cause), number)
+            for number, cause in enumerate(compiled.causes)
+        }
+
+    def standing_in(self, fault_set: FaultSet) -> FaultSet:
+        """Return the fault set that acts like this one and stands for all such."""
+        return tuple(sorted(self._stands_for[cause] for cause in fault_set))
+
+    def _standing(self, rungs: Rungs) -> Rungs:
+        fault_set = self.standing_in(rungs.fault_set)
+        return Rungs(fault_set, self._stands_for[rungs.cause])
+
+    def solve(self, wanted: Sequence[Rungs]) -> None:
+        """Solve ladders, all that are missing together; those that act alike are one.
+
+        Those wanted are there then, until `solve` is called again.
+        """
+        alike = list(dict.fromkeys(self._standing(one) for one in wanted))
+        missing = [one for one in alike if one not in self._kept]
+        if not missing:
+            return
+        for rungs in list(self._kept):
+            if len(self._kept) + len(missing) <= KEPT_LADDERS:
+                break
+            if rungs not in alike:
+                del self._kept[rungs]
+        n_levels = len(LADDER_LEVELS)
+        solved = self._compiled.hypotheses(
+            [one.fault_set for one in missing for _ in LADDER_LEVELS],
+            severities=[
+                Severity(one.cause, level) for one in missing for level in LADDER_LEVELS
+            ],
+            every=LADDER_STRIDE,
+        )
+        for number, rungs in enumerate(missing):
+            rows = np.arange(number * n_levels, (number + 1) * n_levels)
+            self._kept[rungs] = Ladder(solved.kept(rows), {})
+
+    def of(self, rungs: Rungs) -> Ladder:
+        """Return a ladder that was solved."""
+        return self._kept[self._standing(rungs)]
+
+    def likelihood(self, rungs: Rungs, noted: Noted) -> FloatArray:
+        """Return the likelihood of an observation on every step, worked out once.
+
+        Shape (n_steps, n_draws).
+        """
+        ladder, key = self.of(rungs), noted._replace(epoch=0)
+        if key not in ladder.likelihoods:
+            ladder.likelihoods[key] = self._weigher.likelihood(
+                ladder.grid, noted, is_ladder=True
+            )
+        return ladder.likelihoods[key]

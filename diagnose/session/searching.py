@@ -1,0 +1,225 @@
+"""Searching: which fault sets beyond single causes the facts call for.
+
+Gathers what each fact says of single causes, once for each fact. Leaves the estimate
+to `inference.combinations`, and solving what is found to `reasoning`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import BoolArray
+from diagnose.faults.causes import FaultSet, has_severity
+from diagnose.faults.predicted import StoredArray
+from diagnose.inference.beliefs import RepairStep
+from diagnose.inference.combinations import (
+    Combined,
+    Ladder,
+    PairSums,
+    Seen,
+    Told,
+    promising_companions,
+    promising_pairs,
+)
+from diagnose.inference.compiled import OVER_RANGE_OHMS, Compiled
+from diagnose.measurement.readings import ReadingKind
+from diagnose.session.facts import SymptomFact
+from diagnose.session.ladders import Ladders, Rungs
+from diagnose.session.model import Model
+from diagnose.session.observing import Noted, Observation, reading_of
+from diagnose.session.weighing import Weigher
+
+LINEAR_KINDS = frozenset({ReadingKind.DC_VOLTS, ReadingKind.LAMP, ReadingKind.LOOK})
+MOST_PAIRS = 48
+MOST_FLEETING_PAIRS = 24
+MOST_COMPANIONS = 24
+MOST_SHARP = 6
+LEAST_SHARP = 0.02
+# Derived: a cause less likely even if half the facts are put down to others is no half
+# of a pair that counts.
+FEW_DRAWS = 0.5
+KEPT_FACTS = 64
+# Derived: an evening's facts; 1.6 MB each.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chances:
+    """Priors under the answers about the car's history.
+
+    Parameters
+    ----------
+    answers : tuple[tuple[str, str], ...]
+    singles : FloatArray
+        Of none and of every single cause, shape (1 + n_causes,).
+    odds : FloatArray
+        Of every cause alone against none, shape (n_causes,).
+    log_lift : StoredArray
+        Log of `Priors.pair_lift`, -inf for two causes that come and go.
+    """
+
+    answers: tuple[tuple[str, str], ...]
+    singles: FloatArray
+    odds: FloatArray
+    log_lift: StoredArray
+
+    @staticmethod
+    def under(answers: Mapping[str, str], compiled: Compiled) -> Chances:
+        """Return the priors under some answers."""
+        priors = compiled.priors
+        alone = ((), *((cause,) for cause in range(len(compiled.causes))))
+        log_lift = np.log(priors.pair_lift(answers))
+        log_lift[compiled.n_lasting :, compiled.n_lasting :] = -np.inf
+        return Chances(
+            answers=tuple(sorted(answers.items())),
+            singles=priors.set_probabilities(alone, answers),
+            odds=priors.odds() @ priors.given(answers),
+            log_lift=log_lift,
+        )
+
+
+class Searcher:
+    """Finds the fault sets of one car that facts call for.
+
+    Parameters
+    ----------
+    model : Model
+    weigher : Weigher
+    ladders : Ladders
+    """
+
+    def __init__(self, model: Model, weigher: Weigher, ladders: Ladders) -> None:
+        self._compiled: Compiled = model.compiled
+        self._weigher, self._ladders = weigher, ladders
+        self._seen: dict[Noted, Seen] = {}
+        causes = self._compiled.causes
+        self._sums = PairSums(len(causes))
+        self._is_severe: BoolArray = np.array(
+            [one.mode.lasts and has_severity(one) for one in causes]
+        )
+
+    def pairs(
+        self,
+        observations: Sequence[Noted],
+        front_of: Callable[[int], FloatArray],
+        chances: Chances,
+    ) -> Combined:
+        """Return the pairs that facts told before any repair call for.
+
+        Parameters
+        ----------
+        observations : Sequence[Noted]
+        front_of : Callable
+            The place of an observation to its likelihood under the sound car and every
+            single cause, shape (1 + n_causes, n_draws).
+        """
+        facts = {
+            noted: self._seen_of(noted, partial(front_of, place))
+            for place, noted in enumerate(observations)
+            if noted.epoch == 0
+        }
+        if not facts:
+            return Combined()
+        told = self._told(facts, chances)
+        found = promising_pairs(
+            told,
+            self._sums.of(facts),
+            most=MOST_PAIRS,
+            few_draws=FEW_DRAWS,
+            log_lift=chances.log_lift,
+        )
+        n_lasting = self._compiled.n_lasting
+        return found.with_most(MOST_FLEETING_PAIRS, lambda pair: pair[-1] >= n_lasting)
+
+    def _told(self, facts: Mapping[Noted, Seen], chances: Chances) -> Told:
+        """Return what facts say, severities of the likeliest causes looked at closely.
+
+        With the draws alone a precise reading falls between the severities of the true
+        cause, and a pair with it seems to explain nothing.
+        """
+        told = Told(
+            seen=tuple(facts.values()),
+            odds=chances.odds,
+            part_of=self._compiled.priors.part_of,
+            is_severe=self._is_severe,
+        )
+        sharp = told.sharp(most=MOST_SHARP, least=LEAST_SHARP, few_draws=FEW_DRAWS)
+        if not sharp:
+            return told
+        self._ladders.solve([Rungs((cause,), cause) for cause in sharp])
+        ladders = {cause: self._ladder(cause, tuple(facts)) for cause in sharp}
+        return replace(told, ladders=ladders)
+
+    def _ladder(self, cause: int, facts: Sequence[Noted]) -> Ladder:
+        def of_fact(number: int, rungs: Rungs) -> FloatArray:
+            return self._ladders.likelihood(rungs, facts[number])
+
+        return partial(of_fact, rungs=Rungs((cause,), cause))
+
+    def companions(
+        self,
+        observations: Sequence[Noted],
+        front_of: Callable[[int], FloatArray],
+        chances: Chances,
+        repairs: Sequence[RepairStep],
+    ) -> tuple[FaultSet, ...]:
+        """Return pairs of a mended cause and what may have been there beside it."""
+        n_lasting = self._compiled.n_lasting
+        odds = chances.odds[:n_lasting]
+        mended = sorted(
+            cause
+            for cause in {one for repair in repairs for one in repair.causes}
+            if cause < n_lasting
+        )
+        seen_after = [
+            front_of(place)[: 1 + n_lasting].mean(axis=1)
+            for place, noted in enumerate(observations)
+            if noted.epoch > 0
+        ]
+        told = np.prod([np.ones(1 + n_lasting), *seen_after], axis=0)
+        return promising_companions(
+            odds * told[1:],
+            self._compiled.priors.part_of[:n_lasting],
+            sound=float(told[0]),
+            mended=mended,
+            most=MOST_COMPANIONS,
+        )
+
+    def _seen_of(self, noted: Noted, front: Callable[[], FloatArray]) -> Seen:
+        """Return what a fact says of single causes, worked out once."""
+        if noted not in self._seen:
+            while len(self._seen) >= KEPT_FACTS:
+                del self._seen[next(iter(self._seen))]
+            moved = self._deviation(noted.observation)
+            self._seen[noted] = Seen(likelihood=front(), moved=moved)
+        return self._seen[noted]
+
+    def _deviation(self, observation: Observation) -> FloatArray:
+        """Return how far each single cause moves what a fact looks at, (n_causes,).
+
+        A symptom in probability; volts over one volt, other readings as a share. What
+        comes and goes counts as it is while it is there.
+        """
+        singles, n_causes = self._compiled.singles, len(self._compiled.causes)
+        presence = self._compiled.presence
+        test = self._weigher.provocation(observation)
+        if test is not None:
+            moved = np.zeros(n_causes)
+            reacts = presence.reaction(test.trigger, test.at_target)
+            moved[presence.numbers] = reacts.mean(axis=1)
+            return moved
+        if isinstance(observation, SymptomFact):
+            column = self._compiled.symptom_index[observation.symptom]
+            shown = singles.symptoms[:, :, column].mean(axis=1).astype(np.float64)
+        else:
+            shown = self._compiled.predicted(singles, reading_of(observation))
+            shown = np.where(np.isinf(shown), OVER_RANGE_OHMS, shown).mean(axis=1)
+            if observation.kind not in LINEAR_KINDS:
+                least = 1e-5 if observation.kind is ReadingKind.FUSE else 1e-3
+                shown = np.log(np.maximum(shown, least))
+        moved = np.abs(shown[1:] - shown[0])
+        return np.append(moved, moved[presence.acts_as])

@@ -1,0 +1,238 @@
+"""Which fault sets beyond single causes the facts call for, worked by hand."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.car import FloatArray
+from diagnose.faults.predicted import StoredArray
+from diagnose.inference.combinations import (
+    Combined,
+    Ladder,
+    PairSums,
+    Seen,
+    Told,
+    promising_companions,
+    promising_pairs,
+)
+
+# Two symptoms, three causes on parts of their own: cause 0 brings the first symptom,
+# cause 1 the second, cause 2 neither.
+ODDS = np.array([0.01, 0.01, 0.01])
+SEEN = np.array([[0.01, 0.01], [0.98, 0.01], [0.01, 0.98], [0.01, 0.01]])
+MOVES = np.array([[1.0, 0.0], [0.0, 1.0], [0.0, 0.0]])
+
+
+def by_fact(seen: FloatArray, moves: FloatArray) -> list[Seen]:
+    """Return what each fact says, the same in two draws."""
+    return [
+        Seen(likelihood=np.repeat(one[:, None], 2, axis=1), moved=moved)
+        for one, moved in zip(seen.T, moves.T, strict=True)
+    ]
+
+
+def told_of(
+    seen: list[Seen],
+    odds: FloatArray = ODDS,
+    *,
+    part_of: list[int] | None = None,
+    ladders: dict[int, Ladder] | None = None,
+) -> Told:
+    parts = range(len(odds)) if part_of is None else part_of
+    return Told(
+        seen=seen,
+        odds=odds,
+        part_of=np.array(parts),
+        is_severe=np.ones(len(odds), dtype=np.bool_),
+        ladders=ladders or {},
+    )
+
+
+def pairs_of(
+    told: Told,
+    *,
+    most: int = 10,
+    few_draws: float = 0.0,
+    log_lift: StoredArray | None = None,
+) -> Combined:
+    sums = PairSums(len(told.odds)).of(dict(enumerate(told.seen)))
+    return promising_pairs(
+        told, sums, most=most, few_draws=few_draws, log_lift=log_lift
+    )
+
+
+def test_pair_that_explains_what_neither_explains_alone_is_found() -> None:
+    found = pairs_of(told_of(by_fact(SEEN, MOVES)))
+
+    assert found.sets == ((0, 1),)
+    assert found.left_out_probability == pytest.approx(0.0, abs=1e-12)
+
+
+def test_share_of_a_pair_is_that_of_all_the_evidence() -> None:
+    found = pairs_of(told_of(by_fact(SEEN, MOVES)))
+
+    # By hand: the pair .98 x .98 x 1e-4, its excess that less .98 x .01 x 1e-4, the
+    # rest 1e-4 of the sound car and .01 x (.0098 + .0098 + .0001) of single causes.
+    pair, excess = 0.98**2 * 1e-4, (0.98**2 - 0.98 * 0.01) * 1e-4
+    rest = 1e-4 + 0.01 * (0.0098 + 0.0098 + 0.0001)
+    assert found.shares == pytest.approx([pair / (rest + excess)], rel=1e-6)
+
+
+def test_pair_without_excess_is_not_looked_at() -> None:
+    # Cause 0 alone explains both symptoms.
+    seen = np.array([[0.01, 0.01], [0.98, 0.98], [0.01, 0.98], [0.01, 0.01]])
+    moves = np.array([[1.0, 1.0], [0.0, 1.0], [0.0, 0.0]])
+
+    assert pairs_of(told_of(by_fact(seen, moves))).sets == ()
+
+
+def test_two_modes_of_one_part_are_no_pair() -> None:
+    assert pairs_of(told_of(by_fact(SEEN, MOVES), part_of=[0, 0, 2])).sets == ()
+
+
+def test_pair_that_can_not_be_is_left_out() -> None:
+    never = np.zeros((3, 3), dtype=np.float32)
+    never[0, 1] = never[1, 0] = -np.inf
+
+    assert pairs_of(told_of(by_fact(SEEN, MOVES)), log_lift=never).sets == ()
+
+
+def at_odds() -> list[Seen]:
+    """Return facts that cause 0 explains one by one, but in no draw together.
+
+    The third is explained by cause 1.
+    """
+    seen = by_fact(
+        np.array([[0.01] * 3, [0.5, 0.5, 0.01], [0.01, 0.01, 0.98]]),
+        np.array([[1.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
+    )
+    for fact in (0, 1):
+        seen[fact].likelihood[1] = [1.0 - fact, fact]
+    return seen
+
+
+def test_pair_is_weighed_draw_by_draw() -> None:
+    assert pairs_of(told_of(at_odds(), ODDS[:2])).sets == ()
+
+
+def ladder(number: int) -> FloatArray:
+    """Return what two facts say of three severities: the middle one shows both."""
+    steps = [[0.01, 0.98, 0.01], [0.01, 0.98, 0.01], [0.01, 0.01, 0.01]]
+    return np.repeat(np.array(steps[number])[:, None], 2, axis=1)
+
+
+def test_severity_between_the_draws_makes_a_pair() -> None:
+    # The same facts: a severity that none of the draws has explains both.
+    told = told_of(at_odds(), ODDS[:2], ladders={0: ladder})
+
+    found = pairs_of(told)
+
+    # By hand: one step of three gives .98 x .98, the others next to nothing.
+    assert found.sets == ((0, 1),)
+    assert told.evidence(0, (0, 1)) == pytest.approx(
+        np.log((0.98**2 + 2 * 0.01**2) / 3), abs=1e-9
+    )
+
+
+def test_cause_carried_by_few_draws_is_named_with_its_pair() -> None:
+    seen = by_fact(SEEN, MOVES)
+    seen[1].likelihood[2] = [1.96, 1e-6]
+
+    found = pairs_of(told_of(seen), few_draws=0.6)
+
+    assert (found.sets, found.narrow) == (((0, 1),), (1,))
+
+
+def test_causes_that_some_facts_pin_down_are_found() -> None:
+    # Cause 1 explains the second fact in one of two draws, and not the first.
+    seen = by_fact(SEEN, MOVES)
+    seen[1].likelihood[2] = [1.96, 1e-6]
+
+    assert told_of(seen).sharp(most=5, least=0.01, few_draws=0.6) == [1]
+
+
+def test_sums_over_facts_are_the_same_in_any_order() -> None:
+    random = np.random.default_rng(2)
+    facts = {
+        name: Seen(likelihood=random.random((6, 4)), moved=random.random(5))
+        for name in "abc"
+    }
+
+    found = []
+    for order in itertools.permutations(facts):
+        sums = PairSums(5)
+        totals = [
+            sums.of({name: facts[name] for name in order[:length]})
+            for length in (1, 2, 3)
+        ]
+        found.append(totals[-1].tolist())
+
+    assert all(one == found[0] for one in found)
+
+
+def test_pairs_left_out_are_counted() -> None:
+    # Two more causes like the first two: four pairs add alike, one may be kept.
+    seen = np.vstack([SEEN[:3], SEEN[1:3]])
+    moves = np.vstack([MOVES[:2], MOVES[:2]])
+
+    found = pairs_of(told_of(by_fact(seen, moves), np.full(4, 0.01)), most=1)
+
+    # By hand, a pair's excess: (.98 x .98 - .98 x .01) x 1e-4; the evidence of the
+    # sound car and the singles: 1e-4 + 4 x .01 x .0098.
+    excess = (0.98**2 - 0.98 * 0.01) * 1e-4 / (1e-4 + 4 * 0.01 * 0.0098)
+    assert len(found.sets) == 1
+    # 1e-4: logs are summed in steps of a ten-thousandth
+    assert found.left_out_probability == pytest.approx(
+        3 * excess / (1 + 4 * excess), rel=1e-4
+    )
+
+
+def test_no_more_pairs_than_asked_for() -> None:
+    random = np.random.default_rng(1)
+    seen = by_fact(random.random((21, 3)) ** 8, random.random((20, 3)))
+
+    assert len(pairs_of(told_of(seen, np.full(20, 0.2)), most=5).sets) == 5
+
+
+def test_no_more_of_a_kind_than_asked_for() -> None:
+    found = Combined(
+        sets=((0, 1), (0, 2), (0, 9), (1, 9)),
+        shares=(0.4, 0.1, 0.2, 0.1),
+        narrow=(-1, 0, -1, 1),
+        left_out_probability=0.05,
+    ).with_most(1, lambda pair: 9 in pair)
+
+    assert found.sets == ((0, 1), (0, 2), (0, 9))
+    assert found.narrow == (-1, 0, -1)
+    # what is dropped was estimated to hold .1
+    assert found.left_out_probability == pytest.approx(0.15)
+
+
+def test_companions_pair_the_mended_with_the_likeliest_left() -> None:
+    score = np.array([0.5, 0.01, 0.2, 0.1])
+
+    found = promising_companions(score, np.arange(4), sound=0.1, mended=[1], most=2)
+
+    assert found == ((0, 1), (1, 2))
+
+
+def test_companion_is_on_another_part() -> None:
+    score = np.array([0.5, 0.01, 0.2])
+
+    found = promising_companions(
+        score, np.array([0, 0, 1]), sound=0.1, mended=[1], most=3
+    )
+
+    assert found == ((1, 2),)
+
+
+def test_companion_that_the_facts_do_not_ask_for_is_left_out() -> None:
+    # By hand: .002 of 1 + .302 is under half a hundredth, .3 is not.
+    score = np.array([0.0, 0.002, 0.3])
+
+    found = promising_companions(score, np.arange(3), sound=1.0, mended=[0], most=3)
+
+    assert found == ((0, 2),)
