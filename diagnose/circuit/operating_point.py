@@ -10,6 +10,7 @@ Inside, arrays are (branch, point), as in `factored`.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -119,13 +120,13 @@ class Start:
 
     Parameters
     ----------
-    segment : StepArray
+    segment : NDArray
         To try first, shape (n_points, n_branches).
     is_on : BoolArray
         The gates, same shape.
     """
 
-    segment: StepArray
+    segment: npt.NDArray[np.signedinteger[Any]]
     is_on: BoolArray
 
     def take(self, points: IntArray) -> Start:
