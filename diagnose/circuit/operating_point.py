@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -131,13 +132,13 @@ class Start:
 
     Parameters
     ----------
-    segment : StepArray
+    segment : NDArray
         To try first, shape (n_points, n_branches).
     is_on : BoolArray
         The gates, same shape.
     """
 
-    segment: StepArray
+    segment: npt.NDArray[np.signedinteger[Any]]
     is_on: BoolArray
 
     def take(self, points: IntArray) -> Start:

@@ -192,12 +192,12 @@ class Pairs:
             Beside(each, view.lines) for each, view in zip(found, views, strict=True)
         ]
         for place, compound in found[0].found.items():
+            if not all(place in each.found for each in found):
+                continue
             stays = np.ones(len(simple), dtype=np.bool_)
             for each, lines in zip(found, beside, strict=True):
-                if place in each.found and stays.any():
+                if stays.any():
                     stays &= lines.stays(each.found[place])
-                else:
-                    stays[:] = False
             number = int(numbers[place])
             self._compounds[state][number] = compound.without_margins()
             self.is_beside[state, number, simple] = stays
