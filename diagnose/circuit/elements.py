@@ -80,6 +80,9 @@ EXCITER_SIEMENS = 10.0
 # From memory: the exciter diodes follow the output diodes within some tenths of a volt,
 # here .35 V at the 3.5 A of a field.
 
+BRIDGE_OHMS = 0.02
+# From memory: strands or terminals that touch, as the least of a short to ground.
+
 EXCITED_VOLTS = 0.25
 # From memory: residual magnetism plus some tenths of a volt on the field make an
 # alternator build up; below that it stays dead at idle speed.
@@ -588,7 +591,7 @@ def _contacts(setting: Setting) -> tuple[Branch, ...]:
     )
     is_swapped = values["is_feed_swapped"] > 0.5
     free = np.zeros(len(is_swapped))
-    return tuple(
+    switched = (
         setting.linear(
             values["contact_ohms"],
             nodes=setting.between(first, "b"),
@@ -601,6 +604,23 @@ def _contacts(setting: Setting) -> tuple[Branch, ...]:
             ("swapped", is_swapped, "/swapped"),
         )
         if first in setting.part.terminals
+    )
+    return *switched, *_bridge(setting, coil["a"])
+
+
+def _bridge(setting: Setting, coil_feed: str) -> tuple[Branch, ...]:
+    """Return the way from 87 to 86 that is there if the two touch in the socket."""
+    output = setting.part.terminals["b"]
+    if setting.part.is_normally_closed or output == coil_feed:
+        return ()
+    is_there = setting.values["is_bridged"] > 0.5
+    return (
+        setting.linear(
+            np.full(len(is_there), BRIDGE_OHMS),
+            nodes=(output, coil_feed),
+            forced=np.where(is_there, 1.0, -1.0),
+            suffix="/bridge",
+        ),
     )
 
 
@@ -930,6 +950,7 @@ ELEMENTS: Mapping[str, Element] = {
             *_STUCK,
             "is_on_other_contact",
             "is_feed_swapped",
+            "is_bridged",
         ),
         branches=_contacts,
         needs_gate=True,
