@@ -263,6 +263,7 @@ def _battery(setting: Setting) -> tuple[Branch, ...]:
 
     Surface charge lifts the volts without load, and a small current takes it off.
     Beyond the gassing volts the charge turns to gas and the battery takes what comes.
+    Good for minutes: its charge does not fall while it feeds the car.
     """
     values = setting.values
     empty, full = values["empty_volts"], values["full_volts"]
@@ -397,7 +398,8 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
 
     The drop from its terminal rectifier, inside, to its output is the alternating part
     of its volts as the battery lets it through: no direct current cares for it, as it
-    lies in series with a current source.
+    lies in series with a current source. Good for steady speeds, from cut-in to 6000
+    alternator rpm; a dead one does not wake at higher speeds.
     """
     part, values = setting.part, setting.values
     rpm = setting.state.engine_rpm * values["pulley_ratio"]
@@ -543,7 +545,8 @@ def _starter(setting: Setting) -> tuple[Branch, ...]:
     """Return a near-constant current; a resistance once volts can't turn it.
 
     The engine's torque sets the current, and volts less current times resistance set
-    the speed; a faster engine takes a little more.
+    the speed; a faster engine takes a little more. Good as a mean over the strokes; for
+    the first tenth of a second it is the resistance.
     """
     values = setting.values
     stall = 1.0 / values["stall_ohms"]
@@ -567,6 +570,7 @@ def _coil_warmth(values: Values) -> FloatArray:
 
 
 def _coil(setting: Setting) -> tuple[Branch, ...]:
+    """Copper at its own temperature; good once its current has risen, some 10 ms."""
     values = setting.values
     ohms = values["coil_ohms"] * _coil_warmth(values)
     return (setting.linear(ohms, nodes=setting.between("a", "b")),)
@@ -575,7 +579,8 @@ def _coil(setting: Setting) -> tuple[Branch, ...]:
 def _contacts(setting: Setting) -> tuple[Branch, ...]:
     """Relay or solenoid contacts, switched by the volts across the coil.
 
-    The armature moves at a certain current, so a warm coil takes more volts.
+    The armature moves at a certain current, so a warm coil takes more volts. Good for
+    contacts that do not arc: all relays move at once, in no time.
     """
     if setting.gate_part is None or setting.gate_values is None:
         raise ValueError(f"contacts {setting.part.name} have no coil")
@@ -653,7 +658,8 @@ def _controller(setting: Setting) -> tuple[Branch, ...]:
 
     It starts in reset, so it needs its restart volts. While cranking that is what the
     starter's inrush leaves: where the steady volts lie between reset and restart, those
-    of the first moment lie below the reset.
+    of the first moment lie below the reset. Good within a third: some supplies take
+    more amps at less volts (memory).
     """
     values = setting.values
     supply = values["supply_amps"]
@@ -729,7 +735,10 @@ def _protection(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _wire(setting: Setting) -> tuple[Branch, ...]:
-    """Conductor and its two joints in series, and the insulation to the body."""
+    """Conductor and its two joints in series, and the insulation to the body.
+
+    Good for direct current that does not heat it: it is as warm as the air.
+    """
     values = setting.values
     ohms = (
         values["wire_ohms"]
@@ -758,7 +767,10 @@ def _resistor(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _diode(setting: Setting) -> tuple[Branch, ...]:
-    """Blocks below the forward volts, then a small resistance."""
+    """Blocks below the forward volts, then a small resistance.
+
+    Good within .1 V from a hundredth of its rated current to all of it (memory).
+    """
     values = setting.values
     on, shorted = 1.0 / values["on_ohms"], values["is_shorted"] > 0.5
     return (
@@ -772,7 +784,10 @@ def _diode(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _led_lamp(setting: Setting) -> tuple[Branch, ...]:
-    """Dark up to the volts its diodes need, then a series resistor's line."""
+    """Dark up to the volts its diodes need, then a series resistor's line.
+
+    Good up to 16 V; one that regulates its current takes the same at all volts.
+    """
     values = setting.values
     knee_volts = values["knee_volts"]
     rated_amps = values["led_watts"] / values["led_volts"]
@@ -830,6 +845,11 @@ def _lamp(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _motor(setting: Setting) -> tuple[Branch, ...]:
+    """Return a motor whose load follows its speed, or a held one; good from 9 to 16 V.
+
+    Its current then falls about as its volts do (memory); the inrush is that of the
+    held rotor.
+    """
     values = setting.values
     stalled = np.where(values["is_stalled"] > 0.5, values["stall_factor"], 1.0)
     amps = values["motor_amps"] * values["load_factor"] * stalled
@@ -837,6 +857,7 @@ def _motor(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _load(setting: Setting) -> tuple[Branch, ...]:
+    """Return a resistance; good from 9 to 16 V for what regulates no current."""
     values = setting.values
     amps = values["load_amps"] * values["load_factor"]
     return (_consumer(setting, volts=values["load_volts"], amps=amps),)
