@@ -31,6 +31,9 @@ from diagnose.circuit.operating_point import (
     Start,
 )
 
+MOST_APART_VOLTS = 3e-10
+# Derived: a third of a nanovolt, as what rounding may do to the volts of any node.
+
 
 @dataclass(frozen=True, slots=True)
 class Changed:
@@ -183,7 +186,7 @@ class Compensated:
             falls = origin.falls(origin.response, lines)
             volts[group.points] = origin.base.volts[lines.draw] - falls
             is_base[group.points] = False
-            is_near[group.points] = True
+            is_near[group.points] = self._agrees(volts, group)
         volts[is_base] = self.base.volts[draw[is_base]]
         came = np.full(len(draw), -1) if before is None else before
         rows, fresh = self._following.follow(
@@ -199,6 +202,17 @@ class Compensated:
             changed=changed,
             fresh=(rows, fresh),
         )
+
+    def _agrees(self, volts: FloatArray, group: Changed) -> BoolArray:
+        """Return where changed branches see the volts of their nodes, (n_points,).
+
+        Where rounding has come between them, that of the nodes may be off by as much.
+        """
+        lines, control = group.lines, self.network.control[group.lines.branch]
+        row = group.points[:, None]
+        across = volts[row, control[..., 0]] - volts[row, control[..., 1]]
+        apart = np.abs(across - lines.control_volts) > MOST_APART_VOLTS
+        return np.asarray(~(apart & (lines.branch >= 0)).any(axis=1))
 
     def _starts(
         self,

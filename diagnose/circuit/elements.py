@@ -80,6 +80,9 @@ EXCITER_SIEMENS = 10.0
 # From memory: the exciter diodes follow the output diodes within some tenths of a volt,
 # here .35 V at the 3.5 A of a field.
 
+BRIDGE_OHMS = 0.02
+# From memory: strands or terminals that touch, as the least of a short to ground.
+
 EXCITED_VOLTS = 0.25
 # From memory: residual magnetism plus some tenths of a volt on the field make an
 # alternator build up; below that it stays dead at idle speed.
@@ -260,6 +263,7 @@ def _battery(setting: Setting) -> tuple[Branch, ...]:
 
     Surface charge lifts the volts without load, and a small current takes it off.
     Beyond the gassing volts the charge turns to gas and the battery takes what comes.
+    Good for minutes: its charge does not fall while it feeds the car.
     """
     values = setting.values
     empty, full = values["empty_volts"], values["full_volts"]
@@ -394,7 +398,8 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
 
     The drop from its terminal rectifier, inside, to its output is the alternating part
     of its volts as the battery lets it through: no direct current cares for it, as it
-    lies in series with a current source.
+    lies in series with a current source. Good for steady speeds, from cut-in to 6000
+    alternator rpm; a dead one does not wake at higher speeds.
     """
     part, values = setting.part, setting.values
     rpm = setting.state.engine_rpm * values["pulley_ratio"]
@@ -540,7 +545,8 @@ def _starter(setting: Setting) -> tuple[Branch, ...]:
     """Return a near-constant current; a resistance once volts can't turn it.
 
     The engine's torque sets the current, and volts less current times resistance set
-    the speed; a faster engine takes a little more.
+    the speed; a faster engine takes a little more. Good as a mean over the strokes; for
+    the first tenth of a second it is the resistance.
     """
     values = setting.values
     stall = 1.0 / values["stall_ohms"]
@@ -564,6 +570,7 @@ def _coil_warmth(values: Values) -> FloatArray:
 
 
 def _coil(setting: Setting) -> tuple[Branch, ...]:
+    """Copper at its own temperature; good once its current has risen, some 10 ms."""
     values = setting.values
     ohms = values["coil_ohms"] * _coil_warmth(values)
     return (setting.linear(ohms, nodes=setting.between("a", "b")),)
@@ -572,7 +579,8 @@ def _coil(setting: Setting) -> tuple[Branch, ...]:
 def _contacts(setting: Setting) -> tuple[Branch, ...]:
     """Relay or solenoid contacts, switched by the volts across the coil.
 
-    The armature moves at a certain current, so a warm coil takes more volts.
+    The armature moves at a certain current, so a warm coil takes more volts. Good for
+    contacts that do not arc: all relays move at once, in no time.
     """
     if setting.gate_part is None or setting.gate_values is None:
         raise ValueError(f"contacts {setting.part.name} have no coil")
@@ -588,7 +596,7 @@ def _contacts(setting: Setting) -> tuple[Branch, ...]:
     )
     is_swapped = values["is_feed_swapped"] > 0.5
     free = np.zeros(len(is_swapped))
-    return tuple(
+    switched = (
         setting.linear(
             values["contact_ohms"],
             nodes=setting.between(first, "b"),
@@ -601,6 +609,23 @@ def _contacts(setting: Setting) -> tuple[Branch, ...]:
             ("swapped", is_swapped, "/swapped"),
         )
         if first in setting.part.terminals
+    )
+    return *switched, *_bridge(setting, coil["a"])
+
+
+def _bridge(setting: Setting, coil_feed: str) -> tuple[Branch, ...]:
+    """Return the way from 87 to 86 that is there if the two touch in the socket."""
+    output = setting.part.terminals["b"]
+    if setting.part.is_normally_closed or output == coil_feed:
+        return ()
+    is_there = setting.values["is_bridged"] > 0.5
+    return (
+        setting.linear(
+            np.full(len(is_there), BRIDGE_OHMS),
+            nodes=(output, coil_feed),
+            forced=np.where(is_there, 1.0, -1.0),
+            suffix="/bridge",
+        ),
     )
 
 
@@ -633,7 +658,8 @@ def _controller(setting: Setting) -> tuple[Branch, ...]:
 
     It starts in reset, so it needs its restart volts. While cranking that is what the
     starter's inrush leaves: where the steady volts lie between reset and restart, those
-    of the first moment lie below the reset.
+    of the first moment lie below the reset. Good within a third: some supplies take
+    more amps at less volts (memory).
     """
     values = setting.values
     supply = values["supply_amps"]
@@ -709,7 +735,10 @@ def _protection(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _wire(setting: Setting) -> tuple[Branch, ...]:
-    """Conductor and its two joints in series, and the insulation to the body."""
+    """Conductor and its two joints in series, and the insulation to the body.
+
+    Good for direct current that does not heat it: it is as warm as the air.
+    """
     values = setting.values
     ohms = (
         values["wire_ohms"]
@@ -738,7 +767,10 @@ def _resistor(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _diode(setting: Setting) -> tuple[Branch, ...]:
-    """Blocks below the forward volts, then a small resistance."""
+    """Blocks below the forward volts, then a small resistance.
+
+    Good within .1 V from a hundredth of its rated current to all of it (memory).
+    """
     values = setting.values
     on, shorted = 1.0 / values["on_ohms"], values["is_shorted"] > 0.5
     return (
@@ -752,7 +784,10 @@ def _diode(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _led_lamp(setting: Setting) -> tuple[Branch, ...]:
-    """Dark up to the volts its diodes need, then a series resistor's line."""
+    """Dark up to the volts its diodes need, then a series resistor's line.
+
+    Good up to 16 V; one that regulates its current takes the same at all volts.
+    """
     values = setting.values
     knee_volts = values["knee_volts"]
     rated_amps = values["led_watts"] / values["led_volts"]
@@ -810,6 +845,11 @@ def _lamp(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _motor(setting: Setting) -> tuple[Branch, ...]:
+    """Return a motor whose load follows its speed, or a held one; good from 9 to 16 V.
+
+    Its current then falls about as its volts do (memory); the inrush is that of the
+    held rotor.
+    """
     values = setting.values
     stalled = np.where(values["is_stalled"] > 0.5, values["stall_factor"], 1.0)
     amps = values["motor_amps"] * values["load_factor"] * stalled
@@ -817,6 +857,7 @@ def _motor(setting: Setting) -> tuple[Branch, ...]:
 
 
 def _load(setting: Setting) -> tuple[Branch, ...]:
+    """Return a resistance; good from 9 to 16 V for what regulates no current."""
     values = setting.values
     amps = values["load_amps"] * values["load_factor"]
     return (_consumer(setting, volts=values["load_volts"], amps=amps),)
@@ -930,6 +971,7 @@ ELEMENTS: Mapping[str, Element] = {
             *_STUCK,
             "is_on_other_contact",
             "is_feed_swapped",
+            "is_bridged",
         ),
         branches=_contacts,
         needs_gate=True,

@@ -244,6 +244,7 @@ def contacts(
         is_stuck_open=0.0,
         is_on_other_contact=is_on_other_contact,
         is_feed_swapped=0.0,
+        is_bridged=0.0,
     )
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Part
+from diagnose.circuit.car import FloatArray, Part
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.sample import Sample
 from diagnose.faults.causes import catalogue, changed_values
@@ -170,3 +170,35 @@ def test_a_battery_with_a_shorted_cell_rests_at_ten_and_a_half_volts(
 
     assert float(full.min()) >= 10.3
     assert float(full.max()) <= 10.8
+
+
+def charging_amps(name: str, knowledge: Knowledge) -> FloatArray:
+    """Return what a battery with a fault takes from 14.2 V at its posts. [A]."""
+    car = make_car([_default_battery(knowledge)])
+    model = CarModel(car, Sample(n_draws=64))
+    causes = catalogue(car, knowledge.modes)
+    chosen = [cause for cause in causes if cause.name == name]
+    values = changed_values(model, chosen).get("battery", model.values["battery"])
+    empty, full = values["empty_volts"], values["full_volts"]
+    rest_volts = empty + values["state_of_charge"] * (full - empty)
+    return np.asarray((14.2 - rest_volts) / values["acceptance_ohms"])
+
+
+# Rule of the trade: a nearly full battery takes 5 to 10 A at the usual charging volts
+# and a flat one 20 to 40 A at first; memory: a worn one takes little. The most and the
+# least of the draws lie a third beyond.
+@pytest.mark.parametrize(
+    ("name", "least_amps", "most_amps"),
+    [
+        ("", 5.0, 15.0),
+        ("battery:discharged", 15.0, 60.0),
+        ("battery:worn_out", 1.5, 7.0),
+    ],
+)
+def test_charge_a_battery_takes_tells_how_full_and_how_worn_it_is(
+    name: str, least_amps: float, most_amps: float, knowledge: Knowledge
+) -> None:
+    amps = charging_amps(name, knowledge)
+
+    low, middle, high = np.quantile(amps, [0.1, 0.5, 0.9])
+    assert least_amps <= low <= middle <= high <= most_amps

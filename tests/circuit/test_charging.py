@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from diagnose.circuit.car import OperatingState, Origin, Part, Value, fixed
+from diagnose.circuit.car import FloatArray, OperatingState, Origin, Part, Value, fixed
+from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
     GROUND,
     KEY_OFF,
@@ -185,6 +187,36 @@ def test_an_open_charge_wire_leaves_no_ripple() -> None:
     solved = charging(charge_ohms=OPEN_OHMS)
 
     assert abs(solved.drop_volts("alternator.rectifier", OUTPUT)) < 1e-4
+
+
+def ripple_share(volts: FloatArray) -> float:
+    """Return the alternating part of a wave, root mean square, over its mean."""
+    return float(volts.std() / volts.mean())
+
+
+# Textbooks of power electronics (memory): six pulses a turn leave 4.2 %. With one of
+# six diodes open the battery, which holds the volts, gets no current for two of six
+# pulses: the square root of 6/4 - 1 (derived). What knowledge/ takes holds that ratio.
+def test_an_open_diode_leaves_some_seventeen_times_the_ripple(
+    knowledge: Knowledge,
+) -> None:
+    turn = np.linspace(0.0, 2.0 * np.pi, 3600, endpoint=False)
+    phases = np.sin(turn[:, None] + np.arange(3) * 2.0 * np.pi / 3.0)
+    six_pulses = phases.max(axis=1) - phases.min(axis=1)
+    four_of_six = np.repeat([1.0, 1.0, 0.0], 1200)
+
+    ratio = ripple_share(four_of_six) / ripple_share(six_pulses)
+
+    assert ripple_share(six_pulses) == pytest.approx(0.042, abs=0.0005)
+    assert ratio == pytest.approx(17.0, abs=0.5)
+    modes = {mode.name: mode for mode in knowledge.modes if mode.kind == "alternator"}
+    (taken,) = (
+        change.amount
+        for change in modes["diode_open"].changes
+        if change.parameter == "ripple_ohms"
+    )
+    low, high = taken.quantile(np.array([0.0, 1.0])).tolist()
+    assert low < ratio < high
 
 
 def with_belt(alternator_rpm: float, amps_per_rpm: float) -> float:

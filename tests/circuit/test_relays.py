@@ -52,7 +52,10 @@ def make_coil(first: str, last: str, *, celsius: float = 20.0) -> Part:
 
 
 def make_contacts(
-    *nodes: str, is_on_other_contact: float = 0.0, is_feed_swapped: float = 0.0
+    *nodes: str,
+    is_on_other_contact: float = 0.0,
+    is_feed_swapped: float = 0.0,
+    is_bridged: float = 0.0,
 ) -> Part:
     """Return relay contacts; a third node is where the feed is when swapped."""
     return make_part(
@@ -65,6 +68,7 @@ def make_contacts(
         is_stuck_open=0.0,
         is_on_other_contact=is_on_other_contact,
         is_feed_swapped=is_feed_swapped,
+        is_bridged=is_bridged,
     )
 
 
@@ -244,6 +248,19 @@ def test_load_on_87a_runs_while_the_relay_rests(
     solved = solve_circuit(relay_circuit(make_coil("86", "85"), contacts), state)
 
     assert load_amps(solved) == pytest.approx(amps, rel=0.01, abs=1e-6)
+
+
+# By hand: 87 touches 86, and 85 is not grounded, so the relay rests; the load draws its
+# current through the coil's feed of .2 ohm, the bridge of .02 and the key's contact.
+def test_bridge_from_87_to_86_feeds_the_load_while_the_relay_rests() -> None:
+    parts = relay_circuit(
+        make_coil("86", "unearthed"), make_contacts("30", "87", is_bridged=1.0)
+    )
+
+    solved = solve_circuit(parts, KEY_ON)
+
+    expected = 12.0 / (LOAD_OHMS + 0.2 + 0.02 + 0.01)
+    assert load_amps(solved) == pytest.approx(expected, rel=1e-4)
 
 
 # By hand: 85 / (85 + 60) of 12 V is 7.0 V, under the 7.5 V to pull in; of 14.2 V it is

@@ -44,6 +44,9 @@ from tests.circuit.small_circuits import (
 N_CARS = 10
 N_SETS = 20
 TOLERANCE_VOLTS = 1e-9
+TOLERANCE_AMPS = 1e-13
+# Derived: a battery's line is some 2000 A, whose last digit is 4e-13 A. It counts
+# where only insulation holds a node: .1 pA across 20 Mohm are 2 uV.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,9 +149,11 @@ def test_small_changes_give_the_volts_of_the_full_matrix(
     case = cases[seed]
     expected = dense_volts(case.network, case.fresh.siemens, case.fresh.amps)
 
+    ohms = NodalPlan(case.network).factored(case.fresh.siemens.T).self_ohms().T
+    allowed = np.maximum(TOLERANCE_VOLTS, TOLERANCE_AMPS * ohms)
     error_volts = np.abs(case.solved.volts - expected)[case.settled]
     assert (case.solved.is_settled == case.settled).all()
-    assert error_volts.max() < TOLERANCE_VOLTS
+    assert (error_volts < allowed[case.settled]).all()
 
 
 @pytest.mark.parametrize("seed", range(N_CARS))

@@ -37,6 +37,7 @@ SHIPPED_STATES = (
     "idle-loaded",
     "fast-idle",
     "isolated",
+    "unplugged",
 )
 # One of each way to bend a circuit: an open return, a poor cable, a short, a sneak
 # path, a source gone or too high, and contacts and outputs that stay closed.
@@ -151,6 +152,28 @@ def test_shipped_car_has_the_node_volts_of_ngspice(
     netlists = [spice_netlist(c.network, c.point) for c in circuits]
     # 1e-8 V is a floor for nodes near zero volts, a millionth of a meter's 10 mV.
     found = ngspice_volts(netlists, folder=tmp_path)
+    assert apart(circuits, found, abs_volts=1e-8) == []
+
+
+@needs_ngspice
+@pytest.mark.parametrize("name", ["tourer", "hill-climber"])
+def test_other_cars_have_the_node_volts_of_ngspice(
+    name: str, knowledge: Knowledge, tmp_path: Path
+) -> None:
+    car = load_car(ROOT / "tests" / "cars" / f"{name}.yaml", knowledge)
+    model = CarModel(car, Sample(n_draws=1))
+    faults: list[Cause | None] = [None, *catalogue(car, knowledge.modes)[::25]]
+    circuits = []
+    for fault, state in product(faults, car.states):
+        values = changed_values(model, [] if fault is None else [fault])
+        network = model.network(state, values)
+        label = f"{'sound' if fault is None else fault.name}, {state.name}"
+        circuits.append(Circuit(label, network, solve_operating_point(network)))
+
+    netlists = [spice_netlist(c.network, c.point) for c in circuits]
+    found = ngspice_volts(netlists, folder=tmp_path)
+
+    assert len(found) > 40
     assert apart(circuits, found, abs_volts=1e-8) == []
 
 

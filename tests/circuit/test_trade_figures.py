@@ -194,3 +194,20 @@ def test_a_good_joint_drops_sixty_millivolts_at_most_at_twenty_amps(
 @pytest.mark.parametrize("panel_amps", [40.0, 50.0])
 def test_ten_gauge_feeds_a_panel_of_forty_to_fifty_amps(panel_amps: float) -> None:
     assert panel_amps <= allowable_amps(10) <= most_fuse_amps(10)
+
+
+# Tables of resistance alloys (memory): nickel-chromium has .00017 more per K, a
+# twenty-third of copper's .0039 (FAA AC 43.13-1B p. 11-22, read: 1/254.5 at 20 degC).
+@pytest.mark.parametrize(
+    ("kind", "parameter", "per_kelvin"),
+    [("resistor", "ohms", 0.00017), ("coil", "coil_ohms", 1.0 / 254.5)],
+)
+def test_resistors_follow_the_air_temperature_less_than_copper(
+    kind: str, parameter: str, per_kelvin: float, knowledge: Knowledge
+) -> None:
+    by_heat = knowledge.conditions[kind][parameter].celsius
+    assert by_heat is not None
+
+    for celsius in (-30.0, 50.0):
+        expected = 1.0 + per_kelvin * (celsius - 20.0)
+        assert by_heat.factor(celsius) == pytest.approx(expected, rel=1e-3)

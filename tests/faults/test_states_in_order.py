@@ -118,6 +118,7 @@ def relay(feed: str, out: str, coil: str) -> list[Part]:
             is_stuck_open=0.0,
             is_on_other_contact=0.0,
             is_feed_swapped=0.0,
+            is_bridged=0.0,
         ),
     ]
 
@@ -242,6 +243,21 @@ def test_relay_that_a_fault_lets_feed_its_own_coil_stays_on(
 
     assert conducts(parts, [KEY_ON, SWITCHED_OFF]) == [1.0, 0.0]
     assert conducts(parts, [KEY_ON, SWITCHED_OFF], mode=bridged) == [1.0, held]
+
+
+def test_relay_with_87_touching_86_stays_on_with_the_key_off(
+    knowledge: Knowledge,
+) -> None:
+    bridged = next(mode for mode in knowledge.modes if mode.name == "bridged_to_coil")
+    parts = [
+        make_source("battery.plus", 12.0),
+        make_contact("feed", "battery.plus", "relay.86", "run"),
+        make_load("load", "load.plus"),
+        *relay("battery.plus", "load.plus", "relay.86"),
+    ]
+
+    assert conducts(parts, [KEY_ON, SWITCHED_OFF], mode=bridged) == [1.0, 1.0]
+    assert conducts(parts, [KEY_ON, KEY_OFF], mode=bridged) == [1.0, 0.0]
 
 
 def test_relay_that_holds_itself_stays_off_if_a_fault_keeps_it_from_starting() -> None:

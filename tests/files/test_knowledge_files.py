@@ -255,7 +255,8 @@ def test_relay_modes_follow_the_published_shares(shipped: Knowledge) -> None:
         + coil["comes_and_goes"]
         + contacts["comes_and_goes"]
     )
-    groups = [closing, contacts["welded"], coil["draws_too_much"]]
+    shorts = coil["draws_too_much"] + contacts["bridged_to_coil"]
+    groups = [closing, contacts["welded"], shorts]
 
     assert shares_of(groups) == pytest.approx([0.55, 0.26, 0.19], abs=0.005)
 
