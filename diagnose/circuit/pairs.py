@@ -83,6 +83,7 @@ class Pairs:
         self._solver, self._length = solver, length
         n_states = solver.network.n_draws // length
         self._branch = np.full((n_states, n_changes), OTHERWISE)
+        self._is_near: BoolArray = np.zeros((n_states, n_changes), dtype=np.bool_)
         self._siemens = np.zeros((n_states, n_changes, length))
         self._amps = np.zeros_like(self._siemens)
         self._trip_amps = np.zeros_like(self._siemens)
@@ -93,7 +94,9 @@ class Pairs:
         )
         self.is_beside: BoolArray = np.zeros_like(self.is_held)
 
-    def add(self, changes: IntArray, draw: IntArray, slots: Slots) -> None:
+    def add(
+        self, changes: IntArray, draw: IntArray, slots: Slots, *, is_near: BoolArray
+    ) -> None:
         """Note the lines of some changes.
 
         Parameters
@@ -105,15 +108,21 @@ class Pairs:
             (n_points,).
         slots : Slots
             The changed branches of each point.
+        is_near : BoolArray
+            Points found as small changes (`Solved`), shape (n_points,). What alone was
+            solved from the start in any draw is in no pair that is held: how it ends
+            depends on the way there.
         """
         first = slice(None, None, self._length)
         count = (slots.branch[first] >= 0).sum(axis=1)
         states = draw[first] // self._length
         places = np.tile(changes, len(states) // len(changes))
-        self._branch[states, places] = np.where(count == 0, NOTHING, OTHERWISE)
-        rows = np.flatnonzero(count == 1)
+        near = is_near.reshape(-1, self._length).all(axis=1)
+        self._is_near[states, places] = near
+        self._branch[states, places] = np.where(near & (count == 0), NOTHING, OTHERWISE)
+        rows = np.flatnonzero(near & (count == 1))
         self._add_lines(states, places, rows, draw=draw, slots=slots)
-        is_other = self._branch[states, places] == OTHERWISE
+        is_other = near & (self._branch[states, places] == OTHERWISE)
         is_free = self._solver.is_free(draw[:, None], slots.branch)
         is_free |= slots.branch < 0
         is_other &= is_free.all(axis=1).reshape(-1, self._length).all(axis=1)
@@ -151,7 +160,8 @@ class Pairs:
         """Find which pairs leave everything but themselves in its place."""
         for state, branch in enumerate(self._branch):
             nothing = branch == NOTHING
-            held = nothing[:, None] | nothing
+            near = self._is_near[state]
+            held = (nothing[:, None] | nothing) & near[:, None] & near
             simple = np.flatnonzero(branch >= 0)
             draws = slice(state * self._length, (state + 1) * self._length)
             if len(simple) and self._solver.base.is_settled[draws].all():

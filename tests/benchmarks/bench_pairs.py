@@ -25,7 +25,7 @@ from pathlib import Path
 
 import numpy as np
 
-from diagnose.circuit.nodal import Slots
+from diagnose.circuit.nodal import BoolArray, Slots
 from diagnose.circuit.pairs import Pairs
 from diagnose.faults.predicted import CHUNK_POINTS, Predictor
 from diagnose.files.car_file import load_car
@@ -56,10 +56,11 @@ def main() -> None:
     row(f"{car.title}: causes", len(predictor.causes), "")
     sound = seconds(predictor.solver)
     row("  all states solved sound", sound, "s")
-    volts: list[np.ndarray] = []
-    single = seconds(lambda: volts.extend(solved_singles(predictor)))
+    solved: list[tuple[np.ndarray, BoolArray]] = []
+    single = seconds(lambda: solved.extend(solved_singles(predictor)))
     row("  all single faults solved and kept", single, "s")
-    pairs, spent = held_pairs(predictor, len(predictor.causes))
+    is_near = np.concatenate([near for _, near in solved], axis=1)
+    pairs, spent = held_pairs(predictor, is_near)
     row("  all pairs looked at", spent, "s")
     row(
         "  together, pairs held or known to be left",
@@ -77,7 +78,7 @@ def main() -> None:
     row("      of them beside a fault that moves more", int(is_beside.sum()) // 2, "")
     row("    left to be settled when asked for", n_all - n_held, "")
     left(predictor, pairs, n_all - n_held)
-    growth(predictor)
+    growth(predictor, is_near)
 
 
 def peak_gib() -> float:
@@ -93,22 +94,41 @@ def single_chunks(predictor: Predictor, n_causes: int) -> Iterator[Points]:
         yield from points_of(predictor, [(cause,) for cause in causes])
 
 
-def solved_singles(predictor: Predictor) -> Iterator[np.ndarray]:
-    """Yield the volts of all single faults, in single precision as a bank has them."""
-    solver = predictor.solver()
+def solved_singles(predictor: Predictor) -> Iterator[tuple[np.ndarray, BoolArray]]:
+    """Yield all single faults solved.
+
+    Their volts, in single precision as a bank has them, and which are small changes,
+    shape (n_states, n_causes, n_draws).
+    """
+    solver, n_states = predictor.solver(), len(predictor.states)
     for points in single_chunks(predictor, len(predictor.causes)):
-        yield points.solve(solver).volts.astype(np.float32)
+        solved = points.solve(solver)
+        is_near = np.ones(len(points.draw), dtype=np.bool_)
+        is_near[solved.fresh[0]] = False
+        yield solved.volts.astype(np.float32), is_near.reshape(n_states, -1, N_DRAWS)
 
 
-def held_pairs(predictor: Predictor, n_causes: int) -> tuple[Pairs, float]:
-    """Return the pairs of the first causes, and the processor time they took. [s]."""
+def held_pairs(predictor: Predictor, is_near: BoolArray) -> tuple[Pairs, float]:
+    """Return the pairs of the first causes, and the processor time they took. [s].
+
+    Parameters
+    ----------
+    is_near : BoolArray
+        As `solved_singles` says it, of those causes.
+    """
+    n_causes = is_near.shape[1]
     pairs = Pairs(predictor.solver(), n_causes, N_DRAWS)
 
     def work() -> None:
         first = 0
         for points in single_chunks(predictor, n_causes):
             last = first + len(points.draw) // (len(predictor.states) * N_DRAWS)
-            pairs.add(np.arange(first, last), points.draw, points.slots)
+            pairs.add(
+                np.arange(first, last),
+                points.draw,
+                points.slots,
+                is_near=is_near[:, first:last].ravel(),
+            )
             first = last
         pairs.check()
 
@@ -158,13 +178,13 @@ def _wide(array: np.ndarray, width: int, fill: int) -> np.ndarray:
     return np.pad(array, room, constant_values=fill)
 
 
-def growth(predictor: Predictor) -> None:
+def growth(predictor: Predictor, is_near: BoolArray) -> None:
     """Print how the time grows with the number of pairs."""
     spent = {}
     for share in (0.25, 0.5, 0.75, 1.0):
         n_causes = round(len(predictor.causes) * share**0.5)
         n_pairs = n_causes * (n_causes - 1) // 2
-        spent[n_pairs] = held_pairs(predictor, n_causes)[1]
+        spent[n_pairs] = held_pairs(predictor, is_near[:, :n_causes])[1]
     longest = max(spent.values())
     for count, used in spent.items():
         bar = "#" * round(48 * used / longest)

@@ -26,11 +26,15 @@ TOLERANCE_VOLTS = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """Random changes of one car; `slots` has them by state, change and draw."""
+    """Random changes of one car; `slots` has them by state, change and draw.
+
+    `is_near` says which are small changes in every draw, shape (n_states, N_CHANGES).
+    """
 
     solver: Compensated
     pairs: Pairs
     slots: Slots
+    is_near: BoolArray
 
     def points(self, state: int, change: int) -> IntArray:
         """Return the points of one change in a state."""
@@ -81,9 +85,13 @@ def case(knowledge: Knowledge) -> Case:
     )
     slots = Slots(branch=branches, curves=curves)
     pairs = Pairs(solver, N_CHANGES, N_DRAWS)
-    pairs.add(np.arange(N_CHANGES), draw, slots)
+    solved = solver.solve(draw, slots, n_together=N_DRAWS)
+    is_near = np.ones(len(draw), dtype=np.bool_)
+    is_near[solved.fresh[0]] = False
+    pairs.add(np.arange(N_CHANGES), draw, slots, is_near=is_near)
     pairs.check()
-    return Case(solver=solver, pairs=pairs, slots=slots)
+    near = np.asarray(is_near.reshape(-1, N_CHANGES, N_DRAWS).all(axis=2))
+    return Case(solver=solver, pairs=pairs, slots=slots, is_near=near)
 
 
 def held(
@@ -154,12 +162,27 @@ def test_held_pairs_open_no_fuse(case: Case) -> None:
         assert (np.abs(amps) <= limit).all()
 
 
-def test_a_change_of_nothing_is_held_beside_every_other(case: Case) -> None:
+def test_a_change_of_nothing_is_held_beside_every_small_change(case: Case) -> None:
     nothing = case.pairs.is_held[:, -1]
 
-    assert nothing[:, :-1].all()
+    assert (nothing[:, :-1] == case.is_near[:, :-1]).all()
     assert not nothing[:, -1].any()
     assert (case.pairs.is_held == case.pairs.is_held.swapaxes(1, 2)).all()
+
+
+def test_what_was_solved_from_the_start_is_in_no_held_pair(case: Case) -> None:
+    again = Pairs(case.solver, N_CHANGES, N_DRAWS)
+    n_draws = case.solver.network.n_draws
+    blocks = np.arange(n_draws).reshape(-1, 1, N_DRAWS)
+    draw = np.tile(blocks, (1, N_CHANGES, 1)).ravel()
+    is_near = np.ones((n_draws // N_DRAWS, N_CHANGES, N_DRAWS), dtype=np.bool_)
+    first, second = held(case, 1)[0][1:]
+    is_near[:, first, -1] = False
+    again.add(np.arange(N_CHANGES), draw, case.slots, is_near=is_near.ravel())
+    again.check()
+
+    assert not again.is_held[:, first].any()
+    assert again.is_held[:, second].any()
 
 
 def test_changes_of_one_branch_are_never_held_together(case: Case) -> None:
