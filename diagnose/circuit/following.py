@@ -233,24 +233,28 @@ class Following:
             size=_sizes(points.slots, there),
         )
         pilots = moves[same.pilots]
-        found = self._followed(points, near[pilots], begins[pilots], has_slack=True)
-        doubted = moves[same.beside((found != ends[pilots]).any(axis=1))]
-        found = self._followed(points, near[doubted], begins[doubted])
-        strays = (found != ends[doubted]).any(axis=1)
+        strays = self._strays(
+            points, near[pilots], begins[pilots], ends[pilots], has_slack=True
+        )
+        doubted = moves[same.beside(strays)]
+        strays = self._strays(points, near[doubted], begins[doubted], ends[doubted])
         points.is_near[near[doubted[strays]]] = False
 
-    def _followed(
+    def _strays(
         self,
         points: Points,
         some: IntArray,
         begins: BoolArray,
+        ends: BoolArray,
         *,
         has_slack: bool = False,
     ) -> BoolArray:
-        """Return how the free gates of points of one state end, (n_points, n_gates).
+        """Return which points of one state end elsewhere or nowhere, (n_points,).
 
         Parameters
         ----------
+        begins, ends : BoolArray
+            Free gates that are on at first and in the end, shape (n_points, n_gates).
         has_slack : bool
             With a hysteresis as wide as that of all draws together.
         """
@@ -265,7 +269,9 @@ class Following:
             start = self._start(draw[lost], begins[lost])
             found = self._solver.solve(draw[lost], slots.take(lost), start=start)
             is_on[lost] = found.is_on[:, gates.branches]
-        return is_on & gates.free(points, some)
+            rests[lost] = found.is_settled
+        differs = (is_on != ends) & gates.free(points, some)
+        return np.asarray(differs.any(axis=1) | ~rests)
 
     def _start(self, draw: IntArray, begins: BoolArray) -> Start:
         """Return where points start whose gates begin in a given way."""
