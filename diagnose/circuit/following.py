@@ -36,6 +36,9 @@ from diagnose.circuit.operating_point import (
 
 FEW_POINTS = 1024
 # Measured: fewer are solved as soon at once as one for each run and then the others.
+MANY_POINTS = 128
+# Measured: so many are solved from the start sooner than as changes of the base, of
+# which most gates differ.
 SLACK_FACTOR = 1.2
 # Derived: how far the volts of one draw lie from another's, beside those of its gates:
 # a starter takes nearly the same current at any volts, so that those differ most. More
@@ -190,7 +193,7 @@ class Following:
         for state in in_order(points.before, np.arange(n_points)):
             came = points.before[state]
             begins = left[came] & (came >= 0)[:, None]
-            self._stay(points, state, begins, left)
+            self._stay(points, state, begins, left, n_together=n_together)
             is_fresh = ~points.is_near[state]
             some, begins = state[is_fresh], begins[is_fresh]
             if not len(some):
@@ -212,7 +215,13 @@ class Following:
         return np.concatenate(rows), OperatingPoint.joined(parts)
 
     def _stay(
-        self, points: Points, state: IntArray, begins: BoolArray, left: BoolArray
+        self,
+        points: Points,
+        state: IntArray,
+        begins: BoolArray,
+        left: BoolArray,
+        *,
+        n_together: int,
     ) -> None:
         """Note how points near the base leave their gates; give up those that stray."""
         is_near = points.is_near[state]
@@ -237,7 +246,13 @@ class Following:
             points, near[pilots], begins[pilots], ends[pilots], has_slack=True
         )
         doubted = moves[same.beside(strays)]
-        strays = self._strays(points, near[doubted], begins[doubted], ends[doubted])
+        strays = self._strays(
+            points,
+            near[doubted],
+            begins[doubted],
+            ends[doubted],
+            n_together=n_together,
+        )
         points.is_near[near[doubted[strays]]] = False
 
     def _strays(
@@ -248,6 +263,7 @@ class Following:
         ends: BoolArray,
         *,
         has_slack: bool = False,
+        n_together: int = 1,
     ) -> BoolArray:
         """Return which points of one state end elsewhere or nowhere, (n_points,).
 
@@ -257,17 +273,28 @@ class Following:
             Free gates that are on at first and in the end, shape (n_points, n_gates).
         has_slack : bool
             With a hysteresis as wide as that of all draws together.
+        n_together : int
+            Points that follow each other and differ in nothing but the draw.
         """
         gates, draw = self._gates, points.draw[some]
         slots = points.slots.take(some)
         if has_slack:
             slots = gates.with_slack(draw, slots)
-        is_on, rests = self._nearby.ends(draw, slots, gates.whole(begins))
+        if len(some) < MANY_POINTS:
+            is_on, rests = self._nearby.ends(draw, slots, gates.whole(begins))
+        else:
+            is_on = gates.whole(np.zeros_like(begins))
+            rests = np.zeros(len(some), dtype=np.bool_)
         is_on = is_on[:, gates.branches]
         lost = np.flatnonzero(~rests)
         if len(lost):
-            start = self._start(draw[lost], begins[lost])
-            found = self._solver.solve(draw[lost], slots.take(lost), start=start)
+            is_from_rest = not begins[lost].any()
+            start = None if is_from_rest else self._start(draw[lost], begins[lost])
+            is_worth = n_together > 1 and len(lost) > FEW_POINTS
+            run = some[lost] // n_together if is_worth else None
+            found = self._solver.solve(
+                draw[lost], slots.take(lost), start=start, run=run
+            )
             is_on[lost] = found.is_on[:, gates.branches]
             rests[lost] = found.is_settled
         differs = (is_on != ends) & gates.free(points, some)
