@@ -19,16 +19,22 @@ algorithm", Numerische Mathematik 73, 1996 (from memory).
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
+from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray
 
 MOST_NEIGHBOURS = 5
 # Measured: a hub eliminated before its turn links all its neighbours with each other.
+FEW_NETWORKS = 512
+# Measured: of fewer the number of steps counts, not what is moved in memory.
+
+IntArray = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +66,141 @@ class Star:
         return slice(self.first, self.first + len(self.neighbours))
 
 
+class _Added(NamedTuple):
+    """A stretch of parts, and the places they are added to, each of them once."""
+
+    parts: slice
+    places: IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class _Level:
+    """Nodes that are eliminated together, for none of them is a neighbour of another.
+
+    `nodes` are these, those with most neighbours first; `links` the rows of their
+    links, to the first neighbour of each, then to the second of those that have one;
+    `owner` whose each is (its place in `nodes`), and `stretches` those of each turn.
+    The shares `by` times the links `of` (places in `links`) are `added` to the rows of
+    other links, one after the other where several go to one row: sums are then what
+    they are when each node takes its turn.
+    """
+
+    nodes: IntArray
+    links: IntArray
+    owner: IntArray
+    stretches: tuple[slice, ...]
+    by: IntArray
+    of: IntArray
+    added: tuple[_Added, ...]
+
+    @staticmethod
+    def of_stars(stars: Sequence[Star]) -> _Level:
+        """Return a level; its stars have ever fewer neighbours."""
+        turns = [
+            [
+                (star.first + turn, place)
+                for place, star in enumerate(stars)
+                if turn < len(star.neighbours)
+            ]
+            for turn in range(len(stars[0].neighbours))
+        ]
+        links = [row for turn in turns for row, _ in turn]
+        products = _products(stars, {row: place for place, row in enumerate(links)})
+        every = [each for some in products for each in some]
+        by, of, targets = np.array(every, np.int64).reshape(-1, 3).T
+        added = [_Added(each, targets[each]) for each in _stretches(products)]
+        return _Level(
+            nodes=np.array([star.node for star in stars]),
+            links=np.array(links),
+            owner=np.array([place for turn in turns for _, place in turn]),
+            stretches=_stretches(turns),
+            by=by,
+            of=of,
+            added=tuple(added),
+        )
+
+    def eliminate(self, rows: FloatArray, totals: FloatArray) -> None:
+        """Do as `eliminate` for these nodes."""
+        own = rows.take(self.links, axis=0)
+        total = own[self.stretches[0]].copy()
+        for stretch in self.stretches[1:]:
+            total[: stretch.stop - stretch.start] += own[stretch]
+        totals[self.nodes] = total
+        shares = own / total.take(self.owner, axis=0)
+        rows[self.links] = shares
+        products = own.take(self.of, axis=0)
+        products *= shares.take(self.by, axis=0)
+        for stretch, places in self.added:
+            rows[places] += products[stretch]
+
+
+def _products(
+    stars: Sequence[Star], place_of: Mapping[int, int]
+) -> list[list[tuple[int, int, int]]]:
+    """Return the products that eliminating stars adds to links.
+
+    Parameters
+    ----------
+    place_of : Mapping[int, int]
+        The place of each row in `_Level.links`.
+
+    Returns
+    -------
+    list
+        The place of the share, that of the link, and the row of their sum; apart those
+        that come to a row first, second and so on.
+    """
+    turns: list[list[tuple[int, int, int]]] = []
+    met: dict[int, int] = {}
+    for star in stars:
+        for place, rows in enumerate(star.mesh):
+            for other, row in enumerate(rows, place + 1):
+                met[row] = met.get(row, -1) + 1
+                if met[row] == len(turns):
+                    turns.append([])
+                ends = place_of[star.first + place], place_of[star.first + other]
+                turns[met[row]].append((*ends, row))
+    return turns
+
+
+def _stretches(parts: Sequence[Sequence[object]]) -> tuple[slice, ...]:
+    """Return where parts lie that follow each other."""
+    ends = np.cumsum([0, *map(len, parts)]).tolist()
+    return tuple(slice(*pair) for pair in pairwise(ends))
+
+
+class Stars:
+    """Nodes in the order in which they are eliminated.
+
+    Parameters
+    ----------
+    order : Sequence[Star]
+
+    Attributes
+    ----------
+    order : tuple[Star, ...]
+        Those first that wait for no other, then those that wait for these only.
+    levels : tuple[_Level, ...]
+        The same, those that do not wait for each other together: for few networks, of
+        which the number of steps counts.
+    """
+
+    def __init__(self, order: Sequence[Star]) -> None:
+        depth = dict.fromkeys((star.node for star in order), 0)
+        for star in order:
+            for neighbour in star.neighbours:
+                if neighbour in depth:
+                    depth[neighbour] = max(depth[neighbour], depth[star.node] + 1)
+        levels: dict[int, list[Star]] = {}
+        for star in order:
+            levels.setdefault(depth[star.node], []).append(star)
+        for level in levels.values():
+            level.sort(key=lambda star: -len(star.neighbours))
+        ordered = [levels[step] for step in range(len(levels))]
+        self.order = tuple(star for level in ordered for star in level)
+        self.levels = tuple(_Level.of_stars(level) for level in ordered)
+
+
 class Elimination:
     """The order in which the nodes of a network are eliminated.
 
@@ -76,8 +217,9 @@ class Elimination:
     ----------
     n_rows : int
         Number of links, those that elimination adds included.
-    outer, inner : tuple[Star, ...]
-        The nodes in order; no inner star has a link in a row below `n_outer_rows`.
+    stars, outer, inner : Stars
+        The nodes in order: all, those that come first, and the others; no inner star
+        has a link in a row below `n_outer_rows`.
     """
 
     def __init__(
@@ -96,13 +238,9 @@ class Elimination:
         self.n_nodes = n_nodes
         self.n_rows = len(rows)
         stars = tuple(_star(node, neighbours, rows) for node, neighbours in order)
-        self.outer, self.inner = stars[:n_outer], stars[n_outer:]
-        self.n_outer_rows = self.inner[0].first if self.inner else self.n_rows
-
-    @property
-    def stars(self) -> tuple[Star, ...]:
-        """All nodes in order."""
-        return self.outer + self.inner
+        self.stars = Stars(stars)
+        self.outer, self.inner = Stars(stars[:n_outer]), Stars(stars[n_outer:])
+        self.n_outer_rows = stars[n_outer].first if stars[n_outer:] else self.n_rows
 
     def row(self, first: int, second: int) -> int:
         """Return the row of the link between two nodes.
@@ -163,7 +301,7 @@ def _star(
     )
 
 
-def eliminate(stars: Sequence[Star], rows: FloatArray, totals: FloatArray) -> None:
+def eliminate(stars: Stars, rows: FloatArray, totals: FloatArray) -> None:
     """Eliminate nodes, in place.
 
     Parameters
@@ -176,10 +314,14 @@ def eliminate(stars: Sequence[Star], rows: FloatArray, totals: FloatArray) -> No
         Receives the conductance of all links of each node at its turn, shape
         (n_nodes, n_networks). [S]
     """
-    most = max((len(star.neighbours) for star in stars), default=0)
+    if rows.shape[1] <= FEW_NETWORKS:
+        for level in stars.levels:
+            level.eliminate(rows, totals)
+        return
+    most = max((len(star.neighbours) for star in stars.order), default=0)
     buffers = np.empty((2, most, rows.shape[1]))
     each_row, each_product = list(rows), list(buffers[1])
-    for star in stars:
+    for star in stars.order:
         own = rows[star.links]
         total = totals[star.node]
         np.add.reduce(own, axis=0, out=total)
@@ -193,7 +335,7 @@ def eliminate(stars: Sequence[Star], rows: FloatArray, totals: FloatArray) -> No
 
 
 def spread_amps(
-    stars: Sequence[Star],
+    stars: Stars,
     shares: FloatArray,
     amps: FloatArray,
     sources: Iterable[int],
@@ -212,7 +354,7 @@ def spread_amps(
     each_row, each_amps = list(shares), list(amps)
     passed = np.empty(amps.shape[1:])
     carrying = set(sources)
-    for star in stars:
+    for star in stars.order:
         if star.node not in carrying:
             continue
         own = each_amps[star.node]
@@ -223,7 +365,7 @@ def spread_amps(
 
 
 def amps_to_volts(
-    stars: Sequence[Star], shares: FloatArray, totals: FloatArray, amps: FloatArray
+    stars: Stars, shares: FloatArray, totals: FloatArray, amps: FloatArray
 ) -> None:
     """Turn the currents that were spread into node voltages, in place.
 
@@ -231,7 +373,7 @@ def amps_to_volts(
     """
     each_row, each_node = list(shares), list(amps)
     part = np.empty(amps.shape[1:])
-    for star in reversed(stars):
+    for star in reversed(stars.order):
         own = each_node[star.node]
         np.divide(own, totals[star.node], out=own)
         for row, neighbour in enumerate(star.neighbours[1:], star.first + 1):
@@ -239,14 +381,12 @@ def amps_to_volts(
             np.add(own, part, out=own)
 
 
-def self_ohms(
-    stars: Sequence[Star], shares: FloatArray, totals: FloatArray
-) -> FloatArray:
+def self_ohms(stars: Stars, shares: FloatArray, totals: FloatArray) -> FloatArray:
     """Return the resistance between each node and the reference.
 
     Parameters
     ----------
-    stars : Sequence[Star]
+    stars : Stars
         All nodes, eliminated.
     shares, totals : FloatArray
         As `eliminate` leaves them.
@@ -269,7 +409,7 @@ def self_ohms(
     entries, own = np.zeros_like(shares), np.zeros_like(totals)
     each_share, each_entry, each_own = list(shares), list(entries), list(own)
     part = np.empty(shares.shape[1])
-    for star in reversed(stars):
+    for star in reversed(stars.order):
         itself = np.divide(1.0, totals[star.node], out=each_own[star.node])
         for row, (neighbour, rows) in enumerate(
             zip(star.neighbours[1:], star.between, strict=True), star.first + 1

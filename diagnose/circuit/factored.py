@@ -16,7 +16,7 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.elimination import (
     Elimination,
-    Star,
+    Stars,
     amps_to_volts,
     eliminate,
     self_ohms,
@@ -59,7 +59,7 @@ class NodalPlan:
         )
         self.rows = np.full(len(network.output), -1)
         self.rows[is_link] = [self.elimination.row(a, b) for a, b in links]
-        self._ground_rows = [star.first for star in self.elimination.stars]
+        self._ground_rows = [star.first for star in self.elimination.stars.order]
 
     def conductances(self, siemens: FloatArray) -> FloatArray:
         """Return the conductance of every link, shape (n_rows, n_points). [S].
@@ -119,7 +119,7 @@ class Factored:
     Parameters
     ----------
     plan : NodalPlan
-    stars : Sequence[Star]
+    stars : Stars
         The nodes that are solved for: all, or the inner ones.
     shares, totals : FloatArray
         As `eliminate` leaves them.
@@ -130,7 +130,7 @@ class Factored:
     def __init__(
         self,
         plan: NodalPlan,
-        stars: Sequence[Star],
+        stars: Stars,
         shares: FloatArray,
         totals: FloatArray,
         control_siemens: FloatArray,
