@@ -15,6 +15,7 @@ from is for `nearby` to find.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
 
@@ -70,6 +71,16 @@ class Changes:
     def take(self, points: IntArray) -> Changes:
         """Return some of the points."""
         return Changes(*(getattr(self, field.name)[points] for field in _FIELDS))
+
+    @staticmethod
+    def joined(parts: Sequence[Changes]) -> Changes:
+        """Return the points of all parts in turn; they have as many changes."""
+        return Changes(
+            *(
+                np.concatenate([getattr(part, field.name) for part in parts])
+                for field in _FIELDS
+            )
+        )
 
 
 _FIELDS = fields(Changes)

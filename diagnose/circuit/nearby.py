@@ -10,7 +10,7 @@ too many changes. `operating_point` finds those from the start.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,6 +36,8 @@ MOST_ROUNDS = 40
 # Derived: five times what a pilot is given, for stages of gates that turn.
 MAX_PILOTS = 2
 # Measured: the draws of a fault go one way or two; a third is rare.
+FEW_GROUPED = 512
+# Measured: for fewer the number of groups counts, not what is copied.
 FEW_POINTS = 64
 # Measured: more that go neither way are solved from the start as soon.
 
@@ -145,11 +147,13 @@ class Nearby:
             self._try(search, some)
         for _ in range(MAX_PILOTS if n_together > 1 else 0):
             self._follow_pilots(search)
-        if n_together == 1 or search.is_left.sum() < FEW_POINTS:
+        n_left = np.count_nonzero(search.is_left)
+        if n_left and (n_together == 1 or n_left < FEW_POINTS):
             self._settle(search, *np.nonzero(search.is_left))
         is_found = np.zeros(len(draw), dtype=np.bool_)
         is_found[points] = search.is_found.ravel()
-        return Found(groups=tuple(search.groups or ()), is_found=is_found)
+        groups = tuple(_joined(search.groups or ()))
+        return Found(groups=groups, is_found=is_found)
 
     def _settle(
         self, search: _Search, runs: IntArray, places: IntArray
@@ -325,7 +329,7 @@ class Nearby:
         return self.margins.limits(curves, segment, is_on, rows, draw)
 
     def ends(
-        self, draw: IntArray, slots: Slots, is_on: BoolArray
+        self, draw: IntArray, slots: Slots, is_on: BoolArray, goal: BoolArray
     ) -> tuple[BoolArray, BoolArray]:
         """Return how gates end, whichever way they begin.
 
@@ -337,6 +341,8 @@ class Nearby:
             The changed branches of each point, n_points rows.
         is_on : BoolArray
             How gates begin, shape (n_points, n_branches).
+        goal : BoolArray
+            Where they are known to rest, same shape.
 
         Returns
         -------
@@ -347,7 +353,10 @@ class Nearby:
         """
         batch = Batch.of(self._solver, draw, slots)
         rest = self._pilots.settled(
-            batch, is_on[:, self._active].T, max_rounds=MOST_ROUNDS
+            batch,
+            is_on[:, self._active].T,
+            max_rounds=MOST_ROUNDS,
+            goal=goal[:, self._active].T,
         )
         result = np.zeros_like(is_on)
         result[:, self._active] = rest.is_on.T
@@ -435,6 +444,23 @@ class _Trial:
             some(x),
             some(extra_amps),
             np.ones(len(kept), dtype=np.bool_),
+        )
+
+
+def _joined(
+    groups: Sequence[tuple[IntArray, Changes]],
+) -> Iterator[tuple[IntArray, Changes]]:
+    """Yield groups of points, those of few together that have as many changes."""
+    small: dict[int, list[tuple[IntArray, Changes]]] = {}
+    for points, lines in groups:
+        if len(points) >= FEW_GROUPED:
+            yield points, lines
+        elif len(points):
+            small.setdefault(lines.branch.shape[1], []).append((points, lines))
+    for parts in small.values():
+        yield (
+            np.concatenate([points for points, _ in parts]),
+            Changes.joined([lines for _, lines in parts]),
         )
 
 

@@ -293,21 +293,64 @@ class OperatingPointSolver:
         notes: Guesses | None,
     ) -> BoolArray:
         """Write operating points; return which were given up, (n_points,)."""
+        way = self._way(draw, slots, start, guesses)
+        rest = self._settled(way, max_rounds, notes=notes)
+        outer = self.plan.elimination.outer
+        amps_to_volts(outer, way.rows, way.totals, rest.kept)
+        self._write(result, points, rest, way.siemens, way.moving.curves)
+        return rest.is_moving
+
+    def ends(
+        self,
+        draw: IntArray,
+        slots: Slots,
+        goal: BoolArray,
+        *,
+        start: Start | None = None,
+    ) -> tuple[BoolArray, BoolArray]:
+        """Return how gates end, of points in which it is known where they may rest.
+
+        Parameters
+        ----------
+        draw, slots, start :
+            As for `solve`.
+        goal : BoolArray
+            Gates that rest, shape (n_points, n_branches).
+
+        Returns
+        -------
+        is_on : BoolArray
+            How they end, same shape.
+        is_settled : BoolArray
+            Shape (n_points,).
+        """
+        is_on, is_settled = np.zeros_like(goal), np.zeros(len(draw), dtype=np.bool_)
+        active = self.plan.active
+        for first in range(0, len(draw), CHUNK_POINTS):
+            some = np.arange(first, min(first + CHUNK_POINTS, len(draw)))
+            here, guesses = None if start is None else start.take(some), None
+            if start is None:
+                guesses = Guesses(self._ways, draw[some])
+            way = self._way(draw[some], slots.take(some), here, guesses)
+            rest = self._settled(way, MAX_ROUNDS, goal=goal[some][:, active].T)
+            is_on[some[:, None], active] = rest.is_on.T
+            is_settled[some] = rest.is_settled
+        return is_on, is_settled
+
+    def _way(
+        self,
+        draw: IntArray,
+        slots: Slots | None,
+        start: Start | None,
+        guesses: Guesses | None,
+    ) -> _Way:
+        """Return points ready to settle, all but the inner nodes eliminated."""
         siemens = self._fixed_siemens(draw, slots)
         curves = self.active_curves(draw, slots)
-        elimination = self.plan.elimination
+        elimination, active = self.plan.elimination, self.plan.active
         rows = self.plan.conductances(siemens)
         totals = np.empty((elimination.n_nodes, len(draw)))
         eliminate(elimination.outer, rows, totals)
-        inner_rows = rows[elimination.n_outer_rows :]
-
-        def look(moving: Moving, siemens: FloatArray, amps: FloatArray) -> Seen:
-            here = inner_rows
-            if len(moving.point) < len(draw):
-                here = inner_rows.take(moving.point, axis=1)
-            return self._seen(here, siemens, amps)
-
-        active = self.plan.active
         segment = np.zeros((len(active), len(draw)), dtype=np.int64)
         is_on = np.zeros(segment.shape, dtype=np.bool_)
         if start is not None:
@@ -315,15 +358,30 @@ class OperatingPointSolver:
             is_on = np.ascontiguousarray(start.is_on[:, active].T)
         elif guesses is not None:
             segment = guesses.of(np.arange(len(draw)), np.zeros_like(draw))
-        rest = replace(self.settling, max_rounds=max_rounds).settle(
-            Moving.start(draw, curves, segment, is_on),
-            look,
-            guesses=guesses,
-            notes=notes,
+        moving = Moving.start(draw, curves, segment, is_on)
+        return _Way(moving, guesses, siemens, rows, totals)
+
+    def _settled(
+        self,
+        way: _Way,
+        max_rounds: int,
+        *,
+        notes: Guesses | None = None,
+        goal: BoolArray | None = None,
+    ) -> Rest:
+        """Return where points settle."""
+        n_points = len(way.moving.point)
+        inner_rows = way.rows[self.plan.elimination.n_outer_rows :]
+
+        def look(moving: Moving, siemens: FloatArray, amps: FloatArray) -> Seen:
+            here = inner_rows
+            if len(moving.point) < n_points:
+                here = inner_rows.take(moving.point, axis=1)
+            return self._seen(here, siemens, amps)
+
+        return replace(self.settling, max_rounds=max_rounds).settle(
+            way.moving, look, guesses=way.guesses, notes=notes, goal=goal
         )
-        amps_to_volts(elimination.outer, rows, totals, rest.kept)
-        self._write(result, points, rest, siemens, curves)
-        return rest.is_moving
 
     def active_curves(self, draw: IntArray, slots: Slots | None) -> Curves:
         """Return the curves of the active branches, changed or not.
@@ -409,6 +467,21 @@ class OperatingPointSolver:
         result.is_on[rows, active] = rest.is_on.T
         result.flips[rows, active] = rest.flips.T
         result.is_settled[points] = rest.is_settled
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """Points that are to settle, the points along the last axis of every array.
+
+    `siemens` are those of the fixed branches; `rows` and `totals` as `eliminate` leaves
+    them once all but the inner nodes are eliminated.
+    """
+
+    moving: Moving
+    guesses: Guesses | None
+    siemens: FloatArray
+    rows: FloatArray
+    totals: FloatArray
 
 
 def fixed_siemens(curves: FloatArray) -> FloatArray:

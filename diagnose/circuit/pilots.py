@@ -74,6 +74,7 @@ class Pilots:
         is_on: BoolArray | None = None,
         *,
         max_rounds: int = MAX_ROUNDS,
+        goal: BoolArray | None = None,
     ) -> Rest:
         """Let segments and gates of points follow, until they rest.
 
@@ -83,6 +84,8 @@ class Pilots:
             How gates begin, shape (n_active, n_points); as in the base when None.
         max_rounds : int
             Solutions after which a point is given up.
+        goal : BoolArray or None
+            Where gates are known to rest, see `Settling.settle`.
         """
         if is_on is None:
             is_on = self._is_on.take(batch.draw, axis=1)
@@ -107,7 +110,9 @@ class Pilots:
             segment=self._segment.take(batch.draw, axis=1),
             is_on=np.ascontiguousarray(is_on),
         )
-        return replace(self._settling, max_rounds=max_rounds).settle(start, look)
+        return replace(self._settling, max_rounds=max_rounds).settle(
+            start, look, goal=goal
+        )
 
     def _seen(self, looks: FloatArray, *, is_lost: BoolArray) -> Seen:
         n_active = len(self._active)

@@ -258,6 +258,12 @@ class Rest:
         self.is_settled[points] = is_consistent[columns] & is_calm
         self.is_moving[points] = ~(is_consistent | seen.is_lost)[columns]
 
+    def arrive(self, points: IntArray, goal: BoolArray) -> None:
+        """Note that the gates of points are where they rest."""
+        self.is_on[:, points] = goal[:, points]
+        self.is_settled[points] = True
+        self.is_moving[points] = False
+
 
 Look = Callable[[Moving, FloatArray, FloatArray], Seen]
 """Solves points with the siemens and amps of their active branches."""
@@ -319,6 +325,7 @@ class Settling:
         *,
         guesses: Guesses | None = None,
         notes: Guesses | None = None,
+        goal: BoolArray | None = None,
     ) -> Rest:
         """Move points until nothing changes.
 
@@ -328,6 +335,9 @@ class Settling:
             Where segments start when gates have turned; where they are when None.
         notes : Guesses or None
             What is written down for others to start from.
+        goal : BoolArray or None
+            Gates known to rest there, shape (n_active, n_points): a point whose gates
+            turn into that has settled, and only its gates are written down.
         """
         rest: Rest | None = None
         n_points = len(moving.point)
@@ -345,6 +355,13 @@ class Settling:
             is_consistent = is_quiet & ~has_turned & ~seen.is_lost
             is_done = is_consistent | seen.is_lost | (round_number == self.max_rounds)
             rest.put(moving, seen, np.flatnonzero(is_done), is_consistent)
+            if goal is not None:
+                wanted = goal.take(moving.point, axis=1)
+                is_there = has_turned & ~seen.is_lost
+                is_there &= (moved.is_on == wanted).all(axis=0)
+                is_there &= (moved.flips < MAX_FLIPS).all(axis=0)
+                rest.arrive(moving.point[is_there], goal)
+                is_done |= is_there
             alive = np.flatnonzero(~is_done)
             if not len(alive):
                 break
