@@ -114,19 +114,23 @@ LADDER_LEVELS = tuple(float(level) for level in np.linspace(0.01, 0.99, 8))
 # the severity's probability.
 
 
+Level = float | tuple[float, ...]
+
+
 class Severity(NamedTuple):
-    """How severe one cause of a fault set is, the same in every draw.
+    """How severe one cause of a fault set is.
 
     Parameters
     ----------
     cause : int
         Its number.
-    level : float
-        A probability of its severity's distribution.
+    level : float or tuple[float, ...]
+        A probability of its severity's distribution, the same in every draw or one for
+        each.
     """
 
     cause: int
-    level: float
+    level: Level
 
 
 def _severity_key(cause: Cause) -> str | None:
@@ -144,7 +148,7 @@ def _change_key(cause: Cause, number: int, change: Change) -> str:
 def changed_values(
     model: CarModel,
     causes: Sequence[Cause],
-    severe: tuple[Cause, float] | None = None,
+    levels: Mapping[str, Level] | None = None,
 ) -> Mapping[str, Values]:
     """Return the values of the parts that some causes change.
 
@@ -153,9 +157,8 @@ def changed_values(
     model : CarModel
     causes : Sequence[Cause]
         Present together; later ones act on what earlier ones left.
-    severe : tuple of Cause and float, or None
-        One of them and how severe it is, as a probability of its severity's
-        distribution, the same in every draw; drawn when None, as are the others.
+    levels : Mapping[str, Level] or None
+        Causes by name to how severe they are, see `Severity`; others are drawn.
 
     Returns
     -------
@@ -163,19 +166,19 @@ def changed_values(
         Part to all its parameters, shape (n_draws,) each.
     """
     result: dict[str, dict[str, FloatArray]] = {}
-    levelled = None if severe is None else _severity_key(severe[0])
     for cause in causes:
+        level = None if levels is None else levels.get(cause.name)
         for number, change in enumerate(cause.mode.changes):
             for part in _hit(model, cause, change):
                 values = result.setdefault(part.name, dict(model.values[part.name]))
                 key = _change_key(cause, number, change)
-                levels = model.sample.probabilities(key)
-                if severe is not None and key == levelled:
-                    levels = np.full_like(levels, severe[1])
+                drawn = model.sample.probabilities(key)
+                if level is not None and key == _severity_key(cause):
+                    drawn = np.broadcast_to(np.array(level), drawn.shape)
                 values[change.parameter] = _changed(
                     values[change.parameter],
                     change,
-                    levels,
+                    drawn,
                     system_volts=model.car.system_volts,
                 )
     return result

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
@@ -230,7 +230,20 @@ class _Tripped:
         )
 
 
-_Scenario = tuple[FaultSet, Severity | None]
+_Scenario = tuple[FaultSet, tuple[Severity, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Changes:
+    """What causes change, worked out once.
+
+    `overrides` are by state (-1 where states agree), scenario and part.
+    """
+
+    values: dict[_Scenario, Mapping[str, Values]] = field(default_factory=dict)
+    overrides: dict[tuple[int, _Scenario, str], tuple[_Override, ...]] = field(
+        default_factory=dict
+    )
 
 
 class Predictor:
@@ -257,8 +270,7 @@ class Predictor:
         )
         self._solver: Compensated | None = None
         self._lock = threading.Lock()
-        self._values: dict[_Scenario, Mapping[str, Values]] = {}
-        self._overrides: dict[tuple[int, _Scenario, str], tuple[_Override, ...]] = {}
+        self._lasting, self._passing = _Changes(), _Changes()
         first = self.networks[0]
         self.nodes = first.nodes
         self.node_index = first.node_indices()
@@ -322,8 +334,9 @@ class Predictor:
         self,
         sets: Sequence[FaultSet],
         *,
-        severities: Sequence[Severity] | None = None,
+        severities: Sequence[tuple[Severity, ...]] | None = None,
         every: int = 1,
+        is_compact: bool = False,
         rows: IntArray | None = None,
         n_rows: int | None = None,
         progress: Callable[[float], None] | None = None,
@@ -333,10 +346,12 @@ class Predictor:
         Parameters
         ----------
         sets : Sequence[FaultSet]
-        severities : Sequence[Severity] or None
-            How severe one cause of each set is, see `causes.changed_values`.
+        severities : Sequence[tuple[Severity, ...]] or None
+            How severe causes of each set are; others are drawn.
         every : int
             Solve only every so many-th draw and let it stand for those between.
+        is_compact : bool
+            Return only the draws that were solved.
         rows : IntArray or None
             Where in the prediction each set goes; in order when None.
         n_rows : int or None
@@ -373,7 +388,10 @@ class Predictor:
             wait = beside(lambda: fill(chunks[1::2], _tell_nobody))
             fill(chunks[::2], tell)
             wait()
-        return room.prediction(n_rows, np.arange(self.model.sample.n_draws) // every)
+        self._passing = _Changes()
+        n_shown = len(draws) if is_compact else self.model.sample.n_draws
+        every = 1 if is_compact else every
+        return room.prediction(n_rows, np.arange(n_shown) // every)
 
     def between_ohms(
         self, sets: Sequence[FaultSet], state: int, red: int, black: int
@@ -402,6 +420,7 @@ class Predictor:
             points = solver.solve(draw, slots, n_together=n_draws)
             ohms = solver.between_ohms(points, red, black)
             result[start : start + len(chunk)] = ohms.reshape(len(chunk), n_draws)
+        self._passing = _Changes()
         return result
 
     def _fill(
@@ -532,37 +551,45 @@ class Predictor:
         return in_state + np.tile(draws, len(lists)), slots
 
     def _set_overrides(
-        self, state: int, fault_set: FaultSet, severity: Severity | None
+        self, state: int, fault_set: FaultSet, severities: tuple[Severity, ...]
     ) -> tuple[_Override, ...]:
         """Return the overrides of a set: those of its causes, unless they meet."""
-        if severity is not None:
-            return self._cause_overrides(state, fault_set, severity)
-        single = [self._cause_overrides(state, (cause,), None) for cause in fault_set]
+        single = [
+            self._cause_overrides(
+                state, ((cause,), tuple(s for s in severities if s.cause == cause))
+            )
+            for cause in fault_set
+        ]
         together = tuple(override for overrides in single for override in overrides)
         branches = [override.branch for override in together]
         if len(set(branches)) == len(branches):
             return together
-        return self._cause_overrides(state, fault_set, None)
+        return self._cause_overrides(state, (fault_set, severities))
 
-    def _changed(
-        self, fault_set: FaultSet, severity: Severity | None
-    ) -> Mapping[str, Values]:
-        key = (fault_set, severity)
-        if key not in self._values:
+    def _held(self, scenario: _Scenario) -> _Changes:
+        """Return where to look: single causes as drawn are asked for over and over."""
+        fault_set, severities = scenario
+        is_passing = len(fault_set) > 1 or severities
+        return self._passing if is_passing else self._lasting
+
+    def _changed(self, scenario: _Scenario) -> Mapping[str, Values]:
+        held = self._held(scenario).values
+        if scenario not in held:
+            fault_set, severities = scenario
             causes = [self.causes[cause] for cause in fault_set]
-            severe = severity and (self.causes[severity.cause], severity.level)
-            self._values[key] = changed_values(self.model, causes, severe)
-        return self._values[key]
+            levels = {self.causes[s.cause].name: s.level for s in severities}
+            held[scenario] = changed_values(self.model, causes, levels)
+        return held[scenario]
 
     def _cause_overrides(
-        self, state: int, fault_set: FaultSet, severity: Severity | None
+        self, state: int, scenario: _Scenario
     ) -> tuple[_Override, ...]:
-        values = self._changed(fault_set, severity)
+        values = self._changed(scenario)
         return tuple(
             override
             for part in self.model.touched_parts(values)
             for override in self._part_overrides(
-                state, part, scenario=(fault_set, severity), values=values
+                state, part, scenario=scenario, values=values
             )
         )
 
@@ -577,24 +604,25 @@ class Predictor:
         """Return the changed branches of a part, worked out once where states agree."""
         follows = ELEMENTS[part.kind].follows_state or self.states[state].is_unplugged
         key = (state if follows else -1, scenario, part.name)
-        if key not in self._overrides:
+        held = self._held(scenario).overrides
+        if key not in held:
             network = self.networks[state]
             branches = self.model.part_branches(part, self.states[state], values)
             overrides = (
                 _Override(self.branch_index[branch.name], curve(branch))
                 for branch in branches
             )
-            self._overrides[key] = tuple(
+            held[key] = tuple(
                 override for override in overrides if _differs(network, override)
             )
-        return self._overrides[key]
+        return held[key]
 
 
 def _scenarios(
-    sets: Sequence[FaultSet], severities: Sequence[Severity] | None
+    sets: Sequence[FaultSet], severities: Sequence[tuple[Severity, ...]] | None
 ) -> list[_Scenario]:
     if severities is None:
-        return [(fault_set, None) for fault_set in sets]
+        return [(fault_set, ()) for fault_set in sets]
     return list(zip(sets, severities, strict=True))
 
 

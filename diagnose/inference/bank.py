@@ -19,7 +19,7 @@ from diagnose.faults.predicted import Prediction, StoredArray
 from diagnose.inference.hypotheses import Hypotheses
 
 PAIR_ROWS = 160
-REDRAWN_ROWS = 16
+REDRAWN_ROWS = 28
 
 
 class Bank:

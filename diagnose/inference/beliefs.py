@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
 
@@ -75,6 +76,8 @@ def update(
     sets: Sequence[FaultSet],
     prior: FloatArray,
     steps: Sequence[Step],
+    *,
+    remains: Mapping[tuple[int, FaultSet], int] = MappingProxyType({}),
 ) -> Beliefs | None:
     """Return the beliefs after all steps, or None if they are impossible together.
 
@@ -84,6 +87,9 @@ def update(
         Must hold every set that a repair can lead to.
     prior : FloatArray
         Of each set and draw, shape (n_sets, n_draws); rows of zeros are not in use.
+    remains : Mapping[tuple[int, FaultSet], int]
+        The row for what a repair leaves of the set in a row, where that is not the one
+        whose prior is that of the set.
     """
     weights = prior.copy()
     log_evidence = -float(np.log(max(prior.sum(), 1e-300)))
@@ -91,7 +97,7 @@ def update(
     index = {sets[row]: row for row in in_use}
     for step in steps:
         if isinstance(step, RepairStep):
-            weights = _repaired(weights, index, step)
+            weights = _repaired(weights, sets, index, step, remains=remains)
             continue
         weights = weights * step
         total = float(weights.sum())
@@ -104,13 +110,19 @@ def update(
 
 
 def _repaired(
-    weights: FloatArray, index: Mapping[FaultSet, int], step: RepairStep
+    weights: FloatArray,
+    sets: Sequence[FaultSet],
+    index: Mapping[FaultSet, int],
+    step: RepairStep,
+    *,
+    remains: Mapping[tuple[int, FaultSet], int],
 ) -> FloatArray:
     result = weights.copy()
-    for fault_set, row in index.items():
-        left = tuple(cause for cause in fault_set if cause not in step.causes)
-        if len(left) < len(fault_set):
+    for row in np.flatnonzero(weights.any(axis=1)).tolist():
+        left = tuple(cause for cause in sets[row] if cause not in step.causes)
+        if len(left) < len(sets[row]):
             cured = step.cure_probability * weights[row]
             result[row] -= cured
-            result[index[left]] += cured
+            place = remains.get((row, left))
+            result[index[left] if place is None else place] += cured
     return result

@@ -27,6 +27,11 @@ LEAST_COMPANION = 5e-3
 # Derived: half a hundredth of the belief; below, a second fault is left to the priors.
 MOST_WEIGHED = 400
 # Derived: many times as many as are solved.
+LEAST_THIRD = 3e-3
+LEAST_BETTER = 3.0
+MOST_THIRDS = 24
+# Derived: a third cause as likely as most (one in a hundred) counts once it makes the
+# facts a third of a hundred times likelier; what it hardly changes is left to priors.
 LEAST_DEVIATION = 0.02
 # Derived: below the error of a report and the spread of a reading.
 LEAST_LIKELIHOOD = 1e-30
@@ -161,7 +166,7 @@ class Told:
     def alone(self) -> FloatArray:
         """Log evidence of the sound car and each single cause, (1 + n_causes,)."""
         total = np.sum([one.log for one in self.seen], axis=0)
-        result = _log_mean_exp(total)
+        result = log_mean_exp(total)
         for cause in self.ladders:
             result[1 + cause] = self.evidence(cause, tuple(range(len(self.seen))))
         return result
@@ -190,11 +195,19 @@ class Told:
         each = np.zeros(len(self.odds))
         for one in self.seen:
             each += np.where(one.is_moved, one.log_mean[1:], 0.0)
-        together = _log_mean_exp(self._of_moved)
+        together = log_mean_exp(self._of_moved)
         for cause in self.ladders:
             facts = tuple(n for n, one in enumerate(self.seen) if one.is_moved[cause])
             together[cause] = self.evidence(cause, facts)
         return np.maximum(together - each, 0.0)
+
+    @cached_property
+    def _tempered_shares(self) -> FloatArray:
+        """Belief in single causes if each fact may be due to something else."""
+        tempered = np.sum([one.log_tempered for one in self.seen], axis=0)
+        score = log_mean_exp(tempered)[1:] + np.log(self.odds)
+        share = np.exp(score - score.max())
+        return np.asarray(share / share.sum())
 
     def sharp(self, *, most: int, least: float, few_draws: float) -> list[int]:
         """Return causes that explain some facts, by few of the severities drawn.
@@ -213,14 +226,70 @@ class Told:
         list[int]
             The likeliest first.
         """
-        tempered = np.sum([one.log_tempered for one in self.seen], axis=0)
-        score = _log_mean_exp(tempered)[1:] + np.log(self.odds)
-        share = np.exp(score - score.max())
-        share /= share.sum()
+        share = self._tempered_shares
         order = np.argsort(-share, kind="stable")
         likely = order[(share[order] >= least) & self.is_severe[order]]
         carried = _carrying(self._of_moved[likely])
         return list(likely[carried < few_draws].tolist()[:most])
+
+    def contested(self, *, most: int, least: float, ratio: float) -> list[int]:
+        """Return causes that most facts speak for, and a few against.
+
+        Parameters
+        ----------
+        most : int
+            How many at most.
+        least : float
+            Least share of the belief, if each fact may be due to something else.
+        ratio : float
+            As it is, the share is less than so much of that.
+        """
+        share = self._tempered_shares
+        now = np.exp(self.alone[1:] + np.log(self.odds) - self.log_evidence)
+        order = np.argsort(-share, kind="stable")
+        is_contested = (share[order] >= least) & (now[order] < ratio * share[order])
+        return list(order[is_contested].tolist()[:most])
+
+    def at_odds(self, cause: int, *, ratio: float) -> list[int]:
+        """Return the facts that hardly anything speaks against but a cause.
+
+        Parameters
+        ----------
+        ratio : float
+            It explains them less than so well as the best cause does.
+        """
+        return [
+            number
+            for number, one in enumerate(self.seen)
+            if one.log_mean[1 + cause] < one.log_mean.max() + np.log(ratio)
+        ]
+
+    def log_evidence_apart(
+        self, cause: int, others: IntArray, *, without: Sequence[int]
+    ) -> FloatArray:
+        """Return how well a cause and each of others explain some facts, as a log.
+
+        Parameters
+        ----------
+        without : Sequence[int]
+            Numbers of the facts left out.
+
+        Returns
+        -------
+        FloatArray
+            Each fact by the one that moves it further, shape (n_others,).
+        """
+        numbers = [n for n in range(len(self.seen)) if n not in set(without)]
+        result = np.zeros(len(others))
+        for place, other in enumerate(others.tolist()):
+            is_own = [
+                bool(self.seen[n].moved[cause] >= self.seen[n].moved[other])
+                for n in numbers
+            ]
+            own = tuple(n for n, mine in zip(numbers, is_own, strict=True) if mine)
+            its = tuple(n for n, mine in zip(numbers, is_own, strict=True) if not mine)
+            result[place] = self.evidence(cause, own) + self.evidence(other, its)
+        return result
 
     def evidence(self, cause: int, facts: tuple[int, ...]) -> float:
         """Return the log evidence of a cause on some facts, by its ladder if any.
@@ -239,7 +308,7 @@ class Told:
                     total = total + self.seen[number].log[1 + cause]
                 else:
                     total = total + np.log(np.maximum(ladder(number), LEAST_LIKELIHOOD))
-            self._evidence[key] = float(_log_mean_exp(total.reshape(1, -1))[0])
+            self._evidence[key] = float(log_mean_exp(total.reshape(1, -1))[0])
         return self._evidence[key]
 
     @cached_property
@@ -257,16 +326,16 @@ class Combined:
         The most promising first.
     shares : tuple[float, ...]
         The belief that each is estimated to hold.
-    narrow : tuple[int, ...]
-        The cause of each that the facts pin down to few of the severities drawn, -1
-        where none.
+    narrow : tuple[FaultSet, ...]
+        The causes of each that the facts pin down to few of the severities drawn, the
+        one pinned down most first.
     left_out_probability : float
         Share of the evidence that those left out could add, by the same estimate.
     """
 
     sets: tuple[FaultSet, ...] = ()
     shares: tuple[float, ...] = ()
-    narrow: tuple[int, ...] = ()
+    narrow: tuple[FaultSet, ...] = ()
     left_out_probability: float = 0.0
 
     def with_most(self, most: int, of: Callable[[FaultSet], bool]) -> Combined:
@@ -288,7 +357,7 @@ class Combined:
             self,
             sets=(*self.sets, *added),
             shares=(*self.shares, *[0.0] * len(added)),
-            narrow=(*self.narrow, *[-1] * len(added)),
+            narrow=(*self.narrow, *[()] * len(added)),
         )
 
 
@@ -352,7 +421,7 @@ def promising_pairs(
     return Combined(
         sets=tuple(zip(first[best].tolist(), second[best].tolist(), strict=True)),
         shares=tuple(np.minimum(shares, 1.0).tolist()),
-        narrow=tuple(narrow[best].tolist()),
+        narrow=tuple(narrow[place] for place in best.tolist()),
         left_out_probability=max(left_out, 0.0),
     )
 
@@ -376,28 +445,87 @@ def _above_better(
 
 def _by_draw(
     told: Told, first: IntArray, second: IntArray, *, few_draws: float
-) -> tuple[FloatArray, IntArray]:
+) -> tuple[FloatArray, list[FaultSet]]:
     """Return log shares of the evidence, each cause's facts taken draw by draw.
 
-    With them the cause of each pair that its facts pin down to few draws, -1 where
-    none; shape (n_pairs,) each.
+    Shape (n_pairs,); with them the causes of each pair that their facts pin down to few
+    draws, the fewest first.
     """
     log_odds = np.log(told.odds)
     is_first = np.stack([one.moved[first] >= one.moved[second] for one in told.seen])
     result = log_odds[first] + log_odds[second] - told.log_evidence
-    narrow, least = np.full(len(first), -1), np.full(len(first), few_draws)
+    narrow: list[list[tuple[float, int]]] = [[] for _ in first]
     for causes, mask in ((first, is_first), (second, ~is_first)):
         total = np.zeros((len(causes), told.seen[0].log.shape[1]))
         for one, is_own in zip(told.seen, mask, strict=True):
             total += np.where(is_own[:, None], one.log[1 + causes], 0.0)
-        own, carried = _log_mean_exp(total), _carrying(total)
+        own, carried = log_mean_exp(total), _carrying(total)
         for place in np.flatnonzero(np.isin(causes, list(told.ladders))).tolist():
             facts = tuple(np.flatnonzero(mask[:, place]).tolist())
             own[place] = told.evidence(int(causes[place]), facts)
         result = result + own
-        is_narrow = told.is_severe[causes] & (carried < least)
-        narrow[is_narrow], least[is_narrow] = causes[is_narrow], carried[is_narrow]
-    return np.asarray(result), narrow
+        is_narrow = told.is_severe[causes] & (carried < few_draws)
+        for place in np.flatnonzero(is_narrow).tolist():
+            narrow[place].append((float(carried[place]), int(causes[place])))
+    return np.asarray(result), [tuple(c for _, c in sorted(one)) for one in narrow]
+
+
+def promising_thirds(
+    told: Told,
+    fault_set: FaultSet,
+    likelihoods: Sequence[FloatArray],
+    *,
+    share: float,
+    log_lift: StoredArray,
+) -> Mapping[FaultSet, float]:
+    """Return what a set and one more cause would hold of the belief.
+
+    Parameters
+    ----------
+    told : Told
+    fault_set : FaultSet
+        A set that was solved.
+    likelihoods : Sequence[FloatArray]
+        Of each fact under it, shape (n_draws,) each.
+    share : float
+        What it holds of the belief.
+    log_lift : StoredArray
+        As in `promising_pairs`.
+
+    Returns
+    -------
+    Mapping[FaultSet, float]
+        Sets that explain the facts clearly better, with their estimated share.
+
+    Notes
+    -----
+    As for pairs: each fact shows what moves it further, the set or the third cause.
+    """
+    members = list(fault_set)
+    logs = [np.log(np.maximum(one, LEAST_LIKELIHOOD)) for one in likelihoods]
+    moved = [one.moved[members].max() for one in told.seen]
+    gain = told.bonus + np.log(told.odds) + log_lift[members].sum(axis=0)
+    for one, log, own in zip(told.seen, logs, moved, strict=True):
+        mean = float(log_mean_exp(log))
+        gain += np.where(one.moved > own, one.log_mean[1:] - mean, 0.0)
+    gain[np.isin(told.part_of, told.part_of[members])] = -np.inf
+    is_better = gain - np.log(told.odds) > np.log(LEAST_BETTER)
+    likely = np.flatnonzero(is_better & (gain + np.log(share) > np.log(LEAST_THIRD)))
+    alone = float(log_mean_exp(np.sum(logs, axis=0)))
+    found: dict[FaultSet, float] = {}
+    for cause in likely[np.argsort(-gain[likely])][:MOST_THIRDS].tolist():
+        is_own = [
+            one.moved[cause] > own for one, own in zip(told.seen, moved, strict=True)
+        ]
+        left = [log for log, mine in zip(logs, is_own, strict=True) if not mine]
+        facts = tuple(np.flatnonzero(is_own).tolist())
+        better = told.evidence(cause, facts) - alone
+        better += float(log_mean_exp(np.sum([np.zeros_like(logs[0]), *left], axis=0)))
+        lift = float(log_lift[members, cause].sum())
+        if better > np.log(LEAST_BETTER):
+            log_share = np.log(share * told.odds[cause]) + better + lift
+            found[tuple(sorted((*fault_set, cause)))] = float(np.exp(log_share))
+    return {one: part for one, part in found.items() if part > LEAST_THIRD}
 
 
 def promising_companions(
@@ -432,7 +560,7 @@ def promising_companions(
     return tuple(ranked[:most])
 
 
-def _log_mean_exp(values: FloatArray) -> FloatArray:
+def log_mean_exp(values: FloatArray) -> FloatArray:
     """Return the log of the mean of exponentials along the last axis."""
     top = _highest(values)
     mean = np.exp(values - top).mean(axis=-1)

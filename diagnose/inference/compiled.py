@@ -141,23 +141,31 @@ class Compiled:
         self,
         sets: Sequence[FaultSet],
         *,
-        severities: Sequence[Severity] | None = None,
+        severities: Sequence[tuple[Severity, ...]] | None = None,
         every: int = 1,
+        is_compact: bool = False,
         progress: Callable[[float], None] | None = None,
     ) -> Hypotheses:
         """Return fault sets with their predictions, solved now.
 
         Parameters
         ----------
-        severities : Sequence[Severity] or None
-            How severe one cause of each set is, see `causes.changed_values`.
+        severities : Sequence[tuple[Severity, ...]] or None
+            How severe causes of each set are; others are drawn.
         every : int
             Solve only every so many-th draw and let it stand for those between.
+        is_compact : bool
+            Return only the draws that were solved, see `Hypotheses.stretched`.
         """
         prediction = self.predictor.predict(
-            sets, severities=severities, every=every, progress=progress
+            sets,
+            severities=severities,
+            every=every,
+            is_compact=is_compact,
+            progress=progress,
         )
-        shape = (len(sets), self.n_draws, len(self.symptom_names))
+        n_draws = prediction.probes.shape[1]
+        shape = (len(sets), n_draws, len(self.symptom_names))
         symptoms = np.empty(shape, dtype=np.float32)
         solved = Hypotheses(sets=tuple(sets), prediction=prediction, symptoms=symptoms)
         self._fill_symptoms(solved)
@@ -196,7 +204,8 @@ class Compiled:
                 )
                 for fault_set in sets
             ]
-            return np.repeat(np.array(worst)[:, None], self.n_draws, axis=1)
+            n_draws = prediction.probes.shape[1]
+            return np.repeat(np.array(worst)[:, None], n_draws, axis=1)
 
         return Observed(volts=volts, probe=probe, mechanical=mechanical)
 

@@ -171,6 +171,7 @@ def reading_likelihood(
     slips: Slips,
     stray: FloatArray | float = 0.0,
     slip_density: FloatArray | float | None = None,
+    stands_for: int = 1,
 ) -> FloatArray:
     """Return the likelihood of a shown value.
 
@@ -184,6 +185,8 @@ def reading_likelihood(
         A further standard deviation, same shape and unit.
     slip_density : FloatArray or float or None
         Density of the value after a slip, same shape; even over the span when None.
+    stands_for : int
+        How many draws each that was solved stands for.
 
     Returns
     -------
@@ -201,7 +204,7 @@ def reading_likelihood(
         hit = np.where(is_over, 1.0 - MISREAD_OL_PROBABILITY, MISREAD_OL_PROBABILITY)
         return slips.mixed(hit, 0.5)
     finite = np.where(is_over, 0.0, predicted)
-    sigma = np.hypot(_sigma(finite, spread), stray)
+    sigma = np.hypot(_sigma(finite, spread, stands_for=stands_for), stray)
     z = (value - finite) / sigma
     density = np.exp(-0.5 * z * z) / (sigma * SQRT_TWO_PI)
     density = np.where(is_over, MISREAD_OL_PROBABILITY / spread.span, density)
@@ -292,8 +295,9 @@ def tail_of(
     return float((tails * share).sum())
 
 
-def _sigma(predicted: FloatArray, spread: Spread) -> FloatArray:
-    gaps = SPACING * predicted.std(axis=1, keepdims=True) / predicted.shape[1]
+def _sigma(predicted: FloatArray, spread: Spread, *, stands_for: int = 1) -> FloatArray:
+    n_solved = predicted.shape[1] / stands_for
+    gaps = SPACING * predicted.std(axis=1, keepdims=True) / n_solved
     return np.asarray(np.sqrt(spread.deviation(predicted) ** 2 + gaps**2))
 
 
@@ -305,7 +309,7 @@ def look_likelihood(
 
 
 def symptom_likelihood(
-    symptom: Symptom, is_present: bool, chance: FloatArray
+    symptom: Symptom, is_present: bool, chance: FloatArray, *, times: int = 1
 ) -> FloatArray:
     """Return the likelihood of a yes or no, report errors included.
 
@@ -313,7 +317,26 @@ def symptom_likelihood(
     ----------
     chance : FloatArray
         Chance that the symptom is really there, shape (n_sets, n_draws).
+    times : int
+        How often the same was answered: each time may be a mistake by itself.
+
+    Examples
+    --------
+    By hand, .5 x .98^2 + .5 x .01^2:
+
+    >>> from diagnose.measurement.symptoms import Group, Join
+    >>> seen = Symptom(
+    ...     name="lamp-shines",
+    ...     question="Does the lamp shine?",
+    ...     state="lit",
+    ...     when=Group(join=Join.ALL, members=()),
+    ...     minutes=0.5,
+    ...     missed_probability=0.02,
+    ...     imagined_probability=0.01,
+    ... )
+    >>> round(float(symptom_likelihood(seen, True, np.array(0.5), times=2)), 5)
+    0.48025
     """
-    yes = chance * (1.0 - symptom.missed_probability)
-    yes = yes + (1.0 - chance) * symptom.imagined_probability
-    return np.asarray(yes if is_present else 1.0 - yes)
+    missed, imagined = symptom.missed_probability, symptom.imagined_probability
+    there, away = (1.0 - missed, imagined) if is_present else (missed, 1.0 - imagined)
+    return np.asarray(chance * there**times + (1.0 - chance) * away**times)

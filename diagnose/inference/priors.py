@@ -320,6 +320,63 @@ class Priors:
             result = result * ((1.0 - chance) * of_spot[0] + chance * of_spot[1])
         return result
 
+    def more_than_two(self, answers: Mapping[str, str]) -> float:
+        """Return a bound on the chance of three causes or more, if there is any.
+
+        Notes
+        -----
+        For each configuration the sets of at most two causes are counted by the product
+        over fault nodes of ok + broken z up to z^2, summed over the conditions of each
+        spot. A parent makes a set without the child of its links less likely (with two
+        parents of one link that is taken off twice) and one with it likelier.
+        """
+        chances = self.mode_probability.copy()
+        more = np.zeros(chances.shape[2])
+        for cause in np.flatnonzero(self.link_parents.any(axis=0)).tolist():
+            ratio = np.exp(self._log_link_ratio((cause,)))
+            more += self._odds[cause] * ratio * self._with_children(cause)
+            chances[:, cause] *= ratio
+        more *= np.exp(self._spot_shares[1])
+        few = float((self._at_most_two(chances) + more) @ self.given(answers))
+        return max(1.0 - few, 0.0) / (1.0 - self.healthy_probability(answers))
+
+    def _with_children(self, cause: int) -> FloatArray:
+        """Return how much likelier a parent's children are beside it, summed.
+
+        In odds, over those beside it without links; shape (n_configurations,).
+        """
+        result = np.zeros(self.mode_probability.shape[2])
+        at_work = np.flatnonzero(self.link_parents[:, cause])
+        for part, links in self._by_child(at_work):
+            strained, modes = self._strained(part, links), self.part_of == part
+            without = (1.0 - strained.sum(axis=0)) / self.ok_probability[0, part]
+            lift = strained / self.mode_probability[0, modes] / without - 1.0
+            result += (self._odds[modes] * lift).sum(axis=0)
+        return result
+
+    def _at_most_two(self, chances: FloatArray) -> FloatArray:
+        """Return the chance of at most two causes, shape (n_configurations,).
+
+        Parameters
+        ----------
+        chances : FloatArray
+            Of each cause, like `mode_probability`; links are left out.
+        """
+        ok = self.ok_probability
+        broken = np.zeros_like(ok)
+        np.add.at(broken.swapaxes(0, 1), self.part_of, chances.swapaxes(0, 1))
+        odds = broken / ok
+        free = self.spot_of < 0
+        counts = _counts(ok[0, free], odds[0, free])
+        for spot, chance in enumerate(self.spot_probability):
+            here = self.spot_of == spot
+            dry, spoilt = (_counts(ok[c, here], odds[c, here]) for c in (0, 1))
+            mixed = (1.0 - chance) * dry + chance * spoilt
+            counts = np.stack(
+                [(counts[: n + 1] * mixed[n::-1]).sum(axis=0) for n in range(3)]
+            )
+        return np.asarray(counts.sum(axis=0))
+
     def pair_lift(self, answers: Mapping[str, str]) -> StoredArray:
         """Return how much likelier pairs are than by the odds of each, about.
 
@@ -383,6 +440,24 @@ class Priors:
             configurations=tuple(tuple(row) for row in rows),
             **numbers,
         )
+
+
+def _counts(ok: FloatArray, odds: FloatArray) -> FloatArray:
+    """Return the chance that none, one or two of some fault nodes are broken.
+
+    Parameters
+    ----------
+    ok, odds : FloatArray
+        Chance of each to be ok, and its odds to be broken, shape (n_parts, n_some).
+
+    Returns
+    -------
+    FloatArray
+        Shape (3, n_some): the elementary symmetric sums of the odds.
+    """
+    one = odds.sum(axis=0)
+    two = 0.5 * (one**2 - (odds**2).sum(axis=0))
+    return np.asarray(ok.prod(axis=0) * np.stack([np.ones_like(one), one, two]))
 
 
 def rates_alone(causes: Sequence[Cause]) -> Priors:

@@ -7,7 +7,7 @@ Prices come from where the person is and what state the car is in; worth from
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -52,8 +52,10 @@ from diagnose.session.wording import (
     instruction,
     places_of,
     range_words,
+    step_words,
     unit_symbol,
 )
+from diagnose.units import format_minutes
 
 MOST_SETS = 40
 SET_DRAWS = 16
@@ -85,9 +87,13 @@ LEAST_FLEETING = 0.02
 SHOWN_CAUSES = 4
 SEARCHED_CAUSES = 16
 LEAST_EXPECTED = 0.005
+LEAST_APART, SHARE_APART = 0.1, 0.05
+# Own choice: values closer than that need the same solved.
 PROOF_BITS_PER_MINUTE = 0.03
 # Derived: a reading ten minutes away must tell a third of a bit more than one at hand.
 LEAST_PROOF_BITS = 0.3
+LEAST_SETTLING_BITS = 0.05
+# Own choice: a twentieth of a yes or no; less is not worth naming.
 EXPECTED_TAILS = (0.05, 0.95)
 
 
@@ -669,6 +675,73 @@ class Adviser:
         values = candidates.shown(self._sight(conclusion, particles), every)
         half = 0.5 * self._model.car.system_volts
         return np.asarray((np.abs(values) > half) @ particles.share)
+
+    def likely_values(
+        self, step: ProposedStep, *, conclusion: Conclusion
+    ) -> list[float]:
+        """Return values that a reading may well show, the likeliest first."""
+        particles, _ = self._particles(conclusion)
+        reading = Reading(
+            kind=ReadingKind(step.reading_kind),
+            state=step.state,
+            red=step.red,
+            black=step.black,
+        )
+        values = self.shown([reading], conclusion, particles)[0].astype(np.float64)
+        order = np.argsort(values)
+        values, share = values[order], particles.share[order]
+        apart = np.diff(values) > LEAST_APART + SHARE_APART * np.abs(values[1:])
+        number = np.concatenate([[0], np.cumsum(apart)])
+        mass = np.bincount(number, share)
+        middle = np.bincount(number, share * values) / np.maximum(mass, 1e-300)
+        likely = np.argsort(-mass, kind="stable")
+        found: list[float] = middle[likely[mass[likely] > LEAST_EXPECTED]].tolist()
+        return found
+
+    def settling(
+        self,
+        cause: int,
+        conclusion: Conclusion,
+        *,
+        excluded: frozenset[str],
+        here: Whereabouts,
+    ) -> str:
+        """Return in words the step that would say most about a cause.
+
+        Whatever it costs; empty where none would say much.
+
+        Parameters
+        ----------
+        cause : int
+            Its number; what one repair mends counts as one.
+        excluded : frozenset[str]
+            Names of steps already taken or skipped.
+        """
+        particles, _ = self._particles(conclusion)
+        told_of = particles.row if particles.told_of is None else particles.told_of
+        is_meant = np.zeros(len(conclusion.shown_by), dtype=np.int64)
+        is_meant[self.line_rows(conclusion, self.line_of(cause))] = 1
+        either = replace(particles, group=is_meant[told_of])
+        if not 0.0 < float(either.share @ either.group) < 1.0:
+            return ""
+        chance = self._state_chances(conclusion, particles)
+        can_be = np.array(list(chance.values())) >= LEAST_STATE_CHANCE
+        found: list[tuple[float, float, str]] = []
+        for candidates, costs in zip(self._candidates, self._costs, strict=True):
+            is_open = np.array([name not in excluded for name in candidates.names])
+            some = np.flatnonzero(can_be[candidates.states] & costs.can_take & is_open)
+            shown = candidates.shown(self._sight(conclusion, particles), some)
+            some, shown = some[(tells := candidates.may_tell(shown))], shown[tells]
+            if len(some):
+                tell = mutual_bits(self.joint(shown, candidates.kind, either, 2))
+                best = int(some[tell.argmax()])
+                price = float(costs.minutes(here)[best])
+                found.append((float(tell.max()), price, candidates.names[best]))
+        bits, minutes, name = max(found, default=(0.0, 0.0, ""))
+        if bits < LEAST_SETTLING_BITS:
+            return ""
+        words = step_words(name, self._model.car)
+        return f"{words} ({format_minutes(minutes)}; tells {bits:.1f} bit about it)"
 
     def proving(
         self, cause: str, conclusion: Conclusion, here: Whereabouts

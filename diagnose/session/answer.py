@@ -68,6 +68,9 @@ class RankedCause:
     origins : tuple[Origin, ...]
         What may have brought it about, likeliest first, nothing found last; empty for
         faults that follow from no other.
+    settled_by : str
+        The step that would say most about it, in words; empty where none would say
+        much, and in a ranking, where it is not looked for.
     """
 
     name: str
@@ -78,6 +81,7 @@ class RankedCause:
     repair_minutes: float
     evidence: tuple[Weight, ...]
     origins: tuple[Origin, ...] = ()
+    settled_by: str = ""
 
 
 class StepKind(Enum):

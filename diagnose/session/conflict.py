@@ -15,7 +15,7 @@ from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.model import Model
-from diagnose.session.observing import Noted, repeat_density
+from diagnose.session.observing import SAYS_AGAIN, Noted, repeat_density
 from diagnose.session.reasoning import Conclusion
 
 OUTSIDE_PRIOR = 0.05
@@ -106,7 +106,7 @@ def _any_value(noted: Noted, model: Model) -> float:
     """Return the density of a fact that may be anything, once for all its readings."""
     observation = noted.observation
     if isinstance(observation, SymptomFact):
-        return 0.5
+        return 0.5 * SAYS_AGAIN ** (noted.times - 1)
     again = repeat_density(observation, model) ** (noted.times - 1)
     return again * _any_reading(observation, model)
 

@@ -10,6 +10,7 @@ import contextlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
+from functools import partial
 from types import MappingProxyType
 
 import numpy as np
@@ -73,12 +74,15 @@ SURE = 0.995
 # Own choice: beyond this a person would reach for the spanner.
 SURE_DESPITE_MISFIT = 0.9
 OUTSIDE = 0.8
+SURELY_OUTSIDE = 0.98
+# Own choice: where one cause explains all that was read, it is mended first; a repair
+# that fails then tells more than another reading.
 # Measured on games with faults not used to choose it: 47 of 52 faults outside the model
 # were recognised, most within two wrong repairs; a slip of the meter and a repair that
 # failed twice brought 2 of 140 games with a known cause to it.
 DOUBTFUL = 0.03
-# Own choice: a reading likelier than this to have been a slip may be worth repeating;
-# one in fifty is, before anything is known of it.
+# Own choice: a reading likelier than this to have been a slip, or an answer wrong, may
+# be worth repeating; one reading in fifty is, before anything is known of it.
 USELESS_REPAIRS = 5
 # Own choice: after so many different ones a person should no longer mend what is not
 # likely. It stopped at least 1 of 140 games with a known cause.
@@ -185,6 +189,19 @@ class Diagnosis:
             most=EVERY,
         )
 
+    def more_than_two_probability(self) -> float:
+        """Return a bound on the chance of three faults or more, if there is any.
+
+        Before anything but the history was told. Sets of three are looked at where the
+        facts ask for them, others are not.
+        """
+        answers = {
+            fact.context: fact.answer
+            for fact in standing_facts(self._facts)
+            if isinstance(fact, ContextFact)
+        }
+        return self._model.compiled.priors.more_than_two(answers)
+
     def live_shares(self, readings: Sequence[Reading]) -> FloatArray:
         """Return how likely volts are more than half the supply, (n_readings,)."""
         return self._adviser.live_shares(readings, self._standing_conclusion())
@@ -208,7 +225,9 @@ class Diagnosis:
         if not is_over():
             self._model.compiled.predictor.solver().prepare()
         standing = standing_facts(self._facts)
-        for fact in likely_facts(self._answer):
+        conclusion = self._standing_conclusion()
+        values_of = partial(self._adviser.likely_values, conclusion=conclusion)
+        for fact in likely_facts(self._answer, values_of):
             if is_over():
                 return
             # what the model can't explain needs nothing solved
@@ -234,7 +253,7 @@ class Diagnosis:
         return answer
 
     def why(self, cause: str) -> RankedCause:
-        """Return a cause with every fact for and against it.
+        """Return a cause with every fact for and against it, and what would settle it.
 
         Raises
         ------
@@ -242,7 +261,22 @@ class Diagnosis:
             If the car has no such cause.
         """
         self._known(cause, self.vocabulary.causes, "cause")
-        return self._explainer.cause(cause, self._standing_conclusion())
+        conclusion, standing = self._standing_conclusion(), standing_facts(self._facts)
+        line = self._explainer.cause(cause, conclusion)
+        settled_by = ""
+        if conclusion.observations:
+            number = next(
+                n
+                for n, one in enumerate(self._model.compiled.causes)
+                if one.name == cause
+            )
+            settled_by = self._adviser.settling(
+                number,
+                conclusion,
+                excluded=self._taken(standing, conclusion),
+                here=whereabouts(_latest(standing), self._model),
+            )
+        return replace(line, settled_by=settled_by)
 
     def expect(self, step: str) -> ProposedStep:
         """Return any reading or symptom as a step, proposed or not.
@@ -371,8 +405,9 @@ class Diagnosis:
         fit: Fit,
     ) -> tuple[tuple[ProposedStep, ...], Advice] | None:
         """Return what to do where nothing fits, or None where something does."""
-        is_outside = fit.outside_probability >= OUTSIDE
         best = causes[0].probability if causes else 0.0
+        limit = OUTSIDE if best < SURE_DESPITE_MISFIT else SURELY_OUTSIDE
+        is_outside = fit.outside_probability >= limit
         if fit.tail_probability < POOR_FIT or is_outside:
             doubted = self._doubted(standing, conclusion)
             if doubted is not None:
@@ -515,7 +550,8 @@ class Diagnosis:
     ) -> frozenset[str]:
         """Return the steps already taken since the latest repair, or skipped.
 
-        A reading that may well have been a slip is open again, once.
+        A reading that may well have been a slip, and a question that may well have been
+        answered wrongly, is open again, once.
         """
         names = {fact.step for fact in standing if isinstance(fact, SkipFact)}
         seen: set[str] = set()
@@ -523,13 +559,14 @@ class Diagnosis:
             observation = noted.observation
             if noted.epoch < len(conclusion.repairs):
                 continue
-            if isinstance(observation, SymptomFact):
-                names.add(f"symptom|{observation.symptom}")
-                continue
-            name = reading_of(observation).name
+            name = (
+                f"symptom|{observation.symptom}"
+                if isinstance(observation, SymptomFact)
+                else reading_of(observation).name
+            )
             if (
                 name in seen
-                or self._reasoner.slip_chance(conclusion, number) < DOUBTFUL
+                or self._reasoner.mistake_chance(conclusion, number) < DOUBTFUL
             ):
                 names.add(name)
             seen.add(name)

@@ -160,10 +160,13 @@ class Explainer:
 
     def _noted_words(self, noted: Noted) -> str:
         """Return an observation in words, with how often it was taken."""
-        words = observation_words(noted.observation, self._model.car)
-        if noted.times == 1:
-            return words
-        return f"{words} ({'twice' if noted.times == 2 else f'{noted.times} times'})"
+        observation = noted.observation
+        if isinstance(observation, SymptomFact):
+            question = self._model.asked(observation.symptom).question
+            often = f"{_often(noted.times)}: " if noted.times > 1 else ""
+            return f"{often}{question} {'yes' if observation.is_present else 'no'}"
+        words = observation_words(observation, self._model.car)
+        return words if noted.times == 1 else f"{words} ({_often(noted.times)})"
 
     def _expected_words(
         self, rows: IntArray, conclusion: Conclusion, number: int
@@ -258,13 +261,14 @@ class Explainer:
 
     def _error_chance(self, conclusion: Conclusion, number: int) -> float:
         """Return the chance that a fact misfits although the explanation is right."""
-        _, observation, is_complaint, _ = conclusion.observations[number]
+        _, observation, is_complaint, times = conclusion.observations[number]
         if not isinstance(observation, SymptomFact):
             return self._model.knowledge.meter.slip_probability + MISFIT
         symptom = self._reasoner.weigher.symptom_of(
             observation, is_complaint=is_complaint
         )
-        return max(symptom.missed_probability, symptom.imagined_probability) + MISFIT
+        wrong = max(symptom.missed_probability, symptom.imagined_probability)
+        return wrong**times + MISFIT
 
     def _surprise(
         self, conclusion: Conclusion, number: int, best: int, share: FloatArray
@@ -371,6 +375,10 @@ class Explainer:
         if isinstance(latest.observation, ReadingFact):
             notes += self._doubts(latest.observation, conclusion)
         return tuple(notes)
+
+
+def _often(times: int) -> str:
+    return "twice" if times == 2 else f"{times} times"
 
 
 def _left_out(weights: FloatArray, likelihood: FloatArray) -> FloatArray:

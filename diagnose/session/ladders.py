@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
+from diagnose.circuit.nodal import IntArray
 from diagnose.faults.causes import (
     LADDER_LEVELS,
     FaultSet,
@@ -20,13 +21,14 @@ from diagnose.faults.causes import (
 )
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.hypotheses import Hypotheses
+from diagnose.inference.redraw import STEPS_BETWEEN, choose_severities, n_steps
 from diagnose.session.observing import Noted
 from diagnose.session.weighing import Weigher
 
 KEPT_LADDERS = 48
 # Derived: some 3 MB each.
-LADDER_STRIDE = 2
-# Derived: every second tolerance stands for two; a ladder is about the severity.
+LADDER_STRIDE = 4
+# Derived: every fourth tolerance stands for four; a ladder is about the severity.
 
 
 class Rungs(NamedTuple):
@@ -36,10 +38,13 @@ class Rungs(NamedTuple):
     ----------
     fault_set : FaultSet
     cause : int
+    beside : tuple[Severity, ...]
+        How severe others of its causes are, draw by draw; those not named as drawn.
     """
 
     fault_set: FaultSet
     cause: int
+    beside: tuple[Severity, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +82,10 @@ class Ladders:
 
     def _standing(self, rungs: Rungs) -> Rungs:
         fault_set = self.standing_in(rungs.fault_set)
-        return Rungs(fault_set, self._stands_for[rungs.cause])
+        beside = tuple(
+            one._replace(cause=self._stands_for[one.cause]) for one in rungs.beside
+        )
+        return Rungs(fault_set, self._stands_for[rungs.cause], beside)
 
     def solve(self, wanted: Sequence[Rungs]) -> None:
         """Solve ladders, all that are missing together; those that act alike are one.
@@ -97,13 +105,41 @@ class Ladders:
         solved = self._compiled.hypotheses(
             [one.fault_set for one in missing for _ in LADDER_LEVELS],
             severities=[
-                Severity(one.cause, level) for one in missing for level in LADDER_LEVELS
+                (Severity(one.cause, level), *one.beside)
+                for one in missing
+                for level in LADDER_LEVELS
             ],
             every=LADDER_STRIDE,
         )
         for number, rungs in enumerate(missing):
             rows = np.arange(number * n_levels, (number + 1) * n_levels)
             self._kept[rungs] = Ladder(solved.kept(rows), {})
+
+    def suited(
+        self, cause: int, observations: Sequence[Noted]
+    ) -> tuple[Severity, IntArray, FloatArray]:
+        """Return how severe a cause is in each draw, chosen by some observations.
+
+        Returns
+        -------
+        tuple
+            Its severity; the step of its ladder in each draw, and the factor on the
+            prior of each draw that goes with it, see `Redrawn.correction`; shape
+            (n_draws,) each.
+        """
+        rungs = Rungs((cause,), cause)
+        self.solve([rungs])
+        weights = np.ones((n_steps(len(LADDER_LEVELS)), self._compiled.n_draws))
+        for noted in observations:
+            weights = weights * self.likelihood(rungs, noted)
+        # draws that are solved as one are as severe
+        redrawn = choose_severities(weights[:, ::LADDER_STRIDE])
+        steps = redrawn.choice.repeat(LADDER_STRIDE)
+        levels = np.interp(
+            steps / STEPS_BETWEEN, np.arange(len(LADDER_LEVELS)), LADDER_LEVELS
+        )
+        severity = Severity(cause, tuple(levels.tolist()))
+        return severity, steps, redrawn.correction.repeat(LADDER_STRIDE)
 
     def of(self, rungs: Rungs) -> Ladder:
         """Return a ladder that was solved."""
@@ -117,6 +153,6 @@ class Ladders:
         ladder, key = self.of(rungs), noted._replace(epoch=0)
         if key not in ladder.likelihoods:
             ladder.likelihoods[key] = self._weigher.likelihood(
-                ladder.grid, noted, is_ladder=True
+                ladder.grid, noted, is_ladder=True, stands_for=LADDER_STRIDE
             )
         return ladder.likelihoods[key]

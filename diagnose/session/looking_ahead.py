@@ -7,6 +7,7 @@ can be solved meanwhile. Leaves the solving to `reasoning`.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
@@ -19,27 +20,36 @@ from diagnose.session.answer import (
 )
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 
-MOST_SUPPOSED = 5
-# Own choice: what each of the leading causes would show, and the sound car.
+MOST_SUPPOSED = 12
+# Own choice: what is looked at first is likeliest, and a person is minutes at the car.
 SAME_SHARE = 0.05
 # Own choice: two values closer than that need the same solved.
 
 
-def likely_facts(answer: Answer) -> tuple[Fact, ...]:
+def likely_facts(
+    answer: Answer, values_of: Callable[[ProposedStep], Sequence[float]]
+) -> tuple[Fact, ...]:
     """Return what may be told next, the likeliest first.
 
     The repair where one is advised, and each outcome of the first step proposed that
     the sound car or a leading cause gives.
+
+    Parameters
+    ----------
+    values_of : Callable
+        A reading to further values it may well show, the likeliest first.
     """
     supposed: list[Fact] = []
     if answer.advice.verdict is Verdict.REPAIR and answer.advice.cause:
         supposed.append(RepairFact(cause=answer.advice.cause))
     for step in answer.next_steps[:1]:
-        supposed += _outcomes(step)
+        supposed += _outcomes(step, values_of)
     return tuple(supposed[:MOST_SUPPOSED])
 
 
-def _outcomes(step: ProposedStep) -> list[Fact]:
+def _outcomes(
+    step: ProposedStep, values_of: Callable[[ProposedStep], Sequence[float]]
+) -> list[Fact]:
     """Return the outcomes of a step, those of the leading causes before the healthy."""
     if step.kind is StepKind.SYMPTOM:
         name = step.name.split("|")[1]
@@ -49,15 +59,25 @@ def _outcomes(step: ProposedStep) -> list[Fact]:
     kind = ReadingKind(step.reading_kind)
     values: list[float] = []
     for expected in (*step.expected[1:], *step.expected[:1]):
-        value = _shown(expected, kind)
-        if not any(_is_close(value, other) for other in values):
-            values.append(value)
+        values.append(_shown(expected, kind))
+    if kind not in (ReadingKind.LOOK, ReadingKind.LAMP):
+        values += values_of(step)
+    values = _apart(values)
     return [
         ReadingFact(
             kind=kind, state=step.state, red=step.red, black=step.black, value=value
         )
         for value in values
     ]
+
+
+def _apart(values: Sequence[float]) -> list[float]:
+    """Return values without those that stand for an earlier one."""
+    kept: list[float] = []
+    for value in values:
+        if not any(_is_close(value, other) for other in kept):
+            kept.append(value)
+    return kept
 
 
 def _shown(expected: ExpectedValue, kind: ReadingKind) -> float:

@@ -45,7 +45,7 @@ class Noted(NamedTuple):
     is_complaint : bool
         It is what brought the owner here, and so surer than an answer to a question.
     times : int
-        How many readings that agree it stands for.
+        How many readings or answers that agree it stands for.
     """
 
     epoch: int
@@ -63,7 +63,8 @@ def observations_of(
     readings of one point in one state since a repair that agree are one observation,
     wherever they were told; those that disagree beyond the meter all count, for they
     tell of a slip, or of a fault that came or went between them. A question answered
-    again, or a fuse looked at again, was answered wrongly before.
+    again counts again if the answer is the same; else it was answered wrongly before,
+    as was a fuse looked at again.
     """
     repairs: list[str] = []
     found: list[Noted] = []
@@ -82,6 +83,10 @@ def observations_of(
                         found.append(Noted(0, implied, is_complaint=True))
             case ReadingFact() | SymptomFact():
                 noted = Noted(len(repairs), fact, is_complaint=False)
+                said = [old for old in found if _corrects(noted, old)]
+                if isinstance(fact, SymptomFact) and said:
+                    again = said[0].observation == fact
+                    noted = noted._replace(times=1 + said[0].times if again else 1)
                 found = [old for old in found if not _corrects(noted, old)]
                 found.append(noted)
             case RepairFact():

@@ -6,20 +6,22 @@ What was solved for a pair of causes is kept for the next fact.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
 from diagnose.errors import ImpossibleEvidenceError
-from diagnose.faults.causes import FaultSet, has_severity
+from diagnose.faults.causes import LADDER_LEVELS, FaultSet, has_severity
 from diagnose.inference.bank import REDRAWN_ROWS
 from diagnose.inference.beliefs import Beliefs, RepairStep, Step, update
 from diagnose.inference.combinations import Combined
 from diagnose.inference.compiled import Compiled
-from diagnose.inference.hypotheses import Hypotheses
+from diagnose.inference.hypotheses import Hypotheses, joined
 from diagnose.inference.redraw import (
     choose_severities,
     chosen_row,
@@ -40,11 +42,17 @@ from diagnose.session.searching import (
 from diagnose.session.weighing import Weigher, is_yes
 
 LEAST_REDRAWN = 0.01
+MOST_LEADING = 16
+LEAST_EXTENDED = 0.05
+# Derived: a pair less likely than that gains no third cause that counts.
 SECOND_CURE = 0.97
 # From memory: a repair checked and done again rarely fails again, one time in thirty. A
 # higher figure makes the second failure a proof that no known cause is there.
 PAIR_STRIDE = 4
-# Derived: every fourth draw stands for four; pairs need order, not the last decimal.
+# Derived: every fourth draw stands for four; pairs need order, not the last decimal,
+# and those that lead get severities of their own.
+KEPT_SETS = 800
+# Derived: an evening's, those solved ahead included; 50 kB each.
 LEAST_BELIEVED = 1e-3
 
 
@@ -79,6 +87,8 @@ class Conclusion:
         shape (n_sets,).
     first_fleeting : int
         The first row of sets with a fault that comes and goes; they are the last ones.
+    remains : Mapping[tuple[int, FaultSet], int]
+        The row of what a repair leaves of a redrawn set, as severe as it was there.
     """
 
     hypotheses: Hypotheses
@@ -92,6 +102,9 @@ class Conclusion:
     away: IntArray
     comes_and_goes: IntArray
     first_fleeting: int
+    remains: Mapping[tuple[int, FaultSet], int] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
 
     def steps(self) -> list[Step]:
         """Return likelihoods and repairs in order."""
@@ -156,6 +169,25 @@ class _Rows:
         return first + np.flatnonzero(self.comes_and_goes[first:] >= 0)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Suited:
+    """A ladder of a fault set that leads.
+
+    Parameters
+    ----------
+    rungs : Rungs
+    steps : Mapping[int, IntArray]
+        Which step each further cause is on in each draw, shape (n_draws,); empty for
+        the one that goes up the ladder.
+    factor : FloatArray
+        On the prior of each draw, shape (n_draws,).
+    """
+
+    rungs: Rungs
+    steps: Mapping[int, IntArray]
+    factor: FloatArray
+
+
 class Reasoner:
     """Draws conclusions from facts about one car.
 
@@ -177,6 +209,7 @@ class Reasoner:
         self._ladders = Ladders(self._compiled, self.weigher)
         self._searcher = Searcher(model, self.weigher, self._ladders)
         self._chances: Chances | None = None
+        self._known: dict[FaultSet, Hypotheses] = {}
 
     def conclude(self, facts: Sequence[Fact]) -> Conclusion:
         """Return what standing facts amount to.
@@ -192,13 +225,30 @@ class Reasoner:
         answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
         chances, repairs = self._under(answers), self._repair_steps(repaired)
         combined = self._combined(observations, chances, repairs)
-        rows = self._rows(combined.sets)
+        conclusion = self._drawn(observations, answers, combined, repairs)
+        triples = self._triples(conclusion, chances)
+        if triples.sets:
+            combined = combined.and_also(triples.sets)
+            conclusion = self._drawn(observations, answers, combined, repairs)
+        left_out = combined.left_out_probability + triples.left_out_probability
+        bank.written_for = tuple(facts)
+        return replace(conclusion, left_out_probability=min(left_out, 1.0))
+
+    def _drawn(
+        self,
+        observations: tuple[Noted, ...],
+        answers: Mapping[str, str],
+        combined: Combined,
+        repairs: tuple[RepairStep, ...],
+    ) -> Conclusion:
+        """Return what facts and repairs amount to under single causes and some sets."""
+        rows, bank = self._rows(combined.sets), self._compiled.bank
         sets: list[FaultSet] = [()] * rows.n_rows
         prior = np.zeros((rows.n_rows, self._compiled.n_draws))
         for fault_set, row in rows.of.items():
             sets[row] = fault_set
         alone = np.concatenate([rows.singles, rows.fleeting])
-        prior[alone] = chances.singles[:, None]
+        prior[alone] = self._under(answers).singles[:, None]
         if combined.sets:
             places = [rows.of[fault_set] for fault_set in combined.sets]
             likely = self._compiled.priors.set_probabilities(combined.sets, answers)
@@ -212,7 +262,7 @@ class Reasoner:
             likelihoods=self._likelihoods(observations, hypotheses, rows),
             repairs=repairs,
             prior=prior,
-            left_out_probability=combined.left_out_probability,
+            left_out_probability=0.0,
             shown_by=rows.shown_by,
             away=rows.away,
             comes_and_goes=rows.comes_and_goes,
@@ -220,10 +270,27 @@ class Reasoner:
         )
         conclusion = _believing(draft)
         redrawn = self._redrawn(conclusion, combined, rows.of)
-        if redrawn is not None:
-            conclusion = _believing(redrawn)
-        bank.written_for = tuple(facts)
-        return conclusion
+        return conclusion if redrawn is None else _believing(redrawn)
+
+    def _triples(self, conclusion: Conclusion, chances: Chances) -> Combined:
+        """Return the sets of three that facts before any repair call for."""
+        likely = _before_repairs(conclusion)
+        row_of: dict[FaultSet, int] = {
+            fault_set: row
+            for row, fault_set in enumerate(conclusion.hypotheses.sets)
+            if len(fault_set) == 2
+            and conclusion.prior[row].any()
+            and conclusion.comes_and_goes[row] < 0
+            and likely[row] > LEAST_EXTENDED
+        }
+        shares = {fault_set: float(likely[row]) for fault_set, row in row_of.items()}
+        places = {noted: n for n, noted in enumerate(conclusion.observations)}
+
+        def likelihood_of(fault_set: FaultSet, noted: Noted) -> FloatArray:
+            row = row_of[fault_set]
+            return np.asarray(conclusion.likelihoods[places[noted]][row])
+
+        return self._searcher.triples(shares, likelihood_of, chances)
 
     def _under(self, answers: Mapping[str, str]) -> Chances:
         """Return what does not change within a case, worked out once."""
@@ -293,10 +360,19 @@ class Reasoner:
     def _solved(self, sets: Sequence[FaultSet]) -> Hypotheses:
         """Return fault sets with what they show; those that act alike solved once."""
         alike = [self._ladders.standing_in(one) for one in sets]
-        place = {one: number for number, one in enumerate(dict.fromkeys(alike))}
-        solved = self._compiled.hypotheses(list(place), every=PAIR_STRIDE)
-        rows = np.array([place[one] for one in alike])
-        return replace(solved.kept(rows), sets=tuple(sets))
+        missing = [one for one in dict.fromkeys(alike) if one not in self._known]
+        if missing:
+            if len(self._known) + len(missing) > KEPT_SETS:
+                self._known = {
+                    one: self._known[one] for one in alike if one in self._known
+                }
+            solved = self._compiled.hypotheses(
+                missing, every=PAIR_STRIDE, is_compact=True
+            )
+            for number, one in enumerate(missing):
+                self._known[one] = solved.kept(np.array([number]))
+        found = joined([self._known[one] for one in alike])
+        return replace(found.stretched(PAIR_STRIDE), sets=tuple(sets))
 
     def _likelihoods(
         self, observations: Sequence[Noted], hypotheses: Hypotheses, rows: _Rows
@@ -306,15 +382,18 @@ class Reasoner:
         A row is worked out once per observation, until the bank writes it anew.
         """
         bank = self._compiled.bank
-        wanted = np.concatenate([rows.singles, np.unique(rows.solved)])
+        groups = ((rows.singles, 1), (np.unique(rows.solved), PAIR_STRIDE))
         result = []
         for noted in observations:
             weighed = self._weighed_of(noted, rows)
-            is_stale = weighed.version[wanted] != bank.versions[wanted]
-            if is_stale.any():
+            for wanted, stands_for in groups:
+                is_stale = weighed.version[wanted] != bank.versions[wanted]
+                if not is_stale.any():
+                    continue
                 some = _as_slice(wanted[is_stale])
-                fresh = self.weigher.likelihood(hypotheses, noted, rows=some)
-                weighed.likelihood[some] = fresh
+                weighed.likelihood[some] = self.weigher.likelihood(
+                    hypotheses, noted, rows=some, stands_for=stands_for
+                )
                 weighed.version[some] = bank.versions[some]
             coming = rows.fleeting_pairs
             if len(rows.fleeting) and weighed.version[rows.fleeting[0]] < 0:
@@ -445,95 +524,166 @@ class Reasoner:
         leading = self._leading(conclusion, combined, rows)
         if not leading:
             return None
-        bank, each_draw = self._compiled.bank, np.arange(self._compiled.n_draws)
+        suited = [self._suited(*one, conclusion) for one in leading.items()]
+        mended = frozenset().union(*(repair.causes for repair in conclusion.repairs))
+        alone = [
+            Rungs((cause,), cause)
+            for one in suited
+            for cause in one.steps
+            if mended & set(one.rungs.fault_set)
+        ]
+        self._ladders.solve([*[one.rungs for one in suited], *alone])
+        bank = self._compiled.bank
+        first = bank.first_redrawn
+        free = iter(range(first + len(suited), first + REDRAWN_ROWS))
         sets, prior = list(conclusion.hypotheses.sets), conclusion.prior.copy()
-        self._ladders.solve(leading)
-        for place, rungs in enumerate(leading):
-            row, old = bank.first_redrawn + place, rows[rungs.fault_set]
-            redrawn = choose_severities(self._ladder_likelihood(rungs, conclusion))
-            grid = self._ladders.of(rungs).grid
-            bank.put(row, chosen_row(grid, redrawn.choice), 0)
-            for noted, likelihood in zip(
-                conclusion.observations, conclusion.likelihoods, strict=True
-            ):
-                steps = self._ladders.likelihood(rungs, noted)
-                likelihood[row] = steps[redrawn.choice, each_draw]
-                weighed = self._weighed[noted._replace(epoch=0)]
-                weighed.version[row] = bank.versions[row]
-            sets[row], sets[old] = rungs.fault_set, ()
-            prior[row] = prior[old] * redrawn.correction
+        remains: dict[tuple[int, FaultSet], int] = {}
+        for row, one in enumerate(suited, start=first):
+            fault_set, old = one.rungs.fault_set, rows[one.rungs.fault_set]
+            course = self._course(one, conclusion, rows)
+            redrawn = choose_severities(course)
+            self._put(row, one.rungs, redrawn.choice, conclusion)
+            sets[row], sets[old] = fault_set, ()
+            prior[row] = prior[old] * redrawn.correction * one.factor
             prior[old] = 0.0
+            steps = {**one.steps, one.rungs.cause: redrawn.choice}
+            for cause in sorted(set(steps) if mended & set(fault_set) else ()):
+                left = next(free, None) if len(fault_set) > 1 else None
+                if left is not None:
+                    rungs = Rungs((cause,), cause)
+                    self._put(left, rungs, steps[cause], conclusion)
+                    sets[left] = (cause,)
+                    remains[row, (cause,)] = left
         return replace(
             conclusion,
             hypotheses=replace(bank.all, sets=tuple(sets)),
             prior=prior,
+            remains=remains,
         )
+
+    def _put(
+        self, row: int, rungs: Rungs, steps: IntArray, conclusion: Conclusion
+    ) -> None:
+        """Write a step of a ladder for each draw into a row, likelihoods included."""
+        bank, each_draw = self._compiled.bank, np.arange(self._compiled.n_draws)
+        bank.put(row, chosen_row(self._ladders.of(rungs).grid, steps), 0)
+        for noted, likelihood in zip(
+            conclusion.observations, conclusion.likelihoods, strict=True
+        ):
+            likelihood[row] = self._ladders.likelihood(rungs, noted)[steps, each_draw]
+            weighed = self._weighed[noted._replace(epoch=0)]
+            weighed.version[row] = bank.versions[row]
 
     def _leading(
         self, conclusion: Conclusion, combined: Combined, rows: Mapping[FaultSet, int]
-    ) -> list[Rungs]:
-        """Return the likeliest sets that few draws carry, and what to vary in each.
+    ) -> Mapping[FaultSet, FaultSet]:
+        """Return the likeliest sets that few draws carry, with what to vary in each.
 
-        Of a pair the draws may have missed what it shows, so that only the estimate of
-        the search tells that it leads.
+        What is varied are some of its causes, the one that goes up the ladder first. Of
+        a pair the draws may have missed what it shows, so that only the estimate of the
+        search tells that it leads.
         """
         weights, causes = conclusion.beliefs.weights, self._compiled.causes
-        chances = weights.sum(axis=1)
+        chances = np.maximum(weights.sum(axis=1), _before_repairs(conclusion))
         few = effective_draws(weights) < FEW_DRAWS * weights.shape[1]
         estimated = dict(zip(combined.sets, combined.shares, strict=True))
         narrow = dict(zip(combined.sets, combined.narrow, strict=True))
-        found: dict[Rungs, float] = {}
+        found: dict[FaultSet, FaultSet] = {}
+        shares: dict[FaultSet, float] = {}
         for fault_set, row in rows.items():
-            severe = [c for c in fault_set if has_severity(causes[c])]
+            severe = tuple(c for c in fault_set if has_severity(causes[c]))
             if not severe or conclusion.comes_and_goes[row] >= 0:
                 continue
-            share, cause = float(chances[row]), narrow.get(fault_set, -1)
-            if cause >= 0:
+            share, varied = float(chances[row]), narrow.get(fault_set, ())
+            if varied:
                 share = max(share, estimated[fault_set])
             elif not few[row]:
                 continue
             if share >= LEAST_REDRAWN:
-                found[Rungs(fault_set, cause if cause >= 0 else severe[0])] = share
-        leading = sorted(found, key=lambda rungs: -found[rungs])
-        return leading[:REDRAWN_ROWS]
+                found[fault_set], shares[fault_set] = varied or severe[:1], share
+        leading = sorted(found, key=lambda fault_set: -shares[fault_set])
+        return {fault_set: found[fault_set] for fault_set in leading[:MOST_LEADING]}
 
-    def _ladder_likelihood(self, rungs: Rungs, conclusion: Conclusion) -> FloatArray:
-        """Return the likelihood of the facts while the whole set was present."""
-        touched = [
-            number
-            for number, repair in enumerate(conclusion.repairs)
-            if repair.causes & set(rungs.fault_set)
-        ]
-        last = touched[0] if touched else len(conclusion.repairs)
-        n_levels = len(self._ladders.of(rungs).grid.sets)
-        result = np.ones((n_steps(n_levels), self._compiled.n_draws))
-        for noted in conclusion.observations:
-            if noted.epoch <= last:
-                result *= self._ladders.likelihood(rungs, noted)
-        return result
+    def _suited(
+        self, fault_set: FaultSet, varied: FaultSet, conclusion: Conclusion
+    ) -> _Suited:
+        """Return a ladder whose further causes are as severe as their facts ask for."""
+        beside, factor = [], np.ones(self._compiled.n_draws)
+        steps: dict[int, IntArray] = {varied[0]: np.zeros(0, dtype=np.int64)}
+        for cause in varied[1:]:
+            own = self._searcher.moved_by(cause, fault_set, conclusion.observations)
+            severity, steps[cause], correction = self._ladders.suited(cause, own)
+            beside.append(severity)
+            factor *= correction
+        rungs = Rungs(fault_set, varied[0], tuple(beside))
+        return _Suited(rungs=rungs, steps=steps, factor=factor)
 
-    def slip_chance(self, conclusion: Conclusion, number: int) -> float:
-        """Return how likely a reading taken once was a slip, as things are believed.
+    def _course(
+        self, suited: _Suited, conclusion: Conclusion, rows: Mapping[FaultSet, int]
+    ) -> FloatArray:
+        """Return the likelihood of facts and repairs on every step of a ladder.
+
+        Whatever is left of the set after each repair; shape (n_steps, n_draws).
+        """
+        fault_set, cause = suited.rungs.fault_set, suited.rungs.cause
+        shape = n_steps(len(LADDER_LEVELS)), self._compiled.n_draws
+        each_draw = np.arange(self._compiled.n_draws)
+
+        def on_steps(left: FaultSet, number: int) -> FloatArray:
+            noted = conclusion.observations[number]
+            if left == fault_set:
+                return self._ladders.likelihood(suited.rungs, noted)
+            if len(left) == 1 and left[0] in suited.steps:
+                steps = self._ladders.likelihood(Rungs(left, left[0]), noted)
+                if left[0] != cause:
+                    steps = np.asarray(steps[suited.steps[left[0]], each_draw])
+                return steps
+            return np.asarray(conclusion.likelihoods[number][rows[left]])
+
+        number, there = 0, {fault_set: np.ones(shape)}
+        for step in conclusion.steps():
+            if not isinstance(step, RepairStep):
+                there = {s: w * on_steps(s, number) for s, w in there.items()}
+                number += 1
+                continue
+            for before in list(there):
+                left = tuple(c for c in before if c not in step.causes)
+                if len(left) < len(before):
+                    cured = step.cure_probability * there[before]
+                    there[before] = there[before] - cured
+                    there[left] = there.get(left, 0.0) + cured
+        return np.asarray(np.sum(list(there.values()), axis=0))
+
+    def mistake_chance(self, conclusion: Conclusion, number: int) -> float:
+        """Return how likely a reading was a slip, or an answer wrong, as is believed.
 
         Parameters
         ----------
         number : int
-            Place of the observation; 0 for one that was repeated, and for what is no
-            reading: whoever looks at a fuse again sees the same.
+            Place of the observation; 0 for one that was repeated, for the complaint,
+            and for what shows the same whoever looks again: a fuse, or a test that
+            brings a fault.
         """
         noted = conclusion.observations[number]
         fact, weights = noted.observation, conclusion.beliefs.weights
-        if isinstance(fact, SymptomFact) or fact.kind is ReadingKind.LOOK:
-            return 0.0
-        if noted.times > 1:
+        if noted.times > 1 or noted.is_complaint:
             return 0.0
         rows = np.flatnonzero(weights.sum(axis=1) > LEAST_BELIEVED)
-        share = self.weigher.slip_share(
-            conclusion.hypotheses,
-            noted,
-            conclusion.likelihoods[number][rows],
-            rows=conclusion.shown_by[rows],
-        )
+        likelihood = conclusion.likelihoods[number][rows]
+        if isinstance(fact, SymptomFact):
+            if self.weigher.provocation(fact) is not None:
+                return 0.0
+            there = self.yes_chance(conclusion, fact.symptom, rows)
+            share = self.weigher.wrong_share(fact, there, likelihood)
+        elif fact.kind is ReadingKind.LOOK:
+            return 0.0
+        else:
+            share = self.weigher.slip_share(
+                conclusion.hypotheses,
+                noted,
+                likelihood,
+                rows=conclusion.shown_by[rows],
+            )
         believed = weights[rows]
         return float((share * believed).sum() / believed.sum())
 
@@ -563,12 +713,25 @@ def _believing(draft: Conclusion) -> Conclusion:
     ImpossibleEvidenceError
         If the facts are impossible together.
     """
-    beliefs = update(draft.hypotheses.sets, draft.prior, draft.steps())
+    sets = draft.hypotheses.sets
+    beliefs = update(sets, draft.prior, draft.steps(), remains=draft.remains)
     if beliefs is None:
         raise ImpossibleEvidenceError(
             "no cause can give these facts together; take the doubtful one back"
         )
     return replace(draft, beliefs=beliefs)
+
+
+def _before_repairs(conclusion: Conclusion) -> FloatArray:
+    """Return how likely each set was before the first repair, shape (n_sets,)."""
+    if not conclusion.repairs:
+        return conclusion.beliefs.set_probabilities()
+    steps = itertools.takewhile(
+        lambda step: not isinstance(step, RepairStep), conclusion.steps()
+    )
+    before = update(conclusion.hypotheses.sets, conclusion.prior, tuple(steps))
+    assert before is not None
+    return before.set_probabilities()
 
 
 def _as_slice(rows: IntArray) -> IntArray | slice:

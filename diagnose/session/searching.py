@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import combinations
 
 import numpy as np
 
@@ -25,24 +26,38 @@ from diagnose.inference.combinations import (
     Told,
     promising_companions,
     promising_pairs,
+    promising_thirds,
 )
 from diagnose.inference.compiled import OVER_RANGE_OHMS, Compiled
 from diagnose.measurement.readings import ReadingKind
-from diagnose.session.facts import SymptomFact
+from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.ladders import Ladders, Rungs
 from diagnose.session.model import Model
 from diagnose.session.observing import Noted, Observation, reading_of
+from diagnose.session.partners import Partners
 from diagnose.session.weighing import Weigher
 
 LINEAR_KINDS = frozenset({ReadingKind.DC_VOLTS, ReadingKind.LAMP, ReadingKind.LOOK})
 MOST_PAIRS = 48
 MOST_FLEETING_PAIRS = 24
+MOST_TRIPLES = 6
 MOST_COMPANIONS = 24
 MOST_SHARP = 6
 LEAST_SHARP = 0.02
 # Derived: a cause less likely even if half the facts are put down to others is no half
 # of a pair that counts.
 FEW_DRAWS = 0.5
+MOST_CONTESTED = 2
+LEAST_CONTESTED = 0.1
+CONTESTED_RATIO = 0.5
+ODD_RATIO = 0.2
+# Own choice: all but a few facts speak for a cause that would be twice as likely if
+# each could be put down to something else; odd is what another cause makes five times
+# likelier.
+MOST_PARTNERS = 96
+MOST_PARTNER_PAIRS = 12
+LEAST_PARTNER = 3e-3
+# Derived: a few cars tell the share of a pair to some factor of three.
 KEPT_FACTS = 64
 # Derived: an evening's facts; 1.6 MB each.
 
@@ -97,6 +112,8 @@ class Searcher:
         self._weigher, self._ladders = weigher, ladders
         self._seen: dict[Noted, Seen] = {}
         causes = self._compiled.causes
+        self._latest: tuple[tuple[Noted, ...], Told] | None = None
+        self._partners = Partners(model, ladders)
         self._sums = PairSums(len(causes))
         self._is_severe: BoolArray = np.array(
             [one.mode.lasts and has_severity(one) for one in causes]
@@ -125,6 +142,7 @@ class Searcher:
         if not facts:
             return Combined()
         told = self._told(facts, chances)
+        self._latest = tuple(facts), told
         found = promising_pairs(
             told,
             self._sums.of(facts),
@@ -132,8 +150,104 @@ class Searcher:
             few_draws=FEW_DRAWS,
             log_lift=chances.log_lift,
         )
+        found = self._with_partners(found, told, tuple(facts), chances)
         n_lasting = self._compiled.n_lasting
         return found.with_most(MOST_FLEETING_PAIRS, lambda pair: pair[-1] >= n_lasting)
+
+    def triples(
+        self,
+        shares: Mapping[FaultSet, float],
+        likelihood_of: Callable[[FaultSet, Noted], FloatArray],
+        chances: Chances,
+    ) -> Combined:
+        """Return the sets of three that the facts of the latest search call for.
+
+        With every set that a repair may leave of them.
+
+        Parameters
+        ----------
+        shares : Mapping[FaultSet, float]
+            Pairs that lead, and what they hold of the belief.
+        likelihood_of : Callable
+            A pair and a fact to its likelihood, shape (n_draws,).
+        """
+        if self._latest is None:
+            return Combined()
+        facts, told = self._latest
+        found: dict[FaultSet, float] = {}
+        for pair, share in shares.items():
+            thirds = promising_thirds(
+                told,
+                pair,
+                [likelihood_of(pair, noted) for noted in facts],
+                share=share,
+                log_lift=chances.log_lift,
+            )
+            for one, part in thirds.items():
+                if one[-1] < self._compiled.n_lasting:
+                    found[one] = max(part, found.get(one, 0.0))
+        best = sorted(found, key=lambda one: (-found[one], one))
+        kept, dropped = best[:MOST_TRIPLES], best[MOST_TRIPLES:]
+        left = [pair for one in kept for pair in combinations(one, 2)]
+        return Combined(
+            left_out_probability=min(sum(found[one] for one in dropped), 1.0)
+        ).and_also([*kept, *left])
+
+    def _with_partners(
+        self, found: Combined, told: Told, facts: Sequence[Noted], chances: Chances
+    ) -> Combined:
+        """Return these and pairs in which one fault changes what the other shows.
+
+        Looked for beside causes that all but a few facts speak for, among what moves
+        those few.
+        """
+        more: dict[FaultSet, float] = {}
+        for cause in told.contested(
+            most=MOST_CONTESTED, least=LEAST_CONTESTED, ratio=CONTESTED_RATIO
+        ):
+            more.update(self._beside(cause, told, facts, chances))
+        known = set(found.sets)
+        likely = [one for one in more if more[one] > LEAST_PARTNER and one not in known]
+        likely.sort(key=lambda one: (-more[one], one))
+        return found.and_also(likely[:MOST_PARTNER_PAIRS])
+
+    def _beside(
+        self, cause: int, told: Told, facts: Sequence[Noted], chances: Chances
+    ) -> Mapping[FaultSet, float]:
+        """Return the share of the belief of a cause with each that moves its odd facts.
+
+        These are taken from the pair, solved roughly; in the others each cause is taken
+        to show what it shows alone.
+        """
+        n_lasting = self._compiled.n_lasting
+        if cause >= n_lasting:
+            return {}
+        moves = told.part_of[:n_lasting] != told.part_of[cause]
+        odd = told.at_odds(cause, ratio=ODD_RATIO)
+        moved = [told.seen[number].is_moved[:n_lasting] for number in odd]
+        others = np.flatnonzero(moves & np.any([np.zeros(n_lasting), *moved], axis=0))
+        others = others[np.argsort(-told.odds[others], kind="stable")][:MOST_PARTNERS]
+        if not len(others):
+            return {}
+        pairs = [(min(cause, one), max(cause, one)) for one in others.tolist()]
+        log_share = self._partners.log_evidence(pairs, [facts[n] for n in odd])
+        log_share += told.log_evidence_apart(cause, others, without=odd)
+        log_share -= told.log_evidence
+        log_share += np.log(told.odds[cause]) + np.log(told.odds[others])
+        log_share += chances.log_lift[cause, others]
+        shares = np.exp(np.minimum(log_share, 0.0)).tolist()
+        return dict(zip(pairs, shares, strict=True))
+
+    def moved_by(
+        self, cause: int, fault_set: FaultSet, observations: Sequence[Noted]
+    ) -> list[Noted]:
+        """Return the facts before any repair that one cause of a set moves most."""
+        return [
+            noted
+            for noted in observations
+            if noted in self._seen
+            and max(fault_set, key=lambda one: self._seen[noted].moved[one]) == cause
+        ]
 
     def _told(self, facts: Mapping[Noted, Seen], chances: Chances) -> Told:
         """Return what facts say, severities of the likeliest causes looked at closely.
@@ -147,6 +261,8 @@ class Searcher:
             part_of=self._compiled.priors.part_of,
             is_severe=self._is_severe,
         )
+        if not any(isinstance(noted.observation, ReadingFact) for noted in facts):
+            return told
         sharp = told.sharp(most=MOST_SHARP, least=LEAST_SHARP, few_draws=FEW_DRAWS)
         if not sharp:
             return told
@@ -167,7 +283,11 @@ class Searcher:
         chances: Chances,
         repairs: Sequence[RepairStep],
     ) -> tuple[FaultSet, ...]:
-        """Return pairs of a mended cause and what may have been there beside it."""
+        """Return pairs of a mended cause and what may have been there beside it.
+
+        Judged by what was told since the latest repair: before it, the cause may have
+        been there still, for a repair may fail.
+        """
         n_lasting = self._compiled.n_lasting
         odds = chances.odds[:n_lasting]
         mended = sorted(
@@ -178,7 +298,7 @@ class Searcher:
         seen_after = [
             front_of(place)[: 1 + n_lasting].mean(axis=1)
             for place, noted in enumerate(observations)
-            if noted.epoch > 0
+            if noted.epoch == len(repairs)
         ]
         told = np.prod([np.ones(1 + n_lasting), *seen_after], axis=0)
         return promising_companions(

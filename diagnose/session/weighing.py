@@ -95,6 +95,7 @@ class Weigher:
         *,
         rows: Rows = EVERY_ROW,
         is_ladder: bool = False,
+        stands_for: int = 1,
     ) -> FloatArray:
         """Return the likelihood of one observation, shape (n_rows, n_draws).
 
@@ -103,6 +104,8 @@ class Weigher:
         is_ladder : bool
             The rows are the solved severities of a ladder; return its steps, each of
             which stands for those half way to its neighbours.
+        stands_for : int
+            How many draws each that was solved stands for.
         """
         on = on_steps if is_ladder else np.asarray
         observation = noted.observation
@@ -115,7 +118,9 @@ class Weigher:
             column = self._compiled.symptom_index[observation.symptom]
             chance = on(hypotheses.symptoms[rows, :, column].astype(np.float64))
             symptom = self.symptom_of(observation, is_complaint=noted.is_complaint)
-            return symptom_likelihood(symptom, observation.is_present, chance)
+            return symptom_likelihood(
+                symptom, observation.is_present, chance, times=noted.times
+            )
         slips = self._slips(noted)
         reading = reading_of(observation)
         predicted = on(self._compiled.predicted(hypotheses, reading, rows=rows))
@@ -135,6 +140,7 @@ class Weigher:
                     slips=slips,
                     stray=np.hypot(stray, spread_steps),
                     slip_density=None if slipped is None else on(slipped),
+                    stands_for=stands_for,
                 )
 
             result = fits(on(self._leakage(hypotheses, reading, rows=rows)))
@@ -143,6 +149,29 @@ class Weigher:
                 wide = fits(on(self.stray(hypotheses, reading, rows=rows)))
                 result += jumps * (wide - result)
         return result * on(self.state_chance(hypotheses, reading.state, rows=rows))
+
+    def wrong_share(
+        self, fact: SymptomFact, there: FloatArray, likelihood: FloatArray
+    ) -> FloatArray:
+        """Return how much of the likelihood of an answer is that of a wrong one.
+
+        Parameters
+        ----------
+        there : FloatArray
+            Chance that the symptom is there, shape (n_rows, n_draws).
+        likelihood : FloatArray
+            Of the rows, same shape.
+        """
+        symptom = self.symptom_of(fact, is_complaint=False)
+        wrong = (
+            (1.0 - there) * symptom.imagined_probability
+            if fact.is_present
+            else there * symptom.missed_probability
+        )
+        # what rules a row out leaves nothing that could be wrong
+        none = np.zeros_like(likelihood)
+        share = np.divide(wrong, likelihood, out=none, where=likelihood > 0.0)
+        return np.minimum(share, 1.0)
 
     def slip_share(
         self,

@@ -99,7 +99,7 @@ def step_words(step: str, car: Car) -> str:
     if kind is None:
         return step
     reading = Reading(kind=kind, state=words[1], red=words[2], black=words[3])
-    if kind in (ReadingKind.LAMP, ReadingKind.FUSE):
+    if kind in (ReadingKind.LAMP, ReadingKind.FUSE, ReadingKind.LOOK):
         return f"{place_words(reading, car)}, {words[1]}"
     return f"{kind.value} at {place_words(reading, car)}, {words[1]}"
 

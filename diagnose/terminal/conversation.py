@@ -255,7 +255,8 @@ class Conversation:
             case View.NEXT:
                 return self._page_of_stage()
             case View.CAUSES:
-                return views.causes_page(answer)
+                bound = self._diagnosis.more_than_two_probability()
+                return views.causes_page(answer, bound)
             case View.WHY:
                 return views.why_page(self._diagnosis.why(about))
             case View.EXPECT:

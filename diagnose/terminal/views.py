@@ -223,8 +223,14 @@ def step_page(
     return tuple(page)
 
 
-def causes_page(answer: Answer) -> Page:
-    """Return every cause of the ranking, and what it leaves over."""
+def causes_page(answer: Answer, more_than_two_probability: float) -> Page:
+    """Return every cause of the ranking, and what it leaves over.
+
+    Parameters
+    ----------
+    more_than_two_probability : float
+        Bound on it before anything but the history was told.
+    """
     lines: list[Line] = [*_mended(answer)]
     for number, cause in enumerate(answer.causes, start=1):
         lines.append(
@@ -233,9 +239,12 @@ def causes_page(answer: Answer) -> Page:
     lines.extend(_rest(answer, len(answer.causes)))
     count = len(answer.causes)
     left_out = format_probability(answer.left_out_probability)
+    bound = format_probability(more_than_two_probability)
     note = (
         f"these are all {count} in the ranking; why {count or 1} tells about the "
-        f"last; combinations of faults not looked at: an estimated {left_out}"
+        f"last; combinations of faults not looked at: an estimated {left_out}; three "
+        f"faults or more at once: at most {bound} before anything was told, and looked "
+        "at where what was told asks for them"
     )
     lines.append(Words(text=note, tone=Tone.ASIDE))
     return (Paragraph(margin="suspects", lines=tuple(lines)),)
@@ -251,11 +260,13 @@ def why_page(cause: RankedCause) -> Page:
         Pair(name=_weight_words(weight.decibans), text=_evidence_words(weight))
         for weight in cause.evidence[:SHOWN_WEIGHTS]
     ) or (Words(text="nothing told so far speaks for or against it"),)
+    settled = (say("to settle", cause.settled_by),) if cause.settled_by else ()
     repair = f"{cause.repair} ({format_minutes(cause.repair_minutes)})"
     page = [
         Paragraph(margin="why", lines=head),
         *_origins(cause),
         Paragraph(margin="evidence", lines=told),
+        *settled,
         say("repair", repair),
     ]
     others = [member for member in cause.members if member != cause.name]
@@ -573,7 +584,7 @@ def _evidence_words(weight: Weight) -> str:
     """
     if not weight.expected:
         return weight.fact
-    seen = weight.fact.rpartition(": ")[2]
+    seen = weight.fact.rpartition(" ")[2]
     chance = _YES_CHANCE.fullmatch(weight.expected)
     if chance is None or seen not in {"yes", "no"}:
         return f"{weight.fact}; it would give {weight.expected}"

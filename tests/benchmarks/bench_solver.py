@@ -158,7 +158,7 @@ def points_of(predictor: Predictor, sets: Sequence[FaultSet]) -> list[Points]:
     states, draws = range(len(predictor.states)), np.arange(N_DRAWS)
     per_chunk = CHUNK_POINTS // (len(states) * N_DRAWS)
     for start in range(0, len(sets), per_chunk):
-        scenarios = [(chosen, None) for chosen in sets[start : start + per_chunk]]
+        scenarios = [(chosen, ()) for chosen in sets[start : start + per_chunk]]
         # the same chunks as `predict` solves; what it keeps of them is not timed here
         draw, slots = predictor._points(states, scenarios, draws)
         before = predictor._before(len(scenarios) * N_DRAWS)

@@ -175,7 +175,7 @@ def test_level_sets_the_severity_of_every_draw(
     cause = named(causes, "feed:high_resistance_a")
     amount = Distribution(shape=Shape.LOGUNIFORM, first=0.3, second=30.0)
 
-    found = changed_values(model, [cause], (cause, level))["feed"]["joint_a_ohms"]
+    found = changed_values(model, [cause], {cause.name: level})["feed"]["joint_a_ohms"]
 
     added = found - model.values["feed"]["joint_a_ohms"]
     expected = amount.quantile(np.full_like(added, level))
@@ -187,7 +187,9 @@ def test_only_the_cause_meant_has_the_level(
 ) -> None:
     pair = [named(causes, f"{part}:high_resistance_a") for part in ("feed", "ground")]
 
-    one, other = (changed_values(model, pair, (pair[1], lv)) for lv in (0.1, 0.4))
+    one, other = (
+        changed_values(model, pair, {pair[1].name: level}) for level in (0.1, 0.4)
+    )
 
     feeds = [found["feed"]["joint_a_ohms"].tolist() for found in (one, other)]
     assert feeds[0] == feeds[1]

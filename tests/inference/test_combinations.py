@@ -143,7 +143,7 @@ def test_cause_carried_by_few_draws_is_named_with_its_pair() -> None:
 
     found = pairs_of(told_of(seen), few_draws=0.6)
 
-    assert (found.sets, found.narrow) == (((0, 1),), (1,))
+    assert (found.sets, found.narrow) == (((0, 1),), ((1,),))
 
 
 def test_causes_that_some_facts_pin_down_are_found() -> None:
@@ -201,12 +201,12 @@ def test_no_more_of_a_kind_than_asked_for() -> None:
     found = Combined(
         sets=((0, 1), (0, 2), (0, 9), (1, 9)),
         shares=(0.4, 0.1, 0.2, 0.1),
-        narrow=(-1, 0, -1, 1),
+        narrow=((), (0,), (), (1,)),
         left_out_probability=0.05,
     ).with_most(1, lambda pair: 9 in pair)
 
     assert found.sets == ((0, 1), (0, 2), (0, 9))
-    assert found.narrow == (-1, 0, -1)
+    assert found.narrow == ((), (0,), ())
     # what is dropped was estimated to hold .1
     assert found.left_out_probability == pytest.approx(0.15)
 

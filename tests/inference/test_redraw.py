@@ -36,7 +36,7 @@ def compiled() -> Compiled:
 def grid(compiled: Compiled) -> Hypotheses:
     """Return the bad joint with every solved severity."""
     number = cause_number(compiled, CAUSE)
-    severities = [Severity(number, level) for level in LADDER_LEVELS]
+    severities = [(Severity(number, level),) for level in LADDER_LEVELS]
     return compiled.hypotheses([(number,)] * len(severities), severities=severities)
 
 
@@ -66,7 +66,7 @@ def test_solved_severities_are_on_the_ladder(
     compiled: Compiled, shown: FloatArray
 ) -> None:
     number = cause_number(compiled, CAUSE)
-    most = Severity(number, LADDER_LEVELS[-1])
+    most = (Severity(number, LADDER_LEVELS[-1]),)
     severe = compiled.hypotheses([(number,)], severities=[most])
 
     # 1 uV: single precision of the stored volts

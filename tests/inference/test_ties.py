@@ -232,3 +232,19 @@ def test_priors_come_back_from_arrays(priors: Priors, network: CauseNetwork) -> 
     assert again.set_probabilities(sets, {}).tolist() == (
         priors.set_probabilities(sets, {}).tolist()
     )
+
+
+@pytest.mark.parametrize("told", [{}, {"water": "wet"}, {"wiring": "fresh"}])
+def test_bound_on_three_causes_holds_and_is_close(
+    told: dict[str, str], network: CauseNetwork, priors: Priors
+) -> None:
+    # By counting: every combination of faults, those of three and more over those of
+    # one and more.
+    sets = network.fault_sets()
+    chances = priors.set_probabilities(sets, told)
+    sizes = np.array([len(fault_set) for fault_set in sets])
+    exact = float(chances[sizes > 2].sum() / chances[sizes > 0].sum())
+
+    found = priors.more_than_two(told)
+
+    assert exact <= found < 1.3 * exact

@@ -735,3 +735,26 @@ def test_repair_advice_names_the_first_line(model: Model) -> None:
         f"Mend it now: {diagnosis.answer.causes[0].repair}. Another reading costs more "
         "than it saves."
     )
+
+
+def test_why_names_the_step_that_would_settle_it(model: Model) -> None:
+    # One look tells a blown fuse from everything else; nothing says as much about it.
+    diagnosis = Diagnosis(model)
+    diagnosis.tell(COMPLAINT)
+    diagnosis.tell(NO_VOLTS)
+
+    before = diagnosis.why("fuel-pump-fuse:blown")
+    diagnosis.tell(BLOWN)
+    after = diagnosis.why("fuel-pump-fuse:blown")
+
+    assert before.settled_by.startswith("look at fuel-pump-fuse, key-off")
+    assert "look at fuel-pump-fuse" not in after.settled_by
+
+
+def test_why_asks_what_was_answered_in_words(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    diagnosis.tell(COMPLAINT)
+    line = diagnosis.tell(replace(PRIMES, is_present=False)).causes[0]
+
+    facts = [weight.fact for weight in diagnosis.why(line.name).evidence]
+    assert any(fact.endswith("? no") for fact in facts)

@@ -79,7 +79,7 @@ def test_page_says_what_blew_the_fuse(blown: RankedCause) -> None:
 
 
 def test_ranking_says_whether_something_blew_it(diagnosis: Diagnosis) -> None:
-    shown = plain_text(views.causes_page(diagnosis.answer), width=300)
+    shown = plain_text(views.causes_page(diagnosis.answer, 0.05), width=300)
 
     line = next(one for one in shown.splitlines() if "lamp-fuse: blown" in one)
     assert "brought about by something, most likely feed: short_to_ground" in line

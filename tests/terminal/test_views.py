@@ -200,10 +200,11 @@ def test_repair_advice_says_what_to_type_when_it_is_done() -> None:
 
 def test_causes_shows_every_line_it_gets_and_says_so() -> None:
     many = tuple(replace(WIRE, name=f"wire-{n}:open") for n in range(17))
-    text = plain(views.causes_page(replace(ANSWER, causes=many)))
+    text = plain(views.causes_page(replace(ANSWER, causes=many), 0.048))
 
     assert "  17. " in text
     assert "these are all 17 in the ranking" in text
+    assert "at most 5 % before anything was told" in " ".join(text.split())
 
 
 def test_help_has_every_command() -> None:
