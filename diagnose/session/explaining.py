@@ -341,7 +341,15 @@ class Explainer:
                 f"{words}: but from what was told before, the car should not get as "
                 f"far as {state.label}. Take one of the two back if it is wrong."
             )
-        if _moved(conclusion) < LEAST_MOVED and fact != self.disagreeing(conclusion):
+        # after a repair it proves what is believed by then
+        is_proof = (
+            conclusion.repairs and conclusion.beliefs.set_probabilities()[0] > 0.5
+        )
+        if (
+            not is_proof
+            and _moved(conclusion) < LEAST_MOVED
+            and fact != self.disagreeing(conclusion)
+        ):
             notes.append(
                 f"{words} tells next to nothing: nearly all causes still in question "
                 f"would show it.{self._sentence(fact)}"
