@@ -146,11 +146,18 @@ class Ladders:
         return self._kept[self._standing(rungs)]
 
     def likelihood(self, rungs: Rungs, noted: Noted) -> FloatArray:
+        """Return the likelihood of an observation on every step of a solved ladder.
+
+        Shape (n_steps, n_draws).
+        """
+        return self.weighed(self.of(rungs), noted)
+
+    def weighed(self, ladder: Ladder, noted: Noted) -> FloatArray:
         """Return the likelihood of an observation on every step, worked out once.
 
         Shape (n_steps, n_draws).
         """
-        ladder, key = self.of(rungs), noted._replace(epoch=0)
+        key = noted._replace(epoch=0)
         if key not in ladder.likelihoods:
             ladder.likelihoods[key] = self._weigher.likelihood(
                 ladder.grid, noted, is_ladder=True, stands_for=LADDER_STRIDE

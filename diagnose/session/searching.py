@@ -271,10 +271,9 @@ class Searcher:
         return replace(told, ladders=ladders)
 
     def _ladder(self, cause: int, facts: Sequence[Noted]) -> Ladder:
-        def of_fact(number: int, rungs: Rungs) -> FloatArray:
-            return self._ladders.likelihood(rungs, facts[number])
-
-        return partial(of_fact, rungs=Rungs((cause,), cause))
+        # held here: others may be solved before these facts are looked at again
+        ladder = self._ladders.of(Rungs((cause,), cause))
+        return lambda number: self._ladders.weighed(ladder, facts[number])
 
     def companions(
         self,
