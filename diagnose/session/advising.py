@@ -94,6 +94,8 @@ PROOF_BITS_PER_MINUTE = 0.03
 LEAST_PROOF_BITS = 0.3
 LEAST_SETTLING_BITS = 0.05
 # Own choice: a twentieth of a yes or no; less is not worth naming.
+ABOUT_AS_MUCH = 0.9
+# Own choice: a tenth of a bit more is no reason to crawl under the car.
 EXPECTED_TAILS = (0.05, 0.95)
 
 
@@ -708,7 +710,7 @@ class Adviser:
     ) -> str:
         """Return in words the step that would say most about a cause.
 
-        Whatever it costs; empty where none would say much.
+        Of those that say about as much the cheapest; empty where none would say much.
 
         Parameters
         ----------
@@ -734,12 +736,19 @@ class Adviser:
             some, shown = some[(tells := candidates.may_tell(shown))], shown[tells]
             if len(some):
                 tell = mutual_bits(self.joint(shown, candidates.kind, either, 2))
-                best = int(some[tell.argmax()])
-                price = float(costs.minutes(here)[best])
-                found.append((float(tell.max()), price, candidates.names[best]))
-        bits, minutes, name = max(found, default=(0.0, 0.0, ""))
-        if bits < LEAST_SETTLING_BITS:
+                for place in np.flatnonzero(
+                    tell >= ABOUT_AS_MUCH * tell.max()
+                ).tolist():
+                    best = int(some[place])
+                    price = float(costs.minutes(here)[best])
+                    found.append((float(tell[place]), price, candidates.names[best]))
+        most = max((bits for bits, _, _ in found), default=0.0)
+        if most < LEAST_SETTLING_BITS:
             return ""
+        bits, minutes, name = min(
+            (one for one in found if one[0] >= ABOUT_AS_MUCH * most),
+            key=lambda one: (one[1], -one[0], one[2]),
+        )
         words = step_words(name, self._model.car)
         return f"{words} ({format_minutes(minutes)}; tells {bits:.1f} bit about it)"
 

@@ -25,8 +25,8 @@ from diagnose.inference.redraw import STEPS_BETWEEN, choose_severities, n_steps
 from diagnose.session.observing import Noted
 from diagnose.session.weighing import Weigher
 
-KEPT_LADDERS = 48
-# Derived: some 3 MB each.
+KEPT_LADDERS = 120
+# Derived: some 3 MB each; those of a dozen facts that may be told next are among them.
 LADDER_STRIDE = 4
 # Derived: every fourth tolerance stands for four; a ladder is about the severity.
 
@@ -94,6 +94,10 @@ class Ladders:
         """
         alike = list(dict.fromkeys(self._standing(one) for one in wanted))
         missing = [one for one in alike if one not in self._kept]
+        # those asked for last are dropped last
+        self._kept.update(
+            {one: self._kept.pop(one) for one in alike if one in self._kept}
+        )
         if not missing:
             return
         for rungs in list(self._kept):

@@ -310,12 +310,14 @@ class Searcher:
 
     def _seen_of(self, noted: Noted, front: Callable[[], FloatArray]) -> Seen:
         """Return what a fact says of single causes, worked out once."""
-        if noted not in self._seen:
+        # those asked for last are dropped last
+        seen = self._seen.pop(noted, None)
+        if seen is None:
             while len(self._seen) >= KEPT_FACTS:
                 del self._seen[next(iter(self._seen))]
-            moved = self._deviation(noted.observation)
-            self._seen[noted] = Seen(likelihood=front(), moved=moved)
-        return self._seen[noted]
+            seen = Seen(likelihood=front(), moved=self._deviation(noted.observation))
+        self._seen[noted] = seen
+        return seen
 
     def _deviation(self, observation: Observation) -> FloatArray:
         """Return how far each single cause moves what a fact looks at, (n_causes,).

@@ -11,6 +11,9 @@ from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms, is_at
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.units import Unit, format_band, format_quantity, format_typed
 
+CLAMP_NOT_POST = "the clamp taken off, never the battery's own post"
+BOLTED_KINDS = ("slow-fuse", "fusible-link")
+"""Protection bolted into a feed: to look at its link takes what mending it takes."""
 UNITS = {
     ReadingKind.DC_VOLTS: Unit.VOLTS,
     ReadingKind.OHMS: Unit.OHMS,
@@ -178,13 +181,15 @@ def _ohms_words(reading: Reading, car: Car) -> str:
     where = f"Meter on ohms. Red lead on {reading.red}, black on {reading.black}"
     if reading.black != car.reference:
         return f"{where}."
-    return f"{where} (the clamp taken off, never the battery's own post)."
+    return f"{where} ({CLAMP_NOT_POST})."
 
 
 def cautions_for(reading: Reading, car: Car, knowledge: Knowledge) -> tuple[str, ...]:
     """Return the cautions of the state and the places, each once."""
     state = car.state(reading.state)
     keys = [state.caution] if reading.kind is not ReadingKind.LOOK else []
+    if reading.kind is ReadingKind.LOOK and car.part(reading.red).kind in BOLTED_KINDS:
+        keys += _repair_keys(car.part(reading.red).kind, knowledge)
     if reading.kind is ReadingKind.LAMP:
         keys.insert(0, knowledge.meter.test_lamp.caution)
     if reading.kind is ReadingKind.AMPS and is_at_rest(state):
@@ -193,6 +198,12 @@ def cautions_for(reading: Reading, car: Car, knowledge: Knowledge) -> tuple[str,
         if place in car.places:
             keys.append(car.places[place].caution)
     return tuple(dict.fromkeys(knowledge.cautions[key] for key in keys if key))
+
+
+def _repair_keys(kind: str, knowledge: Knowledge) -> list[str]:
+    """Return the cautions of mending a kind of part, each once."""
+    keys = (mode.repair.caution for mode in knowledge.modes if mode.kind == kind)
+    return list(dict.fromkeys(keys))
 
 
 def repair_cautions(cause: Cause, car: Car, knowledge: Knowledge) -> tuple[str, ...]:

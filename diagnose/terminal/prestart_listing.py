@@ -29,7 +29,7 @@ from diagnose.session.prestart import (
     prestart,
 )
 from diagnose.session.pricing import Prices
-from diagnose.session.wording import range_words, unit_symbol
+from diagnose.session.wording import CLAMP_NOT_POST, range_words, unit_symbol
 from diagnose.terminal.car_names import car_file
 from diagnose.terminal.evening import Options, prepared_model
 from diagnose.terminal.learned_shares import knowledge_in_use
@@ -144,9 +144,13 @@ def prestart_text(
         lines += wrapped(words)
     for block in _blocks(listed):
         lines += ["", *wrapped(block.title), *cautions(block.cautions)]
+        lines += wrapped(block.note) if block.note else []
         for number, one in block.readings:
             lines += cautions(block.new_cautions[number])
-            lines += wrapped(f"{number}. {_reading_words(one)}", hanging=HANGING)
+            lines += wrapped(
+                f"{number}. {_reading_words(one)}",
+                hanging=HANGING,
+            )
             shows = f"{BLANK} {_limit_words(one)} ({format_minutes(one.minutes)})"
             lines += wrapped(shows, HANGING, HANGING)
     lines += ["", *wrapped(_unshown_title(listed))]
@@ -168,6 +172,7 @@ def prestart_markdown(
             (*block.cautions, *(c for new in block.new_cautions.values() for c in new))
         )
         lines += [f"> Caution: {clean(caution)}\n>" for caution in cautions]
+        lines += ["", clean(block.note)] if block.note else []
         lines += ["", "| | reading | a sound car shows | time | shows |"]
         lines.append("| --- | --- | --- | --- | --- |")
         for number, one in block.readings:
@@ -253,6 +258,7 @@ class _Block:
     """
 
     title: str
+    note: str
     cautions: tuple[str, ...]
     readings: tuple[tuple[int, PrestartReading], ...]
     new_cautions: Mapping[int, tuple[str, ...]]
@@ -273,12 +279,19 @@ def _blocks(listed: Prestart) -> Iterator[_Block]:
             new[number] = tuple(c for c in one.cautions if c not in seen)
             seen.update(one.cautions)
         minutes = format_minutes(sum(one.minutes for _, one in readings))
+        takes_ohms = any(one.reading.kind is ReadingKind.OHMS for _, one in readings)
+        post = listed.car.reference
         yield _Block(
-            title=f"{labels[state]}: {len(readings)} readings, {minutes}",
+            note=f"{post} here: {CLAMP_NOT_POST}." if takes_ohms else "",
+            title=f"{labels[state]}: {_count(len(readings))}, {minutes}",
             cautions=shared,
             readings=readings,
             new_cautions=new,
         )
+
+
+def _count(n_readings: int) -> str:
+    return "1 reading" if n_readings == 1 else f"{n_readings} readings"
 
 
 def _title(listed: Prestart) -> str:

@@ -7,7 +7,7 @@ on one screen: four causes, one step, two others.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from diagnose.session.answer import (
     Advice,
@@ -56,6 +56,7 @@ _COMMON_WORDS = frozenset(
     ("does", "doe", "when", "with", "then", "that", "what", "have", "only", "turn")
 )
 _YES_CHANCE = re.compile(r"yes in (\d+) of 100")
+_MENDING = "mending"
 _FIRST_SENTENCE = re.compile(r".*?[.!?](?=\s|$)", re.DOTALL)
 
 
@@ -165,7 +166,8 @@ def answer_page(
         Which of the proposed steps is shown in full, from 0; None where a repair comes
         first.
     seen_cautions : frozenset[str]
-        Cautions shown in full before; only their first sentence comes again.
+        What `shown_cautions` gave of the pages before: of a caution read in full for
+        the same kind of work, only the first sentence comes again.
     vocabulary : Vocabulary
         The names of this car.
     """
@@ -179,7 +181,9 @@ def answer_page(
         if answer.advice.verdict is Verdict.REPAIR:
             repeated = ()  # the repair comes first: its cautions stand before it
         page.extend(_advice(answer.advice, seen_cautions, repeated))
-        seen_cautions |= frozenset(answer.advice.cautions).difference(repeated)
+        here = frozenset(answer.advice.cautions).difference(repeated)
+        if step is not None:
+            seen_cautions |= frozenset(_noted(here, _work(step)))
     if step is not None:
         ranking = _listed(answer)
         page.extend(step_page(step, seen_cautions=seen_cautions, ranking=ranking))
@@ -209,11 +213,13 @@ def step_page(
     step : ProposedStep
         What to do.
     seen_cautions : frozenset[str]
-        Cautions shown in full before.
+        As in `answer_page`.
     ranking : Sequence[RankedCause]
         The causes on the page, whose numbers stand before what they would give.
     """
-    doing: list[Line] = list(_caution_lines(step.cautions, seen_cautions))
+    doing: list[Line] = list(
+        _caution_lines(step.cautions, seen_cautions, work=_work(step))
+    )
     doing.append(Words(text=step.instruction, tone=Tone.STRONG))
     doing.append(Words(text=_cost(step), tone=Tone.ASIDE))
     expected = _expected(step.expected[:SHOWN_EXPECTED], ranking)
@@ -326,7 +332,7 @@ def cautions_page(answer: Answer, place: int | None) -> Page:
     step = _shown_step(answer, place)
     if step is not None:
         cautions = (*cautions, *step.cautions)
-    lines = _caution_lines(tuple(dict.fromkeys(cautions)), frozenset())
+    lines = _caution_lines(tuple(dict.fromkeys(cautions)), frozenset(), work="")
     return (
         Paragraph(
             margin="caution",
@@ -374,9 +380,10 @@ def spoken(name: str) -> str:
 
 
 def shown_cautions(answer: Answer, place: int | None) -> frozenset[str]:
-    """Return the cautions that `answer_page` shows."""
+    """Return the cautions that `answer_page` shows, with the work each was read for."""
     step = _shown_step(answer, place)
-    return frozenset(answer.advice.cautions).union(step.cautions if step else ())
+    told = _noted(answer.advice.cautions, _MENDING)
+    return frozenset(told).union(_noted(step.cautions, _work(step)) if step else ())
 
 
 def _long_words(text: str) -> frozenset[str]:
@@ -451,7 +458,7 @@ def _advice(
     tone = _ADVICE_TONES.get(advice.verdict, Tone.PLAIN)
     own = tuple(caution for caution in advice.cautions if caution not in repeated)
     lines = (
-        *_caution_lines(own, seen_cautions),
+        *_caution_lines(own, seen_cautions, work=_MENDING),
         Words(text=advice.says, tone=tone),
         *_after_repair(advice),
     )
@@ -464,19 +471,33 @@ def _after_repair(advice: Advice) -> tuple[Words, ...]:
     return (Words(text="When it is mended, type: done", tone=Tone.ASIDE),)
 
 
+def _work(step: ProposedStep) -> str:
+    """Return what kind of work a step is: its cautions are read in full once for each.
+
+    Trying something out is like nothing else, and hardly ever done twice.
+    """
+    return step.name if step.kind is StepKind.SYMPTOM else step.state
+
+
+def _noted(cautions: Iterable[str], work: str) -> Iterator[str]:
+    """Yield how it is noted that cautions were read for some work."""
+    return (f"{work}|{caution}" for caution in cautions)
+
+
 def _caution_lines(
-    cautions: tuple[str, ...], seen_cautions: frozenset[str]
+    cautions: tuple[str, ...], seen_cautions: frozenset[str], *, work: str
 ) -> tuple[Words, ...]:
-    """Return cautions in full, or their first sentence when read before."""
+    """Return cautions in full, or their first sentence when read for such work."""
     return tuple(
-        Words(text=_shortened(caution, seen_cautions), tone=Tone.CAUTION)
-        for caution in cautions
+        Words(
+            text=_shortened(caution) if noted in seen_cautions else caution,
+            tone=Tone.CAUTION,
+        )
+        for caution, noted in zip(cautions, _noted(cautions, work), strict=True)
     )
 
 
-def _shortened(caution: str, seen_cautions: frozenset[str]) -> str:
-    if caution not in seen_cautions:
-        return caution
+def _shortened(caution: str) -> str:
     first = _FIRST_SENTENCE.match(caution)
     if first is None or first.end() == len(caution):
         return caution

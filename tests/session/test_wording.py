@@ -12,7 +12,8 @@ from diagnose.faults.causes import Cause
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.wording import instruction, repair_cautions
+from diagnose.session.model import Model
+from diagnose.session.wording import cautions_for, instruction, repair_cautions
 
 TOURER = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"
 
@@ -99,3 +100,12 @@ def test_ripple_is_read_on_ac_volts(tourer: Car) -> None:
         "Meter on AC volts, lowest range. Red lead on battery.plus, black on "
         "battery.minus."
     )
+
+
+def test_bolted_fuse_is_looked_at_with_the_battery_off(sedan_model: Model) -> None:
+    car, knowledge = sedan_model.car, sedan_model.knowledge
+    look = Reading(kind=ReadingKind.LOOK, state="key-off", red="charge-fuse", black="")
+
+    found = cautions_for(look, car, knowledge)
+
+    assert knowledge.cautions["battery-disconnect"] in found

@@ -44,6 +44,13 @@ def test_safety_note_stands_before_the_first_reading(listed: Prestart) -> None:
     assert text.index("Work on a car can hurt") < text.index("\n1. ")
 
 
+def test_ohms_say_first_that_the_clamp_is_meant(listed: Prestart) -> None:
+    text = prestart_text(listed, car_name="sedan", width=200)
+
+    said = text.index("the clamp taken off, never the battery's own post")
+    assert said < text.index("1. ohms:")
+
+
 def test_cranking_caution_stands_before_its_readings(
     model: Model, listed: Prestart
 ) -> None:

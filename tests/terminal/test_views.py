@@ -74,10 +74,18 @@ def test_the_caution_stands_before_the_step() -> None:
 
 
 def test_a_caution_read_before_comes_again_by_its_first_sentence() -> None:
-    text = plain(page(seen=frozenset({CRANK_CAUTION})))
+    text = plain(page(seen=views.shown_cautions(ANSWER, 0)))
 
     assert "The engine may start: stand clear. (all of it: cautions)" in text
     assert "Ten seconds" not in text
+
+
+def test_a_caution_read_for_other_work_comes_again_in_full() -> None:
+    (step, *_) = ANSWER.next_steps
+    elsewhere = replace(step, state="some-other-state")
+    before = replace(ANSWER, next_steps=(elsewhere,))
+
+    assert CRANK_CAUTION in plain(page(seen=views.shown_cautions(before, 0)))
 
 
 def test_the_cautions_page_has_all_of_it() -> None:
