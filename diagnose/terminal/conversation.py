@@ -46,10 +46,13 @@ class Conversation:
     ----------
     casebook : Casebook
         New, or with the facts of an earlier evening restored.
+    kept_where : str
+        Options that a resume of the case needs, such as where cases are kept.
     """
 
-    def __init__(self, casebook: Casebook) -> None:
+    def __init__(self, casebook: Casebook, *, kept_where: str = "") -> None:
         self._casebook = casebook
+        self._kept_where = kept_where
         self._diagnosis = casebook.diagnosis
         self._journal = casebook.journal
         self._stage = Stage.WORK if _has_begun(casebook) else Stage.COMPLAINT
@@ -99,7 +102,8 @@ class Conversation:
         if not self._journal.is_saved:
             return (say("end", "This case is not saved.", Tone.PROBLEM),)
         name = self._journal.name
-        return (say("end", f"Case {name} is kept. Go on by: diagnose resume {name}"),)
+        command = f"diagnose resume {name} {self._kept_where}".rstrip()
+        return (say("end", f"Case {name} is kept. Go on by: {command}"),)
 
     @property
     def _step(self) -> ProposedStep | None:

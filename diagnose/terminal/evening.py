@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shlex
 import shutil
 import sys
 from collections.abc import Iterator
@@ -225,7 +226,10 @@ def _hold(
         ),
         *(say("mind", remark, Tone.PROBLEM) for remark in remarks),
     )
-    conversation = Conversation(casebook)
+    kept_where = ""
+    if options.data_folder is not None:
+        kept_where = f"--data-folder {shlex.quote(str(options.data_folder))}"
+    conversation = Conversation(casebook, kept_where=kept_where)
     if options.is_plain or not _is_screen():
         run_lines(
             conversation,

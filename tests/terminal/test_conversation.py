@@ -314,3 +314,10 @@ def test_a_number_is_no_reading_where_a_repair_is_advised(casebook: Casebook) ->
     assert casebook.answer.facts == before
     text(conversation, "a")
     assert conversation.prompt != "done"
+
+
+def test_farewell_says_how_to_go_on_where_the_case_is_kept(casebook: Casebook) -> None:
+    conversation = Conversation(casebook, kept_where="--data-folder here")
+
+    end = plain_text(conversation.farewell(), width=200)
+    assert end.rstrip().endswith(" --data-folder here")
