@@ -52,7 +52,7 @@ PAIR_STRIDE = 4
 # Derived: every fourth draw stands for four; pairs need order, not the last decimal,
 # and those that lead get severities of their own.
 KEPT_SETS = 800
-# Derived: an evening's, those solved ahead included; 50 kB each.
+# Derived: an evening's, those solved ahead included; 100 kB each.
 LEAST_BELIEVED = 1e-3
 
 

@@ -42,11 +42,14 @@ MOST_PAIRS = 48
 MOST_FLEETING_PAIRS = 24
 MOST_TRIPLES = 6
 MOST_COMPANIONS = 24
+# Own choice: of the sets worth solving the likeliest; each costs some milliseconds, and
+# those left out are counted in what is told to be left out.
 MOST_SHARP = 6
 LEAST_SHARP = 0.02
 # Derived: a cause less likely even if half the facts are put down to others is no half
 # of a pair that counts.
 FEW_DRAWS = 0.5
+# Own choice: facts that half of the draws do not carry begin to pin a severity down.
 MOST_CONTESTED = 2
 LEAST_CONTESTED = 0.1
 CONTESTED_RATIO = 0.5
@@ -57,7 +60,7 @@ ODD_RATIO = 0.2
 MOST_PARTNERS = 96
 MOST_PARTNER_PAIRS = 12
 LEAST_PARTNER = 3e-3
-# Derived: a few cars tell the share of a pair to some factor of three.
+# Derived: a few cars tell the share of a pair to some factor of four (tested).
 KEPT_FACTS = 64
 # Derived: an evening's facts; 1.6 MB each.
 
