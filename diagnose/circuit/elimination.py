@@ -32,6 +32,7 @@ from diagnose.circuit.car import FloatArray
 MOST_NEIGHBOURS = 5
 # Measured: a hub eliminated before its turn links all its neighbours with each other.
 FEW_NETWORKS = 512
+FEW_CURRENTS = 1024
 # Measured: of fewer the number of steps counts, not what is moved in memory.
 
 IntArray = npt.NDArray[np.int64]
@@ -82,7 +83,9 @@ class _Level:
     `owner` whose each is (its place in `nodes`), and `stretches` those of each turn.
     The shares `by` times the links `of` (places in `links`) are `added` to the rows of
     other links, one after the other where several go to one row: sums are then what
-    they are when each node takes its turn.
+    they are when each node takes its turn. `ends` are the neighbours by `links`, the
+    reference left out. The same links in the order in which currents are `passed` on:
+    the rows `handed`, and the node whose each is (`holders`).
     """
 
     nodes: IntArray
@@ -92,6 +95,10 @@ class _Level:
     by: IntArray
     of: IntArray
     added: tuple[_Added, ...]
+    ends: IntArray
+    handed: IntArray
+    holders: IntArray
+    passed: tuple[_Added, ...]
 
     @staticmethod
     def of_stars(stars: Sequence[Star]) -> _Level:
@@ -105,10 +112,19 @@ class _Level:
             for turn in range(len(stars[0].neighbours))
         ]
         links = [row for turn in turns for row, _ in turn]
+        ends = [
+            star.neighbours[turn]
+            for turn in range(1, len(turns))
+            for star in stars
+            if turn < len(star.neighbours)
+        ]
         products = _products(stars, {row: place for place, row in enumerate(links)})
         every = [each for some in products for each in some]
         by, of, targets = np.array(every, np.int64).reshape(-1, 3).T
         added = [_Added(each, targets[each]) for each in _stretches(products)]
+        passed = _passed(stars)
+        every = [each for some in passed for each in some]
+        handed, holders, reached = np.array(every, np.int64).reshape(-1, 3).T
         return _Level(
             nodes=np.array([star.node for star in stars]),
             links=np.array(links),
@@ -117,6 +133,10 @@ class _Level:
             by=by,
             of=of,
             added=tuple(added),
+            ends=np.array(ends, dtype=np.int64),
+            handed=handed,
+            holders=holders,
+            passed=tuple(_Added(each, reached[each]) for each in _stretches(passed)),
         )
 
     def eliminate(self, rows: FloatArray, totals: FloatArray) -> None:
@@ -132,6 +152,26 @@ class _Level:
         products *= shares.take(self.by, axis=0)
         for stretch, places in self.added:
             rows[places] += products[stretch]
+
+    def spread(self, shares: FloatArray, amps: FloatArray) -> None:
+        """Do as `spread_amps` for these nodes; amps of shape (n_nodes, n_cases, n)."""
+        parts = amps.take(self.holders, axis=0)
+        parts *= shares.take(self.handed, axis=0)[:, None]
+        for stretch, places in self.passed:
+            amps[places] += parts[stretch]
+
+    def solve(self, shares: FloatArray, totals: FloatArray, amps: FloatArray) -> None:
+        """Do as `amps_to_volts` for these nodes; amps of shape (n_nodes, n_cases, n)."""
+        first = self.stretches[0].stop
+        own = amps.take(self.nodes, axis=0)
+        own /= totals.take(self.nodes, axis=0)[:, None]
+        parts = amps.take(self.ends, axis=0)
+        parts *= shares.take(self.links[first:], axis=0)[:, None]
+        for stretch in self.stretches[1:]:
+            own[: stretch.stop - stretch.start] += parts[
+                stretch.start - first : stretch.stop - first
+            ]
+        amps[self.nodes] = own
 
 
 def _products(
@@ -160,6 +200,26 @@ def _products(
                     turns.append([])
                 ends = place_of[star.first + place], place_of[star.first + other]
                 turns[met[row]].append((*ends, row))
+    return turns
+
+
+def _passed(stars: Sequence[Star]) -> list[list[tuple[int, int, int]]]:
+    """Return the links by which currents are passed on.
+
+    Returns
+    -------
+    list
+        The row of the link, the node, and the neighbour; apart those by
+        which a neighbour is reached first, second and so on.
+    """
+    turns: list[list[tuple[int, int, int]]] = []
+    met: dict[int, int] = {}
+    for star in stars:
+        for row, neighbour in enumerate(star.neighbours[1:], star.first + 1):
+            met[neighbour] = met.get(neighbour, -1) + 1
+            if met[neighbour] == len(turns):
+                turns.append([])
+            turns[met[neighbour]].append((row, star.node, neighbour))
     return turns
 
 
@@ -351,6 +411,10 @@ def spread_amps(
     sources : Iterable[int]
         The nodes that have any.
     """
+    if amps[0].size <= FEW_CURRENTS:
+        for level in stars.levels:
+            level.spread(shares, _in_cases(amps))
+        return
     each_row, each_amps = list(shares), list(amps)
     passed = np.empty(amps.shape[1:])
     carrying = set(sources)
@@ -371,6 +435,10 @@ def amps_to_volts(
 
     The voltages of neighbours that are not among `stars` have to be there already.
     """
+    if amps[0].size <= FEW_CURRENTS:
+        for level in reversed(stars.levels):
+            level.solve(shares, totals, _in_cases(amps))
+        return
     each_row, each_node = list(shares), list(amps)
     part = np.empty(amps.shape[1:])
     for star in reversed(stars.order):
@@ -379,6 +447,11 @@ def amps_to_volts(
         for row, neighbour in enumerate(star.neighbours[1:], star.first + 1):
             np.multiply(each_row[row], each_node[neighbour], out=part)
             np.add(own, part, out=own)
+
+
+def _in_cases(amps: FloatArray) -> FloatArray:
+    """Return a view of shape (n_nodes, n_cases, n_networks)."""
+    return amps if amps.ndim == 3 else amps[:, None]
 
 
 def self_ohms(stars: Stars, shares: FloatArray, totals: FloatArray) -> FloatArray:
