@@ -161,7 +161,7 @@ class _Level:
             amps[places] += parts[stretch]
 
     def solve(self, shares: FloatArray, totals: FloatArray, amps: FloatArray) -> None:
-        """Do as `amps_to_volts` for these nodes; amps of shape (n_nodes, n_cases, n)."""
+        """Do as `amps_to_volts` for these nodes; amps as in `spread`."""
         first = self.stretches[0].stop
         own = amps.take(self.nodes, axis=0)
         own /= totals.take(self.nodes, axis=0)[:, None]

@@ -8,7 +8,7 @@ rests on this: the sets found are solved exactly.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TypeVar
@@ -148,8 +148,6 @@ class Told:
         One for each fact.
     odds : FloatArray
         Of each cause alone against the sound car, shape (n_causes,).
-    part_of : IntArray
-        Fault node of each cause, shape (n_causes,).
     is_severe : BoolArray
         Causes that can be more or less severe, shape (n_causes,).
     ladders : Mapping[int, Ladder]
@@ -158,7 +156,6 @@ class Told:
 
     seen: Sequence[Seen]
     odds: FloatArray
-    part_of: IntArray
     is_severe: BoolArray
     ladders: Mapping[int, Ladder] = field(default_factory=dict)
 
@@ -341,7 +338,14 @@ class Combined:
     def with_most(self, most: int, of: Callable[[FaultSet], bool]) -> Combined:
         """Return these with no more than so many of one kind of set, the first ones."""
         is_of = [of(one) for one in self.sets]
-        kept = [n for n, one in enumerate(is_of) if not one or sum(is_of[:n]) < most]
+        left = [one and sum(is_of[:n]) >= most for n, one in enumerate(is_of)]
+        return self.only(
+            [one for one, out in zip(self.sets, left, strict=True) if not out]
+        )
+
+    def only(self, sets: Collection[FaultSet]) -> Combined:
+        """Return some of these, what the others hold left out."""
+        kept = [n for n, one in enumerate(self.sets) if one in sets]
         dropped = sum(self.shares) - sum(self.shares[n] for n in kept)
         return Combined(
             sets=tuple(self.sets[n] for n in kept),
@@ -366,8 +370,8 @@ def promising_pairs(
     sums: CountArray,
     *,
     most: int,
+    log_lift: StoredArray,
     few_draws: float = 0.0,
-    log_lift: StoredArray | None = None,
 ) -> Combined:
     """Return the double faults that explain the facts better than either cause alone.
 
@@ -378,11 +382,11 @@ def promising_pairs(
         `PairSums.of` the facts told.
     most : int
         How many pairs to return at most.
+    log_lift : StoredArray
+        Log of how much likelier pairs are than by the odds of each, -inf for those that
+        can't be, such as two causes of one part; shape (n_causes, n_causes).
     few_draws : float
         Share of the draws that counts as few.
-    log_lift : StoredArray or None
-        Log of how much likelier pairs are than by the odds of each, -inf for those that
-        can't be; shape (n_causes, n_causes); 0 when None.
 
     Notes
     -----
@@ -392,14 +396,11 @@ def promising_pairs(
     by the draws and severities of each cause.
     """
     n_causes, odds = len(told.odds), told.odds
-    gain = (told.bonus + np.log(odds)).astype(np.float32)
+    gain = told.bonus + np.log(odds)
     score = sums * np.float32(NATS_PER_STEP)
-    score += gain[:, None]
-    score += gain[None, :]
-    score -= np.float32(told.log_evidence)
-    if log_lift is not None:
-        score += log_lift
-    score[told.part_of[:, None] == told.part_of] = -np.inf
+    score += (gain - told.log_evidence).astype(np.float32)[:, None]
+    score += gain.astype(np.float32)
+    score += log_lift
     flat = np.flatnonzero(score.ravel() > np.log(LEAST_EXCESS))
     first, second = np.divmod(flat, n_causes)
     is_upper = first < second
@@ -410,8 +411,7 @@ def promising_pairs(
     shortlist = shortlist[rough[shortlist] > LEAST_EXCESS]
     first, second = first[shortlist], second[shortlist]
     log_shares, narrow = _by_draw(told, first, second, few_draws=few_draws)
-    if log_lift is not None:
-        log_shares += log_lift[first, second]
+    log_shares += log_lift[first, second]
     adds = _above_better(told, log_shares, first, second, log_lift)
     best = np.argsort(-adds, kind="stable")[:most]
     best = best[adds[best] > LEAST_EXCESS]
@@ -431,14 +431,13 @@ def _above_better(
     log_shares: FloatArray | StoredArray,
     first: IntArray,
     second: IntArray,
-    log_lift: StoredArray | None,
+    log_lift: StoredArray,
 ) -> FloatArray:
     """Return what pairs add beyond the better of their causes, as share of evidence."""
     log_odds = np.log(told.odds)
     better = np.maximum(told.alone[1 + first], told.alone[1 + second])
     better = better + log_odds[first] + log_odds[second] - told.log_evidence
-    if log_lift is not None:
-        better = better + log_lift[first, second]
+    better = better + log_lift[first, second]
     both = np.exp(np.minimum(log_shares, 700.0)) - np.exp(np.minimum(better, 700.0))
     return np.maximum(np.asarray(both, dtype=np.float64), 0.0)
 
@@ -508,7 +507,6 @@ def promising_thirds(
     for one, log, own in zip(told.seen, logs, moved, strict=True):
         mean = float(log_mean_exp(log))
         gain += np.where(one.moved > own, one.log_mean[1:] - mean, 0.0)
-    gain[np.isin(told.part_of, told.part_of[members])] = -np.inf
     is_better = gain - np.log(told.odds) > np.log(LEAST_BETTER)
     likely = np.flatnonzero(is_better & (gain + np.log(share) > np.log(LEAST_THIRD)))
     alone = float(log_mean_exp(np.sum(logs, axis=0)))

@@ -13,7 +13,7 @@ import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
-from diagnose.inference.next_step import Particles, RepairPlan, outcome_worth
+from diagnose.inference.next_step import Particles, RepairPlan, saved_minutes
 
 LEAST_CHANCE = 0.03
 # Own choice: a rarer outcome hardly moves the mean, and costs as much to look at.
@@ -46,7 +46,8 @@ def further_minutes(
         What the second readings cost after the first, in the same order,
         shape (n_seconds,). [min]
     """
-    total = 0.0
+    chances: list[float] = []
+    every: list[FloatArray] = []
     for outcome in outcomes:
         share = particles.share * outcome
         chance = float(share.sum())
@@ -60,10 +61,13 @@ def further_minutes(
             share=share[some] / share[some].sum(),
             group=particles.group[some],
         )
-        worth = [outcome_worth(joint, plan) for joint in joints(some, after)]
-        saves = np.concatenate([one.saves_minutes for one in worth])
-        total += chance * max(float((saves - minutes).max(initial=0.0)), 0.0)
-    return total
+        chances.append(chance)
+        every += joints(some, after)
+    if not every or not len(minutes):
+        return 0.0
+    saves = saved_minutes(every, plan).reshape(len(chances), -1)
+    best = np.maximum((saves - minutes).max(axis=1), 0.0)
+    return float(chances @ best)
 
 
 def binned_outcomes(values: FloatArray, edges: FloatArray) -> FloatArray:

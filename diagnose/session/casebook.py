@@ -50,11 +50,17 @@ class Casebook:
         New; the facts of an earlier evening come by `restore`.
     journal : Journal
         Where facts are kept.
+    at_once : bool
+        Facts are answered at once, as `Diagnosis.tell` has it; someone looks ahead in
+        the pauses.
     """
 
-    def __init__(self, diagnosis: Diagnosis, journal: Journal) -> None:
+    def __init__(
+        self, diagnosis: Diagnosis, journal: Journal, *, at_once: bool = False
+    ) -> None:
         self.diagnosis = diagnosis
         self.journal = journal
+        self._at_once = at_once
 
     @property
     def answer(self) -> Answer:
@@ -81,7 +87,7 @@ class Casebook:
             raise ContradictionError(fact)
         if isinstance(fact, UndoFact) and not standing:
             raise ReadingError("there is nothing to take back")
-        answer = self.diagnosis.tell(fact)
+        answer = self._tell(fact)
         self._keep([fact])
         return answer
 
@@ -121,7 +127,7 @@ class Casebook:
         refused: list[str] = []
         for fact in stored:
             try:
-                self.diagnosis.tell(fact)
+                self._tell(fact)
             except DiagnoseError as error:
                 refused.append(str(error))
         if refused:
@@ -147,13 +153,16 @@ class Casebook:
         """Tell facts, or put back those that stood before if one is refused."""
         try:
             for fact in told:
-                self.diagnosis.tell(fact)
+                self._tell(fact)
         except DiagnoseError:
             for _ in self.standing:
-                self.diagnosis.tell(UndoFact())
+                self._tell(UndoFact())
             for fact in before:
-                self.diagnosis.tell(fact)
+                self._tell(fact)
             raise
+
+    def _tell(self, fact: Fact) -> Answer:
+        return self.diagnosis.tell(fact, at_once=self._at_once)
 
     def _keep(self, facts: Sequence[Fact]) -> None:
         self.journal.append(

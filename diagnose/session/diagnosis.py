@@ -68,6 +68,7 @@ SHOWN_LINES = 40
 EXPLAINED_LINES = 8
 LEAST_SHOWN = 0.002
 POOR_FIT = 0.01
+FINAL_WORDS = frozenset({Verdict.NOTHING_FITS, Verdict.STOP})
 PROVEN = 0.8
 LIKELIER_THAN_NOT = 0.5
 SURE = 0.995
@@ -212,9 +213,9 @@ class Diagnosis:
         return self._facts
 
     def look_ahead(self, is_over: Callable[[], bool]) -> None:
-        """Solve what the answers to the likeliest next facts need.
+        """Complete the answer, then solve what those to the likeliest next facts need.
 
-        Nothing that is told or shown changes by it. May run in a thread of its own, as
+        May run in a thread of its own, as
         long as nothing else is asked of the diagnosis meanwhile.
 
         Parameters
@@ -224,18 +225,50 @@ class Diagnosis:
         """
         if not is_over():
             self._model.compiled.predictor.solver().prepare()
+        self.complete(is_over)
+        if is_over():
+            return
         standing = standing_facts(self._facts)
         conclusion = self._standing_conclusion()
         values_of = partial(self._adviser.likely_values, conclusion=conclusion)
+
+        def goes_on() -> bool:
+            return not is_over()
+
         for fact in likely_facts(self._answer, values_of):
             if is_over():
                 return
             # what the model can't explain needs nothing solved
             with contextlib.suppress(ImpossibleEvidenceError):
-                self._reasoner.conclude((*standing, fact))
+                self._reasoner.conclude((*standing, fact), solves=goes_on)
 
-    def tell(self, fact: Fact) -> Answer:
+    def complete(self, is_over: Callable[[], bool] = lambda: False) -> None:
+        """Solve what the latest answer did without, and work it out anew.
+
+        Parameters
+        ----------
+        is_over : Callable
+            Whether it should leave off; the answer then stays as it is.
+        """
+        if self._conclusion.is_complete or is_over():
+            return
+        standing = standing_facts(self._facts)
+        # the rows of the conclusion before it are written over
+        self._conclusion = self._reasoner.conclude(
+            standing, solves=lambda: not is_over()
+        )
+        if self._conclusion.is_complete:
+            self._answer = self._answered(standing, self._conclusion, explained=0)
+
+    def tell(self, fact: Fact, *, at_once: bool = False) -> Answer:
         """Take a fact in and return what follows.
+
+        Parameters
+        ----------
+        at_once : bool
+            Answer from what is solved already: single causes, and what was looked
+            ahead at or asked for before. `complete` does the rest, while the person
+            reads and is at the car. What each fact tells of a cause is left to `why`.
 
         Raises
         ------
@@ -247,10 +280,31 @@ class Diagnosis:
         self._check(fact)
         facts = (*self._facts, fact)
         standing = standing_facts(facts)
-        conclusion = self._reasoner.conclude(standing)
-        answer = self._answered(standing, conclusion)
+        explained = 0 if at_once else EXPLAINED_LINES
+        found = self._at_once(standing) if at_once else None
+        if found is None:
+            conclusion = self._reasoner.conclude(standing)
+            found = (
+                conclusion,
+                self._answered(standing, conclusion, explained=explained),
+            )
+        conclusion, answer = found
         self._facts, self._conclusion, self._answer = facts, conclusion, answer
         return answer
+
+    def _at_once(self, standing: Sequence[Fact]) -> tuple[Conclusion, Answer] | None:
+        """Return a conclusion from what is solved, or None where it takes more.
+
+        That nothing fits, or that all is hopeless, is only said when all was looked at.
+        """
+        try:
+            conclusion = self._reasoner.conclude(standing, solves=lambda: False)
+        except ImpossibleEvidenceError:
+            return None
+        answer = self._answered(standing, conclusion, explained=0)
+        if not conclusion.is_complete and answer.advice.verdict in FINAL_WORDS:
+            return None
+        return conclusion, answer
 
     def why(self, cause: str) -> RankedCause:
         """Return a cause with every fact for and against it, and what would settle it.
@@ -320,7 +374,13 @@ class Diagnosis:
             self._conclusion = self._reasoner.conclude(standing)
         return self._conclusion
 
-    def _answered(self, standing: Sequence[Fact], conclusion: Conclusion) -> Answer:
+    def _answered(
+        self,
+        standing: Sequence[Fact],
+        conclusion: Conclusion,
+        *,
+        explained: int = EXPLAINED_LINES,
+    ) -> Answer:
         facts = tuple(_fact_words(fact, self._model) for fact in standing)
         open_contexts = {
             context.name: context.question
@@ -341,7 +401,7 @@ class Diagnosis:
             conclusion,
             most=SHOWN_LINES,
             least=LEAST_SHOWN,
-            explained=EXPLAINED_LINES,
+            explained=explained,
         )
         fit = self._explainer.fit(conclusion)
         priced = self._adviser.ranked(

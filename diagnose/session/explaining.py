@@ -21,6 +21,7 @@ from diagnose.session.silence import Silence
 from diagnose.session.wording import observation_words, range_words
 
 SHOWN_WEIGHTS = 4
+MOST_WITH_ORIGINS = 8
 UNLIKELY_STATE = 0.1
 SWAPPED_VOLTS = 0.5
 LEAST_DECIBANS = 0.5
@@ -84,13 +85,14 @@ class Explainer:
         """
         probabilities = self._adviser.line_probabilities(conclusion)
         order = np.argsort(-probabilities, kind="stable")[:most].tolist()
-        without = self._without(conclusion)
+        without = self._without(conclusion) if explained else []
         return tuple(
             self._line(
                 line,
                 float(probabilities[line]),
                 conclusion,
                 without if place < explained else [],
+                has_origins=place < MOST_WITH_ORIGINS,
             )
             for place, line in enumerate(order)
             if probabilities[line] >= least
@@ -131,6 +133,7 @@ class Explainer:
         without: Sequence[FloatArray],
         *,
         shown: int | None = SHOWN_WEIGHTS,
+        has_origins: bool = True,
     ) -> RankedCause:
         compiled = self._model.compiled
         members = self._model.lines[line]
@@ -155,7 +158,7 @@ class Explainer:
                 )
                 for number in order
             ),
-            origins=self._origins.of(line, conclusion) if without else (),
+            origins=self._origins.of(line, conclusion) if has_origins else (),
         )
 
     def _noted_words(self, noted: Noted) -> str:

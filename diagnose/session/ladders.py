@@ -145,6 +145,10 @@ class Ladders:
         severity = Severity(cause, tuple(levels.tolist()))
         return severity, steps, redrawn.correction.repeat(LADDER_STRIDE)
 
+    def has(self, rungs: Rungs) -> bool:
+        """Return whether a ladder is there."""
+        return self._standing(rungs) in self._kept
+
     def of(self, rungs: Rungs) -> Ladder:
         """Return a ladder that was solved."""
         return self._kept[self._standing(rungs)]

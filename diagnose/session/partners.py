@@ -59,6 +59,10 @@ class Partners:
         places = [self._place[pair] for pair in alike]
         return np.array([by_block[block][row] for block, row in places])
 
+    def has(self, pair: FaultSet) -> bool:
+        """Return whether a pair was solved, and is not forgotten."""
+        return self._ladders.standing_in(pair) in self._place
+
     def _solve(self, pairs: Sequence[FaultSet]) -> None:
         """Solve the pairs that are missing, and forget others when they are many."""
         if len(self._place) + len(pairs) > KEPT_PAIRS:

@@ -7,8 +7,9 @@ What was solved for a pair of causes is kept for the next fact.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from types import MappingProxyType
 
 import numpy as np
@@ -29,6 +30,7 @@ from diagnose.inference.redraw import (
     n_steps,
 )
 from diagnose.measurement.readings import ReadingKind
+from diagnose.session.effort import Effort
 from diagnose.session.facts import ContextFact, Fact, ReadingFact, SymptomFact
 from diagnose.session.ladders import Ladders, Rungs
 from diagnose.session.model import Model
@@ -89,6 +91,8 @@ class Conclusion:
         The first row of sets with a fault that comes and goes; they are the last ones.
     remains : Mapping[tuple[int, FaultSet], int]
         The row of what a repair leaves of a redrawn set, as severe as it was there.
+    is_complete : bool
+        Whether all fault sets that the facts call for were solved.
     """
 
     hypotheses: Hypotheses
@@ -105,6 +109,7 @@ class Conclusion:
     remains: Mapping[tuple[int, FaultSet], int] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    is_complete: bool = True
 
     def steps(self) -> list[Step]:
         """Return likelihoods and repairs in order."""
@@ -210,9 +215,24 @@ class Reasoner:
         self._searcher = Searcher(model, self.weigher, self._ladders)
         self._chances: Chances | None = None
         self._known: dict[FaultSet, Hypotheses] = {}
+        singles, first = self._compiled.singles.sets, self._compiled.n_lasting
+        n_bank = len(self._compiled.bank.all.sets)
+        fleeting = range(len(self._compiled.presence.acts_as))
+        self._alone_rows: dict[FaultSet, int] = {
+            **{one: row for row, one in enumerate(singles)},
+            **{(first + number,): n_bank + number for number in fleeting},
+        }
 
-    def conclude(self, facts: Sequence[Fact]) -> Conclusion:
+    def conclude(
+        self, facts: Sequence[Fact], *, solves: Callable[[], bool] = lambda: True
+    ) -> Conclusion:
         """Return what standing facts amount to.
+
+        Parameters
+        ----------
+        solves : Callable
+            Whether fault sets that facts call for are solved where they are missing;
+            asked before each piece of work.
 
         Raises
         ------
@@ -224,22 +244,30 @@ class Reasoner:
         observations, repaired = observations_of(facts, self._model)
         answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
         chances, repairs = self._under(answers), self._repair_steps(repaired)
-        combined = self._combined(observations, chances, repairs)
-        conclusion = self._drawn(observations, answers, combined, repairs)
-        triples = self._triples(conclusion, chances)
+        effort = Effort(solves)
+        drawn = partial(self._drawn, observations, answers, repairs, effort=effort)
+        combined = self._combined(observations, chances, repairs, effort)
+        conclusion = drawn(combined)
+        triples = self._within(self._triples(conclusion, chances), effort)
         if triples.sets:
             combined = combined.and_also(triples.sets)
-            conclusion = self._drawn(observations, answers, combined, repairs)
+            conclusion = drawn(combined)
         left_out = combined.left_out_probability + triples.left_out_probability
         bank.written_for = tuple(facts)
-        return replace(conclusion, left_out_probability=min(left_out, 1.0))
+        return replace(
+            conclusion,
+            left_out_probability=min(left_out, 1.0),
+            is_complete=effort.is_complete,
+        )
 
     def _drawn(
         self,
         observations: tuple[Noted, ...],
         answers: Mapping[str, str],
-        combined: Combined,
         repairs: tuple[RepairStep, ...],
+        combined: Combined,
+        *,
+        effort: Effort,
     ) -> Conclusion:
         """Return what facts and repairs amount to under single causes and some sets."""
         rows, bank = self._rows(combined.sets), self._compiled.bank
@@ -269,7 +297,7 @@ class Reasoner:
             first_fleeting=len(bank.all.sets),
         )
         conclusion = _believing(draft)
-        redrawn = self._redrawn(conclusion, combined, rows.of)
+        redrawn = self._redrawn(conclusion, combined, rows.of, effort)
         return conclusion if redrawn is None else _believing(redrawn)
 
     def _triples(self, conclusion: Conclusion, chances: Chances) -> Combined:
@@ -304,6 +332,7 @@ class Reasoner:
         observations: Sequence[Noted],
         chances: Chances,
         repairs: Sequence[RepairStep],
+        effort: Effort,
     ) -> Combined:
         """Return the sets beyond single causes that facts and repairs call for."""
         rows = self._rows(())
@@ -313,12 +342,25 @@ class Reasoner:
         def front_of(place: int) -> FloatArray:
             return np.asarray(weighed[place][alone])
 
-        found = self._searcher.pairs(observations, front_of, chances)
-        if not repairs:
-            return found
-        return found.and_also(
-            self._searcher.companions(observations, front_of, chances, repairs)
+        found = self._searcher.pairs(observations, front_of, chances, effort)
+        if repairs:
+            found = found.and_also(
+                self._searcher.companions(observations, front_of, chances, repairs)
+            )
+        return self._within(found, effort)
+
+    def _within(self, found: Combined, effort: Effort) -> Combined:
+        """Return what of these can be had."""
+        there = effort.within(found.sets, self._is_known)
+        return found if len(there) == len(found.sets) else found.only(frozenset(there))
+
+    def _is_known(self, fault_set: FaultSet) -> bool:
+        """Return whether what a fault set shows was solved."""
+        first, acts_as = self._compiled.n_lasting, self._compiled.presence.acts_as
+        shown = (
+            int(acts_as[one - first]) if one >= first else one for one in fault_set
         )
+        return self._ladders.standing_in(tuple(sorted(shown))) in self._known
 
     def _rows(self, sets: Sequence[FaultSet]) -> _Rows:
         """Return the rows of fault sets, those beyond single causes solved now."""
@@ -332,9 +374,9 @@ class Reasoner:
         missing = bank.missing(solved)
         if missing:
             bank.keep_pairs(self._solved(missing), solved)
-        rows = {s: row for row, s in enumerate(compiled.singles.sets)}
-        rows.update((s, bank.pair_rows[s]) for s in lasting)
         n_bank, n_fleeting = len(bank.all.sets), len(acts_as)
+        rows = self._alone_rows.copy()
+        rows.update((s, bank.pair_rows[s]) for s in lasting)
         n_rows = n_bank + n_fleeting + MOST_FLEETING_PAIRS
         shown_by, away = np.arange(n_rows), np.arange(n_rows)
         comes_and_goes = np.full(n_rows, -1)
@@ -342,7 +384,6 @@ class Reasoner:
         alone = n_bank + np.arange(n_fleeting)
         shown_by[alone] = 1 + compiled.presence.acts_as
         comes_and_goes[alone] = np.arange(n_fleeting)
-        rows.update(((first + n,), n_bank + n) for n in range(n_fleeting))
         for row, s in enumerate(fleeting, start=n_bank + n_fleeting):
             rows[s], shown_by[row] = row, bank.pair_rows[shown[s]]
             away[row], comes_and_goes[row] = rows[s[:-1]], s[-1] - first
@@ -514,7 +555,11 @@ class Reasoner:
         return self._weighed[key]
 
     def _redrawn(
-        self, conclusion: Conclusion, combined: Combined, rows: Mapping[FaultSet, int]
+        self,
+        conclusion: Conclusion,
+        combined: Combined,
+        rows: Mapping[FaultSet, int],
+        effort: Effort,
     ) -> Conclusion | None:
         """Give the leading fault sets severities that suit the facts."""
         if not any(
@@ -522,17 +567,11 @@ class Reasoner:
         ):
             return None
         leading = self._leading(conclusion, combined, rows)
-        if not leading:
-            return None
-        suited = [self._suited(*one, conclusion) for one in leading.items()]
         mended = frozenset().union(*(repair.causes for repair in conclusion.repairs))
-        alone = [
-            Rungs((cause,), cause)
-            for one in suited
-            for cause in one.steps
-            if mended & set(one.rungs.fault_set)
-        ]
-        self._ladders.solve([*[one.rungs for one in suited], *alone])
+        suited, needed = self._all_suited(leading, conclusion, mended, effort)
+        if not suited:
+            return None
+        self._ladders.solve(needed)
         bank = self._compiled.bank
         first = bank.first_redrawn
         free = iter(range(first + len(suited), first + REDRAWN_ROWS))
@@ -590,11 +629,14 @@ class Reasoner:
         narrow = dict(zip(combined.sets, combined.narrow, strict=True))
         found: dict[FaultSet, FaultSet] = {}
         shares: dict[FaultSet, float] = {}
+        by_row = chances.tolist()
         for fault_set, row in rows.items():
+            share, varied = by_row[row], narrow.get(fault_set, ())
+            if share < LEAST_REDRAWN and not varied:
+                continue
             severe = tuple(c for c in fault_set if has_severity(causes[c]))
             if not severe or conclusion.comes_and_goes[row] >= 0:
                 continue
-            share, varied = float(chances[row]), narrow.get(fault_set, ())
             if varied:
                 share = max(share, estimated[fault_set])
             elif not few[row]:
@@ -603,6 +645,29 @@ class Reasoner:
                 found[fault_set], shares[fault_set] = varied or severe[:1], share
         leading = sorted(found, key=lambda fault_set: -shares[fault_set])
         return {fault_set: found[fault_set] for fault_set in leading[:MOST_LEADING]}
+
+    def _all_suited(
+        self,
+        leading: Mapping[FaultSet, FaultSet],
+        conclusion: Conclusion,
+        mended: frozenset[int],
+        effort: Effort,
+    ) -> tuple[list[_Suited], list[Rungs]]:
+        """Return the ladders of sets that lead, and all that have to be solved."""
+        has = self._ladders.has
+        suited: list[_Suited] = []
+        needed: list[Rungs] = []
+        for fault_set, varied in leading.items():
+            further = [Rungs((cause,), cause) for cause in varied[1:]]
+            if len(effort.within(further, has)) < len(further):
+                continue
+            one = self._suited(fault_set, varied, conclusion)
+            alone = one.steps if mended & set(fault_set) else ()
+            wanted = [one.rungs, *(Rungs((cause,), cause) for cause in alone)]
+            if len(effort.within(wanted, has)) == len(wanted):
+                suited.append(one)
+                needed += wanted
+        return suited, needed
 
     def _suited(
         self, fault_set: FaultSet, varied: FaultSet, conclusion: Conclusion

@@ -30,6 +30,7 @@ from diagnose.inference.combinations import (
 )
 from diagnose.inference.compiled import OVER_RANGE_OHMS, Compiled
 from diagnose.measurement.readings import ReadingKind
+from diagnose.session.effort import Effort
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.ladders import Ladders, Rungs
 from diagnose.session.model import Model
@@ -77,7 +78,8 @@ class Chances:
     odds : FloatArray
         Of every cause alone against none, shape (n_causes,).
     log_lift : StoredArray
-        Log of `Priors.pair_lift`, -inf for two causes that come and go.
+        Log of `Priors.pair_lift`, -inf for two causes of one part, and for two that
+        come and go.
     """
 
     answers: tuple[tuple[str, str], ...]
@@ -92,6 +94,7 @@ class Chances:
         alone = ((), *((cause,) for cause in range(len(compiled.causes))))
         log_lift = np.log(priors.pair_lift(answers))
         log_lift[compiled.n_lasting :, compiled.n_lasting :] = -np.inf
+        log_lift[priors.part_of[:, None] == priors.part_of] = -np.inf
         return Chances(
             answers=tuple(sorted(answers.items())),
             singles=priors.set_probabilities(alone, answers),
@@ -127,6 +130,7 @@ class Searcher:
         observations: Sequence[Noted],
         front_of: Callable[[int], FloatArray],
         chances: Chances,
+        effort: Effort,
     ) -> Combined:
         """Return the pairs that facts told before any repair call for.
 
@@ -144,7 +148,7 @@ class Searcher:
         }
         if not facts:
             return Combined()
-        told = self._told(facts, chances)
+        told = self._told(facts, chances, effort)
         self._latest = tuple(facts), told
         found = promising_pairs(
             told,
@@ -153,7 +157,9 @@ class Searcher:
             few_draws=FEW_DRAWS,
             log_lift=chances.log_lift,
         )
-        found = self._with_partners(found, told, tuple(facts), chances)
+        found = self._with_partners(
+            found, told, tuple(facts), chances=chances, effort=effort
+        )
         n_lasting = self._compiled.n_lasting
         return found.with_most(MOST_FLEETING_PAIRS, lambda pair: pair[-1] >= n_lasting)
 
@@ -197,7 +203,13 @@ class Searcher:
         ).and_also([*kept, *left])
 
     def _with_partners(
-        self, found: Combined, told: Told, facts: Sequence[Noted], chances: Chances
+        self,
+        found: Combined,
+        told: Told,
+        facts: Sequence[Noted],
+        *,
+        chances: Chances,
+        effort: Effort,
     ) -> Combined:
         """Return these and pairs in which one fault changes what the other shows.
 
@@ -208,14 +220,21 @@ class Searcher:
         for cause in told.contested(
             most=MOST_CONTESTED, least=LEAST_CONTESTED, ratio=CONTESTED_RATIO
         ):
-            more.update(self._beside(cause, told, facts, chances))
+            beside = self._beside(cause, told, facts, chances=chances, effort=effort)
+            more.update(beside)
         known = set(found.sets)
         likely = [one for one in more if more[one] > LEAST_PARTNER and one not in known]
         likely.sort(key=lambda one: (-more[one], one))
         return found.and_also(likely[:MOST_PARTNER_PAIRS])
 
     def _beside(
-        self, cause: int, told: Told, facts: Sequence[Noted], chances: Chances
+        self,
+        cause: int,
+        told: Told,
+        facts: Sequence[Noted],
+        *,
+        chances: Chances,
+        effort: Effort,
     ) -> Mapping[FaultSet, float]:
         """Return the share of the belief of a cause with each that moves its odd facts.
 
@@ -225,14 +244,17 @@ class Searcher:
         n_lasting = self._compiled.n_lasting
         if cause >= n_lasting:
             return {}
-        moves = told.part_of[:n_lasting] != told.part_of[cause]
+        part_of = self._compiled.priors.part_of
+        moves = part_of[:n_lasting] != part_of[cause]
         odd = told.at_odds(cause, ratio=ODD_RATIO)
         moved = [told.seen[number].is_moved[:n_lasting] for number in odd]
         others = np.flatnonzero(moves & np.any([np.zeros(n_lasting), *moved], axis=0))
         others = others[np.argsort(-told.odds[others], kind="stable")][:MOST_PARTNERS]
-        if not len(others):
+        every = [(min(cause, one), max(cause, one)) for one in others.tolist()]
+        pairs = effort.within(every, self._partners.has)
+        if not pairs:
             return {}
-        pairs = [(min(cause, one), max(cause, one)) for one in others.tolist()]
+        others = np.array([sum(pair) - cause for pair in pairs])
         log_share = self._partners.log_evidence(pairs, [facts[n] for n in odd])
         log_share += told.log_evidence_apart(cause, others, without=odd)
         log_share -= told.log_evidence
@@ -252,7 +274,9 @@ class Searcher:
             and max(fault_set, key=lambda one: self._seen[noted].moved[one]) == cause
         ]
 
-    def _told(self, facts: Mapping[Noted, Seen], chances: Chances) -> Told:
+    def _told(
+        self, facts: Mapping[Noted, Seen], chances: Chances, effort: Effort
+    ) -> Told:
         """Return what facts say, severities of the likeliest causes looked at closely.
 
         With the draws alone a precise reading falls between the severities of the true
@@ -261,12 +285,14 @@ class Searcher:
         told = Told(
             seen=tuple(facts.values()),
             odds=chances.odds,
-            part_of=self._compiled.priors.part_of,
             is_severe=self._is_severe,
         )
         if not any(isinstance(noted.observation, ReadingFact) for noted in facts):
             return told
-        sharp = told.sharp(most=MOST_SHARP, least=LEAST_SHARP, few_draws=FEW_DRAWS)
+        sharp = effort.within(
+            told.sharp(most=MOST_SHARP, least=LEAST_SHARP, few_draws=FEW_DRAWS),
+            lambda cause: self._ladders.has(Rungs((cause,), cause)),
+        )
         if not sharp:
             return told
         self._ladders.solve([Rungs((cause,), cause) for cause in sharp])

@@ -61,6 +61,7 @@ class Conversation:
         self._seen_cautions: frozenset[str] = frozenset()
         self._contested: SymptomFact | None = None
         self.is_over = False
+        self._answer = self._diagnosis.answer
         self._begin_anew()
 
     @property
@@ -69,7 +70,7 @@ class Conversation:
         if self._stage in (Stage.COMPLAINT, Stage.CONTEXT, Stage.WHICH_HOLDS):
             return "number"
         step = self._step
-        verdict = self._diagnosis.answer.advice.verdict
+        verdict = self._answer.advice.verdict
         if step is None and verdict is Verdict.REPAIR:
             return "done"
         if step is None or verdict is Verdict.FIXED:
@@ -107,14 +108,20 @@ class Conversation:
 
     @property
     def _step(self) -> ProposedStep | None:
-        steps = self._diagnosis.answer.next_steps
+        steps = self._answer.next_steps
         if self._place is None or self._place >= len(steps):
             return None
         return steps[self._place]
 
     def _begin_anew(self) -> None:
-        """Show the first step in full, or none where a repair comes first."""
-        is_repair = self._diagnosis.answer.advice.verdict is Verdict.REPAIR
+        """Show the first step in full, or none where a repair comes first.
+
+        What is shown stays as it is until something is told or it is asked for again:
+        what was typed is about the step on the screen, though the answer may have been
+        completed since.
+        """
+        self._answer = self._diagnosis.answer
+        is_repair = self._answer.advice.verdict is Verdict.REPAIR
         self._place = None if is_repair else 0
 
     @property
@@ -144,7 +151,7 @@ class Conversation:
     def _understand(self, line: str) -> Request:
         desk = Desk(
             vocabulary=self._diagnosis.vocabulary,
-            answer=self._diagnosis.answer,
+            answer=self._answer,
             step=self._step if self._stage is Stage.WORK else None,
         )
         return understand(line, desk)
@@ -230,7 +237,7 @@ class Conversation:
             self._stage = Stage.COMPLAINT
 
     def _ask_contexts(self) -> None:
-        self._questions = list(self._diagnosis.answer.contexts_open)
+        self._questions = list(self._answer.contexts_open)
         if self._questions:
             self._stage = Stage.CONTEXT
 
@@ -254,13 +261,15 @@ class Conversation:
         return (say("struck", struck), *self._page_of_stage())
 
     def _show(self, view: View, about: str) -> Page:
-        answer = self._diagnosis.answer
+        answer = self._answer
         match view:
             case View.NEXT:
+                if answer is not self._diagnosis.answer:
+                    self._begin_anew()
                 return self._page_of_stage()
             case View.CAUSES:
                 bound = self._diagnosis.more_than_two_probability()
-                return views.causes_page(answer, bound)
+                return views.causes_page(self._diagnosis.answer, bound)
             case View.WHY:
                 return views.why_page(self._diagnosis.why(about))
             case View.EXPECT:
@@ -285,14 +294,14 @@ class Conversation:
             question, answers = self._diagnosis.vocabulary.contexts[self._questions[0]]
             return views.context_page(question, tuple(answers))
         self._stage = Stage.WORK
-        is_stuck = self._diagnosis.answer.advice.verdict is Verdict.STOP
+        is_stuck = self._answer.advice.verdict is Verdict.STOP
         if is_stuck and not self._has_trouble:
             self._stage = Stage.COMPLAINT
             return views.complaint_page(self._diagnosis.vocabulary)
         return self._answer_page()
 
     def _answer_page(self) -> Page:
-        answer = self._diagnosis.answer
+        answer = self._answer
         page = views.answer_page(
             answer,
             place=self._place,
@@ -306,7 +315,7 @@ class Conversation:
         """Say that facts clash, and which can be struck out; nothing is lost."""
         return (
             say("clash", str(error), Tone.PROBLEM),
-            *views.facts_page(self._diagnosis.answer),
+            *views.facts_page(self._answer),
             say(
                 "",
                 "What was just typed was left out. If it holds, strike out the fact "

@@ -109,7 +109,7 @@ def start(car_name: str, case_name: str, options: Options) -> None:
         journal = _new_journal(
             store, failure, name=case_name, path=str(path.resolve()), text=text
         )
-        casebook = Casebook(_diagnosis(car, knowledge, options), journal)
+        casebook = _casebook(car, knowledge, options, journal)
         first = prestart_facts(knowledge) if options.is_prestart else ()
         for fact in (*owner_facts, *first):
             casebook.tell(fact)
@@ -140,7 +140,7 @@ def resume(case_name: str, options: Options) -> None:
         with stored_car_file(case) as path:
             car = load_car(path, knowledge)
         journal = Journal(store, name=case.name, fact_count=len(rows))
-        casebook = Casebook(_diagnosis(car, knowledge, options), journal)
+        casebook = _casebook(car, knowledge, options, journal)
         refused = casebook.restore(rows)
         left_out = tuple(f"left out: {reason}" for reason in refused)
         _hold(casebook, car, options, remarks=(*notes, *remarks, *left_out))
@@ -187,9 +187,12 @@ def _car_file_remarks(case: StoredCase) -> tuple[str, ...]:
     )
 
 
-def _diagnosis(car: Car, knowledge: Knowledge, options: Options) -> Diagnosis:
+def _casebook(
+    car: Car, knowledge: Knowledge, options: Options, journal: Journal
+) -> Casebook:
     """Return a new diagnosis of a car, saying how far its preparation is."""
-    return Diagnosis(prepared_model(car, knowledge, options))
+    diagnosis = Diagnosis(prepared_model(car, knowledge, options))
+    return Casebook(diagnosis, journal, at_once=_is_on_screen(options))
 
 
 def prepared_model(car: Car, knowledge: Knowledge, options: Options) -> Model:
@@ -230,7 +233,7 @@ def _hold(
     if options.data_folder is not None:
         kept_where = f"--data-folder {shlex.quote(str(options.data_folder))}"
     conversation = Conversation(casebook, kept_where=kept_where)
-    if options.is_plain or not _is_screen():
+    if not _is_on_screen(options):
         run_lines(
             conversation,
             opening=opening,
@@ -265,7 +268,10 @@ def _hold_on_screen(
         )
 
 
-def _is_screen() -> bool:
+def _is_on_screen(options: Options) -> bool:
+    """Return whether a person is at a screen, and not lines in a pipe."""
+    if options.is_json or options.is_plain:
+        return False
     is_terminal = sys.stdin.isatty() and sys.stdout.isatty()
     return is_terminal and os.environ.get("TERM", "") != "dumb"
 

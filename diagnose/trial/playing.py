@@ -168,9 +168,15 @@ def play(
     model.compiled.bank.forget_pairs()
     diagnosis = Diagnosis(model)
     hidden = car.faults
-    answer = diagnosis.tell(ComplaintFact(complaint=complaint))
+
+    def tell(fact: Fact) -> Answer:
+        # as at the car: answered at once, completed while the next step is done
+        diagnosis.complete()
+        return diagnosis.tell(fact, at_once=True)
+
+    answer = tell(ComplaintFact(complaint=complaint))
     for further in further_complaints(car, model, complaint) or ():
-        answer = diagnosis.tell(ComplaintFact(complaint=further))
+        answer = tell(ComplaintFact(complaint=further))
     missing_bits = bits_missing([cause.probability for cause in answer.causes])
     best_minutes = _best_minutes(model, hidden, diagnosis, complaint)
     chooser = _Chooser(diagnosis, model, complaint, policy=policy, seed=seed)
@@ -195,13 +201,13 @@ def play(
             )
             wrong += not _mend(step, car, model)
             minutes += step.repair_minutes
-            answer = diagnosis.tell(RepairFact(cause=step.name))
+            answer = tell(RepairFact(cause=step.name))
             continue
         if step is None:
             break
         minutes += step.minutes
         readings += 1
-        answer = diagnosis.tell(told(step, car))
+        answer = tell(told(step, car))
     return Game(
         seed=seed,
         complaint=complaint,

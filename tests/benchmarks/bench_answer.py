@@ -10,12 +10,14 @@ where it can hold the problem.
 from __future__ import annotations
 
 import argparse
+import gc
 import statistics
 import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator
+from enum import Enum
 from functools import partial
 from pathlib import Path
 
@@ -59,6 +61,16 @@ knowledge = load_knowledge(knowledge_folder())
 car = load_car(Path(sys.argv[1]), knowledge)
 Diagnosis(open_model(car, knowledge, cache=ModelCache(Path(sys.argv[2]))))
 """
+
+
+class Pause(Enum):
+    """What the program has done when a fact is told."""
+
+    NONE = "nothing since the answer before; this one waits for all it asks for"
+    SHORT = "completed the answer before"
+    AT_THE_CAR = "looked ahead at the likely next facts too"
+
+
 REPEATS = 20
 N_TOLD = 5
 RANKED_STRIDE = 30
@@ -78,8 +90,9 @@ def main() -> None:
         knowledge = load_knowledge(knowledge_folder())
         car = load_car(SHIPPED, knowledge)
         answers = partial(answer_seconds, car, knowledge, folder, n_games)
-        spread("answer, at once", answers(looks_ahead=False))
-        median = spread("answer, time at the car used", answers(looks_ahead=True))
+        spread("answer in a pipe, all solved before it", answers(Pause.NONE))
+        spread("answer at a screen, typed without a pause", answers(Pause.SHORT))
+        median = spread("answer at a screen, from the car", answers(Pause.AT_THE_CAR))
         model = open_model(car, knowledge, cache=ModelCache(folder))
         compare_priors(model)
         compare_ranking(model, answer=median)
@@ -111,14 +124,11 @@ def process_seconds(*arguments: str) -> float:
 
 
 def answer_seconds(
-    car: Car, knowledge: Knowledge, folder: Path, n_games: int, *, looks_ahead: bool
+    car: Car, knowledge: Knowledge, folder: Path, n_games: int, pause: Pause
 ) -> Iterator[float]:
     """Yield how long each fact took, of diagnoses played to their end. [s].
 
-    Each is played first and then told again to a newly opened car. On a terminal what
-    the likely next facts need is solved while the person is at the car; so it is here,
-    unless `looks_ahead` is false: then only the healthy car is at hand, as in a pipe
-    after its first answer.
+    Each is played first and then told again to a newly opened car.
     """
     cache = ModelCache(folder)
     model = open_model(car, knowledge, cache=cache)
@@ -130,11 +140,15 @@ def answer_seconds(
         game = play(model, hidden, complaint, seed=seed)
         diagnosis = Diagnosis(open_model(car, knowledge, cache=cache))
         diagnosis.look_ahead(lambda: False)
+        # an evening is one process and one car: no rubbish of the games before
+        gc.collect()
         for fact in game.facts:
-            if looks_ahead:
+            if pause is Pause.SHORT:
+                diagnosis.complete()
+            elif pause is Pause.AT_THE_CAR:
                 diagnosis.look_ahead(lambda: False)
             begin = time.process_time()
-            diagnosis.tell(fact)
+            diagnosis.tell(fact, at_once=pause is not Pause.NONE)
             yield time.process_time() - begin
 
 

@@ -38,14 +38,11 @@ def told_of(
     seen: list[Seen],
     odds: FloatArray = ODDS,
     *,
-    part_of: list[int] | None = None,
     ladders: dict[int, Ladder] | None = None,
 ) -> Told:
-    parts = range(len(odds)) if part_of is None else part_of
     return Told(
         seen=seen,
         odds=odds,
-        part_of=np.array(parts),
         is_severe=np.ones(len(odds), dtype=np.bool_),
         ladders=ladders or {},
     )
@@ -58,6 +55,9 @@ def pairs_of(
     few_draws: float = 0.0,
     log_lift: StoredArray | None = None,
 ) -> Combined:
+    if log_lift is None:
+        log_lift = np.zeros((len(told.odds), len(told.odds)), dtype=np.float32)
+        np.fill_diagonal(log_lift, -np.inf)
     sums = PairSums(len(told.odds)).of(dict(enumerate(told.seen)))
     return promising_pairs(
         told, sums, most=most, few_draws=few_draws, log_lift=log_lift
@@ -87,10 +87,6 @@ def test_pair_without_excess_is_not_looked_at() -> None:
     moves = np.array([[1.0, 1.0], [0.0, 1.0], [0.0, 0.0]])
 
     assert pairs_of(told_of(by_fact(seen, moves))).sets == ()
-
-
-def test_two_modes_of_one_part_are_no_pair() -> None:
-    assert pairs_of(told_of(by_fact(SEEN, MOVES), part_of=[0, 0, 2])).sets == ()
 
 
 def test_pair_that_can_not_be_is_left_out() -> None:

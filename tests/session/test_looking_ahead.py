@@ -7,13 +7,21 @@ from dataclasses import asdict, replace
 import pytest
 
 from diagnose.measurement.readings import ReadingKind
-from diagnose.session.answer import StepKind, Verdict
+from diagnose.measurement.symptoms import Join, Quantity
+from diagnose.session.answer import Answer, StepKind, Verdict
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, RepairFact
+from diagnose.session.facts import (
+    ComplaintFact,
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SymptomFact,
+)
 from diagnose.session.looking_ahead import likely_facts
-from diagnose.session.model import Model
+from diagnose.session.model import Model, open_model
 from diagnose.trial.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import draw_car, play
+from tests.lamp_car import CAR, lamp_claim, make_knowledge, make_symptom
 
 
 @pytest.fixture(scope="module")
@@ -33,6 +41,76 @@ def test_answers_are_the_same_with_and_without_it(
         expected = asdict(plain.tell(fact))
 
         assert asdict(ahead.tell(fact)) == expected
+
+
+def test_answer_at_once_is_completed_to_that_of_one_who_waited(
+    sedan_model: Model, facts: tuple[Fact, ...]
+) -> None:
+    patient, hurried = Diagnosis(sedan_model), Diagnosis(sedan_model)
+    finer = 0
+    for fact in facts:
+        expected = without_evidence(patient.tell(fact))
+        at_once = hurried.tell(fact, at_once=True)
+        hurried.complete()
+
+        completed = hurried.answer
+        assert without_evidence(completed) == expected
+        finer += completed is not at_once
+    assert finer
+
+
+def without_evidence(answer: Answer) -> Answer:
+    """Return an answer without the weight of each fact, which `why` tells."""
+    return replace(
+        answer, causes=tuple(replace(one, evidence=()) for one in answer.causes)
+    )
+
+
+def sure_of_two_fuses() -> Model:
+    """Return a model that leaves no doubt whether each fuse of the lamp is blown."""
+    symptoms = {}
+    for fuse in ("main-fuse", "lamp-fuse"):
+        claim = replace(
+            lamp_claim(at_least=True, limit=0.5),
+            role=fuse,
+            quantity=Quantity.IS_BLOWN,
+            blur=1e-9,
+        )
+        symptoms[fuse] = replace(
+            make_symptom(fuse, claim, join=Join.ALL),
+            missed_probability=0.0,
+            imagined_probability=0.0,
+        )
+    return open_model(CAR, replace(make_knowledge(), symptoms=symptoms), n_draws=4)
+
+
+def test_facts_only_two_faults_can_give_are_not_refused_at_once() -> None:
+    diagnosis = Diagnosis(sure_of_two_fuses())
+    diagnosis.tell(SymptomFact(symptom="main-fuse", is_present=True), at_once=True)
+
+    told = SymptomFact(symptom="lamp-fuse", is_present=True)
+    answer = diagnosis.tell(told, at_once=True)
+
+    assert {cause.name for cause in answer.causes[:2]} == {
+        "main-fuse:blown",
+        "lamp-fuse:blown",
+    }
+
+
+def test_completing_leaves_off_when_told(
+    sedan_model: Model, facts: tuple[Fact, ...]
+) -> None:
+    hurried = Diagnosis(sedan_model)
+    before = [hurried.tell(fact, at_once=True) for fact in facts[:3]][-1]
+    asked = []
+
+    def is_over() -> bool:
+        asked.append(True)
+        return len(asked) > 1
+
+    hurried.complete(is_over)
+
+    assert hurried.answer is before
 
 
 def test_what_is_asked_after_it_is_about_the_facts_that_stand(

@@ -26,6 +26,7 @@ from diagnose.session.facts import (
 from diagnose.session.model import Model, open_model
 from diagnose.session.observing import observations_of
 from diagnose.session.reasoning import Reasoner
+from diagnose.session.searching import Chances
 from tests.lamp_car import (
     CAR,
     GROUND,
@@ -135,6 +136,20 @@ def test_two_blown_fuses_are_a_pair_worth_solving() -> None:
     causes = model.compiled.causes
     names = {causes[index].name for index in conclusion.beliefs.sets[best]}
     assert names == {"lamp-fuse:blown", "main-fuse:blown"}
+
+
+def test_two_modes_of_one_part_are_no_pair(lamp_model: Model) -> None:
+    compiled = lamp_model.compiled
+    lift = Chances.under({}, compiled).log_lift[: compiled.n_lasting]
+    parts = [cause.part.name for cause in compiled.causes]
+
+    never = {(a, b) for a, b in np.argwhere(np.isneginf(lift)).tolist()}
+    assert never == {
+        (a, b)
+        for a in range(compiled.n_lasting)
+        for b in range(len(parts))
+        if parts[a] == parts[b]
+    }
 
 
 def test_three_faults_that_all_show_are_looked_at(

@@ -7,7 +7,13 @@ from collections.abc import Callable
 import pytest
 
 from diagnose.session.casebook import Casebook
-from diagnose.session.facts import ComplaintFact, LimitFact, SymptomFact
+from diagnose.session.facts import (
+    ComplaintFact,
+    LimitFact,
+    ReadingFact,
+    SkipFact,
+    SymptomFact,
+)
 from diagnose.store.case_store import CaseStore
 from diagnose.store.journal import Journal
 from diagnose.terminal.conversation import Conversation
@@ -314,6 +320,33 @@ def test_a_number_is_no_reading_where_a_repair_is_advised(casebook: Casebook) ->
     assert casebook.answer.facts == before
     text(conversation, "a")
     assert conversation.prompt != "done"
+
+
+def test_answer_is_about_the_step_on_the_screen(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    text(conversation, *OPEN_PUMP_FEED)
+    on_screen = casebook.answer.next_steps[0]
+    # what completing an answer may do meanwhile: another step comes first
+    casebook.diagnosis.tell(SkipFact(step=on_screen.name))
+
+    assert casebook.answer.next_steps[0].name != on_screen.name
+    conversation.hear("0.02")
+    told = casebook.standing[-1]
+    assert isinstance(told, ReadingFact)
+    assert (told.state, told.red) == (on_screen.state, on_screen.red)
+
+
+def test_next_shows_an_answer_completed_meanwhile(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    text(conversation, *OPEN_PUMP_FEED)
+    casebook.diagnosis.tell(SkipFact(step=casebook.answer.next_steps[0].name))
+    conversation.hear("next")
+
+    on_screen = casebook.answer.next_steps[0]
+    conversation.hear("0.02")
+    told = casebook.standing[-1]
+    assert isinstance(told, ReadingFact)
+    assert (told.state, told.red) == (on_screen.state, on_screen.red)
 
 
 def test_farewell_says_how_to_go_on_where_the_case_is_kept(casebook: Casebook) -> None:

@@ -1,0 +1,48 @@
+"""Effort: whether what an answer asks for may be solved now, or must be there already.
+
+A person waits for an answer; what only makes it finer is solved while he is at the car.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TypeVar
+
+Wanted = TypeVar("Wanted")
+
+
+class Effort:
+    """What may be done for one conclusion.
+
+    Parameters
+    ----------
+    solves : Callable
+        Whether what is missing may be solved; asked before each piece of work.
+
+    Attributes
+    ----------
+    is_complete : bool
+        Whether all that was asked for could be had.
+
+    Examples
+    --------
+    >>> effort = Effort(lambda: False)
+    >>> effort.within(["kept", "new"], lambda one: one == "kept")
+    ['kept']
+    >>> effort.is_complete
+    False
+    """
+
+    def __init__(self, solves: Callable[[], bool]) -> None:
+        self._solves = solves
+        self.is_complete = True
+
+    def within(
+        self, wanted: Sequence[Wanted], is_there: Callable[[Wanted], bool]
+    ) -> list[Wanted]:
+        """Return what of this can be had."""
+        if self._solves():
+            return list(wanted)
+        there = [one for one in wanted if is_there(one)]
+        self.is_complete &= len(there) == len(wanted)
+        return there
