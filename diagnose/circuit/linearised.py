@@ -151,9 +151,19 @@ class Linearised:
             self.open_ohms,
             1.0 + self.open_ohms * base.siemens,
             is_loose * ROUNDING,
-            np.maximum(by_node.max(axis=0), -by_node.min(axis=0)).T * ROUNDING,
+            self._reach(by_node) * ROUNDING,
         ]
         self._sides = _rows_of(np.stack(sides, axis=1).transpose(2, 1, 0), length)
+
+    def _reach(self, by_node: FloatArray) -> FloatArray:
+        """Return what rounding of responses goes by, shape (n_draws, n_branches). [Ω].
+
+        The most volts of any node per amp; and what holds both ends together, for an
+        amp goes in at one and out at the other, and cancels but for its last digit.
+        """
+        most = np.maximum(by_node.max(axis=0), -by_node.min(axis=0)).T
+        ends = self.self_ohms[:, self.network.output]
+        return np.asarray(np.maximum(most, ends.min(axis=2)))
 
     def _open(self, draws: IntArray, branches: IntArray) -> None:
         """Find what branches see by taking each out of the network.
