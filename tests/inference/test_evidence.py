@@ -86,6 +86,37 @@ def test_value_between_the_draws_is_not_ruled_out() -> None:
     assert ratio == pytest.approx(1.0, abs=0.05)
 
 
+def test_draws_that_show_the_same_are_as_sure_as_one() -> None:
+    # A short circuit that has blown its fuse in 48 draws and not in 16. By hand, of the
+    # middle of the 48: a normal at its top, (.02^2 / 4 + .03^2)^-1/2 / sqrt(2 pi).
+    predicted = np.concatenate([np.zeros(48), np.linspace(10.0, 11.0, 16)])
+    sigma = math.hypot(0.01, 0.03)
+    top = 1.0 / (sigma * math.sqrt(2 * math.pi))
+
+    found = reading_likelihood(
+        0.0, predicted[None], spread=VOLTS, slips=Slips(probability=SLIP)
+    )
+
+    assert found[0, 24] == pytest.approx(0.98 * top + 0.02 / 15.0, rel=1e-9)
+
+
+def test_spacing_does_not_depend_on_how_often_a_draw_stands() -> None:
+    predicted = np.linspace(0.0, 12.0, 16)[None]
+
+    once, four_times = (
+        reading_likelihood(
+            5.0,
+            predicted.repeat(times, axis=1),
+            spread=VOLTS,
+            slips=Slips(probability=SLIP),
+            stands_for=times,
+        )
+        for times in (1, 4)
+    )
+
+    assert four_times[:, ::4] == pytest.approx(once, rel=1e-12)
+
+
 @pytest.mark.parametrize(
     ("value", "predicted", "expected"),
     [
