@@ -4,7 +4,8 @@
 
 Prints, in processor time of one core, for all operating states and 64 draws:
 
-- the sound car solved and ready for small changes,
+- the sound car solved and ready for small changes; causes that act alike, and those
+  that come and go, are one with the lasting fault they act as, as in a diagnosis,
 - every single fault solved whole, segments and gates found, its volts kept,
 - every pair of faults looked at in every draw, and held where nothing moves but what
   one of the two moves alone, and no fuse opens: its readings are then a system of two
@@ -25,8 +26,13 @@ from pathlib import Path
 
 import numpy as np
 
+from diagnose.circuit.car import Car
+from diagnose.circuit.model import CarModel
 from diagnose.circuit.nodal import BoolArray, Slots
 from diagnose.circuit.pairs import Pairs
+from diagnose.circuit.sample import Sample
+from diagnose.faults.causes import catalogue, effect_signature
+from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import CHUNK_POINTS, Predictor
 from diagnose.files.car_file import load_car
 from diagnose.files.knowledge_files import load_knowledge
@@ -36,7 +42,6 @@ from tests.benchmarks.bench_solver import (
     SHIPPED,
     Points,
     points_of,
-    predictor_of,
     row,
     seconds,
     solving_seconds,
@@ -52,8 +57,9 @@ def main() -> None:
     arguments.add_argument("--car", type=Path, default=SHIPPED)
     knowledge = load_knowledge(knowledge_folder())
     car = load_car(arguments.parse_args().car, knowledge)
-    predictor = predictor_of(car, knowledge)
-    row(f"{car.title}: causes", len(predictor.causes), "")
+    predictor = distinct_predictor(car, knowledge)
+    row(f"{car.title}: causes", len(catalogue(car, knowledge.modes)), "")
+    row("  that act unlike each other", len(predictor.causes), "")
     sound = seconds(predictor.solver)
     row("  all states solved sound", sound, "s")
     solved: list[tuple[np.ndarray, BoolArray]] = []
@@ -68,17 +74,39 @@ def main() -> None:
         "s",
     )
     row("  peak memory", peak_gib(), "GiB")
-    n_causes, n_states = len(predictor.causes), len(predictor.states)
-    n_all = n_states * n_causes * (n_causes - 1) // 2
-    n_held = int(pairs.is_held.sum()) // 2
+    n_states = len(predictor.states)
+    is_pair = two_parts(predictor)
+    n_all = n_states * int(is_pair.sum())
+    n_held = int((pairs.is_held & is_pair).sum())
     row("  pairs in a state, all draws each", n_all, "")
     row("    held implicitly", n_held, "")
     row("    held implicitly", 100.0 * n_held / n_all, "%")
     is_beside = pairs.is_beside | pairs.is_beside.swapaxes(1, 2)
-    row("      of them beside a fault that moves more", int(is_beside.sum()) // 2, "")
+    row(
+        "      of them beside a fault that moves more",
+        int((is_beside & is_pair).sum()),
+        "",
+    )
     row("    left to be settled when asked for", n_all - n_held, "")
     left(predictor, pairs, n_all - n_held)
     growth(predictor, is_near)
+
+
+def distinct_predictor(car: Car, knowledge: Knowledge) -> Predictor:
+    """Return the predictor of a car for the causes that need predictions of their own.
+
+    Without the readings that symptoms need.
+    """
+    lasting = [cause for cause in catalogue(car, knowledge.modes) if cause.mode.lasts]
+    distinct = {effect_signature(cause): cause for cause in reversed(lasting)}
+    model = CarModel(car, Sample(n_draws=N_DRAWS))
+    return Predictor(model, tuple(reversed(distinct.values())), ())
+
+
+def two_parts(predictor: Predictor) -> BoolArray:
+    """Return which pairs are of two parts, each once, shape (n_causes, n_causes)."""
+    part = np.array([cause.part.name for cause in predictor.causes])
+    return np.asarray(np.triu(part[:, None] != part, 1))
 
 
 def peak_gib() -> float:
@@ -138,7 +166,7 @@ def held_pairs(predictor: Predictor, is_near: BoolArray) -> tuple[Pairs, float]:
 def left(predictor: Predictor, pairs: Pairs, n_left: int) -> None:
     """Print how soon held pairs answer, and what settling the others would take."""
     generator = np.random.default_rng(0)
-    upper = np.triu(np.ones(pairs.is_held.shape[1:], dtype=np.bool_), 1)
+    upper = two_parts(predictor)
     asked = generator.permutation(np.argwhere(pairs.is_held & upper))[:N_ASKED]
     used = seconds(lambda: [pairs.volts(*pair) for pair in asked.tolist()])
     row("    a held pair in a state answered, all draws", 1e3 * used / N_ASKED, "ms")
