@@ -71,6 +71,8 @@ POOR_FIT = 0.01
 FINAL_WORDS = frozenset({Verdict.NOTHING_FITS, Verdict.STOP})
 PROVEN = 0.8
 LIKELIER_THAN_NOT = 0.5
+LEAST_BITS = 0.005
+# Derived: what is shown as .0 bit tells nothing.
 SURE = 0.995
 # Own choice: beyond this a person would reach for the spanner.
 SURE_DESPITE_MISFIT = 0.9
@@ -439,7 +441,9 @@ class Diagnosis:
         useful = [p for p in priced if p.saves_minutes > p.minutes + LEAST_SAVING]
         steps = tuple(
             self._adviser.proposed(p, conclusion, reason=_reason(p))
-            for p in (useful or list(priced))[:SHOWN_STEPS]
+            for p in (useful or [p for p in priced if p.bits > LEAST_BITS])[
+                :SHOWN_STEPS
+            ]
         )
         doubt = self._doubt(standing, conclusion, causes, fit)
         if doubt is not None:

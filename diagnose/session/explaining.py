@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -19,9 +20,12 @@ from diagnose.session.origins import Origins
 from diagnose.session.reasoning import Conclusion, Reasoner
 from diagnose.session.silence import Silence
 from diagnose.session.wording import observation_words, range_words
+from diagnose.units import Unit, format_quantity
 
 SHOWN_WEIGHTS = 4
 MOST_WITH_ORIGINS = 8
+ABOVE_ALL_VOLTS = 1.0
+# Own choice: what a meter and the tolerances of another car may add.
 UNLIKELY_STATE = 0.1
 SWAPPED_VOLTS = 0.5
 LEAST_DECIBANS = 0.5
@@ -357,6 +361,13 @@ class Explainer:
                 f"{words} tells next to nothing: nearly all causes still in question "
                 f"would show it.{self._sentence(fact)}"
             )
+        most = self._most_volts(fact)
+        if abs(fact.value) > most + ABOVE_ALL_VOLTS:
+            notes.append(
+                f"{words} is more than this car gives there with any one fault "
+                f"({format_quantity(most, Unit.VOLTS)}): look again at the number and "
+                "at the range of the meter."
+            )
         away_from_ground = -fact.value if car.is_positive_ground else fact.value
         if fact.kind is ReadingKind.DC_VOLTS and away_from_ground < -SWAPPED_VOLTS:
             predicted = self._model.compiled.predicted(
@@ -369,6 +380,17 @@ class Explainer:
                     f"{words}: are the leads swapped? With them the other way it fits."
                 )
         return notes
+
+    def _most_volts(self, fact: ReadingFact) -> float:
+        """Return the most volts at a place in a state with any one fault. [V].
+
+        Infinite for what is no DC volts.
+        """
+        if fact.kind is not ReadingKind.DC_VOLTS:
+            return math.inf
+        compiled = self._model.compiled
+        shown = np.abs(compiled.predicted(compiled.singles, reading_of(fact)))
+        return float(shown.max())
 
     def _sentence(self, fact: ReadingFact) -> str:
         """Return why the circuit keeps a reading from telling, as a sentence."""

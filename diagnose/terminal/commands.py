@@ -425,6 +425,8 @@ def _test(verb: str) -> Callable[[tuple[str, ...], Desk], Request]:
 
 
 def _complaint(words: tuple[str, ...], desk: Desk) -> Request:
+    if not words:
+        return Show(view=View.COMPLAINTS)
     if len(words) != 1:
         raise _usage("complaint")
     name = known_name(words[0], desk.vocabulary.complaints, "complaint")
@@ -632,8 +634,8 @@ _ALL = (
     ),
     Command(
         name="complaint",
-        usage="complaint NAME",
-        says="tell what is wrong",
+        usage="complaint [NAME]",
+        says="tell what is wrong; alone, list what can be told",
         slots=((Slot.COMPLAINT,),),
         understand=_complaint,
     ),

@@ -284,8 +284,14 @@ class Conversation:
                 return views.cautions_page(answer, self._place)
             case View.SYMPTOMS:
                 return views.symptoms_page(self._diagnosis.vocabulary, about)
-            case View.HELP:
-                return views.help_page()
+            case View.COMPLAINTS | View.HELP:
+                return self._list(view)
+
+    def _list(self, view: View) -> Page:
+        """Return what can be typed, or told."""
+        if view is View.COMPLAINTS:
+            return views.complaints_page(self._diagnosis.vocabulary)
+        return views.help_page()
 
     def _page_of_stage(self) -> Page:
         if self._stage is Stage.COMPLAINT:

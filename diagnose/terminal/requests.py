@@ -18,6 +18,7 @@ class View(Enum):
     FACTS = "facts"
     CAUTIONS = "cautions"
     SYMPTOMS = "symptoms"
+    COMPLAINTS = "complaints"
     HELP = "help"
 
 

@@ -79,6 +79,8 @@ def complaint_page(vocabulary: Vocabulary) -> Page:
     )
 
 
+MORE_THAN_ONE = 1.02
+# Derived: beyond this a sum of rounded per cents is seen to be over a hundred.
 RARELY_BROUGHT_ABOUT = 0.98
 # Own choice: above this, what brings it about is shown by `why` alone.
 
@@ -105,6 +107,17 @@ def symptoms_page(vocabulary: Vocabulary, about: str) -> Page:
     return (
         Paragraph(margin="symptoms", lines=pairs),
         say("", "tell one by: symptom NAME yes, or symptom NAME no", Tone.ASIDE),
+    )
+
+
+def complaints_page(vocabulary: Vocabulary) -> Page:
+    """Return every complaint by name."""
+    pairs = tuple(
+        Pair(name=name, text=words) for name, words in vocabulary.complaints.items()
+    )
+    return (
+        Paragraph(margin="trouble", lines=pairs),
+        say("", "tell one by: complaint NAME", Tone.ASIDE),
     )
 
 
@@ -252,6 +265,8 @@ def causes_page(answer: Answer, more_than_two_probability: float) -> Page:
         f"faults or more at once: at most {bound} before anything was told, and looked "
         "at where what was told asks for them"
     )
+    if sum(cause.probability for cause in answer.causes) > MORE_THAN_ONE:
+        note += "; two faults may be there together, so the chances add up to more"
     lines.append(Words(text=note, tone=Tone.ASIDE))
     return (Paragraph(margin="suspects", lines=tuple(lines)),)
 
@@ -347,7 +362,7 @@ def help_page() -> Page:
         Pair(name="12.4", text="what the meter shows: answers the step on the page"),
         Pair(name="yes, no", text="answers a question; y and n will do"),
         Pair(name="blown, sound", text="answers a look at a fuse"),
-        Pair(name="b, c", text="take one of the other steps instead"),
+        Pair(name="a, b, c", text="take a step by its letter instead of the first"),
     )
     commands = tuple(
         Pair(name=command.usage, text=command.says) for command in COMMANDS.values()

@@ -94,6 +94,24 @@ def test_ac_volts_elsewhere_are_refused(red: str, state: str, model: Model) -> N
         Diagnosis(model).tell(ripple)
 
 
+# Volts that can't be.
+
+
+def test_more_volts_than_the_car_has_are_doubted(model: Model) -> None:
+    # A battery of 12 V and no alternator turning: nothing gives 39 V.
+    notes = told(model, COMPLAINT, reading(39.0, "fuel-pump.plus")).answer.notes
+
+    (doubt,) = [note for note in notes if "than this car gives" in note]
+    assert "39 V at fuel-pump.plus" in doubt
+    assert "the range of the meter" in doubt
+
+
+def test_volts_the_car_has_are_not_doubted(model: Model) -> None:
+    notes = told(model, COMPLAINT, reading(12.6, "fuel-pump.plus")).answer.notes
+
+    assert not [note for note in notes if "than this car gives" in note]
+
+
 # Millivolts along a fuse.
 
 
@@ -503,7 +521,9 @@ def test_reading_that_tells_nothing_is_noted(model: Model) -> None:
 def test_reading_that_tells_or_disagrees_is_not_said_to_tell_nothing(
     fact: ReadingFact, model: Model
 ) -> None:
-    assert told(model, COMPLAINT, fact).answer.notes == ()
+    notes = told(model, COMPLAINT, fact).answer.notes
+
+    assert not [note for note in notes if "tells next to nothing" in note]
 
 
 # Next steps.

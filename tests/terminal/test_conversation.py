@@ -70,6 +70,13 @@ def test_owner_who_lacks_something_is_still_asked_what_is_wrong(
     assert "What is wrong with the car?" in text(Conversation(casebook))
 
 
+def test_complaint_alone_lists_their_names(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "1", "skip all", "complaint")
+
+    for name in casebook.diagnosis.vocabulary.complaints:
+        assert f"{name}:" in shown
+
+
 def test_limit_can_be_told_at_any_time(casebook: Casebook) -> None:
     shown = text(Conversation(casebook), "1", "skip all", "without helper")
 

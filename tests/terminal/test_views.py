@@ -215,6 +215,18 @@ def test_causes_shows_every_line_it_gets_and_says_so() -> None:
     assert "at most 5 % before anything was told" in " ".join(text.split())
 
 
+@pytest.mark.parametrize(
+    ("chances", "is_said"), [((0.9, 0.7), True), ((0.9, 0.1), False)]
+)
+def test_chances_that_add_up_to_more_than_one_are_explained(
+    chances: tuple[float, float], is_said: bool
+) -> None:
+    causes = tuple(replace(ANSWER.causes[0], probability=chance) for chance in chances)
+
+    text = plain(views.causes_page(replace(ANSWER, causes=causes), 0.048))
+    assert ("two faults may be there together" in " ".join(text.split())) == is_said
+
+
 def test_help_has_every_command() -> None:
     text = plain(views.help_page())
 
