@@ -35,6 +35,7 @@ from diagnose.measurement.readings import (
 )
 from diagnose.session.answer import ExpectedValue, ProposedStep, StepKind
 from diagnose.session.candidates import Candidates, Costs, Sight
+from diagnose.session.conclusion import Conclusion
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,
@@ -46,7 +47,7 @@ from diagnose.session.facts import (
 from diagnose.session.model import Model
 from diagnose.session.observing import reading_of
 from diagnose.session.pricing import Prices, Whereabouts
-from diagnose.session.reasoning import Conclusion, Reasoner
+from diagnose.session.reasoning import Reasoner
 from diagnose.session.wording import (
     cautions_for,
     instruction,

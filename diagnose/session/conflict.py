@@ -13,10 +13,10 @@ from diagnose.circuit.car import FloatArray
 from diagnose.inference.evidence import spread_of
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
+from diagnose.session.conclusion import Conclusion
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.model import Model
 from diagnose.session.observing import SAYS_AGAIN, Noted, repeat_density
-from diagnose.session.reasoning import Conclusion
 
 OUTSIDE_PRIOR = 0.05
 # Own choice, not measured: one complaint in twenty has a cause that the car file and

@@ -38,6 +38,7 @@ from diagnose.session.answer import (
     RankedCause,
     Verdict,
 )
+from diagnose.session.conclusion import Conclusion
 from diagnose.session.explaining import Explainer
 from diagnose.session.facts import (
     ComplaintFact,
@@ -57,7 +58,7 @@ from diagnose.session.looking_ahead import likely_facts
 from diagnose.session.model import Model
 from diagnose.session.observing import reading_of
 from diagnose.session.prestart_guide import Guided, PrestartGuide
-from diagnose.session.reasoning import Conclusion, Reasoner
+from diagnose.session.reasoning import Reasoner
 from diagnose.session.silence import Silence
 from diagnose.session.wording import observation_words, repair_cautions, step_words
 from diagnose.units import Unit, check_minutes, check_range, format_minutes

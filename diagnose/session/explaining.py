@@ -12,12 +12,13 @@ from diagnose.circuit.nodal import IntArray
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.advising import Adviser, weighted_range
 from diagnose.session.answer import Fit, RankedCause, Weight
+from diagnose.session.conclusion import Conclusion
 from diagnose.session.conflict import oddest_reading, outside_probability
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.model import Model
 from diagnose.session.observing import Noted, Observation, disagree, reading_of
 from diagnose.session.origins import Origins
-from diagnose.session.reasoning import Conclusion, Reasoner
+from diagnose.session.reasoning import Reasoner
 from diagnose.session.silence import Silence
 from diagnose.session.wording import observation_words, range_words
 from diagnose.units import Unit, format_quantity

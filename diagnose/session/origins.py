@@ -20,8 +20,8 @@ from diagnose.inference.hypotheses import Hypotheses
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.advising import Adviser
 from diagnose.session.answer import Origin
+from diagnose.session.conclusion import Conclusion
 from diagnose.session.model import Model
-from diagnose.session.reasoning import Conclusion
 
 SHOWN_ORIGINS = 3
 LEAST_ORIGIN = 0.01

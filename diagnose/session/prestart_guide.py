@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from diagnose.session.advising import Adviser
 from diagnose.session.answer import Advice, ExpectedValue, ProposedStep, Verdict
+from diagnose.session.conclusion import Conclusion
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -30,7 +31,6 @@ from diagnose.session.prestart import (
     times_taken,
 )
 from diagnose.session.pricing import Whereabouts
-from diagnose.session.reasoning import Conclusion
 from diagnose.session.wording import range_words, step_words
 
 SHOWN_STEPS = 3

@@ -1,50 +1,40 @@
 """From standing facts to beliefs: likelihoods, double faults, repairs.
 
-Pure in the facts: the same facts in any order between repairs give the same beliefs.
-What was solved for a pair of causes is kept for the next fact.
+Pure in the facts: the same facts in any order between repairs give the same beliefs,
+once all that they call for is solved. What was solved for a pair of causes is kept for
+the next fact.
 """
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import partial
-from types import MappingProxyType
 
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nodal import IntArray
-from diagnose.errors import ImpossibleEvidenceError
-from diagnose.faults.causes import LADDER_LEVELS, FaultSet, has_severity
-from diagnose.inference.bank import REDRAWN_ROWS
-from diagnose.inference.beliefs import Beliefs, RepairStep, Step, update
+from diagnose.faults.causes import FaultSet
+from diagnose.inference.beliefs import Beliefs, RepairStep
 from diagnose.inference.combinations import Combined
 from diagnose.inference.compiled import Compiled
 from diagnose.inference.hypotheses import Hypotheses, joined
-from diagnose.inference.redraw import (
-    choose_severities,
-    chosen_row,
-    effective_draws,
-    n_steps,
-)
 from diagnose.measurement.readings import ReadingKind
+from diagnose.session.conclusion import Conclusion, before_repairs, believing
 from diagnose.session.effort import Effort
-from diagnose.session.facts import ContextFact, Fact, ReadingFact, SymptomFact
-from diagnose.session.ladders import Ladders, Rungs
+from diagnose.session.facts import ContextFact, Fact, SymptomFact
+from diagnose.session.ladders import Ladders
 from diagnose.session.model import Model
 from diagnose.session.observing import Noted, Observation, observations_of
 from diagnose.session.searching import (
-    FEW_DRAWS,
     MOST_FLEETING_PAIRS,
     Chances,
     Searcher,
 )
+from diagnose.session.severities import Severities
 from diagnose.session.weighing import Weigher, is_yes
 
-LEAST_REDRAWN = 0.01
-MOST_LEADING = 16
 LEAST_EXTENDED = 0.05
 # Derived: a pair less likely than that gains no third cause that counts.
 SECOND_CURE = 0.97
@@ -56,71 +46,6 @@ PAIR_STRIDE = 4
 KEPT_SETS = 800
 # Derived: an evening's, those solved ahead included; 100 kB each.
 LEAST_BELIEVED = 1e-3
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Conclusion:
-    """What the facts amount to.
-
-    Parameters
-    ----------
-    hypotheses : Hypotheses
-        The rows of the bank: singles, then the pairs looked at and the sets redrawn;
-        rows not in use have no prior.
-    beliefs : Beliefs
-        As things are now, after the repairs.
-    observations : tuple[Noted, ...]
-    likelihoods : tuple[FloatArray, ...]
-        One per observation, shape (n_sets, n_draws).
-    repairs : tuple[RepairStep, ...]
-    prior : FloatArray
-        Of each set and draw, shape (n_sets, n_draws).
-    left_out_probability : float
-        Share of the evidence that pairs not looked at could add.
-    shown_by : IntArray
-        The row of `hypotheses` that holds what each set shows: its own, but of sets
-        with a fault that comes and goes that of the lasting fault it acts as, shape
-        (n_sets,).
-    away : IntArray
-        The row that holds what each set shows while no fault that comes and goes is
-        there, shape (n_sets,).
-    comes_and_goes : IntArray
-        Of each set the fault that does, its place among such faults, -1 where none;
-        shape (n_sets,).
-    first_fleeting : int
-        The first row of sets with a fault that comes and goes; they are the last ones.
-    remains : Mapping[tuple[int, FaultSet], int]
-        The row of what a repair leaves of a redrawn set, as severe as it was there.
-    is_complete : bool
-        Whether all fault sets that the facts call for were solved.
-    """
-
-    hypotheses: Hypotheses
-    beliefs: Beliefs
-    observations: tuple[Noted, ...]
-    likelihoods: tuple[FloatArray, ...]
-    repairs: tuple[RepairStep, ...]
-    prior: FloatArray
-    left_out_probability: float
-    shown_by: IntArray
-    away: IntArray
-    comes_and_goes: IntArray
-    first_fleeting: int
-    remains: Mapping[tuple[int, FaultSet], int] = field(
-        default_factory=lambda: MappingProxyType({})
-    )
-    is_complete: bool = True
-
-    def steps(self) -> list[Step]:
-        """Return likelihoods and repairs in order."""
-        result: list[Step] = []
-        done = 0
-        for noted, likelihood in zip(self.observations, self.likelihoods, strict=True):
-            while done < noted.epoch:
-                result.append(self.repairs[done])
-                done += 1
-            result.append(likelihood)
-        return [*result, *self.repairs[done:]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,25 +99,6 @@ class _Rows:
         return first + np.flatnonzero(self.comes_and_goes[first:] >= 0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Suited:
-    """A ladder of a fault set that leads.
-
-    Parameters
-    ----------
-    rungs : Rungs
-    steps : Mapping[int, IntArray]
-        Which step each further cause is on in each draw, shape (n_draws,); empty for
-        the one that goes up the ladder.
-    factor : FloatArray
-        On the prior of each draw, shape (n_draws,).
-    """
-
-    rungs: Rungs
-    steps: Mapping[int, IntArray]
-    factor: FloatArray
-
-
 class Reasoner:
     """Draws conclusions from facts about one car.
 
@@ -213,6 +119,9 @@ class Reasoner:
         self._weighed: dict[Noted, _Weighed] = {}
         self._ladders = Ladders(self._compiled, self.weigher)
         self._searcher = Searcher(model, self.weigher, self._ladders)
+        self._severities = Severities(
+            self._compiled, self._ladders, self._searcher, mark=self._mark
+        )
         self._chances: Chances | None = None
         self._known: dict[FaultSet, Hypotheses] = {}
         singles, first = self._compiled.singles.sets, self._compiled.n_lasting
@@ -296,13 +205,13 @@ class Reasoner:
             comes_and_goes=rows.comes_and_goes,
             first_fleeting=len(bank.all.sets),
         )
-        conclusion = _believing(draft)
-        redrawn = self._redrawn(conclusion, combined, rows.of, effort)
-        return conclusion if redrawn is None else _believing(redrawn)
+        conclusion = believing(draft)
+        redrawn = self._severities.redrawn(conclusion, combined, rows.of, effort)
+        return conclusion if redrawn is None else believing(redrawn)
 
     def _triples(self, conclusion: Conclusion, chances: Chances) -> Combined:
         """Return the sets of three that facts before any repair call for."""
-        likely = _before_repairs(conclusion)
+        likely = before_repairs(conclusion)
         row_of: dict[FaultSet, int] = {
             fault_set: row
             for row, fault_set in enumerate(conclusion.hypotheses.sets)
@@ -554,170 +463,10 @@ class Reasoner:
             )
         return self._weighed[key]
 
-    def _redrawn(
-        self,
-        conclusion: Conclusion,
-        combined: Combined,
-        rows: Mapping[FaultSet, int],
-        effort: Effort,
-    ) -> Conclusion | None:
-        """Give the leading fault sets severities that suit the facts."""
-        if not any(
-            isinstance(n.observation, ReadingFact) for n in conclusion.observations
-        ):
-            return None
-        leading = self._leading(conclusion, combined, rows)
-        mended = frozenset().union(*(repair.causes for repair in conclusion.repairs))
-        suited, needed = self._all_suited(leading, conclusion, mended, effort)
-        if not suited:
-            return None
-        self._ladders.solve(needed)
-        bank = self._compiled.bank
-        first = bank.first_redrawn
-        free = iter(range(first + len(suited), first + REDRAWN_ROWS))
-        sets, prior = list(conclusion.hypotheses.sets), conclusion.prior.copy()
-        remains: dict[tuple[int, FaultSet], int] = {}
-        for row, one in enumerate(suited, start=first):
-            fault_set, old = one.rungs.fault_set, rows[one.rungs.fault_set]
-            course = self._course(one, conclusion, rows)
-            redrawn = choose_severities(course)
-            self._put(row, one.rungs, redrawn.choice, conclusion)
-            sets[row], sets[old] = fault_set, ()
-            prior[row] = prior[old] * redrawn.correction * one.factor
-            prior[old] = 0.0
-            steps = {**one.steps, one.rungs.cause: redrawn.choice}
-            for cause in sorted(set(steps) if mended & set(fault_set) else ()):
-                left = next(free, None) if len(fault_set) > 1 else None
-                if left is not None:
-                    rungs = Rungs((cause,), cause)
-                    self._put(left, rungs, steps[cause], conclusion)
-                    sets[left] = (cause,)
-                    remains[row, (cause,)] = left
-        return replace(
-            conclusion,
-            hypotheses=replace(bank.all, sets=tuple(sets)),
-            prior=prior,
-            remains=remains,
-        )
-
-    def _put(
-        self, row: int, rungs: Rungs, steps: IntArray, conclusion: Conclusion
-    ) -> None:
-        """Write a step of a ladder for each draw into a row, likelihoods included."""
-        bank, each_draw = self._compiled.bank, np.arange(self._compiled.n_draws)
-        bank.put(row, chosen_row(self._ladders.of(rungs).grid, steps), 0)
-        for noted, likelihood in zip(
-            conclusion.observations, conclusion.likelihoods, strict=True
-        ):
-            likelihood[row] = self._ladders.likelihood(rungs, noted)[steps, each_draw]
-            weighed = self._weighed[noted._replace(epoch=0)]
-            weighed.version[row] = bank.versions[row]
-
-    def _leading(
-        self, conclusion: Conclusion, combined: Combined, rows: Mapping[FaultSet, int]
-    ) -> Mapping[FaultSet, FaultSet]:
-        """Return the likeliest sets that few draws carry, with what to vary in each.
-
-        What is varied are some of its causes, the one that goes up the ladder first. Of
-        a pair the draws may have missed what it shows, so that only the estimate of the
-        search tells that it leads.
-        """
-        weights, causes = conclusion.beliefs.weights, self._compiled.causes
-        chances = np.maximum(weights.sum(axis=1), _before_repairs(conclusion))
-        few = effective_draws(weights) < FEW_DRAWS * weights.shape[1]
-        estimated = dict(zip(combined.sets, combined.shares, strict=True))
-        narrow = dict(zip(combined.sets, combined.narrow, strict=True))
-        found: dict[FaultSet, FaultSet] = {}
-        shares: dict[FaultSet, float] = {}
-        by_row = chances.tolist()
-        for fault_set, row in rows.items():
-            share, varied = by_row[row], narrow.get(fault_set, ())
-            if share < LEAST_REDRAWN and not varied:
-                continue
-            severe = tuple(c for c in fault_set if has_severity(causes[c]))
-            if not severe or conclusion.comes_and_goes[row] >= 0:
-                continue
-            if varied:
-                share = max(share, estimated[fault_set])
-            elif not few[row]:
-                continue
-            if share >= LEAST_REDRAWN:
-                found[fault_set], shares[fault_set] = varied or severe[:1], share
-        leading = sorted(found, key=lambda fault_set: -shares[fault_set])
-        return {fault_set: found[fault_set] for fault_set in leading[:MOST_LEADING]}
-
-    def _all_suited(
-        self,
-        leading: Mapping[FaultSet, FaultSet],
-        conclusion: Conclusion,
-        mended: frozenset[int],
-        effort: Effort,
-    ) -> tuple[list[_Suited], list[Rungs]]:
-        """Return the ladders of sets that lead, and all that have to be solved."""
-        has = self._ladders.has
-        suited: list[_Suited] = []
-        needed: list[Rungs] = []
-        for fault_set, varied in leading.items():
-            further = [Rungs((cause,), cause) for cause in varied[1:]]
-            if len(effort.within(further, has)) < len(further):
-                continue
-            one = self._suited(fault_set, varied, conclusion)
-            alone = one.steps if mended & set(fault_set) else ()
-            wanted = [one.rungs, *(Rungs((cause,), cause) for cause in alone)]
-            if len(effort.within(wanted, has)) == len(wanted):
-                suited.append(one)
-                needed += wanted
-        return suited, needed
-
-    def _suited(
-        self, fault_set: FaultSet, varied: FaultSet, conclusion: Conclusion
-    ) -> _Suited:
-        """Return a ladder whose further causes are as severe as their facts ask for."""
-        beside, factor = [], np.ones(self._compiled.n_draws)
-        steps: dict[int, IntArray] = {varied[0]: np.zeros(0, dtype=np.int64)}
-        for cause in varied[1:]:
-            own = self._searcher.moved_by(cause, fault_set, conclusion.observations)
-            severity, steps[cause], correction = self._ladders.suited(cause, own)
-            beside.append(severity)
-            factor *= correction
-        rungs = Rungs(fault_set, varied[0], tuple(beside))
-        return _Suited(rungs=rungs, steps=steps, factor=factor)
-
-    def _course(
-        self, suited: _Suited, conclusion: Conclusion, rows: Mapping[FaultSet, int]
-    ) -> FloatArray:
-        """Return the likelihood of facts and repairs on every step of a ladder.
-
-        Whatever is left of the set after each repair; shape (n_steps, n_draws).
-        """
-        fault_set, cause = suited.rungs.fault_set, suited.rungs.cause
-        shape = n_steps(len(LADDER_LEVELS)), self._compiled.n_draws
-        each_draw = np.arange(self._compiled.n_draws)
-
-        def on_steps(left: FaultSet, number: int) -> FloatArray:
-            noted = conclusion.observations[number]
-            if left == fault_set:
-                return self._ladders.likelihood(suited.rungs, noted)
-            if len(left) == 1 and left[0] in suited.steps:
-                steps = self._ladders.likelihood(Rungs(left, left[0]), noted)
-                if left[0] != cause:
-                    steps = np.asarray(steps[suited.steps[left[0]], each_draw])
-                return steps
-            return np.asarray(conclusion.likelihoods[number][rows[left]])
-
-        number, there = 0, {fault_set: np.ones(shape)}
-        for step in conclusion.steps():
-            if not isinstance(step, RepairStep):
-                there = {s: w * on_steps(s, number) for s, w in there.items()}
-                number += 1
-                continue
-            for before in list(there):
-                left = tuple(c for c in before if c not in step.causes)
-                if len(left) < len(before):
-                    cured = step.cure_probability * there[before]
-                    there[before] = there[before] - cured
-                    there[left] = there.get(left, 0.0) + cured
-        return np.asarray(np.sum(list(there.values()), axis=0))
+    def _mark(self, noted: Noted, row: int) -> None:
+        """Note that the likelihood of a row is up to date."""
+        weighed = self._weighed[noted._replace(epoch=0)]
+        weighed.version[row] = self._compiled.bank.versions[row]
 
     def mistake_chance(self, conclusion: Conclusion, number: int) -> float:
         """Return how likely a reading was a slip, or an answer wrong, as is believed.
@@ -768,35 +517,6 @@ class Reasoner:
                 )
             )
         return tuple(steps)
-
-
-def _believing(draft: Conclusion) -> Conclusion:
-    """Return a conclusion with its beliefs worked out.
-
-    Raises
-    ------
-    ImpossibleEvidenceError
-        If the facts are impossible together.
-    """
-    sets = draft.hypotheses.sets
-    beliefs = update(sets, draft.prior, draft.steps(), remains=draft.remains)
-    if beliefs is None:
-        raise ImpossibleEvidenceError(
-            "no cause can give these facts together; take the doubtful one back"
-        )
-    return replace(draft, beliefs=beliefs)
-
-
-def _before_repairs(conclusion: Conclusion) -> FloatArray:
-    """Return how likely each set was before the first repair, shape (n_sets,)."""
-    if not conclusion.repairs:
-        return conclusion.beliefs.set_probabilities()
-    steps = itertools.takewhile(
-        lambda step: not isinstance(step, RepairStep), conclusion.steps()
-    )
-    before = update(conclusion.hypotheses.sets, conclusion.prior, tuple(steps))
-    assert before is not None
-    return before.set_probabilities()
 
 
 def _as_slice(rows: IntArray) -> IntArray | slice:

@@ -18,8 +18,9 @@ from diagnose.measurement.readings import (
     ReadingKind,
 )
 from diagnose.session.advising import Adviser
+from diagnose.session.conclusion import Conclusion
 from diagnose.session.model import Model
-from diagnose.session.reasoning import Conclusion, Reasoner
+from diagnose.session.reasoning import Reasoner
 
 LEAST_BITS = 0.05
 # Own choice: below this a reading moves hardly any belief.

@@ -14,10 +14,11 @@ from diagnose.circuit.car import FloatArray
 from diagnose.faults.causes import FaultSet
 from diagnose.inference.interchange import NONE, told_network_text
 from diagnose.inference.network import Form
+from diagnose.session.conclusion import Conclusion
 from diagnose.session.facts import Fact, RepairFact, SymptomFact
 from diagnose.session.model import Model
 from diagnose.session.observing import Observation, reading_of
-from diagnose.session.reasoning import Conclusion, Reasoner
+from diagnose.session.reasoning import Reasoner
 
 
 def diagnosis_network_text(model: Model, facts: Sequence[Fact], *, form: Form) -> str:
