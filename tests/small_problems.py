@@ -14,7 +14,7 @@ from functools import cache
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
-from diagnose.inference.next_step import RepairPlan, outcome_worth
+from diagnose.inference.next_step import RepairPlan, saved_minutes, told_bits
 from diagnose.session.advising import Priced
 
 N_CAUSES = 7
@@ -113,8 +113,8 @@ def _priced(problem: Problem, possible: int) -> list[Priced]:
     plan = RepairPlan(
         minutes=problem.repair_minutes[members], give_up_minutes=NEVER_MINUTES
     )
-    worth = outcome_worth(joint / problem.chance(possible), plan)
-    found = zip(tests, worth.saves_minutes, worth.bits, strict=True)
+    joint = joint / problem.chance(possible)
+    found = zip(tests, saved_minutes([joint], plan), told_bits(joint), strict=True)
     priced = [
         Priced(
             step=str(test),

@@ -85,57 +85,38 @@ def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> Floa
     return np.asarray(np.minimum(stopping.min(axis=-1), plan.give_up_minutes))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Worth:
-    """What readings are worth, one entry per reading.
-
-    Parameters
-    ----------
-    saves_minutes : FloatArray
-        Expected minutes saved before its own cost, shape (n_readings,). [min]
-    bits : FloatArray
-        Expected information about the group, shape (n_readings,). [bit]
-    """
-
-    saves_minutes: FloatArray
-    bits: FloatArray
-
-
-def outcome_worth(joint: FloatArray, plan: RepairPlan) -> Worth:
-    """Return the worth of readings from the joint of outcome and group.
+def told_bits(joint: FloatArray) -> FloatArray:
+    """Return the expected information about the group, shape (n_readings,). [bit].
 
     Parameters
     ----------
     joint : FloatArray
-        Shape (n_readings, n_bins, n_groups); each reading sums to the chance that the
-        groups cover (at most 1), the last group being "nothing to mend".
+        Of outcome and group, shape (n_readings, n_bins, n_groups); each reading sums to
+        the chance that the groups cover (at most 1), the last group being "nothing to
+        mend".
     """
-    outcome = joint.sum(axis=2)
+    outcome = _over_groups(joint)
     happens = outcome > 0.0
     chance = outcome[happens]
-    posterior = joint[happens] / chance[:, None]
-    now = joint.sum(axis=1)
-    after = np.zeros_like(outcome)
-    after[happens] = chance * expected_repair_minutes(posterior[:, :-1], plan)
     unsure = np.zeros_like(outcome)
-    unsure[happens] = chance * _entropy(posterior)
-    before = expected_repair_minutes(now[..., :-1], plan)
-    return Worth(
-        saves_minutes=np.asarray(before - after.sum(axis=1)),
-        bits=np.asarray(_entropy(now) - unsure.sum(axis=1)),
-    )
+    unsure[happens] = chance * _entropy(joint[happens] / chance[:, None])
+    return np.asarray(_entropy(joint.sum(axis=1)) - unsure.sum(axis=1))
 
 
 def saved_minutes(joints: Sequence[FloatArray], plan: RepairPlan) -> FloatArray:
-    """Return the minutes that readings save, as `outcome_worth` has it, (n_readings,).
+    """Return the expected minutes that readings save before their own cost. [min].
 
     Parameters
     ----------
     joints : Sequence[FloatArray]
-        As for `outcome_worth`, of one number of groups; several kinds of reading, one
-        after the other.
+        As for `told_bits`; of several kinds of reading, one after the other.
+
+    Returns
+    -------
+    FloatArray
+        Shape (n_readings,).
     """
-    outcomes = [joint.sum(axis=2) for joint in joints]
+    outcomes = [_over_groups(joint) for joint in joints]
     happens = [outcome > 0.0 for outcome in outcomes]
     both = list(zip(joints, outcomes, happens, strict=True))
     chance = np.concatenate([outcome[some] for _, outcome, some in both])
@@ -150,9 +131,14 @@ def saved_minutes(joints: Sequence[FloatArray], plan: RepairPlan) -> FloatArray:
     return np.asarray(expected_repair_minutes(now, plan) - after)
 
 
+def _over_groups(joint: FloatArray) -> FloatArray:
+    """Return the sums along the last axis: by a product, for rows this short."""
+    return np.asarray(joint @ np.ones(joint.shape[-1]))
+
+
 def _entropy(probabilities: FloatArray) -> FloatArray:
     safe = np.where(probabilities > 0.0, probabilities, 1.0)
-    return np.asarray(-(safe * np.log2(safe)).sum(axis=-1))
+    return -_over_groups(safe * np.log2(safe))
 
 
 def binned_joint(

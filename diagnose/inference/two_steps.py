@@ -41,7 +41,7 @@ def further_minutes(
         (n_outcomes, n_particles); each particle sums to 1.
     joints : Callable
         The joints of outcome and group of the second readings, one array for each kind
-        of them, as `outcome_worth` takes them.
+        of them, as `saved_minutes` takes them.
     minutes : FloatArray
         What the second readings cost after the first, in the same order,
         shape (n_seconds,). [min]

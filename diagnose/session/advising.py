@@ -22,7 +22,8 @@ from diagnose.inference.next_step import (
     edges_for,
     graded_joint,
     mutual_bits,
-    outcome_worth,
+    saved_minutes,
+    told_bits,
     yes_no_joint,
 )
 from diagnose.inference.two_steps import binned_outcomes, further_minutes
@@ -462,13 +463,15 @@ class Adviser:
         most: int = MOST_PRICED,
     ) -> list[Priced]:
         """Return the best of some readings, given what each particle would show."""
-        saves, bits = np.zeros(len(some)), np.zeros(len(some))
+        saves, place_of = np.zeros(len(some)), np.full(len(some), -1)
         telling = np.flatnonzero(candidates.may_tell(shown))
         values, same = candidates.without_repeats(shown[telling])
         joint = self.joint(values, candidates.kind, particles, len(plan.minutes) + 1)
-        worth = outcome_worth(joint, plan)
-        saves[telling], bits[telling] = worth.saves_minutes[same], worth.bits[same]
+        saves[telling], place_of[telling] = saved_minutes([joint], plan)[same], same
         best = np.argsort(_rank_key(saves, minutes), kind="stable")[:most]
+        told = best[place_of[best] >= 0]
+        bits = np.zeros(len(some))
+        bits[told] = told_bits(joint[place_of[told]])
         return [
             Priced(
                 step=candidates.readings[some[place]],
@@ -581,7 +584,7 @@ class Adviser:
             return []
         yes = self._yes(names, conclusion, particles)
         joint = yes_no_joint(yes, particles, n_groups=len(plan.minutes) + 1)
-        worth = outcome_worth(joint, plan)
+        worth = zip(names, saved_minutes([joint], plan), told_bits(joint), strict=True)
         return [
             Priced(
                 step=name,
@@ -589,9 +592,7 @@ class Adviser:
                 saves_minutes=float(saves),
                 bits=float(bits),
             )
-            for name, saves, bits in zip(
-                names, worth.saves_minutes, worth.bits, strict=True
-            )
+            for name, saves, bits in worth
         ]
 
     def _yes(
@@ -665,7 +666,7 @@ class Adviser:
         shown = candidates.shown(self._sight(conclusion, particles), every)
         n_groups = len(plan.minutes) + 1
         joint = self.joint(shown, candidates.kind, particles, n_groups)
-        tells: list[float] = outcome_worth(joint, plan).bits.tolist()
+        tells: list[float] = told_bits(joint).tolist()
         return tells
 
     def live_shares(

@@ -16,7 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from enum import Enum
 from functools import partial
 from pathlib import Path
@@ -25,8 +25,7 @@ import numpy as np
 from pgmpy.inference import VariableElimination
 from pgmpy.models import DiscreteBayesianNetwork
 
-from diagnose.circuit.car import Car, FloatArray
-from diagnose.faults.knowledge import Knowledge
+from diagnose.circuit.car import FloatArray
 from diagnose.faults.links import ties_of
 from diagnose.files.car_file import load_car
 from diagnose.files.knowledge_files import load_knowledge
@@ -39,7 +38,9 @@ from diagnose.measurement.readings import proposable_readings
 from diagnose.session.advising import Adviser
 from diagnose.session.candidates import Candidates, Sight
 from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.facts import Fact, standing_facts
 from diagnose.session.model import Model, open_model
+from diagnose.session.pricing import Whereabouts
 from diagnose.session.reasoning import Reasoner
 from diagnose.store.model_cache import ModelCache
 from diagnose.trial.hidden_car import Errors, HiddenCars
@@ -55,6 +56,7 @@ from diagnose.files.car_file import load_car
 from diagnose.files.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
 from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.facts import Fact, standing_facts
 from diagnose.session.model import open_model
 from diagnose.store.model_cache import ModelCache
 knowledge = load_knowledge(knowledge_folder())
@@ -89,13 +91,17 @@ def main() -> None:
         row("later start, from the cache", process_seconds(*start), "s")
         knowledge = load_knowledge(knowledge_folder())
         car = load_car(SHIPPED, knowledge)
-        answers = partial(answer_seconds, car, knowledge, folder, n_games)
+        opened = partial(open_model, car, knowledge, cache=ModelCache(folder))
+        model = opened()
+        games = played(model, n_games)
+        answers = partial(answer_seconds, opened, games)
         spread("answer in a pipe, all solved before it", answers(Pause.NONE))
         spread("answer at a screen, typed without a pause", answers(Pause.SHORT))
-        median = spread("answer at a screen, from the car", answers(Pause.AT_THE_CAR))
-        model = open_model(car, knowledge, cache=ModelCache(folder))
+        answer = spread("answer at a screen, from the car", answers(Pause.AT_THE_CAR))
+        what = "update and ranking of all readings alone"
+        ranking = spread(what, ranking_seconds(opened, games))
         compare_priors(model)
-        compare_ranking(model, answer=median)
+        compare_ranking(model, ranking=ranking, answer=answer)
     compare_posteriors()
 
 
@@ -123,26 +129,28 @@ def process_seconds(*arguments: str) -> float:
     return time.perf_counter() - begin
 
 
-def answer_seconds(
-    car: Car, knowledge: Knowledge, folder: Path, n_games: int, pause: Pause
-) -> Iterator[float]:
-    """Yield how long each fact took, of diagnoses played to their end. [s].
-
-    Each is played first and then told again to a newly opened car.
-    """
-    cache = ModelCache(folder)
-    model = open_model(car, knowledge, cache=cache)
+def played(model: Model, n_games: int) -> list[tuple[Fact, ...]]:
+    """Return the facts of diagnoses played to their end."""
     stock = HiddenCars(model, n_cars=n_games, seed=1)
+    games = []
     for seed in range(n_games):
         hidden, complaint = draw_car(
             model, stock, number=seed, seed=seed, errors=Errors()
         )
-        game = play(model, hidden, complaint, seed=seed)
-        diagnosis = Diagnosis(open_model(car, knowledge, cache=cache))
+        games.append(play(model, hidden, complaint, seed=seed).facts)
+    return games
+
+
+def answer_seconds(
+    opened: Callable[[], Model], games: Sequence[Sequence[Fact]], pause: Pause
+) -> Iterator[float]:
+    """Yield how long each fact took, told to a newly opened car. [s]."""
+    for facts in games:
+        diagnosis = Diagnosis(opened())
         diagnosis.look_ahead(lambda: False)
         # an evening is one process and one car: no rubbish of the games before
         gc.collect()
-        for fact in game.facts:
+        for fact in facts:
             if pause is Pause.SHORT:
                 diagnosis.complete()
             elif pause is Pause.AT_THE_CAR:
@@ -150,6 +158,28 @@ def answer_seconds(
             begin = time.process_time()
             diagnosis.tell(fact, at_once=pause is not Pause.NONE)
             yield time.process_time() - begin
+
+
+def ranking_seconds(
+    opened: Callable[[], Model], games: Sequence[Sequence[Fact]]
+) -> Iterator[float]:
+    """Yield how long an update and the ranking of all readings took. [s].
+
+    Without what else is in an answer: words, proofs, doubts, what brought a fault
+    about.
+    """
+    for facts in games:
+        model = opened()
+        reasoner = Reasoner(model)
+        adviser = Adviser(model, reasoner)
+        gc.collect()
+        for count in range(1, len(facts) + 1):
+            standing = standing_facts(facts[:count])
+            begin = time.process_time()
+            conclusion = reasoner.conclude(standing, solves=lambda: False)
+            adviser.ranked(conclusion, excluded=frozenset(), here=Whereabouts())
+            yield time.process_time() - begin
+            reasoner.conclude(standing)
 
 
 def median_seconds(work: Callable[[], object]) -> float:
@@ -188,7 +218,7 @@ def compare_priors(model: Model) -> None:
     )
 
 
-def compare_ranking(model: Model, *, answer: float) -> None:
+def compare_ranking(model: Model, *, ranking: float, answer: float) -> None:
     """Time an update and what every reading of the shipped car tells.
 
     For the network library the problem is made smaller than what the program solves:
@@ -223,7 +253,9 @@ def compare_ranking(model: Model, *, answer: float) -> None:
     library, arrays = (used * n_readings / len(asked) for used in (library, arrays))
     what = f"{n_readings} readings, one fault at a time"
     both(what, library, arrays)
-    row("  the program's answer instead, median", answer, "s")
+    row("  update and ranking by the program, median", ranking, "s")
+    row("  ratio", library / ranking, "times")
+    row("  the program's whole answer, median", answer, "s")
     row("  ratio", library / answer, "times")
 
 
