@@ -264,12 +264,14 @@ class Conversation:
         answer = self._answer
         match view:
             case View.NEXT:
-                if answer is not self._diagnosis.answer:
+                further = self._further()
+                if further:
                     self._begin_anew()
-                return self._page_of_stage()
+                return (*further, *self._page_of_stage())
             case View.CAUSES:
                 bound = self._diagnosis.more_than_two_probability()
-                return views.causes_page(self._diagnosis.answer, bound)
+                page = views.causes_page(self._diagnosis.answer, bound)
+                return (*self._further(), *page)
             case View.WHY:
                 return views.why_page(self._diagnosis.why(about))
             case View.EXPECT:
@@ -286,6 +288,12 @@ class Conversation:
                 return views.symptoms_page(self._diagnosis.vocabulary, about)
             case View.COMPLAINTS | View.HELP:
                 return self._list(view)
+
+    def _further(self) -> Page:
+        """Say where the answer was completed since the page on the screen."""
+        if self._answer is self._diagnosis.answer:
+            return ()
+        return (say("further", "worked out further since the page before", Tone.ASIDE),)
 
     def _list(self, view: View) -> Page:
         """Return what can be typed, or told."""

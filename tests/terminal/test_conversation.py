@@ -347,8 +347,9 @@ def test_next_shows_an_answer_completed_meanwhile(casebook: Casebook) -> None:
     conversation = Conversation(casebook)
     text(conversation, *OPEN_PUMP_FEED)
     casebook.diagnosis.tell(SkipFact(step=casebook.answer.next_steps[0].name))
-    conversation.hear("next")
+    page = plain_text(conversation.hear("next"), width=100)
 
+    assert "worked out further since the page before" in page
     on_screen = casebook.answer.next_steps[0]
     conversation.hear("0.02")
     told = casebook.standing[-1]
