@@ -174,6 +174,7 @@ class Diagnosis:
         self._facts: tuple[Fact, ...] = ()
         self._conclusion = self._reasoner.conclude(())
         self._answer = self._answered((), self._conclusion)
+        self._is_complete = True
         self.vocabulary = _vocabulary(model)
         self.safety_note = model.knowledge.safety_note
 
@@ -253,14 +254,15 @@ class Diagnosis:
         is_over : Callable
             Whether it should leave off; the answer then stays as it is.
         """
-        if self._conclusion.is_complete or is_over():
+        if self._is_complete or is_over():
             return
         standing = standing_facts(self._facts)
         # the rows of the conclusion before it are written over
         self._conclusion = self._reasoner.conclude(
             standing, solves=lambda: not is_over()
         )
-        if self._conclusion.is_complete:
+        self._is_complete = self._conclusion.is_complete
+        if self._is_complete:
             self._answer = self._answered(standing, self._conclusion, explained=0)
 
     def tell(self, fact: Fact, *, at_once: bool = False) -> Answer:
@@ -293,6 +295,7 @@ class Diagnosis:
             )
         conclusion, answer = found
         self._facts, self._conclusion, self._answer = facts, conclusion, answer
+        self._is_complete = conclusion.is_complete
         return answer
 
     def _at_once(self, standing: Sequence[Fact]) -> tuple[Conclusion, Answer] | None:

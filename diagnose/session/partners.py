@@ -65,11 +65,11 @@ class Partners:
 
     def _solve(self, pairs: Sequence[FaultSet]) -> None:
         """Solve the pairs that are missing, and forget others when they are many."""
-        if len(self._place) + len(pairs) > KEPT_PAIRS:
-            self._blocks, self._place = [], {}
-        missing = [pair for pair in pairs if pair not in self._place]
+        missing = [pair for pair in pairs if not self.has(pair)]
         if not missing:
             return
+        if len(self._place) + len(missing) > KEPT_PAIRS:
+            self._blocks, self._place, missing = [], {}, list(pairs)
         compiled, _ = self._few_cars()
         solved = compiled.hypotheses(missing)
         for row, pair in enumerate(missing):

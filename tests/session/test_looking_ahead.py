@@ -97,6 +97,52 @@ def test_facts_only_two_faults_can_give_are_not_refused_at_once() -> None:
     }
 
 
+# Readings of a blower and a controller at fault together: single causes alone would be
+# given up here, and a pair explains them.
+HOPELESS_AT_ONCE: tuple[Fact, ...] = (
+    ComplaintFact(complaint="blower-does-not-run"),
+    ComplaintFact(complaint="transmission-controller-dead"),
+    SymptomFact(symptom="charge-lamp-lit-at-key-on", is_present=True),
+    ReadingFact(
+        kind=ReadingKind.DC_VOLTS,
+        state="key-on",
+        red="old-coil-terminal.splice",
+        black="battery.minus",
+        value=9.95,
+    ),
+)
+
+
+def test_that_it_is_hopeless_is_said_only_when_all_was_solved(
+    sedan_model: Model,
+) -> None:
+    patient, hurried = Diagnosis(sedan_model), Diagnosis(sedan_model)
+    for fact in HOPELESS_AT_ONCE:
+        expected = patient.tell(fact)
+        hurried.complete()
+        found = hurried.tell(fact, at_once=True)
+
+    assert expected.advice.verdict is Verdict.OPEN
+    assert without_evidence(found) == without_evidence(expected)
+
+
+def test_answer_is_completed_although_a_question_was_answered_before(
+    sedan_model: Model, facts: tuple[Fact, ...]
+) -> None:
+    patient, hurried = Diagnosis(sedan_model), Diagnosis(sedan_model)
+    for fact in facts:
+        expected = without_evidence(patient.tell(fact))
+        if without_evidence(hurried.tell(fact, at_once=True)) != expected:
+            break
+    else:
+        pytest.fail("every answer at once is complete: nothing would be shown")
+    Diagnosis(sedan_model).tell(facts[0])  # writes over the car's rows
+    hurried.why(expected.causes[0].name)
+    hurried.complete()
+
+    assert without_evidence(hurried.answer) == expected
+
+
 def test_completing_leaves_off_when_told(
     sedan_model: Model, facts: tuple[Fact, ...]
 ) -> None:
