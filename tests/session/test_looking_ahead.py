@@ -117,10 +117,12 @@ def test_that_it_is_hopeless_is_said_only_when_all_was_solved(
     sedan_model: Model,
 ) -> None:
     patient, hurried = Diagnosis(sedan_model), Diagnosis(sedan_model)
-    for fact in HOPELESS_AT_ONCE:
-        expected = patient.tell(fact)
+    *before, latest = HOPELESS_AT_ONCE
+    for fact in before:
+        patient.tell(fact)
+        hurried.tell(fact, at_once=True)
         hurried.complete()
-        found = hurried.tell(fact, at_once=True)
+    expected, found = patient.tell(latest), hurried.tell(latest, at_once=True)
 
     assert expected.advice.verdict is Verdict.OPEN
     assert without_evidence(found) == without_evidence(expected)
