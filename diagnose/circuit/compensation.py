@@ -73,6 +73,8 @@ class Solved:
         gates off that feed themselves once on.
     fresh : tuple[IntArray, OperatingPoint]
         The points that were solved afresh; that counts where a point is in both.
+    left : BoolArray
+        How gates are left to the state that comes after, shape (n_points, n_gates).
     """
 
     draw: IntArray
@@ -81,6 +83,7 @@ class Solved:
     is_base: BoolArray
     changed: tuple[Changed, ...]
     fresh: tuple[IntArray, OperatingPoint]
+    left: BoolArray
 
 
 class Compensated:
@@ -102,6 +105,10 @@ class Compensated:
         The healthy car, one point per draw.
     origin : Linearised
         How it answers to small changes.
+    gates : Gates
+        Its gates.
+    begins : BoolArray
+        How they begin in the healthy car, shape (n_draws, n_gates).
     """
 
     def __init__(
@@ -110,13 +117,16 @@ class Compensated:
         self.network = network
         self._solver = OperatingPointSolver(network)
         self.base: OperatingPoint = self._solver.base
-        gates = Gates(network, n_alike)
+        self.gates = gates = Gates(network, n_alike)
+        shape = (network.n_draws, len(gates.branches))
+        self.begins: BoolArray = np.zeros(shape, dtype=np.bool_)
         if before is not None:
             for draws in in_order(before, np.flatnonzero(before >= 0)):
                 came = before[draws]
                 is_on = self.base.is_on[came][:, gates.branches]
-                is_on = gates.whole(gates.left(is_on, gates.free_as_it_is(came)))
-                start = Start(self.base.segment[draws], is_on)
+                begins = gates.left(is_on, gates.free_as_it_is(came))
+                self.begins[draws] = begins
+                start = Start(self.base.segment[draws], gates.whole(begins))
                 self.base.put(draws, self._solver.solve(draws, start=start))
         self.origin = Linearised(self._solver, n_alike)
         self._nearby = Nearby(self.origin)
@@ -189,7 +199,7 @@ class Compensated:
             is_near[group.points] = self._agrees(volts, group)
         volts[is_base] = self.base.volts[draw[is_base]]
         came = np.full(len(draw), -1) if before is None else before
-        rows, fresh = self._following.follow(
+        rows, fresh, left = self._following.follow(
             Points(draw, slots, came, volts, is_near), n_together=n_together
         )
         is_base[rows] = False
@@ -201,6 +211,7 @@ class Compensated:
             is_base=is_base,
             changed=changed,
             fresh=(rows, fresh),
+            left=left,
         )
 
     def _agrees(self, volts: FloatArray, group: Changed) -> BoolArray:

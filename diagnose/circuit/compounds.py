@@ -14,21 +14,24 @@ k + 1 branches on known lines. Arrays are (draw, ..., line b). Knows no faults.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from diagnose.circuit.calm_lines import (
+    LEAST_DETERMINANT,
+    MOST_OF_MARGIN,
+    Lines,
+    SingleArray,
+)
 from diagnose.circuit.car import FloatArray
-from diagnose.circuit.linearised import Changes
 from diagnose.circuit.nearby import Nearby
-from diagnose.circuit.nodal import TRIP_AMPS, BoolArray, IntArray, Slots
+from diagnose.circuit.nodal import BoolArray, IntArray, Slots
+from diagnose.circuit.operating_point import fixed_siemens
 from diagnose.circuit.runs import Runs
+from diagnose.circuit.settling import Stage, Stages
 
-LEAST_DETERMINANT = 1e-3
-# Derived: with less, the pair has lost 3 of 16 digits, and is solved otherwise.
-MOST_OF_MARGIN = 1.0 - 1e-3
 SINGLE_ROUNDING = 1e-6
 # Derived: a sum of a few products in single precision, to the largest of them; what it
 # may leave wrong has to be less than the part of a margin that is kept.
@@ -40,53 +43,11 @@ CHUNK_CHANGES = 64
 # Chosen: all lines of so many changes in all draws take some megabytes.
 TILE_DRAWS = 4
 # Measured: some arrays of so many draws stay in the processor's cache.
-SingleArray = npt.NDArray[np.float32]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lines:
-    """Changes of one line each, as one solution sees them.
-
-    Parameters
-    ----------
-    branch : IntArray
-        Shape (n_lines,).
-    used, place : IntArray
-        The branches, each once, and which of them each line has; shape (n_used,),
-        (n_lines,).
-    reading : FloatArray
-        What each of `used` sees of an amp into each node, taken out, shape (length,
-        n_nodes, n_used). [Ω]
-    extra_amps, factor : FloatArray
-        What each sends through its branch alone, and the change of its slope over
-        1 + R g', shape (n_lines, length). [A], [S]
-    own_share : FloatArray
-        What a volt that the others give takes of its own margin, same shape. [1/V]
-    """
-
-    branch: IntArray
-    used: IntArray
-    place: IntArray
-    reading: FloatArray
-    extra_amps: FloatArray
-    factor: FloatArray
-    own_share: FloatArray
-
-    def take(self, some: IntArray) -> Lines:
-        """Return some of the changes."""
-        return replace(
-            self,
-            branch=self.branch[some],
-            place=self.place[some],
-            extra_amps=self.extra_amps[some],
-            factor=self.factor[some],
-            own_share=self.own_share[some],
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Compound:
-    """A change as it settles alone in all draws of a state.
+    """A change as it rests in all draws of a state, or a stage on its way there.
 
     Parameters
     ----------
@@ -96,15 +57,18 @@ class Compound:
         The lines, shape (n_branches, length). [S], [A]
     extra_amps : FloatArray
         Same shape. [A]
+    is_known : BoolArray
+        The draws in which it is known, shape (length,).
     fall, rise : FloatArray
-        How far each watched pair of nodes may fall and rise before something moves or a
-        fuse opens, shape (n_watched, length). [V]
+        How far each watched pair of nodes may fall and rise before a segment or a gate
+        moves otherwise, shape (n_watched, length). [V]
     """
 
     branch: IntArray
     siemens: FloatArray
     amps: FloatArray
     extra_amps: FloatArray
+    is_known: BoolArray
     fall: FloatArray
     rise: FloatArray
 
@@ -115,7 +79,7 @@ class Compound:
 
 
 class Compounds:
-    """Changes of a state, settled alone as small changes of one solution.
+    """Changes of a state, as small changes of one solution.
 
     Parameters
     ----------
@@ -123,92 +87,147 @@ class Compounds:
         The solution.
     block : int
         Its draws of the state.
-    slots : Slots
-        The changed branches of each point, all draws of a change in turn.
-    has_fuses : bool
-        Whether a fuse that opens counts here.
 
     Attributes
     ----------
-    found : dict[int, Compound]
-        Those that rest where every gate decides by itself, by number.
+    found : dict[int, tuple[Compound, ...]]
+        Changes by number: the stages on their way, and last where they rest.
     """
 
-    def __init__(
-        self, nearby: Nearby, block: int, slots: Slots, *, has_fuses: bool
-    ) -> None:
+    def __init__(self, nearby: Nearby, block: int) -> None:
         self._nearby, self._linear, self._block = nearby, nearby.linear, block
-        network, length = self._linear.network, self._linear.length
+        length = self._linear.length
         self._draws = np.arange(block * length, (block + 1) * length)
-        opens = np.isfinite(network.trip_amps[self._draws]).all(axis=0)
-        self._fuses = np.flatnonzero(opens & has_fuses)
-        watched = [self._linear.looks, network.control[self._fuses]]
-        self._watched = np.concatenate(watched)
-        self.found: dict[int, Compound] = {}
-        if len(slots.branch):
-            self._settle(slots)
-        self._kept = self._finite_margins()
+        self.found: dict[int, tuple[Compound, ...]] = {}
+        self._lost: set[int] = set()
+        self._kept = np.arange(0)
 
-    def _finite_margins(self) -> IntArray:
-        """Return which watched pairs of nodes any change leaves a margin."""
-        is_kept = np.zeros(len(self._watched), dtype=np.bool_)
-        for one in self.found.values():
-            is_kept |= np.isfinite(np.minimum(one.fall, one.rise)).any(axis=1)
-        return np.flatnonzero(is_kept)
+    def settle(self, numbers: IntArray, slots: Slots) -> None:
+        """Find the changes that rest where every gate decides by itself.
 
-    def _settle(self, slots: Slots) -> None:
-        """Find the changes that rest, few branches on other lines."""
-        length, n_all = len(self._draws), len(self._linear.network.branches)
-        n_changes = len(slots.branch) // length
-        draw = np.tile(self._draws, n_changes)
+        Parameters
+        ----------
+        numbers : IntArray
+            Shape (n_changes,).
+        slots : Slots
+            The changed branches of each point, all draws of a change in turn.
+        """
+        length = len(self._draws)
+        draw = np.tile(self._draws, len(numbers))
         is_wanted = np.ones(len(draw), dtype=np.bool_)
         near = self._nearby.find(draw, slots, n_together=length, is_wanted=is_wanted)
-        is_used = np.zeros((n_changes, n_all + 1), dtype=np.bool_)
-        is_used[np.arange(n_changes)[:, None], slots.branch[::length]] = True
-        is_used = is_used[:, :-1]
-        for points, lines in near.groups:
-            rows, columns = np.nonzero(lines.branch >= 0)
-            is_used[points[rows] // length, lines.branch[rows, columns]] = True
-        count = is_used.sum(axis=1)
-        rests = near.is_found.reshape(-1, length).all(axis=1)
-        few = np.flatnonzero(rests & (count > 0) & (count <= MOST_BRANCHES))
-        for first in range(0, len(few), CHUNK_CHANGES):
-            some = few[first : first + CHUNK_CHANGES]
-            rows = (some[:, None] * length + np.arange(length)).ravel()
-            siemens, amps = self._all_lines(rows, draw, near.groups)
-            order = np.argsort(~is_used[some], axis=1, kind="stable")
-            is_first = np.arange(order.shape[1]) < count[some, None]
-            branch = np.where(is_first, order, -1)[:, : int(count[some].max())]
-            self._note(some, branch.T, siemens, amps, slots.take(rows))
-
-    def _all_lines(
-        self,
-        rows: IntArray,
-        draw: IntArray,
-        groups: Iterable[tuple[IntArray, Changes]],
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return the siemens and amps of all branches in some points."""
         base = self._linear.base
-        siemens, amps = base.siemens[draw[rows]], base.amps[draw[rows]]
-        row_of = np.full(len(draw), -1)
-        row_of[rows] = np.arange(len(rows))
-        for points, lines in groups:
-            is_asked = (row_of[points] >= 0)[:, None] & (lines.branch >= 0)
-            places, columns = np.nonzero(is_asked)
-            here, branch = row_of[points[places]], lines.branch[places, columns]
-            siemens[here, branch] = lines.siemens[places, columns]
-            amps[here, branch] = lines.amps[places, columns]
-        return siemens, amps
+        siemens, amps = base.siemens[draw], base.amps[draw]
+        for points, lines in near.groups:
+            row, column = np.nonzero(lines.branch >= 0)
+            places = points[row], lines.branch[row, column]
+            siemens[places] = lines.siemens[row, column]
+            amps[places] = lines.amps[row, column]
+        self._note(numbers, slots, siemens=siemens, amps=amps, is_known=near.is_found)
+
+    def follow(
+        self, numbers: IntArray, slots: Slots, stages: Stages, is_known: BoolArray
+    ) -> None:
+        """Note changes that go in stages from where the state before left the gates.
+
+        Parameters
+        ----------
+        numbers, slots :
+            As for `settle`.
+        stages : Stages
+            Those of each point.
+        is_known : BoolArray
+            Points whose stages are all there, shape (n_points,).
+        """
+        base, active = self._linear.base, self._linear.solver.plan.active
+        draw = np.tile(self._draws, len(numbers))
+        fixed = base.siemens[draw]
+        row, column = np.nonzero(slots.branch >= 0)
+        own_siemens = fixed_siemens(slots.curves[row, column])
+        fixed[row, slots.branch[row, column]] = own_siemens
+        for number in range(len(stages)):
+            stage = stages[number]
+            limits = self._nearby.margins.stage_limits(draw, slots, stage)
+            siemens, amps = fixed.copy(), np.zeros_like(fixed)
+            siemens[:, active], amps[:, active] = limits.siemens.T, limits.amps.T
+            self._note(
+                numbers,
+                slots,
+                siemens=siemens,
+                amps=amps,
+                is_known=is_known,
+                stage=stage,
+            )
+
+    def seal(self) -> None:
+        """Leave out changes of too many branches, and what none leaves a margin."""
+        for number in self._lost & self.found.keys():
+            del self.found[number]
+        is_kept = np.zeros(len(self._linear.looks), dtype=np.bool_)
+        for stages in self.found.values():
+            for one in stages:
+                is_kept |= np.isfinite(np.minimum(one.fall, one.rise)).any(axis=1)
+        self._kept = np.flatnonzero(is_kept)
 
     def _note(
         self,
-        changes: IntArray,
-        branch: IntArray,
+        numbers: IntArray,
+        slots: Slots,
+        *,
         siemens: FloatArray,
         amps: FloatArray,
-        slots: Slots,
+        is_known: BoolArray,
+        stage: Stage | None = None,
     ) -> None:
-        """Note changes that leave something of every margin.
+        """Note changes on lines that they keep, few of them others than the base has.
+
+        Parameters
+        ----------
+        siemens, amps : FloatArray
+            Of all branches, shape (n_points, n_all_branches).
+        """
+        length, base = len(self._draws), self._linear.base
+        known, every = is_known.reshape(-1, length), np.arange(len(numbers))
+        shape = (len(numbers), length, siemens.shape[1])
+        differs = siemens.reshape(shape) != base.siemens[self._draws]
+        differs |= amps.reshape(shape) != base.amps[self._draws]
+        differs &= known[..., None]
+        is_used = np.zeros((len(numbers), siemens.shape[1] + 1), dtype=np.bool_)
+        is_used[:, :-1] = differs.any(axis=1)
+        is_used[every[:, None], slots.branch[::length]] = True
+        is_used = is_used[:, :-1]
+        count = is_used.sum(axis=1)
+        is_few = known.any(axis=1) & (count <= MOST_BRANCHES)
+        self._lost.update(numbers[~is_few].tolist())
+        few = every[is_few]
+        for first in range(0, len(few), CHUNK_CHANGES):
+            some = few[first : first + CHUNK_CHANGES]
+            rows = (some[:, None] * length + np.arange(length)).ravel()
+            order = np.argsort(~is_used[some], axis=1, kind="stable")
+            is_first = np.arange(order.shape[1]) < count[some, None]
+            branch = np.where(is_first, order, -1)[:, : int(count[some].max())]
+            found = self._compounds(
+                branch.T,
+                slots.take(rows),
+                None if stage is None else stage.take(rows),
+                siemens=siemens[rows],
+                amps=amps[rows],
+                is_known=known[some],
+            )
+            for number, one in zip(numbers[some].tolist(), found, strict=True):
+                self.found[number] = (*self.found.get(number, ()), one)
+
+    def _compounds(
+        self,
+        branch: IntArray,
+        slots: Slots,
+        stage: Stage | None,
+        *,
+        siemens: FloatArray,
+        amps: FloatArray,
+        is_known: BoolArray,
+    ) -> Iterator[Compound]:
+        """Yield changes with what they leave of every margin.
 
         Parameters
         ----------
@@ -216,14 +235,16 @@ class Compounds:
             Shape (n_branches, n_changes).
         siemens, amps : FloatArray
             Of all branches, shape (n_points, n_all_branches).
+        is_known : BoolArray
+            Shape (n_changes, length).
         """
-        length = len(self._draws)
-        draw = np.tile(self._draws, len(changes))
-        shape = (len(changes), length)
+        length, n_changes = len(self._draws), branch.shape[1]
+        draw = np.tile(self._draws, n_changes)
+        shape = (n_changes, length)
         points = np.arange(len(draw)).reshape(shape)
         lines = siemens[points, branch[..., None]], amps[points, branch[..., None]]
         runs = Runs.of_points(draw, self._linear.length, length)
-        x, extra_amps, is_sound = self._linear.extra_amps(
+        x, extra_amps, loss = self._linear.extra_amps(
             runs, branch, siemens=lines[0], amps=lines[1]
         )
         looks = self._linear.looked_volts(runs, branch, extra_amps).transpose(1, 0, 2)
@@ -231,80 +252,42 @@ class Compounds:
         own, change = np.nonzero(place >= 0)
         looks[place[own, change], change] = x[own, change]
         looks = looks.reshape(len(looks), -1)
-        bounds = self._nearby.margins.bounds(draw, slots, looks)
-        volts = self._fuse_volts(draw, branch, extra_amps)
-        fall, rise = self._fuse_room(draw, slots, volts, siemens=siemens, amps=amps)
-        fall = np.concatenate([looks - bounds.low, fall])
-        rise = np.concatenate([bounds.high - looks, rise])
-        active = self._linear.solver.plan.active
-        rests = is_sound.ravel() & (np.minimum(fall, rise) >= 0.0).all(axis=0)
+        margins, active = self._nearby.margins, self._linear.solver.plan.active
+        if stage is None:
+            bounds = margins.bounds(draw, slots, looks)
+        else:
+            bounds = margins.stage_bounds(draw, slots, looks, stage)
+        fall, rise = looks - bounds.low, bounds.high - looks
+        rests = (loss.ravel() < 1.0) & (np.minimum(fall, rise) >= 0.0).all(axis=0)
         rests &= (siemens[:, active] == bounds.siemens.T).all(axis=1)
         rests &= (amps[:, active] == bounds.amps.T).all(axis=1)
+        rests = rests.reshape(shape) & is_known
         fall, rise = fall.reshape(-1, *shape), rise.reshape(-1, *shape)
-        for column in np.flatnonzero(rests.reshape(shape).all(axis=1)).tolist():
+        for column in range(n_changes):
             used = branch[:, column] >= 0
-            self.found[int(changes[column])] = Compound(
+            yield Compound(
                 branch=branch[used, column],
                 siemens=lines[0][used, column],
                 amps=lines[1][used, column],
                 extra_amps=extra_amps[used, column],
+                is_known=rests[column],
                 fall=fall[:, column],
                 rise=rise[:, column],
             )
-
-    def _fuse_volts(
-        self, draw: IntArray, branch: IntArray, extra_amps: FloatArray
-    ) -> FloatArray:
-        """Return the control volts of fuses under changes, (n_points, n_fuses)."""
-        volts, response = self._linear.base.volts[draw], self._linear.response
-        first, second = self._linear.network.control[self._fuses].T
-        seen = volts[:, first] - volts[:, second]
-        each = draw.reshape(extra_amps.shape[1:])[..., None]
-        for used, current in zip(branch, extra_amps, strict=True):
-            rows = np.maximum(used, 0)[:, None, None]
-            falls = response[rows, each, first] - response[rows, each, second]
-            falls *= current[..., None]
-            seen -= falls.reshape(seen.shape)
-        return np.asarray(seen)
-
-    def _fuse_room(
-        self,
-        draw: IntArray,
-        slots: Slots,
-        volts: FloatArray,
-        *,
-        siemens: FloatArray,
-        amps: FloatArray,
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return how far the volts of fuses may fall and rise, (n_fuses, n_points)."""
-        fuses = self._fuses
-        limit = self._linear.network.trip_amps[draw[:, None], fuses]
-        points, columns = np.nonzero(np.isin(slots.branch, fuses))
-        own = np.searchsorted(fuses, slots.branch[points, columns])
-        limit[points, own] = slots.curves[points, columns, TRIP_AMPS]
-        slope = siemens[:, fuses]
-        flow = slope * volts + amps[:, fuses]
-        fall, rise = flow + limit, limit - flow
-        for room in (fall, rise):
-            is_cut = (slope == 0.0) & (room >= 0.0)
-            np.divide(room, slope, out=room, where=slope > 0.0)
-            room[is_cut] = np.inf
-        return fall.T, rise.T
 
     def falls(self, branch: IntArray) -> SingleArray:
         """Return how far kept margins fall for each amp through branches.
 
         Shape (length, n_kept, n_some). [Ω]
         """
-        one, other = self._watched[self._kept].T
+        one, other = self._linear.looks[self._kept].T
         response = self._linear.response[branch[:, None], self._draws]
         falls = (response[..., one] - response[..., other]).transpose(1, 2, 0)
         return np.ascontiguousarray(falls, dtype=np.float32)
 
     def is_own(self, branch: IntArray) -> BoolArray:
         """Return which kept margins are those of branches, (n_kept, n_some)."""
-        is_own = [self._nearby.margins.is_own(branch), self._fuses[:, None] == branch]
-        return np.asarray(np.concatenate(is_own)[self._kept])
+        return self._nearby.margins.is_own(branch)[self._kept]
 
     def shares(self, compound: Compound) -> tuple[SingleArray, SingleArray]:
         """Return what a volt takes of kept margins: falling, and rising.
@@ -333,6 +316,7 @@ class Compounds:
         matrix = matrix * change[:, None]
         diagonal = np.arange(len(branch))
         matrix[:, diagonal, diagonal] = (1.0 + ohms * compound.siemens).T
+        matrix[~compound.is_known] = np.eye(len(branch))
         return _View(
             output=linear.network.output[branch],
             reading=np.ascontiguousarray(seen.transpose(2, 0, 1)),
@@ -384,26 +368,32 @@ class Beside:
         self._reach = np.abs(self._falls).max(axis=1, initial=0.0)
         self._amps, self._factor = lines.extra_amps.T, lines.factor.T
         self._own_share = lines.own_share.T
+        self._has_own = bool(lines.own_share.any())
 
     def stays(self, compound: Compound) -> BoolArray:
-        """Return beside which lines a change leaves everything in its place."""
+        """Return beside which lines a change leaves everything in its place.
+
+        Shape (length, n_lines).
+        """
         view = self._compounds.view(compound)
         here, others = self._seen(view)
         alone = compound.extra_amps.T[..., None]
         open_volts = self._each((here * alone).sum(axis=1))
         open_ohms = self._each((here * others).sum(axis=1))
         determinant = 1.0 - self._factor * open_ohms
-        stays = (determinant > LEAST_DETERMINANT).all(axis=0)
+        stays = determinant > LEAST_DETERMINANT
         stays &= ~np.isin(self._lines.branch, compound.branch)
+        stays &= compound.is_known[:, None]
         np.maximum(determinant, LEAST_DETERMINANT, out=determinant)
         amps = (self._amps - self._factor * open_volts) / determinant
-        with np.errstate(invalid="ignore"):
-            own = np.abs(open_volts - open_ohms * amps) * self._own_share
-        stays &= (own < MOST_OF_MARGIN).all(axis=0)
         rise, fall, blur = self._taken(view, compound, others.astype(np.float32))
         taken = np.maximum(amps * self._each(rise), -amps * self._each(fall))
         taken += np.abs(amps) * self._each(blur)
-        return np.asarray(stays & (taken < MOST_OF_MARGIN).all(axis=0))
+        stays &= taken < MOST_OF_MARGIN
+        if self._has_own:
+            own = np.abs(open_volts - open_ohms * amps) * self._own_share
+            stays &= own < MOST_OF_MARGIN
+        return np.asarray(stays)
 
     def _each(self, by_branch: FloatArray | SingleArray) -> FloatArray:
         """Return for each line what is so for its branch, shape (length, n_lines)."""

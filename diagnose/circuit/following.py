@@ -63,6 +63,8 @@ class Gates:
     ----------
     branches : IntArray
         Which branches have a gate, shape (n_gates,).
+    leader : IntArray
+        The first gate that moves with each, shape (n_gates,).
     """
 
     def __init__(self, network: Network, n_alike: int) -> None:
@@ -78,13 +80,13 @@ class Gates:
         self._is_free = self._curves[..., FORCED] == 0.0
         thresholds = self._curves[..., [ON_VOLTS, OFF_VOLTS]]
         self._slack = _slack(thresholds, n_alike)
-        self._leader = np.arange(len(self.branches))
+        self.leader = np.arange(len(self.branches))
         for gate in range(len(self.branches)):
             alike = self._pair == self._pair[gate]
             alike &= (thresholds == thresholds[:, gate : gate + 1]).all(axis=(0, 2))
-            self._leader[gate] = np.flatnonzero(alike)[0]
-        self._leaders = np.unique(self._leader)
-        self._led_by = np.searchsorted(self._leaders, self._leader)
+            self.leader[gate] = np.flatnonzero(alike)[0]
+        self._leaders = np.unique(self.leader)
+        self._led_by = np.searchsorted(self._leaders, self.leader)
         self._on_volts = np.ascontiguousarray(thresholds[:, self._leaders, 0])
 
     def whole(self, is_on: BoolArray) -> BoolArray:
@@ -96,6 +98,18 @@ class Gates:
     def free_as_it_is(self, draw: IntArray) -> BoolArray:
         """Return which gates of the unchanged network switch their branch."""
         return np.asarray(self._is_free.take(draw, axis=0))
+
+    def free(self, draw: IntArray, slots: Slots) -> tuple[BoolArray, BoolArray]:
+        """Return which gates of points switch their branch, and which are changed.
+
+        Shape (n_points, n_gates) each.
+        """
+        is_free = self._is_free.take(draw, axis=0)
+        is_changed = np.zeros_like(is_free)
+        row, column, gate = self._changed(slots, np.arange(len(draw)))
+        is_free[row, gate] = slots.curves[row, column, FORCED] == 0.0
+        is_changed[row, gate] = True
+        return is_free, is_changed
 
     def look(self, points: Points, some: IntArray) -> tuple[BoolArray, BoolArray]:
         """Return which gates of points switch their branch, and which are on by volts.
@@ -153,7 +167,7 @@ class Gates:
         it: an output that nobody asks for is up or not as its controller is.
         """
         is_on = is_on & is_free
-        return np.where(is_free, is_on, is_on[:, self._leader])
+        return np.where(is_free, is_on, is_on[:, self.leader])
 
     def _changed(
         self, slots: Slots, some: IntArray
@@ -207,7 +221,7 @@ class Following:
 
     def follow(
         self, points: Points, *, n_together: int
-    ) -> tuple[IntArray, OperatingPoint]:
+    ) -> tuple[IntArray, OperatingPoint, BoolArray]:
         """Solve points afresh, states in their order, and write down their volts.
 
         Points near the base that the way does not lead to are taken off `is_near`.
@@ -220,7 +234,8 @@ class Following:
         Returns
         -------
         tuple
-            Which points they are, and their solution.
+            Which points they are, their solution, and how all points leave their gates
+            to the state that comes after, shape (n_points, n_gates).
         """
         n_points, n_gates = len(points.draw), len(self._gates.branches)
         left = np.zeros((n_points, n_gates), dtype=np.bool_)
@@ -235,8 +250,8 @@ class Following:
                 rows.append(rest[0])
                 parts.append(rest[1])
         if not rows:
-            return near[:0], OperatingPoint.empty(0, self._solver.network)
-        return np.concatenate(rows), OperatingPoint.joined(parts)
+            return near[:0], OperatingPoint.empty(0, self._solver.network), left
+        return np.concatenate(rows), OperatingPoint.joined(parts), left
 
     def _afresh(
         self, points: Points, some: IntArray, left: BoolArray, *, n_together: int

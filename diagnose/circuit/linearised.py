@@ -35,8 +35,12 @@ MOST_ERROR_VOLTS = 1e-11
 # Derived: what rounding may do to the volts of a changed branch, far under a microvolt.
 MOST_CANCELLED_VOLTS = 3e-10
 # Derived: as above, for any node; a third of a nanovolt.
+MOST_LOSS = 1e4
+# Derived: with so many times as much lost, a third of a nanovolt is some microvolts:
+# enough to say on which line a branch is, if no edge is near.
 BLOCK_POINTS = 4096
 # Measured: fewer points cost calls, more overflow the processor's cache.
+N_SIDES = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +147,7 @@ class Linearised:
         self.open_volts = control_volts + falls
         self._open_reading = reading.transpose(1, 0, 2) / share.T[:, None]
         self._open(*np.nonzero(is_loose))
+        most_reading = 2.0 * np.abs(self._open_reading).max(axis=1).T
         self._open_reading = _rows_of(self._open_reading, length)
         sides = [
             base.siemens,
@@ -152,6 +157,7 @@ class Linearised:
             1.0 + self.open_ohms * base.siemens,
             is_loose * ROUNDING,
             self._reach(by_node) * ROUNDING,
+            is_loose * ROUNDING * most_reading,
         ]
         self._sides = _rows_of(np.stack(sides, axis=1).transpose(2, 1, 0), length)
 
@@ -203,8 +209,14 @@ class Linearised:
             self._open_reading[branch, :, draw] = reading.T
 
     def extra_amps(
-        self, runs: Runs, branch: IntArray, *, siemens: FloatArray, amps: FloatArray
-    ) -> tuple[FloatArray, FloatArray, BoolArray]:
+        self,
+        runs: Runs,
+        branch: IntArray,
+        *,
+        siemens: FloatArray,
+        amps: FloatArray,
+        bearable_loss: float = 1.0,
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return the solution with branches on other lines.
 
         Parameters
@@ -214,41 +226,55 @@ class Linearised:
             place: it is put on the line of the base, so that it changes nothing.
         siemens, amps : FloatArray
             Their lines, shape (n_changes, n_runs, n_together). [S], [A]
+        bearable_loss : float
+            Below that a bound on the digits lost will do.
 
         Returns
         -------
         control_volts, extra_amps : FloatArray
             Of the changed branches, shape (n_changes, n_runs, n_together). [V], [A]
-        is_sound : BoolArray
-            False where the digits do not suffice, shape (n_runs, n_together).
+        loss : FloatArray
+            How many times as much rounding may leave uncertain as is allowed; from
+            `MOST_LOSS` on nothing is said. Shape (n_runs, n_together).
         """
         sides = self._sides_of(runs, branch)
-        base_siemens, base_amps, volts, ohms, _, rounding, reach = sides
+        base_siemens, base_amps, volts, ohms, _, rounding, reach, most_blur = sides
         siemens_change, amps_change = siemens - base_siemens, amps - base_amps
         if branch.min(initial=0) < 0:
             is_used = (branch >= 0)[..., None]
             siemens = np.where(is_used, siemens, 0.0)
             siemens_change *= is_used
             amps_change *= is_used
-            rounding = rounding * is_used
+            most_blur = most_blur * is_used
         own = 1.0 + ohms * siemens
         x = volts - ohms * amps
         if len(branch) < 2:
             x /= own
-            extra, is_sound = _extra(siemens_change * x, amps_change, reach)
-            return x, extra, is_sound
-        others, blur = self._others(runs, branch, rounding)
+            extra, loss = _extra(siemens_change * x, amps_change, reach)
+            return x, extra, loss
+        others = self._others(runs, branch)
         if amps_change.any():
             x -= np.einsum("klrp,lrp->krp", others, amps_change)
         others *= siemens_change
-        is_sound = _solve(others, own, x)
-        x[:, ~is_sound] = 0.0
-        extra, keeps_digits = _extra(siemens_change * x, amps_change, reach)
-        is_sound &= keeps_digits
-        if blur is not None:
-            error_volts = np.einsum("klrp,lrp->krp", blur, np.abs(extra)) / own
-            is_sound &= (error_volts < MOST_ERROR_VOLTS).all(axis=0)
-        return x, extra, is_sound
+        loss = _solve(others, own, x)
+        x[:, ~(loss < MOST_LOSS)] = 0.0
+        extra, cancelled = _extra(siemens_change * x, amps_change, reach)
+        np.maximum(loss, cancelled, out=loss)
+        if most_blur.any():
+            amps_of_all = np.abs(extra)
+            amps_of_others = amps_of_all.sum(axis=0) - amps_of_all
+            error_volts = (most_blur * amps_of_others / own).max(axis=0)
+            most_volts = bearable_loss * MOST_ERROR_VOLTS
+            some = np.flatnonzero((error_volts >= most_volts).any(axis=1))
+            if len(some):
+                error_volts[some] = self._error_volts(
+                    runs.take(some),
+                    np.where(branch[:, some] < 0, 0, branch[:, some]),
+                    rounding[:, some] * (branch[:, some, None] >= 0) / own[:, some],
+                    amps_of_all[:, some],
+                )
+            np.maximum(loss, error_volts / MOST_ERROR_VOLTS, out=loss)
+        return x, extra, loss
 
     def changes(
         self,
@@ -260,7 +286,7 @@ class Linearised:
         is_conducting: BoolArray,
     ) -> Changes:
         """Return the solution of single points, arguments as in `Changes`."""
-        x, extra_amps, is_sound = self.extra_amps(
+        x, extra_amps, loss = self.extra_amps(
             Runs.of_points(draw, self.length, 1),
             branch.T,
             siemens=siemens.T[..., None],
@@ -274,7 +300,7 @@ class Linearised:
             is_conducting,
             x[..., 0].T,
             extra_amps[..., 0].T,
-            is_sound[:, 0],
+            loss[:, 0] < 1.0,
         )
 
     def looked_volts(
@@ -323,36 +349,57 @@ class Linearised:
     def _sides_of(self, runs: Runs, branch: IntArray) -> FloatArray:
         """Return the line, what is seen when open, and how much more than closed.
 
-        Seven arrays of shape (n_changes, n_runs, n_together): siemens, amps, open
-        volts, open ohms, open ohms over those with the branch in place, and how much
-        rounding leaves uncertain: of what it sees of others, of any node for each amp.
+        Arrays of shape (n_changes, n_runs, n_together): siemens, amps, open volts, open
+        ohms, open ohms over those with the branch in place, and how much rounding
+        leaves uncertain: of what it sees of others, of any node for each amp, and of
+        what it sees of others at most for each amp.
         """
-        first = (runs.block * len(self.network.branches) + np.maximum(branch, 0)) * 7
-        return np.asarray(runs.of(self._sides, first + np.arange(7)[:, None, None]))
+        first = runs.block * len(self.network.branches) + np.maximum(branch, 0)
+        sides = np.arange(N_SIDES)[:, None, None]
+        return np.asarray(runs.of(self._sides, first * N_SIDES + sides))
 
-    def _others(
-        self, runs: Runs, branch: IntArray, rounding: FloatArray
-    ) -> tuple[FloatArray, FloatArray | None]:
+    def _others(self, runs: Runs, branch: IntArray) -> FloatArray:
         """Return control volts of k, taken out, per amp through l, (k, l, n_runs, ...).
 
-        Nothing for k = l. With them what rounding leaves uncertain of them where that
-        may count, None where it does not.
+        Nothing for k = l.
         """
-        size, network = len(branch), self.network
-        used = np.maximum(branch, 0)
-        start = (runs.block * len(network.branches) + used) * len(network.nodes)
-        k, l = np.nonzero(~np.eye(size, dtype=np.bool_))  # noqa: E741 - as in the formula
-        one, other = network.output[used].transpose(2, 0, 1)
-        here = runs.of(self._open_reading, start[k] + one[l])
-        there = runs.of(self._open_reading, start[k] + other[l])
-        volts = np.zeros((size, size, *here.shape[1:]))
-        blur = None
-        if rounding.any():
-            blur = np.zeros_like(volts)
-            blur[k, l] = (np.abs(here) + np.abs(there)) * rounding[k]
+        here, there = self._readings(runs, branch)
         here -= there
-        volts[k, l] = here
-        return volts, blur
+        diagonal = np.arange(len(branch))
+        here[diagonal, diagonal] = 0.0
+        return here
+
+    def _readings(self, runs: Runs, branch: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Return control volts of k per amp into the first node of l, and the second.
+
+        Shape (k, l, n_runs, n_together) each.
+        """
+        network, used = self.network, np.maximum(branch, 0)
+        start = (runs.block * len(network.branches) + used) * len(network.nodes)
+        one, other = network.output[used].transpose(2, 0, 1)
+        return (
+            runs.of(self._open_reading, start[:, None] + one),
+            runs.of(self._open_reading, start[:, None] + other),
+        )
+
+    def _error_volts(
+        self, runs: Runs, branch: IntArray, share: FloatArray, amps: FloatArray
+    ) -> FloatArray:
+        """Return how far wrong rounding may make volts of branches, (n_runs, ...). [V].
+
+        Parameters
+        ----------
+        share : FloatArray
+            Of the readings of each branch, shape (n_changes, n_runs, n_together).
+        amps : FloatArray
+            What flows through each, same shape. [A]
+        """
+        here, there = self._readings(runs, branch)
+        blur = np.abs(here) + np.abs(there)
+        diagonal = np.arange(len(branch))
+        blur[diagonal, diagonal] = 0.0
+        volts = share * np.einsum("klrp,lrp->krp", blur, amps)
+        return np.asarray(volts.max(axis=0))
 
     def falls(self, table: FloatArray, changes: Changes) -> FloatArray:
         """Return the changed branches' rows of a table, weighted by extra amps.
@@ -440,14 +487,14 @@ class Linearised:
         branch = changes.branch.T
         runs = Runs.of_points(changes.draw, self.length, 1)
         sides = self._sides_of(runs, branch)
-        base_siemens, _, _, ohms, gain, rounding, _ = sides
+        base_siemens, _, _, ohms, gain = sides[:5]
         is_used = (branch >= 0)[..., None]
         siemens = np.where(is_used, changes.siemens.T[..., None], 0.0)
         change = np.where(is_used, siemens - base_siemens, 0.0)
         own = 1.0 + ohms * siemens
         if len(branch) == 1:
             return np.asarray((change * gain / own).transpose(1, 0, 2))
-        matrix, _ = self._others(runs, branch, rounding)
+        matrix = self._others(runs, branch)
         diagonal = np.arange(len(branch))
         matrix *= change
         matrix[diagonal, diagonal] = own
@@ -460,18 +507,20 @@ class Linearised:
 
 def _extra(
     by_slope: FloatArray, fixed: FloatArray, reach: FloatArray
-) -> tuple[FloatArray, BoolArray]:
-    """Return extra currents, and where a sum of large ones has digits left.
+) -> tuple[FloatArray, FloatArray]:
+    """Return extra currents, and how far a sum of large ones may have lost its digits.
 
     A battery whose terminals hang on its insulation is taken out by amps that cancel.
     """
     most_volts = (np.abs(by_slope) + np.abs(fixed)) * reach
     by_slope += fixed
-    return by_slope, np.asarray((most_volts < MOST_CANCELLED_VOLTS).all(axis=0))
+    return by_slope, np.asarray(
+        most_volts.max(axis=0, initial=0.0) / MOST_CANCELLED_VOLTS
+    )
 
 
-def _solve(matrix: FloatArray, own: FloatArray, right: FloatArray) -> BoolArray:
-    """Solve for the volts of changed branches, over `right`; return where it is sound.
+def _solve(matrix: FloatArray, own: FloatArray, right: FloatArray) -> FloatArray:
+    """Solve for the volts of changed branches, over `right`; return the digits lost.
 
     Parameters
     ----------
@@ -485,11 +534,11 @@ def _solve(matrix: FloatArray, own: FloatArray, right: FloatArray) -> BoolArray:
     size = len(matrix)
     diagonal = np.arange(size)
     matrix[diagonal, diagonal] = own
-    solution, is_sound = solve_many(
+    solution, loss = solve_many(
         matrix.reshape(size, size, -1), right.reshape(size, 1, -1)
     )
     right[:] = solution.reshape(right.shape)
-    return is_sound.reshape(right.shape[1:])
+    return loss.reshape(right.shape[1:])
 
 
 def _flat(table: FloatArray) -> FloatArray:

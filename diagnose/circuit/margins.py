@@ -23,7 +23,7 @@ from diagnose.circuit.nodal import (
     Slots,
 )
 from diagnose.circuit.runs import in_blocks
-from diagnose.circuit.settling import Curves, Segments, conducting
+from diagnose.circuit.settling import Curves, Segments, Stage, conducting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,7 +159,39 @@ class Margins:
         is_on = np.zeros(segment.shape, dtype=np.bool_)
         is_on[gated] = watch >= curves[ON_VOLTS][gated]
         places = np.arange(n_active)[:, None]
-        limits = self.limits(curves, segment, is_on, places, draw)
+        return self._bounds(self.limits(curves, segment, is_on, places, draw), looks)
+
+    def stage_bounds(
+        self, draw: IntArray, slots: Slots, looks: FloatArray, stage: Stage
+    ) -> Bounds:
+        """Return the lines of a stage, and between which volts it goes as it does.
+
+        Arguments as for `bounds`.
+        """
+        return self._bounds(self.stage_limits(draw, slots, stage), looks)
+
+    def stage_limits(self, draw: IntArray, slots: Slots, stage: Stage) -> Limits:
+        """Return the lines of a stage, and within what volts it goes as it does."""
+        curves = self._solver.active_curves(draw, slots)
+        forced = curves[FORCED]
+        carries = conducting(stage.is_on, forced, curves[INVERTED])
+        segments = Segments.of(curves, stage.segment)
+        is_free = self._has_gate & (forced == 0.0)
+        turns_at = np.where(stage.is_on, curves[OFF_VOLTS], curves[ON_VOLTS])
+        below = np.nextafter(turns_at, -np.inf)
+        return Limits(
+            siemens=segments.siemens * carries,
+            amps=segments.amps * carries,
+            is_conducting=carries,
+            low=np.where(carries, segments.low, -np.inf),
+            high=np.where(carries, segments.high, np.inf),
+            least_watch=np.where(is_free & stage.wants, turns_at, -np.inf),
+            most_watch=np.where(is_free & ~stage.wants, below, np.inf),
+        )
+
+    def _bounds(self, limits: Limits, looks: FloatArray) -> Bounds:
+        """Return limits with the volts that gates watch as they are signed."""
+        n_active, gated = len(self._active), self._gated
         least, most = limits.least_watch[gated], limits.most_watch[gated]
         is_bound, is_under = least > 0.0, looks[n_active:] < 0.0
         low = np.where(is_bound & ~is_under, least, -most)

@@ -218,11 +218,11 @@ class Nearby:
         """
         runs = search.runs.take(some)
         trial = self._trial(search, some, runs, moves)
-        x, extra_amps, is_sound = self.linear.extra_amps(
+        x, extra_amps, loss = self.linear.extra_amps(
             runs, trial.branch, siemens=trial.siemens, amps=trial.amps
         )
         strays = self._strays(runs, trial, x, extra_amps)
-        rests = is_sound & search.is_left[some] & ~strays
+        rests = (loss < 1.0) & search.is_left[some] & ~strays
         search.find(rests, some)
         if search.groups is not None:
             kept = np.flatnonzero(rests)

@@ -36,6 +36,7 @@ from diagnose.circuit.settling import (
     Seen,
     Segments,
     Settling,
+    Stages,
 )
 
 MAX_ROUNDS = 200
@@ -43,6 +44,8 @@ FEW_ROUNDS = 8
 # Measured: most points of a run rest in four; the last of many chunks are solved sooner
 # together.
 N_STAGES = 12
+MOST_STAGES = 6
+# Measured: gates of one state turn in four stages at most, unless they chatter.
 CHUNK_POINTS = 4096
 # Measured: fewer points cost calls, more overflow the processor's cache.
 StepArray = npt.NDArray[np.int8]
@@ -337,6 +340,62 @@ class OperatingPointSolver:
             is_settled[some] = rest.is_settled
         return is_on, is_settled
 
+    def stages(
+        self,
+        draw: IntArray,
+        slots: Slots,
+        start: Start,
+        guesses: Guesses | None = None,
+    ) -> tuple[Stages, BoolArray]:
+        """Return where points rest before their gates turn, and which settle.
+
+        Parameters
+        ----------
+        draw, slots, start :
+            As for `solve`.
+        guesses : Guesses or None
+            Segments to start each stage from.
+        """
+        is_settled = np.zeros(len(draw), dtype=np.bool_)
+        parts = []
+        for first in range(0, len(draw), CHUNK_POINTS):
+            some = np.arange(first, min(first + CHUNK_POINTS, len(draw)))
+            here = None if guesses is None else guesses.take(some)
+            way = self._way(draw[some], slots.take(some), start.take(some), here)
+            part = Stages.empty(MOST_STAGES, len(self.plan.active), len(some))
+            rest = self._settled(way, MAX_ROUNDS, stages=part, keeps_volts=False)
+            is_settled[some] = rest.is_settled
+            parts.append(part)
+        return Stages.joined(parts), is_settled
+
+    def rests(
+        self,
+        draw: IntArray,
+        slots: Slots,
+        is_on: BoolArray,
+        segment: IntArray,
+        *,
+        max_rounds: int = MAX_ROUNDS,
+    ) -> Rest:
+        """Return where points rest, without their volts.
+
+        Parameters
+        ----------
+        draw, slots :
+            As for `solve`; at most `CHUNK_POINTS` points.
+        is_on : BoolArray
+            How gates begin, shape (n_active, n_points).
+        segment : IntArray
+            What active branches are guessed to be on in each stage, shape (n_stages,
+            n_active, n_points).
+        max_rounds : int
+            Solutions after which a point is given up.
+        """
+        guesses = Guesses(segment, np.arange(len(draw)))
+        way = self._way(draw, slots, None, guesses)
+        moving = replace(way.moving, is_on=is_on, last_is_on=is_on)
+        return self._settled(replace(way, moving=moving), max_rounds, keeps_volts=False)
+
     def _way(
         self,
         draw: IntArray,
@@ -367,7 +426,9 @@ class OperatingPointSolver:
         max_rounds: int,
         *,
         notes: Guesses | None = None,
+        stages: Stages | None = None,
         goal: BoolArray | None = None,
+        keeps_volts: bool = True,
     ) -> Rest:
         """Return where points settle."""
         n_points = len(way.moving.point)
@@ -377,10 +438,16 @@ class OperatingPointSolver:
             here = inner_rows
             if len(moving.point) < n_points:
                 here = inner_rows.take(moving.point, axis=1)
-            return self._seen(here, siemens, amps)
+            seen = self._seen(here, siemens, amps)
+            return seen if keeps_volts else replace(seen, kept=seen.kept[:0])
 
         return replace(self.settling, max_rounds=max_rounds).settle(
-            way.moving, look, guesses=way.guesses, notes=notes, goal=goal
+            way.moving,
+            look,
+            guesses=way.guesses,
+            notes=notes,
+            stages=stages,
+            goal=goal,
         )
 
     def active_curves(self, draw: IntArray, slots: Slots | None) -> Curves:

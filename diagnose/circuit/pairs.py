@@ -1,306 +1,337 @@
-"""All pairs of small changes, held by what each change does alone.
+"""All pairs of changes of one car, in all its states and draws, held in little room.
 
-A change of one line alone sends an extra current d_a through its branch. With another
-one beside it the two currents follow from what each sees of the other,
-
-    d_a' = d_a - p_ab d_b',  d_b' = d_b - p_ba d_a',  p_ab = (g_a' - g_a) t_ab / own_a,
-
-and the volts of every node are those of the base less two responses times two currents
-(`linearised`). So a pair needs no room: it is a system of two equations, solved when
-somebody asks. What has to be known beforehand is where nothing else moves. For each
-change alone let
-
-    u_a = the most of a margin that an amp of it takes, over all segments, gates and
-          currents that open a fuse;
-
-a pair with |d_a'| u_a + |d_b'| u_b < 1 leaves everything in its place. That is looked
-at in every draw. A change that moves something, or changes several branches, is settled
-alone and takes the place of the first (`compounds`). What neither clears is left to
-`compensation`. Knows no faults.
+Most pairs need none: what the two do follows from what each does alone. Two changed
+lines that leave everything else in its place are a system of two equations
+(`calm_lines`); a change that moves something, settled alone stage by stage, with one
+line more that leaves what it moved is a few equations (`compounds`). A bit for each
+draw says where that is so. The draws that are left are settled, from what either
+change moves (`unions`), and where they rest is kept, a byte for each branch that bends
+or switches; volts are then one linear solution. States are taken in the order the car
+comes to them, since gates begin as the state before left them. Fuses are taken to
+hold: one that opens is a change more. Knows no faults.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
 
 import numpy as np
-import numpy.typing as npt
 
+from diagnose.circuit.calm_lines import ByteArray, CalmLines, Lines
 from diagnose.circuit.car import FloatArray
-from diagnose.circuit.compensation import Compensated
-from diagnose.circuit.compounds import (
-    LEAST_DETERMINANT,
-    MOST_OF_MARGIN,
-    Beside,
-    Compound,
-    Compounds,
-    Lines,
-)
+from diagnose.circuit.compounds import Beside, Compound, Compounds
 from diagnose.circuit.linearised import Changes
 from diagnose.circuit.nearby import Nearby
-from diagnose.circuit.nodal import (
-    AMPS,
-    CURVE_LENGTH,
-    EDGES,
-    FORCED,
-    SIEMENS,
-    TRIP_AMPS,
-    BoolArray,
-    IntArray,
-    Slots,
-)
+from diagnose.circuit.nodal import BoolArray, IntArray
+from diagnose.circuit.operating_point import Start
+from diagnose.circuit.singles import NOTHING, Singles, stacked
+from diagnose.circuit.unions import CodeArray, Rests, Unions
+from diagnose.circuit.ways import Ways
 
-N_ALONE = 3
-TILE = 160
-# Measured: some arrays of so many changes squared stay in the processor's cache.
-SingleArray = npt.NDArray[np.float32]
-NOTHING, OTHERWISE = -1, -2
-"""In place of a branch: the change changes nothing, or more than one line."""
+CHUNK_PAIRS = 8192
+# Chosen: all draws of so many take some hundred megabytes on their way.
 
 
 class Pairs:
     """Pairs of changes of one car in all its states.
 
+    Where the sound car finds no rest nothing is said of a state, nor of those that come
+    after it.
+
     Parameters
     ----------
-    solver : Compensated
-    n_changes : int
-        Changes, such as faults; each has a number.
-    length : int
-        Draws of each state.
+    singles : Singles
+        The changes, each alone.
 
     Attributes
     ----------
-    is_held : BoolArray
-        Which pairs are answered without settling, shape (n_states, n_changes,
-        n_changes); False on the diagonal.
+    held : ByteArray
+        The draws in which a pair follows from what each change does alone, a bit each,
+        shape (n_states, n_changes, n_changes, n_bytes); none on the diagonal.
     is_beside : BoolArray
-        Those of them in which the first counts as it settles alone, and the second as
-        one line beside it; same shape.
+        Pairs in which the first counts as it settles alone, and the second as one line
+        beside it, shape (n_states, n_changes, n_changes).
+    rests : dict[int, Rests]
+        Where the other draws rest, by state. Pairs in which both change one branch are
+        in neither.
     """
 
-    def __init__(self, solver: Compensated, n_changes: int, length: int) -> None:
-        self._solver, self._length = solver, length
-        n_states = solver.network.n_draws // length
-        self._branch = np.full((n_states, n_changes), OTHERWISE)
-        self._is_near: BoolArray = np.zeros((n_states, n_changes), dtype=np.bool_)
-        self._siemens = np.zeros((n_states, n_changes, length))
-        self._amps = np.zeros_like(self._siemens)
-        self._trip_amps = np.zeros_like(self._siemens)
-        self._others: list[dict[int, Slots]] = [{} for _ in range(n_states)]
+    def __init__(self, singles: Singles) -> None:
+        self._singles, self._solver = singles, singles.solver
+        self._length = length = singles.length
+        self._points = self._solver.origin.solver
+        n_states, n_changes = singles.branch.shape
         self._compounds: list[dict[int, Compound]] = [{} for _ in range(n_states)]
-        self.is_held: BoolArray = np.zeros(
-            (n_states, n_changes, n_changes), dtype=np.bool_
-        )
-        self.is_beside: BoolArray = np.zeros_like(self.is_held)
+        self._every = np.packbits(np.ones(length, dtype=np.bool_), bitorder="little")
+        shape = (n_states, n_changes, n_changes)
+        self.held: ByteArray = np.zeros((*shape, len(self._every)), dtype=np.uint8)
+        self.is_beside: BoolArray = np.zeros(shape, dtype=np.bool_)
+        self.rests: dict[int, Rests] = {}
+        each, unknown = np.arange(n_changes), set()
+        for state in singles.in_order():
+            is_settled = self._solver.base.is_settled[singles.draws(state)]
+            if not is_settled.all() or singles.came[state] in unknown:
+                unknown.add(state)
+                continue
+            self._answer(state)
+            self.held[state, each, each] = 0
 
-    def add(
-        self, changes: IntArray, draw: IntArray, slots: Slots, *, is_near: BoolArray
+    @property
+    def is_held(self) -> BoolArray:
+        """Pairs that in all draws follow from what each change does alone."""
+        return np.asarray((self.held == self._every).all(axis=3))
+
+    @property
+    def is_left(self) -> BoolArray:
+        """Pairs that are neither held nor settled, shape (n_states, n_changes, ...)."""
+        return np.stack(
+            [self._is_left(state) for state in range(len(self._singles.came))]
+        )
+
+    def _is_left(self, state: int) -> BoolArray:
+        is_left = (self.held[state] != self._every).any(axis=2)
+        if state in self.rests:
+            is_left &= self.rests[state].pair < 0
+        return np.asarray(is_left)
+
+    def _answer(self, state: int) -> None:
+        """Find how all pairs of a state are answered."""
+        singles, alike = self._singles, self._begin_alike(state)
+        simple = np.flatnonzero(singles.branch[state] >= 0)
+        lines = [
+            Lines.of(
+                *view,
+                singles.branch[state, simple],
+                siemens=singles.siemens[state, simple],
+                amps=singles.amps[state, simple],
+                low=singles.low[state, simple],
+                high=singles.high[state, simple],
+            )
+            for view in self._views(state)
+        ]
+        is_calm = self._hold_calm(state, simple, lines)
+        self._hold_alone(state, alike)
+        ways = self._hold_moving(state, simple, lines, is_calm)
+        self.held[state] &= alike
+        self._settle(state, ways)
+
+    def _views(self, state: int) -> list[tuple[Nearby, int]]:
+        """Return the solutions that changes near the sound car leave in place."""
+        return self._solver.margins(state * self._length)
+
+    def _hold_calm(self, state: int, simple: IntArray, lines: list[Lines]) -> BoolArray:
+        """Hold the pairs of lines that leave everything in its place.
+
+        Returns
+        -------
+        BoolArray
+            The lines that do so alone.
+        """
+        views = [
+            CalmLines.of(*view, seen)
+            for view, seen in zip(self._views(state), lines, strict=True)
+        ]
+        is_calm = np.logical_and.reduce([view.is_calm for view in views])
+        calm = np.flatnonzero(is_calm)
+        branch = self._singles.branch[state, simple[calm]]
+        stays = np.tile(self._every, (len(calm), len(calm), 1))
+        stays[branch[:, None] == branch] = 0
+        for view in views:
+            view.take(calm).clear(stays)
+        self.held[state][np.ix_(simple[calm], simple[calm])] = stays
+        return np.asarray(is_calm)
+
+    def _hold_moving(
+        self, state: int, simple: IntArray, lines: list[Lines], is_calm: BoolArray
+    ) -> Ways:
+        """Hold lines beside changes that move something; return how those go."""
+        singles, views = self._singles, self._views(state)
+        own_way = singles.ways[state]
+        moving = {**singles.others[state], **singles.lines(state, simple[~is_calm])}
+        ways = Ways(singles, state, {**moving, **own_way})
+        compounds = [Compounds(*view) for view in views]
+        if moving:
+            numbers, slots = np.array([*moving]), stacked([*moving.values()])
+            for each in compounds:
+                each.settle(numbers, slots)
+        ways.follow(compounds[0], own_way.keys())
+        for each in compounds:
+            each.seal()
+        beside = [
+            Beside(each, seen) for each, seen in zip(compounds, lines, strict=True)
+        ]
+        for number, stages in compounds[0].found.items():
+            # one that goes its own way is looked at on that way alone
+            n_views = 1 if number in own_way else len(views)
+            found = [each.found.get(number, ()) for each in compounds[:n_views]]
+            if not all(found):
+                continue
+            stays = np.ones((self._length, len(simple)), dtype=np.bool_)
+            for some, seen in zip(found, beside, strict=False):
+                for stage in some:
+                    stays &= seen.stays(stage)
+            self._compounds[state][number] = stages[-1].without_margins()
+            self._hold_beside(state, number, simple, stays)
+            if number in own_way and all(stage.is_known.all() for stage in stages):
+                idle = np.flatnonzero(singles.branch[state] == NOTHING)
+                self.held[state, number, idle] = self._every
+                self.held[state, idle, number] = self._every
+        return ways
+
+    def _hold_alone(self, state: int, alike: ByteArray) -> None:
+        """Hold what changes nothing beside what is near, if in all draws."""
+        near = self._singles.is_near[state]
+        nothing = self._singles.branch[state] == NOTHING
+        alone = (nothing[:, None] | nothing) & near[:, None] & near
+        alone &= (alike == self._every).all(axis=2)
+        self.held[state, alone] = self._every
+
+    def _hold_beside(
+        self, state: int, number: int, simple: IntArray, stays: BoolArray
     ) -> None:
-        """Note the lines of some changes.
+        """Note in which draws lines leave another change as it is alone."""
+        bits = np.packbits(stays, axis=0, bitorder="little").T
+        held = np.bitwise_count(self.held[state, number, simple]).sum(axis=1)
+        is_more = np.bitwise_count(bits).sum(axis=1) > held
+        simple, bits = simple[is_more], bits[is_more]
+        self.is_beside[state, number, simple] = True
+        self.is_beside[state, simple, number] = False
+        self.held[state, number, simple] = self.held[state, simple, number] = bits
+
+    def _unpacked(self, bits: ByteArray) -> BoolArray:
+        """Return bits of draws as such, shape (..., length)."""
+        every = np.unpackbits(bits, axis=-1, bitorder="little", count=self._length)
+        return every.view(np.bool_)
+
+    def _begin_alike(self, state: int) -> ByteArray:
+        """Return the draws in which gates of pairs begin as either change has them.
+
+        A bit each, shape (n_changes, n_changes, n_bytes).
+        """
+        came = int(self._singles.came[state])
+        if came < 0:
+            return np.asarray(np.tile(self._every, (*self.held.shape[1:3], 1)))
+        alike, rests = self.held[came].copy(), self.rests[came]
+        # a line beside another change leaves gates as that does; is it so alone?
+        sound = self._solver.begins[self._singles.draws(state)]
+        is_sound = (self._singles.begins[state] == sound).all(axis=2)
+        bits = np.packbits(is_sound, axis=1, bitorder="little")
+        alike &= np.where(self.is_beside[came][..., None], bits, 0xFF)
+        alike &= alike.swapaxes(0, 1)
+        first, second = rests.changes
+        alone = self._singles.begins_alone(state, first, second)[rests.is_there]
+        is_alike = rests.is_there.copy()
+        is_alike[rests.is_there] = (rests.left == alone).all(axis=1)
+        bits = np.packbits(is_alike, axis=1, bitorder="little")
+        alike[first, second] |= bits
+        alike[second, first] |= bits
+        # a pair that changes nothing in some draws only is settled in all
+        nothing = self._singles.branch[state] == NOTHING
+        is_part = (nothing[:, None] | nothing) & (alike != self._every).any(axis=2)
+        alike[is_part] = 0
+        return np.asarray(alike)
+
+    def _begins_beside(self, state: int, number: IntArray, line: IntArray) -> BoolArray:
+        """Return how gates begin that a line beside a change left as that does.
+
+        A gate that the line holds follows its leader. Shape (n_pairs, length, n_gates).
+        """
+        singles, gates = self._singles, self._solver.gates
+        begins = singles.begins[state, number]
+        held = singles.branch[singles.came[state], line][:, None] == gates.branches
+        pair, gate = np.nonzero(held)
+        leader = gates.leader[gate]
+        begins[pair, :, gate] = begins[pair, :, leader] & (leader != gate)[:, None]
+        return np.asarray(begins)
+
+    def _begins_together(
+        self, state: int, first: IntArray, second: IntArray
+    ) -> BoolArray:
+        """Return how gates of pairs begin, shape (n_pairs, n_active, length)."""
+        gates = self._singles.begins_alone(state, first, second)
+        came = int(self._singles.came[state])
+        if came >= 0:
+            for one, other in ((first, second), (second, first)):
+                some = np.flatnonzero(self.is_beside[came, one, other])
+                gates[some] = self._begins_beside(state, one[some], other[some])
+            rests = self.rests[came]
+            pair = rests.pair[first, second]
+            known = np.flatnonzero(pair >= 0)
+            which, draw = np.nonzero(rests.is_there[pair[known]])
+            gates[known[which], draw] = rests.left[rests.rows(pair[known])]
+        shape = (len(first), len(self._points.plan.active), self._length)
+        begins = np.zeros(shape, dtype=np.bool_)
+        place = self._points.place[self._solver.gates.branches]
+        begins[:, place] = gates.swapaxes(1, 2)
+        return begins
+
+    def _settle(self, state: int, ways: Ways) -> None:
+        """Settle the draws of pairs that do not follow from what each does alone."""
+        n_changes = self._singles.branch.shape[1]
+        calm = np.flatnonzero(self._singles.branch[state] >= 0)
+        lines = self._singles.lines(state, np.setdiff1d(calm, ways.numbers))
+        slots = stacked([ways.slots, *lines.values()])
+        n_ways = len(ways.numbers)
+        # what changes nothing is as the sound car, the last of the ways
+        place = np.full(n_changes, n_ways - 1)
+        place[ways.numbers[:-1]] = np.arange(n_ways - 1)
+        place[[*lines]] = n_ways + np.arange(len(lines))
+        way = np.append(np.arange(n_ways), np.full(len(lines), n_ways - 1))
+        unions = Unions(self._solver, state, slots, way, ways.stages)
+        first, second = np.triu_indices(n_changes, 1)
+        is_left = (self.held[state, first, second] != self._every).any(axis=1)
+        first, second = first[is_left], second[is_left]
+        is_meant = ~unions.meets(place[first], place[second])
+        came = int(self._singles.came[state])
+        if came >= 0:
+            is_meant &= ~self._is_left(came)[first, second]
+        first, second = first[is_meant], second[is_meant]
+        pair = np.full((n_changes, n_changes), -1)
+        pair[first, second] = pair[second, first] = np.arange(len(first))
+        is_wanted = ~self._unpacked(self.held[state, first, second])
+        parts = [
+            self._settled(unions, state, place, first[some], second[some])
+            for some in _chunks(len(first))
+        ]
+        code, is_settled, left = (
+            np.concatenate(part) for part in zip(*parts, strict=True)
+        )
+        self.rests[state] = Rests(
+            pair=pair,
+            first_row=np.append(0, np.cumsum(is_wanted.sum(axis=1))),
+            is_there=is_wanted,
+            code=code,
+            is_settled=is_settled,
+            left=left,
+        )
+
+    def _settled(
+        self,
+        unions: Unions,
+        state: int,
+        place: IntArray,
+        first: IntArray,
+        second: IntArray,
+    ) -> tuple[CodeArray, BoolArray, BoolArray]:
+        """Return where the draws of pairs rest that are not held, as `Rests` has it.
 
         Parameters
         ----------
-        changes : IntArray
-            Their numbers, shape (n_added,).
-        draw : IntArray
-            All draws of a change in turn, all changes of a state in turn; shape
-            (n_points,).
-        slots : Slots
-            The changed branches of each point.
-        is_near : BoolArray
-            Points found as small changes (`Solved`), shape (n_points,). What alone was
-            solved from the start in any draw is in no pair that is held: how it ends
-            depends on the way there.
+        place : IntArray
+            Where each change is among those of `unions`, shape (n_changes,).
         """
-        first = slice(None, None, self._length)
-        count = (slots.branch[first] >= 0).sum(axis=1)
-        states = draw[first] // self._length
-        places = np.tile(changes, len(states) // len(changes))
-        near = is_near.reshape(-1, self._length).all(axis=1)
-        self._is_near[states, places] = near
-        self._branch[states, places] = np.where(near & (count == 0), NOTHING, OTHERWISE)
-        rows = np.flatnonzero(near & (count == 1))
-        self._add_lines(states, places, rows, draw=draw, slots=slots)
-        is_other = near & (self._branch[states, places] == OTHERWISE)
-        is_free = self._solver.is_free(draw[:, None], slots.branch)
-        is_free |= slots.branch < 0
-        is_other &= is_free.all(axis=1).reshape(-1, self._length).all(axis=1)
-        for row in np.flatnonzero(is_other).tolist():
-            points = np.arange(row * self._length, (row + 1) * self._length)
-            self._others[states[row]][int(places[row])] = slots.take(points)
-
-    def _add_lines(
-        self,
-        states: IntArray,
-        places: IntArray,
-        rows: IntArray,
-        *,
-        draw: IntArray,
-        slots: Slots,
-    ) -> None:
-        """Note the changes of one branch that stays on one line."""
-        if not len(rows):
-            return
-        first = slice(None, None, self._length)
-        states, places, branch = states[rows], places[rows], slots.branch[first][rows]
-        shape = (-1, self._length, *slots.curves.shape[1:])
-        curves = slots.curves.reshape(shape)[rows, :, 0]
-        is_simple = self._solver.is_free(draw[first][rows], branch[:, 0])
-        carries = curves[..., FORCED] > 0.0
-        has_gate = self._solver.network.has_gate[branch[:, 0], None]
-        is_bent = np.isfinite(curves[..., EDGES.start + 1]) & carries
-        is_simple &= ~(is_bent | (has_gate & (curves[..., FORCED] == 0.0))).any(axis=1)
-        self._branch[states, places] = np.where(is_simple, branch[:, 0], OTHERWISE)
-        self._siemens[states, places] = curves[..., SIEMENS.start] * carries
-        self._amps[states, places] = curves[..., AMPS.start] * carries
-        self._trip_amps[states, places] = curves[..., TRIP_AMPS]
-
-    def check(self) -> None:
-        """Find which pairs leave everything but themselves in its place."""
-        for state, branch in enumerate(self._branch):
-            nothing = branch == NOTHING
-            near = self._is_near[state]
-            held = (nothing[:, None] | nothing) & near[:, None] & near
-            simple = np.flatnonzero(branch >= 0)
-            draws = slice(state * self._length, (state + 1) * self._length)
-            if len(simple) and self._solver.base.is_settled[draws].all():
-                self._hold(state, simple, held)
-            np.fill_diagonal(held, val=False)
-            self.is_held[state] = held
-
-    def _hold(self, state: int, simple: IntArray, held: BoolArray) -> None:
-        """Note which pairs of a state are held; `simple` are changes of one line."""
-        margins = self._solver.margins(state * self._length)
-        views = [self._view(state, simple, *view) for view in margins]
-        is_calm = np.logical_and.reduce([view.is_calm for view in views])
-        calm = simple[is_calm]
-        branch = self._branch[state, calm]
-        cleared = branch[:, None] != branch
-        for view in views:
-            view.take(np.flatnonzero(is_calm)).clear(cleared)
-        held[np.ix_(calm, calm)] = cleared
-        self._hold_beside(state, simple, is_calm, views)
-        beside = self.is_beside[state]
-        held |= beside | beside.T
-
-    def _hold_beside(
-        self, state: int, simple: IntArray, is_calm: BoolArray, views: list[_View]
-    ) -> None:
-        """Note which changes of one line leave what others move in its place."""
-        others = {**self._others[state], **self._moving(state, simple[~is_calm])}
-        numbers = np.array(sorted(others))
-        if not len(numbers):
-            return
-        slots = _joined([others[number] for number in numbers.tolist()])
-        margins = self._solver.margins(state * self._length)
-        found = [
-            Compounds(*view, slots, has_fuses=view[0].linear is self._solver.origin)
-            for view in margins
-        ]
-        beside = [
-            Beside(each, view.lines) for each, view in zip(found, views, strict=True)
-        ]
-        for place, compound in found[0].found.items():
-            if not all(place in each.found for each in found):
-                continue
-            stays = np.ones(len(simple), dtype=np.bool_)
-            for each, lines in zip(found, beside, strict=True):
-                if stays.any():
-                    stays &= lines.stays(each.found[place])
-            number = int(numbers[place])
-            self._compounds[state][number] = compound.without_margins()
-            self.is_beside[state, number, simple] = stays
-
-    def _moving(self, state: int, changes: IntArray) -> dict[int, Slots]:
-        """Return changes of one line, put back into slots."""
-        shape = (len(changes), self._length)
-        curves = np.zeros((*shape, 1, CURVE_LENGTH))
-        siemens, amps = self._siemens[state, changes], self._amps[state, changes]
-        curves[..., EDGES] = np.inf
-        curves[..., EDGES.start] = -np.inf
-        curves[..., SIEMENS] = siemens[..., None, None]
-        curves[..., AMPS] = amps[..., None, None]
-        carries = (siemens != 0.0) | (amps != 0.0)
-        curves[..., FORCED] = np.where(carries, 1.0, -1.0)[..., None]
-        curves[..., TRIP_AMPS] = self._trip_amps[state, changes][..., None]
-        branch = self._branch[state, changes].tolist()
-        return {
-            number: Slots(branch=np.full((self._length, 1), used), curves=curve)
-            for number, used, curve in zip(
-                changes.tolist(), branch, curves, strict=True
-            )
-        }
-
-    def _view(self, state: int, simple: IntArray, nearby: Nearby, block: int) -> _View:
-        """Return some changes as one solution sees them."""
-        linear, branch = nearby.linear, self._branch[state, simple]
-        siemens, amps = self._siemens[state, simple], self._amps[state, simple]
-        sides, reading = linear.block(block)
-        base_siemens, base_amps, volts, ohms = sides[branch, :4].swapaxes(0, 1)
-        own = 1.0 + ohms * siemens
-        x = (volts - ohms * amps) / own
-        change = siemens - base_siemens
-        used, place = np.unique(branch, return_inverse=True)
-        rise, fall = nearby.margins.reach(block, branch)
-        groups = _groups(np.maximum(rise, fall).max(axis=2))
-        rises = [rise[group].max(axis=0) for group in groups]
-        falls = [fall[group].max(axis=0) for group in groups]
-        own_share = np.zeros_like(x)
-        if linear is self._solver.origin:
-            more, less = self._trips(state, branch)
-            rises.append(more)
-            falls.append(less)
-            limit = self._trip_amps[state, simple]
-            room = limit - np.abs(siemens * x + amps)
-            own_share = _most_of(np.abs(siemens), room, room) / own
-        seen = np.ascontiguousarray(reading[used].transpose(2, 1, 0))
-        one, other = linear.network.output[used].T
-        ohms = (seen[:, one] - seen[:, other]).astype(np.float32)
-        return _View(
-            ohms=ohms,
-            ohms_of_other=np.ascontiguousarray(ohms.swapaxes(1, 2)),
-            lines=Lines(
-                branch=branch,
-                used=used,
-                place=place,
-                reading=seen,
-                extra_amps=change * x + (amps - base_amps),
-                factor=change / own,
-                own_share=own_share,
-            ),
-            rise=np.stack(rises),
-            fall=np.stack(falls),
-        )
-
-    def _trips(self, state: int, branch: IntArray) -> tuple[FloatArray, FloatArray]:
-        """Return what takes fuses to the current that opens them. [1/A].
-
-        By an amp more through a changed branch, and by an amp less, the most over the
-        other fuses; shape (n_some, length) each.
-        """
-        linear, network = self._solver.origin, self._solver.network
-        draws = np.arange(state * self._length, (state + 1) * self._length)
-        fuses = np.flatnonzero(np.isfinite(network.trip_amps).all(axis=0))
-        flows = linear.base.branch_amps(network)[draws]
-        rise = np.zeros((len(branch), self._length))
-        fall = np.zeros_like(rise)
-        each = branch[:, None]
-        for fuse in fuses.tolist():
-            first, second = network.control[fuse]
-            change = linear.response[each, draws, first]
-            change -= linear.response[each, draws, second]
-            change *= linear.base.siemens[draws, fuse]
-            change[branch == fuse] = 0.0
-            limit, here = network.trip_amps[draws, fuse], flows[:, fuse]
-            below, above = limit + here, limit - here
-            np.maximum(rise, _most_of(change, below, above), out=rise)
-            np.maximum(fall, _most_of(-change, below, above), out=fall)
-        return rise, fall
+        is_wanted = ~self._unpacked(self.held[state, first, second])
+        begins = self._begins_together(state, first, second)
+        code, is_settled = unions.settle(place[first], place[second], begins, is_wanted)
+        which, draw = np.nonzero(is_wanted)
+        one, other = place[first][which], place[second][which]
+        is_on = Rests.gates(code)[:, self._points.place[self._solver.gates.branches]]
+        left = self._solver.gates.left(is_on, unions.free_gates(one, other, draw))
+        return code, is_settled, left
 
     def changes_both(self, state: int, first: int, second: int) -> bool:
         """Return whether neither of a pair changes nothing in a state."""
-        return NOTHING not in self._branch[state, [first, second]]
+        return NOTHING not in self._singles.branch[state, [first, second]]
 
     def changes(self, state: int, first: int, second: int) -> Changes | None:
         """Return a pair of changes on known lines solved in all draws of a state.
@@ -310,8 +341,9 @@ class Pairs:
         if self.is_beside[state, second, first]:
             first, second = second, first
         pair = np.array([first, second])
-        branch = self._branch[state, pair]
-        siemens, amps = self._siemens[state, pair], self._amps[state, pair]
+        singles = self._singles
+        branch = singles.branch[state, pair]
+        siemens, amps = singles.siemens[state, pair], singles.amps[state, pair]
         if self.is_beside[state, first, second]:
             alone = self._compounds[state][first]
             branch = np.append(alone.branch, branch[1])
@@ -321,183 +353,52 @@ class Pairs:
             return None
         siemens, amps = siemens.T, amps.T
         solved = self._solver.origin.changes(
-            np.arange(state * self._length, (state + 1) * self._length),
+            self._singles.draws(state),
             np.tile(branch, (self._length, 1)),
             siemens=np.ascontiguousarray(siemens),
             amps=np.ascontiguousarray(amps),
             is_conducting=(siemens != 0.0) | (amps != 0.0),
         )
-        return solved if solved.is_sound.all() else None
+        is_held = self._unpacked(self.held[state, pair[0], pair[1]])
+        return solved if solved.is_sound[is_held].all() else None
 
     def volts(self, state: int, first: int, second: int) -> FloatArray | None:
         """Return the volts of a pair in a state, shape (length, n_nodes). [V].
 
-        None where it is not held, or held as what one of the two shows alone.
+        Without a number where a gate chatters. None where both change one branch, where
+        digits do not suffice, and where one of the two shows alone what both do.
         """
-        if not self.is_held[state, first, second]:
+        is_held = self._unpacked(self.held[state, first, second])
+        rests, origin = self.rests.get(state), self._solver.origin
+        volts = np.full((self._length, len(self._solver.network.nodes)), np.nan)
+        if is_held.any():
+            solved = self.changes(state, first, second)
+            if solved is None:
+                return None
+            falls = origin.falls(origin.response, solved)
+            volts[is_held] = (origin.base.volts[solved.draw] - falls)[is_held]
+        if is_held.all():
+            return volts
+        if rests is None or rests.pair[first, second] < 0:
             return None
-        solved = self.changes(state, first, second)
-        if solved is None:
-            return None
-        origin = self._solver.origin
-        falls = origin.falls(origin.response, solved)
-        return np.asarray(origin.base.volts[solved.draw] - falls)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _View:
-    """Changes as one solution sees them; those of shape (..., n_changes, length).
-
-    Parameters
-    ----------
-    ohms, ohms_of_other : SingleArray
-        What branches see of an amp through others, shape (length, n_used, n_used): in
-        the columns those that see, in the rows. [Ω]
-    lines : Lines
-        The changes.
-    rise, fall : FloatArray
-        The most of a margin that an amp more takes, and an amp less, for each group of
-        margins. [1/A]
-    """
-
-    ohms: SingleArray
-    ohms_of_other: SingleArray
-    lines: Lines
-    rise: FloatArray
-    fall: FloatArray
-
-    @property
-    def is_calm(self) -> BoolArray:
-        """Changes that alone leave everything in its place, shape (n_changes,)."""
-        amps, own_share = self.lines.extra_amps, self.lines.own_share
-        taken = np.maximum(amps * self.rise, -amps * self.fall)
-        is_calm = (taken < MOST_OF_MARGIN).all(axis=(0, 2))
-        return np.asarray(is_calm & np.isfinite(own_share).all(axis=1))
-
-    def take(self, some: IntArray) -> _View:
-        """Return some of the changes."""
-        return replace(
-            self,
-            lines=self.lines.take(some),
-            rise=self.rise[:, some],
-            fall=self.fall[:, some],
+        rows = rests.rows(rests.pair[first, second, None])
+        draw = np.flatnonzero(rests.is_there[rests.pair[first, second]])
+        rows, draw = rows[rests.is_settled[rows]], draw[rests.is_settled[rows]]
+        shape = (len(rows), len(self._solver.network.branches))
+        start = Start(np.zeros(shape, dtype=np.int64), np.zeros(shape, dtype=np.bool_))
+        start.segment[:, self._points.plan.active] = rests.code[rows] >> 1
+        start.is_on[:, self._points.plan.active] = Rests.gates(rests.code[rows])
+        slots = [
+            self._singles.slots(state, change).take(draw) for change in (first, second)
+        ]
+        point = self._points.solve(
+            self._singles.draws(state)[draw], slots[0].beside(slots[1]), start=start
         )
-
-    def clear(self, cleared: BoolArray) -> None:
-        """Take off the pairs that do not stay within all margins in all draws."""
-        size = len(self.lines.branch)
-        for first in range(0, size, TILE):
-            for second in range(first, size, TILE):
-                one = slice(first, first + TILE)
-                other = slice(second, second + TILE)
-                here = cleared[one, other]
-                if here.any():
-                    here &= self._tile_cleared(one, other)
-                    cleared[other, one] = here.T
-
-    def _tile_cleared(self, one: slice, other: slice) -> BoolArray:
-        """Return which pairs of some changes with others stay within all margins."""
-        sides = [_Side.of(self, one), _Side.of(self, other)]
-        shape = (len(sides[0].place), len(sides[1].place))
-        cleared = np.ones(shape, dtype=np.bool_)
-        for draw in range(len(self.ohms)):
-            cleared &= self._draw_cleared(draw, *sides)
-        return cleared
-
-    def _draw_cleared(self, draw: int, one: _Side, other: _Side) -> BoolArray:
-        """Return which pairs stay within all margins in a draw."""
-        here, there = (
-            ohms[draw].take(one.place, axis=0).take(other.place, axis=1)
-            for ohms in (self.ohms, self.ohms_of_other)
-        )
-        by_other, by_one = there * one.factor[draw], here * other.factor[draw].T
-        determinant = 1.0 - by_other * by_one
-        is_sound = determinant > LEAST_DETERMINANT
-        np.maximum(determinant, LEAST_DETERMINANT, out=determinant)
-        np.divide(1.0, determinant, out=determinant)
-        one_amps = (one.amps[draw] - by_other * other.amps[draw].T) * determinant
-        other_amps = (other.amps[draw].T - by_one * one.amps[draw]) * determinant
-        cleared = is_sound
-        for group in range(len(self.rise)):
-            taken = np.maximum(
-                one_amps * one.rise[group, draw], one_amps * one.fall[group, draw]
-            )
-            more = np.maximum(
-                other_amps * other.rise[group, draw].T,
-                other_amps * other.fall[group, draw].T,
-            )
-            taken += more
-            cleared &= taken < MOST_OF_MARGIN
-        if one.has_own:
-            cleared &= np.abs(there * other_amps) * one.own[draw] < MOST_OF_MARGIN
-        if other.has_own:
-            cleared &= np.abs(here * one_amps) * other.own[draw].T < MOST_OF_MARGIN
-        return np.asarray(cleared)
+        volts[draw] = point.volts
+        return volts
 
 
-@dataclass(frozen=True, slots=True)
-class _Side:
-    """Some changes in single precision, as columns; shape (..., length, n_some, 1)."""
-
-    place: IntArray
-    amps: SingleArray
-    factor: SingleArray
-    rise: SingleArray
-    fall: SingleArray
-    own: SingleArray
-    has_own: bool
-
-    @staticmethod
-    def of(view: _View, some: slice) -> _Side:
-        def columns(array: FloatArray) -> SingleArray:
-            return np.ascontiguousarray(
-                array.swapaxes(-1, -2)[..., some, None], dtype=np.float32
-            )
-
-        return _Side(
-            view.lines.place[some],
-            columns(view.lines.extra_amps),
-            columns(view.lines.factor),
-            columns(view.rise),
-            columns(-view.fall),
-            columns(view.lines.own_share),
-            bool(view.lines.own_share[some].any()),
-        )
-
-
-def _joined(slots: list[Slots]) -> Slots:
-    """Return the slots of several changes as those of all their points."""
-    width = max(each.branch.shape[1] for each in slots)
-    branch = np.full((len(slots), len(slots[0].branch), width), -1)
-    curves = np.zeros((*branch.shape, CURVE_LENGTH))
-    for place, each in enumerate(slots):
-        used = each.branch.shape[1]
-        branch[place, :, :used], curves[place, :, :used] = each.branch, each.curves
-    return Slots(
-        branch=branch.reshape(-1, width), curves=curves.reshape(-1, width, CURVE_LENGTH)
-    )
-
-
-def _groups(most: FloatArray) -> list[IntArray]:
-    """Return margins in groups: those that most changes take most of, and the rest.
-
-    Parameters
-    ----------
-    most : FloatArray
-        Shape (n_margins, n_changes).
-    """
-    counts = np.bincount(most.argmax(axis=0), minlength=len(most))
-    order = np.argsort(-counts, kind="stable")
-    alone = [order[k : k + 1] for k in range(min(N_ALONE, len(order) - 1))]
-    return [*alone, order[len(alone) :]]
-
-
-def _most_of(change: FloatArray, below: FloatArray, above: FloatArray) -> FloatArray:
-    """Return what a fall by `change` takes of the room below or above, 0 or more.
-
-    Without any room it is infinite.
-    """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        down = np.where(change > 0.0, change / np.maximum(below, 0.0), 0.0)
-        up = np.where(change < 0.0, -change / np.maximum(above, 0.0), 0.0)
-    return np.maximum(down, up)
+def _chunks(count: int) -> Iterator[slice]:
+    """Yield slices of many rows."""
+    for start in range(0, max(count, 1), CHUNK_PAIRS):
+        yield slice(start, start + CHUNK_PAIRS)

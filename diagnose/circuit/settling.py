@@ -7,8 +7,9 @@ Leaves to others what the voltages are for given segments and gates. Arrays are
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -303,6 +304,97 @@ class Guesses:
         return np.ascontiguousarray(self.segment[stages, :, self.way[point]].T)
 
 
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """Where points rest before their gates turn, or at the end.
+
+    Parameters
+    ----------
+    segment : IntArray
+        Shape (n_active, n_points).
+    is_on, wants : BoolArray
+        The gates, and how they turn there; same shape.
+    """
+
+    segment: IntArray
+    is_on: BoolArray
+    wants: BoolArray
+
+    def take(self, points: IntArray) -> Stage:
+        """Return the stage of some of the points."""
+        return Stage(*(getattr(self, name).take(points, axis=1) for name in _STAGE))
+
+
+_STAGE = tuple(field.name for field in fields(Stage))
+
+
+@dataclass(frozen=True, slots=True)
+class Stages:
+    """The stages of points, arrays as in `Stage`, each behind a first axis of stages.
+
+    Once a point rests, all stages that follow are as its last. `count` is the number
+    of each, shape (n_points,): more than there is room for where the way is longer.
+    """
+
+    segment: IntArray
+    is_on: BoolArray
+    wants: BoolArray
+    count: IntArray
+
+    @staticmethod
+    def empty(n_stages: int, n_active: int, n_points: int) -> Stages:
+        """Return room for the stages of points."""
+        shape = (n_stages, n_active, n_points)
+        return Stages(
+            segment=np.zeros(shape, dtype=np.int64),
+            is_on=np.zeros(shape, dtype=np.bool_),
+            wants=np.zeros(shape, dtype=np.bool_),
+            count=np.zeros(n_points, dtype=np.int64),
+        )
+
+    @staticmethod
+    def joined(parts: Sequence[Stages]) -> Stages:
+        """Return the stages of the points of all parts in turn."""
+
+        def whole(name: str) -> Any:
+            return np.concatenate([getattr(part, name) for part in parts], axis=-1)
+
+        return Stages(**{field.name: whole(field.name) for field in fields(Stages)})
+
+    def note(self, moving: Moving, wants: BoolArray, is_quiet: BoolArray) -> None:
+        """Write down points at rest; `wants` is how their gates turn."""
+        self.count[moving.point[is_quiet]] = moving.stage[is_quiet] + 1
+        first = int(moving.stage[is_quiet].min(initial=len(self.segment)))
+        for stage in range(first, len(self.segment)):
+            some = np.flatnonzero(is_quiet & (moving.stage <= stage))
+            points = moving.point[some]
+            self.segment[stage][:, points] = moving.segment[:, some]
+            self.is_on[stage][:, points] = moving.is_on[:, some]
+            self.wants[stage][:, points] = wants[:, some]
+
+    def take(self, points: IntArray) -> Stages:
+        """Return the stages of some of the points."""
+        arrays = {name: getattr(self, name).take(points, axis=2) for name in _STAGE}
+        return Stages(**arrays, count=self.count[points])
+
+    def until(self, chosen: BoolArray) -> Stages:
+        """Return as many stages as some of the points have."""
+        last = int(self.count[chosen].max(initial=0))
+        arrays = {name: getattr(self, name)[:last] for name in _STAGE}
+        return Stages(**arrays, count=self.count)
+
+    def __getitem__(self, stage: int) -> Stage:
+        return Stage(*(getattr(self, name)[stage] for name in _STAGE))
+
+    def __len__(self) -> int:
+        return len(self.segment)
+
+    @property
+    def is_whole(self) -> BoolArray:
+        """Points all of whose stages are there, shape (n_points,)."""
+        return np.asarray((self.count > 0) & (self.count <= len(self.segment)))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settling:
     """How points of one network settle.
@@ -325,6 +417,7 @@ class Settling:
         *,
         guesses: Guesses | None = None,
         notes: Guesses | None = None,
+        stages: Stages | None = None,
         goal: BoolArray | None = None,
     ) -> Rest:
         """Move points until nothing changes.
@@ -335,6 +428,8 @@ class Settling:
             Where segments start when gates have turned; where they are when None.
         notes : Guesses or None
             What is written down for others to start from.
+        stages : Stages or None
+            What is written down of each stage.
         goal : BoolArray or None
             Gates known to rest there, shape (n_active, n_points): a point whose gates
             turn into that has settled, and only its gates are written down.
@@ -350,6 +445,8 @@ class Settling:
             is_quiet, has_turned, moved = self._moved(moving, seen, segments, carries)
             if notes is not None:
                 notes.note(moving, is_quiet)
+            if stages is not None:
+                stages.note(moving, moved.is_on, is_quiet)
             if has_turned.any():
                 moved = _turned(moving, moved, np.flatnonzero(has_turned), guesses)
             is_consistent = is_quiet & ~has_turned & ~seen.is_lost

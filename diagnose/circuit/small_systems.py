@@ -10,19 +10,19 @@ then digits are lost: the answer says where they suffice.
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray
 
 LEAST_PIVOT = 1e-4
 # Derived: a pivot this much smaller than what it was formed from has lost 4 of 16
 # digits.
+NO_PIVOT = 1e-300
 
 
 def solve_many(
     matrices: FloatArray, right: FloatArray
-) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
-    """Return the solutions of many systems, and which of them to trust.
+) -> tuple[FloatArray, FloatArray]:
+    """Return the solutions of many systems, and how far to trust them.
 
     Parameters
     ----------
@@ -35,14 +35,15 @@ def solve_many(
     -------
     solution : FloatArray
         Shape (n, n_right, n_systems).
-    is_sound : BoolArray
-        Shape (n_systems,).
+    loss : FloatArray
+        Digits lost, as a factor to what is left to lose; with less than 1 a solution is
+        sound; shape (n_systems,).
 
     Examples
     --------
     >>> matrix = np.array([[2.0, 0.0], [1.0, 4.0]])[:, :, None]
-    >>> solution, is_sound = solve_many(matrix, np.array([2.0, 5.0])[:, None, None])
-    >>> solution[:, 0, 0], is_sound
+    >>> solution, loss = solve_many(matrix, np.array([2.0, 5.0])[:, None, None])
+    >>> solution[:, 0, 0], loss < 1.0
     (array([1., 1.]), array([ True]))
     """
     size, left = len(matrices), matrices
@@ -50,14 +51,14 @@ def solve_many(
     scale = np.maximum(np.abs(left[diagonal, diagonal]), 1.0)
     # a system without digits to spare may well divide by zero; it is not sound then
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        for k in range(size):
-            for row in range(k + 1, size):
-                factor = left[row, k] / left[k, k]
-                left[row, k + 1 :] -= factor * left[k, k + 1 :]
-                right[row] -= factor * right[k]
+        for k in range(size - 1):
+            factor = left[k + 1 :, k] / left[k, k]
+            left[k + 1 :, k + 1 :] -= factor[:, None] * left[k, k + 1 :]
+            right[k + 1 :] -= factor[:, None] * right[k]
         for k in reversed(range(size)):
-            for column in range(k + 1, size):
-                right[k] -= left[k, column] * right[column]
             right[k] /= left[k, k]
-    pivots = left[diagonal, diagonal]
-    return right, np.asarray((pivots > LEAST_PIVOT * scale).all(axis=0))
+            right[:k] -= left[:k, k, None] * right[k]
+    pivots = np.maximum(left[diagonal, diagonal], NO_PIVOT)
+    scale *= LEAST_PIVOT
+    scale /= pivots
+    return right, np.asarray(scale.max(axis=0))

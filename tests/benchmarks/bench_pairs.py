@@ -1,36 +1,41 @@
-"""What it takes to hold all single and all double faults of the shipped car.
+"""What it takes to hold all single and all double faults of a car.
 
-    OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.bench_pairs
+    OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.bench_pairs [--car FILE]
 
-Prints, in processor time of one core, for all operating states and 64 draws:
+Prints, in processor time of one core, for all operating states and 64 draws of the
+invented car of 60 nodes that the rates of the solver are measured with, or of another:
 
 - the sound car solved and ready for small changes; causes that act alike, and those
   that come and go, are one with the lasting fault they act as, as in a diagnosis,
 - every single fault solved whole, segments and gates found, its volts kept,
-- every pair of faults looked at in every draw, and held where nothing moves but what
-  one of the two moves alone, and no fuse opens: its readings are then a system of two
-  equations away, or of a few more,
-- how many pairs are left; those are settled when somebody asks for them, and that is
-  not in the sum. A sample says how long they would take.
+- every pair of faults answered in every draw: by what each of the two does alone, where
+  that follows from it, or settled and where it rests kept,
+- how many pairs are left, because both faults change one branch,
+- how soon the volts of a pair are there, and how far they lie from those of the pair
+  solved by itself, state after state,
+- how long the pairs take that do not follow from what each does alone, and all pairs,
+  if each is solved by itself.
 
-Then how the time of the pairs grows with their number. Peak memory is that of this
-process, knowledge and car included.
+Fuses are taken to hold; one that opens is a fault more. Then how the time of the pairs
+grows with their number. Peak memory is that of this process, knowledge and car
+included.
 """
 
 from __future__ import annotations
 
 import argparse
 import resource
-from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.nodal import BoolArray, Slots
+from diagnose.circuit.nodal import BoolArray
 from diagnose.circuit.pairs import Pairs
 from diagnose.circuit.sample import Sample
+from diagnose.circuit.singles import Singles
 from diagnose.faults.causes import catalogue, effect_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import CHUNK_POINTS, Predictor
@@ -39,57 +44,39 @@ from diagnose.files.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
 from diagnose.session.model import N_DRAWS
 from tests.benchmarks.bench_solver import (
-    SHIPPED,
-    Points,
+    Stopwatch,
     points_of,
     row,
     seconds,
     solving_seconds,
+    tourer_of_60_nodes,
 )
 
-N_SAMPLE = 200
-N_ASKED = 500
+N_ASKED = 300
+BAR_LENGTH = 48
 
 
 def main() -> None:
     """Measure everything and print one line for each figure."""
     arguments = argparse.ArgumentParser(description=__doc__)
-    arguments.add_argument("--car", type=Path, default=SHIPPED)
+    arguments.add_argument("--car", type=Path)
+    chosen = arguments.parse_args().car
     knowledge = load_knowledge(knowledge_folder())
-    car = load_car(arguments.parse_args().car, knowledge)
+    car = load_car(chosen, knowledge) if chosen else tourer_of_60_nodes(knowledge)
     predictor = distinct_predictor(car, knowledge)
-    row(f"{car.title}: causes", len(catalogue(car, knowledge.modes)), "")
+    row(f"{car.title}: nodes", len(predictor.nodes), "")
+    row("  causes", len(catalogue(car, knowledge.modes)), "")
     row("  that act unlike each other", len(predictor.causes), "")
     sound = seconds(predictor.solver)
     row("  all states solved sound", sound, "s")
-    solved: list[tuple[np.ndarray, BoolArray]] = []
-    single = seconds(lambda: solved.extend(solved_singles(predictor)))
-    row("  all single faults solved and kept", single, "s")
-    is_near = np.concatenate([near for _, near in solved], axis=1)
-    pairs, spent = held_pairs(predictor, is_near)
-    row("  all pairs looked at", spent, "s")
-    row(
-        "  together, pairs held or known to be left",
-        sound + single + spent,
-        "s",
-    )
+    held = Held.of(predictor, len(predictor.causes))
+    row("  all single faults solved and kept", held.single_seconds, "s")
+    row("  all double faults answered", held.double_seconds, "s")
+    row("  together", sound + held.single_seconds + held.double_seconds, "s")
     row("  peak memory", peak_gib(), "GiB")
-    n_states = len(predictor.states)
-    is_pair = two_parts(predictor)
-    n_all = n_states * int(is_pair.sum())
-    n_held = int((pairs.is_held & is_pair).sum())
-    row("  pairs in a state, all draws each", n_all, "")
-    row("    held implicitly", n_held, "")
-    row("    held implicitly", 100.0 * n_held / n_all, "%")
-    is_beside = pairs.is_beside | pairs.is_beside.swapaxes(1, 2)
-    row(
-        "      of them beside a fault that moves more",
-        int((is_beside & is_pair).sum()),
-        "",
-    )
-    row("    left to be settled when asked for", n_all - n_held, "")
-    left(predictor, pairs, n_all - n_held)
-    growth(predictor, is_near)
+    counted(predictor, held.pairs)
+    compared(predictor, held.pairs)
+    growth(predictor, held)
 
 
 def distinct_predictor(car: Car, knowledge: Knowledge) -> Predictor:
@@ -114,108 +101,98 @@ def peak_gib() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
 
 
-def single_chunks(predictor: Predictor, n_causes: int) -> Iterator[Points]:
-    """Yield the single faults of the first causes in all states, in chunks."""
-    size = CHUNK_POINTS // (len(predictor.states) * N_DRAWS)
-    for first in range(0, n_causes, size):
-        causes = range(first, min(first + size, n_causes))
-        yield from points_of(predictor, [(cause,) for cause in causes])
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Single faults solved, their volts in single precision as a bank has them.
 
-
-def solved_singles(predictor: Predictor) -> Iterator[tuple[np.ndarray, BoolArray]]:
-    """Yield all single faults solved.
-
-    Their volts, in single precision as a bank has them, and which are small changes,
-    shape (n_states, n_causes, n_draws).
+    And their pairs; the processor time of both. [s]
     """
-    solver, n_states = predictor.solver(), len(predictor.states)
-    for points in single_chunks(predictor, len(predictor.causes)):
-        solved = points.solve(solver)
-        is_near = np.ones(len(points.draw), dtype=np.bool_)
-        is_near[solved.fresh[0]] = False
-        yield solved.volts.astype(np.float32), is_near.reshape(n_states, -1, N_DRAWS)
+
+    volts: list[np.ndarray]
+    pairs: Pairs
+    single_seconds: float
+    double_seconds: float
+
+    @staticmethod
+    def of(predictor: Predictor, n_causes: int) -> Held:
+        """Return the first causes and their pairs."""
+        solver, width = predictor.solver(), len(predictor.states) * N_DRAWS
+        singles, volts = Singles(solver, n_causes, N_DRAWS), []
+        single, double = Stopwatch(), Stopwatch()
+        for first in range(0, n_causes, CHUNK_POINTS // width):
+            causes = np.arange(first, min(first + CHUNK_POINTS // width, n_causes))
+            with single:
+                (points,) = points_of(predictor, [(c,) for c in causes.tolist()])
+                solved = points.solve(solver)
+                volts.append(solved.volts.astype(np.float32))
+            with double:
+                singles.add(causes, solved, points.slots, points.before)
+        with double:
+            pairs = Pairs(singles)
+        return Held(volts, pairs, single.seconds, double.seconds)
 
 
-def held_pairs(predictor: Predictor, is_near: BoolArray) -> tuple[Pairs, float]:
-    """Return the pairs of the first causes, and the processor time they took. [s].
-
-    Parameters
-    ----------
-    is_near : BoolArray
-        As `solved_singles` says it, of those causes.
-    """
-    n_causes = is_near.shape[1]
-    pairs = Pairs(predictor.solver(), n_causes, N_DRAWS)
-
-    def work() -> None:
-        first = 0
-        for points in single_chunks(predictor, n_causes):
-            last = first + len(points.draw) // (len(predictor.states) * N_DRAWS)
-            pairs.add(
-                np.arange(first, last),
-                points.draw,
-                points.slots,
-                is_near=is_near[:, first:last].ravel(),
-            )
-            first = last
-        pairs.check()
-
-    return pairs, seconds(work)
-
-
-def left(predictor: Predictor, pairs: Pairs, n_left: int) -> None:
-    """Print how soon held pairs answer, and what settling the others would take."""
-    generator = np.random.default_rng(0)
+def counted(predictor: Predictor, pairs: Pairs) -> None:
+    """Print how the pairs of two parts are answered."""
     upper = two_parts(predictor)
-    asked = generator.permutation(np.argwhere(pairs.is_held & upper))[:N_ASKED]
-    used = seconds(lambda: [pairs.volts(*pair) for pair in asked.tolist()])
-    row("    a held pair in a state answered, all draws", 1e3 * used / N_ASKED, "ms")
-    solved = [
-        pairs.changes(*pair) for pair in asked.tolist() if pairs.changes_both(*pair)
-    ]
-    n_blurred = sum(each is None for each in solved)
-    row(
-        "      settled nevertheless, for want of digits",
-        100 * n_blurred / len(solved),
-        "%",
-    )
-    chosen = generator.permutation(np.argwhere(~pairs.is_held & upper))[:N_SAMPLE]
-    chunks = []
-    for state, first, second in chosen.tolist():
-        (points,) = points_of(predictor, [(first, second)])
-        size = len(points.draw) // len(predictor.states)
-        rows = np.arange(state * size, (state + 1) * size)
-        chunks.append((points.draw[rows], points.slots.take(rows)))
-    width = max(slots.branch.shape[1] for _, slots in chunks)
-    joined = Points(
-        draw=np.concatenate([draw for draw, _ in chunks]),
-        slots=Slots(
-            branch=np.concatenate([_wide(s.branch, width, -1) for _, s in chunks]),
-            curves=np.concatenate([_wide(s.curves, width, 0) for _, s in chunks]),
-        ),
-        before=np.full(len(chunks) * N_DRAWS, -1),
-    )
-    used = solving_seconds([joined], predictor.solver()) / N_SAMPLE
-    row("    all that are left, settled ahead, would take", n_left * used, "s")
+    n_all = len(predictor.states) * int(upper.sum())
+    is_held = pairs.is_held & upper
+    rests = pairs.rests.values()
+    row("  pairs in a state, all draws each", n_all, "")
+    row("    that follow from what each does alone", 100 * is_held.sum() / n_all, "%")
+    row("    operating points settled", sum(len(each.code) for each in rests), "")
+    n_chattering = sum(int((~each.is_settled).sum()) for each in rests)
+    row("      of them a relay chatters in", n_chattering, "")
+    row("    left: both faults change one branch", (pairs.is_left & upper).sum(), "")
 
 
-def _wide(array: np.ndarray, width: int, fill: int) -> np.ndarray:
-    """Return slots with more unused places."""
-    room = [(0, 0)] * array.ndim
-    room[1] = (0, width - array.shape[1])
-    return np.pad(array, room, constant_values=fill)
+def compared(predictor: Predictor, pairs: Pairs) -> None:
+    """Print how soon volts are there, how right they are, and what they would take."""
+    generator, n_states = np.random.default_rng(0), len(predictor.states)
+    upper = two_parts(predictor)
+    chosen = generator.permutation(np.argwhere(upper))[:N_ASKED]
+    chunks = points_of(predictor, [tuple(pair) for pair in chosen.tolist()])
+    used = solving_seconds(chunks, predictor.solver()) / N_ASKED
+    is_left, n_pairs = pairs.is_left, int(upper.sum())
+    worst, n_compared, n_apart, n_answered, asking = 0.0, 0, 0, 0, Stopwatch()
+    first = 0
+    for points in chunks:
+        solved = points.solve(predictor.solver())
+        volts = solved.volts.reshape(n_states, -1, N_DRAWS, len(predictor.nodes))
+        is_settled = solved.is_settled.reshape(volts.shape[:3])
+        for state, place in np.ndindex(volts.shape[:2]):
+            one, other = chosen[first + place].tolist()
+            if is_left[state, one, other] or not pairs.changes_both(state, one, other):
+                continue
+            with asking:
+                answer = pairs.volts(state, one, other)
+            n_answered += 1
+            if answer is None:
+                continue
+            rests = ~np.isnan(answer[:, 0])
+            n_apart += int((rests != is_settled[state, place]).sum())
+            apart = np.abs(answer - volts[state, place])[rests]
+            worst = max(worst, apart.max(initial=0.0))
+            n_compared += len(apart)
+        first += volts.shape[1]
+    row("    the volts of a pair in a state", 1e3 * asking.seconds / n_answered, "ms")
+    row("    points compared with pairs solved by themselves", n_compared, "")
+    row("      most apart", worst, "V")
+    row("      at rest in one way and not in the other", n_apart, "")
+    row("    all pairs, each solved by itself, would take", n_pairs * used, "s")
 
 
-def growth(predictor: Predictor, is_near: BoolArray) -> None:
+def growth(predictor: Predictor, held: Held) -> None:
     """Print how the time grows with the number of pairs."""
-    spent = {}
-    for share in (0.25, 0.5, 0.75, 1.0):
-        n_causes = round(len(predictor.causes) * share**0.5)
+    n_all = len(predictor.causes)
+    spent = {n_all * (n_all - 1) // 2: held.double_seconds}
+    for share in (0.25, 0.5, 0.75):
+        n_causes = round(n_all * share**0.5)
         n_pairs = n_causes * (n_causes - 1) // 2
-        spent[n_pairs] = held_pairs(predictor, is_near[:, :n_causes])[1]
+        spent[n_pairs] = Held.of(predictor, n_causes).double_seconds
     longest = max(spent.values())
-    for count, used in spent.items():
-        bar = "#" * round(48 * used / longest)
+    for count, used in sorted(spent.items()):
+        bar = "#" * round(BAR_LENGTH * used / longest)
         print(f"  {count:7,d} double faults {used:7.2f} s {bar}", flush=True)  # noqa: T201
 
 

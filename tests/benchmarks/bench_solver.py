@@ -98,6 +98,20 @@ def seconds(work: Callable[[], object]) -> float:
     return time.process_time() - begin
 
 
+class Stopwatch:
+    """Adds up the processor time of what is done in its `with` blocks. [s]."""
+
+    def __init__(self) -> None:
+        self.seconds = 0.0
+        self._begin = 0.0
+
+    def __enter__(self) -> None:
+        self._begin = time.process_time()
+
+    def __exit__(self, *_: object) -> None:
+        self.seconds += time.process_time() - self._begin
+
+
 def tourer_of_60_nodes(knowledge: Knowledge) -> Car:
     """Return the invented tourer of the tests with three circuits more."""
     text = TOURER.read_text(encoding="utf-8")

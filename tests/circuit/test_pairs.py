@@ -1,7 +1,8 @@
-"""Pairs held by what each change shows alone, against each pair settled from rest."""
+"""All pairs of changes of a car, against each pair solved state after state."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,68 +11,123 @@ import pytest
 
 from diagnose.circuit.compensation import Compensated
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.nodal import TRIP_AMPS, BoolArray, IntArray, Slots, stacked
-from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolver
+from diagnose.circuit.nodal import BoolArray, IntArray, Network, Slots, stacked
+from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolver, Start
 from diagnose.circuit.pairs import Pairs
 from diagnose.circuit.sample import Sample
+from diagnose.circuit.singles import Singles
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
+from tests.circuit.test_following import N_DRAWS as N_RANDOM_DRAWS
+from tests.circuit.test_following import N_SETS as N_RANDOM_CHANGES
+from tests.circuit.test_following import lasting_faults, spread_network
 from tests.circuit.test_solver_properties import changed_curve
 
 CAR = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"
 N_DRAWS = 8
 N_CHANGES = 70
-TOLERANCE_VOLTS = 1e-9
+N_RANDOM_CARS = 8
+TOLERANCE_VOLTS = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """Random changes of one car; `slots` has them by state, change and draw.
+    """Changes of one car, alone and in pairs.
 
-    `is_near` says which are small changes in every draw, shape (n_states, N_CHANGES).
+    `slots` has them by state, change and draw; `came` is the state each state comes
+    after, -1 for rest, and those are in order.
     """
 
     solver: Compensated
     pairs: Pairs
     slots: Slots
-    is_near: BoolArray
+    came: Sequence[int]
+    length: int
 
-    def points(self, state: int, change: int) -> IntArray:
-        """Return the points of one change in a state."""
-        first = (state * N_CHANGES + change) * N_DRAWS
-        return np.arange(first, first + N_DRAWS)
+    @property
+    def n_changes(self) -> int:
+        return len(self.slots.branch) // (len(self.came) * self.length)
 
-    def settled(self, state: int, first: int, second: int) -> OperatingPoint:
-        """Return all draws of a pair from rest, every segment and gate looked for."""
-        both = self.slots.take(self.points(state, first)).beside(
+    def points(self, state: int, changes: IntArray) -> IntArray:
+        """Return the points of some changes in a state, all draws of each in turn."""
+        first = (state * self.n_changes + changes) * self.length
+        return np.asarray((first[:, None] + np.arange(self.length)).ravel())
+
+    def slow(self, first: IntArray, second: IntArray) -> dict[int, OperatingPoint]:
+        """Return pairs by state, solved from where the state before left them."""
+        found: dict[int, OperatingPoint] = {}
+        while len(found) < len(self.came):
+            for state, came in enumerate(self.came):
+                if state not in found and (came < 0 or came in found):
+                    before = found.get(came)
+                    found[state] = self._slow(state, before, first, second)
+        return found
+
+    def _slow(
+        self,
+        state: int,
+        before: OperatingPoint | None,
+        first: IntArray,
+        second: IntArray,
+    ) -> OperatingPoint:
+        gates, came, start = self.solver.gates, self.came[state], None
+        draw, slots = self._pair_points(state, first, second)
+        if before is not None:
+            is_free, _ = gates.free(*self._pair_points(came, first, second))
+            left = gates.left(before.is_on[:, gates.branches], is_free)
+            start = Start(self.solver.base.segment[draw], gates.whole(left))
+        solver = OperatingPointSolver(self.solver.network)
+        return solver.solve(draw, slots, start=start)
+
+    def _pair_points(
+        self, state: int, first: IntArray, second: IntArray
+    ) -> tuple[IntArray, Slots]:
+        draws = np.arange(state * self.length, (state + 1) * self.length)
+        slots = self.slots.take(self.points(state, first)).beside(
             self.slots.take(self.points(state, second))
         )
-        draw = np.arange(state * N_DRAWS, (state + 1) * N_DRAWS)
-        return OperatingPointSolver(self.solver.network).solve(draw, both)
+        return np.tile(draws, len(first)), slots
+
+
+def make_case(network: Network, came: Sequence[int], slots: Slots, length: int) -> Case:
+    """Return pairs of changes that are given by state, change and draw."""
+
+    def before(n_points: int) -> IntArray:
+        first = np.array(came)[:, None] * n_points
+        return np.where(first >= 0, first + np.arange(n_points), -1).ravel()
+
+    solver = Compensated(network, before(length), n_alike=length)
+    n_changes = len(slots.branch) // (len(came) * length)
+    blocks = np.arange(network.n_draws).reshape(len(came), 1, length)
+    draw = np.tile(blocks, (1, n_changes, 1)).ravel()
+    singles = Singles(solver, n_changes, length)
+    came_points = before(n_changes * length)
+    solved = solver.solve(draw, slots, came_points, n_together=length)
+    singles.add(np.arange(n_changes), solved, slots, came_points)
+    return Case(
+        solver=solver, pairs=Pairs(singles), slots=slots, came=came, length=length
+    )
 
 
 @pytest.fixture(scope="module")
-def case(knowledge: Knowledge) -> Case:
+def tourer(knowledge: Knowledge) -> Case:
+    """Return a whole car under random changes, the last of nothing."""
     model = CarModel(load_car(CAR, knowledge), Sample(n_draws=N_DRAWS))
-    plugged = [state for state in model.car.states if not state.is_unplugged]
-    network = stacked([model.network(state) for state in plugged])
-    solver = Compensated(network, n_alike=N_DRAWS)
+    states = [state for state in model.car.states if not state.is_unplugged]
+    names = [state.name for state in states]
+    came = [names.index(s.after) if s.after in names else -1 for s in states]
+    network = stacked([model.network(state) for state in states])
     generator = np.random.default_rng(11)
-    chosen = generator.integers(len(network.branches), size=N_CHANGES)
-    # the last of them changes nothing
-    branch = np.where(np.arange(N_CHANGES) < N_CHANGES - 1, chosen, -1)
-    branch[1] = branch[0]
-    # and some change a second branch
-    second = np.full(N_CHANGES, -1)
-    second[2:N_CHANGES:5] = generator.permutation(len(network.branches))[
-        : len(second[2:N_CHANGES:5])
-    ]
-    second[second == branch] = -1
-    second[branch < 0] = -1
+    n_branches = len(network.branches)
+    branch = np.full((N_CHANGES, 2), -1)
+    branch[:-1, 0] = generator.integers(n_branches, size=N_CHANGES - 1)
+    branch[1, 0] = branch[0, 0]
+    more = np.arange(2, N_CHANGES - 1, 5)
+    branch[more, 1] = generator.permutation(n_branches)[: len(more)]
+    branch[branch[:, 1] == branch[:, 0], 1] = -1
+    every = np.tile(branch.repeat(N_DRAWS, axis=0), (len(states), 1))
     blocks = np.arange(network.n_draws).reshape(-1, 1, N_DRAWS)
     draw = np.tile(blocks, (1, N_CHANGES, 1)).ravel()
-    both = np.stack([branch, second], axis=1)
-    branches = np.tile(both.repeat(N_DRAWS, axis=0), (len(plugged), 1))
     curves = np.array(
         [
             [
@@ -80,116 +136,146 @@ def case(knowledge: Knowledge) -> Case:
                 )
                 for b in pair
             ]
-            for row, pair in zip(draw, branches, strict=True)
+            for row, pair in zip(draw, every, strict=True)
         ]
     )
-    slots = Slots(branch=branches, curves=curves)
-    pairs = Pairs(solver, N_CHANGES, N_DRAWS)
-    solved = solver.solve(draw, slots, n_together=N_DRAWS)
-    is_near = np.ones(len(draw), dtype=np.bool_)
-    is_near[solved.fresh[0]] = False
-    pairs.add(np.arange(N_CHANGES), draw, slots, is_near=is_near)
-    pairs.check()
-    near = np.asarray(is_near.reshape(-1, N_CHANGES, N_DRAWS).all(axis=2))
-    return Case(solver=solver, pairs=pairs, slots=slots, is_near=near)
+    return make_case(network, came, Slots(branch=every, curves=curves), N_DRAWS)
 
 
-def held(
-    case: Case, n_wanted: int, is_asked: BoolArray | None = None
-) -> list[tuple[int, int, int]]:
-    """Return some of the held pairs of two changes that change something."""
-    is_held = case.pairs.is_held[:, :-1, :-1]
-    found = np.argwhere(np.triu(is_held if is_asked is None else is_held & is_asked))
-    chosen = np.linspace(0, len(found) - 1, n_wanted).astype(int)
-    return [(int(s), int(a), int(b)) for s, a, b in found[chosen]]
+@pytest.fixture(scope="module")
+def random_cars() -> tuple[Case, ...]:
+    """Return cars with relays that may feed themselves or each other."""
+    cases = []
+    for seed in range(100, 100 + N_RANDOM_CARS):
+        generator = np.random.default_rng(seed)
+        network = spread_network(generator)
+        _, slots = lasting_faults(network, generator)
+        came = [-1, 0, 1, 2]
+        cases.append(make_case(network, came, slots, N_RANDOM_DRAWS))
+    return tuple(cases)
 
 
-def test_many_pairs_are_held_and_many_are_not(case: Case) -> None:
-    # else the tests below would show nothing
-    share = case.pairs.is_held.mean()
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """Pairs of a case in one state, as they are answered and as they are.
 
-    assert 0.2 < share < 0.9
-
-
-def moves_more(case: Case) -> BoolArray:
-    """Return which changes move a gate or a segment, or change two branches.
-
-    Shape (n_states, n_changes - 1).
+    Parameters
+    ----------
+    is_held, is_settled : BoolArray
+        Points that follow from what each change does alone, and those that were
+        settled, shape (n_points,).
+    apart_volts : NDArray
+        How far the volts lie from those of the slow way, same shape.
+    rests, rests_slowly : BoolArray
     """
-    solver, slots = case.solver, case.slots
-    draw = np.tile(
-        np.arange(solver.network.n_draws).reshape(-1, 1, N_DRAWS), (1, N_CHANGES, 1)
-    ).ravel()
-    point = OperatingPointSolver(solver.network).solve(draw, slots)
-    base = solver.base
-    moved = point.is_on != base.is_on[draw]
-    moved |= point.segment != base.segment[draw]
-    moves = moved.any(axis=1) | (slots.branch[:, 1] >= 0)
-    return np.asarray(moves.reshape(-1, N_CHANGES, N_DRAWS).any(axis=2)[:, :-1])
+
+    is_held: BoolArray
+    is_settled: BoolArray
+    apart_volts: np.ndarray
+    rests: BoolArray
+    rests_slowly: BoolArray
 
 
-@pytest.mark.parametrize("one_moves_more", [False, True])
-def test_held_pairs_have_the_volts_of_each_settled_alone(
-    case: Case, *, one_moves_more: bool
+def compared(case: Case, first: IntArray, second: IntArray) -> Compared:
+    """Compare those of some pairs that are answered with volts of their own."""
+    parts = []
+    slow, pairs = case.slow(first, second), case.pairs
+    is_left = pairs.is_left
+    for state, point in slow.items():
+        held = np.unpackbits(
+            pairs.held[state, first, second], axis=1, bitorder="little"
+        )[:, : case.length]
+        for number, pair in enumerate(
+            zip(first.tolist(), second.tolist(), strict=True)
+        ):
+            volts = None if is_left[state][pair] else pairs.volts(state, *pair)
+            if volts is None:
+                continue
+            rows = np.arange(number * case.length, (number + 1) * case.length)
+            is_held = held[number] > 0
+            parts.append(
+                (
+                    is_held,
+                    ~is_held,
+                    np.abs(volts - point.volts[rows]).max(axis=1),
+                    ~np.isnan(volts[:, 0]),
+                    point.is_settled[rows],
+                )
+            )
+    names = ("is_held", "is_settled", "apart_volts", "rests", "rests_slowly")
+    arrays = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return Compared(**dict(zip(names, arrays, strict=True)))
+
+
+@pytest.fixture(scope="module")
+def of_tourer(tourer: Case) -> Compared:
+    generator = np.random.default_rng(5)
+    first, second = np.triu_indices(N_CHANGES, 1)
+    some = generator.permutation(len(first))[:500]
+    return compared(tourer, first[some], second[some])
+
+
+@pytest.fixture(scope="module")
+def of_random_cars(random_cars: tuple[Case, ...]) -> tuple[Compared, ...]:
+    every = np.triu_indices(N_RANDOM_CHANGES, 1)
+    return tuple(compared(case, *every) for case in random_cars)
+
+
+def test_pairs_are_answered_in_every_way(
+    of_tourer: Compared, of_random_cars: tuple[Compared, ...]
 ) -> None:
-    more = moves_more(case)
-    is_asked = (more[:, :, None] | more[:, None, :]) == one_moves_more
-    n_compared = 0
-    for state, first, second in held(case, 120, is_asked):
-        volts = case.pairs.volts(state, first, second)
-        if volts is None:
-            continue
-        settled = case.settled(state, first, second)
-        n_compared += 1
-
-        assert settled.is_settled.all()
-        assert np.abs(volts - settled.volts).max() < TOLERANCE_VOLTS
-    assert n_compared > 60
+    # else the tests below would show nothing
+    for found, n_least in ((of_tourer, 2000), (of_random_cars[0], 400)):
+        assert (found.is_held & found.rests).sum() > n_least
+        assert (found.is_settled & found.rests).sum() > n_least
+    assert sum(int((~each.rests).sum()) for each in of_random_cars) > 10
 
 
-def test_held_pairs_open_no_fuse(case: Case) -> None:
-    network = case.solver.network
-    for state, first, second in held(case, 40):
-        draw = state * N_DRAWS + np.arange(N_DRAWS)
-        amps = case.settled(state, first, second).branch_amps(network)
-        limit = network.curves[draw, :, TRIP_AMPS].copy()
-        for change, column in np.ndindex(2, 2):
-            points = case.points(state, (first, second)[change])
-            own = case.slots.branch[points[0], column]
-            if own >= 0:
-                limit[:, own] = case.slots.curves[points, column, TRIP_AMPS]
-
-        assert (np.abs(amps) <= limit).all()
+def test_pairs_of_a_whole_car_are_as_solved_state_after_state(
+    of_tourer: Compared,
+) -> None:
+    assert (of_tourer.rests == of_tourer.rests_slowly).all()
+    assert of_tourer.apart_volts[of_tourer.rests].max() < TOLERANCE_VOLTS
 
 
-def test_a_change_of_nothing_is_held_beside_every_small_change(case: Case) -> None:
-    nothing = case.pairs.is_held[:, -1]
-
-    assert (nothing[:, :-1] == case.is_near[:, :-1]).all()
-    assert not nothing[:, -1].any()
-    assert (case.pairs.is_held == case.pairs.is_held.swapaxes(1, 2)).all()
-
-
-def test_what_was_solved_from_the_start_is_in_no_held_pair(case: Case) -> None:
-    again = Pairs(case.solver, N_CHANGES, N_DRAWS)
-    n_draws = case.solver.network.n_draws
-    blocks = np.arange(n_draws).reshape(-1, 1, N_DRAWS)
-    draw = np.tile(blocks, (1, N_CHANGES, 1)).ravel()
-    is_near = np.ones((n_draws // N_DRAWS, N_CHANGES, N_DRAWS), dtype=np.bool_)
-    first, second = held(case, 1)[0][1:]
-    is_near[:, first, -1] = False
-    again.add(np.arange(N_CHANGES), draw, case.slots, is_near=is_near.ravel())
-    again.check()
-
-    assert not again.is_held[:, first].any()
-    assert again.is_held[:, second].any()
+def test_pairs_of_random_cars_are_as_solved_state_after_state(
+    of_random_cars: tuple[Compared, ...],
+) -> None:
+    for found in of_random_cars:
+        assert (found.rests == found.rests_slowly).all()
+        assert found.apart_volts[found.rests].max() < TOLERANCE_VOLTS
 
 
-def test_changes_of_one_branch_are_never_held_together(case: Case) -> None:
-    branch = case.slots.branch[: N_CHANGES * N_DRAWS : N_DRAWS, 0]
-    same = branch[:-1, None] == branch[:-1]
-    second = case.slots.branch[: N_CHANGES * N_DRAWS : N_DRAWS, 1][:-1]
-    same |= (second[:, None] == branch[:-1]) | (branch[:-1, None] == second)
+def test_most_pairs_of_a_whole_car_need_no_settling(tourer: Case) -> None:
+    assert tourer.pairs.is_held.mean() > 0.5
 
-    assert same.sum() > len(same)
-    assert not case.pairs.is_held[:, :-1, :-1][:, same].any()
+
+def test_a_pair_is_left_where_both_change_one_branch(tourer: Case) -> None:
+    branch = tourer.slots.branch[: N_CHANGES * N_DRAWS : N_DRAWS]
+    meets = (branch[:, None, :, None] == branch[None, :, None, :]) & (
+        branch[:, None, :, None] >= 0
+    )
+    meets = meets.any(axis=(2, 3))
+
+    assert meets.sum() > N_CHANGES
+    np.fill_diagonal(meets, val=True)
+    assert (tourer.pairs.is_left == meets).all()
+
+
+def test_pairs_have_no_order(tourer: Case) -> None:
+    pairs = tourer.pairs
+
+    assert (pairs.held == pairs.held.swapaxes(1, 2)).all()
+    for rests in pairs.rests.values():
+        assert (rests.pair == rests.pair.T).all()
+    volts, swapped = pairs.volts(3, 4, 9), pairs.volts(3, 9, 4)
+    assert volts is not None
+    assert swapped is not None
+    assert np.array_equal(volts, swapped, equal_nan=True)
+
+
+def test_what_one_change_shows_alone_is_not_told_again(tourer: Case) -> None:
+    nothing = N_CHANGES - 1
+
+    assert not tourer.pairs.changes_both(0, 0, nothing)
+    assert tourer.pairs.volts(0, 0, nothing) is None
