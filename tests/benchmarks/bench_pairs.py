@@ -12,7 +12,7 @@ invented car of 60 nodes that the rates of the solver are measured with, or of a
   that follows from it, or settled and where it rests kept,
 - how many pairs are left, because both faults change one branch,
 - how soon the volts of a pair are there, and how far they lie from those of the pair
-  solved by itself, state after state,
+  solved by itself, each state from where the one before it left the gates,
 - how long the pairs take that do not follow from what each does alone, and all pairs,
   if each is solved by itself.
 
@@ -51,6 +51,7 @@ from tests.benchmarks.bench_solver import (
     solving_seconds,
     tourer_of_60_nodes,
 )
+from tests.circuit.in_order import solved_in_order
 
 N_ASKED = 300
 BAR_LENGTH = 48
@@ -155,11 +156,14 @@ def compared(predictor: Predictor, pairs: Pairs) -> None:
     used = solving_seconds(chunks, predictor.solver()) / N_ASKED
     is_left, n_pairs = pairs.is_left, int(upper.sum())
     worst, n_compared, n_apart, n_answered, asking = 0.0, 0, 0, 0, Stopwatch()
+    came = [predictor.state_index.get(each.after, -1) for each in predictor.states]
     first = 0
     for points in chunks:
-        solved = points.solve(predictor.solver())
-        volts = solved.volts.reshape(n_states, -1, N_DRAWS, len(predictor.nodes))
-        is_settled = solved.is_settled.reshape(volts.shape[:3])
+        slow = solved_in_order(predictor.solver(), came, points.draw, points.slots)
+        shape = (n_states, -1, N_DRAWS, len(predictor.nodes))
+        volts = np.stack([point.volts for point in slow]).reshape(shape)
+        is_settled = np.stack([point.is_settled for point in slow])
+        is_settled = is_settled.reshape(volts.shape[:3])
         for state, place in np.ndindex(volts.shape[:2]):
             one, other = chosen[first + place].tolist()
             if is_left[state, one, other] or not pairs.changes_both(state, one, other):
@@ -176,7 +180,7 @@ def compared(predictor: Predictor, pairs: Pairs) -> None:
             n_compared += len(apart)
         first += volts.shape[1]
     row("    the volts of a pair in a state", 1e3 * asking.seconds / n_answered, "ms")
-    row("    points compared with pairs solved by themselves", n_compared, "")
+    row("    points compared with pairs solved state after state", n_compared, "")
     row("      most apart", worst, "V")
     row("      at rest in one way and not in the other", n_apart, "")
     row("    all pairs, each solved by itself, would take", n_pairs * used, "s")

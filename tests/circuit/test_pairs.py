@@ -12,12 +12,13 @@ import pytest
 from diagnose.circuit.compensation import Compensated
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.nodal import BoolArray, IntArray, Network, Slots, stacked
-from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolver, Start
+from diagnose.circuit.operating_point import OperatingPoint
 from diagnose.circuit.pairs import Pairs
 from diagnose.circuit.sample import Sample
 from diagnose.circuit.singles import Singles
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car_file import load_car
+from tests.circuit.in_order import solved_in_order
 from tests.circuit.test_following import N_DRAWS as N_RANDOM_DRAWS
 from tests.circuit.test_following import N_SETS as N_RANDOM_CHANGES
 from tests.circuit.test_following import lasting_faults, spread_network
@@ -53,40 +54,17 @@ class Case:
         first = (state * self.n_changes + changes) * self.length
         return np.asarray((first[:, None] + np.arange(self.length)).ravel())
 
-    def slow(self, first: IntArray, second: IntArray) -> dict[int, OperatingPoint]:
-        """Return pairs by state, solved from where the state before left them."""
-        found: dict[int, OperatingPoint] = {}
-        while len(found) < len(self.came):
-            for state, came in enumerate(self.came):
-                if state not in found and (came < 0 or came in found):
-                    before = found.get(came)
-                    found[state] = self._slow(state, before, first, second)
-        return found
-
-    def _slow(
-        self,
-        state: int,
-        before: OperatingPoint | None,
-        first: IntArray,
-        second: IntArray,
-    ) -> OperatingPoint:
-        gates, came, start = self.solver.gates, self.came[state], None
-        draw, slots = self._pair_points(state, first, second)
-        if before is not None:
-            is_free, _ = gates.free(*self._pair_points(came, first, second))
-            left = gates.left(before.is_on[:, gates.branches], is_free)
-            start = Start(self.solver.base.segment[draw], gates.whole(left))
-        solver = OperatingPointSolver(self.solver.network)
-        return solver.solve(draw, slots, start=start)
-
-    def _pair_points(
-        self, state: int, first: IntArray, second: IntArray
-    ) -> tuple[IntArray, Slots]:
-        draws = np.arange(state * self.length, (state + 1) * self.length)
-        slots = self.slots.take(self.points(state, first)).beside(
-            self.slots.take(self.points(state, second))
+    def slow(self, first: IntArray, second: IntArray) -> list[OperatingPoint]:
+        """Return pairs by state, each state solved from how the one before left it."""
+        states = range(len(self.came))
+        one, other = (
+            np.concatenate([self.points(state, changes) for state in states])
+            for changes in (first, second)
         )
-        return np.tile(draws, len(first)), slots
+        blocks = np.arange(self.solver.network.n_draws).reshape(-1, 1, self.length)
+        draw = np.tile(blocks, (1, len(first), 1)).ravel()
+        slots = self.slots.take(one).beside(self.slots.take(other))
+        return solved_in_order(self.solver, self.came, draw, slots)
 
 
 def make_case(network: Network, came: Sequence[int], slots: Slots, length: int) -> Case:
@@ -181,7 +159,7 @@ def compared(case: Case, first: IntArray, second: IntArray) -> Compared:
     parts = []
     slow, pairs = case.slow(first, second), case.pairs
     is_left = pairs.is_left
-    for state, point in slow.items():
+    for state, point in enumerate(slow):
         held = np.unpackbits(
             pairs.held[state, first, second], axis=1, bitorder="little"
         )[:, : case.length]
