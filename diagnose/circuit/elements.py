@@ -440,7 +440,8 @@ def _alternator(setting: Setting) -> tuple[Branch, ...]:
         gate=gate,
     )
     above = _above_set_volts(setting, limit=limit, set_volts=set_volts)
-    inner = (*_sense_input(setting), *_ripple(setting), _diode_leak(setting))
+    sense = _sense_input(setting, is_turning=rpm > values["cut_in_rpm"])
+    inner = (*sense, *_ripple(setting), _diode_leak(setting))
     if exciter is None:
         return output, above, *inner
     diodes = setting.linear(
@@ -520,11 +521,20 @@ def _has_sense_wire(setting: Setting) -> bool:
     return terminals.get("sense", terminals["output"]) != terminals["output"]
 
 
-def _sense_input(setting: Setting) -> tuple[Branch, ...]:
+def _sense_input(
+    setting: Setting, *, is_turning: npt.NDArray[np.bool_]
+) -> tuple[Branch, ...]:
     """Return what the regulator draws from a sense wire of its own, and its backup.
 
     A resistor inside, from the output, holds the sense terminal when its wire is
-    broken: the divider makes the regulator charge `sense_backup_volts` high.
+    broken: the divider makes the regulator charge `sense_backup_volts` high. A
+    regulator that sleeps, the engine at rest, has none: it would feed a panel whose
+    main fuse is blown.
+
+    Parameters
+    ----------
+    is_turning : NDArray
+        Shape (n_draws,).
     """
     if not _has_sense_wire(setting):
         return ()
@@ -536,7 +546,10 @@ def _sense_input(setting: Setting) -> tuple[Branch, ...]:
             ohms, nodes=setting.between("sense", "case"), suffix="/sense-input"
         ),
         setting.linear(
-            backup, nodes=setting.between("output", "sense"), suffix="/sense-backup"
+            backup,
+            nodes=setting.between("output", "sense"),
+            suffix="/sense-backup",
+            forced=np.where(is_turning, 1.0, -1.0),
         ),
     )
 

@@ -332,3 +332,21 @@ def test_without_a_sense_wire_the_output_keeps_to_its_set_point() -> None:
 
     assert solved.drop_volts(OUTPUT) == pytest.approx(14.2, abs=0.05)
     assert solved.drop_volts(HOT) < 12.6
+
+
+# Common practice: with its main fuse blown a panel is dead at key off, also where the
+# sense wire of the alternator begins there; its regulator is off like all else.
+def test_the_regulator_feeds_no_panel_with_the_engine_at_rest() -> None:
+    parts = [
+        make_battery(),
+        make_alternator("sense"),
+        make_resistor(OUTPUT, HOT, 0.005, name="charge-wire"),
+        make_resistor("panel", SENSE, 0.05, name="sense-wire"),
+        # Derived: 5 mA of a controller's memory at 12 V.
+        make_resistor("panel", GROUND, 2400.0, name="memory"),
+    ]
+
+    solved = solve_circuit(parts, KEY_OFF)
+
+    assert solved.drop_volts(OUTPUT) > 12.0
+    assert abs(solved.drop_volts("panel")) < 0.01
