@@ -41,7 +41,7 @@ MOST_BRANCHES = 16
 # Measured: what changes more is rare.
 CHUNK_CHANGES = 64
 # Chosen: all lines of so many changes in all draws take some megabytes.
-TILE_DRAWS = 4
+TILE_DRAWS = 16
 # Measured: some arrays of so many draws stay in the processor's cache.
 
 

@@ -46,7 +46,7 @@ from diagnose.circuit.settling import (
     conducting,
 )
 
-BLOCK_POINTS = 8192
+BLOCK_POINTS = 16384
 # Measured: the more pairs are followed together, the fewer calls it takes in all.
 SYSTEM_POINTS = 2048
 # Measured: systems of more overflow the processor's cache.
