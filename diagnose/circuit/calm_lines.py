@@ -11,7 +11,8 @@ and the volts of every node are those of the base less two responses times two c
     u_a = the most of a margin that an amp of it takes, over all segments and gates;
 
 a pair with |d_a'| u_a + |d_b'| u_b < 1 leaves everything in its place. That is looked
-at in every draw. Knows no faults.
+at in every draw, at every stage on the way of the sound car (`compounds` says what
+lines see there). Knows no faults.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray
-from diagnose.circuit.nearby import Nearby
+from diagnose.circuit.linearised import Linearised
 from diagnose.circuit.nodal import BoolArray, IntArray
 
 LEAST_DETERMINANT = 1e-3
@@ -73,7 +74,7 @@ class Lines:
 
     @staticmethod
     def of(
-        nearby: Nearby,
+        linear: Linearised,
         block: int,
         branch: IntArray,
         *,
@@ -95,7 +96,7 @@ class Lines:
         low, high : FloatArray
             Between which volts they hold, same shape. [V]
         """
-        sides, reading = nearby.linear.block(block)
+        sides, reading = linear.block(block)
         base_siemens, base_amps, volts, ohms = sides[branch, :4].swapaxes(0, 1)
         own = 1.0 + ohms * siemens
         x = (volts - ohms * amps) / own
@@ -113,70 +114,46 @@ class Lines:
             has_room=(room > NO_ROOM_VOLTS).all(axis=1),
         )
 
-    def take(self, some: IntArray) -> Lines:
-        """Return some of the changes."""
-        return replace(
-            self,
-            branch=self.branch[some],
-            place=self.place[some],
-            extra_amps=self.extra_amps[some],
-            factor=self.factor[some],
-            own_share=self.own_share[some],
-            has_room=self.has_room[some],
-        )
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CalmLines:
-    """Lines of one solution, and what they take of its margins.
+    """Lines as they see each other at one stage, and what they take of its margins.
 
     Parameters
     ----------
-    lines : Lines
+    place : IntArray
+        Which of the branches below each line has, shape (n_lines,).
+    is_calm : BoolArray
+        Lines that alone leave everything in its place, shape (n_lines,).
+    extra_amps, factor, own_share : FloatArray
+        As in `Lines`, shape (length, n_lines). [A], [S], [1/V]
     ohms, ohms_of_other : SingleArray
         What branches see of an amp through others, shape (length, n_used, n_used): in
         the columns those that see, in the rows. [Ω]
-    rise, fall : FloatArray
+    rise, fall : SingleArray
         The most of a margin that an amp more takes, and an amp less, for each group of
-        margins, shape (n_groups, n_lines, length). [1/A]
+        margins, shape (n_groups, length, n_used). [1/A]
     """
 
-    lines: Lines
+    place: IntArray
+    is_calm: BoolArray
+    extra_amps: FloatArray
+    factor: FloatArray
+    own_share: FloatArray
     ohms: SingleArray
     ohms_of_other: SingleArray
-    rise: FloatArray
-    fall: FloatArray
-
-    @staticmethod
-    def of(nearby: Nearby, block: int, lines: Lines) -> CalmLines:
-        """Return lines with what they take of the margins of a solution."""
-        rise, fall = nearby.margins.reach(block, lines.branch)
-        groups = _groups(np.maximum(rise, fall).max(axis=2))
-        one, other = nearby.linear.network.output[lines.used].T
-        ohms = (lines.reading[:, one] - lines.reading[:, other]).astype(np.float32)
-        return CalmLines(
-            lines=lines,
-            ohms=ohms,
-            ohms_of_other=np.ascontiguousarray(ohms.swapaxes(1, 2)),
-            rise=np.stack([rise[group].max(axis=0) for group in groups]),
-            fall=np.stack([fall[group].max(axis=0) for group in groups]),
-        )
-
-    @property
-    def is_calm(self) -> BoolArray:
-        """Changes that alone leave everything in its place, shape (n_lines,)."""
-        amps = self.lines.extra_amps
-        taken = np.maximum(amps * self.rise, -amps * self.fall)
-        is_calm = (taken < MOST_OF_MARGIN).all(axis=(0, 2))
-        return np.asarray(is_calm & self.lines.has_room)
+    rise: SingleArray
+    fall: SingleArray
 
     def take(self, some: IntArray) -> CalmLines:
-        """Return some of the changes."""
+        """Return some of the lines."""
         return replace(
             self,
-            lines=self.lines.take(some),
-            rise=self.rise[:, some],
-            fall=self.fall[:, some],
+            place=self.place[some],
+            is_calm=self.is_calm[some],
+            extra_amps=self.extra_amps[:, some],
+            factor=self.factor[:, some],
+            own_share=self.own_share[:, some],
         )
 
     def clear(self, stays: ByteArray) -> None:
@@ -187,7 +164,7 @@ class CalmLines:
         stays : ByteArray
             A bit for each draw, shape (n_lines, n_lines, n_bytes); written over.
         """
-        size = len(self.lines.branch)
+        size = len(self.place)
         for first in range(0, size, TILE):
             for second in range(first, size, TILE):
                 one = slice(first, first + TILE)
@@ -252,28 +229,28 @@ class _Side:
 
     @staticmethod
     def of(calm: CalmLines, some: slice) -> _Side:
-        def columns(array: FloatArray) -> SingleArray:
-            return np.ascontiguousarray(
-                array.swapaxes(-1, -2)[..., some, None], dtype=np.float32
-            )
+        place = calm.place[some]
+
+        def columns(array: FloatArray | SingleArray) -> SingleArray:
+            return np.ascontiguousarray(array[..., None], dtype=np.float32)
 
         return _Side(
-            calm.lines.place[some],
-            columns(calm.lines.extra_amps),
-            columns(calm.lines.factor),
-            columns(calm.rise),
-            columns(-calm.fall),
-            columns(calm.lines.own_share),
-            bool(calm.lines.own_share[some].any()),
+            place,
+            columns(calm.extra_amps[:, some]),
+            columns(calm.factor[:, some]),
+            columns(calm.rise[..., place]),
+            columns(-calm.fall[..., place]),
+            columns(calm.own_share[:, some]),
+            bool(calm.own_share[:, some].any()),
         )
 
 
-def _groups(most: FloatArray) -> list[IntArray]:
+def in_groups(most: SingleArray) -> list[IntArray]:
     """Return margins in groups: those that most changes take most of, and the rest.
 
     Parameters
     ----------
-    most : FloatArray
+    most : SingleArray
         Shape (n_margins, n_changes).
     """
     counts = np.bincount(most.argmax(axis=0), minlength=len(most))

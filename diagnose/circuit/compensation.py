@@ -105,6 +105,8 @@ class Compensated:
         The healthy car, one point per draw.
     origin : Linearised
         How it answers to small changes.
+    nearby : Nearby
+        What finds points near it.
     gates : Gates
         Its gates.
     begins : BoolArray
@@ -129,8 +131,8 @@ class Compensated:
                 start = Start(self.base.segment[draws], gates.whole(begins))
                 self.base.put(draws, self._solver.solve(draws, start=start))
         self.origin = Linearised(self._solver, n_alike)
-        self._nearby = Nearby(self.origin)
-        self._following = Following(self._solver, self._nearby, gates)
+        self.nearby = Nearby(self.origin)
+        self._following = Following(self._solver, self.nearby, gates)
         is_held = network.is_self_holding & self.base.is_on
         is_controlled = (network.output != network.control).any(axis=1)
         self._needs_afresh: BoolArray = np.asarray(is_held | is_controlled)
@@ -184,7 +186,7 @@ class Compensated:
         volts = np.empty((len(draw), len(self.network.nodes)))
         is_settled = self.base.is_settled[draw]
         starts, stays = self._starts(draw, slots, before, n_together)
-        found = self._nearby.find(draw, slots, n_together=n_together, is_wanted=starts)
+        found = self.nearby.find(draw, slots, n_together=n_together, is_wanted=starts)
         is_near = found.is_found
         is_base = is_near.copy()
         changed = (
@@ -272,25 +274,6 @@ class Compensated:
         )
         linear = self._cold.linear
         return starts, tuple(Changed(*group, linear) for group in groups)
-
-    def margins(self, draw: int) -> list[tuple[Nearby, int]]:
-        """Return the solutions that a small change has to leave in place.
-
-        Parameters
-        ----------
-        draw : int
-            The first of a state.
-
-        Returns
-        -------
-        list
-            The solutions, and which block of draws of theirs it is.
-        """
-        length = self.origin.length
-        found = [(self._nearby, draw // length)]
-        if self._cold is not None and self._cold_draw[draw] >= 0:
-            found.append((self._cold.starting, int(self._cold_draw[draw]) // length))
-        return found
 
     def is_free(self, draw: IntArray, branch: IntArray) -> BoolArray:
         """Return which branches a small change may change, shape as both."""

@@ -20,10 +20,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnose.circuit.calm_lines import (
-    LEAST_DETERMINANT,
     MOST_OF_MARGIN,
+    CalmLines,
     Lines,
     SingleArray,
+    in_groups,
 )
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.nearby import Nearby
@@ -32,6 +33,9 @@ from diagnose.circuit.operating_point import fixed_siemens
 from diagnose.circuit.runs import Runs
 from diagnose.circuit.settling import Stage, Stages
 
+LEAST_SIGHT = 1e-9
+# Derived: with so little left of what a line sees alone, its amps are wrong by a ten
+# millionth; of a margin a thousandth is kept.
 SINGLE_ROUNDING = 1e-6
 # Derived: a sum of a few products in single precision, to the largest of them; what it
 # may leave wrong has to be less than the part of a margin that is kept.
@@ -59,6 +63,8 @@ class Compound:
         Same shape. [A]
     is_known : BoolArray
         The draws in which it is known, shape (length,).
+    stage : Stage
+        Segments and gates, shape (n_active, length) each.
     fall, rise : FloatArray
         How far each watched pair of nodes may fall and rise before a segment or a gate
         moves otherwise, shape (n_watched, length). [V]
@@ -69,6 +75,7 @@ class Compound:
     amps: FloatArray
     extra_amps: FloatArray
     is_known: BoolArray
+    stage: Stage
     fall: FloatArray
     rise: FloatArray
 
@@ -102,29 +109,6 @@ class Compounds:
         self._lost: set[int] = set()
         self._kept = np.arange(0)
 
-    def settle(self, numbers: IntArray, slots: Slots) -> None:
-        """Find the changes that rest where every gate decides by itself.
-
-        Parameters
-        ----------
-        numbers : IntArray
-            Shape (n_changes,).
-        slots : Slots
-            The changed branches of each point, all draws of a change in turn.
-        """
-        length = len(self._draws)
-        draw = np.tile(self._draws, len(numbers))
-        is_wanted = np.ones(len(draw), dtype=np.bool_)
-        near = self._nearby.find(draw, slots, n_together=length, is_wanted=is_wanted)
-        base = self._linear.base
-        siemens, amps = base.siemens[draw], base.amps[draw]
-        for points, lines in near.groups:
-            row, column = np.nonzero(lines.branch >= 0)
-            places = points[row], lines.branch[row, column]
-            siemens[places] = lines.siemens[row, column]
-            amps[places] = lines.amps[row, column]
-        self._note(numbers, slots, siemens=siemens, amps=amps, is_known=near.is_found)
-
     def follow(
         self, numbers: IntArray, slots: Slots, stages: Stages, is_known: BoolArray
     ) -> None:
@@ -132,8 +116,10 @@ class Compounds:
 
         Parameters
         ----------
-        numbers, slots :
-            As for `settle`.
+        numbers : IntArray
+            Shape (n_changes,).
+        slots : Slots
+            The changed branches of each point, all draws of a change in turn.
         stages : Stages
             Those of each point.
         is_known : BoolArray
@@ -177,7 +163,7 @@ class Compounds:
         siemens: FloatArray,
         amps: FloatArray,
         is_known: BoolArray,
-        stage: Stage | None = None,
+        stage: Stage,
     ) -> None:
         """Note changes on lines that they keep, few of them others than the base has.
 
@@ -209,7 +195,7 @@ class Compounds:
             found = self._compounds(
                 branch.T,
                 slots.take(rows),
-                None if stage is None else stage.take(rows),
+                stage.take(rows),
                 siemens=siemens[rows],
                 amps=amps[rows],
                 is_known=known[some],
@@ -221,7 +207,7 @@ class Compounds:
         self,
         branch: IntArray,
         slots: Slots,
-        stage: Stage | None,
+        stage: Stage,
         *,
         siemens: FloatArray,
         amps: FloatArray,
@@ -253,10 +239,7 @@ class Compounds:
         looks[place[own, change], change] = x[own, change]
         looks = looks.reshape(len(looks), -1)
         margins, active = self._nearby.margins, self._linear.solver.plan.active
-        if stage is None:
-            bounds = margins.bounds(draw, slots, looks)
-        else:
-            bounds = margins.stage_bounds(draw, slots, looks, stage)
+        bounds = margins.stage_bounds(draw, slots, looks, stage)
         fall, rise = looks - bounds.low, bounds.high - looks
         rests = (loss.ravel() < 1.0) & (np.minimum(fall, rise) >= 0.0).all(axis=0)
         rests &= (siemens[:, active] == bounds.siemens.T).all(axis=1)
@@ -271,6 +254,7 @@ class Compounds:
                 amps=lines[1][used, column],
                 extra_amps=extra_amps[used, column],
                 is_known=rests[column],
+                stage=stage.take(points[column]),
                 fall=fall[:, column],
                 rise=rise[:, column],
             )
@@ -347,6 +331,34 @@ class _View:
     falls: SingleArray
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Seen:
+    """What lines see beside a compound change.
+
+    Parameters
+    ----------
+    view : _View
+    here : FloatArray
+        What branches see of the changed ones, shape (length, n_changed, n_used). [Ω]
+    others : FloatArray
+        How far the currents of the changed ones fall for an amp, same shape.
+    is_sound : BoolArray
+        Lines for which digits suffice, shape (length, n_lines).
+    extra_amps, factor : FloatArray
+        As in `Lines`, beside the change, same shape. [A], [S]
+    shift_volts : FloatArray
+        How far what a line sees, taken out, lies from what it sees alone. [V]
+    """
+
+    view: _View
+    here: FloatArray
+    others: FloatArray
+    is_sound: BoolArray
+    extra_amps: FloatArray
+    factor: FloatArray
+    shift_volts: FloatArray
+
+
 class Beside:
     """Changes of one line each, looked at beside compound ones.
 
@@ -375,31 +387,74 @@ class Beside:
 
         Shape (length, n_lines).
         """
+        seen = self._look(compound)
+        rise, fall = self._taken(seen, compound)
+        return self._stays(seen, rise.max(axis=1), fall.max(axis=1))
+
+    def _stays(self, seen: _Seen, rise: SingleArray, fall: SingleArray) -> BoolArray:
+        """Return lines that stay, by the most of a margin that an amp takes."""
+        amps = seen.extra_amps
+        taken = np.maximum(amps * self._each(rise), -amps * self._each(fall))
+        stays = seen.is_sound & (taken < MOST_OF_MARGIN)
+        if self._has_own:
+            stays &= seen.shift_volts * self._own_share < MOST_OF_MARGIN
+        return np.asarray(stays)
+
+    def among(self, compound: Compound) -> CalmLines:
+        """Return lines as they see each other beside a change."""
+        seen = self._look(compound)
+        rise, fall = self._taken(seen, compound)
+        groups = in_groups(np.maximum(rise, fall).max(axis=0))
+        rise, fall = (
+            np.stack([taken[:, group].max(axis=1) for group in groups])
+            for taken in (rise, fall)
+        )
+        stays = self._stays(seen, rise.max(axis=0), fall.max(axis=0))
+        first, second = self._output.T
+        ohms = self._lines.reading[:, first] - self._lines.reading[:, second]
+        ohms -= seen.others.swapaxes(1, 2) @ seen.here
+        single = ohms.astype(np.float32)
+        taken = np.minimum(seen.shift_volts * self._own_share, MOST_OF_MARGIN)
+        return CalmLines(
+            place=self._lines.place,
+            is_calm=np.asarray(stays.all(axis=0) & self._lines.has_room),
+            extra_amps=seen.extra_amps,
+            factor=seen.factor,
+            own_share=self._own_share / (1.0 - taken),
+            ohms=single,
+            ohms_of_other=np.ascontiguousarray(single.swapaxes(1, 2)),
+            rise=rise,
+            fall=fall,
+        )
+
+    def _look(self, compound: Compound) -> _Seen:
+        """Return what lines see beside a change."""
         view = self._compounds.view(compound)
-        here, others = self._seen(view)
+        here, others = self._sights(view)
         alone = compound.extra_amps.T[..., None]
         open_volts = self._each((here * alone).sum(axis=1))
         open_ohms = self._each((here * others).sum(axis=1))
         determinant = 1.0 - self._factor * open_ohms
-        stays = determinant > LEAST_DETERMINANT
-        stays &= ~np.isin(self._lines.branch, compound.branch)
-        stays &= compound.is_known[:, None]
-        np.maximum(determinant, LEAST_DETERMINANT, out=determinant)
+        is_sound = determinant > LEAST_SIGHT
+        is_sound &= ~np.isin(self._lines.branch, compound.branch)
+        is_sound &= compound.is_known[:, None]
+        np.maximum(determinant, LEAST_SIGHT, out=determinant)
         amps = (self._amps - self._factor * open_volts) / determinant
-        rise, fall, blur = self._taken(view, compound, others.astype(np.float32))
-        taken = np.maximum(amps * self._each(rise), -amps * self._each(fall))
-        taken += np.abs(amps) * self._each(blur)
-        stays &= taken < MOST_OF_MARGIN
-        if self._has_own:
-            own = np.abs(open_volts - open_ohms * amps) * self._own_share
-            stays &= own < MOST_OF_MARGIN
-        return np.asarray(stays)
+        return _Seen(
+            view=view,
+            here=here,
+            others=others,
+            is_sound=is_sound,
+            extra_amps=amps,
+            factor=self._factor / determinant,
+            shift_volts=np.abs(open_volts - open_ohms * amps),
+        )
 
     def _each(self, by_branch: FloatArray | SingleArray) -> FloatArray:
         """Return for each line what is so for its branch, shape (length, n_lines)."""
         return np.asarray(by_branch.take(self._lines.place, axis=1))
 
-    def _seen(self, view: _View) -> tuple[FloatArray, FloatArray]:
+    def _sights(self, view: _View) -> tuple[FloatArray, FloatArray]:
         """Return what branches see of the changed ones, and what they take of them.
 
         Returns
@@ -418,24 +473,29 @@ class Beside:
         return here, view.factors @ there
 
     def _taken(
-        self, view: _View, compound: Compound, others: SingleArray
-    ) -> tuple[SingleArray, SingleArray, SingleArray]:
-        """Return the most of a margin that an amp more takes, and an amp less.
+        self, seen: _Seen, compound: Compound
+    ) -> tuple[SingleArray, SingleArray]:
+        """Return what of each margin an amp more takes, and an amp less.
 
-        And how far wrong rounding may make either; shape (length, n_used) each. [1/A]
+        At most, rounding counted; shape (length, n_kept, n_used) each. [1/A]
         """
-        shape = (len(others), len(self._lines.used))
-        rise, fall = np.empty(shape, np.float32), np.empty(shape, np.float32)
+        others = seen.others.astype(np.float32)
+        shape = (len(others), self._falls.shape[1] + 1, len(self._lines.used))
+        # what no margin has anything of is nothing
+        rise, fall = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
         falling, rising = self._compounds.shares(compound)
         for first in range(0, len(others), TILE_DRAWS):
             some = slice(first, first + TILE_DRAWS)
-            falls = self._falls[some] - view.falls[some] @ others[some]
+            falls = self._falls[some] - seen.view.falls[some] @ others[some]
             falls[:, self._own[0], self._own[1]] = 0.0
             by_rise = falls * -rising[some]
             falls *= falling[some]
-            rise[some] = np.maximum(falls, by_rise).max(axis=1, initial=0.0)
-            fall[some] = -np.minimum(falls, by_rise).min(axis=1, initial=0.0)
-        reach = np.abs(view.falls).max(axis=1, initial=0.0)
+            np.maximum(falls, by_rise, out=rise[some, 1:])
+            np.minimum(falls, by_rise, out=fall[some, 1:])
+        np.negative(fall, out=fall)
+        reach = np.abs(seen.view.falls).max(axis=1, initial=0.0)
         blur = self._reach + np.einsum("dk,dku->du", reach, np.abs(others))
         blur *= SINGLE_ROUNDING * np.maximum(falling, rising).max(axis=1, initial=0.0)
-        return rise, fall, blur
+        rise += blur[:, None]
+        fall += blur[:, None]
+        return rise, fall

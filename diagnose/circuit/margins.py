@@ -13,7 +13,6 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.linearised import Linearised
 from diagnose.circuit.nodal import (
-    EDGES,
     FORCED,
     INVERTED,
     OFF_VOLTS,
@@ -138,8 +137,10 @@ class Margins:
         is_own = (each == place) & (place >= 0)
         return np.asarray(is_own | ((each == self.look_of_gate[place]) & (place >= 0)))
 
-    def bounds(self, draw: IntArray, slots: Slots, looks: FloatArray) -> Bounds:
-        """Return the lines that looks select, and between which volts they hold.
+    def stage_bounds(
+        self, draw: IntArray, slots: Slots, looks: FloatArray, stage: Stage
+    ) -> Bounds:
+        """Return the lines of a stage, and between which volts it goes as it does.
 
         Parameters
         ----------
@@ -149,24 +150,8 @@ class Margins:
             The changed branches of each point.
         looks : FloatArray
             Shape (n_looks, n_points). [V]
-        """
-        n_active, gated = len(self._active), self._gated
-        curves = self._solver.active_curves(draw, slots)
-        segment = np.zeros((n_active, len(draw)), dtype=np.int64)
-        for place in range(EDGES.start + 1, EDGES.stop - 1):
-            segment += looks[:n_active] >= curves[place]
-        watch = np.abs(looks[n_active:])
-        is_on = np.zeros(segment.shape, dtype=np.bool_)
-        is_on[gated] = watch >= curves[ON_VOLTS][gated]
-        places = np.arange(n_active)[:, None]
-        return self._bounds(self.limits(curves, segment, is_on, places, draw), looks)
-
-    def stage_bounds(
-        self, draw: IntArray, slots: Slots, looks: FloatArray, stage: Stage
-    ) -> Bounds:
-        """Return the lines of a stage, and between which volts it goes as it does.
-
-        Arguments as for `bounds`.
+        stage : Stage
+            Of the points.
         """
         return self._bounds(self.stage_limits(draw, slots, stage), looks)
 
@@ -202,42 +187,3 @@ class Margins:
             siemens=limits.siemens,
             amps=limits.amps,
         )
-
-    def reach(self, block: int, branch: IntArray) -> tuple[FloatArray, FloatArray]:
-        """Return what of each margin an amp through branches takes. [1/A].
-
-        Nothing of those of the branch itself.
-
-        Parameters
-        ----------
-        block : int
-            Block of draws.
-        branch : IntArray
-            Shape (n_some,).
-
-        Returns
-        -------
-        rise, fall : FloatArray
-            Of an amp more through the branch, and of an amp less; shape (n_looks,
-            n_some, length); infinite where there is no margin.
-        """
-        first = block * len(self._linear.network.branches)
-        falls = self._linear.look_response[first + branch]
-        looks, n_active = self._linear.look_volts[block].copy(), len(self._active)
-        signs = np.where(looks[n_active:] < 0.0, -1.0, 1.0)
-        looks[n_active:] *= signs
-        falls[:, n_active:] *= signs
-        places = self._solver.place[branch]
-        own = np.flatnonzero(places >= 0)
-        falls[own, places[own]] = 0.0
-        gates = self.look_of_gate[places[own]]
-        falls[own[gates >= 0], gates[gates >= 0]] = 0.0
-        high = self.high[block]
-        low = np.maximum(self.low[block], -np.inf)
-        low[n_active:] = np.maximum(low[n_active:], -high[n_active:])
-        below, above = np.maximum(looks - low, 0.0), np.maximum(high - looks, 0.0)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            down, up = falls / below, falls / above
-        down[falls == 0.0] = up[falls == 0.0] = 0.0
-        rise, fall = np.maximum(down, -up), np.maximum(-down, up)
-        return rise.transpose(1, 0, 2), fall.transpose(1, 0, 2)

@@ -357,7 +357,7 @@ class OperatingPointSolver:
             Segments to start each stage from.
         """
         is_settled = np.zeros(len(draw), dtype=np.bool_)
-        parts = []
+        parts = [Stages.empty(MOST_STAGES, len(self.plan.active), 0)]
         for first in range(0, len(draw), CHUNK_POINTS):
             some = np.arange(first, min(first + CHUNK_POINTS, len(draw)))
             here = None if guesses is None else guesses.take(some)

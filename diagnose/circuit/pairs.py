@@ -17,16 +17,15 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from diagnose.circuit.calm_lines import ByteArray, CalmLines, Lines
+from diagnose.circuit.calm_lines import ByteArray, Lines
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.compounds import Beside, Compound, Compounds
 from diagnose.circuit.linearised import Changes
-from diagnose.circuit.nearby import Nearby
 from diagnose.circuit.nodal import BoolArray, IntArray
 from diagnose.circuit.operating_point import Start
 from diagnose.circuit.singles import NOTHING, Singles, stacked
 from diagnose.circuit.unions import CodeArray, Rests, Unions
-from diagnose.circuit.ways import Ways
+from diagnose.circuit.ways import SOUND, Ways
 
 CHUNK_PAIRS = 8192
 # Chosen: all draws of so many take some hundred megabytes on their way.
@@ -50,7 +49,7 @@ class Pairs:
         shape (n_states, n_changes, n_changes, n_bytes); none on the diagonal.
     is_beside : BoolArray
         Pairs in which the first counts as it settles alone, and the second as one line
-        beside it, shape (n_states, n_changes, n_changes).
+        beside it, or nothing, shape (n_states, n_changes, n_changes).
     rests : dict[int, Rests]
         Where the other draws rest, by state. Pairs in which both change one branch are
         in neither.
@@ -96,95 +95,86 @@ class Pairs:
 
     def _answer(self, state: int) -> None:
         """Find how all pairs of a state are answered."""
-        singles, alike = self._singles, self._begin_alike(state)
+        singles, alike = self._singles, self._begin_as_first(state)
         simple = np.flatnonzero(singles.branch[state] >= 0)
-        lines = [
-            Lines.of(
-                *view,
-                singles.branch[state, simple],
-                siemens=singles.siemens[state, simple],
-                amps=singles.amps[state, simple],
-                low=singles.low[state, simple],
-                high=singles.high[state, simple],
-            )
-            for view in self._views(state)
-        ]
-        is_calm = self._hold_calm(state, simple, lines)
+        lines = Lines.of(
+            self._solver.origin,
+            state,
+            singles.branch[state, simple],
+            siemens=singles.siemens[state, simple],
+            amps=singles.amps[state, simple],
+            low=singles.low[state, simple],
+            high=singles.high[state, simple],
+        )
+        is_calm = self._hold_calm(state, simple, lines, alike)
         self._hold_alone(state, alike)
-        ways = self._hold_moving(state, simple, lines, is_calm)
-        self.held[state] &= alike
+        ways = self._hold_moving(state, simple, lines, is_calm, alike)
         self._settle(state, ways)
 
-    def _views(self, state: int) -> list[tuple[Nearby, int]]:
-        """Return the solutions that changes near the sound car leave in place."""
-        return self._solver.margins(state * self._length)
-
-    def _hold_calm(self, state: int, simple: IntArray, lines: list[Lines]) -> BoolArray:
-        """Hold the pairs of lines that leave everything in its place.
+    def _hold_calm(
+        self, state: int, simple: IntArray, lines: Lines, alike: ByteArray
+    ) -> BoolArray:
+        """Hold the pairs of lines that leave the sound car on its way.
 
         Returns
         -------
         BoolArray
             The lines that do so alone.
         """
-        views = [
-            CalmLines.of(*view, seen)
-            for view, seen in zip(self._views(state), lines, strict=True)
-        ]
+        compounds = Compounds(self._solver.nearby, state)
+        Ways(self._singles, state, {}).follow(compounds)
+        compounds.seal()
+        beside = Beside(compounds, lines)
+        views = [beside.among(stage) for stage in compounds.found.get(SOUND, ())]
         is_calm = np.logical_and.reduce([view.is_calm for view in views])
+        is_calm = self._singles.is_near[state, simple] & is_calm & bool(views)
         calm = np.flatnonzero(is_calm)
         branch = self._singles.branch[state, simple[calm]]
         stays = np.tile(self._every, (len(calm), len(calm), 1))
         stays[branch[:, None] == branch] = 0
         for view in views:
             view.take(calm).clear(stays)
-        self.held[state][np.ix_(simple[calm], simple[calm])] = stays
+        chosen = np.ix_(simple[calm], simple[calm])
+        self.held[state][chosen] = stays & alike[chosen]
         return np.asarray(is_calm)
 
     def _hold_moving(
-        self, state: int, simple: IntArray, lines: list[Lines], is_calm: BoolArray
+        self,
+        state: int,
+        simple: IntArray,
+        lines: Lines,
+        is_calm: BoolArray,
+        alike: ByteArray,
     ) -> Ways:
         """Hold lines beside changes that move something; return how those go."""
-        singles, views = self._singles, self._views(state)
-        own_way = singles.ways[state]
-        moving = {**singles.others[state], **singles.lines(state, simple[~is_calm])}
-        ways = Ways(singles, state, {**moving, **own_way})
-        compounds = [Compounds(*view) for view in views]
-        if moving:
-            numbers, slots = np.array([*moving]), stacked([*moving.values()])
-            for each in compounds:
-                each.settle(numbers, slots)
-        ways.follow(compounds[0], own_way.keys())
-        for each in compounds:
-            each.seal()
-        beside = [
-            Beside(each, seen) for each, seen in zip(compounds, lines, strict=True)
-        ]
-        for number, stages in compounds[0].found.items():
-            # one that goes its own way is looked at on that way alone
-            n_views = 1 if number in own_way else len(views)
-            found = [each.found.get(number, ()) for each in compounds[:n_views]]
-            if not all(found):
+        singles = self._singles
+        moving = singles.lines(state, simple[~is_calm])
+        ways = Ways(singles, state, {**moving, **singles.ways[state]})
+        compounds = Compounds(self._solver.nearby, state)
+        ways.follow(compounds)
+        compounds.seal()
+        beside = Beside(compounds, lines)
+        idle = np.flatnonzero(singles.branch[state] == NOTHING)
+        for number, stages in compounds.found.items():
+            if number == SOUND:
                 continue
-            stays = np.ones((self._length, len(simple)), dtype=np.bool_)
-            for some, seen in zip(found, beside, strict=False):
-                for stage in some:
-                    stays &= seen.stays(stage)
+            stays = np.logical_and.reduce([beside.stays(stage) for stage in stages])
             self._compounds[state][number] = stages[-1].without_margins()
+            stays &= self._unpacked(alike[number, simple]).T
             self._hold_beside(state, number, simple, stays)
-            if number in own_way and all(stage.is_known.all() for stage in stages):
-                idle = np.flatnonzero(singles.branch[state] == NOTHING)
-                self.held[state, number, idle] = self._every
-                self.held[state, idle, number] = self._every
+            if all(stage.is_known.all() for stage in stages):
+                some = idle[(alike[number, idle] == self._every).all(axis=1)]
+                self.held[state, number, some] = self._every
+                self.held[state, some, number] = self._every
+                self.is_beside[state, number, some] = True
         return ways
 
     def _hold_alone(self, state: int, alike: ByteArray) -> None:
         """Hold what changes nothing beside what is near, if in all draws."""
         near = self._singles.is_near[state]
         nothing = self._singles.branch[state] == NOTHING
-        alone = (nothing[:, None] | nothing) & near[:, None] & near
-        alone &= (alike == self._every).all(axis=2)
-        self.held[state, alone] = self._every
+        alone = nothing[:, None] & near & (alike == self._every).all(axis=2)
+        self.held[state, alone | alone.T] = self._every
 
     def _hold_beside(
         self, state: int, number: int, simple: IntArray, stays: BoolArray
@@ -203,32 +193,32 @@ class Pairs:
         every = np.unpackbits(bits, axis=-1, bitorder="little", count=self._length)
         return every.view(np.bool_)
 
-    def _begin_alike(self, state: int) -> ByteArray:
-        """Return the draws in which gates of pairs begin as either change has them.
+    def _begin_as_first(self, state: int) -> ByteArray:
+        """Return the draws in which gates of pairs begin as the first change has them.
 
         A bit each, shape (n_changes, n_changes, n_bytes).
         """
-        came = int(self._singles.came[state])
+        singles, came = self._singles, int(self._singles.came[state])
         if came < 0:
             return np.asarray(np.tile(self._every, (*self.held.shape[1:3], 1)))
-        alike, rests = self.held[came].copy(), self.rests[came]
-        # a line beside another change leaves gates as that does; is it so alone?
-        sound = self._solver.begins[self._singles.draws(state)]
-        is_sound = (self._singles.begins[state] == sound).all(axis=2)
-        bits = np.packbits(is_sound, axis=1, bitorder="little")
-        alike &= np.where(self.is_beside[came][..., None], bits, 0xFF)
-        alike &= alike.swapaxes(0, 1)
+        begins, rests = singles.begins[state], self.rests[came]
+        weight = 1 << np.arange(begins.shape[2])
+        code, sound = (
+            begins @ weight,
+            self._solver.begins[singles.draws(state)] @ weight,
+        )
+        as_other = np.packbits(code[:, None] == code, axis=2, bitorder="little")
+        as_sound = np.packbits(code == sound, axis=1, bitorder="little")[:, None]
+        # what a line stands beside leaves gates as alone, calm lines as the sound car
+        beside = self.is_beside[came][..., None]
+        alike = np.where(beside.swapaxes(0, 1), as_other, as_sound)
+        alike = self.held[came] & np.where(beside, self._every, alike)
         first, second = rests.changes
-        alone = self._singles.begins_alone(state, first, second)[rests.is_there]
-        is_alike = rests.is_there.copy()
-        is_alike[rests.is_there] = (rests.left == alone).all(axis=1)
-        bits = np.packbits(is_alike, axis=1, bitorder="little")
-        alike[first, second] |= bits
-        alike[second, first] |= bits
-        # a pair that changes nothing in some draws only is settled in all
-        nothing = self._singles.branch[state] == NOTHING
-        is_part = (nothing[:, None] | nothing) & (alike != self._every).any(axis=2)
-        alike[is_part] = 0
+        left = rests.left @ weight
+        for one, other in ((first, second), (second, first)):
+            is_alike = rests.is_there.copy()
+            is_alike[rests.is_there] = left == code[one][rests.is_there]
+            alike[one, other] |= np.packbits(is_alike, axis=1, bitorder="little")
         return np.asarray(alike)
 
     def _begins_beside(self, state: int, number: IntArray, line: IntArray) -> BoolArray:
@@ -333,11 +323,62 @@ class Pairs:
         """Return whether neither of a pair changes nothing in a state."""
         return NOTHING not in self._singles.branch[state, [first, second]]
 
-    def changes(self, state: int, first: int, second: int) -> Changes | None:
-        """Return a pair of changes on known lines solved in all draws of a state.
+    def volts(self, state: int, first: int, second: int) -> FloatArray | None:
+        """Return the volts of a pair in a state, shape (length, n_nodes). [V].
 
-        None where the lines of either are not known, or where digits do not suffice.
+        Without a number where a gate chatters. None where both change one branch, and
+        where one of the two shows alone what both do.
         """
+        is_held = self._unpacked(self.held[state, first, second])
+        rests = self.rests.get(state)
+        pair = -1 if rests is None else int(rests.pair[first, second])
+        if is_held.all() and not self.changes_both(state, first, second):
+            return None
+        if rests is None or (not is_held.all() and pair < 0):
+            return None
+        start = self._start(state, first, second)
+        is_settled = np.ones(self._length, dtype=np.bool_)
+        if pair >= 0:
+            rows, there = rests.rows(np.array([pair])), rests.is_there[pair]
+            active = self._points.plan.active
+            start.segment[np.ix_(there, active)] = Rests.segments(rests.code[rows])
+            start.is_on[np.ix_(there, active)] = Rests.gates(rests.code[rows])
+            is_settled[there] = rests.is_settled[rows]
+        volts = np.full((self._length, len(self._solver.network.nodes)), np.nan)
+        solved = self._changes(state, first, second)
+        if solved is not None:
+            origin, is_near = self._solver.origin, solved.is_sound & is_held
+            falls = origin.falls(origin.response, solved)
+            volts[is_near] = (origin.base.volts[solved.draw] - falls)[is_near]
+            is_settled &= ~is_near
+        draw = np.flatnonzero(is_settled)
+        if len(draw):
+            one, other = (
+                self._singles.slots(state, change).take(draw)
+                for change in (first, second)
+            )
+            draws = self._singles.draws(state)[draw]
+            start = start.take(draw)
+            point = self._points.solve(draws, one.beside(other), start=start)
+            volts[draw] = point.volts
+        return volts
+
+    def _start(self, state: int, first: int, second: int) -> Start:
+        """Return where a pair rests that follows from what each does alone."""
+        draws, base = self._singles.draws(state), self._solver.base
+        start = Start(base.segment[draws].astype(np.int64), base.is_on[draws].copy())
+        for one, other in ((first, second), (second, first)):
+            if self.is_beside[state, one, other]:
+                stage, active = (
+                    self._compounds[state][one].stage,
+                    self._points.plan.active,
+                )
+                start.segment[:, active] = stage.segment.T
+                start.is_on[:, active] = stage.is_on.T
+        return start
+
+    def _changes(self, state: int, first: int, second: int) -> Changes | None:
+        """Return a held pair on its lines, solved as a change of the sound car."""
         if self.is_beside[state, second, first]:
             first, second = second, first
         pair = np.array([first, second])
@@ -352,50 +393,13 @@ class Pairs:
         if branch.min() < 0:
             return None
         siemens, amps = siemens.T, amps.T
-        solved = self._solver.origin.changes(
-            self._singles.draws(state),
+        return self._solver.origin.changes(
+            singles.draws(state),
             np.tile(branch, (self._length, 1)),
             siemens=np.ascontiguousarray(siemens),
             amps=np.ascontiguousarray(amps),
             is_conducting=(siemens != 0.0) | (amps != 0.0),
         )
-        is_held = self._unpacked(self.held[state, pair[0], pair[1]])
-        return solved if solved.is_sound[is_held].all() else None
-
-    def volts(self, state: int, first: int, second: int) -> FloatArray | None:
-        """Return the volts of a pair in a state, shape (length, n_nodes). [V].
-
-        Without a number where a gate chatters. None where both change one branch, where
-        digits do not suffice, and where one of the two shows alone what both do.
-        """
-        is_held = self._unpacked(self.held[state, first, second])
-        rests, origin = self.rests.get(state), self._solver.origin
-        volts = np.full((self._length, len(self._solver.network.nodes)), np.nan)
-        if is_held.any():
-            solved = self.changes(state, first, second)
-            if solved is None:
-                return None
-            falls = origin.falls(origin.response, solved)
-            volts[is_held] = (origin.base.volts[solved.draw] - falls)[is_held]
-        if is_held.all():
-            return volts
-        if rests is None or rests.pair[first, second] < 0:
-            return None
-        rows = rests.rows(rests.pair[first, second, None])
-        draw = np.flatnonzero(rests.is_there[rests.pair[first, second]])
-        rows, draw = rows[rests.is_settled[rows]], draw[rests.is_settled[rows]]
-        shape = (len(rows), len(self._solver.network.branches))
-        start = Start(np.zeros(shape, dtype=np.int64), np.zeros(shape, dtype=np.bool_))
-        start.segment[:, self._points.plan.active] = rests.code[rows] >> 1
-        start.is_on[:, self._points.plan.active] = Rests.gates(rests.code[rows])
-        slots = [
-            self._singles.slots(state, change).take(draw) for change in (first, second)
-        ]
-        point = self._points.solve(
-            self._singles.draws(state)[draw], slots[0].beside(slots[1]), start=start
-        )
-        volts[draw] = point.volts
-        return volts
 
 
 def _chunks(count: int) -> Iterator[slice]:

@@ -1,9 +1,7 @@
 """Changes of one car, each alone, in all its states and draws.
 
 What a change alone is in a state says how it can stand beside another: it changes
-nothing; it is one branch on one line; it changes several branches or moves others, near
-the sound car; or it goes a way of its own from where the state before left its gates.
-Knows no faults.
+nothing; it is one branch on one line; or it is more than that. Knows no faults.
 """
 
 from __future__ import annotations
@@ -53,9 +51,9 @@ class Singles:
     is_near : BoolArray
         Changes that are small changes of the sound car in all draws, and find the gates
         as it does, shape (n_states, n_changes).
-    others, ways : list[dict[int, Slots]]
-        By state and change, the changed branches of those near ones that are not one
-        line, and of those that go a way of their own.
+    ways : list[dict[int, Slots]]
+        By state, the changed branches of those changes that are neither one line nor
+        nothing.
     begins : BoolArray
         How gates begin, shape (n_states, n_changes, length, n_gates).
     came : IntArray
@@ -72,7 +70,6 @@ class Singles:
         self.low = np.full_like(self.siemens, -np.inf)
         self.high = np.full_like(self.siemens, np.inf)
         self._bent: list[dict[int, Slots]] = [{} for _ in range(n_states)]
-        self.others: list[dict[int, Slots]] = [{} for _ in range(n_states)]
         self.ways: list[dict[int, Slots]] = [{} for _ in range(n_states)]
         self.came = np.full(n_states, -1)
         n_gates = solver.begins.shape[1]
@@ -119,15 +116,11 @@ class Singles:
         near &= (begins == sound).all(axis=(1, 2))
         self.is_near[states, places] = near
         self.branch[states, places] = np.where(near & (count == 0), NOTHING, OTHERWISE)
-        rows = np.flatnonzero(near & (count == 1))
+        rows = np.flatnonzero(count == 1)
         self._add_lines(states, places, rows, solved=solved, slots=slots)
-        is_kept = self.solver.is_free(draw[:, None], slots.branch) | (slots.branch < 0)
-        is_free = is_kept.reshape(len(states), -1).all(axis=1)
-        is_way = np.asarray(~(near & is_free))
         for row in np.flatnonzero(self.branch[states, places] == OTHERWISE).tolist():
             points = np.arange(row * length, (row + 1) * length)
-            kept = self.ways if is_way[row] else self.others
-            kept[states[row]][int(places[row])] = slots.take(points)
+            self.ways[states[row]][int(places[row])] = slots.take(points)
 
     def _add_lines(
         self,
@@ -140,7 +133,8 @@ class Singles:
     ) -> None:
         """Note the changes of one branch that no gate switches.
 
-        Where the branch bends, it is the line of the segment on which it rests.
+        Where the branch bends, it is the line of the segment on which it rests, near
+        the sound car.
         """
         if not len(rows):
             return
@@ -152,22 +146,23 @@ class Singles:
         forced = curves[..., FORCED]
         carries = forced > 0.0
         is_switched = network.has_gate[branch, None] & (forced == 0.0)
+        breaks = curves[..., EDGES.start + 1 : EDGES.stop - 1]
+        is_bent = carries & np.isfinite(breaks[..., 0])
         is_line = self.solver.is_free(solved.draw[first][rows], branch)
         is_line &= ~is_switched.any(axis=1)
+        is_line &= self.is_near[states, places] | ~is_bent.any(axis=1)
         self.branch[states, places] = np.where(is_line, branch, OTHERWISE)
         one, other = network.control[branch].T
         points = (rows[:, None] * length + np.arange(length)).ravel()
         volts = solved.volts[points].reshape(len(rows), length, -1)
         row, draw = np.arange(len(rows))[:, None], np.arange(length)
         control = volts[row, draw, one[:, None]] - volts[row, draw, other[:, None]]
-        breaks = curves[..., EDGES.start + 1 : EDGES.stop - 1]
         segment = (control[..., None] >= breaks).sum(axis=2)
         here = Segments.of(
             Curves.of(curves.transpose(2, 0, 1)), np.where(carries, segment, 0)
         )
         self.siemens[states, places] = here.siemens * carries
         self.amps[states, places] = here.amps * carries
-        is_bent = carries & np.isfinite(breaks[..., 0])
         self.low[states, places] = np.where(is_bent, here.low, -np.inf)
         self.high[states, places] = np.where(is_bent, here.high, np.inf)
         for each in np.flatnonzero(is_line & is_bent.any(axis=1)).tolist():
@@ -188,9 +183,8 @@ class Singles:
 
     def slots(self, state: int, change: int) -> Slots:
         """Return the changed branches of all draws of a change."""
-        for kept in (self.others[state], self.ways[state]):
-            if change in kept:
-                return kept[change]
+        if change in self.ways[state]:
+            return self.ways[state][change]
         if self.branch[state, change] == NOTHING:
             return nothing(self.length)
         return self.lines(state, np.array([change]))[change]

@@ -101,6 +101,11 @@ class Rests:
         return np.asarray(segment * 2 + is_on, dtype=np.int8)
 
     @staticmethod
+    def segments(code: CodeArray) -> CodeArray:
+        """Return the segments of a code."""
+        return np.asarray(code >> 1)
+
+    @staticmethod
     def gates(code: CodeArray) -> BoolArray:
         """Return the gates of a code."""
         return np.asarray((code & 1).astype(np.bool_))

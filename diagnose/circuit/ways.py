@@ -6,7 +6,7 @@ From where the state before left their gates. What is made of the stages is left
 
 from __future__ import annotations
 
-from collections.abc import Container, Mapping
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -15,6 +15,9 @@ from diagnose.circuit.nodal import BoolArray, Slots
 from diagnose.circuit.operating_point import Start
 from diagnose.circuit.settling import Guesses, Stages
 from diagnose.circuit.singles import Singles, nothing, stacked
+
+SOUND = -1
+"""In place of a change's number: the sound car."""
 
 
 class Ways:
@@ -30,7 +33,7 @@ class Ways:
     Attributes
     ----------
     numbers : IntArray
-        Which changes they are; -1, the last, is the sound car.
+        Which changes they are; the last is the sound car.
     slots : Slots
         Their changed branches, all draws of a change in turn.
     stages : Stages
@@ -44,17 +47,17 @@ class Ways:
     ) -> None:
         solver, draws = singles.solver, singles.draws(state)
         self._length = len(draws)
-        self.numbers = np.array([*changes, -1])
+        self.numbers = np.array([*changes, SOUND])
         self.slots = stacked([*changes.values(), nothing(len(draws))])
         points, gates = solver.origin.solver, solver.gates
         sound = Start(solver.base.segment[draws], gates.whole(solver.begins[draws]))
         alone, is_known = points.stages(draws, nothing(len(draws)), sound)
-        begins = singles.begins[state, [*changes]]
+        begins = singles.begins[state, self.numbers[:-1]]
         count = len(changes)
         draw = np.tile(draws, count)
         start = Start(
             solver.base.segment[draw],
-            gates.whole(begins.reshape(count * len(draws), -1)),
+            gates.whole(begins.reshape(count * len(draws), begins.shape[-1])),
         )
         guesses = Guesses(alone.segment, np.tile(np.arange(len(draws)), count))
         slots = self.slots.take(np.arange(len(draw)))
@@ -64,12 +67,10 @@ class Ways:
         self.is_known: BoolArray = is_known & stages.is_whole
         self.stages = stages.until(self.is_known)
 
-    def follow(self, compounds: Compounds, chosen: Container[int]) -> None:
-        """Note the stages of some of the changes."""
+    def follow(self, compounds: Compounds) -> None:
+        """Note the stages of the changes and of the sound car."""
         count = np.where(self.is_known, self.stages.count, 0)
         count = count.reshape(-1, self._length).max(axis=1)
-        is_chosen = np.array([number in chosen for number in self.numbers.tolist()])
-        count *= is_chosen
         for each in np.unique(count[count > 0]).tolist():
             some = np.flatnonzero(count == each)
             points = (some[:, None] * self._length + np.arange(self._length)).ravel()

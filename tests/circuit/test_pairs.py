@@ -11,7 +11,14 @@ import pytest
 
 from diagnose.circuit.compensation import Compensated
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.nodal import BoolArray, IntArray, Network, Slots, stacked
+from diagnose.circuit.nodal import (
+    FORCED,
+    BoolArray,
+    IntArray,
+    Network,
+    Slots,
+    stacked,
+)
 from diagnose.circuit.operating_point import OperatingPoint
 from diagnose.circuit.pairs import Pairs
 from diagnose.circuit.sample import Sample
@@ -87,14 +94,36 @@ def make_case(network: Network, came: Sequence[int], slots: Slots, length: int) 
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plain:
+    """A whole car before anything is changed; `came` as in `Case`, `states` by name."""
+
+    network: Network
+    came: tuple[int, ...]
+    states: tuple[str, ...]
+
+    @property
+    def draw(self) -> IntArray:
+        """The draws of each state, shape (n_states, N_DRAWS)."""
+        return np.arange(self.network.n_draws).reshape(-1, N_DRAWS)
+
+
 @pytest.fixture(scope="module")
-def tourer(knowledge: Knowledge) -> Case:
-    """Return a whole car under random changes, the last of nothing."""
+def plain(knowledge: Knowledge) -> Plain:
     model = CarModel(load_car(CAR, knowledge), Sample(n_draws=N_DRAWS))
     states = [state for state in model.car.states if not state.is_unplugged]
-    names = [state.name for state in states]
-    came = [names.index(s.after) if s.after in names else -1 for s in states]
-    network = stacked([model.network(state) for state in states])
+    names = tuple(state.name for state in states)
+    return Plain(
+        network=stacked([model.network(state) for state in states]),
+        came=tuple(names.index(s.after) if s.after in names else -1 for s in states),
+        states=names,
+    )
+
+
+@pytest.fixture(scope="module")
+def tourer(plain: Plain) -> Case:
+    """Return a whole car under random changes, the last of nothing."""
+    network, n_states = plain.network, len(plain.states)
     generator = np.random.default_rng(11)
     n_branches = len(network.branches)
     branch = np.full((N_CHANGES, 2), -1)
@@ -103,9 +132,8 @@ def tourer(knowledge: Knowledge) -> Case:
     more = np.arange(2, N_CHANGES - 1, 5)
     branch[more, 1] = generator.permutation(n_branches)[: len(more)]
     branch[branch[:, 1] == branch[:, 0], 1] = -1
-    every = np.tile(branch.repeat(N_DRAWS, axis=0), (len(states), 1))
-    blocks = np.arange(network.n_draws).reshape(-1, 1, N_DRAWS)
-    draw = np.tile(blocks, (1, N_CHANGES, 1)).ravel()
+    every = np.tile(branch.repeat(N_DRAWS, axis=0), (n_states, 1))
+    draw = np.tile(plain.draw[:, None], (1, N_CHANGES, 1)).ravel()
     curves = np.array(
         [
             [
@@ -117,7 +145,8 @@ def tourer(knowledge: Knowledge) -> Case:
             for row, pair in zip(draw, every, strict=True)
         ]
     )
-    return make_case(network, came, Slots(branch=every, curves=curves), N_DRAWS)
+    slots = Slots(branch=every, curves=curves)
+    return make_case(network, plain.came, slots, N_DRAWS)
 
 
 @pytest.fixture(scope="module")
@@ -257,3 +286,24 @@ def test_what_one_change_shows_alone_is_not_told_again(tourer: Case) -> None:
 
     assert not tourer.pairs.changes_both(0, 0, nothing)
     assert tourer.pairs.volts(0, 0, nothing) is None
+
+
+def test_a_relay_that_two_faults_let_feed_itself_stays_on_with_the_key_off(
+    plain: Plain,
+) -> None:
+    # 87 touches 86 and feeds the coil; a shorted output grounds it. Each alone lets go.
+    network = plain.network
+    names = ("fuel-pump-relay.contacts/bridge", "engine-controller.pump-output")
+    branch = np.array([network.branch_indices()[name] for name in names])
+    curves = network.curves[plain.draw[:, None], branch[:, None]].copy()
+    curves[..., FORCED] = 1.0
+    slots = Slots(
+        branch=np.tile(branch.repeat(N_DRAWS), len(plain.states))[:, None],
+        curves=curves.reshape(-1, 1, curves.shape[-1]),
+    )
+    case = make_case(network, plain.came, slots, N_DRAWS)
+
+    volts = case.pairs.volts(plain.states.index("key-off"), 0, 1)
+
+    assert volts is not None
+    assert volts[:, network.node_indices()["fuel-pump.plus"]].min() > 10.0
