@@ -388,8 +388,13 @@ class Beside:
         Shape (length, n_lines).
         """
         seen = self._look(compound)
-        rise, fall = self._taken(seen, compound)
-        return self._stays(seen, rise.max(axis=1), fall.max(axis=1))
+        shape = (len(seen.extra_amps), len(self._lines.used))
+        rise, fall = np.empty(shape, np.float32), np.empty(shape, np.float32)
+        for some, more, less in self._taken(seen, compound):
+            rise[some] = more.max(axis=1, initial=0.0)
+            fall[some] = less.max(axis=1, initial=0.0)
+        blur = self._blur(seen, compound)
+        return self._stays(seen, rise + blur, fall + blur)
 
     def _stays(self, seen: _Seen, rise: SingleArray, fall: SingleArray) -> BoolArray:
         """Return lines that stay, by the most of a margin that an amp takes."""
@@ -403,11 +408,16 @@ class Beside:
     def among(self, compound: Compound) -> CalmLines:
         """Return lines as they see each other beside a change."""
         seen = self._look(compound)
-        rise, fall = self._taken(seen, compound)
-        groups = in_groups(np.maximum(rise, fall).max(axis=0))
+        shape = (len(seen.extra_amps), self._falls.shape[1] + 1, len(self._lines.used))
+        # the last margin is that of nothing, where there is no other
+        each = np.zeros((2, *shape), np.float32)
+        for some, more, less in self._taken(seen, compound):
+            each[0, some, :-1], each[1, some, :-1] = more, less
+        each += self._blur(seen, compound)[:, None]
+        groups = in_groups(each.max(axis=(0, 1)))
         rise, fall = (
             np.stack([taken[:, group].max(axis=1) for group in groups])
-            for taken in (rise, fall)
+            for taken in each
         )
         stays = self._stays(seen, rise.max(axis=0), fall.max(axis=0))
         first, second = self._output.T
@@ -474,15 +484,12 @@ class Beside:
 
     def _taken(
         self, seen: _Seen, compound: Compound
-    ) -> tuple[SingleArray, SingleArray]:
-        """Return what of each margin an amp more takes, and an amp less.
+    ) -> Iterator[tuple[slice, SingleArray, SingleArray]]:
+        """Yield what of each margin an amp more takes, and an amp less, if anything.
 
-        At most, rounding counted; shape (length, n_kept, n_used) each. [1/A]
+        For some of the draws in turn; shape (n_some, n_kept, n_used) each. [1/A]
         """
         others = seen.others.astype(np.float32)
-        shape = (len(others), self._falls.shape[1] + 1, len(self._lines.used))
-        # what no margin has anything of is nothing
-        rise, fall = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
         falling, rising = self._compounds.shares(compound)
         for first in range(0, len(others), TILE_DRAWS):
             some = slice(first, first + TILE_DRAWS)
@@ -490,12 +497,14 @@ class Beside:
             falls[:, self._own[0], self._own[1]] = 0.0
             by_rise = falls * -rising[some]
             falls *= falling[some]
-            np.maximum(falls, by_rise, out=rise[some, 1:])
-            np.minimum(falls, by_rise, out=fall[some, 1:])
-        np.negative(fall, out=fall)
+            less = np.minimum(falls, by_rise)
+            yield some, np.maximum(falls, by_rise, out=falls), np.negative(less, less)
+
+    def _blur(self, seen: _Seen, compound: Compound) -> SingleArray:
+        """Return how far wrong rounding may make that, (length, n_used). [1/A]."""
+        others = np.abs(seen.others.astype(np.float32))
+        falling, rising = self._compounds.shares(compound)
         reach = np.abs(seen.view.falls).max(axis=1, initial=0.0)
-        blur = self._reach + np.einsum("dk,dku->du", reach, np.abs(others))
+        blur = self._reach + np.einsum("dk,dku->du", reach, others)
         blur *= SINGLE_ROUNDING * np.maximum(falling, rising).max(axis=1, initial=0.0)
-        rise += blur[:, None]
-        fall += blur[:, None]
-        return rise, fall
+        return np.asarray(blur)
