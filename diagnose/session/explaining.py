@@ -30,6 +30,8 @@ ABOVE_ALL_VOLTS = 1.0
 UNLIKELY_STATE = 0.1
 SWAPPED_VOLTS = 0.5
 LEAST_DECIBANS = 0.5
+NEARLY_SURE = 0.95
+# Chosen: a reading that confirms what is so likely is no waste of an answer.
 LEAST_MOVED = 0.03
 # Own choice: what moves less of the belief than this told next to nothing.
 MISFIT = 0.003
@@ -355,6 +357,7 @@ class Explainer:
         )
         if (
             not is_proof
+            and float(without.sum(axis=1).max()) < NEARLY_SURE
             and _moved(conclusion) < LEAST_MOVED
             and fact != self.disagreeing(conclusion)
         ):
