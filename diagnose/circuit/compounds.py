@@ -1,15 +1,17 @@
-"""Changes of several branches, or that move others, with one line more beside them.
+"""Changes that are more than one calm line, with one line more beside them.
 
-Such a change is settled alone, in all draws of a state: what it moves is then known,
-and it is k branches on known lines. One changed line b more is a current of one
-equation,
+Such a change is followed alone, stage by stage from where the state before left its
+gates: in each stage it is k branches on known lines. One changed line b more is a
+current of one equation,
 
     d_b' = (d_b - f_b t_bA d_A) / (1 - f_b t_bA P),  d_A' = d_A - P d_b',
     P = D_A (I + T_AA D_A)^-1 t_Ab,  f_b = (g_b' - g_b) / own_b
 
-(`linearised`), and every margin of the change alone loses t_b d_b' - T_A P d_b' volts.
-Where it keeps some in every draw, nothing else moves and no fuse opens: the pair is
-k + 1 branches on known lines. Arrays are (draw, ..., line b). Knows no faults.
+(`linearised`), and every margin of the stage loses t_b d_b' - T_A P d_b' volts. Where
+it keeps some in every stage, segments and gates go as they do without b: the pair is
+k + 1 branches on known lines. Two lines beside a stage, that of the sound car, see each
+other less what its branches take (`calm_lines`). Arrays are (draw, ..., line b). Knows
+no faults.
 """
 
 from __future__ import annotations
