@@ -29,6 +29,7 @@ from diagnose.circuit.calm_lines import (
     in_groups,
 )
 from diagnose.circuit.car import FloatArray
+from diagnose.circuit.margins import Limits
 from diagnose.circuit.nearby import Nearby
 from diagnose.circuit.nodal import BoolArray, IntArray, Slots
 from diagnose.circuit.operating_point import fixed_siemens
@@ -87,6 +88,28 @@ class Compound:
         return replace(self, fall=none, rise=none)
 
 
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """The lines of points in a stage, and within what volts they go as they do.
+
+    `siemens` and `amps` are those of all branches, shape (n_points, n_branches).
+    """
+
+    siemens: FloatArray
+    amps: FloatArray
+    limits: Limits
+    stage: Stage
+
+    def take(self, points: IntArray) -> _Lines:
+        """Return those of some points."""
+        return _Lines(
+            self.siemens[points],
+            self.amps[points],
+            self.limits.take(points),
+            self.stage.take(points),
+        )
+
+
 class Compounds:
     """Changes of a state, as small changes of one solution.
 
@@ -140,11 +163,9 @@ class Compounds:
             siemens[:, active], amps[:, active] = limits.siemens.T, limits.amps.T
             self._note(
                 numbers,
-                slots,
-                siemens=siemens,
-                amps=amps,
-                is_known=is_known,
-                stage=stage,
+                slots.branch[:: len(self._draws)],
+                _Lines(siemens, amps, limits, stage),
+                is_known.reshape(-1, len(self._draws)),
             )
 
     def seal(self) -> None:
@@ -158,34 +179,31 @@ class Compounds:
         self._kept = np.flatnonzero(is_kept)
 
     def _note(
-        self,
-        numbers: IntArray,
-        slots: Slots,
-        *,
-        siemens: FloatArray,
-        amps: FloatArray,
-        is_known: BoolArray,
-        stage: Stage,
+        self, numbers: IntArray, changed: IntArray, lines: _Lines, is_known: BoolArray
     ) -> None:
-        """Note changes on lines that they keep, few of them others than the base has.
+        """Note a stage of changes, few branches on other lines than the base has.
 
         Parameters
         ----------
-        siemens, amps : FloatArray
-            Of all branches, shape (n_points, n_all_branches).
+        changed : IntArray
+            The changed branches, shape (n_changes, n_slots); -1 for none.
+        lines : _Lines
+            All draws of a change in turn.
+        is_known : BoolArray
+            Shape (n_changes, length).
         """
         length, base = len(self._draws), self._linear.base
-        known, every = is_known.reshape(-1, length), np.arange(len(numbers))
-        shape = (len(numbers), length, siemens.shape[1])
-        differs = siemens.reshape(shape) != base.siemens[self._draws]
-        differs |= amps.reshape(shape) != base.amps[self._draws]
-        differs &= known[..., None]
-        is_used = np.zeros((len(numbers), siemens.shape[1] + 1), dtype=np.bool_)
+        every, n_branches = np.arange(len(numbers)), lines.siemens.shape[1]
+        shape = (len(numbers), length, n_branches)
+        differs = lines.siemens.reshape(shape) != base.siemens[self._draws]
+        differs |= lines.amps.reshape(shape) != base.amps[self._draws]
+        differs &= is_known[..., None]
+        is_used = np.zeros((len(numbers), n_branches + 1), dtype=np.bool_)
         is_used[:, :-1] = differs.any(axis=1)
-        is_used[every[:, None], slots.branch[::length]] = True
+        is_used[every[:, None], changed] = True
         is_used = is_used[:, :-1]
         count = is_used.sum(axis=1)
-        is_few = known.any(axis=1) & (count <= MOST_BRANCHES)
+        is_few = is_known.any(axis=1) & (count <= MOST_BRANCHES)
         self._lost.update(numbers[~is_few].tolist())
         few = every[is_few]
         for first in range(0, len(few), CHUNK_CHANGES):
@@ -194,69 +212,48 @@ class Compounds:
             order = np.argsort(~is_used[some], axis=1, kind="stable")
             is_first = np.arange(order.shape[1]) < count[some, None]
             branch = np.where(is_first, order, -1)[:, : int(count[some].max())]
-            found = self._compounds(
-                branch.T,
-                slots.take(rows),
-                stage.take(rows),
-                siemens=siemens[rows],
-                amps=amps[rows],
-                is_known=known[some],
-            )
+            found = self._compounds(branch.T, lines.take(rows), is_known[some])
             for number, one in zip(numbers[some].tolist(), found, strict=True):
                 self.found[number] = (*self.found.get(number, ()), one)
 
     def _compounds(
-        self,
-        branch: IntArray,
-        slots: Slots,
-        stage: Stage,
-        *,
-        siemens: FloatArray,
-        amps: FloatArray,
-        is_known: BoolArray,
+        self, branch: IntArray, lines: _Lines, is_known: BoolArray
     ) -> Iterator[Compound]:
         """Yield changes with what they leave of every margin.
 
         Parameters
         ----------
         branch : IntArray
-            Shape (n_branches, n_changes).
-        siemens, amps : FloatArray
-            Of all branches, shape (n_points, n_all_branches).
-        is_known : BoolArray
-            Shape (n_changes, length).
+            What is on another line, shape (n_branches, n_changes).
         """
-        length, n_changes = len(self._draws), branch.shape[1]
-        draw = np.tile(self._draws, n_changes)
-        shape = (n_changes, length)
+        shape = is_known.shape
+        draw = np.tile(self._draws, len(is_known))
         points = np.arange(len(draw)).reshape(shape)
-        lines = siemens[points, branch[..., None]], amps[points, branch[..., None]]
-        runs = Runs.of_points(draw, self._linear.length, length)
+        siemens = lines.siemens[points, branch[..., None]]
+        amps = lines.amps[points, branch[..., None]]
+        runs = Runs.of_points(draw, self._linear.length, len(self._draws))
         x, extra_amps, loss = self._linear.extra_amps(
-            runs, branch, siemens=lines[0], amps=lines[1]
+            runs, branch, siemens=siemens, amps=amps
         )
         looks = self._linear.looked_volts(runs, branch, extra_amps).transpose(1, 0, 2)
         place = self._linear.solver.place[branch]
         own, change = np.nonzero(place >= 0)
         looks[place[own, change], change] = x[own, change]
         looks = looks.reshape(len(looks), -1)
-        margins, active = self._nearby.margins, self._linear.solver.plan.active
-        bounds = margins.stage_bounds(draw, slots, looks, stage)
-        fall, rise = looks - bounds.low, bounds.high - looks
+        low, high = self._nearby.margins.signed(lines.limits, looks)
+        fall, rise = looks - low, high - looks
         rests = (loss.ravel() < 1.0) & (np.minimum(fall, rise) >= 0.0).all(axis=0)
-        rests &= (siemens[:, active] == bounds.siemens.T).all(axis=1)
-        rests &= (amps[:, active] == bounds.amps.T).all(axis=1)
         rests = rests.reshape(shape) & is_known
         fall, rise = fall.reshape(-1, *shape), rise.reshape(-1, *shape)
-        for column in range(n_changes):
+        for column in range(len(is_known)):
             used = branch[:, column] >= 0
             yield Compound(
                 branch=branch[used, column],
-                siemens=lines[0][used, column],
-                amps=lines[1][used, column],
+                siemens=siemens[used, column],
+                amps=amps[used, column],
                 extra_amps=extra_amps[used, column],
                 is_known=rests[column],
-                stage=stage.take(points[column]),
+                stage=lines.stage.take(points[column]),
                 fall=fall[:, column],
                 rise=rise[:, column],
             )

@@ -6,7 +6,7 @@ Looks are the volts that control active branches, and those that gates watch
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -37,23 +37,36 @@ class Limits:
     least_watch: FloatArray
     most_watch: FloatArray
 
+    @staticmethod
+    def of(
+        curves: Curves,
+        segment: IntArray,
+        is_on: BoolArray,
+        *,
+        least_watch: FloatArray,
+        most_watch: FloatArray,
+    ) -> Limits:
+        """Return the limits of branches on some segments, gates where they are."""
+        carries = conducting(is_on, curves[FORCED], curves[INVERTED])
+        segments = Segments.of(curves, segment)
+        return Limits(
+            siemens=segments.siemens * carries,
+            amps=segments.amps * carries,
+            is_conducting=carries,
+            low=np.where(carries, segments.low, -np.inf),
+            high=np.where(carries, segments.high, np.inf),
+            least_watch=least_watch,
+            most_watch=most_watch,
+        )
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bounds:
-    """Between which volts looks hold, and the lines of the active branches there.
+    def take(self, points: IntArray) -> Limits:
+        """Return those of some points, which lie along the last axis."""
+        return Limits(
+            **{name: getattr(self, name).take(points, axis=-1) for name in _LIMITS}
+        )
 
-    Parameters
-    ----------
-    low, high : FloatArray
-        Shape (n_looks, n_points). [V]
-    siemens, amps : FloatArray
-        Shape (n_active, n_points). [S], [A]
-    """
 
-    low: FloatArray
-    high: FloatArray
-    siemens: FloatArray
-    amps: FloatArray
+_LIMITS = tuple(field.name for field in fields(Limits))
 
 
 class Margins:
@@ -113,21 +126,15 @@ class Margins:
         which draw. A gate holds where it decides by itself: on, with its pull-in volts
         there; off, without those to stay on.
         """
-        forced = curves[FORCED]
-        carries = conducting(is_on, forced, curves[INVERTED])
-        segments = Segments.of(curves, segment)
-        is_free = self._has_gate[place, 0] & (forced == 0.0)
+        is_free = self._has_gate[place, 0] & (curves[FORCED] == 0.0)
         pulls_in = self._must_start[place, draw] | (is_free & is_on)
         lets_go = self._must_rest[place, draw] | (is_free & ~is_on)
-        below_off_volts = np.nextafter(curves[OFF_VOLTS], -np.inf)
-        return Limits(
-            siemens=segments.siemens * carries,
-            amps=segments.amps * carries,
-            is_conducting=carries,
-            low=np.where(carries, segments.low, -np.inf),
-            high=np.where(carries, segments.high, np.inf),
+        return Limits.of(
+            curves,
+            segment,
+            is_on,
             least_watch=np.where(pulls_in, curves[ON_VOLTS], -np.inf),
-            most_watch=np.where(lets_go, below_off_volts, np.inf),
+            most_watch=np.where(lets_go, _below(curves[OFF_VOLTS]), np.inf),
         )
 
     def is_own(self, branch: IntArray) -> BoolArray:
@@ -137,10 +144,8 @@ class Margins:
         is_own = (each == place) & (place >= 0)
         return np.asarray(is_own | ((each == self.look_of_gate[place]) & (place >= 0)))
 
-    def stage_bounds(
-        self, draw: IntArray, slots: Slots, looks: FloatArray, stage: Stage
-    ) -> Bounds:
-        """Return the lines of a stage, and between which volts it goes as it does.
+    def stage_limits(self, draw: IntArray, slots: Slots, stage: Stage) -> Limits:
+        """Return the lines of a stage, and within what volts it goes as it does.
 
         Parameters
         ----------
@@ -148,42 +153,45 @@ class Margins:
             Shape (n_points,).
         slots : Slots
             The changed branches of each point.
-        looks : FloatArray
-            Shape (n_looks, n_points). [V]
         stage : Stage
             Of the points.
         """
-        return self._bounds(self.stage_limits(draw, slots, stage), looks)
-
-    def stage_limits(self, draw: IntArray, slots: Slots, stage: Stage) -> Limits:
-        """Return the lines of a stage, and within what volts it goes as it does."""
         curves = self._solver.active_curves(draw, slots)
-        forced = curves[FORCED]
-        carries = conducting(stage.is_on, forced, curves[INVERTED])
-        segments = Segments.of(curves, stage.segment)
-        is_free = self._has_gate & (forced == 0.0)
+        is_free = self._has_gate & (curves[FORCED] == 0.0)
         turns_at = np.where(stage.is_on, curves[OFF_VOLTS], curves[ON_VOLTS])
-        below = np.nextafter(turns_at, -np.inf)
-        return Limits(
-            siemens=segments.siemens * carries,
-            amps=segments.amps * carries,
-            is_conducting=carries,
-            low=np.where(carries, segments.low, -np.inf),
-            high=np.where(carries, segments.high, np.inf),
+        return Limits.of(
+            curves,
+            stage.segment,
+            stage.is_on,
             least_watch=np.where(is_free & stage.wants, turns_at, -np.inf),
-            most_watch=np.where(is_free & ~stage.wants, below, np.inf),
+            most_watch=np.where(is_free & ~stage.wants, _below(turns_at), np.inf),
         )
 
-    def _bounds(self, limits: Limits, looks: FloatArray) -> Bounds:
-        """Return limits with the volts that gates watch as they are signed."""
+    def signed(
+        self, limits: Limits, looks: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return between which volts looks hold, those that gates watch as signed.
+
+        Parameters
+        ----------
+        limits : Limits
+            Of the active branches, shape (n_active, n_points).
+        looks : FloatArray
+            What they show, shape (n_looks, n_points). [V]
+
+        Returns
+        -------
+        low, high : FloatArray
+            Same shape. [V]
+        """
         n_active, gated = len(self._active), self._gated
         least, most = limits.least_watch[gated], limits.most_watch[gated]
         is_bound, is_under = least > 0.0, looks[n_active:] < 0.0
         low = np.where(is_bound & ~is_under, least, -most)
         high = np.where(is_bound & is_under, -least, most)
-        return Bounds(
-            low=np.concatenate([limits.low, low]),
-            high=np.concatenate([limits.high, high]),
-            siemens=limits.siemens,
-            amps=limits.amps,
-        )
+        return np.concatenate([limits.low, low]), np.concatenate([limits.high, high])
+
+
+def _below(volts: FloatArray) -> FloatArray:
+    """Return the largest numbers below."""
+    return np.nextafter(volts, -np.inf)

@@ -338,6 +338,12 @@ class Explainer:
         )
         return f"Then check that the car file is right about {lines}."
 
+    def _is_nearly_sure(self, conclusion: Conclusion) -> bool:
+        """Return whether one cause is all but certain, alone or with others."""
+        n_causes = len(self._model.compiled.causes)
+        causes = conclusion.beliefs.cause_probabilities(n_causes)
+        return bool(causes.max() >= NEARLY_SURE)
+
     def _doubts(self, fact: ReadingFact, conclusion: Conclusion) -> list[str]:
         """Return what is odd about the latest reading."""
         car, words = self._model.car, observation_words(fact, self._model.car)
@@ -357,7 +363,7 @@ class Explainer:
         )
         if (
             not is_proof
-            and float(without.sum(axis=1).max()) < NEARLY_SURE
+            and not self._is_nearly_sure(conclusion)
             and _moved(conclusion) < LEAST_MOVED
             and fact != self.disagreeing(conclusion)
         ):

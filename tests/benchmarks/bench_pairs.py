@@ -13,8 +13,7 @@ invented car of 60 nodes that the rates of the solver are measured with, or of a
 - how many pairs are left, because both faults change one branch,
 - how soon the volts of a pair are there, and how far they lie from those of the pair
   solved by itself, each state from where the one before it left the gates,
-- how long the pairs take that do not follow from what each does alone, and all pairs,
-  if each is solved by itself.
+- how long all pairs would take, each solved by itself.
 
 Fuses are taken to hold; one that opens is a fault more. Then how the time of the pairs
 grows with their number. Peak memory is that of this process, knowledge and car

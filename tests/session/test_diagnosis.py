@@ -526,6 +526,24 @@ def test_reading_that_tells_or_disagrees_is_not_said_to_tell_nothing(
     assert not [note for note in notes if "tells next to nothing" in note]
 
 
+def test_reading_that_confirms_what_is_nearly_sure_is_not_said_to_tell_nothing(
+    model: Model,
+) -> None:
+    # The pump's ground is open: its minus follows the battery, and the body does not.
+    facts = (
+        LIFTED_GROUND,
+        reading(0.01, "body.metal"),
+        reading(10.8, "fuel-pump.minus", "cranking"),
+        reading(0.05, "body.metal", "cranking"),
+        reading(12.53, "battery.plus", "key-off"),
+    )
+
+    answer = told(model, COMPLAINT, *facts).answer
+
+    assert by_cause(answer)["fuel-pump-ground:open_circuit"] > 0.95
+    assert not [note for note in answer.notes if "tells next to nothing" in note]
+
+
 # Next steps.
 
 
