@@ -21,8 +21,8 @@ from diagnose.errors import DiagnoseError, InvalidFileError
 if TYPE_CHECKING:
     from diagnose.circuit.car import Car
     from diagnose.faults.knowledge import Knowledge
-    from diagnose.session.model import Model
-    from diagnose.terminal.evening import Options
+    from diagnose.session.ready_car import Model
+    from diagnose.terminal.dialogue.evening import Options
 
     Commands = argparse._SubParsersAction[argparse.ArgumentParser]
 
@@ -427,19 +427,19 @@ def _add_data_folder(parser: argparse.ArgumentParser) -> None:
 
 
 def _start(options: argparse.Namespace) -> None:
-    from diagnose.terminal.evening import start
+    from diagnose.terminal.dialogue.evening import start
 
     start(options.car, options.case, _evening_options(options))
 
 
 def _resume(options: argparse.Namespace) -> None:
-    from diagnose.terminal.evening import resume
+    from diagnose.terminal.dialogue.evening import resume
 
     resume(options.case, _evening_options(options))
 
 
 def _cases(options: argparse.Namespace) -> None:
-    from diagnose.terminal import closed_cases, listings
+    from diagnose.terminal.reports import closed_cases, listings
 
     folder = _data_folder(options)
     if options.export_to:
@@ -457,7 +457,7 @@ def _cases(options: argparse.Namespace) -> None:
 
 
 def _learn(options: argparse.Namespace) -> None:
-    from diagnose.terminal import learn_listing
+    from diagnose.terminal.reports import learn_listing
 
     folder = _data_folder(options)
     if options.undo:
@@ -494,27 +494,27 @@ def _data_folder(options: argparse.Namespace) -> Path:
 
 
 def _published() -> Knowledge:
-    from diagnose.files.knowledge_files import load_knowledge
+    from diagnose.files.knowledge.knowledge_files import load_knowledge
     from diagnose.files.resources import knowledge_folder
 
     return load_knowledge(knowledge_folder())
 
 
 def _check(options: argparse.Namespace) -> None:
-    from diagnose.terminal.listings import check_car_file
+    from diagnose.terminal.reports.listings import check_car_file
 
     check_car_file(options.car, sys.stdout)
 
 
 def _expand(options: argparse.Namespace) -> None:
-    from diagnose.terminal.listings import list_expansion
+    from diagnose.terminal.reports.listings import list_expansion
 
     list_expansion(options.car, sys.stdout)
 
 
 def _expect(options: argparse.Namespace) -> None:
-    from diagnose.session.sheet import Choice
-    from diagnose.terminal.sheet_listing import list_expected
+    from diagnose.session.sheets.expected_readings import Choice
+    from diagnose.terminal.reports.sheet_listing import list_expected
 
     choice = Choice(
         states=tuple(options.state),
@@ -535,7 +535,10 @@ def _expect(options: argparse.Namespace) -> None:
 
 
 def _prestart(options: argparse.Namespace) -> None:
-    from diagnose.terminal.prestart_listing import PrestartOptions, list_prestart
+    from diagnose.terminal.reports.prestart_listing import (
+        PrestartOptions,
+        list_prestart,
+    )
 
     wanted = PrestartOptions(
         car=options.car,
@@ -551,8 +554,8 @@ def _prestart(options: argparse.Namespace) -> None:
 
 
 def _replay(options: argparse.Namespace) -> None:
-    from diagnose.terminal.case_pages import record_anew, replay_case
-    from diagnose.terminal.evening import Options, prepared_model
+    from diagnose.terminal.dialogue.evening import Options, prepared_model
+    from diagnose.terminal.reports.case_pages import record_anew, replay_case
 
     place = Options(data_folder=options.data_folder)
 
@@ -572,8 +575,8 @@ def _replay(options: argparse.Namespace) -> None:
 
 
 def _record(options: argparse.Namespace) -> None:
-    from diagnose.terminal.case_pages import record_case
-    from diagnose.terminal.evening import Options, prepared_model
+    from diagnose.terminal.dialogue.evening import Options, prepared_model
+    from diagnose.terminal.reports.case_pages import record_case
     from diagnose.trial.case_recording import Recording
 
     place = Options(data_folder=options.data_folder)
@@ -595,7 +598,7 @@ def _record(options: argparse.Namespace) -> None:
 
 
 def _trial(options: argparse.Namespace) -> None:
-    from diagnose.terminal.trial_listing import TrialOptions, run
+    from diagnose.terminal.reports.trial_listing import TrialOptions, run
 
     wanted = TrialOptions(
         car=options.car,
@@ -612,10 +615,10 @@ def _trial(options: argparse.Namespace) -> None:
 
 
 def _export(options: argparse.Namespace) -> None:
-    from diagnose.terminal import network_listing
-    from diagnose.terminal.evening import Options, prepared_model
-    from diagnose.terminal.learned_shares import knowledge_in_use
-    from diagnose.terminal.listings import open_car
+    from diagnose.terminal.dialogue.evening import Options, prepared_model
+    from diagnose.terminal.dialogue.learned_shares import knowledge_in_use
+    from diagnose.terminal.reports import network_listing
+    from diagnose.terminal.reports.listings import open_car
 
     place = Options(data_folder=options.data_folder)
     knowledge, remarks = knowledge_in_use(place.folder, _published())
@@ -650,21 +653,21 @@ def _wait_for_enter() -> None:
 
 def _schema(options: argparse.Namespace) -> None:
     if options.lines:
-        from diagnose.terminal.json_face import lines_schema
+        from diagnose.terminal.dialogue.json_face import lines_schema
 
         sys.stdout.write(lines_schema())
         return
     import json
 
-    from diagnose.files.car_file import car_json_schema
-    from diagnose.files.case_lines import line_json_schema
+    from diagnose.files.car.car_file import car_json_schema
+    from diagnose.files.cases.case_lines import line_json_schema
 
     schema = line_json_schema() if options.closed_cases else car_json_schema()
     sys.stdout.write(json.dumps(schema, indent=2) + "\n")
 
 
 def _evening_options(options: argparse.Namespace) -> Options:
-    from diagnose.terminal.evening import Options
+    from diagnose.terminal.dialogue.evening import Options
 
     return Options(
         is_plain=options.plain,

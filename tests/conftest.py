@@ -12,7 +12,7 @@ import pytest
 
 if TYPE_CHECKING:
     from diagnose.faults.knowledge import Knowledge
-    from diagnose.session.model import Model
+    from diagnose.session.ready_car import Model
 
 # The matrices have about a hundred rows: several threads each take longer than one, by
 # half on two cores that also do something else (timed on the shipped car's tests).
@@ -70,7 +70,7 @@ def compiled_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def knowledge() -> Knowledge:
     """Return the knowledge that comes with the program."""
     # here and below imported late, after the setting above
-    from diagnose.files.knowledge_files import load_knowledge
+    from diagnose.files.knowledge.knowledge_files import load_knowledge
     from diagnose.files.resources import knowledge_folder
 
     return load_knowledge(knowledge_folder())
@@ -103,8 +103,8 @@ def cluster_address() -> Iterator[str]:
 
 def _opened(path: Path, knowledge: Knowledge, folder: Path) -> Model:
     """Return a car ready for diagnosis; one worker compiles it, the others wait."""
-    from diagnose.files.car_file import load_car
-    from diagnose.session.model import open_model
+    from diagnose.files.car.car_file import load_car
+    from diagnose.session.ready_car import open_model
     from diagnose.store.model_cache import ModelCache
 
     with (folder / f"{path.stem}.lock").open("w") as lock:

@@ -22,13 +22,13 @@ from diagnose.circuit.car import (
 )
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import Change, FaultMode, Operation, Repair
 from diagnose.faults.predicted import Predictor
-from diagnose.inference.compiled import Compiled
-from diagnose.inference.network import CauseNetwork
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.prior.network import CauseNetwork
 from diagnose.measurement.meters import Meter, MeterRange
 from diagnose.measurement.probe_lamp import ProbeLamp
 from diagnose.measurement.symptoms import (
@@ -40,7 +40,7 @@ from diagnose.measurement.symptoms import (
     Quantity,
     Symptom,
 )
-from diagnose.session.model import all_probes
+from diagnose.session.ready_car import all_probes
 
 GROUND = "battery.minus"
 REST_VOLTS = 12.6

@@ -14,8 +14,8 @@ from functools import cache
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
-from diagnose.inference.next_step import RepairPlan, saved_minutes, told_bits
-from diagnose.session.advising import Priced
+from diagnose.inference.choice.reading_worth import RepairPlan, saved_minutes, told_bits
+from diagnose.session.steps.ranked_steps import Priced
 
 N_CAUSES = 7
 N_TESTS = 6

@@ -8,6 +8,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import grimp
 import pytest
 from importlinter.cli import lint_imports
 
@@ -70,6 +71,25 @@ def test_imports_keep_to_the_layers(
     failed = lint_imports(no_cache=True, no_logo=True)
 
     assert failed == 0, capsys.readouterr().out
+
+
+def unreached_modules() -> list[str]:
+    """Return the modules that no import leads to, seen from the command line.
+
+    A package counts as reached with any module in it, as Python runs it then.
+    """
+    graph = grimp.build_graph("diagnose", cache_dir=None)
+    reached = set()
+    for start in ("diagnose.__main__", "diagnose.cli"):
+        reached |= {start, *graph.find_upstream_modules(start)}
+    parents = {
+        name.rsplit(".", n)[0] for name in reached for n in range(name.count(".") + 1)
+    }
+    return sorted(graph.modules - reached - parents)
+
+
+def test_every_module_is_reached_from_the_command_line() -> None:
+    assert unreached_modules() == []
 
 
 def test_ruff_finds_nothing() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from diagnose.cli import build_parser
-from diagnose.terminal.commands import COMMANDS
+from diagnose.terminal.dialogue.commands import COMMANDS
 
 ROOT = Path(__file__).resolve().parents[1]
 DOCUMENTS = ("README.md", "DEVELOPERS.md")

@@ -22,13 +22,13 @@ import numpy as np
 import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray, OperatingState, Part
-from diagnose.circuit.conductors import REFERENCE_CELSIUS, copper_warmth
 from diagnose.circuit.protection import (
     OPENING_PARAMETERS,
     PROTECTIVE_KINDS,
     opening_a2s,
     opening_multiple,
 )
+from diagnose.circuit.wires import REFERENCE_CELSIUS, copper_warmth
 
 OPEN_OHMS = 1e9
 # Derived: 12 V over this is 12 nA, which no meter here can see.

@@ -13,8 +13,8 @@ import numpy as np
 
 from diagnose.circuit.car import Car, OperatingState, Part
 from diagnose.circuit.elements import ELEMENTS, Branch, Setting, Values
-from diagnose.circuit.nodal import Network, build_network
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.solver.network import Network, build_network
+from diagnose.circuit.tolerance_draws import Sample
 
 PLUGGED_KINDS = frozenset(
     {

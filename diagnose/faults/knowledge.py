@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from diagnose.circuit.car import OperatingState, Value
-from diagnose.circuit.conditions import Condition
-from diagnose.faults.effort import Effort
+from diagnose.circuit.temperature_and_age import Condition
 from diagnose.faults.links import LinkRules
 from diagnose.faults.modes import FaultMode, Trigger
+from diagnose.faults.owner_limits import Effort
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.symptoms import Complaint, Context, Symptom
 

@@ -17,10 +17,10 @@ import numpy as np
 import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray, OperatingState, Part
-from diagnose.circuit.compensation import Compensated, Solved
+from diagnose.circuit.changes.compensation import Compensated, Solved
 from diagnose.circuit.elements import ELEMENTS, Values
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.nodal import (
+from diagnose.circuit.solver.network import (
     CURVE_LENGTH,
     FORCED,
     RESETS_ITSELF,
@@ -33,8 +33,8 @@ from diagnose.circuit.nodal import (
     curve,
     stacked,
 )
-from diagnose.faults.beside import beside, can_fork, shared_array
 from diagnose.faults.causes import Cause, FaultSet, Severity, changed_values
+from diagnose.faults.second_process import beside, can_fork, shared_array
 from diagnose.measurement.quantities import Probe
 
 StoredArray = npt.NDArray[np.float32]

@@ -15,7 +15,7 @@ from types import MappingProxyType
 from diagnose.circuit.car import Part, Value
 from diagnose.errors import FileProblem
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.part_values import (
+from diagnose.files.car.part_values import (
     Defaults,
     given_value,
     read_value,

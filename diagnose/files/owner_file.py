@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from diagnose.errors import InvalidFileError
 from diagnose.files.draft import nearest
-from diagnose.files.knowledge_files import grammar_problems
+from diagnose.files.knowledge.knowledge_files import grammar_problems
 from diagnose.files.yaml_positions import read_document
 
 OWNER_FILE = "owner.yaml"

@@ -12,12 +12,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from diagnose.circuit.conductors import (
+from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.circuit.wires import (
     METRES_PER_FOOT,
     awg_area_mm2,
     sae_area_mm2,
 )
-from diagnose.circuit.protection import PROTECTIVE_KINDS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

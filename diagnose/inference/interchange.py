@@ -15,9 +15,9 @@ import numpy as np
 from diagnose.circuit.car import FloatArray
 from diagnose.faults.causes import Cause
 from diagnose.faults.links import UNTIED, Ties
-from diagnose.inference.compiled import Compiled
-from diagnose.inference.evidence import symptom_likelihood
-from diagnose.inference.network import (
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.evidence import symptom_likelihood
+from diagnose.inference.prior.network import (
     CauseNetwork,
     Form,
     add_node,
@@ -27,7 +27,7 @@ from diagnose.inference.network import (
     node_names,
     written,
 )
-from diagnose.inference.priors import Priors
+from diagnose.inference.prior.priors import Priors
 from diagnose.measurement.symptoms import Context
 
 CAUSE = "cause"

@@ -215,7 +215,7 @@ def symptom_probability(
 ) -> FloatArray:
     """Return the chance that a symptom is really there, shape (n_sets, n_draws).
 
-    Report errors are not in it; `inference.evidence` adds them.
+    Report errors are not in it; `inference.belief.evidence` adds them.
 
     Parameters
     ----------

@@ -29,7 +29,6 @@ from diagnose.measurement.readings import (
     unfit_for_lamp,
 )
 from diagnose.measurement.symptoms import Complaint
-from diagnose.session.advising import LEAST_SAVING, Adviser, Priced, whereabouts
 from diagnose.session.answer import (
     Advice,
     Answer,
@@ -38,8 +37,11 @@ from diagnose.session.answer import (
     RankedCause,
     Verdict,
 )
-from diagnose.session.conclusion import Conclusion
-from diagnose.session.explaining import Explainer
+from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.conclusion import Conclusion
+from diagnose.session.evidence.observations import reading_of
+from diagnose.session.explanation.ranking import Explainer
+from diagnose.session.explanation.untelling_readings import Silence
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -54,12 +56,15 @@ from diagnose.session.facts import (
     UndoFact,
     standing_facts,
 )
-from diagnose.session.looking_ahead import likely_facts
-from diagnose.session.model import Model
-from diagnose.session.observing import reading_of
-from diagnose.session.prestart_guide import Guided, PrestartGuide
-from diagnose.session.reasoning import Reasoner
-from diagnose.session.silence import Silence
+from diagnose.session.first_start_guide import Guided, PrestartGuide
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.likely_facts import likely_facts
+from diagnose.session.steps.ranked_steps import (
+    LEAST_SAVING,
+    Adviser,
+    Priced,
+    whereabouts,
+)
 from diagnose.session.wording import observation_words, repair_cautions, step_words
 from diagnose.units import Unit, check_minutes, check_range, format_minutes
 

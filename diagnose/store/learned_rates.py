@@ -1,7 +1,7 @@
 """What was learned, as numbered files in the data folder; the latest one holds.
 
 Plain JSON that a person can read; taking the latest away undoes it. Leaves what the
-numbers mean to `inference.learning`.
+numbers mean to `inference.prior.learning`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.errors import StoreError
-from diagnose.inference.learning import Learned, LearnedShare
+from diagnose.inference.prior.learning import Learned, LearnedShare
 
 LEARNED_FOLDER = "learned"
 FORMAT = 1

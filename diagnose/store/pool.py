@@ -1,7 +1,7 @@
 """Closed cases on disk, one's own and those of others, each once.
 
 Lines of text under an id, in SQLite beside the case store. Leaves what a line says to
-`files.case_lines`.
+`files.cases.case_lines`.
 """
 
 from __future__ import annotations

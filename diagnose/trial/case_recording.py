@@ -15,7 +15,7 @@ import numpy as np
 
 from diagnose.errors import ReadingError
 from diagnose.faults.causes import FaultSet
-from diagnose.files.worked_case import (
+from diagnose.files.cases.worked_case import (
     CaseStep,
     Making,
     Measured,
@@ -36,7 +36,7 @@ from diagnose.session.facts import (
     RepairFact,
     SymptomFact,
 )
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.trial.case_replay import doing_of
 from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
 from diagnose.trial.playing import MOST_STEPS, told

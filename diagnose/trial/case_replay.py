@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from diagnose.errors import DiagnoseError, FileProblem, InvalidFileError
-from diagnose.files.worked_case import (
+from diagnose.files.cases.worked_case import (
     CaseStep,
     Measured,
     Must,
@@ -27,7 +27,7 @@ from diagnose.session.facts import (
     RepairFact,
     SymptomFact,
 )
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.trial.truth import cause_indices, is_wrong_repair, line_of, standing
 from diagnose.units import format_probability
 

@@ -13,18 +13,18 @@ import numpy as np
 
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet
 from diagnose.faults.modes import Trigger
 from diagnose.faults.predicted import Predictor
-from diagnose.inference.bank import Bank
-from diagnose.inference.compiled import PROBED_KINDS, Compiled
-from diagnose.inference.hypotheses import Hypotheses
-from diagnose.inference.presence import drawn_trigger, presence_in
+from diagnose.inference.belief.bank import Bank
+from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled
+from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.belief.intermittent import drawn_trigger, presence_in
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.model import Model
-from diagnose.session.provoking import Provocation
+from diagnose.session.provocation_tests import Provocation
+from diagnose.session.ready_car import Model
 
 SEED_OFFSET = 1000
 # Any number but the model's own seed (0) gives other tolerances.

@@ -16,7 +16,7 @@ from types import MappingProxyType
 import numpy as np
 
 from diagnose.circuit.car import Car, Origin, Part, Value, fixed
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars, complaint_of
 
 TOUCHING_OHMS = (0.02, 20.0)

@@ -22,8 +22,8 @@ from diagnose.session.facts import (
     RepairFact,
     SymptomFact,
 )
-from diagnose.session.model import Model
-from diagnose.session.pricing import Prices
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.prices import Prices
 from diagnose.trial.hidden_car import (
     Errors,
     HiddenCar,

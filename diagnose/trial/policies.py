@@ -16,13 +16,13 @@ from types import MappingProxyType
 import numpy as np
 
 from diagnose.circuit.car import Car, Part
-from diagnose.inference.volts_outcomes import VOLT_EDGES
+from diagnose.inference.choice.volts_outcomes import VOLT_EDGES
 from diagnose.measurement.quantities import main_nodes, role_parts
 from diagnose.measurement.readings import DROP_KINDS, Reading, ReadingKind
 from diagnose.measurement.symptoms import Claim, Group, Symptom
 from diagnose.session.answer import Answer
 from diagnose.session.diagnosis import SURE, Diagnosis
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 
 LEAST_BITS = 0.05
 """Below this nothing more is told: stop measuring. Own choice."""

@@ -14,7 +14,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
 
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.trial.hidden_car import Errors, HiddenCars
 from diagnose.trial.outside import draw_outside_car
 from diagnose.trial.playing import Game, draw_car, play

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.circuit.car import FloatArray
-from diagnose.session.advising import GIVE_UP_MINUTES
 from diagnose.session.answer import Verdict
-from diagnose.session.pricing import PROBE_MINUTES
+from diagnose.session.steps.prices import PROBE_MINUTES
+from diagnose.session.steps.ranked_steps import GIVE_UP_MINUTES
 from diagnose.trial.playing import Game
 from diagnose.trial.policies import PROGRAM, fewest_readings
 

@@ -11,16 +11,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.nodal import BoolArray, IntArray
-from diagnose.inference.evidence import spread_of
+from diagnose.circuit.solver.network import BoolArray, IntArray
+from diagnose.inference.belief.evidence import spread_of
 from diagnose.measurement.readings import (
     Reading,
     ReadingKind,
     fuse_tolerance,
     proposable_readings,
 )
-from diagnose.session.model import Model
-from diagnose.session.pricing import Prices, Whereabouts
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.prices import Prices, Whereabouts
 from diagnose.session.wording import step_words
 from diagnose.trial.playing import Game
 from diagnose.trial.scoring import is_failed

@@ -27,21 +27,21 @@ from pgmpy.models import DiscreteBayesianNetwork
 
 from diagnose.circuit.car import FloatArray
 from diagnose.faults.links import ties_of
-from diagnose.files.car_file import load_car
-from diagnose.files.knowledge_files import load_knowledge
+from diagnose.files.car.car_file import load_car
+from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
-from diagnose.inference.beliefs import update
-from diagnose.inference.compiled import Compiled
-from diagnose.inference.network import CauseNetwork, add_node, new_network
-from diagnose.inference.next_step import Particles
+from diagnose.inference.belief.beliefs import update
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.choice.reading_worth import Particles
+from diagnose.inference.prior.network import CauseNetwork, add_node, new_network
 from diagnose.measurement.readings import proposable_readings
-from diagnose.session.advising import Adviser
-from diagnose.session.candidates import Candidates, Sight
 from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.facts import Fact, standing_facts
-from diagnose.session.model import Model, open_model
-from diagnose.session.pricing import Whereabouts
-from diagnose.session.reasoning import Reasoner
+from diagnose.session.ready_car import Model, open_model
+from diagnose.session.steps.candidates import Candidates, Sight
+from diagnose.session.steps.prices import Whereabouts
+from diagnose.session.steps.ranked_steps import Adviser
 from diagnose.store.model_cache import ModelCache
 from diagnose.trial.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import draw_car, play
@@ -52,12 +52,12 @@ SHIPPED = ROOT / "cases" / "cars" / "sedan.yaml"
 OPEN = """
 import sys
 from pathlib import Path
-from diagnose.files.car_file import load_car
-from diagnose.files.knowledge_files import load_knowledge
+from diagnose.files.car.car_file import load_car
+from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import Fact, standing_facts
-from diagnose.session.model import open_model
+from diagnose.session.ready_car import open_model
 from diagnose.store.model_cache import ModelCache
 knowledge = load_knowledge(knowledge_folder())
 car = load_car(Path(sys.argv[1]), knowledge)

@@ -21,14 +21,14 @@ from pathlib import Path
 import numpy as np
 
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car_file import load_car
-from diagnose.files.case_lines import line_of
-from diagnose.files.knowledge_files import load_knowledge
+from diagnose.files.car.car_file import load_car
+from diagnose.files.cases.case_lines import line_of
+from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
-from diagnose.inference.learning import ClosedCase, can_have
+from diagnose.inference.prior.learning import ClosedCase, can_have
 from diagnose.session.closing import parts_at_risk
-from diagnose.terminal.closed_cases import import_cases
-from diagnose.terminal.learn_listing import learn
+from diagnose.terminal.reports.closed_cases import import_cases
+from diagnose.terminal.reports.learn_listing import learn
 
 SHIPPED = Path(__file__).resolve().parents[2] / "cases" / "cars" / "sedan.yaml"
 # what ru_maxrss counts in: kilobytes, on macOS bytes

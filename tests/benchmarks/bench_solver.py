@@ -29,21 +29,27 @@ from pathlib import Path
 import numpy as np
 
 from diagnose.circuit.car import Car, FloatArray
-from diagnose.circuit.compensation import Compensated, Solved
-from diagnose.circuit.linearised import Changes, Linearised
+from diagnose.circuit.changes.compensation import Compensated, Solved
+from diagnose.circuit.changes.linearised import Changes, Linearised
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.netlist import spice_netlist
-from diagnose.circuit.nodal import BoolArray, IntArray, Network, Slots, node_volts
-from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolver
-from diagnose.circuit.sample import Sample
-from diagnose.circuit.settling import Seen
+from diagnose.circuit.solver.network import (
+    BoolArray,
+    IntArray,
+    Network,
+    Slots,
+    node_volts,
+)
+from diagnose.circuit.solver.operating_point import OperatingPoint, OperatingPointSolver
+from diagnose.circuit.solver.settling import Seen
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import CHUNK_POINTS, Predictor
-from diagnose.files.car_file import load_car
-from diagnose.files.knowledge_files import load_knowledge
+from diagnose.files.car.car_file import load_car
+from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
-from diagnose.session.model import N_DRAWS
+from diagnose.session.ready_car import N_DRAWS
+from tests.circuit.netlist import spice_netlist
 
 ROOT = Path(__file__).resolve().parents[2]
 SHIPPED = ROOT / "cases" / "cars" / "sedan.yaml"

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from diagnose.circuit.car import FloatArray
-from diagnose.circuit.nodal import NODE_LEAK_SIEMENS, Network
+from diagnose.circuit.solver.network import NODE_LEAK_SIEMENS, Network
 
 Extended = npt.NDArray[np.longdouble]
 N_CORRECTIONS = 2

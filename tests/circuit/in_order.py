@@ -6,9 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from diagnose.circuit.compensation import Compensated
-from diagnose.circuit.nodal import IntArray, Slots
-from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolver, Start
+from diagnose.circuit.changes.compensation import Compensated
+from diagnose.circuit.solver.network import IntArray, Slots
+from diagnose.circuit.solver.operating_point import (
+    OperatingPoint,
+    OperatingPointSolver,
+    Start,
+)
 
 
 def solved_in_order(

@@ -8,7 +8,7 @@ import numpy as np
 
 from diagnose.circuit.car import Origin, Part, Value, fixed
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.tolerance_draws import Sample
 from tests.circuit.small_circuits import (
     CRANKING,
     GROUND,

@@ -9,8 +9,8 @@ from types import MappingProxyType
 from diagnose.circuit.car import Car, OperatingState, Origin, Part, Value, fixed
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.operating_point import solve_operating_point
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.tolerance_draws import Sample
 
 GROUND = "battery.minus"
 IDEAL_OHMS = 1e-6

@@ -14,10 +14,10 @@ import pytest
 
 from diagnose.circuit.car import FloatArray, Part
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.knowledge_files import load_knowledge
+from diagnose.files.knowledge.knowledge_files import load_knowledge
 from tests.circuit.small_circuits import (
     GROUND,
     make_car,

@@ -9,7 +9,7 @@ import math
 
 import pytest
 
-from diagnose.circuit.conductors import (
+from diagnose.circuit.wires import (
     METRES_PER_FOOT,
     MM2_PER_CIRCULAR_MIL,
     Material,

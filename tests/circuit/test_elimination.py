@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnose.circuit.elimination import FEW_NETWORKS, Elimination, eliminate
+from diagnose.circuit.solver.star_mesh import FEW_NETWORKS, Elimination, eliminate
 
 N_NODES = 40
 N_LINKS = 70

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.compensation import Compensated, Solved
+from diagnose.circuit.changes.compensation import Compensated, Solved
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.nodal import (
+from diagnose.circuit.solver.network import (
     FORCED,
     OFF_VOLTS,
     ON_VOLTS,
@@ -25,8 +25,12 @@ from diagnose.circuit.nodal import (
     Slots,
     stacked,
 )
-from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolver, Start
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.solver.operating_point import (
+    OperatingPoint,
+    OperatingPointSolver,
+    Start,
+)
+from diagnose.circuit.tolerance_draws import Sample
 from tests.circuit.random_cars import entangled_parts
 from tests.circuit.small_circuits import (
     CRANKING,

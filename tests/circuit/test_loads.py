@@ -13,12 +13,12 @@ import pytest
 
 from diagnose.circuit.car import OperatingState, Part, Value
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.operating_point import (
+from diagnose.circuit.solver.operating_point import (
     OperatingPointSolver,
     Start,
     solve_operating_point,
 )
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
     GROUND,

@@ -11,7 +11,7 @@ import pytest
 
 from diagnose.circuit.car import OperatingState, Part
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.predicted import Predictor
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (

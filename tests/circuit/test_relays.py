@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import OperatingState, Part
-from diagnose.circuit.compensation import Compensated
+from diagnose.circuit.changes.compensation import Compensated
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.nodal import Slots
-from diagnose.circuit.operating_point import solve_operating_point
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.solver.network import Slots
+from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.tolerance_draws import Sample
 from tests.circuit.small_circuits import (
     CRANKING,
     GROUND,

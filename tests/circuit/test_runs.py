@@ -13,15 +13,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diagnose.circuit import following
-from diagnose.circuit.compensation import Compensated, Solved
+from diagnose.circuit.changes import state_order as following
+from diagnose.circuit.changes.compensation import Compensated, Solved
+from diagnose.circuit.changes.runs import Runs, in_blocks
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.nodal import SIEMENS, IntArray, Network, Slots, stacked
-from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolver, Start
-from diagnose.circuit.runs import Runs, in_blocks
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.solver.network import SIEMENS, IntArray, Network, Slots, stacked
+from diagnose.circuit.solver.operating_point import (
+    OperatingPoint,
+    OperatingPointSolver,
+    Start,
+)
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car_file import load_car
+from diagnose.files.car.car_file import load_car
 from tests.circuit.dense import dense_volts
 from tests.circuit.test_solver_properties import changed_curve
 

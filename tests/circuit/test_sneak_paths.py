@@ -15,11 +15,11 @@ import pytest
 
 from diagnose.circuit.car import FloatArray
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.operating_point import solve_operating_point
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car_file import load_car
+from diagnose.files.car.car_file import load_car
 from diagnose.files.resources import shipped_cars
 from tests.circuit.small_circuits import (
     GROUND,

@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import FloatArray
-from diagnose.circuit.compensation import Compensated, Solved
-from diagnose.circuit.factored import NodalPlan
-from diagnose.circuit.nodal import (
+from diagnose.circuit.changes.compensation import Compensated, Solved
+from diagnose.circuit.solver.factored import NodalPlan
+from diagnose.circuit.solver.network import (
     AMPS,
     EDGES,
     FORCED,
@@ -30,8 +30,8 @@ from diagnose.circuit.nodal import (
     Slots,
     stacked,
 )
-from diagnose.circuit.operating_point import OperatingPoint, OperatingPointSolver
-from diagnose.circuit.settling import MAX_FLIPS
+from diagnose.circuit.solver.operating_point import OperatingPoint, OperatingPointSolver
+from diagnose.circuit.solver.settling import MAX_FLIPS
 from tests.circuit.dense import dense_volts
 from tests.circuit.random_cars import STATES, random_model
 from tests.circuit.small_circuits import (

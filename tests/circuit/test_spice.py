@@ -15,15 +15,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diagnose.circuit.factored import NodalPlan
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.netlist import spice_netlist
-from diagnose.circuit.nodal import NODE_LEAK_SIEMENS, Network
-from diagnose.circuit.operating_point import OperatingPoint, solve_operating_point
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.solver.factored import NodalPlan
+from diagnose.circuit.solver.network import NODE_LEAK_SIEMENS, Network
+from diagnose.circuit.solver.operating_point import (
+    OperatingPoint,
+    solve_operating_point,
+)
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car_file import load_car
+from diagnose.files.car.car_file import load_car
+from tests.circuit.netlist import spice_netlist
 from tests.circuit.ngspice import needs_ngspice, ngspice_volts
 from tests.circuit.random_cars import STATES, random_model
 

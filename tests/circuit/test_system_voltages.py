@@ -16,19 +16,19 @@ import pytest
 
 from diagnose.circuit.car import Car, FloatArray
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.operating_point import solve_operating_point
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import Prediction, Predictor, StoredArray
-from diagnose.files.car_file import load_car
-from diagnose.files.car_warnings import car_warnings
-from diagnose.files.knowledge_files import load_knowledge
-from diagnose.inference.bank import Bank
-from diagnose.inference.compiled import Compiled
-from diagnose.inference.hypotheses import Hypotheses
-from diagnose.inference.priors import rates_alone
-from diagnose.session.model import all_probes
+from diagnose.files.car.car_file import load_car
+from diagnose.files.car.car_warnings import car_warnings
+from diagnose.files.knowledge.knowledge_files import load_knowledge
+from diagnose.inference.belief.bank import Bank
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.prior.priors import rates_alone
+from diagnose.session.ready_car import all_probes
 
 ROOT = Path(__file__).resolve().parents[2]
 N_DRAWS = 2

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import OperatingState, Part
-from diagnose.circuit.conductors import allowable_amps, most_fuse_amps
 from diagnose.circuit.elements import alternator_limit_amps
+from diagnose.circuit.wires import allowable_amps, most_fuse_amps
 from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
     CRANKING,

@@ -8,12 +8,12 @@ import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from diagnose.faults.beside import beside
+from diagnose.faults.second_process import beside
 
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = """
 import os
-from diagnose.faults.beside import beside, can_fork, shared_array
+from diagnose.faults.second_process import beside, can_fork, shared_array
 
 shared = shared_array((2,), float)
 

@@ -10,7 +10,7 @@ import pytest
 
 from diagnose.circuit.car import Distribution, Shape, fixed
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import (
     LADDER_LEVELS,
     Cause,
@@ -20,7 +20,7 @@ from diagnose.faults.causes import (
     has_severity,
 )
 from diagnose.faults.modes import Change, FaultMode, Operation
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from tests.lamp_car import CAR, MODES, make_mode
 
 N_DRAWS = 16

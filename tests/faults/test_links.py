@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from diagnose.faults.links import Ties, ties_of
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 
 
 @pytest.fixture(scope="module")

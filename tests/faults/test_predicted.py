@@ -10,9 +10,9 @@ import pytest
 
 from diagnose.circuit.car import FloatArray, fixed
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.nodal import transfer_ohms
-from diagnose.circuit.operating_point import solve_operating_point
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.solver.network import transfer_ohms
+from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet, catalogue, changed_values
 from diagnose.faults.predicted import SOURCE_UNIT_OHMS, Prediction, Predictor
 from diagnose.measurement.quantities import Probe

@@ -13,7 +13,7 @@ import pytest
 
 from diagnose.circuit.car import OperatingState, Part, Value, fixed
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import FaultMode, Operation

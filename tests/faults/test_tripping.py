@@ -10,7 +10,7 @@ import pytest
 from diagnose.circuit.car import OperatingState, Part, fixed
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.protection import OPENING_PARAMETERS
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue
 from diagnose.faults.modes import FaultMode, Operation
 from diagnose.faults.predicted import OPEN_SHARE, Prediction, Predictor

@@ -7,7 +7,7 @@ import pytest
 
 from diagnose.circuit.car import FloatArray
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 
 SHORTED_OHMS = (0.02, 0.3)  # knowledge/fault-modes.yaml, wire short_to_ground
 OPEN_OHMS = 1e6

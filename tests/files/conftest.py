@@ -10,7 +10,7 @@ import pytest
 from diagnose.circuit.car import Car
 from diagnose.errors import InvalidFileError
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car_file import load_car
+from diagnose.files.car.car_file import load_car
 
 SMALL_CAR = """\
 # An invented car.

@@ -13,7 +13,7 @@ import pytest
 
 from diagnose.errors import InvalidFileError
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car_file import load_car
+from diagnose.files.car.car_file import load_car
 
 Problems = Callable[[str], list[str]]
 

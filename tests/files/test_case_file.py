@@ -10,11 +10,10 @@ from pathlib import Path
 import pytest
 
 from diagnose.errors import InvalidFileError
-from diagnose.files import case_file
-from diagnose.files.case_file import load_case
-from diagnose.files.case_text import case_text
-from diagnose.files.resources import shipped_cars, shipped_cases
-from diagnose.files.worked_case import (
+from diagnose.files.cases import case_file
+from diagnose.files.cases.case_file import load_case
+from diagnose.files.cases.case_text import case_text
+from diagnose.files.cases.worked_case import (
     CaseStep,
     Making,
     Measured,
@@ -23,6 +22,7 @@ from diagnose.files.worked_case import (
     Seen,
     WorkedCase,
 )
+from diagnose.files.resources import shipped_cars, shipped_cases
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import Verdict
 

@@ -10,7 +10,7 @@ import pytest
 
 from diagnose.errors import InvalidFileError
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.case_lines import (
+from diagnose.files.cases.case_lines import (
     LONGEST_LINE,
     MOST_PROBLEMS,
     case_of,
@@ -18,7 +18,7 @@ from diagnose.files.case_lines import (
     line_of,
     read_case_lines,
 )
-from diagnose.inference.learning import ClosedCase
+from diagnose.inference.prior.learning import ClosedCase
 
 CASE = ClosedCase(
     case_id="0123456789abcdef" * 2,

@@ -15,7 +15,7 @@ from diagnose.circuit.elements import ELEMENTS
 from diagnose.errors import InvalidFileError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import FaultMode
-from diagnose.files.knowledge_files import (
+from diagnose.files.knowledge.knowledge_files import (
     FILE_MODELS,
     checked_contents,
     knowledge_digest,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.circuit.conductors import awg_area_mm2, sae_area_mm2
+from diagnose.circuit.wires import awg_area_mm2, sae_area_mm2
 from diagnose.files.quantities import (
     CURRENT,
     LENGTH,

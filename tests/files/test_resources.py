@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from diagnose.files.knowledge_files import FILE_MODELS
+from diagnose.files.knowledge.knowledge_files import FILE_MODELS
 from diagnose.files.resources import cases_folder, knowledge_folder, shipped_cars
 
 

@@ -15,17 +15,17 @@ import pytest
 
 from diagnose.circuit.car import FloatArray
 from diagnose.errors import ImpossibleEvidenceError
-from diagnose.inference.beliefs import update
-from diagnose.inference.compiled import Compiled
-from diagnose.inference.evidence import (
+from diagnose.inference.belief.beliefs import update
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.evidence import (
     Slips,
     look_likelihood,
     reading_likelihood,
     spread_of,
     symptom_likelihood,
 )
-from diagnose.inference.hypotheses import Hypotheses
-from diagnose.inference.network import CauseNetwork, Form, written
+from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.prior.network import CauseNetwork, Form, written
 from diagnose.measurement.readings import Reading, ReadingKind
 from tests.lamp_car import (
     BLOWN,

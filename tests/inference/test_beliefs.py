@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import FloatArray
-from diagnose.inference.beliefs import (
+from diagnose.inference.belief.beliefs import (
     Beliefs,
     RepairStep,
     Step,

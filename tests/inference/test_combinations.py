@@ -9,7 +9,7 @@ import pytest
 
 from diagnose.circuit.car import FloatArray
 from diagnose.faults.predicted import StoredArray
-from diagnose.inference.combinations import (
+from diagnose.inference.belief.fault_set_search import (
     Combined,
     Ladder,
     PairSums,

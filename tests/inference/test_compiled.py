@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.operating_point import solve_operating_point
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values
-from diagnose.inference.compiled import Compiled, loaded_volts, over_range
+from diagnose.inference.belief.compiled_car import Compiled, loaded_volts, over_range
 from diagnose.measurement.readings import Reading, ReadingKind
 from tests.lamp_car import (
     CAR,

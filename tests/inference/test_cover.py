@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import FloatArray
-from diagnose.circuit.nodal import BoolArray
-from diagnose.inference.cover import short_cover
+from diagnose.circuit.solver.network import BoolArray
+from diagnose.inference.choice.set_cover import short_cover
 
 
 def alike(n_readings: int) -> FloatArray:

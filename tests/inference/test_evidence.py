@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import FloatArray
-from diagnose.inference.evidence import (
+from diagnose.inference.belief.evidence import (
     Slips,
     Spread,
     look_likelihood,

@@ -14,16 +14,16 @@ import pytest
 
 from diagnose.faults.causes import Cause, catalogue
 from diagnose.faults.links import ties_of
-from diagnose.inference.compiled import Compiled
-from diagnose.inference.evidence import symptom_likelihood
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.evidence import symptom_likelihood
 from diagnose.inference.interchange import (
     answered,
     cause_network_text,
     single_fault_chances,
     symptom_network_text,
 )
-from diagnose.inference.network import CauseNetwork, Form, node_names
-from diagnose.session.model import Model
+from diagnose.inference.prior.network import CauseNetwork, Form, node_names
+from diagnose.session.ready_car import Model
 from tests.lamp_car import CAR, CONTEXTS, MODES, SYMPTOMS, compiled_car
 from tests.second_library import posterior, read_network
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.inference.learning import (
+from diagnose.inference.prior.learning import (
     BATCH,
     PUBLISHED_CASES,
     ClosedCase,
@@ -22,7 +22,7 @@ from diagnose.inference.learning import (
     learned_from,
     with_learned,
 )
-from diagnose.inference.network import dirichlet_shares
+from diagnose.inference.prior.network import dirichlet_shares
 from tests.lamp_car import CONTEXTS, MODES, make_knowledge
 
 KNOWLEDGE = make_knowledge()

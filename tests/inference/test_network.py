@@ -10,10 +10,10 @@ import pytest
 
 from diagnose.faults.causes import Cause, catalogue
 from diagnose.faults.modes import FaultMode
-from diagnose.inference.network import CauseNetwork, node_name
-from diagnose.inference.priors import Priors
+from diagnose.inference.prior.network import CauseNetwork, node_name
+from diagnose.inference.prior.priors import Priors
 from diagnose.measurement.symptoms import Context
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from tests.lamp_car import (
     BLOWN,
     BURNT_OUT,

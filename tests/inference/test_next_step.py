@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import FloatArray
-from diagnose.inference.next_step import (
+from diagnose.inference.choice.reading_worth import (
     AMP_EDGES,
     LOOK_EDGES,
     OHM_EDGES,
@@ -25,7 +25,7 @@ from diagnose.inference.next_step import (
     told_bits,
     yes_no_joint,
 )
-from diagnose.inference.volts_outcomes import VOLT_EDGES
+from diagnose.inference.choice.volts_outcomes import VOLT_EDGES
 
 NEVER = 1e9
 CHANCES = np.array([0.45, 0.30, 0.15, 0.10])

@@ -19,14 +19,14 @@ import numpy as np
 import pytest
 
 from diagnose.errors import ImpossibleEvidenceError
-from diagnose.inference.beliefs import Beliefs, update
-from diagnose.inference.network import (
+from diagnose.inference.belief.beliefs import Beliefs, update
+from diagnose.inference.prior.network import (
     Form,
     evidence_probability,
     marginals,
     written,
 )
-from diagnose.session.explaining import decibans
+from diagnose.session.explanation.ranking import decibans
 from tests.second_library import agrum, read_network
 
 TOLERANCE = 1e-9

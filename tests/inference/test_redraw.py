@@ -7,10 +7,10 @@ import pytest
 
 from diagnose.circuit.car import FloatArray
 from diagnose.faults.causes import LADDER_LEVELS, Severity
-from diagnose.inference.compiled import Compiled
-from diagnose.inference.evidence import Slips, reading_likelihood, spread_of
-from diagnose.inference.hypotheses import Hypotheses
-from diagnose.inference.redraw import (
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.evidence import Slips, reading_likelihood, spread_of
+from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.belief.severity_steps import (
     choose_severities,
     chosen_row,
     effective_draws,

@@ -12,8 +12,8 @@ import pytest
 
 from diagnose.faults.causes import Cause, FaultSet, catalogue
 from diagnose.faults.links import Link, Spot, Ties
-from diagnose.inference.network import CauseNetwork
-from diagnose.inference.priors import Priors
+from diagnose.inference.prior.network import CauseNetwork
+from diagnose.inference.prior.priors import Priors
 from tests.lamp_car import CAR, CONTEXTS, MODES, RESISTANCE_B, SHORT
 
 TOLERANCE = 1e-9

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import FloatArray
-from diagnose.circuit.nodal import IntArray
-from diagnose.inference.next_step import Particles, RepairPlan
-from diagnose.inference.two_steps import further_minutes
+from diagnose.circuit.solver.network import IntArray
+from diagnose.inference.choice.look_ahead import further_minutes
+from diagnose.inference.choice.reading_worth import Particles, RepairPlan
 
 FOUR = Particles(
     row=np.arange(4),

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.inference.next_step import Particles, mutual_bits
-from diagnose.inference.volts_outcomes import VOLT_EDGES, VoltsOutcomes
+from diagnose.inference.choice.reading_worth import Particles, mutual_bits
+from diagnose.inference.choice.volts_outcomes import VOLT_EDGES, VoltsOutcomes
 
 FIXED_VOLTS, FRACTION = 0.03, 0.01
 # as in knowledge/meter.yaml

@@ -18,7 +18,7 @@ from diagnose.measurement.readings import (
     proposable_readings,
     unfit_for_lamp,
 )
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 
 LAMP = ProbeLamp(
     watts=3.0, volts=12.0, lit_light=0.5, dark_light=0.01, lit_blur=0.25, dark_blur=0.6

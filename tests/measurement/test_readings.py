@@ -16,7 +16,7 @@ from diagnose.measurement.readings import (
     fuse_tolerance,
     proposable_readings,
 )
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from tests.lamp_car import CAR, GROUND
 
 READINGS = proposable_readings(CAR)

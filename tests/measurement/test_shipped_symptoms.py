@@ -15,11 +15,11 @@ import pytest
 
 from diagnose.circuit.car import Car, FloatArray, Origin, Value, fixed
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.sample import Sample
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import Prediction, Predictor
-from diagnose.files.car_file import load_car
+from diagnose.files.car.car_file import load_car
 from diagnose.files.resources import shipped_cars
 from diagnose.measurement.quantities import (
     Observed,

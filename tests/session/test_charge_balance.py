@@ -10,8 +10,8 @@ import pytest
 from diagnose.circuit.car import Car
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car_file import load_car
-from diagnose.session.charge_balance import (
+from diagnose.files.car.car_file import load_car
+from diagnose.session.sheets.charge_balance import (
     ChargeBalance,
     battery_capacity_ah,
     charge_balances,

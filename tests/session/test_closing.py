@@ -20,7 +20,7 @@ from diagnose.session.facts import (
     SymptomFact,
     UndoFact,
 )
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.store.case_store import FactRow, StoredCase
 
 COMPLAINT = ComplaintFact(complaint="no-crank")

@@ -11,14 +11,14 @@ import pytest
 
 from diagnose.faults.causes import catalogue
 from diagnose.faults.modes import FaultMode, Trigger, TriggerTest
-from diagnose.inference.presence import drawn_trigger, presence_in
+from diagnose.inference.belief.intermittent import drawn_trigger, presence_in
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import StepKind
 from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.observations import observations_of
 from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, SymptomFact
-from diagnose.session.model import Model, open_model
-from diagnose.session.observing import observations_of
-from diagnose.session.reasoning import Reasoner
+from diagnose.session.ready_car import Model, open_model
 from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
 from tests.lamp_car import CAR, GROUND, MODES, OPEN, make_knowledge
 

@@ -8,15 +8,18 @@ import numpy as np
 import pytest
 
 from diagnose.faults.predicted import OPEN_SHARE
-from diagnose.inference.evidence import spread_of
+from diagnose.inference.belief.evidence import spread_of
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.conflict import (
+from diagnose.session.diagnosis import OUTSIDE, Diagnosis
+from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.likelihoods import OTHER_SLIPS
+from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.outside_model import (
     FREE_SHARE,
     OUTSIDE_PRIOR,
     oddest_reading,
     outside_probability,
 )
-from diagnose.session.diagnosis import OUTSIDE, Diagnosis
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,
@@ -24,10 +27,7 @@ from diagnose.session.facts import (
     RepairFact,
     SymptomFact,
 )
-from diagnose.session.model import Model
-from diagnose.session.observing import Noted
-from diagnose.session.reasoning import Reasoner
-from diagnose.session.weighing import OTHER_SLIPS
+from diagnose.session.ready_car import Model
 
 COMPLAINT = ComplaintFact(complaint="pump-does-not-run")
 

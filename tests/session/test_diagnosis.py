@@ -22,7 +22,7 @@ from diagnose.session.facts import (
     SymptomFact,
     UndoFact,
 )
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 
 POST = "battery.minus"
 SHORT = "fuel-pump-wire:short_to_ground"

@@ -17,8 +17,8 @@ from diagnose.session.facts import (
     RepairFact,
     SymptomFact,
 )
-from diagnose.session.looking_ahead import likely_facts
-from diagnose.session.model import Model, open_model
+from diagnose.session.ready_car import Model, open_model
+from diagnose.session.steps.likely_facts import likely_facts
 from diagnose.trial.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import draw_car, play
 from tests.lamp_car import CAR, lamp_claim, make_knowledge, make_symptom

@@ -14,7 +14,7 @@ import numpy.typing as npt
 import pytest
 
 from diagnose.faults.knowledge import Knowledge
-from diagnose.session.model import Model, open_model
+from diagnose.session.ready_car import Model, open_model
 from tests.lamp_car import CAR, make_knowledge
 
 Arrays = Mapping[str, npt.NDArray[Any]]
@@ -22,7 +22,7 @@ ROOT = Path(__file__).resolve().parents[2]
 FORKED_WRITER = """
 import os, tempfile
 from pathlib import Path
-from diagnose.session.model import open_model
+from diagnose.session.ready_car import open_model
 from diagnose.store.model_cache import ModelCache
 from tests.lamp_car import CAR, make_knowledge
 

@@ -11,8 +11,8 @@ from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import RankedCause
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, ReadingFact, SymptomFact
-from diagnose.session.model import Model, open_model
-from diagnose.terminal import views
+from diagnose.session.ready_car import Model, open_model
+from diagnose.terminal.dialogue import views
 from diagnose.terminal.plain import plain_text
 from tests.lamp_car import CAR, MODES, make_knowledge
 

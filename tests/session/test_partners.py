@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 
 from diagnose.faults.causes import FaultSet
-from diagnose.inference.hypotheses import Hypotheses
+from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.interacting_pairs import Partners
+from diagnose.session.evidence.likelihoods import Weigher
+from diagnose.session.evidence.observations import observations_of
+from diagnose.session.evidence.severity_ladders import Ladders
 from diagnose.session.facts import ComplaintFact, Fact, ReadingFact
-from diagnose.session.ladders import Ladders
-from diagnose.session.model import Model
-from diagnose.session.observing import observations_of
-from diagnose.session.partners import Partners
-from diagnose.session.reasoning import Reasoner
-from diagnose.session.weighing import Weigher
+from diagnose.session.ready_car import Model
 
 DRAW = 40
 # Any draw in which a flat battery is the better half of what is told.

@@ -10,8 +10,8 @@ import pytest
 
 from diagnose.circuit.car import FloatArray
 from diagnose.faults.causes import effect_signature
-from diagnose.faults.effort import Effort, OwnerLimit
-from diagnose.inference.evidence import spread_of
+from diagnose.faults.owner_limits import Effort, OwnerLimit
+from diagnose.inference.belief.evidence import spread_of
 from diagnose.measurement.readings import (
     Reading,
     ReadingKind,
@@ -24,8 +24,8 @@ from diagnose.session.facts import (
     RepairFact,
     SkipFact,
 )
-from diagnose.session.model import Model
-from diagnose.session.prestart import (
+from diagnose.session.ready_car import Model
+from diagnose.session.sheets.first_start import (
     Limits,
     Prestart,
     PrestartReading,
@@ -33,7 +33,7 @@ from diagnose.session.prestart import (
     prestart,
     prestart_standing,
 )
-from diagnose.session.pricing import Prices
+from diagnose.session.steps.prices import Prices
 from tests.lamp_car import CAR, GROUND, compiled_car, make_knowledge
 
 KNOWLEDGE = make_knowledge()

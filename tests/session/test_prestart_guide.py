@@ -16,8 +16,8 @@ from diagnose.session.facts import (
     SkipFact,
     SymptomFact,
 )
-from diagnose.session.model import Model
-from diagnose.session.prestart import Prestart, prestart, prestart_facts
+from diagnose.session.ready_car import Model
+from diagnose.session.sheets.first_start import Prestart, prestart, prestart_facts
 
 OPEN_GROUND = "fuel-pump-ground:open_circuit"
 

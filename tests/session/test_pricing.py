@@ -12,8 +12,13 @@ from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.fact_rows import fact_to_row
 from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact, UndoFact
-from diagnose.session.model import Model
-from diagnose.session.pricing import PROBE_MINUTES, PROOF_MINUTES, Prices, Whereabouts
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.prices import (
+    PROBE_MINUTES,
+    PROOF_MINUTES,
+    Prices,
+    Whereabouts,
+)
 from diagnose.store.journal import Journal
 
 NO_CLAMP = LimitFact(limit="clamp", is_lacking=True)

@@ -10,11 +10,14 @@ import numpy as np
 import pytest
 
 from diagnose.errors import ImpossibleEvidenceError
-from diagnose.inference.hypotheses import Hypotheses
-from diagnose.inference.network import CauseNetwork
+from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.prior.network import CauseNetwork
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Join
 from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.observations import observations_of
+from diagnose.session.evidence.pair_search import Chances
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -23,10 +26,7 @@ from diagnose.session.facts import (
     RepairFact,
     SymptomFact,
 )
-from diagnose.session.model import Model, open_model
-from diagnose.session.observing import observations_of
-from diagnose.session.reasoning import Reasoner
-from diagnose.session.searching import Chances
+from diagnose.session.ready_car import Model, open_model
 from tests.lamp_car import (
     CAR,
     GROUND,

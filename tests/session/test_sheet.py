@@ -9,8 +9,14 @@ import pytest
 from diagnose.circuit.car import Car
 from diagnose.errors import ReadingError
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car_file import load_car
-from diagnose.session.sheet import Band, Choice, Row, Sheet, expected_sheet
+from diagnose.files.car.car_file import load_car
+from diagnose.session.sheets.expected_readings import (
+    Band,
+    Choice,
+    Row,
+    Sheet,
+    expected_sheet,
+)
 
 CAR = Path(__file__).resolve().parents[1] / "cars" / "hill-climber.yaml"
 OPEN_GROUND = "fuel-pump-ground:open_circuit"

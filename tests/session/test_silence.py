@@ -6,7 +6,7 @@ import pytest
 
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, LimitFact
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 
 PUMP = "fuel-pump.plus|fuel-pump.minus"
 

@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.inference.network import Form
+from diagnose.inference.prior.network import Form
 from diagnose.measurement.readings import ReadingKind
+from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.explanation.case_network import diagnosis_network_text
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -16,9 +18,7 @@ from diagnose.session.facts import (
     RepairFact,
     SymptomFact,
 )
-from diagnose.session.model import Model
-from diagnose.session.reasoning import Reasoner
-from diagnose.session.told_network import diagnosis_network_text
+from diagnose.session.ready_car import Model
 from tests.second_library import posterior, read_network
 from tests.trial.lamp_trial import lamp_model
 

@@ -10,9 +10,9 @@ import pytest
 from diagnose.circuit.car import Car
 from diagnose.faults.causes import Cause
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car_file import load_car
+from diagnose.files.car.car_file import load_car
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.session.wording import cautions_for, instruction, repair_cautions
 
 TOURER = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"

@@ -10,7 +10,7 @@ import pytest
 
 from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.store.case_store import CaseStore
 from diagnose.store.journal import Journal
 

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from diagnose.cli import main
-from diagnose.files.case_file import load_case
-from diagnose.session.model import Model
+from diagnose.files.cases.case_file import load_case
+from diagnose.session.ready_car import Model
 
 CAR = Path(__file__).resolve().parents[1] / "cars" / "hill-climber.yaml"
 

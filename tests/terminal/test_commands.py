@@ -22,8 +22,8 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
-from diagnose.terminal.commands import COMMANDS, Desk, known_name, understand
-from diagnose.terminal.requests import (
+from diagnose.terminal.dialogue.commands import COMMANDS, Desk, known_name, understand
+from diagnose.terminal.dialogue.requests import (
     Leave,
     Request,
     Show,

@@ -14,10 +14,14 @@ from prompt_toolkit.output import DummyOutput
 from rich.console import Console
 
 from diagnose.session.casebook import Casebook
-from diagnose.terminal.conversation import Conversation
-from diagnose.terminal.interactive import LineCompleter, open_history, run_interactive
-from diagnose.terminal.meanwhile import Meanwhile
-from diagnose.terminal.notebook import UNICODE_INK, Notebook
+from diagnose.terminal.dialogue.conversation import Conversation
+from diagnose.terminal.dialogue.interactive import (
+    LineCompleter,
+    open_history,
+    run_interactive,
+)
+from diagnose.terminal.dialogue.meanwhile import Meanwhile
+from diagnose.terminal.dialogue.notebook import UNICODE_INK, Notebook
 from diagnose.terminal.page import say
 from tests.terminal.sample_records import VOCABULARY
 

@@ -13,14 +13,18 @@ import pytest
 from diagnose.cli import main
 from diagnose.errors import DiagnoseError, InvalidFileError
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.case_lines import line_of
-from diagnose.inference.learning import BATCH, ClosedCase
+from diagnose.files.cases.case_lines import line_of
+from diagnose.inference.prior.learning import BATCH, ClosedCase
 from diagnose.session.fact_rows import fact_to_row
 from diagnose.session.facts import ComplaintFact, Fact, RepairFact, SymptomFact
 from diagnose.store.case_store import CaseStore
-from diagnose.terminal.closed_cases import drop_import, export_cases, import_cases
-from diagnose.terminal.learn_listing import learn, learn_there, undo
-from diagnose.terminal.learned_shares import knowledge_in_use
+from diagnose.terminal.dialogue.learned_shares import knowledge_in_use
+from diagnose.terminal.reports.closed_cases import (
+    drop_import,
+    export_cases,
+    import_cases,
+)
+from diagnose.terminal.reports.learn_listing import learn, learn_there, undo
 from tests.terminal.conftest import CAR, clock
 
 CLOSED: tuple[Fact, ...] = (

@@ -5,8 +5,8 @@ from __future__ import annotations
 from io import StringIO
 
 from diagnose.session.casebook import Casebook
-from diagnose.terminal.conversation import Conversation
-from diagnose.terminal.line_face import run_lines
+from diagnose.terminal.dialogue.conversation import Conversation
+from diagnose.terminal.dialogue.line_face import run_lines
 from diagnose.terminal.page import say
 
 

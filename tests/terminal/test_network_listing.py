@@ -11,9 +11,9 @@ from diagnose.errors import DiagnoseError
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.fact_rows import fact_to_row
 from diagnose.session.facts import ComplaintFact, ReadingFact, UndoFact
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.store.case_store import CaseStore
-from diagnose.terminal.network_listing import (
+from diagnose.terminal.reports.network_listing import (
     NetworkOptions,
     stored_facts,
     write_network,

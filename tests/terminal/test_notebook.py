@@ -8,7 +8,13 @@ import pytest
 from rich.cells import cell_len
 from rich.console import Console
 
-from diagnose.terminal.notebook import ASCII_INK, UNICODE_INK, Ink, Notebook, ink_for
+from diagnose.terminal.dialogue.notebook import (
+    ASCII_INK,
+    UNICODE_INK,
+    Ink,
+    Notebook,
+    ink_for,
+)
 from diagnose.terminal.page import Chance, Page, Pair, Paragraph, Tone, Words, say
 
 PAGE: Page = (

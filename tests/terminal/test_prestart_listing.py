@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from diagnose.cli import main
-from diagnose.session.model import Model
-from diagnose.session.prestart import Prestart, prestart
-from diagnose.terminal.prestart_listing import (
+from diagnose.session.ready_car import Model
+from diagnose.session.sheets.first_start import Prestart, prestart
+from diagnose.terminal.reports.prestart_listing import (
     BLANK,
     prestart_json,
     prestart_markdown,

@@ -10,8 +10,8 @@ import pytest
 
 from diagnose.faults.knowledge import Knowledge
 from diagnose.session.answer import Verdict
-from diagnose.session.model import Model
-from diagnose.terminal.trial_listing import (
+from diagnose.session.ready_car import Model
+from diagnose.terminal.reports.trial_listing import (
     lines,
     model_of_text,
     outside_lines,

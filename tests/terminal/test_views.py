@@ -9,9 +9,9 @@ import pytest
 from rich.console import Console
 
 from diagnose.session.answer import Advice, Answer, Verdict, Weight
-from diagnose.terminal import views
-from diagnose.terminal.commands import COMMANDS
-from diagnose.terminal.notebook import UNICODE_INK, Notebook
+from diagnose.terminal.dialogue import views
+from diagnose.terminal.dialogue.commands import COMMANDS
+from diagnose.terminal.dialogue.notebook import UNICODE_INK, Notebook
 from diagnose.terminal.page import Page
 from diagnose.terminal.plain import plain_text
 from tests.terminal.sample_records import ANSWER, CRANK_CAUTION, RELAY, VOCABULARY, WIRE

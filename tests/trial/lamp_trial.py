@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from diagnose.faults.causes import effect_signature
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.trial.running import TrialPlan
 from tests.lamp_car import CAR, compiled_car, make_knowledge
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import Car
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.trial.hidden_car import HiddenCars
 from diagnose.trial.outside import drawn_wiring, is_unlike_all
 

@@ -14,7 +14,7 @@ from diagnose.session.facts import (
     RepairFact,
     SymptomFact,
 )
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.trial.hidden_car import (
     Errors,
     HiddenCar,

@@ -6,10 +6,10 @@ from importlib.resources import as_file
 
 import pytest
 
-from diagnose.files.case_file import load_case
+from diagnose.files.cases.case_file import load_case
+from diagnose.files.cases.worked_case import WorkedCase
 from diagnose.files.resources import shipped_cases
-from diagnose.files.worked_case import WorkedCase
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.trial.case_recording import foreign_steps
 from diagnose.trial.case_replay import replay
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from diagnose.session.model import Model
+from diagnose.session.ready_car import Model
 from diagnose.trial.playing import Game
 from diagnose.trial.telling import Telling, tellings
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from diagnose.errors import InvalidFileError, ReadingError
-from diagnose.files.worked_case import CaseStep, Measured, Must, Seen, WorkedCase
-from diagnose.session.model import Model
+from diagnose.files.cases.worked_case import CaseStep, Measured, Must, Seen, WorkedCase
+from diagnose.session.ready_car import Model
 from diagnose.trial.case_recording import Recording, foreign_steps, record
 from diagnose.trial.case_replay import Check, replay
 

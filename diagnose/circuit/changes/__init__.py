@@ -1,0 +1,1 @@
+"""Operating points of a changed circuit, as small changes of a solved one."""

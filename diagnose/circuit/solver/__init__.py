@@ -1,0 +1,1 @@
+"""The operating point of a network: where its segments and gates rest."""

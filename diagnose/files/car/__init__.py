@@ -1,0 +1,1 @@
+"""A car file as a car, or every problem in it."""

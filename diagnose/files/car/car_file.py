@@ -1,0 +1,253 @@
+"""A car file as a `Car`, or everything that is wrong with it at once.
+
+The steps are reading with positions (`yaml_positions`), the grammar (`car_schema`),
+what the entries stand for (`expansion`), names to nodes (`resolution`) and what a sound
+car is (`car_checks`, `circuit_checks`).
+"""
+
+from __future__ import annotations
+
+import pathlib
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+from diagnose.circuit.car import Car, Origin, Part, Place, Shape, Value
+from diagnose.errors import FileProblem, InvalidFileError
+from diagnose.faults.knowledge import Knowledge
+from diagnose.files.car.car_checks import check_names
+from diagnose.files.car.car_schema import CarEntry, car_json_schema
+from diagnose.files.car.circuit_checks import check_circuit
+from diagnose.files.car.expansion import METAL_TERMINALS, expand
+from diagnose.files.car.part_values import defaults_for, under_conditions
+from diagnose.files.car.resolution import find_terminal, resolve
+from diagnose.files.car.schema_problems import read_entries
+from diagnose.files.car.state_expansion import car_states, car_switches
+from diagnose.files.draft import Draft
+from diagnose.files.yaml_positions import Document, read_document
+
+__all__ = ["car_json_schema", "describe_expansion", "load_car"]
+
+
+def load_car(path: pathlib.Path, knowledge: Knowledge) -> Car:
+    """Read a car file.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file, YAML 1.2.
+    knowledge : Knowledge
+        Gives the defaults of what a person can't know, and the operating states.
+
+    Returns
+    -------
+    Car
+        Complete and checked.
+
+    Raises
+    ------
+    InvalidFileError
+        With every problem of the file, in the order of its lines.
+    """
+    document = read_document(path, wanted="car file")
+    _refuse_other_kinds(document)
+    entries, broken, problems = read_entries(document)
+    problems = document.problems + problems
+    draft = Draft(
+        document=document,
+        knowledge=knowledge,
+        defaults=defaults_for(knowledge.defaults, system_volts=entries.system),
+        broken=set(broken),
+        ground_post=entries.battery.grounded,
+        problems=list(problems),
+    )
+    car = _build(entries, draft, name=path.stem)
+    check_circuit(car, draft)
+    if draft.problems:
+        raise InvalidFileError(_in_order(tuple(draft.problems)))
+    return car
+
+
+def _refuse_other_kinds(document: Document) -> None:
+    """Refuse a YAML file that doesn't say it is a car file."""
+    if "car-file" in document.data:
+        return
+    first = next(iter(document.data))
+    message = (
+        f'is no car file: its first key is "{first}", expected `car-file: 1` and the '
+        "sections of a car file"
+    )
+    raise InvalidFileError((document.problem((first,), message, of_key=True),))
+
+
+def _in_order(problems: tuple[FileProblem, ...]) -> tuple[FileProblem, ...]:
+    """Return problems by line and column, each once."""
+    return tuple(
+        sorted(
+            dict.fromkeys(problems),
+            key=lambda problem: (problem.line, problem.column, problem.message),
+        )
+    )
+
+
+def _build(entries: CarEntry, draft: Draft, *, name: str) -> Car:
+    """Return the car that the entries stand for, noting problems on the way."""
+    expand(entries, draft)
+    check_names(entries, draft)
+    parts = tuple(
+        _under_conditions(part, entries, draft.knowledge) for part in resolve(draft)
+    )
+    states = car_states(entries, draft)
+    return Car(
+        name=name,
+        title=entries.title,
+        system_volts=entries.system,
+        reference=f"battery.{entries.battery.grounded}",
+        body=METAL_TERMINALS["body"],
+        parts=parts,
+        states=states,
+        places=MappingProxyType(
+            {
+                key: Place(name=key, minutes=place.time, caution=place.caution)
+                for key, place in entries.places.items()
+            }
+        ),
+        switches=car_switches(entries),
+        test_points=_test_points(entries, draft, parts),
+        path=draft.document.path,
+    )
+
+
+def _under_conditions(part: Part, entries: CarEntry, knowledge: Knowledge) -> Part:
+    """Return a part at the car's temperature, and the battery at its age.
+
+    Resistance wire, which has ohms and no copper area, keeps its resistance: its alloys
+    change by a few percent where copper changes by half (from memory).
+    """
+    conditions = knowledge.conditions.get(part.kind, {})
+    if part.kind == "wire" and "area_mm2" not in part.values:
+        conditions = {}
+    values = under_conditions(
+        part.values,
+        conditions,
+        celsius=entries.temperature,
+        years=entries.battery.age if part.kind == "battery" else None,
+    )
+    return replace(part, values=values)
+
+
+def _test_points(
+    entries: CarEntry, draft: Draft, parts: tuple[Part, ...]
+) -> MappingProxyType[str, str]:
+    """Return every node a probe can reach, with its place."""
+    nodes = {node: None for part in parts for node in part.terminals.values()}
+    places = {node: draft.terminal_places.get(node, "") for node in nodes}
+    for name, place in entries.test_points.items():
+        terminal = find_terminal(draft, name, ("test-points", name))
+        if terminal in places:
+            places[terminal] = place
+    return MappingProxyType(
+        {node: place for node, place in places.items() if place and place != HIDDEN}
+    )
+
+
+HIDDEN = "hidden"
+"""The place of a terminal that no probe can reach."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ValueRow:
+    """One value of a part, as a row.
+
+    Parameters
+    ----------
+    parameter : str
+        Its unit ends the name.
+    middle : float
+        The median, in that unit.
+    spread : str
+        How sure it is, in words: ``exact``, ``+- 5 %``, ``+- 0.1`` or a range.
+    origin : Origin
+        Car file or default.
+    source : str
+        Who says so.
+    """
+
+    parameter: str
+    middle: float
+    spread: str
+    origin: Origin
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartRow:
+    """One part of an expansion, as a row.
+
+    Parameters
+    ----------
+    terminals : tuple[tuple[str, str], ...]
+        Terminal and its node.
+    place : str
+        Where it is.
+    line : int
+        Line of the car file that declares it.
+    """
+
+    name: str
+    assembly: str
+    kind: str
+    role: str
+    terminals: tuple[tuple[str, str], ...]
+    place: str
+    values: tuple[ValueRow, ...]
+    line: int
+
+
+def describe_expansion(car: Car) -> tuple[PartRow, ...]:
+    """Return what a car file stands for, part by part, as plain rows.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+
+    Returns
+    -------
+    tuple[PartRow, ...]
+        One row for each part, in the order of the car's parts.
+    """
+    return tuple(
+        PartRow(
+            name=part.name,
+            assembly=part.assembly,
+            kind=part.kind,
+            role=part.role or "",
+            terminals=tuple(part.terminals.items()),
+            place=part.place,
+            values=tuple(
+                _value_row(parameter, value) for parameter, value in part.values.items()
+            ),
+            line=part.line,
+        )
+        for part in car.parts
+    )
+
+
+def _value_row(parameter: str, value: Value) -> ValueRow:
+    """Return a value as a row."""
+    distribution = value.distribution
+    first, second = distribution.first, distribution.second
+    spread = {
+        Shape.FIXED: "exact",
+        Shape.NORMAL: f"+- {second:g}",
+        Shape.LOGNORMAL: f"+- {100 * second:g} %",
+        Shape.UNIFORM: f"{first:g} to {second:g}",
+        Shape.LOGUNIFORM: f"{first:g} to {second:g}",
+    }[distribution.shape]
+    return ValueRow(
+        parameter=parameter,
+        middle=distribution.nominal,
+        spread=spread,
+        origin=value.origin,
+        source=value.source,
+    )

@@ -1,0 +1,450 @@
+"""The grammar of a car file: one model per kind of entry.
+
+Each model checks what can be seen in one entry alone. Leaves to `expansion` what an
+entry stands for, and to `car_checks` what one entry says about another.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    WithJsonSchema,
+    model_validator,
+)
+from pydantic.json_schema import GenerateJsonSchema
+
+from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.circuit.temperature_and_age import USUAL_CELSIUS
+from diagnose.files.quantities import (
+    CURRENT,
+    SPEED,
+    TIME,
+    VOLTAGE,
+    Connection,
+    FuseSize,
+    LoadSize,
+    WireSize,
+    parse_amount,
+    parse_connection,
+    parse_fuse,
+    parse_load,
+    parse_positive,
+    parse_wire,
+    shown,
+)
+
+SCHEMA_DIALECT = GenerateJsonSchema.schema_dialect
+NAME_PATTERN = "^[a-z][a-z0-9-]*$"
+
+LEAST_CELSIUS = -40.0
+MOST_CELSIUS = 60.0
+"""Air temperatures that a person works in, with room. Own choice. [°C]"""
+
+_DEGREES = re.compile(r"(?P<number>-?\d+(\.\d+)?) ?°?(?P<unit>[CF])")
+_YEARS = re.compile(r"(?P<number>\d+(\.\d+)?) ?(years?|a)")
+
+Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
+Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN)]
+
+
+def _as_text(description: str, *examples: str) -> WithJsonSchema:
+    """Return the JSON Schema of something written as one piece of text."""
+    return WithJsonSchema(
+        {"type": "string", "description": description, "examples": list(examples)}
+    )
+
+
+def _read_current(found: object) -> float:
+    return parse_positive(found, CURRENT)
+
+
+def _read_minutes(found: object) -> float:
+    minutes = parse_amount(found, TIME)
+    if not TIME.least <= minutes <= TIME.most:
+        raise ValueError(f'time "{found}" must be from 0 min to {TIME.most:g} min')
+    return minutes
+
+
+def _read_speed(found: object) -> float:
+    return parse_positive(found, SPEED)
+
+
+def _read_system_volts(found: object) -> float:
+    volts = parse_positive(found, VOLTAGE)
+    if volts not in {6.0, 12.0, 24.0}:
+        raise ValueError(f'system voltage is "{found}"; must be 6 V, 12 V or 24 V')
+    return volts
+
+
+def _read_celsius(found: object) -> float:
+    matched = _DEGREES.fullmatch(str(found).strip())
+    if matched is None:
+        raise ValueError(f"found {shown(found)}, expected a temperature such as 5 °C")
+    degrees = float(matched["number"])
+    celsius = degrees if matched["unit"] == "C" else (degrees - 32.0) / 1.8
+    if not LEAST_CELSIUS <= celsius <= MOST_CELSIUS:
+        raise ValueError(
+            f'temperature "{found}" must be from {LEAST_CELSIUS:g} °C to '
+            f"{MOST_CELSIUS:g} °C"
+        )
+    return celsius
+
+
+def _read_years(found: object) -> float:
+    matched = _YEARS.fullmatch(str(found).strip())
+    if matched is None:
+        raise ValueError(f"found {shown(found)}, expected an age such as 4 years")
+    return float(matched["number"])
+
+
+def _read_terminal(found: object) -> str:
+    connection = parse_connection(found)
+    if connection.wire is not None:
+        raise ValueError(f'found "{found}", expected a terminal alone; give `wire`')
+    return connection.to
+
+
+def _read_given(found: object) -> str | int | float:
+    """Pass on a value that only its parameter's name can explain."""
+    if isinstance(found, bool) or not isinstance(found, str | int | float):
+        text = f"found {shown(found)}, expected an amount such as 85 ohm"
+        raise ValueError(text)  # noqa: TRY004  pydantic gathers ValueError only
+    return found
+
+
+Amps = Annotated[
+    float, BeforeValidator(_read_current), _as_text(CURRENT.name, "7 A", "20 mA")
+]
+Minutes = Annotated[float, BeforeValidator(_read_minutes), _as_text(TIME.name, "2 min")]
+Rpm = Annotated[float, BeforeValidator(_read_speed), _as_text(SPEED.name, "850 rpm")]
+SystemVolts = Annotated[
+    float,
+    BeforeValidator(_read_system_volts),
+    WithJsonSchema({"enum": ["6 V", "12 V", "24 V"]}),
+]
+Celsius = Annotated[
+    float,
+    BeforeValidator(_read_celsius),
+    _as_text("air temperature when it is measured, 20 °C if not given", "5 °C", "40 F"),
+]
+Years = Annotated[
+    float, BeforeValidator(_read_years), _as_text("age", "4 years", "1 year")
+]
+Terminal = Annotated[
+    str, BeforeValidator(_read_terminal), _as_text("a terminal", "battery.plus", "body")
+]
+ToTerminal = Annotated[
+    Connection,
+    BeforeValidator(parse_connection),
+    _as_text(
+        "a terminal this sits on, or a terminal and the wire to it",
+        "fuse-panel.constant",
+        "body-stud via 14 AWG 2 ft",
+    ),
+]
+Wire = Annotated[
+    WireSize,
+    BeforeValidator(parse_wire),
+    _as_text("size and length of a wire", "14 AWG 6 ft", "2.5 mm2 2 m"),
+]
+Load = Annotated[
+    LoadSize,
+    BeforeValidator(parse_load),
+    _as_text("size and kind of a load", "7 A motor", "110 W lamps", "5 A load"),
+]
+Fuse = Annotated[
+    FuseSize,
+    BeforeValidator(parse_fuse),
+    _as_text(
+        f"rating and, unless a fuse, one of {PROTECTIVE_KINDS}", "15 A", "30 A breaker"
+    ),
+]
+Given = Annotated[
+    str | int | float,
+    BeforeValidator(_read_given),
+    WithJsonSchema({"type": ["string", "number"], "examples": ["85 ohm", 2.2]}),
+]
+Values = dict[str, Given]
+
+
+def _hyphenated(name: str) -> str:
+    """Return a field's key in the file: ``test_points`` is ``test-points``."""
+    return name.rstrip("_").replace("_", "-")
+
+
+class Entry(BaseModel):
+    """Any entry: nothing unknown, nothing guessed from another type."""
+
+    model_config = ConfigDict(
+        extra="forbid", strict=True, frozen=True, alias_generator=_hyphenated
+    )
+
+
+class PlaceEntry(Entry):
+    """A place on the car: ``2 min``, or with a caution."""
+
+    model_config = ConfigDict(
+        json_schema_extra=lambda schema: _or_text(schema, "2 min")
+    )
+
+    time: Minutes
+    caution: str = ""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_text(cls, found: object) -> object:
+        return found if isinstance(found, dict) else {"time": found}
+
+
+class MetalEntry(Entry):
+    """The big metal parts, each with the place where a probe is put to it."""
+
+    body: str
+    engine: str
+    frame: str | None = None
+
+
+class BatteryEntry(Entry):
+    """The battery; `grounded` is the post that is joined to body and engine.
+
+    With the plus post grounded, loads and the starter are fed at their terminal minus.
+    """
+
+    place: str
+    cold_cranking: Amps | None = None
+    grounded: Literal["minus", "plus"] = "minus"
+    age: Years | None = None
+    values: Values = {}
+
+
+class AlternatorEntry(Entry):
+    """The alternator; its terminals are output, sense, exciter and case.
+
+    `rated` and `low-speed` are the two currents of a label such as 28/70 A: at 6000 and
+    at 1500 alternator rpm.
+    """
+
+    place: str
+    bolted_to: Literal["engine", "body", "frame"] = "engine"
+    rated: Amps | None = None
+    low_speed: Amps | None = None
+    values: Values = {}
+
+
+class StarterEntry(Entry):
+    """The starter motor; its terminals are plus and case."""
+
+    place: str
+    bolted_to: Literal["engine", "body", "frame"] = "engine"
+    cranking: Amps | None = None
+    values: Values = {}
+
+
+class GroundEntry(Entry):
+    """A stud or screw where ground wires meet, bolted to metal."""
+
+    bolted_to: Literal["engine", "body", "frame"]
+    place: str
+    values: Values = {}
+
+
+class SwitchEntry(Entry):
+    """A switch: its feed terminal and which terminals are live in each position."""
+
+    place: str
+    feed: Name = "feed"
+    live: dict[Name, list[Name]] = Field(min_length=2)
+    values: Values = {}
+
+
+class PanelEntry(Entry):
+    """A fuse panel: its buses, such as a constant and a switched half."""
+
+    place: str
+    buses: list[Name] = Field(min_length=1)
+
+
+class RelayTerminals(Entry):
+    """What every relay may say, by DIN 72552 terminal numbers."""
+
+    terminal_86: ToTerminal | None = Field(default=None, alias="86")
+    terminal_85: ToTerminal | None = Field(default=None, alias="85")
+    terminal_87a: ToTerminal | None = Field(default=None, alias="87a")
+    suppression: Literal["diode", "none"] = "none"
+    values: Values = {}
+
+
+class RelayEntry(RelayTerminals):
+    """A relay or solenoid on its own."""
+
+    place: str
+    terminal_30: ToTerminal | None = Field(default=None, alias="30")
+    terminal_87: ToTerminal | None = Field(default=None, alias="87")
+    role: str | None = None
+
+
+class CircuitRelayEntry(RelayTerminals):
+    """The relay of a circuit; `wire` leads from the fuse to its terminal 30."""
+
+    place: str | None = None
+    wire: Wire | None = None
+
+
+class OutputEntry(Entry):
+    """An output of a controller."""
+
+    side: Literal["low", "high"]
+    limit: Amps | None = None
+    on_in: list[str]
+    values: Values = {}
+
+
+class ControllerEntry(Entry):
+    """A controller; terminals are supply, ground, memory and one for each output."""
+
+    place: str
+    role: str | None = None
+    draws: Amps | None = None
+    memory: Amps | None = None
+    ground: ToTerminal
+    outputs: dict[Name, OutputEntry] = {}
+    values: Values = {}
+
+
+class CircuitFuseEntry(Entry):
+    """The fuse of a circuit: ``15 A``, or with a place and a role."""
+
+    model_config = ConfigDict(json_schema_extra=lambda schema: _or_text(schema, "15 A"))
+
+    size: Fuse
+    place: str | None = None
+    role: str | None = None
+    values: Values = {}
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_text(cls, found: object) -> object:
+        return found if isinstance(found, dict) else {"size": found}
+
+
+class CircuitEntry(Entry):
+    """A usual circuit: from a supply, by fuse and relay, to a load and its ground."""
+
+    from_: ToTerminal
+    fuse: CircuitFuseEntry | None = None
+    relay: CircuitRelayEntry | None = None
+    wire: Wire | None = None
+    load: Load | None = None
+    to: Terminal | None = None
+    ground: ToTerminal | None = None
+    place: str | None = None
+    role: str | None = None
+    values: Values = {}
+
+
+class WireEntry(Entry):
+    """One wire between two terminals."""
+
+    from_: Terminal
+    to: Terminal
+    wire: Wire
+    place: str | None = None
+    role: str | None = None
+    values: Values = {}
+
+
+class PartEntry(Entry):
+    """Any part, in full."""
+
+    kind: str
+    terminals: dict[str, ToTerminal] = {}
+    place: str
+    assembly: Name | None = None
+    role: str | None = None
+    gate: str | None = None
+    closed_in: list[str] = []
+    normally_closed: bool = False
+    values: Values = {}
+
+
+class StateEntry(Entry):
+    """An operating state: the car's own switch positions, or a new state."""
+
+    switches: dict[str, str] = {}
+    like: str | None = None
+    after: str | None = None
+    label: Text | None = None
+    engine: Rpm | None = None
+    change: Minutes | None = None
+    needs_helper: bool | None = None
+    caution: str | None = None
+
+
+class CarEntry(Entry):
+    """A car file."""
+
+    model_config = ConfigDict(title="Car file")
+
+    car_file: Literal[1]
+    title: Text
+    system: SystemVolts
+    temperature: Celsius = USUAL_CELSIUS
+    places: dict[Name, PlaceEntry] = Field(min_length=1)
+    metal: MetalEntry
+    battery: BatteryEntry
+    alternator: AlternatorEntry | None = None
+    starter: StarterEntry | None = None
+    grounds: dict[Name, GroundEntry] = {}
+    splices: dict[Name, str] = {}
+    switches: dict[Name, SwitchEntry] = {}
+    panels: dict[Name, PanelEntry] = {}
+    controllers: dict[Name, ControllerEntry] = {}
+    relays: dict[Name, RelayEntry] = {}
+    circuits: dict[Name, CircuitEntry] = {}
+    wires: dict[Name, WireEntry] = {}
+    parts: dict[Name, PartEntry] = {}
+    states: dict[Name, StateEntry] = {}
+    test_points: dict[str, str] = {}
+
+
+SECTIONS_OF_ENTRIES = (
+    "places",
+    "grounds",
+    "splices",
+    "switches",
+    "panels",
+    "controllers",
+    "relays",
+    "circuits",
+    "wires",
+    "parts",
+    "states",
+    "test-points",
+)
+"""Sections whose entries have names of their own, so that one can be wrong alone."""
+
+
+def _or_text(schema: dict[str, Any], example: str) -> None:
+    """Let the JSON Schema of a mapping accept one piece of text too."""
+    mapping = dict(schema)
+    schema.clear()
+    schema["anyOf"] = [{"type": "string", "examples": [example]}, mapping]
+
+
+def car_json_schema() -> dict[str, Any]:
+    """Return the JSON Schema of a car file, for editors that check while typing.
+
+    Returns
+    -------
+    dict[str, Any]
+        JSON Schema, draft 2020-12, made from the same models that read the file.
+    """
+    schema = CarEntry.model_json_schema(by_alias=True)
+    return {"$schema": SCHEMA_DIALECT, **schema}

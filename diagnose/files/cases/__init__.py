@@ -1,0 +1,1 @@
+"""Worked cases and closed cases, from and to text."""

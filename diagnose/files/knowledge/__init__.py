@@ -1,0 +1,1 @@
+"""The folder knowledge/ as one record, or every problem in it."""

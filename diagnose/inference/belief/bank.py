@@ -1,0 +1,150 @@
+"""The bank: predictions of all fault sets of a car in one block of memory.
+
+Singles lie in front, rows for pairs and for redrawn sets behind, so that nothing large
+is copied while a diagnosis runs. A row's content depends on its fault set alone, except
+for the redrawn rows, which `redraw` writes anew for each set of facts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from diagnose.circuit.solver.network import IntArray
+from diagnose.faults.causes import FaultSet
+from diagnose.faults.predicted import Prediction, StoredArray
+from diagnose.inference.belief.hypotheses import Hypotheses
+
+PAIR_ROWS = 160
+REDRAWN_ROWS = 28
+
+
+class Bank:
+    """Rows of hypotheses.
+
+    Parameters
+    ----------
+    singles : Sequence[FaultSet]
+        The healthy car first, then every single cause.
+    prediction : Prediction
+        With `n_rows(len(singles))` rows; those behind the singles are free.
+    symptoms : StoredArray
+        Likewise.
+
+    Attributes
+    ----------
+    all : Hypotheses
+        Every row; those not in use hold no fault set that counts.
+    singles : Hypotheses
+        The front rows.
+    versions : IntArray
+        How often each row was written since the start, shape (n_rows,).
+    written_for : object
+        What the rows behind the singles were last written for; None in between.
+    """
+
+    def __init__(
+        self,
+        singles: Sequence[FaultSet],
+        prediction: Prediction,
+        symptoms: StoredArray,
+    ) -> None:
+        self.n_singles = len(singles)
+        self.pair_rows: dict[FaultSet, int] = {}
+        self.written_for: object = None
+        self.first_redrawn = self.n_singles + PAIR_ROWS
+        free = n_rows(self.n_singles) - self.n_singles
+        self.versions: IntArray = np.zeros(n_rows(self.n_singles), dtype=np.int64)
+        self.all = Hypotheses(
+            sets=(*singles, *[()] * free), prediction=prediction, symptoms=symptoms
+        )
+        self.singles = self._part(slice(self.n_singles))
+
+    @staticmethod
+    def holding(solved: Hypotheses) -> Bank:
+        """Return a bank with a copy of hypotheses in its front rows."""
+        held, n_singles = solved.prediction, len(solved.sets)
+        prediction = Prediction(
+            volts=_with_free_rows(held.volts, 1, n_singles),
+            source_units=_with_free_rows(held.source_units, 1, n_singles),
+            probes=_with_free_rows(held.probes, 0, n_singles),
+            is_settled=_with_free_rows(held.is_settled, 1, n_singles),
+        )
+        symptoms = _with_free_rows(solved.symptoms, 0, n_singles)
+        return Bank(solved.sets, prediction, symptoms)
+
+    def _part(self, rows: slice) -> Hypotheses:
+        held = self.all.prediction
+        return Hypotheses(
+            sets=self.all.sets[rows],
+            prediction=Prediction(
+                volts=held.volts[:, rows],
+                source_units=held.source_units[:, rows],
+                probes=held.probes[rows],
+                is_settled=held.is_settled[:, rows],
+            ),
+            symptoms=self.all.symptoms[rows],
+        )
+
+    def missing(self, pairs: Sequence[FaultSet]) -> list[FaultSet]:
+        """Return the pairs that have no row yet."""
+        return [pair for pair in pairs if pair not in self.pair_rows]
+
+    def forget_pairs(self) -> None:
+        """Give every pair's row away, as at the start.
+
+        Sums over rows run in their order, so that which pairs were solved before shows
+        in the last digit.
+        """
+        self.pair_rows.clear()
+        self.written_for = None
+
+    def keep_pairs(self, fresh: Hypotheses, wanted: Sequence[FaultSet]) -> None:
+        """Put newly solved pairs into rows, over pairs that nobody wants now.
+
+        Raises
+        ------
+        ValueError
+            If more pairs are wanted than there are rows.
+        """
+        spare = [pair for pair in self.pair_rows if pair not in set(wanted)]
+        free = iter(
+            set(range(self.n_singles, self.first_redrawn))
+            - set(self.pair_rows.values())
+        )
+        for source, pair in enumerate(fresh.sets):
+            row = next(free, None)
+            if row is None:
+                if not spare:
+                    raise ValueError("more pairs wanted than the bank has rows")
+                row = self.pair_rows.pop(spare.pop(0))
+            self.pair_rows[pair] = row
+            self.put(row, fresh, source)
+
+    def put(self, row: int, source: Hypotheses, source_row: int) -> None:
+        """Copy one row of other hypotheses into a row."""
+        held, given = self.all.prediction, source.prediction
+        held.volts[:, row] = given.volts[:, source_row]
+        held.source_units[:, row] = given.source_units[:, source_row]
+        held.probes[row] = given.probes[source_row]
+        held.is_settled[:, row] = given.is_settled[:, source_row]
+        self.all.symptoms[row] = source.symptoms[source_row]
+        self.versions[row] += 1
+
+
+def n_rows(n_singles: int) -> int:
+    """Return how many rows a bank for that many singles has."""
+    return n_singles + PAIR_ROWS + REDRAWN_ROWS
+
+
+def _with_free_rows(
+    array: npt.NDArray[Any], axis: int, n_singles: int
+) -> npt.NDArray[Any]:
+    shape = list(array.shape)
+    shape[axis] = n_rows(n_singles)
+    result = np.zeros(shape, dtype=array.dtype)
+    np.moveaxis(result, axis, 0)[:n_singles] = np.moveaxis(array, axis, 0)
+    return result

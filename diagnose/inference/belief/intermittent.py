@@ -1,0 +1,153 @@
+"""Faults that come and go: how likely each is to be there at one look.
+
+Its trigger is drawn once for each tolerance draw, like a severity; whether it is there
+is drawn anew for each fact. So facts hang together through the trigger, and one sound
+reading does not clear the cause. Leaves what the fault does while it is there to the
+lasting mode it acts as.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.solver.network import BoolArray, IntArray
+from diagnose.circuit.tolerance_draws import Sample
+from diagnose.faults.causes import Cause, lasting_cause
+from diagnose.faults.modes import Trigger
+
+
+class Presence:
+    """The causes of one car that come and go.
+
+    Parameters
+    ----------
+    causes : Sequence[Cause]
+        Of the car; those that come and go behind those that last.
+    triggers : Mapping[str, Trigger]
+    sample : Sample
+
+    Attributes
+    ----------
+    numbers : IntArray
+        The causes that come and go, rising, shape (n_fleeting,).
+    acts_as : IntArray
+        The lasting cause each of them acts as, shape (n_fleeting,).
+    trigger : IntArray
+        Which trigger it has, shape (n_fleeting, n_draws).
+    """
+
+    def __init__(
+        self,
+        causes: Sequence[Cause],
+        triggers: Mapping[str, Trigger],
+        sample: Sample,
+    ) -> None:
+        fleeting = [n for n, cause in enumerate(causes) if not cause.mode.lasts]
+        self.names = tuple(triggers)
+        self._triggers = tuple(triggers.values())
+        self.numbers: IntArray = np.array(fleeting, dtype=np.int64)
+        self.acts_as: IntArray = np.array(
+            [lasting_cause(causes[n], causes) for n in fleeting], dtype=np.int64
+        )
+        self.trigger: IntArray = np.zeros((len(fleeting), sample.n_draws), np.int64)
+        for row, number in enumerate(fleeting):
+            cause = causes[number]
+            level = sample.probabilities(f"{cause.name}/trigger")
+            self.trigger[row] = drawn_trigger(cause, self.names, level)
+        self._known: dict[str, FloatArray] = {}
+
+    def chance(self, state: str, *, is_complaint: bool = False) -> FloatArray:
+        """Return the chance that each is there at a look, (n_fleeting, n_draws).
+
+        Parameters
+        ----------
+        state : str
+            Operating state the car is in.
+        is_complaint : bool
+            What was seen is what the owner came with.
+        """
+        key = "" if is_complaint else state
+        if key not in self._known:
+            by_trigger = [
+                one.in_complaint if is_complaint else presence_in(one, state)
+                for one in self._triggers
+            ]
+            chances = np.array(by_trigger, dtype=np.float64)
+            self._known[key] = (
+                chances[self.trigger] if by_trigger else np.zeros(self.trigger.shape)
+            )
+        return self._known[key]
+
+    def mean_chance(self, states: Sequence[str]) -> FloatArray:
+        """Return the chance averaged over states, shape (n_fleeting, n_draws)."""
+        return np.asarray(np.mean([self.chance(state) for state in states], axis=0))
+
+    @staticmethod
+    def mixed(there: FloatArray, sound: FloatArray, chance: FloatArray) -> FloatArray:
+        """Return what a fact is worth if the fault may be there or not.
+
+        Parameters
+        ----------
+        there : FloatArray
+            Likelihood while it is there, shape (n_fleeting, n_draws).
+        sound : FloatArray
+            Likelihood in the sound car, shape (n_draws,).
+        chance : FloatArray
+            Chance that it is there, shape (n_fleeting, n_draws).
+        """
+        return np.asarray(sound + chance * (there - sound))
+
+    @staticmethod
+    def looked_at(
+        there: Sequence[FloatArray], away: Sequence[FloatArray], chance: FloatArray
+    ) -> FloatArray:
+        """Return what readings that agree are worth if it came and went between them.
+
+        Parameters
+        ----------
+        there, away : Sequence[FloatArray]
+            Likelihood of none, one, two, ... of the readings, the last of all of them,
+            while the fault is there and while it is not; shape (n_rows, n_draws) each.
+        chance : FloatArray
+            Chance that it is there at each, same shape.
+        """
+        n_looks = len(there) - 1
+        total = np.zeros(chance.shape)
+        for n_there in range(n_looks + 1):
+            n_away = n_looks - n_there
+            ways = math.comb(n_looks, n_there)
+            share = chance**n_there * (1.0 - chance) ** n_away
+            total += ways * share * there[n_there] * away[n_away]
+        return total
+
+    def reaction(self, trigger: str, at_target: BoolArray) -> FloatArray:
+        """Return the chance that a test brings or clears it, (n_fleeting, n_draws).
+
+        Parameters
+        ----------
+        trigger : str
+            The trigger that the test brings.
+        at_target : BoolArray
+            Which of them sit where the test is done, shape (n_fleeting,).
+        """
+        number = self.names.index(trigger)
+        test = self._triggers[number].test
+        here = np.where(self.trigger == number, test.reacts, test.by_other)
+        return np.where(at_target[:, None], here, test.imagined)
+
+
+def presence_in(trigger: Trigger, state: str) -> float:
+    """Return the chance that a fault with a trigger is there at a look in a state."""
+    return trigger.present.get(state, trigger.otherwise)
+
+
+def drawn_trigger(cause: Cause, names: Sequence[str], level: FloatArray) -> IntArray:
+    """Return which trigger a cause has, by a level between 0 and 1 for each draw."""
+    shares = np.array([cause.mode.triggers.get(name, 0.0) for name in names])
+    last = int(np.flatnonzero(shares)[-1])
+    found = np.searchsorted(np.cumsum(shares), level, side="right")
+    return np.asarray(np.minimum(found, last))

@@ -1,0 +1,184 @@
+"""Redrawing: severities that suit the facts, for the causes that lead.
+
+With few draws a precise reading falls between the severities drawn for the true cause,
+and the truth is ruled out. Here a cause is solved with several severities for every
+tolerance draw, and what it shows in between is interpolated; for each draw one severity
+is chosen by its posterior weight, and the row's prior is corrected so that the evidence
+is that of all severities together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.solver.network import IntArray
+from diagnose.faults.predicted import Prediction, StoredArray
+from diagnose.inference.belief.hypotheses import Hypotheses
+
+STEPS_BETWEEN = 4
+
+
+def n_steps(n_levels: int) -> int:
+    """Return how many steps a ladder has between and on its solved severities."""
+    return (n_levels - 1) * STEPS_BETWEEN + 1
+
+
+def on_steps(values: FloatArray) -> FloatArray:
+    """Return what every step of a ladder shows.
+
+    Parameters
+    ----------
+    values : FloatArray
+        Under each solved severity, evenly spaced in its probability, the mildest first;
+        shape (n_levels, n_draws); inf where a meter shows OL.
+
+    Returns
+    -------
+    FloatArray
+        Shape (n_steps, n_draws).
+
+    Examples
+    --------
+    >>> on_steps(np.array([[1.0], [3.0]]))[:, 0]
+    array([1. , 1.5, 2. , 2.5, 3. ])
+    """
+    low, share = _places(np.arange(n_steps(len(values))), len(values))
+    first, second = values[low], values[low + 1]
+    is_between = np.isfinite(first) & np.isfinite(second) & (share[:, None] > 0.0)
+    with np.errstate(invalid="ignore"):
+        mixed = first + share[:, None] * (second - first)
+    nearest = np.where(share[:, None] < 0.5, first, second)
+    return np.where(is_between, mixed, nearest)
+
+
+def _places(step: IntArray, n_levels: int) -> tuple[IntArray, FloatArray]:
+    """Return the solved severity below each step, and how far above it the step is."""
+    low = np.minimum(step // STEPS_BETWEEN, n_levels - 2)
+    return low, step / STEPS_BETWEEN - low
+
+
+def chosen_row(grid: Hypotheses, choice: IntArray) -> Hypotheses:
+    """Return one row with a step of its own for every draw.
+
+    Parameters
+    ----------
+    grid : Hypotheses
+        One row per solved severity.
+    choice : IntArray
+        Step for each draw, shape (n_draws,).
+    """
+    low, share = _places(choice, len(grid.sets))
+    weight, draws = share.astype(np.float32), np.arange(len(choice))
+
+    def mixed(array: npt.NDArray[Any], axis: int) -> StoredArray:
+        rows = np.moveaxis(array, (axis, axis + 1), (0, 1))
+        first = rows[low, draws].astype(np.float32, copy=False)
+        second = rows[low + 1, draws].astype(np.float32, copy=False)
+        second -= first
+        second *= weight.reshape(-1, *[1] * (first.ndim - 1))
+        second += first
+        return np.moveaxis(second[None], (0, 1), (axis, axis + 1))
+
+    held = grid.prediction
+    return Hypotheses(
+        sets=grid.sets[:1],
+        prediction=Prediction(
+            volts=mixed(held.volts, 1),
+            source_units=mixed(held.source_units, 1).astype(np.float16),
+            probes=mixed(held.probes, 0),
+            is_settled=mixed(held.is_settled, 1),
+        ),
+        symptoms=mixed(grid.symptoms, 0),
+    )
+
+
+def step_spread(predicted: FloatArray) -> FloatArray:
+    """Return how far what a step shows may be from what it stands for.
+
+    Parameters
+    ----------
+    predicted : FloatArray
+        On each step of a ladder, shape (n_steps, n_draws); inf where a meter shows OL.
+
+    Returns
+    -------
+    FloatArray
+        A standard deviation, same shape and unit: half the distance between neighbours,
+        so that the steps together leave no gap.
+
+    Examples
+    --------
+    >>> step_spread(np.array([[1.0], [2.0], [4.0], [np.inf]]))
+    array([[0.5 ],
+           [0.75],
+           [1.  ],
+           [0.  ]])
+    """
+    ends = np.concatenate([predicted[:1], predicted, predicted[-1:]])
+    with np.errstate(invalid="ignore"):
+        below, above = predicted - ends[:-2], ends[2:] - predicted
+    is_below, is_above = np.isfinite(below), np.isfinite(above)
+    is_below[0] = is_above[-1] = False
+    total = np.where(is_below, np.abs(below), 0.0)
+    total += np.where(is_above, np.abs(above), 0.0)
+    count = is_below.astype(np.int64) + is_above
+    return np.asarray(0.5 * total / np.maximum(count, 1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Redrawn:
+    """Chosen severities for one fault set.
+
+    Parameters
+    ----------
+    choice : IntArray
+        Step of the ladder for each draw, shape (n_draws,).
+    correction : FloatArray
+        Factor on the prior of each draw, shape (n_draws,): mean likelihood over the
+        ladder over the likelihood of the chosen one.
+    """
+
+    choice: IntArray
+    correction: FloatArray
+
+
+def choose_severities(likelihood: FloatArray) -> Redrawn:
+    """Return one severity per tolerance draw, chosen by the facts.
+
+    Parameters
+    ----------
+    likelihood : FloatArray
+        Of all facts together, shape (n_steps, n_draws).
+
+    Notes
+    -----
+    Inverse-transform choice with a fixed ladder of levels, so that the same facts give
+    the same choice. Averaged over severities, weight times chosen likelihood is the
+    evidence of the whole ladder: sum_r L / R.
+    """
+    n_draws = likelihood.shape[1]
+    mean = likelihood.mean(axis=0)
+    safe = np.maximum(likelihood, 1e-300)
+    share = np.cumsum(safe, axis=0) / safe.sum(axis=0)
+    levels = (np.arange(n_draws) * 0.618033988749895 + 0.5) % 1.0
+    choice = (share < levels).sum(axis=0)
+    chosen = safe[choice, np.arange(n_draws)]
+    return Redrawn(choice=choice, correction=np.asarray(mean / chosen))
+
+
+def effective_draws(weights: FloatArray) -> FloatArray:
+    """Return how many draws carry the weight of each row, shape (n_rows,).
+
+    Examples
+    --------
+    >>> effective_draws(np.array([[1.0, 1.0, 0.0, 0.0]]))
+    array([2.])
+    """
+    total = weights.sum(axis=1)
+    square = np.maximum((weights**2).sum(axis=1), 1e-300)
+    return np.asarray(total**2 / square)

@@ -1,0 +1,1 @@
+"""What a reading is worth before it is taken."""

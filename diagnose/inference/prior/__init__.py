@@ -1,0 +1,1 @@
+"""What is believed of the causes before a fact is told."""

@@ -1,0 +1,1 @@
+"""From facts to beliefs."""

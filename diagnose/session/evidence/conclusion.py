@@ -1,0 +1,113 @@
+"""A conclusion: what facts amount to, set by set, and what is believed from it.
+
+Leaves to `reasoning` how it is come to.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.solver.network import IntArray
+from diagnose.errors import ImpossibleEvidenceError
+from diagnose.faults.causes import FaultSet
+from diagnose.inference.belief.beliefs import Beliefs, RepairStep, Step, update
+from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.session.evidence.observations import Noted
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conclusion:
+    """What the facts amount to.
+
+    Parameters
+    ----------
+    hypotheses : Hypotheses
+        The rows of the bank: singles, then the pairs looked at and the sets redrawn;
+        rows not in use have no prior.
+    beliefs : Beliefs
+        As things are now, after the repairs.
+    observations : tuple[Noted, ...]
+    likelihoods : tuple[FloatArray, ...]
+        One per observation, shape (n_sets, n_draws).
+    repairs : tuple[RepairStep, ...]
+    prior : FloatArray
+        Of each set and draw, shape (n_sets, n_draws).
+    left_out_probability : float
+        Share of the evidence that pairs not looked at could add.
+    shown_by : IntArray
+        The row of `hypotheses` that holds what each set shows: its own, but of sets
+        with a fault that comes and goes that of the lasting fault it acts as, shape
+        (n_sets,).
+    away : IntArray
+        The row that holds what each set shows while no fault that comes and goes is
+        there, shape (n_sets,).
+    comes_and_goes : IntArray
+        Of each set the fault that does, its place among such faults, -1 where none;
+        shape (n_sets,).
+    first_fleeting : int
+        The first row of sets with a fault that comes and goes; they are the last ones.
+    remains : Mapping[tuple[int, FaultSet], int]
+        The row of what a repair leaves of a redrawn set, as severe as it was there.
+    is_complete : bool
+        Whether all fault sets that the facts call for were solved.
+    """
+
+    hypotheses: Hypotheses
+    beliefs: Beliefs
+    observations: tuple[Noted, ...]
+    likelihoods: tuple[FloatArray, ...]
+    repairs: tuple[RepairStep, ...]
+    prior: FloatArray
+    left_out_probability: float
+    shown_by: IntArray
+    away: IntArray
+    comes_and_goes: IntArray
+    first_fleeting: int
+    remains: Mapping[tuple[int, FaultSet], int] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    is_complete: bool = True
+
+    def steps(self) -> list[Step]:
+        """Return likelihoods and repairs in order."""
+        result: list[Step] = []
+        done = 0
+        for noted, likelihood in zip(self.observations, self.likelihoods, strict=True):
+            while done < noted.epoch:
+                result.append(self.repairs[done])
+                done += 1
+            result.append(likelihood)
+        return [*result, *self.repairs[done:]]
+
+
+def believing(draft: Conclusion) -> Conclusion:
+    """Return a conclusion with its beliefs worked out.
+
+    Raises
+    ------
+    ImpossibleEvidenceError
+        If the facts are impossible together.
+    """
+    sets = draft.hypotheses.sets
+    beliefs = update(sets, draft.prior, draft.steps(), remains=draft.remains)
+    if beliefs is None:
+        raise ImpossibleEvidenceError(
+            "no cause can give these facts together; take the doubtful one back"
+        )
+    return replace(draft, beliefs=beliefs)
+
+
+def before_repairs(conclusion: Conclusion) -> FloatArray:
+    """Return how likely each set was before the first repair, shape (n_sets,)."""
+    if not conclusion.repairs:
+        return conclusion.beliefs.set_probabilities()
+    steps = itertools.takewhile(
+        lambda step: not isinstance(step, RepairStep), conclusion.steps()
+    )
+    before = update(conclusion.hypotheses.sets, conclusion.prior, tuple(steps))
+    assert before is not None
+    return before.set_probabilities()

@@ -1,0 +1,202 @@
+"""Observations: what standing facts say was seen, with repeated readings put together.
+
+Independent of the order in which readings were told between repairs. Leaves what an
+observation says of causes to `reasoning`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from diagnose.inference.belief.compiled_car import OVER_RANGE_OHMS
+from diagnose.measurement.meters import MeterRange
+from diagnose.measurement.readings import Reading, ReadingKind, meter_range
+from diagnose.session.facts import (
+    ComplaintFact,
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SymptomFact,
+)
+from diagnose.session.ready_car import Model
+
+CLASH_DEVIATIONS = 4.0
+LEAST_CLASH = 0.05
+# Own choice: readings of one point a few times the meter's error apart disagree; on a
+# charging car they move by as much between two looks. [V, Ω, A]
+SAYS_AGAIN = 0.9
+# From memory: nine in ten say the same of a test lamp that shows the same.
+Observation = ReadingFact | SymptomFact
+
+
+class Noted(NamedTuple):
+    """An observation with its place in the diagnosis.
+
+    Parameters
+    ----------
+    epoch : int
+        Number of repairs done before it.
+    observation : ReadingFact or SymptomFact
+        Of a reading taken several times, the mean.
+    is_complaint : bool
+        It is what brought the owner here, and so surer than an answer to a question.
+    times : int
+        How many readings or answers that agree it stands for.
+    """
+
+    epoch: int
+    observation: Observation
+    is_complaint: bool
+    times: int = 1
+
+
+def observations_of(
+    facts: Sequence[Fact], model: Model
+) -> tuple[tuple[Noted, ...], tuple[str, ...]]:
+    """Return the observations with their epoch, and the causes repaired.
+
+    A complaint counts as the symptoms it implies, unless they are told otherwise. The
+    readings of one point in one state since a repair that agree are one observation,
+    wherever they were told; those that disagree beyond the meter all count, for they
+    tell of a slip, or of a fault that came or went between them. A question answered
+    again counts again if the answer is the same; else it was answered wrongly before,
+    as was a fuse looked at again.
+    """
+    repairs: list[str] = []
+    found: list[Noted] = []
+    told = {
+        fact.symptom for fact in _before_repairs(facts) if isinstance(fact, SymptomFact)
+    }
+    for fact in facts:
+        match fact:
+            case ComplaintFact():
+                answers = model.knowledge.complaints[fact.complaint].answers
+                for symptom, present in answers.items():
+                    usable = symptom in model.compiled.symptom_index
+                    if usable and symptom not in told:
+                        told.add(symptom)
+                        implied = SymptomFact(symptom=symptom, is_present=present)
+                        found.append(Noted(0, implied, is_complaint=True))
+            case ReadingFact() | SymptomFact():
+                noted = Noted(len(repairs), fact, is_complaint=False)
+                said = [old for old in found if _corrects(noted, old)]
+                if isinstance(fact, SymptomFact) and said:
+                    again = said[0].observation == fact
+                    noted = noted._replace(times=1 + said[0].times if again else 1)
+                found = [old for old in found if not _corrects(noted, old)]
+                found.append(noted)
+            case RepairFact():
+                repairs.append(fact.cause)
+            case _:
+                pass
+    return _put_together(found, model), tuple(repairs)
+
+
+def _corrects(new: Noted, old: Noted) -> bool:
+    """Return whether an observation stands in for an earlier one."""
+    first, second = old.observation, new.observation
+    if old.epoch != new.epoch or old.is_complaint:
+        return False
+    if isinstance(first, SymptomFact) or isinstance(second, SymptomFact):
+        return (
+            isinstance(first, SymptomFact)
+            and isinstance(second, SymptomFact)
+            and first.symptom == second.symptom
+        )
+    return first.kind is ReadingKind.LOOK and reading_of(first) == reading_of(second)
+
+
+def _put_together(found: Sequence[Noted], model: Model) -> tuple[Noted, ...]:
+    """Return observations with readings that agree as one, where the last of it was."""
+    alike: dict[tuple[int, Reading], list[tuple[float, int]]] = {}
+    for place, noted in enumerate(found):
+        if isinstance(noted.observation, ReadingFact):
+            key = noted.epoch, reading_of(noted.observation)
+            alike.setdefault(key, []).append((shown(noted.observation), place))
+    result: dict[int, Noted] = dict(enumerate(found))
+    for values in alike.values():
+        if len(values) < 2:
+            continue
+        for group in _agreeing(sorted(values), found, model):
+            places = sorted(place for _, place in group)
+            for place in places[:-1]:
+                del result[place]
+            last = found[places[-1]]
+            if len(group) > 1 and isinstance(last.observation, ReadingFact):
+                mean = float(np.mean([value for value, _ in group]))
+                result[places[-1]] = last._replace(
+                    observation=replace(last.observation, value=mean), times=len(group)
+                )
+    return tuple(result[place] for place in sorted(result))
+
+
+def _agreeing(
+    values: Sequence[tuple[float, int]], found: Sequence[Noted], model: Model
+) -> list[list[tuple[float, int]]]:
+    """Return values in groups that no reading disagrees with its neighbour in."""
+    groups: list[list[tuple[float, int]]] = []
+    for value, place in values:
+        observation = found[place].observation
+        before = found[groups[-1][-1][1]].observation if groups else None
+        if (
+            isinstance(before, ReadingFact)
+            and isinstance(observation, ReadingFact)
+            and not disagree(before, observation, model)
+        ):
+            groups[-1].append((value, place))
+        else:
+            groups.append([(value, place)])
+    return groups
+
+
+def disagree(first: ReadingFact, second: ReadingFact, model: Model) -> bool:
+    """Return whether two readings of one point differ beyond what the meter may err."""
+    range_ = meter_range(first.kind, model.knowledge.meter)
+    values = shown(first), shown(second)
+    if range_ is None or np.isinf(values).any():
+        return values[0] != values[1]
+    half = repeat_error(first.kind, max(values, key=abs), range_)
+    return abs(values[1] - values[0]) > CLASH_DEVIATIONS * half
+
+
+def repeat_error(kind: ReadingKind, value: float, range_: MeterRange) -> float:
+    """Return by how much a reading may differ when it is taken again."""
+    least = 0.0 if kind is ReadingKind.FUSE else LEAST_CLASH
+    return max(float(range_.half_width(np.array(abs(value)))), least)
+
+
+def repeat_density(observation: ReadingFact, model: Model) -> float:
+    """Return how likely a right reading is shown again, as a density at the value."""
+    range_ = meter_range(observation.kind, model.knowledge.meter)
+    if range_ is None or np.isinf(observation.value):
+        return SAYS_AGAIN
+    half = repeat_error(observation.kind, shown(observation), range_)
+    # the difference of two errors, the meter's limit being two standard deviations
+    return float(1.0 / (np.sqrt(2.0) * 0.5 * half * np.sqrt(2.0 * np.pi)))
+
+
+def _before_repairs(facts: Sequence[Fact]) -> Sequence[Fact]:
+    for number, fact in enumerate(facts):
+        if isinstance(fact, RepairFact):
+            return facts[:number]
+    return facts
+
+
+def shown(fact: ReadingFact) -> float:
+    """Return the value of a reading; megohms count as OL.
+
+    On a fuse the leads may be either way round.
+    """
+    if fact.kind is ReadingKind.FUSE:
+        return abs(fact.value)
+    is_over = fact.kind is ReadingKind.OHMS and fact.value > OVER_RANGE_OHMS
+    return float("inf") if is_over else fact.value
+
+
+def reading_of(fact: ReadingFact) -> Reading:
+    """Return the reading a fact is the value of."""
+    return Reading(kind=fact.kind, state=fact.state, red=fact.red, black=fact.black)

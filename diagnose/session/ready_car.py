@@ -1,0 +1,316 @@
+"""A car made ready for diagnosis, from the cache when it has been seen before.
+
+Leaves reading files to `files` and keeping bytes to `store`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, is_dataclass
+from enum import Enum
+from functools import partial
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from types import MappingProxyType
+from typing import Any, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+import diagnose
+from diagnose.circuit.car import Car
+from diagnose.circuit.model import CarModel
+from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.circuit.tolerance_draws import Sample
+from diagnose.errors import UnsolvableCircuitError
+from diagnose.faults.causes import Cause, FaultSet, catalogue, repair_signature
+from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.links import ties_of
+from diagnose.faults.predicted import Prediction, Predictor
+from diagnose.faults.second_process import beside
+from diagnose.inference.belief.bank import Bank
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.prior.priors import Priors, rates_alone
+from diagnose.measurement.quantities import Probe, needed_probes
+from diagnose.measurement.readings import clamp_parts
+from diagnose.measurement.symptoms import Symptom
+from diagnose.session.provocation_tests import Provocation, provocations
+
+N_DRAWS = 64
+# Derived: with 16 draws a precise reading falls between the draws of the true cause and
+# rules it out; from 64 on the share of right answers no longer rises.
+
+Progress = Callable[[float, str], None]
+
+
+Arrays = Mapping[str, npt.NDArray[Any]]
+
+
+class ArrayStore(Protocol):
+    """Where the compiled form is kept between starts."""
+
+    def get(self, key: str) -> Arrays | None:
+        """Return what was put under the key, or None; the caller may write to it."""
+
+    def put(self, key: str, arrays: Arrays) -> bool:
+        """Keep arrays under a key; return whether they were kept."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Model:
+    """One car ready for diagnosis.
+
+    Parameters
+    ----------
+    lines : tuple[tuple[int, ...], ...]
+        Causes that no reading tells apart and that share a repair, together; and the
+        same fault where it comes and goes, for the repair is the same.
+    provocations : Mapping[str, Provocation]
+        Tests that bring faults which come and go, by name.
+    """
+
+    car: Car
+    knowledge: Knowledge
+    compiled: Compiled
+    lines: tuple[tuple[int, ...], ...]
+    provocations: Mapping[str, Provocation] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+
+    def asked(self, name: str) -> Symptom:
+        """Return what can be answered by yes or no: a symptom or a provocation.
+
+        Raises
+        ------
+        KeyError
+            If there is nothing of that name.
+        """
+        found = self.provocations.get(name)
+        return self.knowledge.symptoms[name] if found is None else found.symptom
+
+
+def _plain(value: object) -> object:
+    """Return records as plain data in a fixed order, for hashing."""
+    if is_dataclass(value) and not isinstance(value, type):
+        # where the file lies, and where in it, changes nothing about the car
+        named = {
+            f.name: _plain(getattr(value, f.name))
+            for f in fields(value)
+            if f.name not in ("path", "line")
+        }
+        return {"record": type(value).__name__, **named}
+    if isinstance(value, Mapping):
+        return [[_plain(k), _plain(v)] for k, v in value.items()]
+    if isinstance(value, (frozenset, set)):
+        return sorted(str(item) for item in value)
+    if isinstance(value, (tuple, list)):
+        return [_plain(item) for item in value]
+    if isinstance(value, Enum):
+        return value.value
+    return value
+
+
+COMPILED_LAYERS = ("circuit", "measurement", "faults", "inference")
+"""The layers whose change makes a compiled car worthless."""
+
+
+def program_digest(layers: Sequence[str] = COMPILED_LAYERS) -> str:
+    """Return a hash of the program's version and of the modules of some layers."""
+    digest = hashlib.sha256(diagnose.__version__.encode())
+    package = files("diagnose")
+    for layer in layers:
+        for module in _modules(package / layer):
+            digest.update(module.read_bytes())
+    return digest.hexdigest()
+
+
+def _modules(package: Traversable) -> Iterator[Traversable]:
+    """Yield the modules of a package and of the packages in it, by name."""
+    for entry in sorted(package.iterdir(), key=lambda found: found.name):
+        if entry.is_dir():
+            yield from _modules(entry)
+        elif entry.name.endswith(".py"):
+            yield entry
+
+
+def model_key(car: Car, knowledge: Knowledge, n_draws: int) -> str:
+    """Return the cache key: car, published knowledge, program, number of draws."""
+    digest = hashlib.sha256(json.dumps(_plain(car)).encode()).hexdigest()
+    return f"{digest}-{knowledge.digest}-{program_digest()}-{n_draws}"
+
+
+def all_probes(car: Car, knowledge: Knowledge) -> tuple[Probe, ...]:
+    """Return what symptoms need, what a clamp can read, and the look at each fuse."""
+    probes = dict.fromkeys(needed_probes(car, knowledge.symptoms))
+    for state in car.states:
+        for name in clamp_parts(car):
+            probes.setdefault(Probe(branch=name, state=state.name, is_current=True))
+        for part in car.parts:
+            if part.kind in PROTECTIVE_KINDS:
+                probes.setdefault(
+                    Probe(branch=part.name, state=state.name, is_current=False)
+                )
+    return tuple(probes)
+
+
+def open_model(
+    car: Car,
+    knowledge: Knowledge,
+    *,
+    cache: ArrayStore | None = None,
+    progress: Progress | None = None,
+    n_draws: int = N_DRAWS,
+) -> Model:
+    """Return a car ready for diagnosis.
+
+    Parameters
+    ----------
+    cache : BlobStore or None
+        Where to look first, and where to keep what had to be worked out.
+    progress : Callable or None
+        Called with the share done (0 to 1) and what is being done.
+
+    Raises
+    ------
+    UnsolvableCircuitError
+        If the healthy car has no consistent operating point in some state.
+    """
+    tell = progress or _told_nobody
+    model = CarModel(car, Sample(n_draws=n_draws))
+    causes = catalogue(car, knowledge.modes)
+    predictor = Predictor(model, causes, all_probes(car, knowledge))
+    shelf = _Shelf(cache, model_key(car, knowledge, n_draws), knowledge.learned_digest)
+    priors = shelf.priors()
+    bank = shelf.bank(sum(cause.mode.lasts for cause in causes))
+    priors_of: Callable[[], Priors] = partial(_priors, car, knowledge, causes)
+    if bank is None:
+        tell(0.0, "reading the car's circuit")
+        if priors is None:
+            priors_of = beside(priors_of)
+        try:
+            _check_states(predictor)
+        except UnsolvableCircuitError:
+            priors_of()  # what was begun beside has to end
+            raise
+        tell(0.2, "laying out the causes")
+        bank = Compiled(
+            predictor,
+            knowledge,
+            rates_alone(causes),
+            progress=lambda share: tell(0.2 + 0.75 * share, "working out every fault"),
+        ).bank
+        bank = shelf.keep_bank(bank)
+    if priors is None:
+        tell(0.96, "weighing the causes")
+        priors = priors_of()
+        shelf.keep_priors(priors)
+    compiled = Compiled(predictor, knowledge, priors, bank=bank)
+    tell(1.0, "ready")
+    return Model(
+        car=car,
+        knowledge=knowledge,
+        compiled=compiled,
+        lines=_lines(compiled),
+        provocations=provocations(car, causes, knowledge.triggers),
+    )
+
+
+def _priors(car: Car, knowledge: Knowledge, causes: Sequence[Cause]) -> Priors:
+    """Return the priors of the cause network; the one use of pgmpy, and a slow one."""
+    # only here, so that a car in the cache does not wait for pgmpy
+    from diagnose.inference.prior.network import CauseNetwork
+
+    ties = ties_of(car, causes, knowledge.links)
+    return CauseNetwork(knowledge.contexts, causes, ties).priors()
+
+
+def _told_nobody(share: float, doing: str) -> None:
+    del share, doing
+
+
+def _lines(compiled: Compiled) -> tuple[tuple[int, ...], ...]:
+    alike: dict[tuple[object, ...], list[int]] = {}
+    for index in range(len(compiled.causes)):
+        # what comes and goes is mended as what lasts
+        lasting = compiled.causes[compiled.shown_by(index) - 1]
+        alike.setdefault(repair_signature(lasting), []).append(index)
+    return tuple(tuple(members) for members in alike.values())
+
+
+def _check_states(predictor: Predictor) -> None:
+    reasons = []
+    for number, state in enumerate(predictor.states):
+        flips = predictor.healthy_flips(number)
+        if flips is not None:
+            moving = predictor.networks[number].branches[int(flips.argmax())]
+            reasons.append(
+                f"{state.name}: no steady state is found even with everything sound; "
+                f"{moving} keeps switching"
+            )
+    if reasons:
+        raise UnsolvableCircuitError(tuple(reasons))
+
+
+class _Shelf:
+    """What is kept of one car: its readings, and its priors by what was learned.
+
+    Parameters
+    ----------
+    key : str
+        Of the car with the published rates.
+    learned_digest : str
+        Of what was learned; the readings do not depend on it.
+    """
+
+    def __init__(self, cache: ArrayStore | None, key: str, learned_digest: str) -> None:
+        self._cache = cache
+        self._key = key
+        self._priors_key = f"{key}-priors-{learned_digest}"
+
+    def bank(self, n_causes: int) -> Bank | None:
+        """Return the readings of every single cause, None when not kept."""
+        held = None if self._cache is None else self._cache.get(self._key)
+        if held is None:
+            return None
+        # plain views: arrays on disk are slow to index
+        prediction = Prediction(
+            volts=np.asarray(held["volts"]),
+            source_units=np.asarray(held["source_units"]),
+            probes=np.asarray(held["probes"]),
+            is_settled=np.asarray(held["is_settled"]),
+        )
+        singles: tuple[FaultSet, ...] = ((), *((i,) for i in range(n_causes)))
+        return Bank(singles, prediction, np.asarray(held["symptoms"]))
+
+    def keep_bank(self, bank: Bank) -> Bank:
+        """Keep the readings of every single cause; return them as this process's own.
+
+        They may have been worked out in memory that forked processes write to as well.
+        """
+        prediction = bank.all.prediction
+        arrays: Arrays = {
+            "volts": prediction.volts,
+            "source_units": prediction.source_units,
+            "probes": prediction.probes,
+            "is_settled": prediction.is_settled,
+            "symptoms": bank.all.symptoms,
+        }
+        held = None
+        if self._cache is not None and self._cache.put(self._key, arrays):
+            held = self.bank(bank.n_singles - 1)
+        return Bank.holding(bank.singles) if held is None else held
+
+    def priors(self) -> Priors | None:
+        """Return the priors, None when not kept."""
+        held = None if self._cache is None else self._cache.get(self._priors_key)
+        if held is None:
+            return None
+        return Priors.from_arrays(held)
+
+    def keep_priors(self, priors: Priors) -> None:
+        """Keep the priors."""
+        if self._cache is None:
+            return
+        self._cache.put(self._priors_key, priors.arrays())

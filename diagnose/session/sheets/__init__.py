@@ -1,0 +1,1 @@
+"""Lists of readings that need no diagnosis."""

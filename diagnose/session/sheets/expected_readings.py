@@ -1,0 +1,447 @@
+"""The expected-readings sheet: what every test point reads, healthy and with one fault.
+
+Solves a few draws of one car and no more, so it needs neither the cause network nor the
+cache. Leaves how the sheet is printed to `terminal`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+import numpy as np
+
+from diagnose.circuit.car import Car, FloatArray, OperatingState, Origin
+from diagnose.circuit.model import CarModel
+from diagnose.circuit.tolerance_draws import Sample
+from diagnose.errors import ReadingError, UnsolvableCircuitError
+from diagnose.faults.causes import Cause, FaultSet, catalogue
+from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.predicted import Prediction, Predictor
+from diagnose.inference.belief.bank import Bank
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.prior.priors import rates_alone
+from diagnose.measurement.meters import Meter
+from diagnose.measurement.readings import Reading, ReadingKind, proposable_readings
+from diagnose.session.ready_car import all_probes
+from diagnose.session.sheets.charge_balance import ChargeBalance, charge_balances
+from diagnose.session.wording import cautions_for
+
+N_DRAWS = 24
+# Derived: the second lowest and second highest of 24 equally likely draws lie at 4 to
+# 8 % and 92 to 96 %; twice as many take twice as long.
+TAILS = (0.05, 0.5, 0.95)
+LEAST_REACHED = 0.5
+"""Below this chance a car with the fault hardly gets into a state. Own choice."""
+
+LEAST_SETTLED = 0.5
+"""Below this share of draws a state is said not to settle. Own choice."""
+
+OWN_ROW_KINDS = frozenset({ReadingKind.AC_VOLTS, ReadingKind.LAMP})
+LAMP_ERROR = 0.25
+"""Grades further apart than this are two answers of a test lamp. Derived."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """What of the sheet is wanted; empty means everything.
+
+    Parameters
+    ----------
+    states, parts, places : tuple[str, ...]
+        Operating states, all but the unplugged one when none is named; parts or
+        assemblies whose terminals are wanted; places.
+    fault : str
+        `Cause.name` of the fault to set beside the healthy car.
+    has_drops : bool
+        Whether the voltage along wires, contacts, fuses and loads is wanted too.
+    has_lamp : bool
+        Whether what a test lamp shows is wanted too.
+    """
+
+    states: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+    places: tuple[str, ...] = ()
+    fault: str = ""
+    has_drops: bool = False
+    has_lamp: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Band:
+    """The middle 90 % and the median of a reading, meter loading and leads included.
+
+    In volts or ohms (inf for over-range); for a look 1 is blown and 0 sound.
+    """
+
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """One reading of a sheet.
+
+    Parameters
+    ----------
+    healthy : Band
+    faulty : Band or None
+        With the chosen fault.
+    differs : bool
+        The fault moves the middle of the band by more than the meter's error.
+    tells : bool
+        The two bands lie further apart than the meter's error: this reading alone
+        tells the fault from a healthy car.
+    """
+
+    kind: ReadingKind
+    state: str
+    healthy: Band
+    faulty: Band | None
+    differs: bool
+    tells: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One place of the two leads, in every state it is read in.
+
+    Parameters
+    ----------
+    is_drop : bool
+        The black lead is not on the car's reference but on the part's other end.
+    is_look : bool
+        Not a measurement but a look at the fuse `red`.
+    is_ac : bool
+        The meter is on AC volts.
+    is_lamp : bool
+        Not a meter but a test lamp.
+    cautions : tuple[str, ...]
+        Those of the states and of the places the leads go to.
+    """
+
+    place: str
+    red: str
+    black: str
+    is_drop: bool
+    is_look: bool
+    is_ac: bool
+    is_lamp: bool
+    cells: tuple[Cell, ...]
+    cautions: tuple[str, ...]
+
+    def cell(self, state: str) -> Cell | None:
+        """Return the reading in a state; None when it is not read there."""
+        return next((cell for cell in self.cells if cell.state == state), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """The expected readings of one car.
+
+    Parameters
+    ----------
+    states : tuple[OperatingState, ...]
+        Those with a reading on the sheet.
+    rows : tuple[Row, ...]
+        By place, in the order of the car file.
+    cautions : tuple[str, ...]
+        All that apply to the readings of the sheet, each once.
+    fault : Cause or None
+    unreached : tuple[str, ...]
+        States that a car with the fault hardly gets into.
+    unsteady : tuple[str, ...]
+        States in which a relay or a controller of the faulty car keeps switching.
+    balances, faulty_balances : tuple[ChargeBalance, ...]
+        What the alternator gives and what the loads take, sound and with the fault;
+        empty when only other parts were asked for.
+    default_values, own_values : int
+        How many values of the car are usual ones, and how many its file gives.
+    """
+
+    car: Car
+    states: tuple[OperatingState, ...]
+    rows: tuple[Row, ...]
+    safety_note: str
+    cautions: tuple[str, ...]
+    fault: Cause | None
+    unreached: tuple[str, ...]
+    unsteady: tuple[str, ...]
+    default_values: int
+    own_values: int
+    balances: tuple[ChargeBalance, ...] = ()
+    faulty_balances: tuple[ChargeBalance, ...] = ()
+
+
+def expected_sheet(car: Car, knowledge: Knowledge, choice: Choice) -> Sheet:
+    """Return the expected readings of a car.
+
+    Parameters
+    ----------
+    car : Car
+    knowledge : Knowledge
+    choice : Choice
+        What is wanted.
+
+    Raises
+    ------
+    ReadingError
+        If the choice names something the car does not have, or leaves nothing.
+    UnsolvableCircuitError
+        If the healthy car has no steady operating point in some state.
+    """
+    causes = catalogue(car, knowledge.modes)
+    _check_choice(choice, car, causes)
+    readings = _chosen_readings(car, choice)
+    if not readings:
+        raise ReadingError(
+            "no reading is left: the states, parts and places asked for have no test "
+            "point in common"
+        )
+    fault = next((cause for cause in causes if cause.name == choice.fault), None)
+    compiled = _compiled(car, knowledge, causes)
+    sets: list[FaultSet] = [()] if fault is None else [(), (causes.index(fault),)]
+    hypotheses = compiled.hypotheses(sets)
+    rows = tuple(_rows(readings, compiled, hypotheses))
+    shown = {cell.state for row in rows for cell in row.cells}
+    states = tuple(state for state in car.states if state.name in shown)
+    values = [value for part in car.parts for value in part.values.values()]
+    default_values = sum(value.origin is Origin.DEFAULT for value in values)
+    unsteady = _unsteady(hypotheses.prediction, car)
+    return Sheet(
+        car=car,
+        states=states,
+        rows=rows,
+        safety_note=knowledge.safety_note,
+        cautions=tuple(dict.fromkeys(c for row in rows for c in row.cautions)),
+        fault=fault,
+        unreached=() if fault is None else _unreached(states, compiled, hypotheses),
+        unsteady=tuple(name for name in unsteady if name in shown),
+        default_values=default_values,
+        own_values=len(values) - default_values,
+        **_balances(car, choice, states, fault),
+    )
+
+
+def _balances(
+    car: Car, choice: Choice, states: Sequence[OperatingState], fault: Cause | None
+) -> dict[str, tuple[ChargeBalance, ...]]:
+    """Return the balances of the sheet, where they are wanted."""
+    is_about_others = bool(choice.parts or choice.places)
+    if is_about_others and not {"alternator", "battery"} & set(choice.parts):
+        return {}
+    names = [state.name for state in states]
+    faulty = charge_balances(car, states=names, fault=fault) if fault else ()
+    return {
+        "balances": charge_balances(car, states=names),
+        "faulty_balances": faulty,
+    }
+
+
+def _compiled(car: Car, knowledge: Knowledge, causes: Sequence[Cause]) -> Compiled:
+    """Return the car ready for predictions, with only the healthy car worked out."""
+    model = CarModel(car, Sample(n_draws=N_DRAWS))
+    predictor = Predictor(model, causes, all_probes(car, knowledge))
+    prediction = predictor.predict([()])
+    unsteady = _unsteady(prediction, car)
+    if unsteady:
+        raise UnsolvableCircuitError(
+            tuple(
+                f"{name}: no steady state is found even with everything sound"
+                for name in unsteady
+            )
+        )
+    healthy = Hypotheses(
+        sets=((),),
+        prediction=prediction,
+        symptoms=np.zeros((1, N_DRAWS, 0), dtype=np.float32),
+    )
+    return Compiled(
+        predictor, knowledge, rates_alone(causes), bank=Bank.holding(healthy)
+    )
+
+
+def _unsteady(prediction: Prediction, car: Car) -> tuple[str, ...]:
+    """Return the states in which the last fault set hardly ever settles."""
+    settled = prediction.is_settled[:, -1].mean(axis=1)
+    return tuple(
+        state.name
+        for state, share in zip(car.states, settled.tolist(), strict=True)
+        if share < LEAST_SETTLED
+    )
+
+
+def _chosen_readings(car: Car, choice: Choice) -> list[Reading]:
+    """Return the readings wanted, by place in the order of the car file."""
+    nodes = _nodes_of(car, choice.parts)
+    # unplugged every wire reads OL: shown when asked for
+    usual = [state.name for state in car.states if not state.is_unplugged]
+    states = choice.states or usual
+    readings = [
+        reading
+        for reading in proposable_readings(car)
+        if reading.kind not in (ReadingKind.AMPS, ReadingKind.FUSE)
+        and reading.state in states
+        and (not choice.places or _place(reading, car) in choice.places)
+        and (not choice.parts or nodes & {reading.red, reading.black})
+        and (
+            choice.has_drops
+            or reading.black in {"", car.reference}
+            or reading.kind is ReadingKind.LAMP
+        )
+        and (choice.has_lamp or reading.kind is not ReadingKind.LAMP)
+        and (choice.fault or reading.kind is not ReadingKind.LOOK)
+    ]
+    places = list(car.places)
+    return sorted(
+        readings,
+        key=lambda reading: (
+            reading.kind is ReadingKind.LOOK,
+            places.index(_place(reading, car)),
+            reading.black != car.reference,
+        ),
+    )
+
+
+def _nodes_of(car: Car, names: Iterable[str]) -> set[str]:
+    """Return the terminals of parts and assemblies, and the names of their fuses."""
+    wanted = set(names)
+    parts = [part for part in car.parts if wanted & {part.name, part.assembly}]
+    nodes = {node for part in parts for node in part.terminals.values()}
+    return (nodes - {car.reference}) | {part.name for part in parts}
+
+
+def _place(reading: Reading, car: Car) -> str:
+    if not reading.black:
+        return car.part(reading.red).place
+    return car.test_points[reading.red]
+
+
+def _rows(
+    readings: Sequence[Reading], compiled: Compiled, hypotheses: Hypotheses
+) -> Iterator[Row]:
+    """Yield the readings, those of one place of the leads together."""
+    car = compiled.car
+    together: dict[tuple[str, str, ReadingKind | None], list[Reading]] = {}
+    for reading in readings:
+        own = reading.kind if reading.kind in OWN_ROW_KINDS else None
+        together.setdefault((reading.red, reading.black, own), []).append(reading)
+    for (red, black, own), group in together.items():
+        cautions = (c for r in group for c in cautions_for(r, car, compiled.knowledge))
+        yield Row(
+            place=_place(group[0], car),
+            red=red,
+            black=black,
+            is_drop=black not in {"", car.reference},
+            is_look=not black,
+            is_ac=own is ReadingKind.AC_VOLTS,
+            is_lamp=own is ReadingKind.LAMP,
+            cells=tuple(_cell(reading, compiled, hypotheses) for reading in group),
+            cautions=tuple(dict.fromkeys(cautions)),
+        )
+
+
+def _cell(reading: Reading, compiled: Compiled, hypotheses: Hypotheses) -> Cell:
+    predicted = compiled.predicted(hypotheses, reading)
+    healthy = _band(predicted[0])
+    faulty = _band(predicted[1]) if len(predicted) > 1 else None
+    meter = compiled.knowledge.meter
+    return Cell(
+        kind=reading.kind,
+        state=reading.state,
+        healthy=healthy,
+        faulty=faulty,
+        differs=faulty is not None and _differs(healthy, faulty, reading.kind, meter),
+        tells=faulty is not None and _lie_apart(healthy, faulty, reading.kind, meter),
+    )
+
+
+def _band(values: FloatArray) -> Band:
+    # drawn values, not values between them: half way to over-range is no reading
+    low, middle, high = np.quantile(values, TAILS, method="nearest").tolist()
+    return Band(low=low, middle=middle, high=high)
+
+
+def _differs(healthy: Band, faulty: Band, kind: ReadingKind, meter: Meter) -> bool:
+    """Return whether the middles lie further apart than the meter's error."""
+    if math.isinf(healthy.middle) or math.isinf(faulty.middle):
+        return healthy.middle != faulty.middle
+    moved = abs(healthy.middle - faulty.middle)
+    return moved > _error(healthy.middle, kind, meter)
+
+
+def _lie_apart(healthy: Band, faulty: Band, kind: ReadingKind, meter: Meter) -> bool:
+    """Return whether two bands have more than the meter's errors between them."""
+    first, second = sorted((healthy, faulty), key=lambda band: band.low)
+    if math.isinf(first.high):
+        return False
+    return first.high + 2.0 * _error(first.high, kind, meter) < second.low
+
+
+def _error(value: float, kind: ReadingKind, meter: Meter) -> float:
+    """Return how far off the meter may be."""
+    if kind is ReadingKind.LOOK:
+        return 0.0
+    if kind is ReadingKind.LAMP:
+        return LAMP_ERROR
+    range_ = {
+        ReadingKind.DC_VOLTS: meter.volts,
+        ReadingKind.AC_VOLTS: meter.ac_volts,
+    }.get(kind, meter.ohms)
+    return float(range_.half_width(np.array(value)))
+
+
+def _unreached(
+    states: Sequence[OperatingState], compiled: Compiled, hypotheses: Hypotheses
+) -> tuple[str, ...]:
+    """Return the states whose own symptom a car with the fault hardly shows."""
+    columns: Mapping[str, int] = compiled.symptom_index
+    return tuple(
+        state.name
+        for state in states
+        if state.exists_when in columns
+        and hypotheses.symptoms[1, :, columns[state.exists_when]].mean() < LEAST_REACHED
+    )
+
+
+def _check_choice(choice: Choice, car: Car, causes: Sequence[Cause]) -> None:
+    """Refuse a choice of something the car does not have."""
+    parts = {name for part in car.parts for name in (part.name, part.assembly)}
+    for name in choice.states:
+        _check_name(name, [state.name for state in car.states], "operating state")
+    for name in choice.parts:
+        _check_name(name, parts, "part")
+    for name in choice.places:
+        _check_name(name, car.places, "place")
+    if choice.fault:
+        check_cause_name(choice.fault, causes)
+
+
+def check_cause_name(name: str, causes: Sequence[Cause]) -> None:
+    """Refuse a cause the car can't have, with those it can.
+
+    Raises
+    ------
+    ReadingError
+        With every cause of the part when a part was named, else the nearest cause.
+    """
+    part = name.partition(":")[0]
+    of_part = [c.name for c in causes if part in (c.part.name, c.part.assembly)]
+    if of_part and name not in {cause.name for cause in causes}:
+        raise ReadingError(
+            f'this car has no cause "{name}"; those of {part} are: {", ".join(of_part)}'
+        )
+    _check_name(name, [cause.name for cause in causes], "cause")
+
+
+def _check_name(name: str, known: Iterable[str], what: str) -> None:
+    names = list(known)
+    if name in names:
+        return
+    near = get_close_matches(name, names, n=1)
+    hint = f'; nearest: "{near[0]}"' if near else f"; known: {', '.join(names[:12])}"
+    raise ReadingError(f'this car has no {what} "{name}"{hint}')

@@ -1,0 +1,1 @@
+"""What could be done next, priced and ranked."""

@@ -1,0 +1,234 @@
+"""Candidate readings of one car as arrays: what they cost, what they would show.
+
+A thousand readings are priced after every fact, so none of them is looked at one by
+one. Leaves what a reading is worth to `inference.choice.reading_worth`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from diagnose.circuit.car import FloatArray
+from diagnose.circuit.solver.network import BoolArray, IntArray
+from diagnose.faults.predicted import SOURCE_UNIT_OHMS, StoredArray, in_single
+from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled, leaky_ohms
+from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.choice.reading_worth import Particles
+from diagnose.measurement.probe_lamp import lamp_grade
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
+from diagnose.session.steps.prices import Prices, Whereabouts
+
+LEAST_VOLTS = 0.08
+LEAST_SHARE = 0.07
+# Derived: under the spread of a reading on a 12 V car, and of ohms and amps.
+LEAST_LEAKING_OHMS = 1e5
+# Derived: a meter of 10 Mohm takes off a hundredth; below, leakage moves nothing.
+LEAST_GRADE = 0.1
+# Own choice: one person in five would then give another answer.
+
+
+class Sight:
+    """What particles have at every node, gathered once for each state.
+
+    Parameters
+    ----------
+    hypotheses : Hypotheses
+    particles : Particles
+    """
+
+    def __init__(self, hypotheses: Hypotheses, particles: Particles) -> None:
+        self._prediction = hypotheses.prediction
+        self._rows, self._draws = particles.row, particles.draw
+        self._of_state: dict[int, tuple[StoredArray, StoredArray]] = {}
+        self.draws = particles.draw
+        self.n_particles = len(particles.row)
+
+    def nodes(self, state: int) -> tuple[StoredArray, StoredArray]:
+        """Return volts and source resistance, shape (n_nodes, n_particles) each.
+
+        The resistance is in units of `SOURCE_UNIT_OHMS`.
+        """
+        if state not in self._of_state:
+            rows, draws = self._rows, self._draws
+            volts = self._prediction.volts[state, rows, draws]
+            units = self._prediction.source_units[state, rows, draws]
+            self._of_state[state] = (
+                np.ascontiguousarray(volts.T),
+                np.ascontiguousarray(in_single(units).T),
+            )
+        return self._of_state[state]
+
+    def probes(self, columns: IntArray) -> StoredArray:
+        """Return some currents or on/off facts, shape (n_columns, n_particles)."""
+        probes = self._prediction.probes
+        return probes[self._rows[None, :], self._draws[None, :], columns[:, None]]
+
+
+class Candidates:
+    """Readings of one kind.
+
+    Parameters
+    ----------
+    kind : ReadingKind
+    readings : Sequence[Reading]
+        At least one, all of that kind.
+    compiled : Compiled
+
+    Attributes
+    ----------
+    names : list[str]
+    states : IntArray
+        Index of the operating state, shape (n_readings,).
+    """
+
+    def __init__(
+        self, kind: ReadingKind, readings: Sequence[Reading], compiled: Compiled
+    ) -> None:
+        predictor, car = compiled.predictor, compiled.car
+        self.kind, self.readings = kind, tuple(readings)
+        self.names = [reading.name for reading in readings]
+        self._meter = compiled.knowledge.meter
+        self._leak_factor = compiled.leak_factor.astype(np.float32)
+        self._state_names = [state.name for state in car.states]
+        self.states: IntArray = np.array(
+            [predictor.state_index[r.state] for r in readings]
+        )
+        if kind in PROBED_KINDS:
+            self._columns = np.array([compiled.probe_column(r) for r in readings])
+            if kind is ReadingKind.FUSE:
+                fuses = [car.part(reading.red) for reading in readings]
+                ohms = [fuse_ohms(fuse) for fuse in fuses]
+                self._fuse_ohms = np.array(ohms, dtype=np.float32)
+        else:
+            leads = np.array([compiled.lead_nodes(r) for r in readings])
+            self._red, self._black = leads.T
+        self._system_volts = car.system_volts
+        self._least_volts = LEAST_VOLTS * car.system_volts / 12.0
+        self._same_volts = 0.5 * self._least_volts
+
+    def shown(self, sight: Sight, some: IntArray) -> StoredArray:
+        """Return what some of the readings would show.
+
+        Parameters
+        ----------
+        sight : Sight
+        some : IntArray
+            Numbers of readings.
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_some, n_particles), in volts (AC without a sign that counts),
+            ohms, amps, a test lamp's grade, or 1/0 for a look.
+        """
+        if self.kind in PROBED_KINDS:
+            seen = sight.probes(self._columns[some])
+            if self.kind is ReadingKind.FUSE:
+                seen *= self._fuse_ohms[some][:, None]
+            return 1.0 - seen if self.kind is ReadingKind.LOOK else np.abs(seen)
+        result = np.empty((len(some), sight.n_particles), dtype=np.float32)
+        states = self.states[some]
+        for state in np.unique(states).tolist():
+            of_state = np.flatnonzero(states == state)
+            red, black = self._red[some[of_state]], self._black[some[of_state]]
+            volts, units = sight.nodes(state)
+            if self.kind is ReadingKind.OHMS:
+                ohms = units[red]
+                ohms *= SOURCE_UNIT_OHMS
+                ohms += self._meter.lead_ohms
+                result[of_state] = ohms
+                continue
+            across = volts[red]
+            across -= volts[black]
+            if self.kind is ReadingKind.LAMP:
+                result[of_state] = lamp_grade(
+                    across,
+                    np.float32(SOURCE_UNIT_OHMS) * (units[red] + units[black]),
+                    lamp=self._meter.test_lamp,
+                    system_volts=self._system_volts,
+                )
+                continue
+            if self.kind is ReadingKind.DC_VOLTS:
+                ohms = np.maximum(units[red], units[black])
+                ohms *= SOURCE_UNIT_OHMS
+                across /= 1.0 + self._leaking(ohms, sight) / self._meter.input_ohms
+            result[of_state] = across
+        return result
+
+    def _leaking(self, ohms: StoredArray, sight: Sight) -> StoredArray:
+        """Return source resistances with each car's leakage, (n_some, n_particles)."""
+        floats = np.flatnonzero(ohms.max(axis=1, initial=0.0) > LEAST_LEAKING_OHMS)
+        if len(floats):
+            factor = self._leak_factor[sight.draws]
+            ohms[floats] = leaky_ohms(ohms[floats], factor)
+        return ohms
+
+    def without_repeats(self, values: StoredArray) -> tuple[StoredArray, IntArray]:
+        """Return values of which no two are alike, and for each reading its values.
+
+        Two ends of one wire show the same in nearly every state; what they are worth is
+        worked out once.
+
+        Parameters
+        ----------
+        values : StoredArray
+            Shape (n_readings, n_particles).
+        """
+        if self.kind is not ReadingKind.DC_VOLTS:
+            return values, np.arange(len(values))
+        steps = np.round(values * np.float32(1.0 / self._same_volts)).astype(np.int16)
+        place: dict[bytes, int] = {}
+        same = [place.setdefault(row.tobytes(), len(place)) for row in steps]
+        first = np.unique(same, return_index=True)[1]
+        return values[first], np.array(same, dtype=np.int64)
+
+    def may_tell(self, values: StoredArray) -> BoolArray:
+        """Return which readings do not show the same in all particles.
+
+        Parameters
+        ----------
+        values : StoredArray
+            Shape (n_readings, n_particles).
+        """
+        if self.kind is ReadingKind.LOOK:
+            return np.asarray(np.ptp(values, axis=1) > 0.0)
+        seen = np.abs(values)
+        low, high = seen.min(axis=1), seen.max(axis=1)
+        if self.kind is ReadingKind.LAMP:
+            return np.asarray(high - low > LEAST_GRADE)
+        if self.kind is ReadingKind.DC_VOLTS:
+            return np.asarray(high - low > self._least_volts)
+        return np.asarray(high - low > LEAST_SHARE * high)
+
+
+class Costs:
+    """What readings cost one owner.
+
+    Parameters
+    ----------
+    readings : Sequence[Reading]
+    prices : Prices
+
+    Attributes
+    ----------
+    can_take : BoolArray
+        Whether the owner can take them, shape (n_readings,).
+    """
+
+    def __init__(self, readings: Sequence[Reading], prices: Prices) -> None:
+        self.can_take: BoolArray = np.array([prices.can_take(r) for r in readings])
+        access = [prices.access(reading) for reading in readings]
+        self._places = sorted({place for near in access for place in near})
+        minutes = [[near.get(place, 0.0) for place in self._places] for near in access]
+        self._access = np.array(minutes).reshape(len(readings), len(self._places))
+        self._states = np.array([reading.state for reading in readings])
+        self._probe = np.array([prices.probe_minutes(r) for r in readings])
+        self._entry = np.array([prices.entry_minutes(r) for r in readings])
+
+    def minutes(self, here: Whereabouts) -> FloatArray:
+        """Return what each reading costs from where the person is, (n_readings,)."""
+        away = np.array([place not in here.places for place in self._places])
+        entry = np.where(self._states == here.state, 0.0, self._entry)
+        return np.asarray(self._probe + self._access @ away.astype(float) + entry)

@@ -1,0 +1,190 @@
+"""What every step costs this owner, in minutes.
+
+Getting to a place, bringing the car into a state, a second pair of hands, the repair,
+and what the price of a part counts as. Leaves to `advising` what a step is worth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.circuit.car import Place
+from diagnose.faults.causes import Cause
+from diagnose.faults.owner_limits import OwnerLimit
+from diagnose.measurement.meters import SERIES_AMPS
+from diagnose.measurement.readings import Reading, ReadingKind, is_at_rest
+from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact
+from diagnose.session.ready_car import Model
+from diagnose.session.wording import places_of
+
+PROBE_MINUTES = 0.5
+PROOF_MINUTES = 1.0
+UNPLUG_MINUTES = 2.0
+# From memory: a fuse, a relay and a plug out and back, once one is there.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Whereabouts:
+    """Where the person is and what the car is doing, from the latest observation."""
+
+    state: str = ""
+    places: frozenset[str] = frozenset()
+
+
+def limits_lacking(facts: Sequence[Fact], model: Model) -> tuple[OwnerLimit, ...]:
+    """Return what the owner lacks, as last told."""
+    told = {
+        fact.limit: fact.is_lacking for fact in facts if isinstance(fact, LimitFact)
+    }
+    known = model.knowledge.effort.limits
+    return tuple(known[name] for name, is_lacking in told.items() if is_lacking)
+
+
+class Prices:
+    """The minutes of every step on one car, for one owner.
+
+    Parameters
+    ----------
+    model : Model
+    facts : Sequence[Fact]
+        Those of the diagnosis; what the owner lacks and what takes him longer count.
+    """
+
+    def __init__(self, model: Model, facts: Sequence[Fact] = ()) -> None:
+        self._model = model
+        self._lacking = limits_lacking(facts, model)
+        self._takes = {
+            fact.subject: fact.minutes for fact in facts if isinstance(fact, TakesFact)
+        }
+        self._access: dict[Reading, Mapping[str, float]] = {}
+        self._state_minutes = {
+            state.name: self._takes.get(state.name, state.change_minutes)
+            for state in model.car.states
+        }
+
+    def why_impossible(self, reading: Reading) -> str:
+        """Return what this owner lacks to take a reading; empty when nothing."""
+        lacking = (
+            limit
+            for limit in self._needed(reading)
+            if limit.is_impossible and not self._goes_in_series(limit, reading)
+        )
+        return next((limit.says for limit in lacking), "")
+
+    def can_take(self, reading: Reading) -> bool:
+        """Return whether this owner can take a reading."""
+        return not self._lacking or not self.why_impossible(reading)
+
+    def minutes(self, reading: Reading, here: Whereabouts) -> float:
+        """Return what a reading costs from where the person is. [min]."""
+        access = sum(
+            minutes
+            for place, minutes in self.access(reading).items()
+            if place not in here.places
+        )
+        state = 0.0 if reading.state == here.state else self.entry_minutes(reading)
+        return self.probe_minutes(reading) + access + state
+
+    def probe_minutes(self, reading: Reading) -> float:
+        """Return what a reading takes once one is there and the car is ready. [min]."""
+        is_unplugged = self._model.car.state(reading.state).is_unplugged
+        return PROBE_MINUTES + (UNPLUG_MINUTES if is_unplugged else 0.0)
+
+    def entry_minutes(self, reading: Reading) -> float:
+        """Return what bringing the car into a reading's state costs. [min]."""
+        if reading.kind is ReadingKind.LOOK:
+            return 0.0
+        lacking = self._needed(reading) if self._lacking else []
+        extra = sum(
+            limit.in_series_minutes
+            if self._goes_in_series(limit, reading)
+            else limit.extra_minutes
+            for limit in lacking
+        )
+        return self._state_minutes[reading.state] + extra
+
+    def access(self, reading: Reading) -> Mapping[str, float]:
+        """Return the places a reading takes one to, and minutes to each. [min]."""
+        if reading not in self._access:
+            places = self._model.car.places
+            self._access[reading] = {
+                place: self._place_minutes(places[place])
+                for place in places_of(reading, self._model.car)
+                if place in places
+            }
+        return self._access[reading]
+
+    def symptom_minutes(self, name: str, here: Whereabouts) -> float:
+        """Return what looking for a symptom costs. [min]."""
+        symptom = self._model.asked(name)
+        change = self._state_minutes[symptom.state]
+        return symptom.minutes + (0.0 if symptom.state == here.state else change)
+
+    def repair_minutes(self, cause: Cause) -> float:
+        """Return what mending a cause takes, getting there included. [min]."""
+        if cause.name in self._takes:
+            return self._takes[cause.name]
+        place = self._model.car.places.get(cause.part.place)
+        if place is None:
+            return cause.mode.repair.minutes + PROOF_MINUTES
+        extra = sum(
+            limit.repair_extra_minutes
+            for limit in self._lacking
+            if place.caution in limit.cautions
+        )
+        access = self._place_minutes(place)
+        return cause.mode.repair.minutes + access + extra + PROOF_MINUTES
+
+    def proof_minutes(self, facts: Sequence[Fact]) -> float:
+        """Return what testing the complaints told takes after a repair. [min]."""
+        complaints = self._model.knowledge.complaints
+        retests = {
+            complaints[fact.complaint].retest
+            for fact in facts
+            if isinstance(fact, ComplaintFact)
+        }
+        known = self._model.compiled.symptom_index
+        here = Whereabouts()
+        tests = [self.symptom_minutes(name, here) for name in retests if name in known]
+        return max(tests, default=0.0)
+
+    def price_minutes(self, cause: Cause) -> float:
+        """Return what the price of the parts for a repair counts as. [min]."""
+        known = self._model.knowledge.effort.price_minutes
+        return known.get(cause.mode.repair.price, 0.0)
+
+    def _place_minutes(self, place: Place) -> float:
+        return self._takes.get(place.name, place.minutes)
+
+    def _goes_in_series(self, limit: OwnerLimit, reading: Reading) -> bool:
+        """Return whether a meter in series does for the clamp that is lacking.
+
+        With the key off, and where a sound car draws less than the meter carries.
+        """
+        car, compiled = self._model.car, self._model.compiled
+        if reading.kind is not ReadingKind.AMPS or not limit.in_series_minutes:
+            return False
+        if not is_at_rest(car.state(reading.state)):
+            return False
+        amps = compiled.predicted(compiled.singles, reading, rows=np.array([0]))
+        return bool(amps.max() < SERIES_AMPS)
+
+    def _needed(self, reading: Reading) -> list[OwnerLimit]:
+        """Return what a reading needs of the things that the owner lacks."""
+        car = self._model.car
+        is_look = reading.kind is ReadingKind.LOOK
+        cautions = {
+            car.places[place].caution
+            for place in places_of(reading, car)
+            if place in car.places
+        }
+        return [
+            limit
+            for limit in self._lacking
+            if reading.kind.value in limit.readings
+            or (reading.state in limit.states and not is_look)
+            or cautions & limit.cautions
+        ]

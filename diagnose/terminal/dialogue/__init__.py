@@ -1,0 +1,1 @@
+"""A diagnosis at a screen, in plain lines and in lines of JSON."""

@@ -1,0 +1,157 @@
+"""Writes the network of a car or of one diagnosis in an open format.
+
+Leaves the network to `inference.interchange`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TextIO
+
+from diagnose.circuit.car import Car
+from diagnose.errors import DiagnoseError
+from diagnose.faults.causes import catalogue
+from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.links import ties_of
+from diagnose.files.car.car_file import load_car
+from diagnose.measurement.symptoms import Context
+from diagnose.session.fact_rows import fact_from_row
+from diagnose.session.facts import Fact, standing_facts
+from diagnose.session.ready_car import Model
+from diagnose.store.case_store import CaseStore
+from diagnose.terminal.car_names import stored_car_file, utc_now
+from diagnose.terminal.safe_text import nearest
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NetworkOptions:
+    """What the command line asked for.
+
+    Parameters
+    ----------
+    form : str
+        ``bif`` or ``xmlbif``.
+    has_symptoms : bool
+        One fault at a time with every symptom, instead of a node for each part.
+    history : Mapping[str, str]
+        Context to its answer.
+    facts : tuple[Fact, ...] or None
+        Of a stored case: the network of its diagnosis instead.
+    out : Path or None
+        None for standard output.
+    """
+
+    form: str
+    has_symptoms: bool
+    history: Mapping[str, str]
+    facts: tuple[Fact, ...] | None
+    out: Path | None
+
+
+def write_network(
+    car: Car,
+    knowledge: Knowledge,
+    options: NetworkOptions,
+    *,
+    open_model: Callable[[], Model],
+    sink: TextIO,
+) -> None:
+    """Write the network of a car, or of one diagnosis.
+
+    Parameters
+    ----------
+    open_model : Callable
+        Makes the car ready for diagnosis; called only when its readings are needed.
+    sink : TextIO
+        Where it goes when no file is named.
+
+    Raises
+    ------
+    DiagnoseError
+        If an answer is not known, or the file can't be written.
+    """
+    check_history(options.history, knowledge.contexts)
+    text = _network_text(car, knowledge, options, open_model)
+    if options.out is None:
+        sink.write(text)
+        return
+    try:
+        options.out.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise DiagnoseError(f"{options.out}: {error.strerror or error}") from error
+
+
+def _network_text(
+    car: Car,
+    knowledge: Knowledge,
+    options: NetworkOptions,
+    open_model: Callable[[], Model],
+) -> str:
+    # they bring in pgmpy, so not before what may go wrong quickly
+    from diagnose.inference import interchange
+    from diagnose.inference.prior.network import Form
+    from diagnose.session.explanation.case_network import diagnosis_network_text
+
+    form = Form(options.form)
+    if options.facts is not None:
+        return diagnosis_network_text(open_model(), options.facts, form=form)
+    contexts = interchange.answered(knowledge.contexts, options.history)
+    if options.has_symptoms:
+        compiled = open_model().compiled
+        return interchange.symptom_network_text(
+            contexts, compiled, name=car.name, form=form
+        )
+    causes = catalogue(car, knowledge.modes)
+    ties = ties_of(car, causes, knowledge.links)
+    return interchange.cause_network_text(
+        contexts, causes, name=car.name, form=form, ties=ties
+    )
+
+
+def stored_facts(
+    case_name: str, folder: Path, knowledge: Knowledge
+) -> tuple[Car, tuple[Fact, ...]]:
+    """Return the car of a stored case and its standing facts.
+
+    Parameters
+    ----------
+    folder : Path
+        The data folder.
+
+    Raises
+    ------
+    DiagnoseError
+        If there is no such case, or its car file no longer loads.
+    """
+    with CaseStore(folder, clock=utc_now) as store:
+        case = store.find(case_name)
+        rows = store.facts(case.name)
+    with stored_car_file(case) as path:
+        car = load_car(path, knowledge)
+    return car, standing_facts(fact_from_row(row) for row in rows)
+
+
+def check_history(history: Mapping[str, str], contexts: tuple[Context, ...]) -> None:
+    """Refuse an answer to a question that there is not, or that is none of its own.
+
+    Raises
+    ------
+    DiagnoseError
+        With what is known.
+    """
+    states = {context.name: tuple(context.states) for context in contexts}
+    for context, answer in history.items():
+        if context not in states:
+            raise DiagnoseError(_unknown("question", context, tuple(states)))
+        if answer not in states[context]:
+            raise DiagnoseError(
+                _unknown(f"answer to {context}", answer, states[context])
+            )
+
+
+def _unknown(what: str, name: str, known: tuple[str, ...]) -> str:
+    near = nearest(name, known)
+    hint = f' (did you mean "{near}"?)' if near else ""
+    return f'"{name}" is no {what}{hint}; known: {", ".join(known)}'
