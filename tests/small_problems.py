@@ -13,7 +13,7 @@ from functools import cache
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.inference.choice.reading_worth import RepairPlan, saved_minutes, told_bits
 from diagnose.session.steps.ranked_steps import Priced
 

@@ -13,9 +13,8 @@ from statistics import NormalDist
 from types import MappingProxyType
 
 import numpy as np
-import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from diagnose.arrays import FloatArray
 
 # of the standard library: importing scipy.special would take a quarter of a second
 _normal_quantile = np.vectorize(NormalDist().inv_cdf, otypes=[np.float64])

@@ -21,7 +21,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from diagnose.circuit.car import FloatArray, OperatingState, Part
+from diagnose.arrays import FloatArray
+from diagnose.circuit.car import (
+    OperatingState,
+    Part,
+)
 from diagnose.circuit.protection import (
     OPENING_PARAMETERS,
     PROTECTIVE_KINDS,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 
 PROTECTIVE_KINDS = ("fuse", "slow-fuse", "fusible-link", "breaker")
 """Kinds of part that open by current."""

@@ -14,7 +14,7 @@ from zlib import crc32
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

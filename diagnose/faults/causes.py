@@ -11,7 +11,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from diagnose.circuit.car import Car, FloatArray, Part, Shape
+from diagnose.arrays import FloatArray
+from diagnose.circuit.car import (
+    Car,
+    Part,
+    Shape,
+)
 from diagnose.circuit.elements import Values
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.system_voltage import voltage_factor

@@ -14,9 +14,12 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-from diagnose.circuit.car import FloatArray, OperatingState, Part
+from diagnose.arrays import BoolArray, FloatArray, HalfArray, IntArray, StoredArray
+from diagnose.circuit.car import (
+    OperatingState,
+    Part,
+)
 from diagnose.circuit.changes.compensation import Compensated, Solved
 from diagnose.circuit.elements import ELEMENTS, Values
 from diagnose.circuit.model import CarModel
@@ -26,8 +29,6 @@ from diagnose.circuit.solver.network import (
     RESETS_ITSELF,
     TRIP_A2S,
     TRIP_AMPS,
-    BoolArray,
-    IntArray,
     Network,
     Slots,
     curve,
@@ -37,10 +38,6 @@ from diagnose.faults.causes import Cause, FaultSet, Severity, changed_values
 from diagnose.faults.second_process import beside, can_fork, shared_array
 from diagnose.measurement.quantities import Probe
 
-StoredArray = npt.NDArray[np.float32]
-"""Predictions are held in single precision: microvolts of 12 V, half the memory."""
-
-HalfArray = npt.NDArray[np.float16]
 SOURCE_UNIT_OHMS = 1e5
 MOST_SOURCE_OHMS = 6.5e9
 # Derived: half precision then spans 6 mohm to 6.5 Gohm, leads to insulation.

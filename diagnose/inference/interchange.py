@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.faults.causes import Cause
 from diagnose.faults.links import UNTIED, Ties
 from diagnose.inference.belief.compiled_car import Compiled

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.measurement.probe_lamp import ProbeLamp
 
 SERIES_AMPS = 10.0

@@ -12,7 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.car import Car, FloatArray, Part
+from diagnose.arrays import FloatArray
+from diagnose.circuit.car import (
+    Car,
+    Part,
+)
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.measurement.symptoms import Claim, Group, Join, Quantity, Symptom
 

@@ -15,7 +15,10 @@ from types import MappingProxyType
 
 import numpy as np
 
-from diagnose.circuit.car import Car, FloatArray
+from diagnose.arrays import FloatArray
+from diagnose.circuit.car import (
+    Car,
+)
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import ImpossibleEvidenceError, ReadingError
 from diagnose.measurement.probe_lamp import GRADES

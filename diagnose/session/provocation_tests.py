@@ -12,8 +12,8 @@ from types import MappingProxyType
 
 import numpy as np
 
+from diagnose.arrays import BoolArray
 from diagnose.circuit.car import Car, Place
-from diagnose.circuit.solver.network import BoolArray
 from diagnose.faults.causes import Cause
 from diagnose.faults.modes import Trigger
 from diagnose.measurement.symptoms import Group, Join, Symptom

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.session.answer import Verdict
 from diagnose.session.steps.prices import PROBE_MINUTES
 from diagnose.session.steps.ranked_steps import GIVE_UP_MINUTES

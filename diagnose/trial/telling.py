@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.solver.network import BoolArray, IntArray
+from diagnose.arrays import BoolArray, IntArray
 from diagnose.inference.belief.evidence import spread_of
 from diagnose.measurement.readings import (
     Reading,

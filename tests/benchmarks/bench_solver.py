@@ -28,13 +28,14 @@ from pathlib import Path
 
 import numpy as np
 
-from diagnose.circuit.car import Car, FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
+from diagnose.circuit.car import (
+    Car,
+)
 from diagnose.circuit.changes.compensation import Compensated, Solved
 from diagnose.circuit.changes.linearised import Changes, Linearised
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.network import (
-    BoolArray,
-    IntArray,
     Network,
     Slots,
     node_volts,

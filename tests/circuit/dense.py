@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.circuit.solver.network import NODE_LEAK_SIEMENS, Network
 
 Extended = npt.NDArray[np.longdouble]

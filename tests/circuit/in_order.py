@@ -6,8 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from diagnose.arrays import IntArray
 from diagnose.circuit.changes.compensation import Compensated
-from diagnose.circuit.solver.network import IntArray, Slots
+from diagnose.circuit.solver.network import (
+    Slots,
+)
 from diagnose.circuit.solver.operating_point import (
     OperatingPoint,
     OperatingPointSolver,

@@ -12,7 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray, Part
+from diagnose.arrays import FloatArray
+from diagnose.circuit.car import (
+    Part,
+)
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values

@@ -11,7 +11,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray, OperatingState, Origin, Part, Value, fixed
+from diagnose.arrays import FloatArray
+from diagnose.circuit.car import (
+    OperatingState,
+    Origin,
+    Part,
+    Value,
+    fixed,
+)
 from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
     GROUND,

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
+from diagnose.arrays import BoolArray, IntArray
 from diagnose.circuit.changes.compensation import Compensated, Solved
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.network import (
@@ -19,8 +20,6 @@ from diagnose.circuit.solver.network import (
     OFF_VOLTS,
     ON_VOLTS,
     SIEMENS,
-    BoolArray,
-    IntArray,
     Network,
     Slots,
     stacked,

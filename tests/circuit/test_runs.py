@@ -13,11 +13,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from diagnose.arrays import IntArray
 from diagnose.circuit.changes import state_order as following
 from diagnose.circuit.changes.compensation import Compensated, Solved
 from diagnose.circuit.changes.runs import Runs, in_blocks
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.solver.network import SIEMENS, IntArray, Network, Slots, stacked
+from diagnose.circuit.solver.network import (
+    SIEMENS,
+    Network,
+    Slots,
+    stacked,
+)
 from diagnose.circuit.solver.operating_point import (
     OperatingPoint,
     OperatingPointSolver,

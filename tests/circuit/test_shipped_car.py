@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.operating_point import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample

@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.compensation import Compensated, Solved
 from diagnose.circuit.solver.factored import NodalPlan
 from diagnose.circuit.solver.network import (
@@ -24,8 +24,6 @@ from diagnose.circuit.solver.network import (
     OFF_VOLTS,
     ON_VOLTS,
     SIEMENS,
-    BoolArray,
-    IntArray,
     Network,
     Slots,
     stacked,

@@ -14,13 +14,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Car, FloatArray
+from diagnose.arrays import FloatArray, StoredArray
+from diagnose.circuit.car import (
+    Car,
+)
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.operating_point import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import Prediction, Predictor, StoredArray
+from diagnose.faults.predicted import (
+    Prediction,
+    Predictor,
+)
 from diagnose.files.car.car_file import load_car
 from diagnose.files.car.car_warnings import car_warnings
 from diagnose.files.knowledge.knowledge_files import load_knowledge

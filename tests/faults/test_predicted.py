@@ -8,7 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray, fixed
+from diagnose.arrays import FloatArray
+from diagnose.circuit.car import (
+    fixed,
+)
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.network import transfer_ohms
 from diagnose.circuit.solver.operating_point import solve_operating_point

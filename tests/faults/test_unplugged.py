@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.ready_car import Model
 

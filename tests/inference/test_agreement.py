@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.errors import ImpossibleEvidenceError
 from diagnose.inference.belief.beliefs import update
 from diagnose.inference.belief.compiled_car import Compiled

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.inference.belief.beliefs import (
     Beliefs,
     RepairStep,

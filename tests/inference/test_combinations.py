@@ -7,8 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray
-from diagnose.faults.predicted import StoredArray
+from diagnose.arrays import FloatArray, StoredArray
 from diagnose.inference.belief.fault_set_search import (
     Combined,
     Ladder,

@@ -8,8 +8,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import BoolArray
+from diagnose.arrays import BoolArray, FloatArray
 from diagnose.inference.choice.set_cover import short_cover
 
 

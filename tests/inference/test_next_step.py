@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.inference.choice.reading_worth import (
     AMP_EDGES,
     LOOK_EDGES,

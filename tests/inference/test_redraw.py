@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.faults.causes import LADDER_LEVELS, Severity
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import Slips, reading_likelihood, spread_of

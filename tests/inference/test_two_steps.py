@@ -7,8 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import IntArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.inference.choice.look_ahead import further_minutes
 from diagnose.inference.choice.reading_worth import Particles, RepairPlan
 

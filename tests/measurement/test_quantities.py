@@ -8,7 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Car, FloatArray
+from diagnose.arrays import FloatArray
+from diagnose.circuit.car import (
+    Car,
+)
 from diagnose.measurement.quantities import (
     Observed,
     Probe,

@@ -13,7 +13,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Car, FloatArray, Origin, Value, fixed
+from diagnose.arrays import FloatArray
+from diagnose.circuit.car import (
+    Car,
+    Origin,
+    Value,
+    fixed,
+)
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.faults.causes import effect_signature
 from diagnose.faults.owner_limits import Effort, OwnerLimit
 from diagnose.inference.belief.evidence import spread_of

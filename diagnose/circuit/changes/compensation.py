@@ -14,14 +14,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.linearised import BLOCK_POINTS, Changes, Linearised
 from diagnose.circuit.changes.nearby_points import Nearby
 from diagnose.circuit.changes.state_order import Following, Gates, Points, in_order
 from diagnose.circuit.solver.network import (
     FORCED,
-    BoolArray,
-    IntArray,
     Network,
     Slots,
 )

@@ -21,10 +21,9 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.runs import Runs, in_blocks
 from diagnose.circuit.changes.small_systems import solve_many
-from diagnose.circuit.solver.network import BoolArray, IntArray
 from diagnose.circuit.solver.operating_point import OperatingPointSolver
 
 LOOSE_SHARE = 1e-2

@@ -10,7 +10,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.linearised import Linearised
 from diagnose.circuit.changes.runs import in_blocks
 from diagnose.circuit.solver.network import (
@@ -18,8 +18,6 @@ from diagnose.circuit.solver.network import (
     INVERTED,
     OFF_VOLTS,
     ON_VOLTS,
-    BoolArray,
-    IntArray,
     Slots,
 )
 from diagnose.circuit.solver.settling import Curves, Segments, Stage, conducting

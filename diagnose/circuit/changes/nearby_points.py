@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.linearised import BLOCK_POINTS, Changes, Linearised
 from diagnose.circuit.changes.margins import Limits, Margins
 from diagnose.circuit.changes.runs import Runs, in_blocks
@@ -26,8 +26,6 @@ from diagnose.circuit.solver.network import (
     CURVE_LENGTH,
     FORCED,
     SIEMENS,
-    BoolArray,
-    IntArray,
     Slots,
 )
 from diagnose.circuit.solver.settling import Curves, Rest

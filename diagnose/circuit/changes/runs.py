@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-IntArray = npt.NDArray[np.int64]
+from diagnose.arrays import IntArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

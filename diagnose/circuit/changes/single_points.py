@@ -13,15 +13,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.linearised import Changes, Linearised
 from diagnose.circuit.changes.runs import Runs
 from diagnose.circuit.solver.network import (
     FORCED,
     OFF_VOLTS,
     ON_VOLTS,
-    BoolArray,
-    IntArray,
     Slots,
 )
 from diagnose.circuit.solver.operating_point import OperatingPointSolver, fixed_siemens

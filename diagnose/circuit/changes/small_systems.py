@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 
 LEAST_PIVOT = 1e-4
 # Derived: a pivot this much smaller than what it was formed from has lost 4 of 16

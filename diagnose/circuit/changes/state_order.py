@@ -16,15 +16,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.nearby_points import Nearby
 from diagnose.circuit.solver.network import (
     FORCED,
     OFF_VOLTS,
     ON_VOLTS,
     SIEMENS,
-    BoolArray,
-    IntArray,
     Network,
     Slots,
 )

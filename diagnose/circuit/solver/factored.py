@@ -13,8 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import NODE_LEAK_SIEMENS, IntArray, Network
+from diagnose.arrays import FloatArray, IntArray
+from diagnose.circuit.solver.network import (
+    NODE_LEAK_SIEMENS,
+    Network,
+)
 from diagnose.circuit.solver.star_mesh import (
     Elimination,
     Stars,

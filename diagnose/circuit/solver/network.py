@@ -10,13 +10,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.elements import Branch
-
-IntArray = npt.NDArray[np.int64]
-BoolArray = npt.NDArray[np.bool_]
 
 NODE_LEAK_SIEMENS = 1e-12
 # Derived: keeps a node that nothing else holds at reference potential (12 V would drive

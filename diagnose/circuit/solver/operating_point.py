@@ -16,13 +16,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray, StepArray
 from diagnose.circuit.solver.factored import Factored, NodalPlan
 from diagnose.circuit.solver.network import (
     FORCED,
     SIEMENS,
-    BoolArray,
-    IntArray,
     Network,
     Slots,
 )
@@ -48,8 +46,6 @@ MOST_STAGES = 6
 # Measured: gates of one state turn in four stages at most, unless they chatter.
 CHUNK_POINTS = 4096
 # Measured: fewer points cost calls, more overflow the processor's cache.
-StepArray = npt.NDArray[np.int8]
-"""Small numbers: thousands of points keep one for each branch."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.solver.network import (
     AMPS,
     EDGES,
@@ -22,8 +22,6 @@ from diagnose.circuit.solver.network import (
     OFF_VOLTS,
     ON_VOLTS,
     SIEMENS,
-    BoolArray,
-    IntArray,
 )
 
 BREAK_VOLTS = 1e-9

@@ -25,17 +25,14 @@ from itertools import combinations, pairwise
 from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray, IntArray
 
 MOST_NEIGHBOURS = 5
 # Measured: a hub eliminated before its turn links all its neighbours with each other.
 FEW_NETWORKS = 512
 FEW_CURRENTS = 1024
 # Measured: of fewer the number of steps counts, not what is moved in memory.
-
-IntArray = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

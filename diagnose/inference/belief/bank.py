@@ -13,9 +13,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from diagnose.circuit.solver.network import IntArray
+from diagnose.arrays import IntArray, StoredArray
 from diagnose.faults.causes import FaultSet
-from diagnose.faults.predicted import Prediction, StoredArray
+from diagnose.faults.predicted import (
+    Prediction,
+)
 from diagnose.inference.belief.hypotheses import Hypotheses
 
 PAIR_ROWS = 160

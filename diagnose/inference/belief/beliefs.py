@@ -15,7 +15,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.faults.causes import FaultSet
 
 

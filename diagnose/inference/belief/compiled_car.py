@@ -11,15 +11,16 @@ from functools import cache
 
 import numpy as np
 
-from diagnose.circuit.car import Car, FloatArray
-from diagnose.circuit.solver.network import IntArray
+from diagnose.arrays import FloatArray, IntArray, StoredArray
+from diagnose.circuit.car import (
+    Car,
+)
 from diagnose.faults.causes import Cause, FaultSet, Severity, effect_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import (
     SOURCE_UNIT_OHMS,
     Prediction,
     Predictor,
-    StoredArray,
     probe_columns,
 )
 from diagnose.inference.belief.bank import Bank, n_rows

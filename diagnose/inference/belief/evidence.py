@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.measurement.meters import Meter, MeterRange
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import ReadingKind

@@ -14,12 +14,9 @@ from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
-import numpy.typing as npt
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import BoolArray, IntArray
+from diagnose.arrays import BoolArray, CountArray, FloatArray, IntArray, StoredArray
 from diagnose.faults.causes import FaultSet
-from diagnose.faults.predicted import StoredArray
 
 LEAST_EXCESS = 1e-3
 # Derived: a set that adds less than this share of the evidence can't change a ranking.
@@ -41,7 +38,6 @@ NATS_PER_STEP = 1e-4
 ANYTHING_SHARE = 0.1
 # Own choice: how often, for the order of a search alone, a fact may be due to something
 # else than the cause looked at.
-CountArray = npt.NDArray[np.int32]
 Key = TypeVar("Key", bound=Hashable)
 Ladder = Callable[[int], FloatArray]
 """The number of a fact to its likelihood on the steps of a ladder of severities, shape

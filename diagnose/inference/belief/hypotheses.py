@@ -7,9 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.solver.network import IntArray
+from diagnose.arrays import IntArray, StoredArray
 from diagnose.faults.causes import FaultSet
-from diagnose.faults.predicted import Prediction, StoredArray
+from diagnose.faults.predicted import (
+    Prediction,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

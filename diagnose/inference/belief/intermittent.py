@@ -13,8 +13,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import BoolArray, IntArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, lasting_cause
 from diagnose.faults.modes import Trigger

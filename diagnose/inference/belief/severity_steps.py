@@ -15,9 +15,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import IntArray
-from diagnose.faults.predicted import Prediction, StoredArray
+from diagnose.arrays import FloatArray, IntArray, StoredArray
+from diagnose.faults.predicted import (
+    Prediction,
+)
 from diagnose.inference.belief.hypotheses import Hypotheses
 
 STEPS_BETWEEN = 4

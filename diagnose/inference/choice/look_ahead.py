@@ -11,8 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import IntArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.inference.choice.reading_worth import Particles, RepairPlan, saved_minutes
 
 LEAST_CHANCE = 0.03

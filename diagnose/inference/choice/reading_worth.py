@@ -12,9 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import IntArray
-from diagnose.faults.predicted import StoredArray
+from diagnose.arrays import FloatArray, IntArray, StoredArray
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 
 AMP_EDGES = np.array([0.03, 0.1, 0.3, 1, 2, 4, 6, 9, 13, 18, 25, 35, 50, 80, 120, 180])

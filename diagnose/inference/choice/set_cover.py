@@ -10,8 +10,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import BoolArray
+from diagnose.arrays import BoolArray, FloatArray
 
 NEARLY = 0.95
 # Computed on the shipped car: taking the cheapest of those that show nearly as much as

@@ -12,9 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import IntArray
-from diagnose.faults.predicted import StoredArray
+from diagnose.arrays import FloatArray, IntArray, StoredArray
 from diagnose.inference.choice.reading_worth import Particles
 
 VOLT_EDGES = np.array(

@@ -18,8 +18,7 @@ from typing import IO, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import IntArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import mode_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import FaultMode

@@ -24,8 +24,7 @@ with warnings.catch_warnings():
 if TYPE_CHECKING:
     from pgmpy.inference import VariableElimination
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import BoolArray, IntArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.errors import ImpossibleEvidenceError
 from diagnose.faults.causes import Cause, FaultSet
 from diagnose.faults.links import UNTIED, Link, Spot, Ties

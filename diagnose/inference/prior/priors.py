@@ -15,10 +15,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import BoolArray, IntArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
 from diagnose.faults.causes import Cause, FaultSet
-from diagnose.faults.predicted import StoredArray
 
 MAX_FAULT_PROBABILITY = 0.5
 # Derived: factors multiply; a part is never likelier broken than sound by them.

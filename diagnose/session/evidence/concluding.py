@@ -13,8 +13,7 @@ from functools import partial
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import IntArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import FaultSet
 from diagnose.inference.belief.beliefs import Beliefs, RepairStep
 from diagnose.inference.belief.compiled_car import Compiled

@@ -10,8 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import IntArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.errors import ImpossibleEvidenceError
 from diagnose.faults.causes import FaultSet
 from diagnose.inference.belief.beliefs import Beliefs, RepairStep, Step, update

@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import IntArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import LADDER_LEVELS, FaultSet, has_severity
 from diagnose.inference.belief.bank import REDRAWN_ROWS
 from diagnose.inference.belief.beliefs import RepairStep

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet

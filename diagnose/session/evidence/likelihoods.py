@@ -10,8 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import IntArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import (
     STATE_FLOOR,

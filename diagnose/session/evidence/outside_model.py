@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.inference.belief.evidence import spread_of
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind

@@ -13,10 +13,8 @@ from itertools import combinations
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import BoolArray
+from diagnose.arrays import BoolArray, FloatArray, StoredArray
 from diagnose.faults.causes import FaultSet, has_severity
-from diagnose.faults.predicted import StoredArray
 from diagnose.inference.belief.beliefs import RepairStep
 from diagnose.inference.belief.compiled_car import OVER_RANGE_OHMS, Compiled
 from diagnose.inference.belief.fault_set_search import (

@@ -11,8 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import IntArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import (
     LADDER_LEVELS,
     FaultSet,

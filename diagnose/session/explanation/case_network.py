@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.faults.causes import FaultSet
 from diagnose.inference.interchange import NONE, told_network_text
 from diagnose.inference.prior.network import Form

@@ -11,9 +11,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.circuit.solver.network import BoolArray, IntArray
 from diagnose.faults.causes import Cause
 from diagnose.faults.links import ties_of
 from diagnose.inference.belief.hypotheses import Hypotheses

@@ -7,8 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import IntArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import Fit, RankedCause, Weight
 from diagnose.session.evidence.concluding import Reasoner

@@ -13,7 +13,12 @@ from difflib import get_close_matches
 
 import numpy as np
 
-from diagnose.circuit.car import Car, FloatArray, OperatingState, Origin
+from diagnose.arrays import FloatArray
+from diagnose.circuit.car import (
+    Car,
+    OperatingState,
+    Origin,
+)
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.errors import ReadingError, UnsolvableCircuitError

@@ -12,8 +12,11 @@ from types import MappingProxyType
 
 import numpy as np
 
-from diagnose.circuit.car import Car, FloatArray, OperatingState
-from diagnose.circuit.solver.network import BoolArray
+from diagnose.arrays import BoolArray, FloatArray
+from diagnose.circuit.car import (
+    Car,
+    OperatingState,
+)
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import SOURCE_UNIT_OHMS
 from diagnose.inference.belief.compiled_car import (

@@ -10,9 +10,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import BoolArray, IntArray
-from diagnose.faults.predicted import SOURCE_UNIT_OHMS, StoredArray, in_single
+from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
+from diagnose.faults.predicted import (
+    SOURCE_UNIT_OHMS,
+    in_single,
+)
 from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled, leaky_ohms
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.choice.reading_worth import Particles

@@ -11,9 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
-from diagnose.circuit.solver.network import BoolArray, IntArray
-from diagnose.faults.predicted import StoredArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
 from diagnose.inference.choice.look_ahead import binned_outcomes, further_minutes
 from diagnose.inference.choice.reading_worth import (
     Particles,

@@ -18,7 +18,7 @@ from typing import TextIO
 
 import numpy as np
 
-from diagnose.circuit.car import FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.knowledge.knowledge_files import load_knowledge
