@@ -11,7 +11,8 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
 from diagnose.errors import ReadingError
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import step_of_name
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -36,8 +37,8 @@ def fact_to_row(fact: Fact) -> FactRow:
 
     Examples
     --------
-    >>> fact_to_row(SkipFact(step="symptom|engine-cranks")).kind
-    'skip'
+    >>> fact_to_row(ComplaintFact(complaint="no-crank")).kind
+    'complaint'
     """
     match fact:
         case ContextFact():
@@ -46,19 +47,19 @@ def fact_to_row(fact: Fact) -> FactRow:
             return _row("complaint", complaint=fact.complaint)
         case SymptomFact():
             return _row("symptom", symptom=fact.symptom, is_present=fact.is_present)
-        case ReadingFact():
+        case ReadingFact(reading=reading, value=value):
             return _row(
                 "reading",
-                kind=fact.kind.value,
-                state=fact.state,
-                red=fact.red,
-                black=fact.black,
-                value=OVER_RANGE if math.isinf(fact.value) else fact.value,
+                kind=reading.kind.value,
+                state=reading.state,
+                red=reading.red,
+                black=reading.black,
+                value=OVER_RANGE if math.isinf(value) else value,
             )
         case RepairFact():
             return _row("repair", cause=fact.cause)
         case SkipFact():
-            return _row("skip", step=fact.step)
+            return _row("skip", step=fact.step.name)
         case PrestartFact() | LimitFact() | TakesFact():
             return _owner_row(fact)
         case UndoFact():
@@ -125,10 +126,12 @@ def _reading(content: FactContent) -> ReadingFact:
             f'"{name}" is not a kind of reading; known are: {", ".join(kinds)}'
         )
     return ReadingFact(
-        kind=kinds[name],
-        state=_words(content, "state"),
-        red=_words(content, "red"),
-        black=_words(content, "black"),
+        reading=Reading(
+            kind=kinds[name],
+            state=_words(content, "state"),
+            red=_words(content, "red"),
+            black=_words(content, "black"),
+        ),
         value=_number(content, "value"),
     )
 
@@ -147,7 +150,7 @@ _READERS: Mapping[str, Callable[[FactContent], Fact]] = MappingProxyType(
         ),
         "reading": _reading,
         "repair": lambda content: RepairFact(cause=_words(content, "cause")),
-        "skip": lambda content: SkipFact(step=_words(content, "step")),
+        "skip": lambda content: SkipFact(step=step_of_name(_words(content, "step"))),
         "prestart": lambda content: PrestartFact(),  # noqa: ARG005  (no fields)
         "limit": lambda content: LimitFact(
             limit=_words(content, "limit"),

@@ -64,7 +64,8 @@ DARK = SymptomFact(symptom="lamp-shines", is_present=False)
 
 def volts(red: str, value: float, state: str = "lit") -> ReadingFact:
     return ReadingFact(
-        kind=ReadingKind.DC_VOLTS, state=state, red=red, black=GROUND, value=value
+        reading=Reading(kind=ReadingKind.DC_VOLTS, state=state, red=red, black=GROUND),
+        value=value,
     )
 
 
@@ -333,10 +334,9 @@ def test_unlikely_fault_that_comes_and_goes_asks_for_no_test(model: Model) -> No
     diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
     diagnosis.tell(
         ReadingFact(
-            kind=ReadingKind.LOOK,
-            state="key-off",
-            red="fuel-pump-fuse",
-            black="",
+            reading=Reading(
+                kind=ReadingKind.LOOK, state="key-off", red="fuel-pump-fuse", black=""
+            ),
             value=1.0,
         )
     )

@@ -9,7 +9,7 @@ from dataclasses import asdict, replace
 import pytest
 
 from diagnose.errors import ReadingError
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import Answer, StepKind, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
@@ -33,7 +33,8 @@ def reading(
 ) -> ReadingFact:
     black = POST if kind in {"volts", "ohms"} else ""
     return ReadingFact(
-        kind=ReadingKind(kind), state=state, red=red, black=black, value=value
+        reading=Reading(kind=ReadingKind(kind), state=state, red=red, black=black),
+        value=value,
     )
 
 
@@ -69,10 +70,9 @@ def test_ripple_of_a_tenth_of_a_volt_blames_a_rectifier_diode(model: Model) -> N
     # Rule: a sound alternator leaves 10 to 50 mV AC at the battery at a full load, and
     # fewer at the 20 A of this small car; a bad diode leaves .1 to .5 V.
     ripple = ReadingFact(
-        kind=ReadingKind.AC_VOLTS,
-        state="idle",
-        red="battery.plus",
-        black=POST,
+        reading=Reading(
+            kind=ReadingKind.AC_VOLTS, state="idle", red="battery.plus", black=POST
+        ),
         value=0.12,
     )
     flat = ComplaintFact(complaint="battery-goes-flat")
@@ -87,7 +87,8 @@ def test_ripple_of_a_tenth_of_a_volt_blames_a_rectifier_diode(model: Model) -> N
 )
 def test_ac_volts_elsewhere_are_refused(red: str, state: str, model: Model) -> None:
     ripple = ReadingFact(
-        kind=ReadingKind.AC_VOLTS, state=state, red=red, black=POST, value=0.3
+        reading=Reading(kind=ReadingKind.AC_VOLTS, state=state, red=red, black=POST),
+        value=0.3,
     )
 
     with pytest.raises(ReadingError, match="AC volts are understood across"):
@@ -117,10 +118,9 @@ def test_volts_the_car_has_are_not_doubted(model: Model) -> None:
 
 def along_fuse(volts: float) -> ReadingFact:
     return ReadingFact(
-        kind=ReadingKind.FUSE,
-        state="key-on",
-        red="fuel-pump-fuse",
-        black="",
+        reading=Reading(
+            kind=ReadingKind.FUSE, state="key-on", red="fuel-pump-fuse", black=""
+        ),
         value=volts,
     )
 
@@ -145,10 +145,12 @@ def test_volts_along_a_fuse_that_no_fuse_stands_are_refused(model: Model) -> Non
 
 
 LAMP_ON_GROUND = ReadingFact(
-    kind=ReadingKind.LAMP,
-    state="key-off",
-    red="battery.plus",
-    black="fuel-pump.minus",
+    reading=Reading(
+        kind=ReadingKind.LAMP,
+        state="key-off",
+        red="battery.plus",
+        black="fuel-pump.minus",
+    ),
     value=0.5,
 )
 
@@ -563,10 +565,12 @@ def test_taken_step_is_not_proposed_again(model: Model) -> None:
         else:
             diagnosis.tell(
                 ReadingFact(
-                    kind=ReadingKind(step.reading_kind),
-                    state=step.state,
-                    red=step.red,
-                    black=step.black,
+                    reading=Reading(
+                        kind=ReadingKind(step.reading_kind),
+                        state=step.state,
+                        red=step.red,
+                        black=step.black,
+                    ),
                     value=step.expected[0].low,
                 )
             )

@@ -6,7 +6,7 @@ from dataclasses import asdict, replace
 
 import pytest
 
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Join, Quantity
 from diagnose.session.answer import Answer, StepKind, Verdict
 from diagnose.session.diagnosis import Diagnosis
@@ -104,10 +104,12 @@ HOPELESS_AT_ONCE: tuple[Fact, ...] = (
     ComplaintFact(complaint="transmission-controller-dead"),
     SymptomFact(symptom="charge-lamp-lit-at-key-on", is_present=True),
     ReadingFact(
-        kind=ReadingKind.DC_VOLTS,
-        state="key-on",
-        red="old-coil-terminal.splice",
-        black="battery.minus",
+        reading=Reading(
+            kind=ReadingKind.DC_VOLTS,
+            state="key-on",
+            red="old-coil-terminal.splice",
+            black="battery.minus",
+        ),
         value=9.95,
     ),
 )
@@ -179,10 +181,12 @@ def test_what_the_leading_causes_show_of_the_first_step_are_likely_facts(
     diagnosis = Diagnosis(sedan_model)
     diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
     first = ReadingFact(
-        kind=ReadingKind.DC_VOLTS,
-        state="key-on",
-        red="fuel-pump.plus",
-        black="battery.minus",
+        reading=Reading(
+            kind=ReadingKind.DC_VOLTS,
+            state="key-on",
+            red="fuel-pump.plus",
+            black="battery.minus",
+        ),
         value=12.3,
     )
     answer = diagnosis.tell(first)

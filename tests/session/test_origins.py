@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import RankedCause
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, ReadingFact, SymptomFact
@@ -19,7 +19,8 @@ from tests.lamp_car import CAR, MODES, make_knowledge
 RARE = tuple(replace(mode, rate=0.05 * mode.rate) for mode in MODES)
 DARK = SymptomFact(symptom="lamp-shines", is_present=False)
 LOOKS_BLOWN = ReadingFact(
-    kind=ReadingKind.LOOK, state="key-off", red="lamp-fuse", black="", value=1.0
+    reading=Reading(kind=ReadingKind.LOOK, state="key-off", red="lamp-fuse", black=""),
+    value=1.0,
 )
 
 

@@ -210,13 +210,7 @@ def test_limit_is_inside() -> None:
 
 
 def fact(reading: Reading, value: float) -> ReadingFact:
-    return ReadingFact(
-        kind=reading.kind,
-        state=reading.state,
-        red=reading.red,
-        black=reading.black,
-        value=value,
-    )
+    return ReadingFact(reading=reading, value=value)
 
 
 def left_and_failed(

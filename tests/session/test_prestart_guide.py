@@ -39,11 +39,7 @@ def fact(listed: Prestart, place: int, *, value: float | None = None) -> Reading
     """Return a reading of the list, in the middle of its limits unless told."""
     one = listed.readings[place]
     return ReadingFact(
-        kind=one.reading.kind,
-        state=one.reading.state,
-        red=one.reading.red,
-        black=one.reading.black,
-        value=one.limits.middle if value is None else value,
+        reading=one.reading, value=one.limits.middle if value is None else value
     )
 
 

@@ -43,7 +43,8 @@ WET = ContextFact(context="water", answer="wet")
 
 def reading(kind: str, state: str, red: str, black: str, value: float) -> ReadingFact:
     return ReadingFact(
-        kind=ReadingKind(kind), state=state, red=red, black=black, value=value
+        reading=Reading(kind=ReadingKind(kind), state=state, red=red, black=black),
+        value=value,
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from diagnose.errors import ReadingError
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import ProposedStep
 from diagnose.session.facts import (
     ComplaintFact,
@@ -56,7 +56,9 @@ def told(line: str, step: ProposedStep | None = VOLTS) -> Fact:
 def reading(
     kind: ReadingKind, value: float, *, state: str, red: str, black: str
 ) -> ReadingFact:
-    return ReadingFact(kind=kind, state=state, red=red, black=black, value=value)
+    return ReadingFact(
+        reading=Reading(kind=kind, state=state, red=red, black=black), value=value
+    )
 
 
 PUMP = {"state": "key-on", "red": "pump.plus", "black": "battery.minus"}

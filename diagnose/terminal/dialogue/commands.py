@@ -12,8 +12,9 @@ from enum import Enum
 
 from diagnose.errors import ReadingError
 from diagnose.measurement.probe_lamp import GRADES
-from diagnose.measurement.readings import ReadingKind
-from diagnose.session.answer import Answer, ProposedStep, RankedCause, StepKind
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import SymptomCheck
+from diagnose.session.answer import Answer, ProposedStep, RankedCause
 from diagnose.session.diagnosis import Vocabulary
 from diagnose.session.facts import (
     ComplaintFact,
@@ -56,15 +57,12 @@ LAMP = frozenset(GRADES)
 SOUND = frozenset(("sound", "good", "ok", "no", "n"))
 ANSWERS = YES | NO | BLOWN | SOUND | LAMP
 
-_UNITS = {
-    ReadingKind.DC_VOLTS: Unit.VOLTS,
-    ReadingKind.OHMS: Unit.OHMS,
-    ReadingKind.AMPS: Unit.AMPS,
+# What a value is taken for that was typed with its unit alone.
+_KINDS = {
+    Unit.VOLTS: ReadingKind.DC_VOLTS,
+    Unit.OHMS: ReadingKind.OHMS,
+    Unit.AMPS: ReadingKind.AMPS,
 }
-_KINDS = {unit: kind for kind, unit in _UNITS.items()}
-_UNITS[ReadingKind.AC_VOLTS] = Unit.VOLTS
-_UNITS[ReadingKind.FUSE] = Unit.VOLTS
-# after the line above: volts alone are DC volts
 
 
 class Slot(Enum):
@@ -217,25 +215,24 @@ def _answer_to_step(text: str, desk: Desk) -> Request:
     if not looks_like_answer and not _is_over_range(text):
         raise ReadingError(_not_understood(text, desk))
     step = desk.step
-    if step is None or step.kind is StepKind.REPAIR:
+    if step is None:
         raise ReadingError(
             "no reading is asked for just now; "
             "type for instance: read NODE STATE VALUE, or done after the repair"
         )
-    if step.kind is StepKind.SYMPTOM:
-        return _tell_symptom(step.name.removeprefix("symptom|"), text, desk)
-    kind = ReadingKind(step.reading_kind)
+    reading = step.step
+    if isinstance(reading, SymptomCheck):
+        return _tell_symptom(reading.symptom, text, desk)
+    return Tell(fact=ReadingFact(reading=reading, value=_value(text, reading.kind)))
+
+
+def _value(text: str, kind: ReadingKind) -> float:
+    """Return what was typed for a reading as its value."""
     if kind is ReadingKind.LOOK:
-        value = _blown_value(text)
-    elif kind is ReadingKind.LAMP:
-        value = _lamp_value(text)
-    else:
-        value = parse_reading(text, _UNITS[kind])
-    return Tell(
-        fact=ReadingFact(
-            kind=kind, state=step.state, red=step.red, black=step.black, value=value
-        )
-    )
+        return _blown_value(text)
+    if kind.unit is None:
+        return _lamp_value(text)
+    return parse_reading(text, kind.unit)
 
 
 def _not_understood(text: str, desk: Desk) -> str:
@@ -248,17 +245,16 @@ def _not_understood(text: str, desk: Desk) -> str:
 
 def _wanted(step: ProposedStep) -> str:
     """Return what answers a step, in words."""
-    if step.kind is StepKind.REPAIR:
-        return "done, after the repair"
-    if step.kind is StepKind.SYMPTOM:
+    if step.reading is None:
         return "yes or no"
-    if step.reading_kind == ReadingKind.LOOK.value:
+    kind = step.reading.kind
+    if kind is ReadingKind.LOOK:
         return "blown or sound"
-    if step.reading_kind == ReadingKind.LAMP.value:
+    if kind is ReadingKind.LAMP:
         return "lit, dim or dark"
     examples = {"volts": "12.4", "ac": "0.035", "ohms": "0.3 or OL", "amps": "7.2"}
-    example = examples.get(step.reading_kind, "12.4")
-    quantity = step.reading_kind.replace("ac", "AC volts")
+    example = examples.get(kind.value, "12.4")
+    quantity = kind.value.replace("ac", "AC volts")
     return f"the {quantity} the meter shows, such as {example}"
 
 
@@ -316,7 +312,10 @@ def _read(words: tuple[str, ...], desk: Desk) -> Request:
         value = _lamp_value(" ".join(rest))
         return Tell(
             fact=ReadingFact(
-                kind=ReadingKind.LAMP, state=state, red=red, black=black, value=value
+                reading=Reading(
+                    kind=ReadingKind.LAMP, state=state, red=red, black=black
+                ),
+                value=value,
             )
         )
     measured = parse_measured(" ".join(rest))
@@ -325,12 +324,14 @@ def _read(words: tuple[str, ...], desk: Desk) -> Request:
         measured = Measured(value=1e-3 * measured.value, unit=Unit.VOLTS)
     kind = asked or _KINDS[measured.unit or Unit.VOLTS]
     if asked is not None:
-        parse_reading(" ".join(rest), _UNITS[asked])
-    check_range(measured.value, _UNITS[kind])
+        _value(" ".join(rest), asked)
+    assert kind.unit is not None, "what is told in words was dealt with above"
+    check_range(measured.value, kind.unit)
     red, black = _leads(kind, nodes, desk)
     return Tell(
         fact=ReadingFact(
-            kind=kind, state=state, red=red, black=black, value=measured.value
+            reading=Reading(kind=kind, state=state, red=red, black=black),
+            value=measured.value,
         )
     )
 
@@ -339,7 +340,7 @@ def _leading_kind(
     words: tuple[str, ...],
 ) -> tuple[ReadingKind | None, tuple[str, ...]]:
     """Split off a leading ``volts``, ``ac`` and so on."""
-    names = {kind.value: kind for kind in (*_UNITS, ReadingKind.LAMP)}
+    names = {kind.value: kind for kind in set(ReadingKind) - {ReadingKind.LOOK}}
     if words and words[0].lower() in names:
         return names[words[0].lower()], words[1:]
     return None, words
@@ -402,10 +403,12 @@ def _look(words: tuple[str, ...], desk: Desk) -> Request:
     fuse = known_name(words[0], desk.vocabulary.fuses, "fuse")
     return Tell(
         fact=ReadingFact(
-            kind=ReadingKind.LOOK,
-            state=desk.vocabulary.look_state,
-            red=fuse,
-            black="",
+            reading=Reading(
+                kind=ReadingKind.LOOK,
+                state=desk.vocabulary.look_state,
+                red=fuse,
+                black="",
+            ),
             value=_blown_value(words[1]),
         )
     )
@@ -465,7 +468,7 @@ def _skip(words: tuple[str, ...], desk: Desk) -> Request:
         )
     if step is None:
         raise ReadingError("there is no step to skip just now")
-    return Tell(fact=SkipFact(step=step.name))
+    return Tell(fact=SkipFact(step=step.step))
 
 
 def _limit(command: str, *, is_lacking: bool) -> Callable[..., Request]:
@@ -543,7 +546,7 @@ def _expect(words: tuple[str, ...], desk: Desk) -> Request:
     if not words:
         if desk.step is None:
             raise _usage("expect")
-        return Show(view=View.EXPECT, about=desk.step.name)
+        return Show(view=View.EXPECT, step=desk.step.step)
     if len(words) == 1:
         return _expect_symptom(words[0], desk)
     asked, words = _leading_kind(words)
@@ -552,7 +555,8 @@ def _expect(words: tuple[str, ...], desk: Desk) -> Request:
         raise _usage("expect")
     kind = asked or ReadingKind.DC_VOLTS
     red, black = _leads(kind, nodes, desk)
-    return Show(view=View.EXPECT, about=f"{kind.value}|{state}|{red}|{black}")
+    reading = Reading(kind=kind, state=state, red=red, black=black)
+    return Show(view=View.EXPECT, step=reading)
 
 
 def _expect_symptom(typed: str, desk: Desk) -> Request:
@@ -565,7 +569,7 @@ def _expect_symptom(typed: str, desk: Desk) -> Request:
         known = _states_and_usage(words.states, "expect")
         raise ReadingError(f"the operating state is missing; {known}")
     name = known_name(typed, words.symptoms, "symptom")
-    return Show(view=View.EXPECT, about=f"symptom|{name}")
+    return Show(view=View.EXPECT, step=SymptomCheck(symptom=name))
 
 
 def _strike(words: tuple[str, ...], desk: Desk) -> Request:

@@ -9,7 +9,8 @@ from __future__ import annotations
 from enum import Enum
 
 from diagnose.errors import DiagnoseError, ImpossibleEvidenceError, ReadingError
-from diagnose.session.answer import ProposedStep, StepKind, Verdict
+from diagnose.measurement.readings import ReadingKind
+from diagnose.session.answer import ProposedStep, Verdict
 from diagnose.session.casebook import Casebook, ContradictionError
 from diagnose.session.facts import (
     ComplaintFact,
@@ -83,11 +84,10 @@ class Conversation:
             return "done"
         if step is None or verdict is Verdict.FIXED:
             return "next"
-        if step.kind is StepKind.SYMPTOM:
+        if step.reading is None:
             return "yes or no"
-        if step.kind is StepKind.REPAIR:
-            return "done"
-        return "blown" if step.reading_kind == "look" else step.reading_kind
+        kind = step.reading.kind
+        return "blown" if kind is ReadingKind.LOOK else kind.value
 
     def open(self) -> Page:
         """Return the first page after the safety note."""
@@ -170,8 +170,8 @@ class Conversation:
                 return self._tell(fact)
             case Strike(number=number):
                 return self._strike(number)
-            case Show(view=view, about=about):
-                return self._show(view, about)
+            case Show():
+                return self._show(request)
             case TakeUp(place=place):
                 self._place = place
                 return self._answer_page()
@@ -268,9 +268,9 @@ class Conversation:
         self._stage = Stage.WORK if self._has_trouble else Stage.COMPLAINT
         return (say("struck", struck), *self._page_of_stage())
 
-    def _show(self, view: View, about: str) -> Page:
+    def _show(self, request: Show) -> Page:
         answer = self._answer
-        match view:
+        match request.view:
             case View.NEXT:
                 further = self._further()
                 if further:
@@ -281,10 +281,11 @@ class Conversation:
                 page = views.causes_page(self._diagnosis.answer, bound)
                 return (*self._further(), *page)
             case View.WHY:
-                return views.why_page(self._diagnosis.why(about))
+                return views.why_page(self._diagnosis.why(request.about))
             case View.EXPECT:
+                assert request.step is not None
                 return views.step_page(
-                    self._diagnosis.expect(about),
+                    self._diagnosis.expect(request.step),
                     seen_cautions=self._seen_cautions,
                     ranking=answer.causes,
                 )
@@ -293,9 +294,9 @@ class Conversation:
             case View.CAUTIONS:
                 return views.cautions_page(answer, self._place)
             case View.SYMPTOMS:
-                return views.symptoms_page(self._diagnosis.vocabulary, about)
+                return views.symptoms_page(self._diagnosis.vocabulary, request.about)
             case View.COMPLAINTS | View.HELP:
-                return self._list(view)
+                return self._list(request.view)
 
     def _further(self) -> Page:
         """Say where the answer was completed since the page on the screen."""

@@ -17,23 +17,20 @@ from typing import TextIO
 
 from diagnose.errors import DiagnoseError, ReadingError
 from diagnose.measurement.probe_lamp import GRADES
+from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.steps import step_of_name
+from diagnose.session.answer import ProposedStep
 from diagnose.session.casebook import Casebook
 from diagnose.session.fact_rows import OVER_RANGE, fact_from_row
 from diagnose.session.facts import ReadingFact
 from diagnose.store.case_store import FactRow
-from diagnose.units import Unit, check_range, parse_reading
+from diagnose.units import check_range, parse_reading
 
 PROTOCOL_VERSION = 1
 
 Json = None | bool | int | float | str | list["Json"] | dict[str, "Json"]
 
-_UNITS = {
-    "volts": Unit.VOLTS,
-    "ac": Unit.VOLTS,
-    "ohms": Unit.OHMS,
-    "amps": Unit.AMPS,
-    "fuse": Unit.VOLTS,
-}
+_UNITS = {kind.value: kind.unit for kind in ReadingKind if kind.unit}
 _LOOKS = {"blown": 1.0, "sound": 0.0}
 _ANSWERS = {"look": _LOOKS, "lamp": GRADES}
 
@@ -88,9 +85,33 @@ def to_json(value: object) -> Json:
         return {str(key): to_json(item) for key, item in value.items()}
     if isinstance(value, (tuple, list)):
         return [to_json(item) for item in value]
+    if isinstance(value, ProposedStep):
+        return _step_row(value)
     if is_dataclass(value) and not isinstance(value, type):
         return {item.name: to_json(getattr(value, item.name)) for item in fields(value)}
     raise TypeError(f"{type(value).__name__} has no place in a JSON line")
+
+
+def _step_row(proposed: ProposedStep) -> Json:
+    """Return a proposed step, the reading it holds spelled out beside the rest."""
+    reading = proposed.reading
+    kind = reading.kind if reading else None
+    return {
+        "name": proposed.step.name,
+        "kind": "reading" if reading else "symptom",
+        "reading_kind": kind.value if kind else "",
+        "instruction": proposed.instruction,
+        "cautions": to_json(proposed.cautions),
+        "minutes": proposed.minutes,
+        "saves_minutes": proposed.saves_minutes,
+        "bits": proposed.bits,
+        "expected": to_json(proposed.expected),
+        "state": proposed.state,
+        "red": reading.red if reading else "",
+        "black": reading.black if reading else "",
+        "unit": kind.unit.value if kind and kind.unit else "",
+        "reason": proposed.reason,
+    }
 
 
 def _write(sink: TextIO, reply: dict[str, Json], casebook: Casebook) -> None:
@@ -136,8 +157,8 @@ def _handle(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:
         if word in asked:
             kind = "limit" if word in ("with", "without") else word
             fact = fact_from_row(FactRow(kind=kind, content=row(asked)))
-            if isinstance(fact, ReadingFact) and fact.kind.value in _UNITS:
-                check_range(fact.value, _UNITS[fact.kind.value])
+            if isinstance(fact, ReadingFact) and fact.reading.kind.unit:
+                check_range(fact.value, fact.reading.kind.unit)
             return {"answer": to_json(casebook.tell(fact))}
     known = ", ".join(["ask", "strike", *_ROWS])
     raise ReadingError(f"nothing known in this line; give one of: {known}")
@@ -152,7 +173,8 @@ def _ask(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:
         case "why":
             return {"why": to_json(diagnosis.why(_words(asked, "cause")))}
         case "expect":
-            return {"expect": to_json(diagnosis.expect(_words(asked, "step")))}
+            step = step_of_name(_words(asked, "step"))
+            return {"expect": to_json(diagnosis.expect(step))}
         case "vocabulary":
             return {"vocabulary": to_json(diagnosis.vocabulary)}
         case other:

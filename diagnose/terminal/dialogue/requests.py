@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
+from diagnose.measurement.steps import Step
 from diagnose.session.facts import Fact
 
 
@@ -42,6 +43,7 @@ class Show:
 
     view: View
     about: str = ""
+    step: Step | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

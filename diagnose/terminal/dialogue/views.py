@@ -9,13 +9,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Sequence
 
+from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import (
     Advice,
     Answer,
     ExpectedValue,
     ProposedStep,
     RankedCause,
-    StepKind,
     Verdict,
     Weight,
 )
@@ -40,11 +40,6 @@ SHOWN_MATCHES = 6
 LEAST_SHOWN = 0.01
 """A probability below this is not worth a line of the page. Own choice."""
 
-_MARGIN_WORDS = {
-    StepKind.READING: "measure",
-    StepKind.SYMPTOM: "look for",
-    StepKind.REPAIR: "repair",
-}
 _ADVICE_TONES = {
     Verdict.REPAIR: Tone.STRONG,
     Verdict.PROVE: Tone.STRONG,
@@ -236,7 +231,9 @@ def step_page(
     doing.append(Words(text=step.instruction, tone=Tone.STRONG))
     doing.append(Words(text=_cost(step), tone=Tone.ASIDE))
     expected = _expected(step.expected[:SHOWN_EXPECTED], ranking)
-    page = [Paragraph(margin=_MARGIN_WORDS[step.kind], lines=tuple(doing))]
+    page = [
+        Paragraph(margin="measure" if step.reading else "look for", lines=tuple(doing))
+    ]
     if expected:
         page.append(Paragraph(margin="shows", lines=expected, is_close=True))
     return tuple(page)
@@ -381,11 +378,12 @@ def help_page() -> Page:
 
 def step_words(step: ProposedStep, vocabulary: Vocabulary) -> str:
     """Return a step in one line, for a choice."""
-    if step.kind is not StepKind.READING:
+    reading = step.reading
+    if reading is None:
         return f"{step.instruction} ({format_minutes(step.minutes)})"
-    at = f"{step.reading_kind} at {step.red}"
-    if step.black not in ("", vocabulary.reference):
-        at = f"{step.reading_kind} from {step.red} to {step.black}"
+    at = f"{reading.kind.value} at {reading.red}"
+    if reading.black not in ("", vocabulary.reference):
+        at = f"{reading.kind.value} from {reading.red} to {reading.black}"
     return f"{at}, {spoken(step.state)} ({format_minutes(step.minutes)})"
 
 
@@ -491,7 +489,7 @@ def _work(step: ProposedStep) -> str:
 
     Trying something out is like nothing else, and hardly ever done twice.
     """
-    return step.name if step.kind is StepKind.SYMPTOM else step.state
+    return step.state if step.reading else step.step.name
 
 
 def _noted(cautions: Iterable[str], work: str) -> Iterator[str]:
@@ -588,11 +586,10 @@ def _keys(answer: Answer, step: ProposedStep | None) -> str:
 
 
 def _answer_keys(step: ProposedStep) -> str:
-    if step.kind is StepKind.SYMPTOM:
+    if step.reading is None:
         return "yes or no"
-    if step.kind is StepKind.REPAIR:
-        return "done"
-    return "blown or sound" if step.reading_kind == "look" else "the number"
+    is_look = step.reading.kind is ReadingKind.LOOK
+    return "blown or sound" if is_look else "the number"
 
 
 def _weight_words(decibans: float) -> str:
