@@ -17,8 +17,8 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.links import ties_of
 from diagnose.files.car.car_file import load_car
 from diagnose.measurement.symptoms import Context
-from diagnose.session.fact_rows import fact_from_row
-from diagnose.session.facts import Fact, standing_facts
+from diagnose.session.fact_rows import fact_from_row, standing_rows
+from diagnose.session.facts import Fact
 from diagnose.session.ready_car import Model
 from diagnose.store.case_store import CaseStore
 from diagnose.terminal.car_names import stored_car_file, utc_now
@@ -130,7 +130,12 @@ def stored_facts(
         rows = store.facts(case.name)
     with stored_car_file(case) as path:
         car = load_car(path, knowledge)
-    return car, standing_facts(fact_from_row(row) for row in rows)
+    return car, tuple(
+        # what was skipped says nothing about the causes
+        fact_from_row(row)
+        for row in standing_rows(rows)
+        if row.kind != "skip"
+    )
 
 
 def check_history(history: Mapping[str, str], contexts: tuple[Context, ...]) -> None:
