@@ -16,7 +16,7 @@ import numpy as np
 from diagnose.arrays import FloatArray
 from diagnose.inference.choice.reading_worth import RepairPlan, saved_minutes, told_bits
 from diagnose.measurement.steps import SymptomCheck
-from diagnose.session.steps.ranked_steps import Priced
+from diagnose.session.steps.priced import Priced
 
 N_CAUSES = 7
 N_TESTS = 6

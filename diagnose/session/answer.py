@@ -12,6 +12,9 @@ from enum import Enum
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step
 
+# From here on something is likelier than not. [1]
+LIKELIER_THAN_NOT = 0.5
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weight:
@@ -202,6 +205,21 @@ class Advice:
     says: str
     cautions: tuple[str, ...]
     cause: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advised:
+    """The one thing to do now, with the steps that belong to it.
+
+    Parameters
+    ----------
+    steps : tuple[ProposedStep, ...]
+        Best first.
+    advice : Advice
+    """
+
+    steps: tuple[ProposedStep, ...]
+    advice: Advice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

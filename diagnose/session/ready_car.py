@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 import diagnose
+from diagnose.arrays import IntArray
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.protection import PROTECTIVE_KINDS
@@ -78,6 +79,13 @@ class Model:
     provocations: Mapping[str, Provocation] = field(
         default_factory=lambda: MappingProxyType({})
     )
+
+    def line_numbers(self) -> IntArray:
+        """Return the line each cause is on, shape (n_causes,)."""
+        found = np.empty(len(self.compiled.causes), dtype=np.int64)
+        for number, line in enumerate(self.lines):
+            found[list(line)] = number
+        return found
 
     def asked(self, name: str) -> Symptom:
         """Return what can be answered by yes or no: a symptom or a provocation.

@@ -1,4 +1,7 @@
-"""Words for facts, readings and causes, the same on every face."""
+"""Words for facts, readings, steps and repairs, the same on every face.
+
+Cautions stand with the step they belong to. Leaves how pages look to `terminal`.
+"""
 
 from __future__ import annotations
 
@@ -9,18 +12,45 @@ from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.probe_lamp import grade_words
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms, is_at_rest
 from diagnose.measurement.steps import Step, SymptomCheck
-from diagnose.session.facts import ReadingFact, SymptomFact
-from diagnose.units import Unit, format_band, format_quantity, format_typed
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    Fact,
+    LimitFact,
+    PrestartFact,
+    ReadingFact,
+    RepairFact,
+    SkipFact,
+    SymptomFact,
+    TakesFact,
+    UndoFact,
+)
+from diagnose.units import (
+    Unit,
+    format_band,
+    format_minutes,
+    format_quantity,
+    format_typed,
+)
 
+# Where ohms are read against ground: on a battery's own post they would ruin the meter.
 CLAMP_NOT_POST = "the clamp taken off, never the battery's own post"
+
+# Protection bolted into a feed: to look at its link takes what mending it takes.
 BOLTED_KINDS = ("slow-fuse", "fusible-link")
-"""Protection bolted into a feed: to look at its link takes what mending it takes."""
+
+# A symptom likelier than this is said to be there, one less likely than the rest of it
+# not to be. [1] Own choice: nine in ten.
+CLEARLY_YES = 0.9
+
+# A value above the half stands for a blown fuse, 1, one below for a sound one, 0.
+BLOWN = 0.5
 
 
 def value_words(value: float, kind: ReadingKind) -> str:
     """Return a value as a person writes it."""
     if kind is ReadingKind.LOOK:
-        return "blown" if value > 0.5 else "sound"
+        return "blown" if value > BLOWN else "sound"
     if kind is ReadingKind.LAMP:
         return grade_words(value)
     if kind is ReadingKind.FUSE:
@@ -43,6 +73,15 @@ def range_words(low: float, high: float, kind: ReadingKind) -> str:
         return f"{' to '.join(ends)} mV"
     assert kind.unit is not None
     return format_band(low, high, kind.unit)
+
+
+def chance_words(chance: float) -> str:
+    """Return what a symptom would be answered, by the chance of a yes."""
+    if chance > CLEARLY_YES:
+        return "yes"
+    if chance < 1.0 - CLEARLY_YES:
+        return "no"
+    return f"yes in {round(100 * chance)} of 100"
 
 
 def unit_symbol(kind: ReadingKind) -> str:
@@ -81,6 +120,38 @@ def observation_words(fact: ReadingFact | SymptomFact, car: Car) -> str:
     if reading.kind is ReadingKind.LAMP:
         return f"{place_words(reading, car)}: {value}, {reading.state}"
     return f"{value} at {place_words(reading, car)}, {reading.state}"
+
+
+def fact_words(fact: Fact, car: Car, knowledge: Knowledge) -> str:
+    """Return one line for anything that was told."""
+    match fact:
+        case ReadingFact() | SymptomFact():
+            return observation_words(fact, car)
+        case ContextFact():
+            return f"{fact.context}: {fact.answer.replace('_', ' ')}"
+        case ComplaintFact():
+            return f"complaint: {knowledge.complaints[fact.complaint].says}"
+        case RepairFact():
+            return f"repaired: {fact.cause}"
+        case SkipFact():
+            return f"skipped: {step_words(fact.step, car)}"
+        case PrestartFact() | LimitFact() | TakesFact():
+            return _owner_words(fact, knowledge)
+        case UndoFact():
+            return "taken back"
+
+
+def _owner_words(
+    fact: PrestartFact | LimitFact | TakesFact, knowledge: Knowledge
+) -> str:
+    match fact:
+        case PrestartFact():
+            return "the readings before the first start"
+        case LimitFact(limit=limit, is_lacking=is_lacking):
+            says = knowledge.effort.limits[limit].says
+            return f"without {limit}: {says}" if is_lacking else f"with {limit}"
+        case TakesFact():
+            return f"{fact.subject} takes {format_minutes(fact.minutes)}"
 
 
 def _fuse_words(fact: ReadingFact, car: Car) -> str:

@@ -21,8 +21,9 @@ from diagnose.measurement.quantities import main_nodes, role_parts
 from diagnose.measurement.readings import DROP_KINDS, Reading, ReadingKind
 from diagnose.measurement.steps import Step
 from diagnose.measurement.symptoms import Claim, Group, Symptom
+from diagnose.session.advice.advice import SURE
 from diagnose.session.answer import Answer
-from diagnose.session.diagnosis import SURE, Diagnosis
+from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.ready_car import Model
 
 LEAST_BITS = 0.05

@@ -14,8 +14,8 @@ import numpy as np
 
 from diagnose.arrays import FloatArray
 from diagnose.session.answer import Verdict
+from diagnose.session.steps.particles import GIVE_UP_MINUTES
 from diagnose.session.steps.prices import PROBE_MINUTES
-from diagnose.session.steps.ranked_steps import GIVE_UP_MINUTES
 from diagnose.trial.playing import Game
 from diagnose.trial.policies import PROGRAM, fewest_readings
 

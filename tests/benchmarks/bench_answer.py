@@ -40,8 +40,10 @@ from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.facts import Fact, standing_facts
 from diagnose.session.ready_car import Model, open_model
 from diagnose.session.steps.candidates import Candidates, Sight
-from diagnose.session.steps.prices import Whereabouts
-from diagnose.session.steps.ranked_steps import Adviser
+from diagnose.session.steps.moment import Moments
+from diagnose.session.steps.outcomes import Outcomes
+from diagnose.session.steps.priced import Pricing
+from diagnose.session.steps.ranked_steps import RankedSteps
 from diagnose.store.model_cache import ModelCache
 from diagnose.trial.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import draw_car, play
@@ -171,13 +173,14 @@ def ranking_seconds(
     for facts in games:
         model = opened()
         reasoner = Reasoner(model)
-        adviser = Adviser(model, reasoner)
+        moments, outcomes = Moments(model), Outcomes(model)
+        steps = RankedSteps(model, outcomes, Pricing(model, outcomes))
         gc.collect()
         for count in range(1, len(facts) + 1):
             standing = standing_facts(facts[:count])
             begin = time.process_time()
             conclusion = reasoner.conclude(standing, solves=lambda: False)
-            adviser.ranked(conclusion, excluded=frozenset(), here=Whereabouts())
+            steps.ranked(moments.at(standing, conclusion), excluded=frozenset())
             yield time.process_time() - begin
             reasoner.conclude(standing)
 
@@ -280,12 +283,12 @@ def reading_tables(model: Model) -> list[FloatArray]:
         share=np.ones(len(every)),
         group=every,
     )
-    adviser, tables = Adviser(model, Reasoner(model)), []
+    outcomes, tables = Outcomes(model), []
     sight = Sight(singles, particles)
     for reading in proposable_readings(model.car)[::RANKED_STRIDE]:
         candidates = Candidates(reading.kind, [reading], model.compiled)
         shown = candidates.shown(sight, np.array([0]))
-        (table,) = adviser.joint(shown, reading.kind, particles, len(every))
+        (table,) = outcomes.joint(shown, reading.kind, particles, len(every))
         table = table[table.any(axis=1)]
         if len(table) > 1:
             tables.append(table.reshape(-1, n_sets, n_draws))

@@ -26,7 +26,7 @@ from diagnose.inference.prior.network import (
     marginals,
     written,
 )
-from diagnose.session.explanation.ranking import decibans
+from diagnose.session.explanation.weight_of_evidence import decibans
 from tests.second_library import agrum, read_network
 
 TOLERANCE = 1e-9

@@ -10,7 +10,8 @@ import pytest
 from diagnose.faults.predicted import OPEN_SHARE
 from diagnose.inference.belief.evidence import spread_of
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.diagnosis import OUTSIDE, Diagnosis
+from diagnose.session.advice.misfit import OUTSIDE
+from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.likelihoods import OTHER_SLIPS
 from diagnose.session.evidence.observations import Noted

@@ -191,7 +191,7 @@ def test_what_the_leading_causes_show_of_the_first_step_are_likely_facts(
     )
     answer = diagnosis.tell(first)
     step = next(s for s in answer.next_steps if s.reading is not None)
-    supposed = likely_facts(replace(answer, next_steps=(step,)), lambda _: ())
+    supposed = likely_facts(replace(answer, next_steps=(step,)))
 
     readings = [fact for fact in supposed if isinstance(fact, ReadingFact)]
     assert readings
@@ -215,7 +215,7 @@ def test_a_repair_that_is_advised_is_a_likely_fact(
         if isinstance(fact, RepairFact):
             before = diagnosis.answer
             assert before.advice.verdict is Verdict.REPAIR
-            assert fact in likely_facts(before, lambda _: ())
+            assert fact in likely_facts(before)
             advised += 1
         diagnosis.tell(fact)
 

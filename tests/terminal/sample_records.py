@@ -13,7 +13,7 @@ from diagnose.session.answer import (
     Verdict,
     Weight,
 )
-from diagnose.session.diagnosis import Vocabulary
+from diagnose.session.vocabulary import Vocabulary
 
 VOCABULARY = Vocabulary(
     nodes=("battery.minus", "battery.plus", "pump.plus", "pump.minus"),

@@ -11,6 +11,11 @@ from typing import TypeVar
 Wanted = TypeVar("Wanted")
 
 
+def nothing_is_solved() -> bool:
+    """Return that nothing may be solved now: an answer is given at once."""
+    return False
+
+
 class Effort:
     """What may be done for one conclusion.
 
@@ -26,7 +31,7 @@ class Effort:
 
     Examples
     --------
-    >>> effort = Effort(lambda: False)
+    >>> effort = Effort(nothing_is_solved)
     >>> effort.within(["kept", "new"], lambda one: one == "kept")
     ['kept']
     >>> effort.is_complete
@@ -40,7 +45,7 @@ class Effort:
     def within(
         self, wanted: Sequence[Wanted], is_there: Callable[[Wanted], bool]
     ) -> list[Wanted]:
-        """Return what of this can be had."""
+        """Return those wanted that are there, or all where they may be solved."""
         if self._solves():
             return list(wanted)
         there = [one for one in wanted if is_there(one)]

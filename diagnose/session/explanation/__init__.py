@@ -1,1 +1,1 @@
-"""The ranking in words: what speaks for a cause, what brought it about."""
+"""What follows from the facts, in words: suspects, fit, doubts, and their origins."""

@@ -2,7 +2,7 @@
 
 A blown fuse is hardly ever the root, nor a flat battery. Which causes bring them about
 follows from the circuit (what opens by current), from what a mode changes elsewhere,
-and from the links in knowledge/. Leaves how likely each cause is to `reasoning`.
+and from the links in knowledge/. Leaves how likely each cause is to `concluding`.
 """
 
 from __future__ import annotations
@@ -18,18 +18,31 @@ from diagnose.faults.links import ties_of
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import Origin
-from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.ranked_steps import Adviser
+from diagnose.session.steps.moment import Moment
 
+# How many origins are named. Own choice: what one line of a page holds.
 SHOWN_ORIGINS = 3
+
+# Origins less likely than this are not named. [1] Own choice: odds are told in percent.
 LEAST_ORIGIN = 0.01
+
+# What is said where no cause is found that brings a suspect about.
 NOTHING_FOUND = "nothing found"
+
+# The parameter by which a fault mode says that a fuse is open.
 OPENED = "is_blown"
+
+# A cause that opens a fuse in a smaller share of draws is not what did it. [1] Own
+# choice: one car in twenty.
 OFTEN_ENOUGH = 0.05
-# Own choice: a cause that opens a fuse in fewer draws is not what did it.
+
+# Fault sets less likely than this are not looked at. [1] Derived: what is left out is
+# under a thousandth, and odds are told in percent.
 LEAST_WEIGHED = 1e-6
-# Derived: what is left out is under a thousandth, and odds are told in percent.
+
+# The key under which the share stands that no cause brings about.
+NO_LINE = -1
 
 
 class Origins:
@@ -38,12 +51,10 @@ class Origins:
     Parameters
     ----------
     model : Model
-    adviser : Adviser
     """
 
-    def __init__(self, model: Model, adviser: Adviser) -> None:
+    def __init__(self, model: Model) -> None:
         self._model = model
-        self._adviser = adviser
         causes = model.compiled.causes
         self._changed: dict[int, frozenset[int]] = {}
         self._opening: dict[str, frozenset[int]] = {}
@@ -52,15 +63,25 @@ class Origins:
             for child in link.children:
                 self._parents.setdefault(child, set()).update(link.parents)
 
-    def of(self, line: int, conclusion: Conclusion) -> tuple[Origin, ...]:
+    def of(self, line: int, moment: Moment) -> tuple[Origin, ...]:
         """Return what brings a line's likeliest fault about, nothing found last.
 
-        Empty for faults that follow from no other. The probabilities are those of the
-        origins if the part is found like this; the likeliest few are named, and what is
-        left over is some other cause.
+        The probabilities are those of the origins if the part is found like this; the
+        likeliest few are named, and what is left over is some other cause.
+
+        Parameters
+        ----------
+        line : int
+            Number of the line of causes.
+        moment : Moment
+
+        Returns
+        -------
+        tuple[Origin, ...]
+            Empty for faults that follow from no other.
         """
         causes = self._model.compiled.causes
-        likeliest = self._adviser.likeliest(conclusion, line)
+        likeliest = moment.lines.likeliest(line)
         cause = causes[likeliest]
         members = tuple(
             member
@@ -68,11 +89,11 @@ class Origins:
             if causes[member].mode.name == cause.mode.name
         )
         if _opens(cause):
-            shares = self._opened_by(cause, members, conclusion)
+            shares = self._opened_by(cause, members, moment)
         elif changed := self._changed_elsewhere(likeliest):
-            shares = self._left_by(changed, members, conclusion)
+            shares = self._left_by(changed, members, moment)
         elif members[0] in self._parents:
-            shares = self._linked(members, conclusion)
+            shares = self._linked(members, moment)
         else:
             return ()
         total = sum(shares.values())
@@ -81,7 +102,7 @@ class Origins:
         return self._named({one: share / total for one, share in shares.items()})
 
     def _named(self, shares: Mapping[int, float]) -> tuple[Origin, ...]:
-        """Return shares by line (-1: nothing found) as records."""
+        """Return shares by line as records."""
         found = sorted((one for one in shares if one >= 0), key=lambda k: -shares[k])
         causes = self._model.compiled.causes
         leading = [causes[self._model.lines[one][0]] for one in found[:SHOWN_ORIGINS]]
@@ -90,11 +111,13 @@ class Origins:
             for one, cause in zip(found, leading, strict=False)
             if shares[one] >= LEAST_ORIGIN
         )
-        nothing = Origin(cause="", says=NOTHING_FOUND, probability=shares.get(-1, 0.0))
+        nothing = Origin(
+            cause="", says=NOTHING_FOUND, probability=shares.get(NO_LINE, 0.0)
+        )
         return (*named, nothing)
 
     def _shares(
-        self, weights: FloatArray, conclusion: Conclusion, roots: frozenset[int] | None
+        self, weights: FloatArray, moment: Moment, roots: frozenset[int]
     ) -> dict[int, float]:
         """Return the weights of fault sets added up by the line of their root.
 
@@ -102,21 +125,23 @@ class Origins:
         ----------
         weights : FloatArray
             Shape (n_sets,).
-        roots : frozenset[int] or None
-            The causes that count as roots; any cause when None.
+        roots : frozenset[int]
+            The causes that count as roots.
         """
         found: dict[int, float] = {}
+        line_of = moment.lines.line_of
         for row in np.flatnonzero(weights).tolist():
-            fault_set = conclusion.hypotheses.sets[row]
-            able = [c for c in fault_set if roots is None or c in roots]
-            line = self._adviser.line_of(able[0]) if able else -1
+            fault_set = moment.conclusion.hypotheses.sets[row]
+            able = [cause for cause in fault_set if cause in roots]
+            line = int(line_of[able[0]]) if able else NO_LINE
             found[line] = found.get(line, 0.0) + float(weights[row])
         return found
 
     def _opened_by(
-        self, cause: Cause, members: tuple[int, ...], conclusion: Conclusion
+        self, cause: Cause, members: tuple[int, ...], moment: Moment
     ) -> dict[int, float]:
         """Return what opens a fuse, by the circuit."""
+        conclusion = moment.conclusion
         present = _rows_with(members, conclusion.hypotheses)
         chances = conclusion.beliefs.set_probabilities()
         by_circuit = np.zeros(len(chances))
@@ -124,8 +149,8 @@ class Origins:
         opened = self._open(cause, conclusion.hypotheses, conclusion.shown_by[likely])
         weights = conclusion.beliefs.weights[likely]
         by_circuit[likely] = (weights * opened).sum(axis=1)
-        shares = self._shares(by_circuit, conclusion, self._openers(cause))
-        shares[-1] = float(chances[present].sum())
+        shares = self._shares(by_circuit, moment, self._openers(cause))
+        shares[NO_LINE] = float(chances[present].sum())
         return shares
 
     def _openers(self, cause: Cause) -> frozenset[int]:
@@ -161,14 +186,15 @@ class Origins:
         self,
         changing: frozenset[int],
         members: tuple[int, ...],
-        conclusion: Conclusion,
+        moment: Moment,
     ) -> dict[int, float]:
         """Return what leaves a part in a state as a change that comes with it."""
+        conclusion = moment.conclusion
         present = _rows_with(members, conclusion.hypotheses)
         chances = conclusion.beliefs.set_probabilities()
         others = _rows_with(tuple(changing), conclusion.hypotheses) & ~present
-        shares = self._shares(np.where(others, chances, 0.0), conclusion, changing)
-        shares[-1] = float(chances[present].sum())
+        shares = self._shares(np.where(others, chances, 0.0), moment, changing)
+        shares[NO_LINE] = float(chances[present].sum())
         return shares
 
     def _changed_elsewhere(self, cause: int) -> frozenset[int]:
@@ -177,13 +203,12 @@ class Origins:
             self._changed[cause] = _changing(causes[cause], causes)
         return self._changed[cause]
 
-    def _linked(
-        self, members: tuple[int, ...], conclusion: Conclusion
-    ) -> dict[int, float]:
+    def _linked(self, members: tuple[int, ...], moment: Moment) -> dict[int, float]:
         """Return what makes a fault likelier, where it is there as well."""
+        conclusion = moment.conclusion
         present = _rows_with(members, conclusion.hypotheses)
         chances = np.where(present, conclusion.beliefs.set_probabilities(), 0.0)
-        return self._shares(chances, conclusion, frozenset(self._parents[members[0]]))
+        return self._shares(chances, moment, frozenset(self._parents[members[0]]))
 
 
 def _changing(cause: Cause, causes: Sequence[Cause]) -> frozenset[int]:

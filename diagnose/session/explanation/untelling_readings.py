@@ -1,6 +1,6 @@
 """Why a reading tells little: what of the circuit keeps a fault from showing there.
 
-Leaves how much it tells to `advising`.
+Leaves how much it tells to `priced`.
 """
 
 from __future__ import annotations
@@ -18,23 +18,38 @@ from diagnose.measurement.readings import (
     ReadingKind,
 )
 from diagnose.session.evidence.concluding import Reasoner
-from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.ranked_steps import Adviser
+from diagnose.session.steps.moment import Moment
+from diagnose.session.steps.priced import Pricing
 
+# A reading that tells less moves hardly any belief. [bit] Own choice.
 LEAST_BITS = 0.05
-# Own choice: below this a reading moves hardly any belief.
+
+# Below this current none is said to flow. [A] Derived: a bad joint of one ohm then
+# drops .05 V, which the meter's and the model's spread hide.
 LEAST_AMPS = 0.05
-# Derived: a bad joint of one ohm then drops .05 V, which the meter's and the model's
-# spread hide.
+
+# Across more than this a contact or a wire is open. [V] Derived: none that is closed
+# drops a volt in a sound car.
 OPEN_VOLTS = 1.0
+
+# With less than this across it a consumer is off. [V] Derived: none works on half a
+# volt.
 DEAD_VOLTS = 0.5
-# Derived: no closed contact or wire of a sound car drops a volt, and no consumer works
-# on half of one.
+
+# Below this chance the car hardly gets into a state. [1] Own choice: more likely than
+# not.
 LEAST_REACHED = 0.5
+
+# The earliest state that tells this share of what the best one tells is named. [1] Own
+# choice: half.
 NEARLY = 0.5
-# Own choice: the earliest state that tells half of what the best one tells is named.
-PATH_OHMS = ("wire_ohms", "joint_a_ohms", "joint_b_ohms", "extra_ohms")
+
+# The values of a wire that lie in the way of its current.
+WIRE_OHMS = ("wire_ohms", "joint_a_ohms", "joint_b_ohms", "extra_ohms")
+
+# Those of a contact, a fuse or a joint.
+CONTACT_OHMS = ("contact_ohms", "ohms", "joint_ohms")
 
 
 class Silence:
@@ -44,33 +59,35 @@ class Silence:
     ----------
     model : Model
     reasoner : Reasoner
-    adviser : Adviser
+        How likely the car gets into a state.
+    pricing : Pricing
+        What a reading would tell.
     """
 
-    def __init__(self, model: Model, reasoner: Reasoner, adviser: Adviser) -> None:
+    def __init__(self, model: Model, reasoner: Reasoner, pricing: Pricing) -> None:
         self._model = model
         self._reasoner = reasoner
-        self._adviser = adviser
+        self._pricing = pricing
 
-    def why(self, reading: Reading, conclusion: Conclusion) -> str:
+    def why(self, reading: Reading, moment: Moment) -> str:
         """Return in one sentence why a reading tells little; empty when it tells.
 
         Parameters
         ----------
         reading : Reading
-        conclusion : Conclusion
-            What is believed now: a reading that told much before may tell nothing more.
+        moment : Moment
+            A reading that told much before may tell nothing more.
+
+        Returns
+        -------
+        str
         """
-        lacking = self._adviser.prices.why_impossible(reading)
+        lacking = moment.prices.why_impossible(reading)
         if lacking:
             return f"you can't take it: {lacking}"
-        reach = self._reasoner.weigher.reach_chance(
-            conclusion.hypotheses, reading.state
-        )
-        reached = reach[conclusion.shown_by] * conclusion.beliefs.weights
-        if float(reached.sum()) < LEAST_REACHED:
+        if not self._is_reached(reading, moment):
             return "with what is suspected the car hardly gets into this state"
-        bits = self._adviser.bits([reading], conclusion)[0]
+        bits = self._pricing.bits([reading], moment)[0]
         dead = self.without_current(reading)
         if dead:
             what = (
@@ -79,14 +96,24 @@ class Silence:
                 else ("a break would show, but a bad joint would not")
             )
             ending = " show" if bits < LEAST_BITS else ""
-            return f"{dead}: {what}{ending}{self._elsewhere(reading, conclusion)}"
+            return f"{dead}: {what}{ending}{self._elsewhere(reading, moment)}"
         if bits < LEAST_BITS:
             says = "all that is still suspected would show nearly the same there"
-            return f"{says}{self._elsewhere(reading, conclusion)}"
+            return f"{says}{self._elsewhere(reading, moment)}"
         return ""
 
     def without_current(self, reading: Reading) -> str:
-        """Return what says that no current flows where the leads are, or nothing."""
+        """Return in words that no current flows where the leads are.
+
+        Parameters
+        ----------
+        reading : Reading
+
+        Returns
+        -------
+        str
+            Empty where some flows, or where it is not known.
+        """
         if reading.kind is not ReadingKind.DC_VOLTS:
             return ""
         car = self._model.car
@@ -121,7 +148,7 @@ class Silence:
         volts = compiled.singles.prediction.volts[place, 0]
         return float(np.median(volts[:, index[red]] - volts[:, index[black]]))
 
-    def _elsewhere(self, reading: Reading, conclusion: Conclusion) -> str:
+    def _elsewhere(self, reading: Reading, moment: Moment) -> str:
         """Return in which other state the same leads tell most, in words."""
         others = [
             Reading(
@@ -133,10 +160,14 @@ class Silence:
             for state in self._model.car.states
             if state.is_battery_connected and state.name != reading.state
         ]
-        others = [one for one in others if self._may_be_taken(one, conclusion)]
+        others = [
+            one
+            for one in others
+            if self._is_reached(one, moment) and moment.prices.can_take(one)
+        ]
         if reading.kind is not ReadingKind.DC_VOLTS or not others:
             return ""
-        bits = self._adviser.bits(others, conclusion)
+        bits = self._pricing.bits(others, moment)
         telling = [
             one.state
             for one, tells in zip(others, bits, strict=True)
@@ -145,13 +176,14 @@ class Silence:
         ]
         return f"; they would in: {telling[0]}" if telling else ""
 
-    def _may_be_taken(self, reading: Reading, conclusion: Conclusion) -> bool:
+    def _is_reached(self, reading: Reading, moment: Moment) -> bool:
+        """Return whether the car likely gets into the state of a reading."""
+        conclusion = moment.conclusion
         reach = self._reasoner.weigher.reach_chance(
             conclusion.hypotheses, reading.state
         )
         reached = reach[conclusion.shown_by] * conclusion.beliefs.weights
-        is_reached = float(reached.sum()) >= LEAST_REACHED
-        return is_reached and self._adviser.prices.can_take(reading)
+        return float(reached.sum()) >= LEAST_REACHED
 
 
 def _ends(part: Part) -> tuple[str, ...]:
@@ -162,7 +194,7 @@ def _ends(part: Part) -> tuple[str, ...]:
 
 
 def _path_ohms(part: Part) -> Iterator[float]:
-    names = PATH_OHMS if part.kind == "wire" else ("contact_ohms", "ohms", "joint_ohms")
+    names = WIRE_OHMS if part.kind == "wire" else CONTACT_OHMS
     for name in names:
         if name in part.values:
             yield part.values[name].distribution.nominal

@@ -1,1 +1,1 @@
-"""What could be done next, priced and ranked."""
+"""The next step: what each would show, what it takes, and which pays best."""

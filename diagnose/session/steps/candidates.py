@@ -19,16 +19,29 @@ from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled, leaky
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.choice.reading_worth import Particles
 from diagnose.measurement.probe_lamp import lamp_grade
-from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
+from diagnose.measurement.readings import (
+    Reading,
+    ReadingKind,
+    fuse_ohms,
+    proposable_readings,
+)
 from diagnose.session.steps.prices import Prices, Whereabouts
 
+# Volts that differ by less show the same on a 12 V car. [V] Derived: under the spread
+# of a reading there; other system voltages in proportion.
 LEAST_VOLTS = 0.08
+
+# Ohms and amps that differ by a smaller share show the same. [1] Derived: under their
+# spread.
 LEAST_SHARE = 0.07
-# Derived: under the spread of a reading on a 12 V car, and of ohms and amps.
+
+# Source resistance from which stray leakage moves a reading. [Ω] Derived: a meter of
+# 10 Mohm takes off a hundredth there; below, leakage moves nothing.
 LEAST_LEAKING_OHMS = 1e5
-# Derived: a meter of 10 Mohm takes off a hundredth; below, leakage moves nothing.
+
+# Grades of a test lamp that differ by less show the same. [1] Own choice: one person in
+# five would then give another answer.
 LEAST_GRADE = 0.1
-# Own choice: one person in five would then give another answer.
 
 
 class Sight:
@@ -201,6 +214,25 @@ class Candidates:
         if self.kind is ReadingKind.DC_VOLTS:
             return np.asarray(high - low > self._least_volts)
         return np.asarray(high - low > LEAST_SHARE * high)
+
+
+def all_candidates(compiled: Compiled) -> tuple[Candidates, ...]:
+    """Return every reading that may be proposed on a car, kind by kind.
+
+    Parameters
+    ----------
+    compiled : Compiled
+
+    Returns
+    -------
+    tuple[Candidates, ...]
+        One for each kind that the car has readings of.
+    """
+    readings = proposable_readings(compiled.car)
+    by_kind = {kind: [r for r in readings if r.kind is kind] for kind in ReadingKind}
+    return tuple(
+        Candidates(kind, some, compiled) for kind, some in by_kind.items() if some
+    )
 
 
 class Costs:

@@ -1,16 +1,16 @@
 """Looking ahead: the facts that are likely to be told next.
 
 A person is minutes at the car between two facts. What the answer to a likely one needs
-can be solved meanwhile. Leaves the solving to `reasoning`.
+can be solved meanwhile. Leaves the solving to `concluding`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from diagnose.measurement.probe_lamp import GRADES
-from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.readings import ReadingKind
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.answer import (
     Answer,
@@ -20,14 +20,17 @@ from diagnose.session.answer import (
 )
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 
+# How many facts are supposed. Own choice: what is looked at first is likeliest, and a
+# person is minutes at the car.
 MOST_SUPPOSED = 12
-# Own choice: what is looked at first is likeliest, and a person is minutes at the car.
+
+# Values that differ by a smaller share, or by less than so many units, need the same
+# solved. [1] and [V, Ω, A] Own choice.
 SAME_SHARE = 0.05
-# Own choice: two values closer than that need the same solved.
 
 
 def likely_facts(
-    answer: Answer, values_of: Callable[[Reading], Sequence[float]]
+    answer: Answer, further_values: Sequence[float] = ()
 ) -> tuple[Fact, ...]:
     """Return what may be told next, the likeliest first.
 
@@ -36,20 +39,24 @@ def likely_facts(
 
     Parameters
     ----------
-    values_of : Callable
-        A reading to further values it may well show, the likeliest first.
+    answer : Answer
+        What is shown now.
+    further_values : Sequence[float]
+        What else the first step proposed may well show, the likeliest first.
+
+    Returns
+    -------
+    tuple[Fact, ...]
     """
     supposed: list[Fact] = []
     if answer.advice.verdict is Verdict.REPAIR and answer.advice.cause:
         supposed.append(RepairFact(cause=answer.advice.cause))
     for step in answer.next_steps[:1]:
-        supposed += _outcomes(step, values_of)
+        supposed += _outcomes(step, further_values)
     return tuple(supposed[:MOST_SUPPOSED])
 
 
-def _outcomes(
-    step: ProposedStep, values_of: Callable[[Reading], Sequence[float]]
-) -> list[Fact]:
+def _outcomes(step: ProposedStep, further_values: Sequence[float]) -> list[Fact]:
     """Return the outcomes of a step, those of the leading causes before the healthy."""
     reading = step.step
     if isinstance(reading, SymptomCheck):
@@ -60,7 +67,7 @@ def _outcomes(
     for expected in (*step.expected[1:], *step.expected[:1]):
         values.append(_shown(expected, kind))
     if kind not in (ReadingKind.LOOK, ReadingKind.LAMP):
-        values += values_of(reading)
+        values += further_values
     values = _apart(values)
     return [ReadingFact(reading=reading, value=value) for value in values]
 

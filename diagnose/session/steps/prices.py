@@ -1,7 +1,14 @@
 """What every step costs this owner, in minutes.
 
 Getting to a place, bringing the car into a state, a second pair of hands, the repair,
-and what the price of a part counts as. Leaves to `advising` what a step is worth.
+and what the price of a part counts as. Leaves to `priced` what a step is worth.
+
+What an owner lacks is a fact of the case: kept, undone and restored as every other. The
+price of a part counts as minutes when steps are chosen, and not when they are told: a
+dear part is not swapped on a guess, and the minutes on the page stay minutes. A repair
+of a sound part counts beyond its time and price, and every repair as the test of the
+complaint after it: without this cheap repairs were tried before readings of the same
+minutes.
 """
 
 from __future__ import annotations
@@ -11,27 +18,61 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Place
 from diagnose.faults.causes import Cause
 from diagnose.faults.owner_limits import OwnerLimit
 from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.readings import Reading, ReadingKind, is_at_rest
+from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact
 from diagnose.session.ready_car import Model
 from diagnose.session.wording import places_of
 
+# A reading, once one is there and the car is ready. [min] From memory: two leads on,
+# half a minute to look and to write.
 PROBE_MINUTES = 0.5
+
+# The reading that proves a repair, on the spot. [min] From memory: two probes.
 PROOF_MINUTES = 1.0
+
+# What a reading with everything unplugged takes more. [min] From memory: a fuse, a
+# relay and a plug out and back, once one is there.
 UNPLUG_MINUTES = 2.0
-# From memory: a fuse, a relay and a plug out and back, once one is there.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Whereabouts:
-    """Where the person is and what the car is doing, from the latest observation."""
+    """Where the person is and what the car is doing, from the latest observation.
+
+    Parameters
+    ----------
+    state : str
+        The operating state of the car; empty where nothing was observed yet.
+    places : frozenset[str]
+        The places he is at.
+    """
 
     state: str = ""
     places: frozenset[str] = frozenset()
+
+
+def whereabouts_after(step: Step, model: Model) -> Whereabouts:
+    """Return where a step leaves the person, and the car.
+
+    Parameters
+    ----------
+    step : Step
+    model : Model
+
+    Returns
+    -------
+    Whereabouts
+    """
+    if isinstance(step, SymptomCheck):
+        return Whereabouts(state=model.asked(step.symptom).state)
+    places = frozenset(places_of(step, model.car))
+    return Whereabouts(state=step.state, places=places)
 
 
 def limits_lacking(facts: Sequence[Fact], model: Model) -> tuple[OwnerLimit, ...]:
@@ -188,3 +229,49 @@ class Prices:
             or (reading.state in limit.states and not is_look)
             or cautions & limit.cautions
         ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineMinutes:
+    """What mending each line of causes takes.
+
+    Parameters
+    ----------
+    repair : tuple[float, ...]
+        With getting there and the reading on the spot, one a line. [min]
+    counted : FloatArray
+        What it counts as when steps are chosen: with the price of what is bought, the
+        test of the complaint, and what a needless repair would cost, shape (n_lines,).
+        [min]
+    """
+
+    repair: tuple[float, ...]
+    counted: FloatArray
+
+
+def line_minutes(
+    prices: Prices, complaints: Sequence[ComplaintFact], model: Model
+) -> LineMinutes:
+    """Return what mending each line of causes takes an owner.
+
+    Parameters
+    ----------
+    prices : Prices
+        His.
+    complaints : Sequence[ComplaintFact]
+        Those told: each is tested after a repair.
+    model : Model
+
+    Returns
+    -------
+    LineMinutes
+    """
+    causes = model.compiled.causes
+    mended = [[causes[cause] for cause in line] for line in model.lines]
+    repair = tuple(max(prices.repair_minutes(one) for one in line) for line in mended)
+    bought = [max(prices.price_minutes(one) for one in line) for line in mended]
+    # One that is right ends the search, so that what it counts as is the same for all
+    # orders of repairs; each before it was needless.
+    proof = prices.proof_minutes(complaints)
+    needless = model.knowledge.effort.needless_minutes
+    return LineMinutes(repair=repair, counted=np.add(repair, bought) + proof + needless)

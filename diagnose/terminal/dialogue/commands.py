@@ -15,7 +15,6 @@ from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.answer import Answer, ProposedStep, RankedCause
-from diagnose.session.diagnosis import Vocabulary
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -28,6 +27,7 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
+from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.dialogue.requests import (
     Leave,
     Request,

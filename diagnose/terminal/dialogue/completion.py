@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from diagnose.session.diagnosis import Vocabulary
+from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.dialogue.commands import COMMANDS, Slot
 
 

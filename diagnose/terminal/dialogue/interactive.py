@@ -18,7 +18,7 @@ from prompt_toolkit.history import FileHistory, History, InMemoryHistory
 from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
 
-from diagnose.session.diagnosis import Vocabulary
+from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.dialogue.completion import suggestions
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.dialogue.meanwhile import Meanwhile

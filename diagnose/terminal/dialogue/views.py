@@ -19,7 +19,7 @@ from diagnose.session.answer import (
     Verdict,
     Weight,
 )
-from diagnose.session.diagnosis import Vocabulary
+from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.dialogue.commands import COMMANDS, STEP_LETTERS
 from diagnose.terminal.page import (
     Chance,

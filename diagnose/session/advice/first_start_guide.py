@@ -1,17 +1,24 @@
 """Goes through the readings before the first start, inside a diagnosis.
 
 Proposes them in order while all are right; leaves the search to the diagnosis as soon
-as one is not, and comes back after the repair.
+as one is not, and comes back after the repair. A reading likelier slipped than faulty
+is taken again first: before a first start the sound car is the likeliest of all. Leaves
+which readings these are to `first_start`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from diagnose.measurement.steps import SymptomCheck
-from diagnose.session.answer import Advice, ExpectedValue, ProposedStep, Verdict
-from diagnose.session.evidence.conclusion import Conclusion
+from diagnose.session.answer import (
+    LIKELIER_THAN_NOT,
+    Advice,
+    Advised,
+    ExpectedValue,
+    ProposedStep,
+    Verdict,
+)
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -30,22 +37,15 @@ from diagnose.session.sheets.first_start import (
     prestart_standing,
     times_taken,
 )
-from diagnose.session.steps.prices import Whereabouts
-from diagnose.session.steps.ranked_steps import Adviser
+from diagnose.session.steps.moment import Moment
+from diagnose.session.steps.proposals import Proposals
 from diagnose.session.wording import range_words, step_words
 
+# How many readings of the list are proposed at once. Own choice: what a page holds.
 SHOWN_STEPS = 3
-LIKELIER_THAN_NOT = 0.5
+
+# What is tried when every reading of the list was right.
 START_SYMPTOM = "engine-starts"
-"""What is tried when every reading of the list was right."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Guided:
-    """What the list asks for now."""
-
-    steps: tuple[ProposedStep, ...]
-    advice: Advice
 
 
 class PrestartGuide:
@@ -54,74 +54,85 @@ class PrestartGuide:
     Parameters
     ----------
     model : Model
-    adviser : Adviser
+    proposals : Proposals
+        Steps in words.
     """
 
-    def __init__(self, model: Model, adviser: Adviser) -> None:
+    def __init__(self, model: Model, proposals: Proposals) -> None:
         self._model = model
-        self._adviser = adviser
+        self._proposals = proposals
         self._lists: dict[tuple[Fact, ...], Prestart] = {}
 
-    def guided(
-        self, standing: Sequence[Fact], conclusion: Conclusion, here: Whereabouts
-    ) -> Guided | None:
-        """Return what the list asks for; None when it is not the list's turn.
+    def advised(self, moment: Moment) -> Advised | None:
+        """Return what the list asks for.
 
-        It is not when nobody asked for the list, when a complaint was told since, and
-        while a reading outside its limits waits for its repair.
+        Parameters
+        ----------
+        moment : Moment
+
+        Returns
+        -------
+        Advised or None
+            None when it is not the list's turn: nobody asked for it, a complaint was
+            told since, or a reading outside its limits waits for its repair.
         """
-        listed = self._listed(standing)
+        listed = self._listed(moment)
         if listed is None:
             return None
-        now = prestart_standing(listed, standing)
+        now = prestart_standing(listed, moment.facts)
         if now.failed:
-            return self._again(listed, now.failed[-1], standing, conclusion, here)
+            return self._again(listed, now.failed[-1], moment)
         if not now.left:
-            return self._at_the_end(standing, conclusion, here)
-        steps = [
-            self._step(listed, one, conclusion, here) for one in now.left[:SHOWN_STEPS]
-        ]
+            return self._at_the_end(moment)
+        steps = [self._step(listed, one, moment) for one in now.left[:SHOWN_STEPS]]
         n_done = len(listed.readings) - len(now.left)
         says = (
             f"Before the first start: {n_done} of {len(listed.readings)} readings are "
             "done, none is outside its limits."
         )
         advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
-        return Guided(steps=tuple(steps), advice=advice)
+        return Advised(steps=tuple(steps), advice=advice)
 
-    def notes(self, standing: Sequence[Fact]) -> tuple[str, ...]:
-        """Return what is outside its limits, in words."""
-        listed = self._listed(standing)
+    def notes(self, moment: Moment) -> tuple[str, ...]:
+        """Return what is outside its limits, in words.
+
+        Parameters
+        ----------
+        moment : Moment
+
+        Returns
+        -------
+        tuple[str, ...]
+            A sentence or two each.
+        """
+        listed = self._listed(moment)
         if listed is None:
             return ()
         return tuple(
             f"{step_words(one.reading, self._model.car)}: outside what a sound "
             f"car shows ({_limit_words(one)}). Find the cause before you go on; the "
             "list comes back after the repair."
-            for one in prestart_standing(listed, standing).failed
+            for one in prestart_standing(listed, moment.facts).failed
         )
 
     def _again(
-        self,
-        listed: Prestart,
-        one: PrestartReading,
-        standing: Sequence[Fact],
-        conclusion: Conclusion,
-        here: Whereabouts,
-    ) -> Guided | None:
+        self, listed: Prestart, one: PrestartReading, moment: Moment
+    ) -> Advised | None:
         """Ask once more for what is off while a slip is likelier than a fault."""
-        sound = float(conclusion.beliefs.set_probabilities()[0])
-        if sound < LIKELIER_THAN_NOT or times_taken(one.reading, standing) > 1:
+        sound = float(moment.lines.set_probabilities[0])
+        if sound < LIKELIER_THAN_NOT or times_taken(one.reading, moment.facts) > 1:
             return None
-        step = self._step(listed, one, conclusion, here)
+        step = self._step(listed, one, moment)
         says = (
             f"Outside what a sound car shows ({_limit_words(one)}). Look that the "
             "leads are on the right points, and take it again."
         )
         advice = Advice(verdict=Verdict.NOTHING_FITS, says=says, cautions=step.cautions)
-        return Guided(steps=(step,), advice=advice)
+        return Advised(steps=(step,), advice=advice)
 
-    def _listed(self, standing: Sequence[Fact]) -> Prestart | None:
+    def _listed(self, moment: Moment) -> Prestart | None:
+        """Return the list for this history and this owner, None when not asked for."""
+        standing = moment.facts
         asked = [n for n, fact in enumerate(standing) if isinstance(fact, PrestartFact)]
         if not asked or any(
             isinstance(fact, ComplaintFact) for fact in standing[asked[-1] :]
@@ -135,22 +146,18 @@ class PrestartGuide:
             self._lists[key] = prestart(
                 self._model,
                 history={**known_history(self._model.knowledge), **told},
-                prices=self._adviser.prices,
+                prices=moment.prices,
             )
         return self._lists[key]
 
     def _step(
-        self,
-        listed: Prestart,
-        one: PrestartReading,
-        conclusion: Conclusion,
-        here: Whereabouts,
+        self, listed: Prestart, one: PrestartReading, moment: Moment
     ) -> ProposedStep:
+        """Return a reading of the list with what a sound car shows there."""
         number = listed.readings.index(one) + 1
-        step = self._adviser.asked(
+        step = self._proposals.asked(
             one.reading,
-            conclusion,
-            here,
+            moment,
             reason=f"reading {number} of {len(listed.readings)} before the first start",
         )
         sound = ExpectedValue(
@@ -162,12 +169,11 @@ class PrestartGuide:
         )
         return replace(step, expected=(sound,))
 
-    def _at_the_end(
-        self, standing: Sequence[Fact], conclusion: Conclusion, here: Whereabouts
-    ) -> Guided | None:
+    def _at_the_end(self, moment: Moment) -> Advised | None:
+        """Return the first start itself, or that it is done; None when it failed."""
         starts = [
             fact.is_present
-            for fact in standing
+            for fact in moment.facts
             if isinstance(fact, SymptomFact) and fact.symptom == START_SYMPTOM
         ]
         if starts:
@@ -177,22 +183,21 @@ class PrestartGuide:
             "something is not as it should be, type complaint and its name."
         )
         if START_SYMPTOM not in self._model.compiled.symptom_index:
-            return Guided(
+            return Advised(
                 steps=(), advice=Advice(verdict=Verdict.OPEN, says=says, cautions=())
             )
-        step = self._adviser.asked(
+        step = self._proposals.asked(
             SymptomCheck(symptom=START_SYMPTOM),
-            conclusion,
-            here,
+            moment,
             reason="the first start itself",
         )
         advice = Advice(verdict=Verdict.OPEN, says=says, cautions=step.cautions)
-        return Guided(steps=(step,), advice=advice)
+        return Advised(steps=(step,), advice=advice)
 
 
-def _started() -> Guided:
+def _started() -> Advised:
     says = "It starts, and every reading before it was inside its limits."
-    return Guided(
+    return Advised(
         steps=(), advice=Advice(verdict=Verdict.FIXED, says=says, cautions=())
     )
 

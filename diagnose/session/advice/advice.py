@@ -1,0 +1,146 @@
+"""The one thing to do now, and the steps that stand beside it.
+
+Proving a repair comes first, then doubt about the facts, then the reading that saves
+most, then the repair. That nothing fits, or that it is hopeless, is final: it is only
+to be said when all that the facts call for was solved. Leaves which steps save most to
+`ranked_steps`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from diagnose.session.advice.misfit import Misfit
+from diagnose.session.advice.repair_proof import RepairProof
+from diagnose.session.answer import (
+    LIKELIER_THAN_NOT,
+    Advice,
+    Advised,
+    ProposedStep,
+    RankedCause,
+    Verdict,
+)
+from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.explanation.explainer import Explanation
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.moment import Moment
+from diagnose.session.steps.priced import Priced
+from diagnose.session.steps.proof_steps import ProofSteps
+from diagnose.session.steps.proposals import Proposals, worth_words
+from diagnose.session.wording import repair_cautions
+
+# How many steps are proposed. Own choice: what a page holds, the first in full.
+SHOWN_STEPS = 4
+
+# Where no step pays, those that tell less than this are not proposed. [bit] Derived:
+# what is shown as .0 bit tells nothing.
+LEAST_BITS = 0.005
+
+# From this chance of one cause on nothing is measured any more. [1] Own choice: beyond
+# it a person would reach for the spanner.
+SURE = 0.995
+
+# Below this chance even the likeliest cause is not mended. [1] Own choice: one in
+# fifty.
+LEAST_MENDED = 0.02
+
+# What is only said when all that the facts call for was solved.
+FINAL_VERDICTS = frozenset({Verdict.NOTHING_FITS, Verdict.STOP})
+
+
+class Adviser:
+    """Says what to do next on one car.
+
+    Parameters
+    ----------
+    model : Model
+    reasoner : Reasoner
+        How likely a complaint is gone.
+    proposals : Proposals
+        Steps in words.
+    proof_steps : ProofSteps
+        The reading that tells whether a repair took.
+    """
+
+    def __init__(
+        self,
+        model: Model,
+        reasoner: Reasoner,
+        proposals: Proposals,
+        proof_steps: ProofSteps,
+    ) -> None:
+        self._model = model
+        self._proposals = proposals
+        self._proof = RepairProof(model, reasoner, proposals, proof_steps)
+        self._misfit = Misfit(proposals)
+
+    def advised(
+        self, moment: Moment, priced: Sequence[Priced], explanation: Explanation
+    ) -> Advised:
+        """Return what to do now.
+
+        Parameters
+        ----------
+        moment : Moment
+        priced : Sequence[Priced]
+            The best steps, best first.
+        explanation : Explanation
+            What follows from the facts.
+
+        Returns
+        -------
+        Advised
+        """
+        proof = self._proof.advised(moment)
+        if proof is not None:
+            return proof
+        steps = self._worthwhile(moment, priced)
+        misfit = self._misfit.advised(moment, explanation)
+        if misfit is not None:
+            return Advised(steps=(*misfit.steps, *steps), advice=misfit.advice)
+        return Advised(steps=steps, advice=self._advice(priced, explanation.causes))
+
+    def _worthwhile(
+        self, moment: Moment, priced: Sequence[Priced]
+    ) -> tuple[ProposedStep, ...]:
+        """Return the steps that pay, or where none does those that tell something."""
+        useful = [one for one in priced if one.pays]
+        telling = useful or [one for one in priced if one.bits > LEAST_BITS]
+        return tuple(
+            self._proposals.proposed(one, moment, reason=worth_words(one))
+            for one in telling[:SHOWN_STEPS]
+        )
+
+    def _advice(
+        self, priced: Sequence[Priced], causes: Sequence[RankedCause]
+    ) -> Advice:
+        """Return whether to measure, to mend or to stop."""
+        best = next((one for one in priced if one.pays), None)
+        is_sure = bool(causes) and causes[0].probability >= SURE
+        if best is not None and not is_sure:
+            says = f"Take this reading: it saves about {best.net_minutes:.0f} min."
+            return Advice(verdict=Verdict.OPEN, says=says, cautions=())
+        if causes and causes[0].probability > LEAST_MENDED:
+            return self._repair(causes[0])
+        says = (
+            "Nothing here is likely, and no reading is worth its time: stop and let a "
+            "workshop look at it."
+        )
+        return Advice(verdict=Verdict.STOP, says=says, cautions=())
+
+    def _repair(self, best: RankedCause) -> Advice:
+        """Return the advice to mend the likeliest cause."""
+        cause = next(c for c in self._model.compiled.causes if c.name == best.name)
+        repair = best.repair.rstrip(".")
+        says = f"Mend it now: {repair}. Another reading costs more than it saves."
+        if best.probability < LIKELIER_THAN_NOT:
+            says = (
+                "No reading left is worth its time. The likeliest of several causes "
+                f"({best.probability:.0%}): {repair}."
+            )
+        return Advice(
+            verdict=Verdict.REPAIR,
+            says=says,
+            cautions=repair_cautions(cause, self._model.car, self._model.knowledge),
+            cause=best.name,
+        )

@@ -1,0 +1,175 @@
+"""After a repair: prove it, then test the complaint itself.
+
+Of several complaints the one likeliest to be gone is tested, and the diagnosis goes on
+until all are: one repair seldom cures two complaints with two causes. Leaves which
+reading proves a repair to `proof_steps`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from diagnose.measurement.steps import SymptomCheck
+from diagnose.measurement.symptoms import Complaint
+from diagnose.session.answer import LIKELIER_THAN_NOT, Advice, Advised, Verdict
+from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.conclusion import Conclusion
+from diagnose.session.facts import (
+    ComplaintFact,
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SymptomFact,
+)
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.moment import Moment
+from diagnose.session.steps.proof_steps import ProofSteps
+from diagnose.session.steps.proposals import Proposals
+
+# From here on a repair counts as proven. [1] Own choice: four in five.
+PROVEN = 0.8
+
+
+class RepairProof:
+    """Knows how a repair of one car is proven.
+
+    Parameters
+    ----------
+    model : Model
+    reasoner : Reasoner
+        How likely a complaint is gone.
+    proposals : Proposals
+        Steps in words.
+    proof_steps : ProofSteps
+        The reading that tells whether a repair took.
+    """
+
+    def __init__(
+        self,
+        model: Model,
+        reasoner: Reasoner,
+        proposals: Proposals,
+        proof_steps: ProofSteps,
+    ) -> None:
+        self._model = model
+        self._reasoner = reasoner
+        self._proposals = proposals
+        self._proof_steps = proof_steps
+
+    def advised(self, moment: Moment) -> Advised | None:
+        """Return how to prove the latest repair.
+
+        Parameters
+        ----------
+        moment : Moment
+
+        Returns
+        -------
+        Advised or None
+            None where nothing was mended, no complaint was told, or the proof failed.
+        """
+        facts = moment.facts
+        told = self._complaints(facts)
+        repairs = [n for n, fact in enumerate(facts) if isinstance(fact, RepairFact)]
+        if not repairs or not told:
+            return None
+        # of several complaints one may be gone before another's cause is mended
+        since = facts[repairs[0 if len(told) > 1 else -1] + 1 :]
+        still_there = [one for one in told if not _is_cured(one, since)]
+        if not still_there:
+            healthy = float(moment.conclusion.beliefs.set_probabilities()[0])
+            return _fixed(healthy, len(told))
+        wanted, cured = self._likeliest_cured(still_there, moment.conclusion)
+        later = facts[repairs[-1] + 1 :]
+        tests = [
+            fact
+            for fact in later
+            if isinstance(fact, SymptomFact) and fact.symptom == wanted.retest
+        ]
+        if len(tests) > 1 or (tests and cured < PROVEN):
+            return None
+        if tests:
+            says = (
+                "The readings say it is mended, the complaint says not: test it again."
+            )
+            return self._retest(wanted, moment, says)
+        if any(isinstance(fact, ReadingFact | SymptomFact) for fact in later):
+            if cured < LIKELIER_THAN_NOT:
+                return None
+            says = (
+                "The reading is what a sound car shows. Now test the complaint itself."
+            )
+            return self._retest(wanted, moment, says)
+        latest = facts[repairs[-1]]
+        assert isinstance(latest, RepairFact)
+        return self._first_proof(latest.cause, wanted, moment)
+
+    def _first_proof(self, cause: str, wanted: Complaint, moment: Moment) -> Advised:
+        """Return the reading that proves a repair, and the test of the complaint."""
+        says = "Prove the repair: take this reading, then test the complaint itself."
+        retest = self._retest(wanted, moment, says)
+        proof = self._proof_steps.proving(cause, moment)
+        if proof is None:
+            return retest
+        advice = Advice(verdict=Verdict.PROVE, says=says, cautions=proof.cautions)
+        return Advised(steps=(proof, *retest.steps), advice=advice)
+
+    def _retest(self, wanted: Complaint, moment: Moment, says: str) -> Advised:
+        """Return the test of a complaint."""
+        retest = self._proposals.asked(
+            SymptomCheck(symptom=wanted.retest),
+            moment,
+            reason="the complaint itself has to be gone",
+        )
+        advice = Advice(verdict=Verdict.PROVE, says=says, cautions=retest.cautions)
+        return Advised(steps=(retest,), advice=advice)
+
+    def _complaints(self, facts: Sequence[Fact]) -> list[Complaint]:
+        """Return the complaints told, each once, the latest first."""
+        told = [fact.complaint for fact in facts if isinstance(fact, ComplaintFact)]
+        known = self._model.knowledge.complaints
+        return [known[name] for name in dict.fromkeys(reversed(told))]
+
+    def _likeliest_cured(
+        self, complaints: Sequence[Complaint], conclusion: Conclusion
+    ) -> tuple[Complaint, float]:
+        """Return the complaint likeliest to be gone, and how likely it is.
+
+        With one complaint that is how likely the car is sound; of several, one may be
+        gone while another's cause is still there.
+        """
+        if len(complaints) == 1:
+            return complaints[0], float(conclusion.beliefs.set_probabilities()[0])
+        weights = conclusion.beliefs.weights
+        every = np.arange(len(weights))
+        chances = []
+        for complaint in complaints:
+            chance = self._reasoner.yes_chance(conclusion, complaint.retest, every)
+            seen = float((chance * weights).sum())
+            chances.append(seen if complaint.cured_answer else 1.0 - seen)
+        best = chances.index(max(chances))
+        return complaints[best], chances[best]
+
+
+def _is_cured(complaint: Complaint, later: Sequence[Fact]) -> bool:
+    """Return whether a complaint was gone when it was last tested."""
+    tests = [
+        fact.is_present is complaint.cured_answer
+        for fact in later
+        if isinstance(fact, SymptomFact) and fact.symptom == complaint.retest
+    ]
+    return bool(tests) and tests[-1]
+
+
+def _fixed(healthy: float, n_complaints: int) -> Advised:
+    says = (
+        "The complaint is gone: repaired and proven."
+        if n_complaints == 1
+        else "The complaints are gone: repaired and proven."
+    )
+    if healthy < PROVEN:
+        says += " Something else may still be wrong; see the causes."
+    advice = Advice(verdict=Verdict.FIXED, says=says, cautions=())
+    return Advised(steps=(), advice=advice)

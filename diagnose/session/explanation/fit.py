@@ -1,0 +1,242 @@
+"""How well the best explanation accounts for the facts, and which fact fits worst.
+
+A misfit is a fact that its own slip or report error explains better; too many of them,
+and nothing fits: one slip in ten readings is normal, three are not. What no single fact
+shows, all of them and the repairs that failed may: `outside_model` weighs that. Leaves
+what to do about it to `advice`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.arrays import FloatArray
+from diagnose.session.answer import LIKELIER_THAN_NOT, Fit
+from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.conclusion import Conclusion
+from diagnose.session.evidence.observations import Observation
+from diagnose.session.evidence.outside_model import oddest_reading, outside_probability
+from diagnose.session.facts import ReadingFact, SymptomFact
+from diagnose.session.ready_car import Model
+from diagnose.session.wording import observation_words
+
+# A fact less likely than this under the best explanation is a misfit. [1] Derived:
+# three standard deviations of a normal reading.
+MISFIT = 0.003
+
+# How many wires of the car file are named to be checked. Own choice.
+CHECKED_WIRES = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitted:
+    """How well the best explanation fits.
+
+    Parameters
+    ----------
+    fit : Fit
+        In words and chances.
+    disagreeing : ReadingFact or None
+        The worst misfit among the readings since the latest repair; None without one.
+    """
+
+    fit: Fit
+    disagreeing: ReadingFact | None
+
+
+class Fitter:
+    """Judges how well facts fit on one car.
+
+    Parameters
+    ----------
+    model : Model
+    reasoner : Reasoner
+        What an observation says of a row.
+    """
+
+    def __init__(self, model: Model, reasoner: Reasoner) -> None:
+        self._model = model
+        self._reasoner = reasoner
+
+    def fitted(self, conclusion: Conclusion) -> Fitted:
+        """Return how well the best explanation accounts for the facts.
+
+        Parameters
+        ----------
+        conclusion : Conclusion
+
+        Returns
+        -------
+        Fitted
+
+        Notes
+        -----
+        A fact is a misfit when the best fault set would hardly ever give it without a
+        slip or a wrong report. The chance of as many misfits follows from the chance
+        of a slip or a wrong report in each fact (a sum of unequal coin tosses). What
+        no single fact shows, all of them and the failed repairs may: see
+        `outside_probability`.
+        """
+        surprise = self._surprises(conclusion)
+        if not surprise:
+            fit = Fit(tail_probability=1.0, disagrees="", check="")
+            return Fitted(fit=fit, disagreeing=None)
+        return Fitted(
+            fit=self._fit(conclusion, surprise),
+            disagreeing=_worst_reading(conclusion, surprise),
+        )
+
+    def _fit(self, conclusion: Conclusion, surprise: Mapping[int, float]) -> Fit:
+        """Return the fit, from how odd each observation since the repair is."""
+        misfits = sum(one < MISFIT for one in surprise.values())
+        outside = outside_probability(conclusion, self._model)
+        if misfits == 0:
+            is_likely = outside > LIKELIER_THAN_NOT
+            odd = oddest_reading(conclusion, self._model) if is_likely else None
+            return Fit(
+                tail_probability=1.0,
+                disagrees=observation_words(odd, self._model.car) if odd else "",
+                check=self._check_words(odd) if odd else "",
+                outside_probability=outside,
+            )
+        worst = min(surprise, key=lambda number: surprise[number])
+        observation = conclusion.observations[worst].observation
+        errors = np.array([self._error_chance(conclusion, n) for n in surprise])
+        return Fit(
+            tail_probability=chance_of_at_least(misfits, errors),
+            disagrees=observation_words(observation, self._model.car),
+            check=self._check_words(observation),
+            outside_probability=outside,
+        )
+
+    def _surprises(self, conclusion: Conclusion) -> dict[int, float]:
+        """Return how likely observations at least as odd are, by their number.
+
+        Of those since the latest repair, under the likeliest fault set, errors left
+        out; in the order they were told.
+        """
+        best = _best_set(conclusion)
+        weights = conclusion.beliefs.weights[best]
+        share = weights / max(float(weights.sum()), 1e-300)
+        return {
+            number: self._surprise(conclusion, number, best, share)
+            for number, noted in enumerate(conclusion.observations)
+            if noted.epoch == len(conclusion.repairs)
+        }
+
+    def _error_chance(self, conclusion: Conclusion, number: int) -> float:
+        """Return the chance that a fact misfits although the explanation is right."""
+        _, observation, is_complaint, times = conclusion.observations[number]
+        if not isinstance(observation, SymptomFact):
+            return self._model.knowledge.meter.slip_probability + MISFIT
+        symptom = self._reasoner.weigher.symptom_of(
+            observation, is_complaint=is_complaint
+        )
+        wrong = max(symptom.missed_probability, symptom.imagined_probability)
+        return wrong**times + MISFIT
+
+    def _surprise(
+        self, conclusion: Conclusion, number: int, best: int, share: FloatArray
+    ) -> float:
+        """Return the chance of a fact at least as odd as this one, errors left out."""
+        _, observation, is_complaint, _ = conclusion.observations[number]
+        if isinstance(observation, SymptomFact):
+            only = np.array([best])
+            chance = self._reasoner.yes_chance(
+                conclusion, observation.symptom, only, is_complaint=is_complaint
+            )
+            yes = float((chance[0] * share).sum())
+            return yes if observation.is_present else 1.0 - yes
+        if best >= conclusion.first_fleeting:
+            fault = int(conclusion.comes_and_goes[best])
+            there = self._reasoner.presence_of(observation, fault)
+            chance_there = float((there * share).sum())
+            shown, away = int(conclusion.shown_by[best]), int(conclusion.away[best])
+            return chance_there * self._tail(conclusion, observation, shown, share) + (
+                1.0 - chance_there
+            ) * self._tail(conclusion, observation, away, share)
+        return self._tail(conclusion, observation, best, share)
+
+    def _tail(
+        self,
+        conclusion: Conclusion,
+        observation: ReadingFact,
+        row: int,
+        share: FloatArray,
+    ) -> float:
+        """Return the chance of a reading at least as far off, as a row shows it."""
+        compiled, reading = self._model.compiled, observation.reading
+        weigher, only = self._reasoner.weigher, np.array([row])
+        predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
+        stray = weigher.stray(conclusion.hypotheses, reading, rows=only)[0]
+        return weigher.tail_probability(observation, predicted, share, stray=stray)
+
+    def _check_words(self, observation: Observation) -> str:
+        """Return what to look at again: the symptom, or wires of the car file."""
+        car = self._model.car
+        if isinstance(observation, SymptomFact):
+            return f"Look again: {observation.symptom}."
+        leads = observation.reading.red, observation.reading.black
+        names = set(leads) - {car.reference, ""}
+        wires = [
+            part
+            for part in car.parts
+            if part.kind == "wire" and names & set(part.terminals.values())
+        ]
+        if not wires:
+            return f"Then check {observation.reading.red} in the car file."
+        lines = ", ".join(
+            f"{part.name}{f' (line {part.line})' if part.line else ''}"
+            for part in wires[:CHECKED_WIRES]
+        )
+        return f"Then check that the car file is right about {lines}."
+
+
+def _best_set(conclusion: Conclusion) -> int:
+    """Return the likeliest fault set; a car with a complaint isn't sound yet."""
+    chances = conclusion.beliefs.set_probabilities().copy()
+    if not conclusion.repairs:
+        chances[0] = 0.0
+    return int(chances.argmax())
+
+
+def _worst_reading(
+    conclusion: Conclusion, surprise: Mapping[int, float]
+) -> ReadingFact | None:
+    """Return the reading that is the worst misfit, None where none is one."""
+    worst: tuple[float, ReadingFact] | None = None
+    for number, chance in surprise.items():
+        observation = conclusion.observations[number].observation
+        if isinstance(observation, SymptomFact) or chance >= MISFIT:
+            continue
+        if worst is None or chance < worst[0]:
+            worst = chance, observation
+    return worst[1] if worst else None
+
+
+def chance_of_at_least(count: int, chances: FloatArray) -> float:
+    """Return the probability that at least `count` of independent events happen.
+
+    Parameters
+    ----------
+    count : int
+    chances : FloatArray
+        Of each event, shape (n_events,). [1]
+
+    Returns
+    -------
+    float
+        [1]
+
+    Examples
+    --------
+    >>> round(chance_of_at_least(1, np.array([0.02, 0.03])), 4)
+    0.0494
+    """
+    distribution = np.ones(1)
+    for chance in chances.tolist():
+        distribution = np.convolve(distribution, [1.0 - chance, chance])
+    return float(distribution[count:].sum())

@@ -1,0 +1,216 @@
+"""What is refused before it is taken in: what the car does not have, and what can't be.
+
+A reading is also refused where taking it would hurt: ohms in a live circuit, a test
+lamp at a controller. Leaves whether facts can be true together to `concluding`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from difflib import get_close_matches
+
+from diagnose.circuit.car import Car
+from diagnose.errors import ReadingError
+from diagnose.measurement.probe_lamp import GRADES
+from diagnose.measurement.readings import (
+    Reading,
+    ReadingKind,
+    battery_posts,
+    fuse_ohms,
+    ripple_readings,
+    unfit_for_lamp,
+)
+from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    Fact,
+    LimitFact,
+    PrestartFact,
+    ReadingFact,
+    RepairFact,
+    SkipFact,
+    SymptomFact,
+    TakesFact,
+    UndoFact,
+)
+from diagnose.session.vocabulary import Vocabulary
+from diagnose.units import check_minutes, check_range
+
+# How many times its rating a fuse is believed to carry. [1] Rule: at six times its
+# rating a fuse opens within a second (ISO 8820-3).
+MOST_FUSE_LOADS = 6.0
+
+# What can only be read with the battery connected.
+LIVE_KINDS = frozenset(set(ReadingKind) - {ReadingKind.OHMS, ReadingKind.LOOK})
+
+
+class FactChecks:
+    """Knows what can be told of one car.
+
+    Parameters
+    ----------
+    car : Car
+    words : Vocabulary
+        What it has.
+    """
+
+    def __init__(self, car: Car, words: Vocabulary) -> None:
+        self._car = car
+        self._words = words
+
+    def check(self, fact: Fact) -> None:
+        """Refuse a fact about something the car does not have.
+
+        Parameters
+        ----------
+        fact : Fact
+
+        Raises
+        ------
+        ReadingError
+            With the nearest name the car has, or what is wrong with the value.
+        """
+        words = self._words
+        match fact:
+            case ContextFact():
+                _check_known(fact.context, words.contexts, "question")
+                answers = words.contexts[fact.context][1]
+                _check_known(fact.answer, dict.fromkeys(answers, ""), "answer")
+            case ComplaintFact():
+                _check_known(fact.complaint, words.complaints, "complaint")
+            case SymptomFact():
+                _check_known(fact.symptom, words.asked, "symptom")
+            case RepairFact():
+                self.check_cause(fact.cause)
+            case ReadingFact():
+                self._check_reading(fact.reading)
+                _check_value(fact, self._car)
+            case LimitFact():
+                _check_known(fact.limit, words.limits, "limit")
+            case TakesFact():
+                known = {**dict.fromkeys(words.places, ""), **words.states}
+                known.update(words.causes)
+                _check_known(fact.subject, known, "place, state or cause")
+                check_minutes(fact.minutes)
+            case SkipFact() | PrestartFact() | UndoFact():
+                pass
+
+    def check_cause(self, name: str) -> None:
+        """Refuse a cause that the car can't have.
+
+        Parameters
+        ----------
+        name : str
+
+        Raises
+        ------
+        ReadingError
+            With the nearest name.
+        """
+        _check_known(name, self._words.causes, "cause")
+
+    def check_step(self, step: Step) -> None:
+        """Refuse a step that names something the car does not have, or that would hurt.
+
+        Parameters
+        ----------
+        step : Step
+
+        Raises
+        ------
+        ReadingError
+            With the nearest name, or why it must not be taken.
+        """
+        if isinstance(step, SymptomCheck):
+            _check_known(step.symptom, self._words.asked, "symptom")
+        else:
+            self._check_reading(step)
+
+    def _check_reading(self, reading: Reading) -> None:
+        """Refuse a reading that can't be taken on this car, or must not be."""
+        self._check_names(reading)
+        if reading.kind is ReadingKind.AC_VOLTS:
+            self._check_ripple(reading)
+        if reading.kind is ReadingKind.LAMP:
+            self._check_lamp(reading)
+        is_isolated = not self._car.state(reading.state).is_battery_connected
+        if reading.kind is ReadingKind.OHMS and not is_isolated:
+            raise ReadingError(
+                "ohms in a live circuit tell nothing: the battery drives the meter and "
+                "may ruin it; disconnect the battery first (state isolated)"
+            )
+        if is_isolated and reading.kind in LIVE_KINDS:
+            raise ReadingError(
+                "with the battery disconnected there are no volts and no amps to read; "
+                "take them in another state, or read ohms"
+            )
+
+    def _check_names(self, reading: Reading) -> None:
+        """Refuse a state, a fuse, a part or a test point that the car does not have."""
+        words = self._words
+        _check_known(reading.state, words.states, "state")
+        if reading.kind in (ReadingKind.LOOK, ReadingKind.FUSE):
+            _check_known(reading.red, dict.fromkeys(words.fuses, ""), "fuse")
+        elif reading.kind is ReadingKind.AMPS:
+            _check_known(reading.red, dict.fromkeys(words.parts, ""), "part")
+        else:
+            for node in (reading.red, reading.black):
+                _check_known(node, dict.fromkeys(words.nodes, ""), "test point")
+
+    def _check_lamp(self, reading: Reading) -> None:
+        """Refuse a test lamp that would hurt something, or that hangs on no post."""
+        car = self._car
+        posts, leads = battery_posts(car), {reading.red, reading.black}
+        if not leads & posts or len(leads) < 2:
+            raise ReadingError(
+                "a test lamp is understood with its clip on a post of the battery: "
+                f"{' or '.join(sorted(posts))}"
+            )
+        unfit = sorted(leads & unfit_for_lamp(car))
+        if unfit:
+            raise ReadingError(
+                f"no test lamp at {unfit[0]}: it can hurt a controller or set off an "
+                "airbag; read volts there with the meter, where the manual allows it"
+            )
+
+    def _check_ripple(self, reading: Reading) -> None:
+        """Refuse AC volts anywhere but across the battery, the engine running."""
+        leads = {reading.red, reading.black}
+        if not any(
+            one.state == reading.state and {one.red, one.black} == leads
+            for one in ripple_readings(self._car)
+        ):
+            raise ReadingError(
+                "AC volts are understood across the battery's two posts only, with the "
+                "engine running"
+            )
+
+
+def _check_known(name: str, known: Mapping[str, object], what: str) -> None:
+    """Refuse a name that is not among those known, with the nearest one."""
+    if name in known:
+        return
+    near = get_close_matches(name, known, n=1)
+    hint = f'; nearest: "{near[0]}"' if near else ""
+    raise ReadingError(f'this car has no {what} "{name}"{hint}')
+
+
+def _check_value(fact: ReadingFact, car: Car) -> None:
+    """Refuse a value that the kind of reading can't have."""
+    reading, unit = fact.reading, fact.reading.kind.unit
+    if reading.kind is ReadingKind.LAMP:
+        if fact.value not in GRADES.values():
+            raise ReadingError(f"a test lamp is {', '.join(GRADES)}; nothing else")
+    elif unit is not None:
+        check_range(fact.value, unit)
+    if reading.kind is ReadingKind.FUSE:
+        fuse = car.part(reading.red)
+        amps = abs(fact.value) / fuse_ohms(fuse)
+        rating = fuse.values["rating_amps"].distribution.nominal
+        if amps > MOST_FUSE_LOADS * rating:
+            raise ReadingError(
+                f"{1e3 * fact.value:.3g} mV along {reading.red} would be {amps:.0f} A, "
+                f"and no fuse of {rating:g} A carries that; if it is blown, type: "
+                f"look {reading.red} blown"
+            )

@@ -1,0 +1,140 @@
+"""One moment of a diagnosis, as steps, explanations and advice are all given it.
+
+Holds what stands, what it amounts to, what things take this owner and where the person
+is, put together once after each fact. Leaves every choice to others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from diagnose.session.evidence.conclusion import Conclusion
+from diagnose.session.evidence.repair_lines import RepairLines, repair_lines
+from diagnose.session.facts import (
+    ComplaintFact,
+    Fact,
+    LimitFact,
+    ReadingFact,
+    SymptomFact,
+    TakesFact,
+)
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.candidates import Candidates, Costs, all_candidates
+from diagnose.session.steps.particles import Believed, believed
+from diagnose.session.steps.prices import (
+    LineMinutes,
+    Prices,
+    Whereabouts,
+    line_minutes,
+    whereabouts_after,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moment:
+    """What a diagnosis stands at after its latest fact.
+
+    Parameters
+    ----------
+    facts : tuple[Fact, ...]
+        Those that stand, oldest first.
+    conclusion : Conclusion
+        What they amount to.
+    lines : RepairLines
+        What is believed of each line of causes.
+    prices : Prices
+        What steps take this owner.
+    candidates : tuple[tuple[Candidates, Costs], ...]
+        Every reading of the car, kind by kind, with what it costs him.
+    line_minutes : LineMinutes
+        What mending each line of causes takes him.
+    here : Whereabouts
+        Where he is, and what the car is doing.
+    believed : Believed
+        The particles that stand for the beliefs.
+    """
+
+    facts: tuple[Fact, ...]
+    conclusion: Conclusion
+    lines: RepairLines
+    prices: Prices
+    candidates: tuple[tuple[Candidates, Costs], ...]
+    line_minutes: LineMinutes
+    here: Whereabouts
+    believed: Believed
+
+
+class Moments:
+    """Puts the moments of a diagnosis together; what an owner's facts price is kept.
+
+    Parameters
+    ----------
+    model : Model
+    """
+
+    def __init__(self, model: Model) -> None:
+        self._model = model
+        self._line_of = model.line_numbers()
+        self._candidates = all_candidates(model.compiled)
+        self._owner: tuple[LimitFact | TakesFact, ...] = ()
+        self._complaints: tuple[ComplaintFact, ...] = ()
+        self._price()
+
+    def at(self, facts: Sequence[Fact], conclusion: Conclusion) -> Moment:
+        """Return the moment that standing facts and their conclusion make.
+
+        Parameters
+        ----------
+        facts : Sequence[Fact]
+            Oldest first.
+        conclusion : Conclusion
+
+        Returns
+        -------
+        Moment
+        """
+        self._price_for(facts)
+        lines = repair_lines(conclusion, self._model.lines, self._line_of)
+        latest = latest_observation(facts)
+        return Moment(
+            facts=tuple(facts),
+            conclusion=conclusion,
+            lines=lines,
+            prices=self._prices,
+            candidates=self._costed,
+            line_minutes=self._line_minutes,
+            here=Whereabouts()
+            if latest is None
+            else whereabouts_after(latest.step, self._model),
+            believed=believed(
+                conclusion, lines, self._line_minutes.counted, self._model
+            ),
+        )
+
+    def _price_for(self, facts: Sequence[Fact]) -> None:
+        """Price every step anew where facts tell of another owner or complaint."""
+        owner = tuple(fact for fact in facts if isinstance(fact, LimitFact | TakesFact))
+        complaints = tuple(fact for fact in facts if isinstance(fact, ComplaintFact))
+        if owner != self._owner:
+            self._owner, self._complaints = owner, complaints
+            self._price()
+        elif complaints != self._complaints:
+            self._complaints = complaints
+            self._line_minutes = line_minutes(self._prices, complaints, self._model)
+
+    def _price(self) -> None:
+        """Price every step for the owner and the complaints held."""
+        self._prices = Prices(self._model, self._owner)
+        self._costed = tuple(
+            (one, Costs(one.readings, self._prices)) for one in self._candidates
+        )
+        self._line_minutes = line_minutes(self._prices, self._complaints, self._model)
+
+
+def latest_observation(facts: Sequence[Fact]) -> ReadingFact | SymptomFact | None:
+    """Return the reading or symptom told last; None where none was."""
+    for fact in reversed(facts):
+        if isinstance(fact, ReadingFact | SymptomFact):
+            return fact
+    return None

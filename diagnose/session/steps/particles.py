@@ -1,0 +1,178 @@
+"""Who is believed, as weighted particles, and what repairs they need.
+
+A few hundred pairs of fault set and tolerance draw stand for the beliefs, so that a
+thousand readings are priced in milliseconds. Causes that one repair mends are one
+group: to tell a relay's contacts from its coil before it is swapped saves nothing.
+Leaves what particles would show to `outcomes`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from diagnose.arrays import FloatArray, IntArray
+from diagnose.inference.choice.reading_worth import (
+    Particles,
+    RepairPlan,
+    common_particles,
+)
+from diagnose.session.evidence.conclusion import Conclusion
+from diagnose.session.evidence.repair_lines import RepairLines
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.candidates import Sight
+
+# How many fault sets are looked at, the likeliest. Own choice: what is left over weighs
+# too little to move a choice.
+MOST_SETS = 40
+
+# How many tolerance draws each of them gets. Own choice: a quarter of all draws; steps
+# have to be put in order, not priced to the minute.
+SET_DRAWS = 16
+
+# How many groups of repairs are told apart, the likeliest. Own choice: nobody mends
+# that many things on one evening.
+MOST_GROUPS = 24
+
+# What it costs when no repair cures. [min] From memory: a day lost, or a workshop with
+# the way there and four hours of pay. At three hours, two faults or a flat ranking cost
+# no more than giving up whatever was measured, so that no reading seemed to pay and the
+# likeliest was mended on a guess.
+GIVE_UP_MINUTES = 480.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Believed:
+    """The particles that stand for the beliefs, and the repairs they call for.
+
+    Parameters
+    ----------
+    particles : Particles
+        The last group is "nothing to mend, or too unlikely to list".
+    plan : RepairPlan
+        What each group but the last takes to mend.
+    sight : Sight
+        What the particles have at every node.
+    told_of : IntArray
+        The row of the conclusion each particle stands for, shape (n_particles,).
+    comes_and_goes : IntArray
+        The fault of each particle that does, its place among such faults, -1 where
+        none; shape (n_particles,).
+    """
+
+    particles: Particles
+    plan: RepairPlan
+    sight: Sight
+    told_of: IntArray
+    comes_and_goes: IntArray
+
+    @property
+    def n_groups(self) -> int:
+        """How many groups there are, that with nothing to mend included."""
+        return len(self.plan.minutes) + 1
+
+
+def believed(
+    conclusion: Conclusion, lines: RepairLines, line_minutes: FloatArray, model: Model
+) -> Believed:
+    """Return the particles of a conclusion, and what each group of them needs.
+
+    Parameters
+    ----------
+    conclusion : Conclusion
+    lines : RepairLines
+        Those of the conclusion.
+    line_minutes : FloatArray
+        What mending each line of causes counts as, shape (n_lines,). [min]
+    model : Model
+
+    Returns
+    -------
+    Believed
+    """
+    rows, draws, share = common_particles(
+        _worth_telling_apart(conclusion), most_sets=MOST_SETS, n_draws=SET_DRAWS
+    )
+    sets, line_of = conclusion.beliefs.sets, lines.line_of.tolist()
+    keys = [
+        tuple(sorted({line_of[cause] for cause in sets[row]})) for row in rows.tolist()
+    ]
+    mass: dict[tuple[int, ...], float] = {}
+    for key, part in zip(keys, share.tolist(), strict=True):
+        if key:
+            mass[key] = mass.get(key, 0.0) + part
+    common = sorted(mass, key=lambda key: (-mass[key], key))[:MOST_GROUPS]
+    index = {key: number for number, key in enumerate(common)}
+    group = np.array([index.get(key, len(common)) for key in keys], dtype=np.int64)
+    minutes = [float(line_minutes[list(key)].sum()) for key in common]
+    plan = RepairPlan(
+        minutes=np.array(minutes, dtype=np.float64), give_up_minutes=GIVE_UP_MINUTES
+    )
+    particles = _there_or_not(
+        Particles(row=rows, draw=draws, share=share, group=group), conclusion, model
+    )
+    told_of = particles.row if particles.told_of is None else particles.told_of
+    return Believed(
+        particles=particles,
+        plan=plan,
+        sight=Sight(conclusion.hypotheses, particles),
+        told_of=told_of,
+        comes_and_goes=conclusion.comes_and_goes[told_of],
+    )
+
+
+def regrouped(held: Believed, rows: IntArray, n_rows: int) -> Particles:
+    """Return the particles in two groups: 1 in some rows of the conclusion, 0 outside.
+
+    Parameters
+    ----------
+    held : Believed
+    rows : IntArray
+        The rows meant, shape (n_meant,).
+    n_rows : int
+        How many rows the conclusion has.
+
+    Returns
+    -------
+    Particles
+    """
+    is_meant = np.zeros(n_rows, dtype=np.int64)
+    is_meant[rows] = 1
+    return replace(held.particles, group=is_meant[held.told_of])
+
+
+def _worth_telling_apart(conclusion: Conclusion) -> FloatArray:
+    """Return the weights of sets and draws that a reading is chosen for."""
+    weights = conclusion.beliefs.weights
+    if conclusion.repairs or not weights[1:].any():
+        return weights
+    # whether the complaint is real is not what the owner wants to measure
+    weights = weights.copy()
+    weights[0] = 0.0
+    return np.asarray(weights / weights.sum())
+
+
+def _there_or_not(
+    particles: Particles, conclusion: Conclusion, model: Model
+) -> Particles:
+    """Return particles with each fault that comes and goes there, and not there.
+
+    A reading to come finds it there as often as it is on average over the states.
+    """
+    presence = model.compiled.presence
+    fault = conclusion.comes_and_goes[particles.row]
+    away = np.flatnonzero(fault >= 0)
+    states = [state.name for state in model.car.states if state.is_battery_connected]
+    there = presence.mean_chance(states)[fault[away], particles.draw[away]]
+    share = particles.share.copy()
+    share[away] *= there
+    return Particles(
+        row=np.append(
+            conclusion.shown_by[particles.row], conclusion.away[particles.row[away]]
+        ),
+        draw=np.append(particles.draw, particles.draw[away]),
+        share=np.append(share, particles.share[away] * (1.0 - there)),
+        group=np.append(particles.group, particles.group[away]),
+        told_of=np.append(particles.row, particles.row[away]),
+    )

@@ -1,0 +1,204 @@
+"""A step with everything a person needs to take it.
+
+Instruction, the cautions before it, what it costs and saves, and what the sound car and
+the leading causes would show. Leaves the choice of steps to `ranked_steps`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from diagnose.arrays import FloatArray, IntArray
+from diagnose.measurement.readings import Reading
+from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.session.answer import ExpectedValue, ProposedStep
+from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.predicted_range import middle_range
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.moment import Moment
+from diagnose.session.steps.priced import Priced, Pricing
+from diagnose.session.wording import (
+    cautions_for,
+    chance_words,
+    instruction,
+    range_words,
+)
+
+# How many causes a step names with what they would show. Own choice: what a page holds
+# at a glance.
+SHOWN_CAUSES = 4
+
+# Among how many leading causes those are looked for that would show something else.
+# Own choice.
+SEARCHED_CAUSES = 16
+
+# Causes less likely than this are not named. [1] Own choice: one in two hundred.
+LEAST_EXPECTED = 0.005
+
+
+class Proposals:
+    """Puts steps of one car into words and expected values.
+
+    Parameters
+    ----------
+    model : Model
+    reasoner : Reasoner
+        How likely a symptom is there.
+    pricing : Pricing
+        What a step costs and saves.
+    """
+
+    def __init__(self, model: Model, reasoner: Reasoner, pricing: Pricing) -> None:
+        self._model = model
+        self._reasoner = reasoner
+        self._pricing = pricing
+
+    def asked(
+        self, step: Step, moment: Moment, *, reason: str = "asked for"
+    ) -> ProposedStep:
+        """Return any step, with what it would show and tell.
+
+        Parameters
+        ----------
+        step : Step
+        moment : Moment
+        reason : str
+            Why it is proposed, in one line.
+
+        Returns
+        -------
+        ProposedStep
+        """
+        return self.proposed(self._pricing.step(step, moment), moment, reason=reason)
+
+    def proposed(self, priced: Priced, moment: Moment, *, reason: str) -> ProposedStep:
+        """Return a priced step, with what it would show.
+
+        Parameters
+        ----------
+        priced : Priced
+        moment : Moment
+        reason : str
+            Why it is proposed, in one line.
+
+        Returns
+        -------
+        ProposedStep
+        """
+        step, car, knowledge = priced.step, self._model.car, self._model.knowledge
+        if isinstance(step, SymptomCheck):
+            symptom = self._model.asked(step.symptom)
+            state = symptom.state
+            words = f"{symptom.question} Car: {car.state(state).label}."
+            cautions = self._symptom_cautions(step)
+        else:
+            state, words = step.state, instruction(step, car)
+            cautions = cautions_for(step, car, knowledge)
+        return ProposedStep(
+            step=step,
+            state=state,
+            instruction=words,
+            cautions=cautions,
+            minutes=priced.minutes,
+            saves_minutes=priced.net_minutes,
+            bits=priced.bits,
+            expected=self._expected(step, moment),
+            reason=reason,
+        )
+
+    def _symptom_cautions(self, check: SymptomCheck) -> tuple[str, ...]:
+        """Return the cautions of a symptom, of where it is tested, and of the state."""
+        car, symptom = self._model.car, self._model.asked(check.symptom)
+        test = self._model.provocations.get(check.symptom)
+        place = car.places.get(test.place) if test is not None else None
+        keys = dict.fromkeys(
+            (
+                symptom.caution,
+                place.caution if place else "",
+                car.state(symptom.state).caution,
+            )
+        )
+        return tuple(self._model.knowledge.cautions[key] for key in keys if key)
+
+    def _expected(self, step: Step, moment: Moment) -> tuple[ExpectedValue, ...]:
+        """Return what the sound car shows, then what leading causes would."""
+        lines, causes = moment.lines, self._model.compiled.causes
+        leading = np.argsort(-lines.probabilities)[:SEARCHED_CAUSES]
+        named = leading[lines.probabilities[leading] >= LEAST_EXPECTED].tolist()
+        rows_of = [np.array([0]), *(lines.rows(line) for line in named)]
+        ends = np.cumsum([len(rows) for rows in rows_of])[:-1]
+        rows = np.concatenate(rows_of)
+        sound, *of_lines = np.split(self._predicted(step, rows, moment), ends)
+        weights = np.split(moment.conclusion.beliefs.weights[rows], ends)[1:]
+        healthy = _expected_value("", "healthy car", _sound_range(sound[0]), step)
+        shown = []
+        for line, values, shares in zip(named, of_lines, weights, strict=True):
+            cause = causes[lines.likeliest(line)]
+            ends_of_range = middle_range(values, shares)
+            shown.append(_expected_value(cause.name, cause.says, ends_of_range, step))
+        return (healthy, *_telling_causes(healthy, shown))
+
+    def _predicted(self, step: Step, rows: IntArray, moment: Moment) -> FloatArray:
+        """Return what rows show of a step, (n_rows, n_draws).
+
+        Of a symptom the mean chance of a yes, the same for all draws.
+        """
+        conclusion = moment.conclusion
+        if isinstance(step, Reading):
+            return self._model.compiled.predicted(
+                conclusion.hypotheses, step, rows=conclusion.shown_by[rows]
+            )
+        chance = self._reasoner.yes_chance(conclusion, step.symptom, rows)
+        mean = chance.mean(axis=1, keepdims=True)
+        return np.asarray(np.broadcast_to(mean, chance.shape))
+
+
+def worth_words(priced: Priced) -> str:
+    """Return what a step is worth, in one line.
+
+    Parameters
+    ----------
+    priced : Priced
+
+    Returns
+    -------
+    str
+    """
+    if priced.net_minutes <= 0.0:
+        return f"tells {priced.bits:.1f} bit, but costs more minutes than it saves"
+    return f"saves {priced.net_minutes:.0f} min on average; tells {priced.bits:.1f} bit"
+
+
+def _sound_range(values: FloatArray) -> tuple[float, float]:
+    """Return the middle nine in ten of what sound cars show, shape (n_draws,)."""
+    ordered = np.sort(values)
+    margin = len(ordered) // 20
+    return float(ordered[margin]), float(ordered[-1 - margin])
+
+
+def _expected_value(
+    cause: str, says: str, ends: tuple[float, float], step: Step
+) -> ExpectedValue:
+    low, high = ends
+    words = (
+        range_words(low, high, step.kind)
+        if isinstance(step, Reading)
+        else chance_words(0.5 * (low + high))
+    )
+    return ExpectedValue(cause=cause, says=says, low=low, high=high, words=words)
+
+
+def _telling_causes(
+    healthy: ExpectedValue, causes: Sequence[ExpectedValue]
+) -> tuple[ExpectedValue, ...]:
+    """Return the likeliest cause and those that would show something else, in order."""
+    others = [
+        cause
+        for cause in causes[1:]
+        if cause.high < healthy.low or cause.low > healthy.high
+    ]
+    alike = [cause for cause in causes[1:] if cause not in others]
+    chosen = [*causes[:1], *[*others, *alike][: SHOWN_CAUSES - 1]]
+    return tuple(cause for cause in causes if cause in chosen)

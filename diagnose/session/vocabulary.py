@@ -1,0 +1,119 @@
+"""The words a diagnosis understands: what this car has, and what can be told of it.
+
+Leaves what a typed line means to `terminal`, and whether a fact may be told to
+`fact_checks`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.measurement.readings import clamp_parts
+from diagnose.session.ready_car import Model
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Vocabulary:
+    """The words this diagnosis understands, for checks, completion and help.
+
+    Parameters
+    ----------
+    nodes : tuple[str, ...]
+        Where a lead can be put.
+    states, symptoms, causes, complaints : Mapping[str, str]
+        Name to the words for it.
+    contexts : Mapping[str, tuple[str, tuple[str, ...]]]
+        Name to its question and answers.
+    parts : tuple[str, ...]
+        What a clamp can go round.
+    fuses : tuple[str, ...]
+        What can be looked at, or read along.
+    limits : Mapping[str, str]
+        What an owner may lack, name to the words for it.
+    places : tuple[str, ...]
+        Where on the car things are.
+    tests : Mapping[str, str]
+        Tests that bring a fault which comes and goes, name to question.
+    reference : str
+        The node the black lead is on when none is named.
+    look_state : str
+        The state a look at a fuse is noted under.
+    """
+
+    nodes: tuple[str, ...]
+    states: Mapping[str, str]
+    symptoms: Mapping[str, str]
+    causes: Mapping[str, str]
+    complaints: Mapping[str, str]
+    contexts: Mapping[str, tuple[str, tuple[str, ...]]]
+    parts: tuple[str, ...]
+    fuses: tuple[str, ...]
+    reference: str
+    look_state: str
+    limits: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    places: tuple[str, ...] = ()
+    tests: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+    @property
+    def asked(self) -> Mapping[str, str]:
+        """What is answered by yes or no: symptoms, and tests that bring a fault."""
+        return {**self.symptoms, **self.tests}
+
+    def targets(self, verb: str) -> Mapping[str, str]:
+        """Return where a test can be done, each with what is asked there.
+
+        Parameters
+        ----------
+        verb : str
+            What is done there (``wiggle``).
+
+        Returns
+        -------
+        Mapping[str, str]
+            Place or part to question.
+        """
+        before = f"{verb}-"
+        return {
+            name.removeprefix(before): question
+            for name, question in self.tests.items()
+            if name.startswith(before)
+        }
+
+
+def vocabulary_of(model: Model) -> Vocabulary:
+    """Return the words that a diagnosis on a car understands.
+
+    Parameters
+    ----------
+    model : Model
+
+    Returns
+    -------
+    Vocabulary
+    """
+    car, knowledge, compiled = model.car, model.knowledge, model.compiled
+    symptoms = {n: knowledge.symptoms[n].question for n in compiled.symptom_names}
+    return Vocabulary(
+        nodes=car.nodes,
+        states={state.name: state.label for state in car.states},
+        symptoms=symptoms,
+        causes={cause.name: cause.says for cause in compiled.causes},
+        complaints={
+            complaint.name: complaint.says
+            for complaint in knowledge.complaints.values()
+            if complaint.retest in symptoms
+        },
+        contexts={c.name: (c.question, tuple(c.states)) for c in knowledge.contexts},
+        parts=clamp_parts(car),
+        fuses=tuple(p.name for p in car.parts if p.kind in PROTECTIVE_KINDS),
+        reference=car.reference,
+        look_state=car.states[0].name,
+        limits={limit.name: limit.says for limit in knowledge.effort.limits.values()},
+        places=tuple(car.places),
+        tests={
+            name: test.symptom.question for name, test in model.provocations.items()
+        },
+    )
