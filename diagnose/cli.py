@@ -513,7 +513,7 @@ def _expand(options: argparse.Namespace) -> None:
 
 
 def _expect(options: argparse.Namespace) -> None:
-    from diagnose.session.sheets.expected_readings import Choice
+    from diagnose.session.sheets.sheet import Choice
     from diagnose.terminal.reports.sheet_listing import list_expected
 
     choice = Choice(

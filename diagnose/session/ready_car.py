@@ -1,6 +1,10 @@
 """A car made ready for diagnosis, from the cache when it has been seen before.
 
-Leaves reading files to `files` and keeping bytes to `store`.
+The compiled car is kept by car, knowledge and the program's own modules: a second start
+copies nothing, and a change of the solver can't meet old predictions. Priors are kept by
+what was learned, readings without it: learning changes no reading, so the next start
+weighs the causes anew and solves nothing. Leaves reading files to `files` and keeping
+bytes to `store`.
 """
 
 from __future__ import annotations
@@ -39,12 +43,21 @@ from diagnose.measurement.readings import clamp_parts
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.provocation_tests import Provocation, provocations
 
+# How many cars are drawn within the tolerances. Derived: with 16 draws a precise reading
+# falls between the draws of the true cause and rules it out; from 64 on the share of
+# right answers no longer rises.
 N_DRAWS = 64
-# Derived: with 16 draws a precise reading falls between the draws of the true cause and
-# rules it out; from 64 on the share of right answers no longer rises.
 
+# The layers whose change makes a compiled car worthless.
+COMPILED_LAYERS = ("circuit", "measurement", "faults", "inference")
+
+# How much of making a car ready is done when its circuit is read, when all faults are
+# worked out, and when only the causes are left to be weighed. [1] Measured on the
+# shipped car, roughly.
+READ_SHARE, WORKED_OUT_SHARE, WEIGHING_SHARE = 0.2, 0.95, 0.96
+
+# Takes the share done, 0 to 1, and what is being done.
 Progress = Callable[[float, str], None]
-
 
 Arrays = Mapping[str, npt.NDArray[Any]]
 
@@ -65,6 +78,10 @@ class Model:
 
     Parameters
     ----------
+    car : Car
+    knowledge : Knowledge
+    compiled : Compiled
+        Its causes, with all they would show.
     lines : tuple[tuple[int, ...], ...]
         Causes that no reading tells apart and that share a repair, together; and the
         same fault where it comes and goes, for the repair is the same.
@@ -120,10 +137,6 @@ def _plain(value: object) -> object:
     return value
 
 
-COMPILED_LAYERS = ("circuit", "measurement", "faults", "inference")
-"""The layers whose change makes a compiled car worthless."""
-
-
 def program_digest(layers: Sequence[str] = COMPILED_LAYERS) -> str:
     """Return a hash of the program's version and of the modules of some layers."""
     digest = hashlib.sha256(diagnose.__version__.encode())
@@ -175,10 +188,16 @@ def open_model(
 
     Parameters
     ----------
-    cache : BlobStore or None
+    cache : ArrayStore or None
         Where to look first, and where to keep what had to be worked out.
     progress : Callable or None
         Called with the share done (0 to 1) and what is being done.
+    n_draws : int
+        How many cars are drawn within the tolerances.
+
+    Returns
+    -------
+    Model
 
     Raises
     ------
@@ -202,16 +221,19 @@ def open_model(
         except UnsolvableCircuitError:
             priors_of()  # what was begun beside has to end
             raise
-        tell(0.2, "laying out the causes")
+        tell(READ_SHARE, "laying out the causes")
         bank = Compiled(
             predictor,
             knowledge,
             rates_alone(causes),
-            progress=lambda share: tell(0.2 + 0.75 * share, "working out every fault"),
+            progress=lambda share: tell(
+                READ_SHARE + (WORKED_OUT_SHARE - READ_SHARE) * share,
+                "working out every fault",
+            ),
         ).bank
         bank = shelf.keep_bank(bank)
     if priors is None:
-        tell(0.96, "weighing the causes")
+        tell(WEIGHING_SHARE, "weighing the causes")
         priors = priors_of()
         shelf.keep_priors(priors)
     compiled = Compiled(predictor, knowledge, priors, bank=bank)

@@ -26,13 +26,12 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model
 from diagnose.session.sheets.first_start import (
-    Limits,
     Prestart,
     PrestartReading,
-    predicted_values,
     prestart,
-    prestart_standing,
 )
+from diagnose.session.sheets.first_start_progress import list_progress
+from diagnose.session.sheets.sound_limits import SoundLimits, predicted_values
 from diagnose.session.steps.prices import Prices
 from tests.lamp_car import CAR, GROUND, compiled_car, make_knowledge
 
@@ -206,7 +205,7 @@ def test_cranking_caution_stands_with_every_cranking_reading(
 
 
 def test_limit_is_inside() -> None:
-    assert Limits(low=1.0, middle=1.5, high=2.0).holds(2.0)
+    assert SoundLimits(low=1.0, middle=1.5, high=2.0).holds(2.0)
 
 
 def fact(reading: Reading, value: float) -> ReadingFact:
@@ -216,10 +215,10 @@ def fact(reading: Reading, value: float) -> ReadingFact:
 def left_and_failed(
     listed: Prestart, *facts: Fact
 ) -> tuple[list[Reading], list[Reading]]:
-    standing = prestart_standing(listed, facts)
+    progress = list_progress(listed, facts)
     return (
-        [one.reading for one in standing.left],
-        [one.reading for one in standing.failed],
+        [one.reading for one in progress.left],
+        [one.reading for one in progress.failed],
     )
 
 

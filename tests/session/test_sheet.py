@@ -10,13 +10,8 @@ from diagnose.circuit.car import Car
 from diagnose.errors import ReadingError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
-from diagnose.session.sheets.expected_readings import (
-    Band,
-    Choice,
-    Row,
-    Sheet,
-    expected_sheet,
-)
+from diagnose.session.sheets.expected_readings import expected_sheet
+from diagnose.session.sheets.sheet import Band, Choice, Row, Sheet
 
 CAR = Path(__file__).resolve().parents[1] / "cars" / "hill-climber.yaml"
 OPEN_GROUND = "fuel-pump-ground:open_circuit"

@@ -34,9 +34,8 @@ from diagnose.session.sheets.first_start import (
     PrestartReading,
     known_history,
     prestart,
-    prestart_standing,
-    times_taken,
 )
+from diagnose.session.sheets.first_start_progress import list_progress, times_taken
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.proposals import Proposals
 from diagnose.session.wording import range_words, step_words
@@ -79,7 +78,7 @@ class PrestartGuide:
         listed = self._listed(moment)
         if listed is None:
             return None
-        now = prestart_standing(listed, moment.facts)
+        now = list_progress(listed, moment.facts)
         if now.failed:
             return self._again(listed, now.failed[-1], moment)
         if not now.left:
@@ -112,7 +111,7 @@ class PrestartGuide:
             f"{step_words(one.reading, self._model.car)}: outside what a sound "
             f"car shows ({_limit_words(one)}). Find the cause before you go on; the "
             "list comes back after the repair."
-            for one in prestart_standing(listed, moment.facts).failed
+            for one in list_progress(listed, moment.facts).failed
         )
 
     def _again(

@@ -1,7 +1,7 @@
 """What the alternator gives against what the loads take, and how long a battery lasts.
 
 Solves one middle car in each state with a running engine. Leaves the words to
-`terminal`, and the readings to `sheet`.
+`terminal`, and the readings to `expected_readings`.
 """
 
 from __future__ import annotations
@@ -23,25 +23,25 @@ from diagnose.circuit.tolerance_draws import Middle
 from diagnose.faults.causes import Cause, changed_values
 
 CONSUMER_KINDS = frozenset({"motor", "load", "lamp", "controller", "coil", "starter"})
+# Smaller loads are not named, and smaller currents of the battery count as none. [A]
+# Own choice.
 LEAST_AMPS = 0.5
-"""Smaller loads are not named, and smaller currents of the battery count as none.
 
-Own choice. [A]
-"""
-
+# Cold-cranking amps of a starter battery for each A h. [1/h] Rule of the trade: 8 to
+# 12.
 COLD_CRANKING_AMPS_PER_AH = 10.0
-"""Cold-cranking amps of a starter battery for each A h (rule: 8 to 12). [1/h]"""
 
+# Capacity at the 20 h rate where the car file gives no cold-cranking amps. [A h] Rule
+# of the trade for a car of middle size.
 USUAL_CAPACITY_AH = 50.0
-"""Capacity at the 20 h rate where the car file gives no cold-cranking amps (rule)."""
 
+# How much faster a battery is empty at a higher current: the exponent of Peukert's law.
+# [1] From memory: 1.1 to 1.3 for starter batteries.
 PEUKERT_EXPONENT = 1.2
-"""How much faster a battery is empty at a higher current (from memory: 1.1 to 1.3 for
-starter batteries; Peukert's law, 1897). [1]
-"""
 
+# Share of charge below which a battery hardly turns a starter. [1] Rule of the trade:
+# 25 to 40 %.
 DOWN_CHARGE = 0.3
-"""Share of charge below which a battery hardly turns a starter (rule: 25 to 40 %)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -252,6 +252,10 @@ def minutes_until_down(
     -----
     Peukert's law: an empty battery after 20 h (I20 / I)^1.2 with I20 = capacity / 20 h;
     of that the share between the charge and 30 %. At 20 °C, for a sound battery.
+
+    References
+    ----------
+    W. Peukert, Elektrotechnische Zeitschrift, 1897.
 
     Examples
     --------

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from difflib import get_close_matches
 
 import numpy as np
@@ -38,153 +37,33 @@ from diagnose.measurement.readings import (
 )
 from diagnose.session.ready_car import all_probes
 from diagnose.session.sheets.charge_balance import ChargeBalance, charge_balances
+from diagnose.session.sheets.sheet import Band, Cell, Choice, Row, Sheet
 from diagnose.session.wording import cautions_for
 
+# How many cars are drawn. Derived: the second lowest and second highest of 24 equally
+# likely draws lie at 4 to 8 % and 92 to 96 %; twice as many take twice as long.
 N_DRAWS = 24
-# Derived: the second lowest and second highest of 24 equally likely draws lie at 4 to
-# 8 % and 92 to 96 %; twice as many take twice as long.
-TAILS = (0.05, 0.5, 0.95)
+
+# Where a band begins, has its middle and ends. [1] Own choice: nine in ten sound cars
+# lie in it.
+BAND_SHARES = (0.05, 0.5, 0.95)
+
+# Below this chance a car with the fault hardly gets into a state. [1] Own choice: more
+# likely than not.
 LEAST_REACHED = 0.5
-"""Below this chance a car with the fault hardly gets into a state. Own choice."""
 
+# Below this share of draws a state is said not to settle. [1] Own choice: half.
 LEAST_SETTLED = 0.5
-"""Below this share of draws a state is said not to settle. Own choice."""
 
+# Kinds of readings that get a row of their own beside those of the same leads.
 OWN_ROW_KINDS = frozenset({ReadingKind.AC_VOLTS, ReadingKind.LAMP})
+
+# Grades further apart than this are two answers of a test lamp. [1] Derived: half the
+# way from dark to dim.
 LAMP_ERROR = 0.25
-"""Grades further apart than this are two answers of a test lamp. Derived."""
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Choice:
-    """What of the sheet is wanted; empty means everything.
-
-    Parameters
-    ----------
-    states, parts, places : tuple[str, ...]
-        Operating states, all but the unplugged one when none is named; parts or
-        assemblies whose terminals are wanted; places.
-    fault : str
-        `Cause.name` of the fault to set beside the healthy car.
-    has_drops : bool
-        Whether the voltage along wires, contacts, fuses and loads is wanted too.
-    has_lamp : bool
-        Whether what a test lamp shows is wanted too.
-    """
-
-    states: tuple[str, ...] = ()
-    parts: tuple[str, ...] = ()
-    places: tuple[str, ...] = ()
-    fault: str = ""
-    has_drops: bool = False
-    has_lamp: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Band:
-    """The middle 90 % and the median of a reading, meter loading and leads included.
-
-    In volts or ohms (inf for over-range); for a look 1 is blown and 0 sound.
-    """
-
-    low: float
-    middle: float
-    high: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cell:
-    """One reading of a sheet.
-
-    Parameters
-    ----------
-    healthy : Band
-    faulty : Band or None
-        With the chosen fault.
-    differs : bool
-        The fault moves the middle of the band by more than the meter's error.
-    tells : bool
-        The two bands lie further apart than the meter's error: this reading alone
-        tells the fault from a healthy car.
-    """
-
-    kind: ReadingKind
-    state: str
-    healthy: Band
-    faulty: Band | None
-    differs: bool
-    tells: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One place of the two leads, in every state it is read in.
-
-    Parameters
-    ----------
-    is_drop : bool
-        The black lead is not on the car's reference but on the part's other end.
-    is_look : bool
-        Not a measurement but a look at the fuse `red`.
-    is_ac : bool
-        The meter is on AC volts.
-    is_lamp : bool
-        Not a meter but a test lamp.
-    cautions : tuple[str, ...]
-        Those of the states and of the places the leads go to.
-    """
-
-    place: str
-    red: str
-    black: str
-    is_drop: bool
-    is_look: bool
-    is_ac: bool
-    is_lamp: bool
-    cells: tuple[Cell, ...]
-    cautions: tuple[str, ...]
-
-    def cell(self, state: str) -> Cell | None:
-        """Return the reading in a state; None when it is not read there."""
-        return next((cell for cell in self.cells if cell.state == state), None)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
-    """The expected readings of one car.
-
-    Parameters
-    ----------
-    states : tuple[OperatingState, ...]
-        Those with a reading on the sheet.
-    rows : tuple[Row, ...]
-        By place, in the order of the car file.
-    cautions : tuple[str, ...]
-        All that apply to the readings of the sheet, each once.
-    fault : Cause or None
-    unreached : tuple[str, ...]
-        States that a car with the fault hardly gets into.
-    unsteady : tuple[str, ...]
-        States in which a relay or a controller of the faulty car keeps switching.
-    balances, faulty_balances : tuple[ChargeBalance, ...]
-        What the alternator gives and what the loads take, sound and with the fault;
-        empty when only other parts were asked for.
-    default_values, own_values : int
-        How many values of the car are usual ones, and how many its file gives.
-    """
-
-    car: Car
-    states: tuple[OperatingState, ...]
-    rows: tuple[Row, ...]
-    safety_note: str
-    cautions: tuple[str, ...]
-    fault: Cause | None
-    unreached: tuple[str, ...]
-    unsteady: tuple[str, ...]
-    default_values: int
-    own_values: int
-    balances: tuple[ChargeBalance, ...] = ()
-    faulty_balances: tuple[ChargeBalance, ...] = ()
+# How many known names are listed where none is near. Own choice: what fits a message.
+MOST_KNOWN = 12
 
 
 def expected_sheet(car: Car, knowledge: Knowledge, choice: Choice) -> Sheet:
@@ -196,6 +75,10 @@ def expected_sheet(car: Car, knowledge: Knowledge, choice: Choice) -> Sheet:
     knowledge : Knowledge
     choice : Choice
         What is wanted.
+
+    Returns
+    -------
+    Sheet
 
     Raises
     ------
@@ -372,7 +255,7 @@ def _cell(reading: Reading, compiled: Compiled, hypotheses: Hypotheses) -> Cell:
 
 def _band(values: FloatArray) -> Band:
     # drawn values, not values between them: half way to over-range is no reading
-    low, middle, high = np.quantile(values, TAILS, method="nearest").tolist()
+    low, middle, high = np.quantile(values, BAND_SHARES, method="nearest").tolist()
     return Band(low=low, middle=middle, high=high)
 
 
@@ -432,6 +315,12 @@ def _check_choice(choice: Choice, car: Car, causes: Sequence[Cause]) -> None:
 def check_cause_name(name: str, causes: Sequence[Cause]) -> None:
     """Refuse a cause the car can't have, with those it can.
 
+    Parameters
+    ----------
+    name : str
+    causes : Sequence[Cause]
+        Those of the car.
+
     Raises
     ------
     ReadingError
@@ -451,5 +340,9 @@ def _check_name(name: str, known: Iterable[str], what: str) -> None:
     if name in names:
         return
     near = get_close_matches(name, names, n=1)
-    hint = f'; nearest: "{near[0]}"' if near else f"; known: {', '.join(names[:12])}"
+    hint = (
+        f'; nearest: "{near[0]}"'
+        if near
+        else f"; known: {', '.join(names[:MOST_KNOWN])}"
+    )
     raise ReadingError(f'this car has no {what} "{name}"{hint}')

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.fact_rows import OVER_RANGE
 from diagnose.session.sheets.charge_balance import ChargeBalance
-from diagnose.session.sheets.expected_readings import Band, Cell, Row, Sheet
+from diagnose.session.sheets.sheet import Band, Cell, Row, Sheet
 from diagnose.session.wording import unit_symbol
 
 COLUMNS = (

@@ -9,7 +9,8 @@ from typing import TextIO
 from diagnose.files.car.car_file import load_car
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
-from diagnose.session.sheets.expected_readings import Choice, Sheet, expected_sheet
+from diagnose.session.sheets.expected_readings import expected_sheet
+from diagnose.session.sheets.sheet import Choice, Sheet
 from diagnose.terminal.car_names import car_file
 from diagnose.terminal.reports.sheet_data import sheet_csv, sheet_json
 from diagnose.terminal.reports.sheet_table import sheet_markdown, sheet_text

@@ -15,7 +15,7 @@ from itertools import groupby
 from diagnose.circuit.car import OperatingState
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.sheets.charge_balance import DOWN_CHARGE, ChargeBalance
-from diagnose.session.sheets.expected_readings import Band, Cell, Row, Sheet
+from diagnose.session.sheets.sheet import Band, Cell, Row, Sheet
 from diagnose.session.wording import range_words
 from diagnose.terminal.safe_text import clean
 from diagnose.units import format_minutes, format_probability
