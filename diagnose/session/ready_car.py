@@ -1,8 +1,8 @@
 """A car made ready for diagnosis, from the cache when it has been seen before.
 
 The compiled car is kept by car, knowledge and the program's own modules: a second start
-copies nothing, and a change of the solver can't meet old predictions. Priors are kept by
-what was learned, readings without it: learning changes no reading, so the next start
+copies nothing, and a change of the solver can't meet old predictions. Priors are kept
+by what was learned, readings without it: learning changes no reading, so the next start
 weighs the causes anew and solves nothing. Leaves reading files to `files` and keeping
 bytes to `store`.
 """
@@ -43,17 +43,17 @@ from diagnose.measurement.readings import clamp_parts
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.provocation_tests import Provocation, provocations
 
-# How many cars are drawn within the tolerances. Derived: with 16 draws a precise reading
-# falls between the draws of the true cause and rules it out; from 64 on the share of
-# right answers no longer rises.
+# How many cars are drawn within the tolerances. Measured: with 16 draws a precise
+# reading falls between the draws of the true cause and rules it out; from 64 on the
+# share of right answers no longer rises.
 N_DRAWS = 64
 
 # The layers whose change makes a compiled car worthless.
 COMPILED_LAYERS = ("circuit", "measurement", "faults", "inference")
 
 # How much of making a car ready is done when its circuit is read, when all faults are
-# worked out, and when only the causes are left to be weighed. [1] Measured on the
-# shipped car, roughly.
+# worked out, and when only the causes are left to be weighed. [1] Own choice, for a bar
+# that moves about evenly.
 READ_SHARE, WORKED_OUT_SHARE, WEIGHING_SHARE = 0.2, 0.95, 0.96
 
 # Takes the share done, 0 to 1, and what is being done.
