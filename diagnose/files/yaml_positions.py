@@ -3,38 +3,54 @@
 Every way a file can fail to be such data is a `FileProblem`: unreadable, not text,
 control characters, not YAML, repeated keys, anchors and tags. Leaves what the data
 means to the grammar of each kind of file.
+
+Decisions that bind this module:
+
+- PyYAML's reader in C splits the text into nodes, each with its line and column. It is
+  the only YAML library here, because knowledge/ is read at every start: 150 kB take it
+  0.02 s, a reader in Python 0.4 s (measured).
+- That reader types scalars as YAML 1.1 does: ``on`` would be true, ``1e-3`` text and
+  ``012`` ten. So its rules are replaced by those of YAML 1.2 (`_CORE_SCHEMA`).
+- It lets a repeated key win in silence; here each one is a problem with its line.
+- Nothing is written back through it. Whoever adds to a file by program can put lines
+  where `Document.position` says and leaves every other byte, comments included.
 """
 
 from __future__ import annotations
 
-import io
 import pathlib
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import yaml
-from ruamel.yaml import YAML
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
-from ruamel.yaml.nodes import Node
-from ruamel.yaml.resolver import implicit_resolvers
 
 from diagnose.errors import FileProblem, InvalidFileError
 
+# What one scalar can be.
 Scalar = str | int | float | bool | None
+
+# What a file holds, without its positions.
 Plain = Scalar | list["Plain"] | dict[str, "Plain"]
+
+# Keys and list indices from the top of a file down to an entry.
 Location = tuple[str | int, ...]
-"""Keys and list indices from the top of a file down to an entry."""
 
+# A node of the library, which ships no types: mapping, sequence or scalar.
+Node = Any
+
+# The longest file that is read: a car file is a few kilobytes, the longest file of
+# knowledge/ a hundred. [byte] Own choice.
 MOST_BYTES = 1_000_000
-"""A car file is a few kilobytes; a megabyte is not one. Own choice. [byte]"""
 
+# How deep entries may nest: car and knowledge files nest five deep, and Python's
+# recursion limit is far off. [1] Own choice.
 MOST_DEPTH = 20
-"""Car and knowledge files nest five deep; far under Python's recursion limit."""
 
-# What YAML 1.2.2, section 5.1 (character set), does not call printable, without tab,
-# line feed and carriage return; DEL and C1 controls too, for the screen's sake.
+# Control characters: what YAML 1.2.2, section 5.1 (character set), does not call
+# printable, without tab, line feed and carriage return; DEL and C1 controls too, for
+# the screen's sake.
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ufffe\uffff]")
 
 
@@ -206,56 +222,78 @@ def _refuse_control_characters(path: pathlib.Path, text: str) -> None:
         raise InvalidFileError(tuple(problems))
 
 
-class _QuickLoader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
-    """The C reader of YAML 1.1, told apart what is a number or true as 1.2 does."""
+# The common start of the standard tags (YAML 1.2.2, chapter 10).
+_TAG = "tag:yaml.org,2002:"
+
+# Kind of scalar, how it is written, and the characters it can start with: the core
+# schema of YAML 1.2.2, section 10.3.2. Numbers to other bases, infinity and "not a
+# number" are left out: no file means them, so they stay text.
+_CORE_SCHEMA = (
+    ("null", re.compile(r"(?:~|null|Null|NULL|)\Z"), ["~", "n", "N", ""]),
+    ("bool", re.compile(r"(?:true|True|TRUE|false|False|FALSE)\Z"), list("tTfF")),
+    ("int", re.compile(r"[-+]?[0-9]+\Z"), list("-+0123456789")),
+    (
+        "float",
+        re.compile(r"[-+]?(?:\.[0-9]+|[0-9]+(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)?\Z"),
+        list("-+.0123456789"),
+    ),
+)
+
+
+class _NodeReader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+    """The library's reader, in Python where it was built without C; types by 1.2."""
 
     yaml_implicit_resolvers: ClassVar[dict[str, list[tuple[str, re.Pattern[str]]]]] = {}
 
 
-for _versions, _tag_name, _pattern, _first in implicit_resolvers:
-    if (1, 2) in _versions:
-        _QuickLoader.add_implicit_resolver(_tag_name, _pattern, _first)
+for _kind, _pattern, _starts in _CORE_SCHEMA:
+    _NodeReader.add_implicit_resolver(_TAG + _kind, _pattern, _starts)
 
 
 def _compose(path: pathlib.Path, text: str, *, wanted: str) -> Node:
-    """Return the file's node tree.
-
-    Read by the quick reader first; what it can't read goes to the one for YAML 1.2,
-    twenty times slower, which also says why.
-    """
-    try:
-        quick: Node | None = yaml.compose(text, Loader=_QuickLoader)
-    except (yaml.YAMLError, RecursionError):
-        quick = None
-    return quick or _compose_slowly(path, text, wanted=wanted)
-
-
-def _compose_slowly(path: pathlib.Path, text: str, *, wanted: str) -> Node:
     """Return the file's node tree, or say why there is none."""
     try:
-        root: Node | None = YAML(typ="safe", pure=True).compose(io.StringIO(text))
-    except MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        reason = error.problem or error.context or "not understood"
-        raise _invalid(
-            path, line, column, f"is not YAML here: {_yaml_reason(reason)}"
-        ) from error
-    except YAMLError as error:
+        root = yaml.compose(text, Loader=_NodeReader)
+    except yaml.MarkedYAMLError as error:
+        raise _not_yaml(path, text, error) from error
+    except yaml.YAMLError as error:
         raise _invalid(path, 1, 1, f"is not YAML: {error}") from error
     except RecursionError as error:
-        raise _invalid(path, 1, 1, "entries are nested too deeply") from error
+        raise _invalid(path, 1, 1, _TOO_DEEP) from error
     if root is None:
         raise _invalid(path, 0, 0, f"holds only comments, expected a {wanted}")
     return root
 
 
+def _not_yaml(
+    path: pathlib.Path, text: str, error: yaml.MarkedYAMLError
+) -> InvalidFileError:
+    """Return the error of text that is no YAML, with the reader's place and reason."""
+    reason = error.problem or error.context or "not understood"
+    if reason.startswith("exceeded maximum nesting depth"):
+        return _invalid(path, 1, 1, _TOO_DEEP)
+    mark = error.problem_mark or error.context_mark
+    line, column = (mark.line, mark.column) if mark else (0, 0)
+    if _character_at(text, line, column) == "\t":
+        reason = "a tab; indent with spaces"
+    words = f"is not YAML here: {_yaml_reason(reason)}"
+    return _invalid(path, line + 1, column + 1, words)
+
+
+def _character_at(text: str, line: int, column: int) -> str:
+    """Return the character at a line and column counted from 0, empty past an end."""
+    lines = text.split("\n")
+    return lines[line][column : column + 1] if line < len(lines) else ""
+
+
+# What is said of a file that the reader gives up on for its depth. Own words.
+_TOO_DEEP = "entries are nested too deeply"
+
+# How a reason of the reader begins, and what a person calls that slip; the words of the
+# reader in C and in Python differ. Own words.
 _REASONS = {
-    "mapping values are not allowed here": (
+    "mapping values are not allowed": (
         "a second `: ` in one line; put the value in quotes, or start a new line"
-    ),
-    "found character '\\t' that cannot start any token": (
-        "a tab; indent with spaces"
     ),
     "could not find expected ':'": "a key without `: ` and a value",
     "but found another document": "a second document after `---`; use one file each",
@@ -264,7 +302,8 @@ _REASONS = {
 
 def _yaml_reason(reason: str) -> str:
     """Return the YAML reader's reason, in plainer words where it is a usual slip."""
-    return _REASONS.get(reason, reason)
+    plain = (words for start, words in _REASONS.items() if reason.startswith(start))
+    return next(plain, reason)
 
 
 def _kind_words(data: Plain) -> str:
@@ -274,14 +313,6 @@ def _kind_words(data: Plain) -> str:
     if isinstance(data, list):
         return "a list"
     return "one piece of text" if isinstance(data, str) else f"only {data}"
-
-
-_TAG = "tag:yaml.org,2002:"
-
-
-def _is(node: Node, kind: str) -> bool:
-    """Return whether a node of either reader is of a kind."""
-    return bool(getattr(node, "id", "") == kind)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -305,9 +336,9 @@ class _Reader:
         if len(location) > MOST_DEPTH:
             self._report(node, f"is nested more than {MOST_DEPTH} deep")
             return None
-        if _is(node, "mapping"):
+        if node.id == "mapping":
             return self._mapping(node, location)
-        if _is(node, "sequence"):
+        if node.id == "sequence":
             return [
                 self.plain(item, (*location, index))
                 for index, item in enumerate(node.value)
@@ -318,7 +349,7 @@ class _Reader:
         """Return a mapping with text keys, reporting repeated ones."""
         result: dict[str, Plain] = {}
         for key_node, value_node in node.value:
-            if not _is(key_node, "scalar"):
+            if key_node.id != "scalar":
                 self._report(key_node, "a key must be one word, not a list or mapping")
                 continue
             key = str(key_node.value)
@@ -351,7 +382,7 @@ class _Reader:
                 node, f"control character {code}, written as an escape; delete it"
             )
             return _CONTROL.sub("", text)
-        if tag not in {"str", "timestamp", "merge", "value"}:
+        if tag != "str":
             self._report(node, f'tag "{node.tag}" is not used here; delete it')
         return text
 
@@ -374,7 +405,7 @@ def _position(node: Node) -> Position:
 
 
 def _number(text: str) -> Scalar:
-    """Return a number of the YAML 1.2 core schema; other spellings stay text."""
+    """Return a number, or the text where a tag calls something else one."""
     for kind in (int, float):
         try:
             return kind(text)
