@@ -24,8 +24,8 @@ from diagnose.files.car.part_values import (
 from diagnose.files.quantities import Connection, WireSize
 from diagnose.files.yaml_positions import Document, Location
 
+# Stands for every name, when a whole section could not be read.
 ANY_NAME = "*"
-"""Stands for every name, when a whole section could not be read."""
 
 
 def nearest(name: str, known: Iterable[str]) -> str:

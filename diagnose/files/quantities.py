@@ -218,8 +218,9 @@ class WireSize:
 
 
 WIRE_EXAMPLES = "14 AWG 6 ft, 14 SAE 1.8 m, 2.5 mm2 2 m or 0.35 ohm/ft 4 ft"
+
+# Beyond any wire on a car; IEC 60228 goes from 0.5 to 2500. Own choice. [mm²]
 SMALLEST_MM2, LARGEST_MM2 = 0.05, 240.0
-"""Beyond any wire on a car; IEC 60228 goes from 0.5 to 2500. Own choice. [mm²]"""
 
 _WIRE = re.compile(
     r"(?P<size>[+-]?[\d./]+)\s*(?P<series>AWG|SAE|mm2|mm²|ohm/ft|ohm/m)\s*,?\s*"

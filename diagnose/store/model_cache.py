@@ -21,11 +21,9 @@ import numpy.typing as npt
 
 Arrays = Mapping[str, npt.NDArray[Any]]
 
+# How much is kept; the oldest entries go first, the newest always stays. [bytes]
+# Own choice: a few cars of the largest size seen, some hundred megabytes each.
 KEPT_BYTES = 1_000_000_000
-"""How much is kept; the oldest entries go first, the newest always stays. [bytes]
-
-Own choice: a few cars of the largest size seen, some hundred megabytes each.
-"""
 
 _ENDING = ".arrays"
 _SIZES = "sizes.json"

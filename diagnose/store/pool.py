@@ -18,8 +18,9 @@ from diagnose.errors import StoreError
 from diagnose.store.private_file import private_file
 
 POOL_FILE = "closed-cases.sqlite3"
+
+# The batch of one's own cases; imported files count from 1.
 OWN = 0
-"""The batch of one's own cases; imported files count from 1."""
 
 _SCHEMA_VERSION = 1
 _SCHEMA = """

@@ -49,8 +49,8 @@ def _check_places(car: CarEntry, draft: Draft) -> None:
             )
 
 
+# Sections that give a place right behind each name.
 PLACE_TABLES = frozenset((("splices",), ("test-points",), ("metal",)))
-"""Sections that give a place right behind each name."""
 
 
 def _check_cautions(car: CarEntry, draft: Draft) -> None:

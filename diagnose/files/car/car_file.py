@@ -150,8 +150,8 @@ def _test_points(
     )
 
 
+# The place of a terminal that no probe can reach.
 HIDDEN = "hidden"
-"""The place of a terminal that no probe can reach."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -44,8 +44,9 @@ SCHEMA_DIALECT = GenerateJsonSchema.schema_dialect
 NAME_PATTERN = "^[a-z][a-z0-9-]*$"
 
 LEAST_CELSIUS = -40.0
+
+# Air temperatures that a person works in, with room. Own choice. [°C]
 MOST_CELSIUS = 60.0
-"""Air temperatures that a person works in, with room. Own choice. [°C]"""
 
 _DEGREES = re.compile(r"(?P<number>-?\d+(\.\d+)?) ?°?(?P<unit>[CF])")
 _YEARS = re.compile(r"(?P<number>\d+(\.\d+)?) ?(years?|a)")
@@ -414,6 +415,7 @@ class CarEntry(Entry):
     test_points: dict[str, str] = {}
 
 
+# Sections whose entries have names of their own, so that one can be wrong alone.
 SECTIONS_OF_ENTRIES = (
     "places",
     "grounds",
@@ -428,7 +430,6 @@ SECTIONS_OF_ENTRIES = (
     "states",
     "test-points",
 )
-"""Sections whose entries have names of their own, so that one can be wrong alone."""
 
 
 def _or_text(schema: dict[str, Any], example: str) -> None:

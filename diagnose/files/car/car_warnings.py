@@ -29,28 +29,27 @@ from diagnose.circuit.wires import (
 )
 from diagnose.files.car.circuit_checks import CONDUCTOR_KINDS
 
+# The state in which a charging system is judged: all the usual loads on, at idle.
 LOADED_STATE = "idle-loaded"
-"""The state in which a charging system is judged: all the usual loads on, at idle."""
 
+# Above this a 12 V battery gasses as long as the engine runs (rule: 14.8 to 15.2 V);
+# another system has so much for each 12 V. [V]
 MOST_CHARGING_VOLTS = 15.0
-"""Above this a 12 V battery gasses as long as the engine runs (rule: 14.8 to 15.2 V);
-another system has so much for each 12 V. [V]
-"""
 
+# Smaller currents out of the battery are leakage and rounding. Own choice. [A]
 LEAST_DISCHARGE_AMPS = 0.5
-"""Smaller currents out of the battery are leakage and rounding. Own choice. [A]"""
 
+# A pump or fan motor draws its stall current for a tenth or two of a second (from
+# memory). [s]
 INRUSH_SECONDS = 0.15
-"""A pump or fan motor draws its stall current for a tenth or two of a second (from
-memory). [s]
-"""
 
 THINNEST_GAUGE = 18
-THICKEST_GAUGE = 4
-"""The gauges for which 33 CFR 183.425 gives a current."""
 
+# The gauges for which 33 CFR 183.425 gives a current.
+THICKEST_GAUGE = 4
+
+# Parts that keep a short circuit behind them small.
 LIMITING_KINDS = frozenset(("resistor",))
-"""Parts that keep a short circuit behind them small."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

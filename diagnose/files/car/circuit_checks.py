@@ -16,14 +16,15 @@ from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.files.car.expansion import METAL_TERMINALS
 from diagnose.files.draft import Draft
 
+# Always closed, in a sound car.
 METAL_KINDS = frozenset(("wire", "joint", *PROTECTIVE_KINDS))
-"""Always closed, in a sound car."""
 
+# Closed at least in some state.
 CONDUCTOR_KINDS = METAL_KINDS | frozenset(
     ("switch-contact", "contacts", "driver", "resistor", "diode")
 )
-"""Closed at least in some state."""
 
+# Kinds that take current, with the two terminals it runs between.
 CONSUMER_ENDS: Mapping[str, tuple[str, str]] = {
     "coil": ("a", "b"),
     "motor": ("a", "b"),
@@ -33,7 +34,6 @@ CONSUMER_ENDS: Mapping[str, tuple[str, str]] = {
     "controller": ("supply", "ground"),
     "starter": ("plus", "case"),
 }
-"""Kinds that take current, with the two terminals it runs between."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

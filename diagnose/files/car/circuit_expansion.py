@@ -211,6 +211,7 @@ def _add_circuit_relay(
     route.here = f"{relay}.87"
 
 
+# Part of a relay to its kind and its two terminals by DIN 72552 (from memory).
 _RELAY_PARTS: Mapping[str, tuple[str, tuple[str, str]]] = MappingProxyType(
     {
         "coil": ("coil", ("86", "85")),
@@ -218,7 +219,6 @@ _RELAY_PARTS: Mapping[str, tuple[str, tuple[str, str]]] = MappingProxyType(
         "contacts-87a": ("contacts", ("30", "87a")),
     }
 )
-"""Part of a relay to its kind and its two terminals by DIN 72552 (from memory)."""
 
 
 def add_relay(

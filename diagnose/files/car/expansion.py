@@ -36,22 +36,20 @@ from diagnose.files.yaml_positions import Location
 
 EntryT = TypeVar("EntryT")
 
+# The big metal parts by their short names.
 METAL_TERMINALS: Mapping[str, str] = MappingProxyType(
     {"body": "body.metal", "engine": "engine.block", "frame": "frame.metal"}
 )
-"""The big metal parts by their short names."""
 
+# Drop of a 12 V battery at its cold-cranking amps: full rest volts less 7.2 V.
+# The rating is the current that leaves 7.2 V after 30 s at -18 °C, on a new battery:
+# SAE J537 (from memory). [V]
 COLD_CRANKING_DROP_VOLTS = 12.6 - 7.2
-"""Drop of a 12 V battery at its cold-cranking amps: full rest volts less 7.2 V.
-
-The rating is the current that leaves 7.2 V after 30 s at -18 °C, on a new battery: SAE
-J537 (from memory). [V]
-"""
 
 COLD_CRANKING_CELSIUS = -18.0
 
+# Size of the battery that the usual charge acceptance is meant for (rule). [A]
 USUAL_COLD_CRANKING_AMPS = 600.0
-"""Size of the battery that the usual charge acceptance is meant for (rule). [A]"""
 
 
 def expand(car: CarEntry, draft: Draft) -> None:

@@ -16,35 +16,28 @@ from diagnose.files.quantities import WireSize, measure_of, parse_amount
 
 Defaults = Mapping[str, Mapping[str, Value]]
 
+# Spread of a wire's resistance: length measured along a harness, copper to standard.
+# Common practice: 5 % (a rule, no source). [1]
 WIRE_LOG_SPREAD = 0.05
-"""Spread of a wire's resistance: length measured along a harness, copper to standard.
 
-Common practice: 5 % (a rule, no source). [1]
-"""
-
+# Wire that the default end joint is meant for, 14 AWG; a thicker wire's lugs touch on
+# more metal, so its joints are lower in proportion to its area.
+# From memory: 3 mohm at a small terminal, 0.1 to 0.2 mohm at a battery lug. [mm²]
 JOINT_AREA_MM2 = 2.1
-"""Wire that the default end joint is meant for, 14 AWG; a thicker wire's lugs touch
-on more metal, so its joints are lower in proportion to its area.
 
-From memory: 3 mohm at a small terminal, 0.1 to 0.2 mohm at a battery lug. [mm²]
-"""
-
+# Drop of a bolted fuse, a link or a breaker at its rated current (from memory). [V]
 FUSE_DROP_VOLTS = 0.075
-"""Drop of a bolted fuse, a link or a breaker at its rated current (from memory). [V]"""
 
 BLADE_OHMS = 0.127
+
+# Cold resistance of a blade fuse: 0.127 Ω times (rating/A)^-1.22.
+# Fitted (derived) to typical data-sheet values recalled from memory: 17.9 mΩ at 5 A,
+# 7.7 at 10 A, 4.8 at 15 A, 3.4 at 20 A and 1.9 at 30 A, within 6 %.
 BLADE_EXPONENT = -1.22
-"""Cold resistance of a blade fuse: 0.127 Ω times (rating/A)^-1.22.
 
-Fitted (derived) to typical data-sheet values recalled from memory: 17.9 mΩ at 5 A, 7.7
-at 10 A, 4.8 at 15 A, 3.4 at 20 A and 1.9 at 30 A, within 6 %.
-"""
-
+# A value a million times its usual one, or a millionth of it, is a slip.
+# Own choice, wide: a memory feed is a hundredth of the usual load. [1]
 FARTHEST_FACTOR = 1e6
-"""A value a million times its usual one, or a millionth of it, is a slip.
-
-Own choice, wide: a memory feed is a hundredth of the usual load. [1]
-"""
 
 
 def defaults_for(defaults: Defaults, *, system_volts: float) -> Defaults:

@@ -106,6 +106,7 @@ def _without(
     return rest, frozenset(broken)
 
 
+# What stands in for a required section that is wrong, so that checking can go on.
 _STAND_INS: Mapping[str, Plain] = {
     "car-file": 1,
     "title": "unknown",
@@ -114,7 +115,6 @@ _STAND_INS: Mapping[str, Plain] = {
     "metal": {"body": "places", "engine": "places"},
     "battery": {"place": "places"},
 }
-"""What stands in for a required section that is wrong, so that checking can go on."""
 
 
 def _place(document: Document, details: ErrorDetails) -> tuple[Location, bool]:

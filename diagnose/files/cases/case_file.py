@@ -161,6 +161,7 @@ class StepEntry(CaseEntry):
         return ReadingKind.LOOK, float(self.found == "blown")
 
 
+# Key that makes a step what it is, and the keys that go with it.
 STEP_KEYS = MappingProxyType(
     {
         "symptom": ("answer",),
@@ -174,7 +175,6 @@ STEP_KEYS = MappingProxyType(
         "repair": ("cures",),
     }
 )
-"""Key that makes a step what it is, and the keys that go with it."""
 
 
 class MakingEntry(CaseEntry):

@@ -24,11 +24,11 @@ from diagnose.inference.prior.learning import ClosedCase, PartGroup, can_have
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
+# A line has a few hundred letters; one of twenty thousand is not one. Own choice.
 LONGEST_LINE = 20_000
-"""A line has a few hundred letters; one of twenty thousand is not one. Own choice."""
 
+# A file with more is not read on: it is another kind of file. Own choice.
 MOST_PROBLEMS = 20
-"""A file with more is not read on: it is another kind of file. Own choice."""
 
 MOST_PARTS = 100_000
 

@@ -35,6 +35,7 @@ from diagnose.files.knowledge.knowledge_models import (
 )
 from diagnose.files.yaml_positions import Location
 
+# Quantities that only some kinds of part have.
 KINDS_OF_QUANTITY: Mapping[str, tuple[str, ...]] = {
     "light": ("lamp", "led-lamp"),
     "is_up": ("controller",),
@@ -43,7 +44,6 @@ KINDS_OF_QUANTITY: Mapping[str, tuple[str, ...]] = {
     "chatters": ("contacts", "controller", "breaker"),
     "battery_amps": ("battery",),
 }
-"""Quantities that only some kinds of part have."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
