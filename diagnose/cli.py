@@ -659,7 +659,7 @@ def _schema(options: argparse.Namespace) -> None:
         return
     import json
 
-    from diagnose.files.car.car_file import car_json_schema
+    from diagnose.files.car.grammar.entries import car_json_schema
     from diagnose.files.cases.case_lines import line_json_schema
 
     schema = line_json_schema() if options.closed_cases else car_json_schema()

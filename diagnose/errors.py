@@ -5,6 +5,8 @@ Everything else (ValueError, TypeError, assert) is our own bug and keeps its tra
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 
@@ -63,3 +65,32 @@ class ImpossibleEvidenceError(DiagnoseError):
 
 class StoreError(DiagnoseError):
     """The case store can't be read or written."""
+
+
+# How alike a typed name and a known one must be for the known one to be offered: the
+# share of letters they have in common, as `difflib` counts it. [1] Its usual value.
+LEAST_LIKENESS = 0.6
+
+
+def did_you_mean(name: str, known: Iterable[str]) -> str:
+    """Return ``(did you mean "x"?)`` for the nearest known name, or nothing.
+
+    Parameters
+    ----------
+    name : str
+        What was written.
+    known : Iterable[str]
+        What could have been meant.
+
+    Returns
+    -------
+    str
+        With a space before it, so that it can follow the name in a message.
+
+    Examples
+    --------
+    >>> did_you_mean("baterry.plus", ["battery.plus", "starter.plus"])
+    ' (did you mean "battery.plus"?)'
+    """
+    close = difflib.get_close_matches(name, list(known), n=1, cutoff=LEAST_LIKENESS)
+    return f' (did you mean "{close[0]}"?)' if close else ""

@@ -11,11 +11,10 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field, ValidationError
 
-from diagnose.errors import InvalidFileError
-from diagnose.files.draft import nearest
-from diagnose.files.knowledge.knowledge_files import grammar_problems
+from diagnose.errors import InvalidFileError, did_you_mean
+from diagnose.files.grammar import Entry, grammar_problems, keys_of
 from diagnose.files.yaml_positions import read_document
 
 OWNER_FILE = "owner.yaml"
@@ -39,10 +38,8 @@ class Owner:
     takes: Mapping[str, float]
 
 
-class _OwnerModel(BaseModel):
+class _OwnerEntry(Entry):
     """The grammar of the file."""
-
-    model_config = ConfigDict(extra="forbid", strict=True)
 
     without: list[str] = Field(default_factory=list)
     takes: dict[str, Minutes] = Field(default_factory=dict)
@@ -66,15 +63,15 @@ def load_owner(path: Path, *, limits: Mapping[str, str]) -> Owner:
     document = read_document(path, wanted="owner file")
     problems = list(document.problems)
     try:
-        found = _OwnerModel.model_validate(document.data)
+        found = _OwnerEntry.model_validate(document.data)
     except ValidationError as error:
-        fields = set(_OwnerModel.model_fields)
-        problems.extend(grammar_problems(error, document, known=fields))
+        known = keys_of(_OwnerEntry)
+        problems.extend(grammar_problems(error, document, known=known))
         raise InvalidFileError(tuple(problems)) from error
     problems.extend(
         document.problem(
             ("without", place),
-            f'"{name}" is no limit{nearest(name, limits)}; there are: '
+            f'"{name}" is no limit{did_you_mean(name, limits)}; there are: '
             f"{', '.join(limits)}",
         )
         for place, name in enumerate(found.without)

@@ -28,7 +28,7 @@ from diagnose.faults.predicted import (
     Predictor,
 )
 from diagnose.files.car.car_file import load_car
-from diagnose.files.car.car_warnings import car_warnings
+from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import Compiled

@@ -10,7 +10,7 @@ from collections.abc import Callable
 import pytest
 
 from diagnose.circuit.car import Car
-from diagnose.files.car.car_warnings import car_warnings
+from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.resources import shipped_cars
 from tests.files.test_car_file_problems import changed
 

@@ -12,9 +12,7 @@ from types import MappingProxyType
 from typing import Annotated, Literal, Self
 
 from pydantic import (
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     StringConstraints,
     ValidationError,
@@ -31,7 +29,7 @@ from diagnose.files.cases.worked_case import (
     Seen,
     WorkedCase,
 )
-from diagnose.files.knowledge.knowledge_files import grammar_problems
+from diagnose.files.grammar import Entry, Text, grammar_problems, keys_of
 from diagnose.files.quantities import (
     CURRENT,
     RESISTANCE,
@@ -54,7 +52,6 @@ MEASURES = MappingProxyType(
         ReadingKind.FUSE: VOLTAGE,
     }
 )
-Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z][\w.:/-]*$")]
 YesOrNo = Literal["yes", "no"]
 Advice = Literal["open", "repair", "prove", "fixed", "nothing fits", "stop"]
@@ -75,10 +72,8 @@ Ohms = Annotated[float, _read_by(RESISTANCE)]
 Amps = Annotated[float, _read_by(CURRENT)]
 
 
-class CaseEntry(BaseModel):
-    """Any entry: nothing unknown, nothing guessed from another type."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+class CaseEntry(Entry):
+    """Any entry of a case file."""
 
 
 class MustEntry(CaseEntry):
@@ -238,23 +233,13 @@ def load_case(path: pathlib.Path) -> WorkedCase:
     try:
         entry = CaseFileEntry.model_validate(document.data)
     except ValidationError as error:
-        problems.extend(grammar_problems(error, document, known=_keys()))
+        problems.extend(grammar_problems(error, document, known=keys_of(CaseEntry)))
         raise InvalidFileError(
             tuple(sorted(problems, key=lambda found: (found.line, found.column)))
         ) from error
     if problems:
         raise InvalidFileError(tuple(problems))
     return _case(entry, document)
-
-
-def _keys() -> set[str]:
-    """Return every key a case file can have."""
-    models = (CaseFileEntry, StepEntry, MustEntry, MakingEntry, EndEntry)
-    return {
-        field.alias or name
-        for model in models
-        for name, field in model.model_fields.items()
-    }
 
 
 def _case(entry: CaseFileEntry, document: Document) -> WorkedCase:

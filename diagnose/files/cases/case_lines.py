@@ -13,12 +13,11 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Literal, TextIO
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import Field, StringConstraints, ValidationError
 
-from diagnose.errors import FileProblem, InvalidFileError
+from diagnose.errors import FileProblem, InvalidFileError, did_you_mean
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.draft import nearest
-from diagnose.files.knowledge.knowledge_files import grammar_message
+from diagnose.files.grammar import Entry, grammar_message, keys_of
 from diagnose.inference.prior.learning import ClosedCase, PartGroup, can_have
 
 if TYPE_CHECKING:
@@ -36,10 +35,8 @@ Word = Annotated[str, StringConstraints(min_length=1, max_length=100)]
 CaseId = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{32}$")]
 
 
-class LineEntry(BaseModel):
-    """Nothing unknown, nothing guessed from another type."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+class LineEntry(Entry):
+    """Any entry of a line."""
 
 
 class MendedEntry(LineEntry):
@@ -60,13 +57,6 @@ class ClosedCaseEntry(LineEntry):
         dict[Word, Annotated[int, Field(ge=1, le=MOST_PARTS)]], Field(min_length=1)
     ]
     mended: MendedEntry
-
-
-_KEYS = frozenset(
-    field.alias or name
-    for model in (ClosedCaseEntry, MendedEntry)
-    for name, field in model.model_fields.items()
-)
 
 
 class LineError(ValueError):
@@ -197,7 +187,7 @@ def _key(detail: ErrorDetails) -> str:
 def _message(detail: ErrorDetails) -> str:
     if detail["loc"] == ("id",) and detail["type"] == "string_pattern_mismatch":
         return "id: expected 32 digits of 0-9 and a-f"
-    return grammar_message(detail, _KEYS)
+    return grammar_message(detail, keys_of(LineEntry))
 
 
 class CaseNames:
@@ -250,7 +240,9 @@ class CaseNames:
 
 def _known(name: str, known: Collection[str], what: str, *, key: str) -> None:
     if name not in known:
-        raise LineError(f'"{name}" is no known {what}{nearest(name, known)}', key=key)
+        raise LineError(
+            f'"{name}" is no known {what}{did_you_mean(name, known)}', key=key
+        )
 
 
 def _problem(path: Path, number: int, line: str, error: LineError) -> FileProblem:

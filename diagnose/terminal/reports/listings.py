@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import TextIO
 
 from diagnose.circuit.car import Car
-from diagnose.files.car.car_file import PartRow, ValueRow, describe_expansion, load_car
-from diagnose.files.car.car_warnings import car_warnings
+from diagnose.files.car.car_file import load_car
+from diagnose.files.car.checks.doubts import car_warnings
+from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
 from diagnose.store.case_store import (

@@ -12,7 +12,8 @@ from diagnose.circuit.car import Distribution, Origin, Shape, Value, fixed
 from diagnose.circuit.system_voltage import voltage_factor
 from diagnose.circuit.temperature_and_age import USUAL_CELSIUS, Condition
 from diagnose.circuit.wires import conductor_ohms
-from diagnose.files.quantities import WireSize, measure_of, parse_amount
+from diagnose.files.car.grammar.sizes import WireSize
+from diagnose.files.quantities import measure_of, parse_amount
 
 Defaults = Mapping[str, Mapping[str, Value]]
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 from diagnose.circuit.car import Car, Part
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.files.car.expansion import METAL_TERMINALS
-from diagnose.files.draft import Draft
+from diagnose.files.car.expansion.draft import Draft
+from diagnose.files.car.expansion.metal_and_sources import METAL_TERMINALS
 
 # Always closed, in a sound car.
 METAL_KINDS = frozenset(("wire", "joint", *PROTECTIVE_KINDS))

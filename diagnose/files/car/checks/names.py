@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from diagnose.circuit.elements import ELEMENTS
-from diagnose.files.car.car_schema import CarEntry
-from diagnose.files.draft import Draft, nearest
+from diagnose.errors import did_you_mean
+from diagnose.files.car.expansion.draft import Draft
+from diagnose.files.car.grammar.entries import CarEntry
 from diagnose.files.yaml_positions import Location, Plain
 
 
@@ -44,7 +45,7 @@ def _check_places(car: CarEntry, draft: Draft) -> None:
         if place not in car.places and not is_hidden and not draft.is_broken(place):
             draft.report(
                 location,
-                f'there is no place "{place}"{nearest(place, car.places)}; '
+                f'there is no place "{place}"{did_you_mean(place, car.places)}; '
                 f"known: {', '.join(car.places)}",
             )
 
@@ -61,7 +62,7 @@ def _check_cautions(car: CarEntry, draft: Draft) -> None:
         if caution not in known:
             draft.report(
                 location,
-                f'there is no caution "{caution}"{nearest(caution, known)}; '
+                f'there is no caution "{caution}"{did_you_mean(caution, known)}; '
                 f"known: {', '.join(sorted(known))}",
             )
 
@@ -74,7 +75,7 @@ def _check_roles(car: CarEntry, draft: Draft) -> None:
         if role not in known:
             draft.report(
                 location,
-                f'there is no role "{role}"{nearest(role, known)}; '
+                f'there is no role "{role}"{did_you_mean(role, known)}; '
                 f"known: {', '.join(sorted(known))}",
             )
 
@@ -138,7 +139,8 @@ def _check_gates(car: CarEntry, draft: Draft) -> None:
             fitting = [key for key, kind in kinds.items() if kind == expected]
             draft.report(
                 (*location, "gate"),
-                f'there is no {expected} "{part.gate}"{nearest(part.gate, fitting)}',
+                f'there is no {expected} "{part.gate}"'
+                f"{did_you_mean(part.gate, fitting)}",
             )
 
 
@@ -154,7 +156,7 @@ def _check_closed_in(car: CarEntry, draft: Draft) -> None:
             draft.report(
                 location,
                 f'a switch-contact needs `assembly: ` and a switch, found "{assembly}"'
-                f"{nearest(assembly, car.switches)}",
+                f"{did_you_mean(assembly, car.switches)}",
                 of_key=True,
             )
             continue
@@ -163,6 +165,6 @@ def _check_closed_in(car: CarEntry, draft: Draft) -> None:
                 draft.report(
                     (*location, "closed-in", index),
                     f'switch "{assembly}" has no position "{position}"'
-                    f"{nearest(position, switch.live)}; "
+                    f"{did_you_mean(position, switch.live)}; "
                     f"it has {', '.join(switch.live)}",
                 )

@@ -15,10 +15,10 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from diagnose.errors import FileProblem
-from diagnose.files.car.car_schema import SECTIONS_OF_ENTRIES, CarEntry
-from diagnose.files.draft import ANY_NAME, nearest
-from diagnose.files.quantities import shown
+from diagnose.errors import FileProblem, did_you_mean
+from diagnose.files.car.expansion.draft import ANY_NAME
+from diagnose.files.car.grammar.entries import SECTIONS_OF_ENTRIES, CarEntry
+from diagnose.files.grammar import shown
 from diagnose.files.yaml_positions import Document, Location, Plain
 
 
@@ -137,7 +137,7 @@ def _message(details: ErrorDetails) -> str:
     if kind == "extra_forbidden":
         known = _known_keys(location[:-1])
         return (
-            f'unknown key "{location[-1]}"{nearest(str(location[-1]), known)}; '
+            f'unknown key "{location[-1]}"{did_you_mean(str(location[-1]), known)}; '
             f"known: {', '.join(known)}"
         )
     if kind == "missing":

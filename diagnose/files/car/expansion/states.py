@@ -11,8 +11,9 @@ from types import MappingProxyType
 from typing import TypeVar
 
 from diagnose.circuit.car import OperatingState
-from diagnose.files.car.car_schema import CarEntry, StateEntry
-from diagnose.files.draft import Draft, nearest
+from diagnose.errors import did_you_mean
+from diagnose.files.car.expansion.draft import Draft
+from diagnose.files.car.grammar.entries import CarEntry, StateEntry
 from diagnose.files.yaml_positions import Location
 
 GivenT = TypeVar("GivenT")
@@ -74,8 +75,8 @@ def _merged(
     if base is None and entry.like is None:
         draft.report(
             location,
-            f'there is no operating state "{name}"{nearest(name, states)}; a new one '
-            "needs `like: ` and the state it is like",
+            f'there is no operating state "{name}"{did_you_mean(name, states)}; '
+            "a new one needs `like: ` and the state it is like",
             of_key=True,
         )
         return None
@@ -83,7 +84,7 @@ def _merged(
         draft.report(
             (*location, "like"),
             f'there is no operating state "{entry.like}"'
-            f"{nearest(str(entry.like), states)}",
+            f"{did_you_mean(str(entry.like), states)}",
         )
         return None
     return replace(
@@ -115,14 +116,14 @@ def _check_positions(
             if not draft.is_broken(switch):
                 draft.report(
                     location,
-                    f'there is no switch "{switch}"{nearest(switch, switches)}',
+                    f'there is no switch "{switch}"{did_you_mean(switch, switches)}',
                     of_key=True,
                 )
         elif position not in positions:
             draft.report(
                 location,
                 f'switch "{switch}" has no position "{position}"'
-                f"{nearest(position, positions)}; it has {', '.join(positions)}",
+                f"{did_you_mean(position, positions)}; it has {', '.join(positions)}",
             )
 
 
@@ -138,7 +139,7 @@ def _check_order(
             draft.report(
                 location,
                 f'there is no operating state "{entry.after}"'
-                f"{nearest(entry.after, states)}; known: {', '.join(states)}",
+                f"{did_you_mean(entry.after, states)}; known: {', '.join(states)}",
             )
             continue
         seen = [name]
@@ -161,6 +162,6 @@ def _commands(
                     draft.report(
                         ("controllers", controller, "outputs", output, "on-in", index),
                         f'there is no operating state "{state}"'
-                        f"{nearest(state, states)}; known: {', '.join(states)}",
+                        f"{did_you_mean(state, states)}; known: {', '.join(states)}",
                     )
     return {state: frozenset(outputs) for state, outputs in on.items()}

@@ -7,37 +7,24 @@ what an entry of the car file stands for to `expansion`.
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from diagnose.circuit.car import Part, Value
-from diagnose.errors import FileProblem
+from diagnose.errors import FileProblem, did_you_mean
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car.part_values import (
+from diagnose.files.car.expansion.part_values import (
     Defaults,
     given_value,
     read_value,
     wire_values,
 )
-from diagnose.files.quantities import Connection, WireSize
+from diagnose.files.car.grammar.sizes import Connection, WireSize
 from diagnose.files.yaml_positions import Document, Location
 
 # Stands for every name, when a whole section could not be read.
 ANY_NAME = "*"
-
-
-def nearest(name: str, known: Iterable[str]) -> str:
-    """Return ``(did you mean "x"?)`` for the nearest known name, or nothing.
-
-    Examples
-    --------
-    >>> nearest("baterry.plus", ["battery.plus", "starter.plus"])
-    ' (did you mean "battery.plus"?)'
-    """
-    close = difflib.get_close_matches(name, list(known), n=1, cutoff=0.6)
-    return f' (did you mean "{close[0]}"?)' if close else ""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -282,6 +269,6 @@ class Draft:
             self.report(
                 location,
                 f'"{parameter}" is no value of a {" or a ".join(kinds)}'
-                f"{nearest(parameter, known)}; known: {', '.join(sorted(known))}",
+                f"{did_you_mean(parameter, known)}; known: {', '.join(sorted(known))}",
                 of_key=True,
             )

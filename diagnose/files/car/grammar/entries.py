@@ -10,11 +10,9 @@ import re
 from typing import Annotated, Any, Literal
 
 from pydantic import (
-    BaseModel,
     BeforeValidator,
     ConfigDict,
     Field,
-    StringConstraints,
     WithJsonSchema,
     model_validator,
 )
@@ -22,26 +20,27 @@ from pydantic.json_schema import GenerateJsonSchema
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.temperature_and_age import USUAL_CELSIUS
+from diagnose.files.car.grammar.sizes import (
+    Connection,
+    FuseSize,
+    LoadSize,
+    WireSize,
+    parse_connection,
+    parse_fuse,
+    parse_load,
+    parse_wire,
+)
+from diagnose.files.grammar import Entry, Key, Text, shown
 from diagnose.files.quantities import (
     CURRENT,
     SPEED,
     TIME,
     VOLTAGE,
-    Connection,
-    FuseSize,
-    LoadSize,
-    WireSize,
     parse_amount,
-    parse_connection,
-    parse_fuse,
-    parse_load,
     parse_positive,
-    parse_wire,
-    shown,
 )
 
 SCHEMA_DIALECT = GenerateJsonSchema.schema_dialect
-NAME_PATTERN = "^[a-z][a-z0-9-]*$"
 
 LEAST_CELSIUS = -40.0
 
@@ -50,9 +49,6 @@ MOST_CELSIUS = 60.0
 
 _DEGREES = re.compile(r"(?P<number>-?\d+(\.\d+)?) ?°?(?P<unit>[CF])")
 _YEARS = re.compile(r"(?P<number>\d+(\.\d+)?) ?(years?|a)")
-
-Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
-Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN)]
 
 
 def _as_text(description: str, *examples: str) -> WithJsonSchema:
@@ -180,15 +176,13 @@ def _hyphenated(name: str) -> str:
     return name.rstrip("_").replace("_", "-")
 
 
-class Entry(BaseModel):
-    """Any entry: nothing unknown, nothing guessed from another type."""
+class SectionEntry(Entry):
+    """Any entry of a car file; its keys have hyphens."""
 
-    model_config = ConfigDict(
-        extra="forbid", strict=True, frozen=True, alias_generator=_hyphenated
-    )
+    model_config = ConfigDict(alias_generator=_hyphenated)
 
 
-class PlaceEntry(Entry):
+class PlaceEntry(SectionEntry):
     """A place on the car: ``2 min``, or with a caution."""
 
     model_config = ConfigDict(
@@ -204,7 +198,7 @@ class PlaceEntry(Entry):
         return found if isinstance(found, dict) else {"time": found}
 
 
-class MetalEntry(Entry):
+class MetalEntry(SectionEntry):
     """The big metal parts, each with the place where a probe is put to it."""
 
     body: str
@@ -212,7 +206,7 @@ class MetalEntry(Entry):
     frame: str | None = None
 
 
-class BatteryEntry(Entry):
+class BatteryEntry(SectionEntry):
     """The battery; `grounded` is the post that is joined to body and engine.
 
     With the plus post grounded, loads and the starter are fed at their terminal minus.
@@ -222,10 +216,10 @@ class BatteryEntry(Entry):
     cold_cranking: Amps | None = None
     grounded: Literal["minus", "plus"] = "minus"
     age: Years | None = None
-    values: Values = {}
+    values: Values = Field(default={})
 
 
-class AlternatorEntry(Entry):
+class AlternatorEntry(SectionEntry):
     """The alternator; its terminals are output, sense, exciter and case.
 
     `rated` and `low-speed` are the two currents of a label such as 28/70 A: at 6000 and
@@ -236,50 +230,50 @@ class AlternatorEntry(Entry):
     bolted_to: Literal["engine", "body", "frame"] = "engine"
     rated: Amps | None = None
     low_speed: Amps | None = None
-    values: Values = {}
+    values: Values = Field(default={})
 
 
-class StarterEntry(Entry):
+class StarterEntry(SectionEntry):
     """The starter motor; its terminals are plus and case."""
 
     place: str
     bolted_to: Literal["engine", "body", "frame"] = "engine"
     cranking: Amps | None = None
-    values: Values = {}
+    values: Values = Field(default={})
 
 
-class GroundEntry(Entry):
+class GroundEntry(SectionEntry):
     """A stud or screw where ground wires meet, bolted to metal."""
 
     bolted_to: Literal["engine", "body", "frame"]
     place: str
-    values: Values = {}
+    values: Values = Field(default={})
 
 
-class SwitchEntry(Entry):
+class SwitchEntry(SectionEntry):
     """A switch: its feed terminal and which terminals are live in each position."""
 
     place: str
-    feed: Name = "feed"
-    live: dict[Name, list[Name]] = Field(min_length=2)
-    values: Values = {}
+    feed: Key = "feed"
+    live: dict[Key, list[Key]] = Field(min_length=2)
+    values: Values = Field(default={})
 
 
-class PanelEntry(Entry):
+class PanelEntry(SectionEntry):
     """A fuse panel: its buses, such as a constant and a switched half."""
 
     place: str
-    buses: list[Name] = Field(min_length=1)
+    buses: list[Key] = Field(min_length=1)
 
 
-class RelayTerminals(Entry):
+class RelayTerminals(SectionEntry):
     """What every relay may say, by DIN 72552 terminal numbers."""
 
     terminal_86: ToTerminal | None = Field(default=None, alias="86")
     terminal_85: ToTerminal | None = Field(default=None, alias="85")
     terminal_87a: ToTerminal | None = Field(default=None, alias="87a")
     suppression: Literal["diode", "none"] = "none"
-    values: Values = {}
+    values: Values = Field(default={})
 
 
 class RelayEntry(RelayTerminals):
@@ -298,16 +292,16 @@ class CircuitRelayEntry(RelayTerminals):
     wire: Wire | None = None
 
 
-class OutputEntry(Entry):
+class OutputEntry(SectionEntry):
     """An output of a controller."""
 
     side: Literal["low", "high"]
     limit: Amps | None = None
     on_in: list[str]
-    values: Values = {}
+    values: Values = Field(default={})
 
 
-class ControllerEntry(Entry):
+class ControllerEntry(SectionEntry):
     """A controller; terminals are supply, ground, memory and one for each output."""
 
     place: str
@@ -315,11 +309,11 @@ class ControllerEntry(Entry):
     draws: Amps | None = None
     memory: Amps | None = None
     ground: ToTerminal
-    outputs: dict[Name, OutputEntry] = {}
-    values: Values = {}
+    outputs: dict[Key, OutputEntry] = Field(default={})
+    values: Values = Field(default={})
 
 
-class CircuitFuseEntry(Entry):
+class CircuitFuseEntry(SectionEntry):
     """The fuse of a circuit: ``15 A``, or with a place and a role."""
 
     model_config = ConfigDict(json_schema_extra=lambda schema: _or_text(schema, "15 A"))
@@ -327,7 +321,7 @@ class CircuitFuseEntry(Entry):
     size: Fuse
     place: str | None = None
     role: str | None = None
-    values: Values = {}
+    values: Values = Field(default={})
 
     @model_validator(mode="before")
     @classmethod
@@ -335,7 +329,7 @@ class CircuitFuseEntry(Entry):
         return found if isinstance(found, dict) else {"size": found}
 
 
-class CircuitEntry(Entry):
+class CircuitEntry(SectionEntry):
     """A usual circuit: from a supply, by fuse and relay, to a load and its ground."""
 
     from_: ToTerminal
@@ -347,10 +341,10 @@ class CircuitEntry(Entry):
     ground: ToTerminal | None = None
     place: str | None = None
     role: str | None = None
-    values: Values = {}
+    values: Values = Field(default={})
 
 
-class WireEntry(Entry):
+class WireEntry(SectionEntry):
     """One wire between two terminals."""
 
     from_: Terminal
@@ -358,27 +352,27 @@ class WireEntry(Entry):
     wire: Wire
     place: str | None = None
     role: str | None = None
-    values: Values = {}
+    values: Values = Field(default={})
 
 
-class PartEntry(Entry):
+class PartEntry(SectionEntry):
     """Any part, in full."""
 
     kind: str
-    terminals: dict[str, ToTerminal] = {}
+    terminals: dict[str, ToTerminal] = Field(default={})
     place: str
-    assembly: Name | None = None
+    assembly: Key | None = None
     role: str | None = None
     gate: str | None = None
-    closed_in: list[str] = []
+    closed_in: list[str] = Field(default=[])
     normally_closed: bool = False
-    values: Values = {}
+    values: Values = Field(default={})
 
 
-class StateEntry(Entry):
+class StateEntry(SectionEntry):
     """An operating state: the car's own switch positions, or a new state."""
 
-    switches: dict[str, str] = {}
+    switches: dict[str, str] = Field(default={})
     like: str | None = None
     after: str | None = None
     label: Text | None = None
@@ -388,7 +382,7 @@ class StateEntry(Entry):
     caution: str | None = None
 
 
-class CarEntry(Entry):
+class CarEntry(SectionEntry):
     """A car file."""
 
     model_config = ConfigDict(title="Car file")
@@ -397,22 +391,22 @@ class CarEntry(Entry):
     title: Text
     system: SystemVolts
     temperature: Celsius = USUAL_CELSIUS
-    places: dict[Name, PlaceEntry] = Field(min_length=1)
+    places: dict[Key, PlaceEntry] = Field(min_length=1)
     metal: MetalEntry
     battery: BatteryEntry
     alternator: AlternatorEntry | None = None
     starter: StarterEntry | None = None
-    grounds: dict[Name, GroundEntry] = {}
-    splices: dict[Name, str] = {}
-    switches: dict[Name, SwitchEntry] = {}
-    panels: dict[Name, PanelEntry] = {}
-    controllers: dict[Name, ControllerEntry] = {}
-    relays: dict[Name, RelayEntry] = {}
-    circuits: dict[Name, CircuitEntry] = {}
-    wires: dict[Name, WireEntry] = {}
-    parts: dict[Name, PartEntry] = {}
-    states: dict[Name, StateEntry] = {}
-    test_points: dict[str, str] = {}
+    grounds: dict[Key, GroundEntry] = Field(default={})
+    splices: dict[Key, str] = Field(default={})
+    switches: dict[Key, SwitchEntry] = Field(default={})
+    panels: dict[Key, PanelEntry] = Field(default={})
+    controllers: dict[Key, ControllerEntry] = Field(default={})
+    relays: dict[Key, RelayEntry] = Field(default={})
+    circuits: dict[Key, CircuitEntry] = Field(default={})
+    wires: dict[Key, WireEntry] = Field(default={})
+    parts: dict[Key, PartEntry] = Field(default={})
+    states: dict[Key, StateEntry] = Field(default={})
+    test_points: dict[str, str] = Field(default={})
 
 
 # Sections whose entries have names of their own, so that one can be wrong alone.

@@ -11,7 +11,8 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from diagnose.circuit.car import Part
-from diagnose.files.draft import Draft, nearest
+from diagnose.errors import did_you_mean
+from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.yaml_positions import Location, Plain
 
 
@@ -146,14 +147,14 @@ def _unknown_terminal(draft: Draft, name: str) -> str:
     ]
     if own and terminal:
         return (
-            f'"{assembly}" has no terminal "{terminal}"{nearest(terminal, own)}; '
+            f'"{assembly}" has no terminal "{terminal}"{did_you_mean(terminal, own)}; '
             f"it has {', '.join(own)}"
         )
     if own:
         choices = " or ".join(f"{assembly}.{one}" for one in own)
         return f'"{assembly}" has several terminals; name one: {choices}'
     known = [*draft.terminals, *draft.main_terminals]
-    return f'there is no terminal "{name}"{nearest(name, known)}'
+    return f'there is no terminal "{name}"{did_you_mean(name, known)}'
 
 
 def _node(draft: Draft, name: str) -> str:

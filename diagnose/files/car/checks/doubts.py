@@ -27,7 +27,7 @@ from diagnose.circuit.wires import (
     most_fuse_amps,
     sae_area_mm2,
 )
-from diagnose.files.car.circuit_checks import CONDUCTOR_KINDS
+from diagnose.files.car.checks.sound_circuit import CONDUCTOR_KINDS
 
 # The state in which a charging system is judged: all the usual loads on, at idle.
 LOADED_STATE = "idle-loaded"
