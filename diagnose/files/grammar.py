@@ -23,23 +23,18 @@ if TYPE_CHECKING:
 # Text with something in it, without spaces around it.
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 
-
 # Names that are plain identifiers: those of the Bayesian network, so that other
 # programs can read it.
 IDENTIFIER_PATTERN = "^[a-z][a-z0-9_]*$"
 
-
 # Classes of fault modes, ``KIND.MODE`` with ``*`` for any letters.
 MODES_PATTERN = r"^[a-z*][a-z*-]*\.[a-z*][a-z0-9_*]*$"
-
 
 # All other names, such as those of parts and states.
 KEY_PATTERN = "^[a-z][a-z0-9-]*$"
 
-
 # A name by `KEY_PATTERN`.
 Key = Annotated[str, StringConstraints(pattern=KEY_PATTERN)]
-
 
 # What pydantic calls an error, and what was expected instead. Own words.
 _EXPECTED = {
@@ -59,7 +54,6 @@ _EXPECTED = {
     "too_short": "at least {min_length} of them",
     "too_long": "at most {max_length} of them",
 }
-
 
 # Pattern of a name, and how it is said. Own words.
 _NAME_WORDS = {

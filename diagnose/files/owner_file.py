@@ -17,8 +17,10 @@ from diagnose.errors import InvalidFileError, did_you_mean
 from diagnose.files.grammar import Entry, grammar_problems, keys_of
 from diagnose.files.yaml_positions import read_document
 
+# The name of an owner's file in his configuration folder.
 OWNER_FILE = "owner.yaml"
 
+# What a step takes. [min]
 Minutes = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 
 

@@ -12,9 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from diagnose.circuit.wires import (
-    METRES_PER_FOOT,
-)
+from diagnose.circuit.wires import METRES_PER_FOOT
 from diagnose.files.grammar import shown
 
 
@@ -54,6 +52,7 @@ def _measure(
     )
 
 
+# A length of wire. [m] Limits are own choice: a wire end, and several cars in a row.
 LENGTH = Measure(
     name="length",
     factors=MappingProxyType(
@@ -69,8 +68,15 @@ LENGTH = Measure(
     least=0.001,
     most=50.0,
 )
+
+# A voltage. [V] Limits are own choice: beyond what a meter tells, and far above 24 V.
 VOLTAGE = _measure("voltage", "12 V or 700 mV", (1e-6, 100.0), V=1.0, mV=0.001)
+
+# A current. [A] Limits are own choice: beyond what a meter tells, and a starter of a
+# lorry.
 CURRENT = _measure("current", "15 A or 20 mA", (1e-6, 2000.0), A=1.0, mA=0.001)
+
+# A resistance. [Ω] Limits are own choice: a busbar, and dry insulation.
 RESISTANCE = _measure(
     "resistance",
     "1.5 ohm or 10 mohm",
@@ -80,15 +86,27 @@ RESISTANCE = _measure(
     kohm=1e3,
     Mohm=1e6,
 )
+
+# A power. [W] Limits are own choice: below an indicator diode, and a large starter.
 POWER = _measure("power", "55 W", (0.01, 5000.0), W=1.0)
+
+# Minutes of a person's time. [min] Limits are own choice: none, and a working day and
+# more.
 TIME = _measure("time", "2 min", (0.0, 600.0), min=1.0)
+
+# A speed of rotation. [1/min] Limits are own choice: turned by hand, and an alternator
+# at its fastest.
 SPEED = _measure("speed of rotation", "850 rpm", (1.0, 20000.0), rpm=1.0)
+
+# Resistance of a metre of resistance wire. [Ω/m] No closer limits than those of any
+# measure.
 LINEAR_RESISTANCE = Measure(
     name="resistance per length",
     factors=MappingProxyType({"ohm/ft": 1 / METRES_PER_FOOT, "ohm/m": 1.0}),
     examples="0.35 ohm/ft or 1.15 ohm/m",
 )
 
+# How the name of a parameter ends, and the measure it is in.
 _BY_SUFFIX: Mapping[str, Measure] = MappingProxyType(
     {
         "_volts": VOLTAGE,
@@ -101,6 +119,7 @@ _BY_SUFFIX: Mapping[str, Measure] = MappingProxyType(
     }
 )
 
+# A number, and whatever stands behind it.
 _AMOUNT = re.compile(
     r"(?P<number>[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:e[+-]?\d+)?)(?P<unit>.*)"
 )

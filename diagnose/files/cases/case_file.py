@@ -41,8 +41,13 @@ from diagnose.files.yaml_positions import Document, read_document
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind
 
+# What a message calls such a file.
 CASE_FILE = "case file"
+
+# What stands for a resistance beyond the range of the meter.
 OVER_RANGE = "OL"
+
+# What each setting of the meter is read in.
 MEASURES = MappingProxyType(
     {
         ReadingKind.DC_VOLTS: VOLTAGE,
@@ -52,8 +57,14 @@ MEASURES = MappingProxyType(
         ReadingKind.FUSE: VOLTAGE,
     }
 )
+
+# A name of the car or of knowledge/: part, test point, cause, answer.
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z][\w.:/-]*$")]
+
+# An answer to a symptom, or whether a repair cured.
 YesOrNo = Literal["yes", "no"]
+
+# The values of `Verdict`.
 Advice = Literal["open", "repair", "prove", "fixed", "nothing fits", "stop"]
 
 
@@ -67,8 +78,13 @@ def _read_by(measure: Measure) -> BeforeValidator:
     return BeforeValidator(read)
 
 
+# A voltage with its unit. [V]
 Volts = Annotated[float, _read_by(VOLTAGE)]
+
+# A resistance with its unit, or over-range. [Ω]
 Ohms = Annotated[float, _read_by(RESISTANCE)]
+
+# A current with its unit. [A]
 Amps = Annotated[float, _read_by(CURRENT)]
 
 
@@ -84,7 +100,7 @@ class MustEntry(CaseEntry):
     probability: float = Field(default=0.0, gt=0.0, le=1.0)
 
     def record(self) -> Must:
-        """Return it as a record."""
+        """Return what the program must say."""
         advice: str = self.advice or ""
         return Must(advice=advice, rank=self.rank, probability=self.probability)
 

@@ -23,15 +23,21 @@ from diagnose.inference.prior.learning import ClosedCase, PartGroup, can_have
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
-# A line has a few hundred letters; one of twenty thousand is not one. Own choice.
+# The longest line that is read. [characters] Own choice: a line has a few hundred.
 LONGEST_LINE = 20_000
 
-# A file with more is not read on: it is another kind of file. Own choice.
+# A file with more problems than this is not read on: it is another kind of file. [1]
+# Own choice.
 MOST_PROBLEMS = 20
 
+# The most parts of one kind that a car may have. [1] Own choice: a hundred times the
+# largest car.
 MOST_PARTS = 100_000
 
+# A name in a line.
 Word = Annotated[str, StringConstraints(min_length=1, max_length=100)]
+
+# What tells two cases apart: the first 32 digits of a SHA-256.
 CaseId = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{32}$")]
 
 

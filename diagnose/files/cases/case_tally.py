@@ -13,6 +13,7 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.cases.case_lines import CaseNames, LineError, case_of
 from diagnose.inference.prior.learning import ClosedCase, Counter, Tally
 
+# How many reasons are kept of lines left out. [1] Own choice: what fits a screen.
 MOST_REASONS = 10
 
 

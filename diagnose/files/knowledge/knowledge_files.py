@@ -48,6 +48,7 @@ from diagnose.files.yaml_positions import Document, read_document
 if TYPE_CHECKING:
     pass
 
+# The files of a knowledge folder, without their ending, and the grammar of each.
 FILE_MODELS: Mapping[str, type[BaseModel]] = {
     "part-kinds": PartKindsFile,
     "fault-modes": FaultModesFile,
@@ -63,6 +64,7 @@ FILE_MODELS: Mapping[str, type[BaseModel]] = {
     "effort": EffortFile,
 }
 
+# The grammar of one of the files.
 FileModel = TypeVar("FileModel", bound=BaseModel)
 
 

@@ -32,23 +32,24 @@ from diagnose.files.car.checks.sound_circuit import CONDUCTOR_KINDS
 # The state in which a charging system is judged: all the usual loads on, at idle.
 LOADED_STATE = "idle-loaded"
 
-# Above this a 12 V battery gasses as long as the engine runs (rule: 14.8 to 15.2 V);
-# another system has so much for each 12 V. [V]
+# Above this a 12 V battery gasses as long as the engine runs; another system has so
+# much for each 12 V. [V] A rule of the trade: 14.8 to 15.2 V.
 MOST_CHARGING_VOLTS = 15.0
 
-# Smaller currents out of the battery are leakage and rounding. Own choice. [A]
+# Smaller currents out of the battery are leakage and rounding. [A] Own choice.
 LEAST_DISCHARGE_AMPS = 0.5
 
-# A pump or fan motor draws its stall current for a tenth or two of a second (from
-# memory). [s]
+# How long a pump or fan motor draws its stall current when it starts. [s] From memory:
+# a tenth or two of a second.
 INRUSH_SECONDS = 0.15
 
+# The thinnest gauge with a published current. [SAE gauge] 33 CFR 183.425.
 THINNEST_GAUGE = 18
 
-# The gauges for which 33 CFR 183.425 gives a current.
+# The thickest gauge with a published current. [SAE gauge] 33 CFR 183.425.
 THICKEST_GAUGE = 4
 
-# Parts that keep a short circuit behind them small.
+# Kinds of part that keep a short circuit behind them small.
 LIMITING_KINDS = frozenset(("resistor",))
 
 

@@ -16,15 +16,15 @@ from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.expansion.metal_and_sources import METAL_TERMINALS
 
-# Always closed, in a sound car.
+# Kinds of part that are always closed in a sound car.
 METAL_KINDS = frozenset(("wire", "joint", *PROTECTIVE_KINDS))
 
-# Closed at least in some state.
+# Kinds of part that are closed at least in some state.
 CONDUCTOR_KINDS = METAL_KINDS | frozenset(
     ("switch-contact", "contacts", "driver", "resistor", "diode")
 )
 
-# Kinds that take current, with the two terminals it runs between.
+# Kinds of part that take current, with the two terminals it runs between.
 CONSUMER_ENDS: Mapping[str, tuple[str, str]] = {
     "coil": ("a", "b"),
     "motor": ("a", "b"),

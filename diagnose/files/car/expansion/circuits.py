@@ -18,10 +18,7 @@ from diagnose.files.car.expansion.relays_and_joints import (
     add_relay,
     known_role,
 )
-from diagnose.files.car.grammar.entries import (
-    CircuitEntry,
-    CircuitFuseEntry,
-)
+from diagnose.files.car.grammar.entries import CircuitEntry, CircuitFuseEntry
 from diagnose.files.car.grammar.sizes import Connection, WireSize
 from diagnose.files.yaml_positions import Location
 

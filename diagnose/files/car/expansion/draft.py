@@ -20,11 +20,9 @@ from diagnose.files.car.expansion.part_values import (
     read_value,
     wire_values,
 )
+from diagnose.files.car.grammar.entry_problems import ANY_NAME
 from diagnose.files.car.grammar.sizes import Connection, WireSize
 from diagnose.files.yaml_positions import Document, Location
-
-# Stands for every name, when a whole section could not be read.
-ANY_NAME = "*"
 
 
 @dataclass(slots=True, kw_only=True)

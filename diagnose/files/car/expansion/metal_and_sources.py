@@ -9,9 +9,7 @@ from diagnose.circuit.car import Part
 from diagnose.circuit.elements import speed_constant_rpm
 from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.expansion.part_values import given_value
-from diagnose.files.car.expansion.relays_and_joints import (
-    add_joint,
-)
+from diagnose.files.car.expansion.relays_and_joints import add_joint
 from diagnose.files.car.grammar.entries import (
     AlternatorEntry,
     BatteryEntry,
@@ -21,22 +19,19 @@ from diagnose.files.car.grammar.entries import (
 )
 from diagnose.files.yaml_positions import Location
 
-# The big metal parts by their short names.
+# The big metal parts by their short names, and the one terminal of each.
 METAL_TERMINALS: Mapping[str, str] = MappingProxyType(
     {"body": "body.metal", "engine": "engine.block", "frame": "frame.metal"}
 )
 
-
-# Drop of a 12 V battery at its cold-cranking amps: full rest volts less 7.2 V.
-# The rating is the current that leaves 7.2 V after 30 s at -18 °C, on a new battery:
-# SAE J537 (from memory). [V]
+# Drop of a 12 V battery at its cold-cranking amps: full rest volts less the 7.2 V that
+# the rating leaves after 30 s on a new battery. [V] SAE J537, from memory.
 COLD_CRANKING_DROP_VOLTS = 12.6 - 7.2
 
-
+# The temperature of that rating. [°C] SAE J537, from memory.
 COLD_CRANKING_CELSIUS = -18.0
 
-
-# Size of the battery that the usual charge acceptance is meant for (rule). [A]
+# Size of the battery that the usual charge acceptance is meant for. [A] A rule.
 USUAL_COLD_CRANKING_AMPS = 600.0
 
 

@@ -15,29 +15,32 @@ from diagnose.circuit.wires import conductor_ohms
 from diagnose.files.car.grammar.sizes import WireSize
 from diagnose.files.quantities import measure_of, parse_amount
 
+# Kind of part to parameter to its usual value.
 Defaults = Mapping[str, Mapping[str, Value]]
 
-# Spread of a wire's resistance: length measured along a harness, copper to standard.
-# Common practice: 5 % (a rule, no source). [1]
+# Spread of a wire's resistance, as the standard deviation of its logarithm: length
+# measured along a harness, copper to standard. [1] A rule of the trade: 5 %, no source.
 WIRE_LOG_SPREAD = 0.05
 
-# Wire that the default end joint is meant for, 14 AWG; a thicker wire's lugs touch on
-# more metal, so its joints are lower in proportion to its area.
-# From memory: 3 mohm at a small terminal, 0.1 to 0.2 mohm at a battery lug. [mm²]
+# Cross-section of the wire that the usual end joint is meant for, 14 AWG. [mm²] A
+# thicker wire's lugs touch on more metal, so its joints are lower in proportion to its
+# area. From memory: 3 mΩ at a small terminal, 0.1 to 0.2 mΩ at a battery lug.
 JOINT_AREA_MM2 = 2.1
 
-# Drop of a bolted fuse, a link or a breaker at its rated current (from memory). [V]
+# Drop of a bolted fuse, a link or a breaker at its rated current. [V] From memory.
 FUSE_DROP_VOLTS = 0.075
 
+# Cold resistance of a blade fuse, for one of 1 A; see `BLADE_EXPONENT`. [Ω] Derived by
+# a fit to typical data-sheet values recalled from memory: 17.9 mΩ at 5 A, 7.7 at 10 A,
+# 4.8 at 15 A, 3.4 at 20 A and 1.9 at 30 A, within 6 %.
 BLADE_OHMS = 0.127
 
-# Cold resistance of a blade fuse: 0.127 Ω times (rating/A)^-1.22.
-# Fitted (derived) to typical data-sheet values recalled from memory: 17.9 mΩ at 5 A,
-# 7.7 at 10 A, 4.8 at 15 A, 3.4 at 20 A and 1.9 at 30 A, within 6 %.
+# How that resistance falls with the rating: R = `BLADE_OHMS` (rating / A) to this
+# power. [1] Derived by the same fit.
 BLADE_EXPONENT = -1.22
 
-# A value a million times its usual one, or a millionth of it, is a slip.
-# Own choice, wide: a memory feed is a hundredth of the usual load. [1]
+# How far a value given may be from its usual one, as a factor either way; farther is a
+# slip. [1] Own choice, wide: a memory feed is a hundredth of the usual load.
 FARTHEST_FACTOR = 1e6
 
 

@@ -9,9 +9,7 @@ from diagnose.circuit.car import Origin, Part, Value
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.expansion.part_values import fuse_ohms
-from diagnose.files.car.grammar.entries import (
-    RelayTerminals,
-)
+from diagnose.files.car.grammar.entries import RelayTerminals
 from diagnose.files.yaml_positions import Location
 
 
@@ -29,7 +27,7 @@ def add_rating(values: dict[str, Value], kind: str) -> None:
         values["ohms"] = fuse_ohms(kind, rating.distribution.nominal, ohms)
 
 
-# Part of a relay to its kind and its two terminals by DIN 72552 (from memory).
+# Part of a relay to its kind and its two terminals. DIN 72552, from memory.
 _RELAY_PARTS: Mapping[str, tuple[str, tuple[str, str]]] = MappingProxyType(
     {
         "coil": ("coil", ("86", "85")),

@@ -35,6 +35,7 @@ from diagnose.files.car.grammar.entries import (
 )
 from diagnose.files.yaml_positions import Location
 
+# An entry of some section.
 EntryT = TypeVar("EntryT")
 
 

@@ -16,7 +16,10 @@ from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.grammar.entries import CarEntry, StateEntry
 from diagnose.files.yaml_positions import Location
 
+# Whatever a key of a state holds.
 GivenT = TypeVar("GivenT")
+
+# Each switch with its positions, the resting one first.
 Switches = Mapping[str, tuple[str, ...]]
 
 

@@ -9,13 +9,7 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Literal
 
-from pydantic import (
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    WithJsonSchema,
-    model_validator,
-)
+from pydantic import BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
 from pydantic.json_schema import GenerateJsonSchema
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
@@ -40,14 +34,19 @@ from diagnose.files.quantities import (
     parse_positive,
 )
 
+# The JSON Schema that pydantic writes: draft 2020-12.
 SCHEMA_DIALECT = GenerateJsonSchema.schema_dialect
 
+# The lowest air temperature a person works in, with room. [°C] Own choice.
 LEAST_CELSIUS = -40.0
 
-# Air temperatures that a person works in, with room. Own choice. [°C]
+# The highest air temperature a person works in, with room. [°C] Own choice.
 MOST_CELSIUS = 60.0
 
+# A temperature in degrees Celsius or Fahrenheit.
 _DEGREES = re.compile(r"(?P<number>-?\d+(\.\d+)?) ?°?(?P<unit>[CF])")
+
+# An age in years.
 _YEARS = re.compile(r"(?P<number>\d+(\.\d+)?) ?(years?|a)")
 
 
@@ -116,27 +115,42 @@ def _read_given(found: object) -> str | int | float:
     return found
 
 
+# A current with its unit. [A]
 Amps = Annotated[
     float, BeforeValidator(_read_current), _as_text(CURRENT.name, "7 A", "20 mA")
 ]
+
+# A person's time with its unit. [min]
 Minutes = Annotated[float, BeforeValidator(_read_minutes), _as_text(TIME.name, "2 min")]
+
+# A speed of rotation with its unit. [1/min]
 Rpm = Annotated[float, BeforeValidator(_read_speed), _as_text(SPEED.name, "850 rpm")]
+
+# The nominal voltage of the whole car. [V]
 SystemVolts = Annotated[
     float,
     BeforeValidator(_read_system_volts),
     WithJsonSchema({"enum": ["6 V", "12 V", "24 V"]}),
 ]
+
+# An air temperature. [°C]
 Celsius = Annotated[
     float,
     BeforeValidator(_read_celsius),
     _as_text("air temperature when it is measured, 20 °C if not given", "5 °C", "40 F"),
 ]
+
+# An age. [a]
 Years = Annotated[
     float, BeforeValidator(_read_years), _as_text("age", "4 years", "1 year")
 ]
+
+# A terminal alone.
 Terminal = Annotated[
     str, BeforeValidator(_read_terminal), _as_text("a terminal", "battery.plus", "body")
 ]
+
+# A terminal, and perhaps the wire to it.
 ToTerminal = Annotated[
     Connection,
     BeforeValidator(parse_connection),
@@ -146,16 +160,22 @@ ToTerminal = Annotated[
         "body-stud via 14 AWG 2 ft",
     ),
 ]
+
+# A wire's size and length.
 Wire = Annotated[
     WireSize,
     BeforeValidator(parse_wire),
     _as_text("size and length of a wire", "14 AWG 6 ft", "2.5 mm2 2 m"),
 ]
+
+# A load's size and kind.
 Load = Annotated[
     LoadSize,
     BeforeValidator(parse_load),
     _as_text("size and kind of a load", "7 A motor", "110 W lamps", "5 A load"),
 ]
+
+# A fuse's rating and kind.
 Fuse = Annotated[
     FuseSize,
     BeforeValidator(parse_fuse),
@@ -163,11 +183,15 @@ Fuse = Annotated[
         f"rating and, unless a fuse, one of {PROTECTIVE_KINDS}", "15 A", "30 A breaker"
     ),
 ]
+
+# A value that only its parameter's name can explain.
 Given = Annotated[
     str | int | float,
     BeforeValidator(_read_given),
     WithJsonSchema({"type": ["string", "number"], "examples": ["85 ohm", 2.2]}),
 ]
+
+# Parameter of a part to what the file gives for it.
 Values = dict[str, Given]
 
 

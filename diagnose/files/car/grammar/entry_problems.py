@@ -16,10 +16,12 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from diagnose.errors import FileProblem, did_you_mean
-from diagnose.files.car.expansion.draft import ANY_NAME
 from diagnose.files.car.grammar.entries import SECTIONS_OF_ENTRIES, CarEntry
 from diagnose.files.grammar import shown
 from diagnose.files.yaml_positions import Document, Location, Plain
+
+# Stands for every name, when a whole section could not be read.
+ANY_NAME = "*"
 
 
 def read_entries(
@@ -160,6 +162,7 @@ def _message(details: ErrorDetails) -> str:
     return f"{name}found {found}, expected {expected}"
 
 
+# What pydantic calls an error, and what was expected instead. Own words.
 _EXPECTED = {
     "string_type": "text",
     "string_too_short": "some text",

@@ -11,10 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.circuit.wires import (
-    awg_area_mm2,
-    sae_area_mm2,
-)
+from diagnose.circuit.wires import awg_area_mm2, sae_area_mm2
 from diagnose.files.grammar import shown
 from diagnose.files.quantities import (
     CURRENT,
@@ -46,13 +43,13 @@ class WireSize:
     ohms_per_m: float | None = None
 
 
+# What a message about a wire shows.
 WIRE_EXAMPLES = "14 AWG 6 ft, 14 SAE 1.8 m, 2.5 mm2 2 m or 0.35 ohm/ft 4 ft"
-
 
 # Beyond any wire on a car; IEC 60228 goes from 0.5 to 2500. Own choice. [mm²]
 SMALLEST_MM2, LARGEST_MM2 = 0.05, 240.0
 
-
+# Size, its series, and the length behind it.
 _WIRE = re.compile(
     r"(?P<size>[+-]?[\d./]+)\s*(?P<series>AWG|SAE|mm2|mm²|ohm/ft|ohm/m)\s*,?\s*"
     r"(?P<length>\S.*)?",
@@ -137,6 +134,7 @@ class Connection:
     wire: WireSize | None
 
 
+# A terminal, and the wire that leads to it, if any.
 _VIA = re.compile(r"(?P<to>\S+)(?:\s+via\s+(?P<wire>.+))?")
 
 
@@ -180,6 +178,8 @@ class LoadSize:
     amount: float
 
 
+# The word for a load to its kind of part, the parameter that gives its size, and the
+# measure of that.
 _LOAD_WORDS: Mapping[str, tuple[str, str, Measure]] = MappingProxyType(
     {
         "motor": ("motor", "motor_amps", CURRENT),
@@ -191,7 +191,7 @@ _LOAD_WORDS: Mapping[str, tuple[str, str, Measure]] = MappingProxyType(
     }
 )
 
-
+# What a message about a load shows.
 LOAD_EXAMPLES = "7 A motor, 110 W lamps, 3 W led-lamp or 5 A load"
 
 

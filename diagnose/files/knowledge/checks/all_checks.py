@@ -40,7 +40,6 @@ from diagnose.files.knowledge.contents import Contents
 # One check: yields what it finds wrong with the files together.
 Check = Callable[[Contents], Iterator[Finding]]
 
-
 # The checks, in the order in which equal places are told.
 _CHECKS: tuple[Check, ...] = (
     check_kinds,

@@ -5,10 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Protocol
 
-from diagnose.files.knowledge.checks.findings import (
-    Finding,
-    unknown_name,
-)
+from diagnose.files.knowledge.checks.findings import Finding, unknown_name
 from diagnose.files.knowledge.contents import Contents
 from diagnose.files.yaml_positions import Location
 

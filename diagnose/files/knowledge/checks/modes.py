@@ -6,10 +6,7 @@ import math
 from collections.abc import Iterator
 
 from diagnose.circuit.elements import ELEMENTS
-from diagnose.files.knowledge.checks.findings import (
-    Finding,
-    unknown_name,
-)
+from diagnose.files.knowledge.checks.findings import Finding, unknown_name
 from diagnose.files.knowledge.contents import Contents
 from diagnose.files.knowledge.models.parts_and_modes import ChangeEntry, ModeEntry
 from diagnose.files.yaml_positions import Location

@@ -6,10 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import did_you_mean
-from diagnose.files.knowledge.checks.findings import (
-    Finding,
-    unknown_name,
-)
+from diagnose.files.knowledge.checks.findings import Finding, unknown_name
 from diagnose.files.knowledge.contents import Contents
 from diagnose.files.knowledge.models.symptoms_and_complaints import (
     QUANTITIES,

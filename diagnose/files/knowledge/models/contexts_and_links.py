@@ -7,17 +7,10 @@ from fnmatch import fnmatchcase
 from types import MappingProxyType
 from typing import Annotated, Literal, Self
 
-from pydantic import (
-    AfterValidator,
-    Field,
-    model_validator,
-)
+from pydantic import AfterValidator, Field, model_validator
 
 from diagnose.faults.links import LinkRule, LinkRules, Relation, SpotRule
-from diagnose.faults.modes import (
-    Trigger,
-    TriggerTest,
-)
+from diagnose.faults.modes import Trigger, TriggerTest
 from diagnose.files.grammar import Key, Text
 from diagnose.files.knowledge.models.entries import (
     Identifier,
@@ -28,9 +21,7 @@ from diagnose.files.knowledge.models.entries import (
     SourcedEntry,
     sum_to_one,
 )
-from diagnose.measurement.symptoms import (
-    Context,
-)
+from diagnose.measurement.symptoms import Context
 
 
 class ShiftEntry(SourcedEntry):
@@ -82,7 +73,7 @@ class ContextEntry(SourcedEntry):
         return {}
 
     def context(self, name: str) -> Context:
-        """Return the record."""
+        """Return the question about the history, with its answers."""
         return Context(
             name=name,
             question=self.question,
@@ -127,7 +118,7 @@ class TriggerEntry(SourcedEntry):
     test: TriggerTestEntry
 
     def trigger(self, name: str) -> Trigger:
-        """Return the record."""
+        """Return the trigger under its name."""
         return Trigger(
             name=name,
             says=self.says,
@@ -146,6 +137,7 @@ class TriggersFile(KnowledgeEntry):
     triggers: dict[Identifier, TriggerEntry]
 
 
+# Where the second part of a link is, seen from the first; the values of `Relation`.
 RelationWord = Literal[
     "grounds-its-coil", "is-fed-through-it", "is-driven-by-it", "anywhere"
 ]
@@ -161,7 +153,7 @@ class LinkEntry(SourcedEntry):
     says: Text
 
     def link(self, name: str) -> LinkRule:
-        """Return the record."""
+        """Return the link under its name."""
         return LinkRule(
             name=name,
             parents=tuple(self.parents),
@@ -189,7 +181,7 @@ class SpotEntry(SourcedEntry):
     weights: Annotated[list[SpotWeightEntry], Field(min_length=1)]
 
     def spot(self, name: str) -> SpotRule:
-        """Return the record."""
+        """Return the spot under its name."""
         return SpotRule(
             name=name,
             context=self.follows,
@@ -207,7 +199,7 @@ class LinksFile(KnowledgeEntry):
     spots: dict[Identifier, SpotEntry]
 
     def rules(self) -> LinkRules:
-        """Return the record."""
+        """Return every link and spot of the file."""
         return LinkRules(
             links=tuple(entry.link(name) for name, entry in self.links.items()),
             spots=tuple(entry.spot(name) for name, entry in self.spots.items()),

@@ -5,48 +5,46 @@ from __future__ import annotations
 import math
 from typing import Annotated, Literal, Self
 
-from pydantic import (
-    BaseModel,
-    Field,
-    StringConstraints,
-    model_validator,
-)
+from pydantic import BaseModel, Field, StringConstraints, model_validator
 
 from diagnose.circuit.car import Distribution, Origin, Shape, Value
 from diagnose.files.grammar import IDENTIFIER_PATTERN, MODES_PATTERN, Entry, Text
 
-SUM_TOLERANCE = 1e-9  # rounding of a few decimal fractions, far below any real mistake
+# How far shares may sum from 1. [1] Derived: the rounding of a few decimal fractions,
+# far below any real mistake.
+SUM_TOLERANCE = 1e-9
 
-
+# How sure a source is: read in it, copied from a copy of it, a rule of the trade,
+# remembered, or worked out from others.
 Basis = Literal["read", "copy", "rule", "memory", "derived"]
 
-
+# A name that is a plain identifier, as the Bayesian network needs it.
 Identifier = Annotated[str, StringConstraints(pattern=IDENTIFIER_PATTERN)]
 
-
+# At least one class of fault modes.
 ModePatterns = Annotated[
     list[Annotated[str, StringConstraints(pattern=MODES_PATTERN)]], Field(min_length=1)
 ]
 
-
+# Any finite number.
 Number = Annotated[float, Field(allow_inf_nan=False)]
 
-
+# A finite number from 0 on.
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 
-
+# A finite number above 0.
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 
-
+# A probability that may be 0 but is never sure. [1]
 Chance = Annotated[float, Field(ge=0, lt=1)]
 
-
+# A probability that is neither 0 nor sure. [1]
 Probability = Annotated[float, Field(gt=0, lt=1)]
 
-
+# The keys a spread can be given under.
 SHAPES = tuple(shape.value for shape in Shape)
 
-
+# Two numbers: middle and spread, or two ends.
 Pair = Annotated[list[Number], Field(min_length=2, max_length=2)]
 
 
@@ -85,7 +83,7 @@ class DistributionEntry(KnowledgeEntry):
         return self
 
     def distribution(self) -> Distribution:
-        """Return the record."""
+        """Return the spread as the circuit draws from it."""
         shape = one_of(self, SHAPES)
         numbers = getattr(self, shape)
         first, second = (numbers, 0.0) if shape == "fixed" else numbers
@@ -98,7 +96,7 @@ class ValueEntry(DistributionEntry, SourcedEntry):
     """The default of one parameter."""
 
     def value(self) -> Value:
-        """Return the record."""
+        """Return the parameter's usual value, with its source."""
         return Value(
             distribution=self.distribution(),
             origin=Origin.DEFAULT,

@@ -5,10 +5,7 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Literal, Self
 
-from pydantic import (
-    Field,
-    model_validator,
-)
+from pydantic import Field, model_validator
 
 from diagnose.faults.owner_limits import Effort, OwnerLimit
 from diagnose.files.grammar import Key, Text
@@ -21,6 +18,8 @@ from diagnose.files.knowledge.models.entries import (
 from diagnose.measurement.meters import Meter, MeterRange
 from diagnose.measurement.probe_lamp import ProbeLamp
 
+# What a meter is set to, or how a fuse or lamp is looked at; the values of
+# `ReadingKind`.
 ReadingWord = Literal["volts", "ac", "ohms", "amps", "fuse", "lamp", "look"]
 
 
@@ -45,7 +44,7 @@ class LimitEntry(SourcedEntry):
         return self
 
     def limit(self, name: str) -> OwnerLimit:
-        """Return the record."""
+        """Return the limit under its name."""
         return OwnerLimit(
             name=name,
             says=self.says,
@@ -73,7 +72,7 @@ class EffortFile(KnowledgeEntry):
     needless_repair: PriceEntry
 
     def effort(self) -> Effort:
-        """Return the record."""
+        """Return every limit and price of the file."""
         return Effort(
             limits=MappingProxyType(
                 {name: entry.limit(name) for name, entry in self.limits.items()}
@@ -93,7 +92,7 @@ class RangeEntry(SourcedEntry):
     resolution: Positive
 
     def meter_range(self) -> MeterRange:
-        """Return the record."""
+        """Return the accuracy of this function of the meter."""
         return MeterRange(
             percent=self.percent, counts=self.counts, resolution=self.resolution
         )
@@ -117,7 +116,7 @@ class LampEntry(SourcedEntry):
     caution: Key
 
     def probe_lamp(self) -> ProbeLamp:
-        """Return the record."""
+        """Return the test lamp."""
         return ProbeLamp(
             watts=self.watts,
             volts=self.volts,
@@ -152,7 +151,7 @@ class MeterFile(KnowledgeEntry):
     model_fraction: NumberEntry
 
     def meter(self) -> Meter:
-        """Return the record."""
+        """Return the meter, all its functions together."""
         return Meter(
             volts=self.volts.meter_range(),
             ohms=self.ohms.meter_range(),

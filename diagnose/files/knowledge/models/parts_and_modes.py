@@ -8,19 +8,9 @@ from collections.abc import Callable
 from types import MappingProxyType
 from typing import Annotated, Literal, Self
 
-from pydantic import (
-    AfterValidator,
-    Field,
-    field_validator,
-    model_validator,
-)
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
-from diagnose.faults.modes import (
-    Change,
-    FaultMode,
-    Operation,
-    Repair,
-)
+from diagnose.faults.modes import Change, FaultMode, Operation, Repair
 from diagnose.files.grammar import Key, Text
 from diagnose.files.knowledge.models.entries import (
     SUM_TOLERANCE,
@@ -32,9 +22,11 @@ from diagnose.files.knowledge.models.entries import (
     ValueEntry,
 )
 
-LARGEST_RATE = 0.2  # above this a fault mode would be the normal condition of the part
+# The largest rate of a fault mode. [1] Own choice: above this it would be the normal
+# condition of the part.
+LARGEST_RATE = 0.2
 
-
+# What a change does to its parameter, in the file's words.
 OperationWord = Literal["set", "times", "plus"]
 
 
@@ -51,9 +43,10 @@ def _only_in_braces(*placeholders: str) -> Callable[[str], str]:
     return checked
 
 
+# Text that may name the part.
 Template = Annotated[Text, AfterValidator(_only_in_braces("{part}"))]
 
-
+# Text that may name the part or the assembly it belongs to.
 ActionTemplate = Annotated[
     Text, AfterValidator(_only_in_braces("{part}", "{assembly}"))
 ]
@@ -81,7 +74,7 @@ class ChangeEntry(DistributionEntry):
     role: Key | None = None
 
     def change(self) -> Change:
-        """Return the record."""
+        """Return the change to the parameter."""
         return Change(
             parameter=self.parameter,
             operation=Operation(self.operation),
@@ -101,7 +94,7 @@ class RepairEntry(KnowledgeEntry):
     renews: Key | None = None
 
     def repair(self) -> Repair:
-        """Return the record."""
+        """Return the repair."""
         return Repair(
             action=self.action,
             minutes=self.minutes,
@@ -151,7 +144,7 @@ class ModeEntry(SourcedEntry):
         return self
 
     def mode(self) -> FaultMode:
-        """Return the record."""
+        """Return the fault mode, without what contexts say of its whole class."""
         return FaultMode(
             kind=self.kind,
             name=self.name,

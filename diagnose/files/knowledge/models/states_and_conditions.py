@@ -8,11 +8,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Annotated, Self
 
-from pydantic import (
-    AfterValidator,
-    Field,
-    model_validator,
-)
+from pydantic import AfterValidator, Field, model_validator
 
 from diagnose.circuit.car import OperatingState
 from diagnose.circuit.temperature_and_age import USUAL_CELSIUS, Condition, FactorTable
@@ -48,6 +44,7 @@ def _table(rows: list[list[float]]) -> FactorTable:
     return FactorTable(points=tuple((float(at), float(by)) for at, by in rows))
 
 
+# A table of factors: rows of a point and its factor, by rising points.
 FactorRows = Annotated[list[Pair], Field(min_length=2), AfterValidator(_rising_factors)]
 
 
@@ -64,7 +61,7 @@ class ConditionEntry(SourcedEntry):
         return self
 
     def condition(self) -> Condition:
-        """Return the record."""
+        """Return what the parameter depends on, as tables."""
         return Condition(
             celsius=None if self.celsius is None else _table(self.celsius),
             years=None if self.years is None else _table(self.years),

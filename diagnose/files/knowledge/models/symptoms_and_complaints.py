@@ -5,10 +5,7 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Annotated, Self
 
-from pydantic import (
-    Field,
-    model_validator,
-)
+from pydantic import Field, model_validator
 
 from diagnose.files.grammar import Key, Text
 from diagnose.files.knowledge.models.entries import (
@@ -30,9 +27,10 @@ from diagnose.measurement.symptoms import (
     Symptom,
 )
 
+# The keys of a claim: what it looks at.
 QUANTITIES = tuple(quantity.value for quantity in Quantity)
 
-
+# The keys of a group: how its members are joined.
 JOINS = tuple(join.value for join in Join)
 
 
@@ -129,7 +127,7 @@ class SymptomEntry(SourcedEntry):
         return self
 
     def symptom(self, name: str) -> Symptom:
-        """Return the record."""
+        """Return the symptom under its name."""
         member = self.when.member()
         when = (
             member
@@ -165,7 +163,7 @@ class ComplaintEntry(SourcedEntry):
     cured_answer: bool
 
     def complaint(self, name: str) -> Complaint:
-        """Return the record."""
+        """Return the complaint under its name."""
         return Complaint(
             name=name,
             says=self.says,
