@@ -1,4 +1,4 @@
-"""Case files: a worked case as a record, or everything that is wrong with it at once.
+"""A case file as a worked case, or everything that is wrong with it at once.
 
 Checks what can be seen in the file alone; whether its names are names of the car shows
 when `trial` goes through it.
@@ -147,7 +147,7 @@ class StepEntry(CaseEntry):
         return self
 
     def event(self) -> Seen | Measured | Repaired:
-        """Return what was done as a record."""
+        """Return what was seen, measured or mended in this step."""
         if self.symptom is not None:
             return Seen(symptom=self.symptom, is_present=self.answer == "yes")
         if self.repair is not None:

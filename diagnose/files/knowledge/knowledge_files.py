@@ -216,7 +216,7 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
 
 
 def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
-    """Turn the files into the record."""
+    """Return what the files say, with the modes under what contexts say of them."""
     return Knowledge(
         defaults=MappingProxyType(
             {

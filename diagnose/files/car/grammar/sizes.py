@@ -46,8 +46,13 @@ class WireSize:
 # What a message about a wire shows.
 WIRE_EXAMPLES = "14 AWG 6 ft, 14 SAE 1.8 m, 2.5 mm2 2 m or 0.35 ohm/ft 4 ft"
 
-# Beyond any wire on a car; IEC 60228 goes from 0.5 to 2500. Own choice. [mm²]
-SMALLEST_MM2, LARGEST_MM2 = 0.05, 240.0
+# The thinnest wire that is believed. [mm²] Own choice, below any wire on a car; IEC
+# 60228 begins at 0.5.
+SMALLEST_MM2 = 0.05
+
+# The thickest wire that is believed. [mm²] Own choice, beyond any wire on a car; IEC
+# 60228 goes up to 2500.
+LARGEST_MM2 = 240.0
 
 # Size, its series, and the length behind it.
 _WIRE = re.compile(

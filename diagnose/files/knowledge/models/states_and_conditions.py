@@ -93,7 +93,7 @@ class StateEntry(SourcedEntry):
     exists_when: Key | None = None
 
     def state(self, name: str) -> OperatingState:
-        """Return the record; switches and commands are the car's."""
+        """Return the state under its name; switches and commands are the car's."""
         empty: Mapping[str, str] = MappingProxyType({})
         return OperatingState(
             name=name,

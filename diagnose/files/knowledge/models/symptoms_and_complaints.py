@@ -78,7 +78,7 @@ class MemberEntry(KnowledgeEntry):
         return one_of(self, ("symptom", *JOINS, *QUANTITIES))
 
     def member(self) -> Claim | Group | str:
-        """Return the record, or the other symptom's name."""
+        """Return the claim or the group, or the other symptom's name."""
         if self.symptom is not None:
             return self.symptom
         return self._group() if self.sort in JOINS else self._claim()
