@@ -15,6 +15,7 @@ from types import MappingProxyType
 
 from diagnose.circuit.car import Car
 from diagnose.errors import ReadingError
+from diagnose.faults.history import check_history
 from diagnose.faults.knowledge import Knowledge
 from diagnose.inference.prior.learning import ClosedCase, PartGroup, can_have
 from diagnose.measurement.symptoms import Complaint
@@ -115,9 +116,7 @@ def closed_case(
     group = (part.kind, part.role or "") if part is not None else ("", "")
     if not any(m.name == mode_name and can_have(group, m) for m in knowledge.modes):
         raise ReadingError(f'this car has no cause "{cure.cause}"')
-    answers = {context.name: context.states for context in knowledge.contexts}
-    if any(a not in answers.get(c, ()) for c, a in cure.history.items()):
-        raise ReadingError("an answer about its history is not known any more")
+    check_history(cure.history, knowledge.contexts)
     identity = f"{case.car_digest} {case.created_at} {case.name}"
     return ClosedCase(
         case_id=hashlib.sha256(identity.encode()).hexdigest()[:32],

@@ -21,6 +21,7 @@ from diagnose.circuit.car import (
 )
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import ImpossibleEvidenceError, ReadingError
+from diagnose.faults.history import check_history
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import (
     Reading,
@@ -663,9 +664,8 @@ class Diagnosis:
         words = self.vocabulary
         match fact:
             case ContextFact():
-                self._known(fact.context, words.contexts, "question")
-                answers = words.contexts[fact.context][1]
-                self._known(fact.answer, dict.fromkeys(answers, ""), "answer")
+                answers = {fact.context: fact.answer}
+                check_history(answers, self._model.knowledge.contexts)
             case ComplaintFact():
                 self._known(fact.complaint, words.complaints, "complaint")
             case SymptomFact():

@@ -95,4 +95,4 @@ def test_unknown_history_is_refused_with_those_known(
     status = main(["prestart", str(CAR), "--history", "wirring=fresh"])
 
     assert status == 1
-    assert "those asked: wiring, began, touched" in capsys.readouterr().err
+    assert "known: wiring, began, touched" in capsys.readouterr().err

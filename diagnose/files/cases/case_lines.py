@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, TextIO
 from pydantic import Field, StringConstraints, ValidationError
 
 from diagnose.errors import FileProblem, InvalidFileError, did_you_mean
+from diagnose.faults.history import HistoryError, check_history
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.grammar import Entry, grammar_message, keys_of
 from diagnose.inference.prior.learning import ClosedCase, PartGroup, can_have
@@ -209,7 +210,7 @@ class CaseNames:
         self._kinds = {mode.kind for mode in knowledge.modes}
         self._roles = knowledge.roles
         self._complaints = knowledge.complaints
-        self._answers = {c.name: c.states for c in knowledge.contexts}
+        self._contexts = knowledge.contexts
         self._faults: dict[PartGroup, frozenset[str]] = {}
 
     def check(self, case: ClosedCase) -> None:
@@ -221,9 +222,10 @@ class CaseNames:
             With the first of them.
         """
         _known(case.complaint, self._complaints, "complaint", key="complaint")
-        for context, answer in case.history.items():
-            _known(context, self._answers, "question of the history", key=context)
-            _known(answer, self._answers[context], f"answer to {context}", key=context)
+        try:
+            check_history(case.history, self._contexts)
+        except HistoryError as error:
+            raise LineError(str(error), key=error.context) from error
         for group in (*case.parts, case.group):
             if group not in self._faults:
                 self._faults[group] = self._faults_of(group)

@@ -14,7 +14,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import TextIO
 
-from diagnose.errors import ReadingError
+from diagnose.faults.history import check_history
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.knowledge.knowledge_files import load_knowledge
@@ -111,14 +111,7 @@ def list_prestart(options: PrestartOptions, sink: TextIO) -> None:
 
 def _history(told: Mapping[str, str], knowledge: Knowledge) -> Mapping[str, str]:
     """Return the history with what holds before a first start; refuse what is none."""
-    contexts = {context.name: context for context in knowledge.contexts}
-    for name, answer in told.items():
-        if name not in contexts:
-            known = ", ".join(contexts)
-            raise ReadingError(f'no question "{name}" is asked; those asked: {known}')
-        if answer not in contexts[name].states:
-            known = ", ".join(contexts[name].states)
-            raise ReadingError(f'"{answer}" does not answer {name}; answers: {known}')
+    check_history(told, knowledge.contexts)
     return {**known_history(knowledge), **told}
 
 
