@@ -94,6 +94,7 @@ def grammar_problems(
     Parameters
     ----------
     error : ValidationError
+        All that pydantic found.
     document : Document
         The file.
     known : Collection[str]
@@ -110,7 +111,15 @@ def grammar_problems(
 
 
 def grammar_message(detail: ErrorDetails, known: Collection[str]) -> str:
-    """Return what was found and what was expected, in plain words."""
+    """Return what was found and what was expected, in plain words.
+
+    Parameters
+    ----------
+    detail : ErrorDetails
+        One error of pydantic.
+    known : Collection[str]
+        Every key of the grammar, for the nearest to an unknown one.
+    """
     name = next((str(key) for key in reversed(detail["loc"]) if key != "[key]"), "")
     kind, context = detail["type"], detail.get("ctx", {})
     if kind == "missing":
@@ -131,7 +140,18 @@ def grammar_message(detail: ErrorDetails, known: Collection[str]) -> str:
 
 
 def shown(found: object) -> str:
-    """Return how a message names what a file holds."""
+    """Return how a message names what a file holds.
+
+    Parameters
+    ----------
+    found : object
+        A value as it was read.
+
+    Examples
+    --------
+    >>> shown("12"), shown(12), shown([])
+    ('"12"', '12', 'a list')
+    """
     if found is None:
         return "nothing"
     if isinstance(found, str):

@@ -53,8 +53,14 @@ def load_owner(path: Path, *, limits: Mapping[str, str]) -> Owner:
     Parameters
     ----------
     path : Path
+        The file, YAML 1.2.
     limits : Mapping[str, str]
         What an owner may lack, name to the words for it.
+
+    Returns
+    -------
+    Owner
+        What it says.
 
     Raises
     ------

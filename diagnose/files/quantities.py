@@ -126,7 +126,18 @@ _AMOUNT = re.compile(
 
 
 def measure_of(parameter: str) -> Measure | None:
-    """Return the measure that a parameter's name ends in; None for a bare number."""
+    """Return the measure that a parameter's name ends in.
+
+    Parameters
+    ----------
+    parameter : str
+        Such as ``coil_ohms``.
+
+    Returns
+    -------
+    Measure or None
+        None for a bare number.
+    """
     for suffix, measure in _BY_SUFFIX.items():
         if parameter.endswith(suffix):
             return measure
@@ -182,7 +193,25 @@ def parse_amount(found: object, measure: Measure) -> float:
 
 
 def parse_positive(found: object, measure: Measure) -> float:
-    """Read an amount greater than zero; arguments and errors as `parse_amount`."""
+    """Read an amount that is greater than zero and can be on a car.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds, such as ``"15 A"``.
+    measure : Measure
+        What it should be.
+
+    Returns
+    -------
+    float
+        The amount in the measure's SI unit.
+
+    Raises
+    ------
+    ValueError
+        If it is no number with one of the measure's units, or is beyond its limits.
+    """
     amount = parse_amount(found, measure)
     if amount <= 0:
         raise ValueError(f'{measure.name} "{found}" must be greater than 0')
@@ -194,7 +223,13 @@ def parse_positive(found: object, measure: Measure) -> float:
 
 
 def as_written(found: object) -> str:
-    """Return text or a number as text; anything else as nothing."""
+    """Return text or a number as text; anything else as empty text.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds.
+    """
     if isinstance(found, bool) or not isinstance(found, int | float | str):
         return ""
     return str(found).strip()

@@ -123,7 +123,13 @@ def default_data_folder() -> Path:
 
 
 def text_digest(text: str) -> str:
-    """Return the SHA-256 of a text, in hexadecimal."""
+    """Return the SHA-256 of a text, in hexadecimal.
+
+    Parameters
+    ----------
+    text : str
+        Hashed as UTF-8.
+    """
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
@@ -160,6 +166,11 @@ class CaseStore(Database):
             A name no case has yet; empty: one is made from the car file's name.
         car_path, car_text : str
             The car file, and a copy of its text.
+
+        Returns
+        -------
+        StoredCase
+            The new case, without facts.
 
         Raises
         ------

@@ -19,6 +19,11 @@ FILE_MODE = 0o600
 def make_private_folder(folder: Path) -> None:
     """Make a folder, and those above it, when they are not there.
 
+    Parameters
+    ----------
+    folder : Path
+        The folder.
+
     Raises
     ------
     OSError

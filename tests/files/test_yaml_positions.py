@@ -11,10 +11,10 @@ import yaml
 
 from diagnose.errors import InvalidFileError
 from diagnose.files.resources import knowledge_folder
+from diagnose.files.yaml_nodes import NodeReader
 from diagnose.files.yaml_positions import (
     Document,
     Position,
-    _NodeReader,
     read_document,
 )
 
@@ -176,7 +176,7 @@ def test_what_is_no_yaml_is_refused_in_plain_words(
 def test_the_reader_in_c_finds_the_nodes_of_the_one_in_python(name: str) -> None:
     # A second method: PyYAML's own reader in Python, with the same rules for scalars.
     class InPython(yaml.SafeLoader):  # type: ignore[misc]
-        yaml_implicit_resolvers = _NodeReader.yaml_implicit_resolvers
+        yaml_implicit_resolvers = NodeReader.yaml_implicit_resolvers
 
     text = (knowledge_folder() / name).read_text(encoding="utf-8")
 
@@ -185,7 +185,7 @@ def test_the_reader_in_c_finds_the_nodes_of_the_one_in_python(name: str) -> None
             (kind, node.tag, node.start_mark.line, node.start_mark.column)
             for kind, node in walked(yaml.compose(text, Loader=reader))
         ]
-        for reader in (_NodeReader, InPython)
+        for reader in (NodeReader, InPython)
     )
 
     assert len(in_c) > 50

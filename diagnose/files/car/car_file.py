@@ -1,8 +1,9 @@
 """A car file as a `Car`, or everything that is wrong with it at once.
 
-The steps are reading with positions (`yaml_positions`), the grammar (`car_schema`),
-what the entries stand for (`expansion`), names to nodes (`resolution`) and what a sound
-car is (`car_checks`, `circuit_checks`).
+The steps are reading with positions (`yaml_positions`), the grammar (`grammar`), what
+the entries stand for (`expansion.sections`), names to nodes (`expansion.nodes`) and
+what a sound car is (`checks.names`, `checks.sound_circuit`). Leaves doubts about a
+sound car to `checks.doubts`.
 """
 
 from __future__ import annotations

@@ -76,7 +76,13 @@ class LineError(ValueError):
 
 
 def line_of(case: ClosedCase) -> str:
-    """Return a closed case as one line of JSON, without its line feed."""
+    """Return a closed case as one line of JSON, without its line feed.
+
+    Parameters
+    ----------
+    case : ClosedCase
+        Complete and checked.
+    """
     return json.dumps(
         {
             "closed-case": 1,
@@ -92,6 +98,11 @@ def line_of(case: ClosedCase) -> str:
 
 def case_of(line: str) -> ClosedCase:
     """Return the closed case of a line; its names are not checked.
+
+    Parameters
+    ----------
+    line : str
+        With or without its line feed.
 
     Raises
     ------
@@ -203,6 +214,7 @@ class CaseNames:
     Parameters
     ----------
     knowledge : Knowledge
+        Has all of them.
     """
 
     def __init__(self, knowledge: Knowledge) -> None:
@@ -215,6 +227,11 @@ class CaseNames:
 
     def check(self, case: ClosedCase) -> None:
         """Refuse a case with a name that is not known.
+
+        Parameters
+        ----------
+        case : ClosedCase
+            As `case_of` gives it.
 
         Raises
         ------

@@ -48,7 +48,18 @@ class LineCounter:
         self._counter = Counter(knowledge.modes, knowledge.contexts)
 
     def tallied(self, lines: Sequence[str]) -> LinesTallied:
-        """Return lines added up, without those that can't be used any more."""
+        """Return lines added up, without those that can't be used any more.
+
+        Parameters
+        ----------
+        lines : Sequence[str]
+            Closed cases, each as `case_lines.line_of` gives it.
+
+        Returns
+        -------
+        LinesTallied
+            With how many were left out, and why.
+        """
         cases: list[ClosedCase] = []
         reasons: list[str] = []
         for line in lines:

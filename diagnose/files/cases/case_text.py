@@ -1,4 +1,7 @@
-"""Worked cases as YAML that a mechanic can read, comments and all."""
+"""Worked cases as YAML that a mechanic can read, comments and all.
+
+Leaves reading them to `case_file`.
+"""
 
 from __future__ import annotations
 
@@ -52,7 +55,13 @@ _UNITS = {
 
 
 def case_text(case: WorkedCase) -> str:
-    """Return a case as the text of a case file."""
+    """Return a case as the text of a case file.
+
+    Parameters
+    ----------
+    case : WorkedCase
+        Its steps with the remarks to stand before them.
+    """
     return "\n".join(_lines(case)) + "\n"
 
 

@@ -1,7 +1,7 @@
 """Reads the folder knowledge/ into one `Knowledge` record, or says all that is wrong.
 
-Leaves the grammar of an entry to `knowledge_models`, and what the files say about each
-other to `knowledge_checks`, which runs once every file is valid in itself.
+Leaves the grammar of an entry to `models`, and what the files say about each other to
+`checks`, which run once every file is valid in itself.
 """
 
 from __future__ import annotations
@@ -103,6 +103,11 @@ def checked_contents(
     unread : Sequence[FileProblem]
         What is wrong with files that could not be read.
 
+    Returns
+    -------
+    Contents
+        All files together.
+
     Raises
     ------
     InvalidFileError
@@ -139,6 +144,11 @@ def knowledge_digest(folder: Traversable | Path) -> str:
     ----------
     folder : Traversable or Path
         As for `load_knowledge`; much faster than reading it.
+
+    Returns
+    -------
+    str
+        In hexadecimal.
 
     Raises
     ------

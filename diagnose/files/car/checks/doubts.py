@@ -1,7 +1,7 @@
 """Doubts about a sound car file: what the car described would hardly be built like.
 
 A warning never refuses a car. Fuses are held against the wires they feed; one nominal
-car is solved in every state. Leaves what is plainly wrong to `circuit_checks`.
+car is solved in every state. Leaves what is plainly wrong to `sound_circuit`.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What the entries of a car file say about each other: one function for each claim.
 
-Leaves the grammar of single entries to `car_schema`, terminals to `resolution`, and the
-finished circuit to `circuit_checks`.
+Leaves the grammar of single entries to `grammar`, terminals to `expansion.nodes`, and
+the finished circuit to `sound_circuit`.
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
 """What makes a finished circuit sound: one small function for each claim.
 
-A file may have entries that could not be read; the nodes these may have touched are
-`tainted` and given the benefit of the doubt, so that every problem reported is real.
-Leaves what single entries say to `car_checks`.
+Decision that binds this module: a file may have entries that could not be read. The
+nodes these may have touched are `tainted` and given the benefit of the doubt, so that
+every problem reported is real.
+Leaves what single entries say to `names`.
 """
 
 from __future__ import annotations

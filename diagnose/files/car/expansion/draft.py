@@ -1,8 +1,8 @@
 """A car being put together: parts whose terminals are still names, not nodes.
 
 Everything declares its terminals first and says what they are joined to; only when all
-is known are names looked up and terminals that sit on each other made one node. Leaves
-what an entry of the car file stands for to `expansion`.
+is known are names looked up and terminals that sit on each other made one node, by
+`nodes`. Leaves what an entry of the car file stands for to `sections`.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ class Draft:
     start_positions : dict[str, str]
         The switches that are turned to crank, and to which position.
     tainted : set[str]
-        Nodes that entries that could not be read may have touched; `resolution` finds
+        Nodes that entries that could not be read may have touched; `nodes` finds
         them.
     misnamed : set[str]
         Names of terminals that don't exist.
@@ -84,11 +84,27 @@ class Draft:
         return "minus" if self.ground_post == "plus" else "plus"
 
     def report(self, location: Location, message: str, *, of_key: bool = False) -> None:
-        """Note a problem at an entry of the file."""
+        """Note a problem at an entry of the file.
+
+        Parameters
+        ----------
+        location : Location
+            The entry.
+        message : str
+            What was found, what was expected, and what to do.
+        of_key : bool
+            True when its key is meant, not its value.
+        """
         self.problems.append(self.document.problem(location, message, of_key=of_key))
 
     def is_broken(self, name: str) -> bool:
-        """Whether a name belongs to an entry that could not be read."""
+        """Return whether a name belongs to an entry that could not be read.
+
+        Parameters
+        ----------
+        name : str
+            An assembly, or one of its terminals.
+        """
         assembly = name.partition(".")[0]
         return ANY_NAME in self.broken or any(
             assembly == entry or assembly.startswith(f"{entry}-")
@@ -104,9 +120,25 @@ class Draft:
         location: Location,
         is_shared: bool = False,
     ) -> str:
-        """Declare a terminal and return its full name.
+        """Declare a terminal.
 
         An assembly belongs to one entry, unless a part in full form says it shares it.
+
+        Parameters
+        ----------
+        assembly, terminal : str
+            What it is on, and its name there.
+        place : str
+            Where a probe reaches it; empty when that is not known yet.
+        location : Location
+            The entry that declares it.
+        is_shared : bool
+            Whether other entries may have declared the assembly.
+
+        Returns
+        -------
+        str
+            Its full name, ``assembly.terminal``.
         """
         name = f"{assembly}.{terminal}"
         owner = self.owners.setdefault(assembly, location)
@@ -129,14 +161,30 @@ class Draft:
         )
 
     def place_of(self, terminal: str) -> str:
-        """Return the place of a declared terminal; empty when there is none."""
+        """Return the place of a declared terminal; empty when it has none.
+
+        Parameters
+        ----------
+        terminal : str
+            In full, or the short name of a main terminal.
+        """
         name = self.main_terminals.get(terminal, terminal)
         return self.terminal_places.get(name, "")
 
     def role(
         self, name: str, kind: str, given: str | None, *, location: Location
     ) -> str | None:
-        """Return a part's role: the one given, else its name when that is a role."""
+        """Return a part's role: the one given, else its name when that is a role.
+
+        Parameters
+        ----------
+        name, kind : str
+            The part and its kind.
+        given : str or None
+            What the file says; reported when no part of that kind can have it.
+        location : Location
+            The entry.
+        """
         roles = self.knowledge.roles
         if given is None:
             return name if kind in roles.get(name, ()) else None
@@ -151,7 +199,15 @@ class Draft:
         return given
 
     def add(self, part: Part, location: Location) -> None:
-        """Add a part."""
+        """Add a part; one whose name is taken is reported instead.
+
+        Parameters
+        ----------
+        part : Part
+            With names of terminals in place of nodes.
+        location : Location
+            The entry that declares it.
+        """
         if part.name in self.locations:
             first = self.locations[part.name]
             self._report_second(f'part "{part.name}"', first, location)
@@ -169,7 +225,21 @@ class Draft:
         location: Location,
         role: str | None = None,
     ) -> None:
-        """Join a terminal to another one: by a wire of that name, or directly."""
+        """Join a terminal to another one: by a wire, or directly.
+
+        Parameters
+        ----------
+        terminal : str
+            Full name of a declared terminal.
+        connection : Connection
+            Where it goes, and by which wire.
+        wire : str
+            Name of that wire.
+        location : Location
+            The entry that says so.
+        role : str or None
+            What the wire does for the car.
+        """
         if connection.wire is None:
             self.sits_on[terminal] = (connection.to, location)
             return
@@ -193,7 +263,25 @@ class Draft:
         given: Mapping[str, object] = MappingProxyType({}),
         role: str | None = None,
     ) -> None:
-        """Add a wire between two terminals."""
+        """Add a wire between two terminals.
+
+        Parameters
+        ----------
+        name : str
+            The wire.
+        ends : tuple[str, str]
+            The terminals, as they are named in the file.
+        size : WireSize
+            Its size and length.
+        location : Location
+            The entry that says so.
+        place : str
+            Where it is.
+        given : Mapping[str, object]
+            Values the file gives.
+        role : str or None
+            What it does for the car.
+        """
         computed = wire_values(size, self.defaults.get("wire", {}))
         values = self.values("wire", given, location=location)
         values.update(
@@ -239,6 +327,11 @@ class Draft:
             Parameter to an amount read from a key of its own, in SI; None: not given.
         among : tuple[str, ...]
             The kinds that share these values (coil and contacts of a relay).
+
+        Returns
+        -------
+        dict[str, Value]
+            Each in its parameter's unit.
         """
         defaults = self.defaults.get(kind, {})
         result = dict(defaults)

@@ -1,4 +1,8 @@
-"""Body, engine and frame, battery, alternator and starter, and the ground studs."""
+"""Body, engine and frame, battery, alternator and starter, and the ground studs.
+
+What each of these sections of a car file stands for: parts with their terminals. Leaves
+the other sections to `sections`.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +40,15 @@ USUAL_COLD_CRANKING_AMPS = 600.0
 
 
 def add_metal(metal: MetalEntry, draft: Draft) -> None:
-    """Declare body, engine and frame; add the engine as the carrier of its faults."""
+    """Declare body, engine and frame; add the engine as the carrier of its faults.
+
+    Parameters
+    ----------
+    metal : MetalEntry
+        What the file says.
+    draft : Draft
+        The car being put together.
+    """
     places = {"body": metal.body, "engine": metal.engine, "frame": metal.frame}
     for name, place in places.items():
         if place is not None:
@@ -60,7 +72,17 @@ def add_metal(metal: MetalEntry, draft: Draft) -> None:
 
 
 def add_battery(entry: BatteryEntry, draft: Draft, *, scale: float) -> None:
-    """Add the battery."""
+    """Add the battery.
+
+    Parameters
+    ----------
+    entry : BatteryEntry
+        What the file says.
+    draft : Draft
+        The car being put together.
+    scale : float
+        The car's system voltage over 12 V. [1]
+    """
     location: Location = ("battery",)
     terminals = {
         post: draft.declare("battery", post, place=entry.place, location=location)
@@ -108,7 +130,15 @@ def _battery_sizes(
 
 
 def add_alternator(entry: AlternatorEntry, draft: Draft) -> None:
-    """Add the alternator; sense and exciter exist when something is joined to them."""
+    """Add the alternator; sense and exciter exist when something is joined to them.
+
+    Parameters
+    ----------
+    entry : AlternatorEntry
+        What the file says.
+    draft : Draft
+        The car being put together.
+    """
     location: Location = ("alternator",)
     terminals = {
         name: draft.declare("alternator", name, place=entry.place, location=location)
@@ -166,7 +196,15 @@ def _speed_constant(entry: AlternatorEntry, draft: Draft) -> float | None:
 
 
 def add_starter(entry: StarterEntry, draft: Draft) -> None:
-    """Add the starter motor."""
+    """Add the starter motor.
+
+    Parameters
+    ----------
+    entry : StarterEntry
+        What the file says.
+    draft : Draft
+        The car being put together.
+    """
     location: Location = ("starter",)
     terminals = {
         end: draft.declare("starter", name, place=entry.place, location=location)
@@ -193,7 +231,15 @@ def add_starter(entry: StarterEntry, draft: Draft) -> None:
 
 
 def add_grounds(car: CarEntry, draft: Draft) -> None:
-    """Add the ground studs, each a joint to the metal it is bolted to."""
+    """Add the ground studs, each a joint to the metal it is bolted to.
+
+    Parameters
+    ----------
+    car : CarEntry
+        The car file.
+    draft : Draft
+        The car being put together.
+    """
     for name, ground in car.grounds.items():
         location: Location = ("grounds", name)
         stud = draft.declare(name, "stud", place=ground.place, location=location)

@@ -1,6 +1,6 @@
 """From names to nodes: which terminals of a draft are one electrical point.
 
-Leaves what a sound circuit is to `car_checks`.
+Leaves what a sound circuit is to `checks`.
 """
 
 from __future__ import annotations

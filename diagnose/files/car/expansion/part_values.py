@@ -1,6 +1,6 @@
 """Values of parts: what the file gives, what knowledge/ supplies, what a size implies.
 
-Leaves which entry gives which value to `draft` and the expansions.
+Leaves which entry gives which value to the modules that add parts.
 """
 
 from __future__ import annotations

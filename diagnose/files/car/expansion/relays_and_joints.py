@@ -1,4 +1,7 @@
-"""What several sections of a car file need: relays, bolted joints, ratings of fuses."""
+"""What several sections of a car file need: relays, bolted joints, ratings of fuses.
+
+Leaves which section needs which to `sections`, `circuits` and `metal_and_sources`.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +17,15 @@ from diagnose.files.yaml_positions import Location
 
 
 def add_rating(values: dict[str, Value], kind: str) -> None:
-    """Give a fuse the resistance that goes with the rating the file gives."""
+    """Give a fuse the resistance that goes with the rating the file gives.
+
+    Parameters
+    ----------
+    values : dict[str, Value]
+        Parameter to value of a part; gets ``ohms`` unless the file gives them.
+    kind : str
+        Kind of the part; nothing happens to one that is no fuse.
+    """
     rating = values.get("rating_amps")
     ohms = values.get("ohms")
     if (
@@ -118,7 +129,15 @@ def _relay_ends(ends: Mapping[str, str], first: str, second: str) -> dict[str, s
 
 
 def known_role(draft: Draft, role: str) -> str | None:
-    """Return a role that the file can't give, when knowledge/ has it."""
+    """Return a role that the file can't give, None when knowledge/ has none such.
+
+    Parameters
+    ----------
+    draft : Draft
+        The car being put together.
+    role : str
+        The role.
+    """
     return role if role in draft.knowledge.roles else None
 
 

@@ -1,6 +1,7 @@
 """What each section of a car file stands for: parts, terminals and wires.
 
-Leaves the usual circuits to `circuit_expansion`, and looking names up to `car_file`.
+Leaves metal, battery, alternator and starter to `metal_and_sources`, the usual circuits
+to `circuits`, and looking names up to `nodes`.
 """
 
 from __future__ import annotations

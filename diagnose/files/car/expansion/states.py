@@ -30,6 +30,11 @@ def car_switches(car: CarEntry) -> Switches:
     ----------
     car : CarEntry
         The car file.
+
+    Returns
+    -------
+    Switches
+        In the order of the file.
     """
     return MappingProxyType(
         {name: tuple(switch.live) for name, switch in car.switches.items()}
@@ -45,6 +50,11 @@ def car_states(car: CarEntry, draft: Draft) -> tuple[OperatingState, ...]:
         The car file.
     draft : Draft
         Takes the problems.
+
+    Returns
+    -------
+    tuple[OperatingState, ...]
+        With their switches, outputs and labels.
     """
     switches = car_switches(car)
     grounded = "positive" if draft.ground_post == "plus" else "negative"

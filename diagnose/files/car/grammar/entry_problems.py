@@ -1,7 +1,7 @@
 """What the grammar finds wrong, in words and with positions, all in one pass.
 
 An entry that is wrong is left out of a second reading, so that the rest of the file is
-still checked. Leaves the grammar itself to `car_schema`.
+still checked. Leaves the grammar itself to `entries`.
 """
 
 from __future__ import annotations

@@ -66,5 +66,11 @@ _CHECKS: tuple[Check, ...] = (
 
 
 def findings(contents: Contents) -> tuple[Finding, ...]:
-    """Return everything the files get wrong about each other."""
+    """Return everything the files get wrong about each other.
+
+    Parameters
+    ----------
+    contents : Contents
+        The files, each valid in itself.
+    """
     return tuple(found for check in _CHECKS for found in check(contents))

@@ -22,7 +22,17 @@ class Finding:
 
 
 def unknown_name(what: str, name: str, known: Iterable[str]) -> str:
-    """Return the message for a name that does not exist."""
+    """Return the message for a name that does not exist.
+
+    Parameters
+    ----------
+    what : str
+        What kind of name it is: ``fault mode``.
+    name : str
+        The name.
+    known : Iterable[str]
+        The names there are; told when none of them is near.
+    """
     names = sorted(known)
     hint = did_you_mean(name, names)
     listed = "" if hint else f"; known: {', '.join(names)}"

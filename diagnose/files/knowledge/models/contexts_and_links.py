@@ -59,9 +59,20 @@ class ContextEntry(SourcedEntry):
         return self
 
     def factors(self, mode: str) -> dict[str, float]:
-        """Return answer to factor for a mode, ``kind.name``; their mean is 1.
+        """Return how much likelier each answer makes a mode.
 
-        The first of the shifts that names the mode holds.
+        The first of the shifts that names the mode holds. The mean of the factors over
+        the answers is 1, so who answers nothing keeps the published rates.
+
+        Parameters
+        ----------
+        mode : str
+            ``kind.name``.
+
+        Returns
+        -------
+        dict[str, float]
+            Answer to factor; empty when no shift names the mode. [1]
         """
         for shift in self.shifts:
             if shift.names(mode):

@@ -105,7 +105,20 @@ class ValueEntry(DistributionEntry, SourcedEntry):
 
 
 def one_of(entry: BaseModel, names: tuple[str, ...]) -> str:
-    """Return the one field of `names` that is given; refuse none and several."""
+    """Return the one field of an entry that is given.
+
+    Parameters
+    ----------
+    entry : BaseModel
+        The entry.
+    names : tuple[str, ...]
+        Fields of which it must have exactly one.
+
+    Raises
+    ------
+    ValueError
+        If it has none of them, or several.
+    """
     given = [name for name in names if getattr(entry, name) is not None]
     if len(given) != 1:
         found = " and ".join(given) or "none of them"
@@ -114,7 +127,18 @@ def one_of(entry: BaseModel, names: tuple[str, ...]) -> str:
 
 
 def sum_to_one(states: dict[str, float]) -> dict[str, float]:
-    """Refuse probabilities that do not sum to 1."""
+    """Return probabilities as they are, if they sum to 1.
+
+    Parameters
+    ----------
+    states : dict[str, float]
+        State to its probability. [1]
+
+    Raises
+    ------
+    ValueError
+        If they do not.
+    """
     total = math.fsum(states.values())
     if abs(total - 1.0) > SUM_TOLERANCE:
         raise ValueError(f"the states sum to {total:g}; they must sum to 1")
