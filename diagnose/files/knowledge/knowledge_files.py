@@ -7,7 +7,7 @@ Leaves the grammar of an entry to `models`, and what the files say about each ot
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from importlib.resources import as_file
 from importlib.resources.abc import Traversable
@@ -26,9 +26,10 @@ from diagnose.files.knowledge.contents import Contents
 from diagnose.files.knowledge.models.contexts_and_links import (
     ContextsFile,
     LinksFile,
+    TriggerEntry,
     TriggersFile,
 )
-from diagnose.files.knowledge.models.entries import KnowledgeEntry
+from diagnose.files.knowledge.models.entries import KnowledgeEntry, ValueEntry
 from diagnose.files.knowledge.models.meter_and_effort import EffortFile, MeterFile
 from diagnose.files.knowledge.models.parts_and_modes import (
     FaultModesFile,
@@ -36,11 +37,15 @@ from diagnose.files.knowledge.models.parts_and_modes import (
 )
 from diagnose.files.knowledge.models.states_and_conditions import (
     CautionsFile,
+    ConditionEntry,
     ConditionsFile,
+    StateEntry,
     StatesFile,
 )
 from diagnose.files.knowledge.models.symptoms_and_complaints import (
+    ComplaintEntry,
     ComplaintsFile,
+    SymptomEntry,
     SymptomsFile,
 )
 from diagnose.files.yaml_positions import Document, read_document
@@ -66,6 +71,12 @@ FILE_MODELS: Mapping[str, type[BaseModel]] = {
 
 # The grammar of one of the files.
 FileModel = TypeVar("FileModel", bound=BaseModel)
+
+# An entry of some file.
+EntryT = TypeVar("EntryT")
+
+# What an entry turns into.
+RecordT = TypeVar("RecordT")
 
 
 def load_knowledge(folder: Traversable | Path) -> Knowledge:
@@ -227,62 +238,51 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
 
 def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
     """Return what the files say, with the modes under what contexts say of them."""
+    roles = contents.part_kinds.roles
+    cautions = contents.cautions
     return Knowledge(
-        defaults=MappingProxyType(
-            {
-                kind: MappingProxyType(
-                    {name: entry.value() for name, entry in parameters.items()}
-                )
-                for kind, parameters in contents.part_kinds.kinds.items()
-            }
-        ),
-        roles=MappingProxyType(
-            {
-                role: frozenset(entry.kinds)
-                for role, entry in contents.part_kinds.roles.items()
-            }
-        ),
+        defaults=_by_kind(contents.part_kinds.kinds, ValueEntry.value),
+        roles=MappingProxyType({role: frozenset(roles[role].kinds) for role in roles}),
         modes=_modes(contents),
-        symptoms=MappingProxyType(
-            {
-                name: entry.symptom(name)
-                for name, entry in contents.symptoms.symptoms.items()
-            }
-        ),
-        complaints=MappingProxyType(
-            {
-                name: entry.complaint(name)
-                for name, entry in contents.complaints.complaints.items()
-            }
-        ),
+        symptoms=_by_name(contents.symptoms.symptoms, SymptomEntry.symptom),
+        complaints=_by_name(contents.complaints.complaints, ComplaintEntry.complaint),
         contexts=tuple(
             entry.context(name) for name, entry in contents.contexts.contexts.items()
         ),
         links=contents.links.rules(),
-        triggers=MappingProxyType(
-            {
-                name: entry.trigger(name)
-                for name, entry in contents.triggers.triggers.items()
-            }
-        ),
-        states=MappingProxyType(
-            {name: entry.state(name) for name, entry in contents.states.states.items()}
-        ),
+        triggers=_by_name(contents.triggers.triggers, TriggerEntry.trigger),
+        states=_by_name(contents.states.states, StateEntry.state),
         cautions=MappingProxyType(
-            {name: entry.says for name, entry in contents.cautions.cautions.items()}
+            {name: entry.says for name, entry in cautions.cautions.items()}
         ),
         meter=contents.meter.meter(),
         effort=contents.effort.effort(),
-        safety_note=contents.cautions.safety_note.says,
+        safety_note=cautions.safety_note.says,
         digest=digest,
-        conditions=MappingProxyType(
-            {
-                kind: MappingProxyType(
-                    {name: entry.condition() for name, entry in parameters.items()}
-                )
-                for kind, parameters in contents.conditions.conditions.items()
-            }
-        ),
+        conditions=_by_kind(contents.conditions.conditions, ConditionEntry.condition),
+    )
+
+
+def _by_name(
+    entries: Mapping[str, EntryT], record: Callable[[EntryT, str], RecordT]
+) -> Mapping[str, RecordT]:
+    """Return each entry's record under the entry's name."""
+    return MappingProxyType(
+        {name: record(entry, name) for name, entry in entries.items()}
+    )
+
+
+def _by_kind(
+    kinds: Mapping[str, Mapping[str, EntryT]], record: Callable[[EntryT], RecordT]
+) -> Mapping[str, Mapping[str, RecordT]]:
+    """Return each entry's record by kind of part and parameter."""
+    return MappingProxyType(
+        {
+            kind: MappingProxyType(
+                {name: record(entry) for name, entry in parameters.items()}
+            )
+            for kind, parameters in kinds.items()
+        }
     )
 
 

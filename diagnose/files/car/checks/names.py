@@ -6,7 +6,7 @@ the finished circuit to `sound_circuit`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.errors import did_you_mean
@@ -57,25 +57,22 @@ PLACE_TABLES = frozenset((("splices",), ("test-points",), ("metal",)))
 def _check_cautions(car: CarEntry, draft: Draft) -> None:
     """Report cautions that knowledge/ hasn't."""
     del car
-    known = draft.knowledge.cautions
-    for caution, location in _named(draft.document.data, "caution"):
-        if caution not in known:
-            draft.report(
-                location,
-                f'there is no caution "{caution}"{did_you_mean(caution, known)}; '
-                f"known: {', '.join(sorted(known))}",
-            )
+    _check_key(draft, "caution", draft.knowledge.cautions)
 
 
 def _check_roles(car: CarEntry, draft: Draft) -> None:
     """Report roles that knowledge/ hasn't; whether one fits is seen with its part."""
     del car
-    known = draft.knowledge.roles
-    for role, location in _named(draft.document.data, "role"):
-        if role not in known:
+    _check_key(draft, "role", draft.knowledge.roles)
+
+
+def _check_key(draft: Draft, key: str, known: Collection[str]) -> None:
+    """Report what stands behind a key, anywhere in the file, and is not known."""
+    for name, location in _named(draft.document.data, key):
+        if name not in known:
             draft.report(
                 location,
-                f'there is no role "{role}"{did_you_mean(role, known)}; '
+                f'there is no {key} "{name}"{did_you_mean(name, known)}; '
                 f"known: {', '.join(sorted(known))}",
             )
 
