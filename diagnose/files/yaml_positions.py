@@ -248,7 +248,7 @@ def _position(node: Node) -> Position:
 
 
 def _number(text: str) -> Scalar:
-    """Return a number, or the text where a tag calls something else one."""
+    """Return the number that a text is; the text itself when it is none."""
     for kind in (int, float):
         try:
             return kind(text)

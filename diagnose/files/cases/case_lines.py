@@ -31,8 +31,7 @@ LONGEST_LINE = 20_000
 # Own choice.
 MOST_PROBLEMS = 20
 
-# The most parts of one kind that a car may have. [1] Own choice: far above any
-# car.
+# The most parts of one kind that a car may have. [1] Own choice: far above any car.
 MOST_PARTS = 100_000
 
 # A name in a line.

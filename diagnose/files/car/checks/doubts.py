@@ -167,7 +167,7 @@ def _thick_fuses(car: Car) -> Iterator[CarWarning]:
 
 
 def _most_fuse_amps(wire: Part) -> float | None:
-    """Return the biggest fuse for a wire; None when no current is published. [A]."""
+    """Return the biggest fuse for a wire, None when no current is published. [A]."""
     area_mm2 = wire.values["area_mm2"].distribution.nominal
     even = [gauge for gauge in SAE_GAUGES if gauge % 2 == 0]
     held = [gauge for gauge in even if sae_area_mm2(gauge) <= area_mm2]
@@ -223,7 +223,7 @@ def _nodes_from(start: str, conductors: list[Part], reference: str) -> set[str]:
 
 
 def _unsettled(solved: _Solved) -> CarWarning:
-    """Return that something keeps switching in a state of the sound car."""
+    """Return the warning that something keeps switching in the sound car."""
     restless = np.flatnonzero(solved.point.flips[0] >= MAX_FLIPS).tolist()
     names = dict.fromkeys(solved.network.parts[branch] for branch in restless)
     parts = [solved.car.part(name) for name in names]

@@ -65,7 +65,7 @@ def resolve(draft: Draft) -> tuple[Part, ...]:
 
 
 def _taint_by_unread(draft: Draft, nodes: Mapping[str, str]) -> None:
-    """Note the nodes that entries left unread speak of."""
+    """Note the nodes that entries which could not be read name."""
     for section, entries in draft.document.data.items():
         named = entries if isinstance(entries, dict) else {}
         for name, entry in {section: entries, **named}.items():
@@ -187,7 +187,7 @@ def _unused_optional(draft: Draft) -> frozenset[str]:
 
 
 def _fill_places(draft: Draft) -> None:
-    """Give terminals declared before their neighbour was known the place of that."""
+    """Give terminals without a place the place of a neighbour."""
     links: dict[str, list[str]] = {}
     pairs = [(name, target) for name, (target, _) in draft.sits_on.items()]
     pairs.extend(

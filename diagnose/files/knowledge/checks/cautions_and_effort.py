@@ -16,7 +16,7 @@ class _HasCaution(Protocol):
 
 
 def check_cautions(contents: Contents) -> Iterator[Finding]:
-    """Require that every caution named exists."""
+    """Find cautions that there are not."""
     pointing: list[tuple[str, Location, _HasCaution]] = []
     for index, mode in enumerate(contents.fault_modes.modes):
         pointing.append(("fault-modes", ("modes", index, "repair"), mode.repair))
@@ -38,7 +38,7 @@ def check_cautions(contents: Contents) -> Iterator[Finding]:
 
 
 def check_effort(contents: Contents) -> Iterator[Finding]:
-    """Require that limits name states and cautions that exist, repairs a price."""
+    """Find limits of unknown states and cautions, and repairs of unknown prices."""
     for name, limit in contents.effort.limits.items():
         for key, named, known in (
             ("states", limit.states, contents.states.states),

@@ -16,7 +16,7 @@ from diagnose.files.yaml_positions import Location
 
 
 def check_context_shifts(contents: Contents) -> Iterator[Finding]:
-    """Require of shifts answers that exist, and modes that there are."""
+    """Find shifts by unknown answers, and of unknown modes."""
     modes = mode_names(contents)
     for name, context in contents.contexts.contexts.items():
         for index, shift in enumerate(context.shifts):
@@ -36,7 +36,7 @@ def check_context_shifts(contents: Contents) -> Iterator[Finding]:
 
 
 def check_triggers(contents: Contents) -> Iterator[Finding]:
-    """Require of triggers states and cautions that there are."""
+    """Find triggers with unknown states and cautions."""
     states, cautions = contents.states.states, contents.cautions.cautions
     for name, trigger in contents.triggers.triggers.items():
         place: Location = ("triggers", name)
@@ -61,7 +61,7 @@ def check_triggers(contents: Contents) -> Iterator[Finding]:
 
 
 def check_links(contents: Contents) -> Iterator[Finding]:
-    """Require of links modes that there are, and children that are no parents."""
+    """Find links of unknown modes, and children that are parents as well."""
     modes = mode_names(contents)
     before = [p for link in contents.links.links.values() for p in link.parents]
     before += [
@@ -88,7 +88,7 @@ def check_links(contents: Contents) -> Iterator[Finding]:
 
 
 def check_spots(contents: Contents) -> Iterator[Finding]:
-    """Require of spots a context with a chance for each answer, and known modes."""
+    """Find spots of unknown modes, and those without a chance for each answer."""
     modes, contexts = mode_names(contents), contents.contexts.contexts
     for name, spot in contents.links.spots.items():
         place: Location = ("spots", name)

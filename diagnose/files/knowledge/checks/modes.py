@@ -13,7 +13,7 @@ from diagnose.files.yaml_positions import Location
 
 
 def check_mode_names(contents: Contents) -> Iterator[Finding]:
-    """Require of a mode a kind that exists and a name of its own."""
+    """Find modes of unknown kinds, and two modes of one name."""
     first: dict[tuple[str, str], int] = {}
     for index, mode in enumerate(contents.fault_modes.modes):
         if mode.kind not in ELEMENTS:
@@ -33,7 +33,7 @@ def check_mode_names(contents: Contents) -> Iterator[Finding]:
 
 
 def check_mode_roles(contents: Contents) -> Iterator[Finding]:
-    """Require of a mode roles that exist and fit its kind."""
+    """Find roles that no part of a mode's kind can have."""
     roles = contents.part_kinds.roles
     for index, mode in enumerate(contents.fault_modes.modes):
         for name in ("roles", "except_roles"):
@@ -55,7 +55,7 @@ def check_mode_roles(contents: Contents) -> Iterator[Finding]:
 
 
 def check_mode_changes(contents: Contents) -> Iterator[Finding]:
-    """Require of a change a parameter the part has and a possible amount."""
+    """Find changes of parameters that the part hasn't, and impossible amounts."""
     for index, mode in enumerate(contents.fault_modes.modes):
         for number, change in enumerate(mode.changes):
             place: Location = ("modes", index, "changes", number)
@@ -95,7 +95,7 @@ def _change_problems(
 
 
 def check_mode_factors(contents: Contents) -> Iterator[Finding]:
-    """Require of factors contexts and answers that exist, not the reference."""
+    """Find factors for unknown contexts and answers, or for the reference answer."""
     contexts = contents.contexts.contexts
     for index, mode in enumerate(contents.fault_modes.modes):
         for name, by in mode.factors.items():
@@ -129,7 +129,7 @@ def check_mode_factors(contents: Contents) -> Iterator[Finding]:
 
 
 def check_fleeting(contents: Contents) -> Iterator[Finding]:
-    """Require of modes that come and go a lasting one, always as severe, and triggers.
+    """Find modes that come and go without a fit lasting mode, or by unknown triggers.
 
     They can be of just those parts that can have the lasting one.
     """
@@ -168,7 +168,7 @@ def check_fleeting(contents: Contents) -> Iterator[Finding]:
 
 
 def check_mode_rates(contents: Contents) -> Iterator[Finding]:
-    """Keep the modes of one part under 1 together, whatever the answers."""
+    """Find kinds of part whose modes can reach a probability of 1 together."""
     worst: dict[str, float] = {}
     for index, mode in enumerate(contents.fault_modes.modes):
         highest = math.prod(
@@ -186,7 +186,7 @@ def check_mode_rates(contents: Contents) -> Iterator[Finding]:
 
 
 def check_mode_mechanical(contents: Contents) -> Iterator[Finding]:
-    """Require of a mode mechanical conditions that are declared."""
+    """Find modes with mechanical conditions that are not declared."""
     known = contents.fault_modes.mechanical
     for index, mode in enumerate(contents.fault_modes.modes):
         for name in mode.mechanical:

@@ -11,7 +11,7 @@ from diagnose.files.yaml_positions import Location
 
 
 def check_kinds(contents: Contents) -> Iterator[Finding]:
-    """Require a default for all that the circuit reads, and for nothing else."""
+    """Find parameters without a default, and defaults that no circuit reads."""
     for kind, parameters in contents.part_kinds.kinds.items():
         place: Location = ("kinds", kind)
         if kind not in ELEMENTS:
@@ -47,7 +47,7 @@ def check_kinds(contents: Contents) -> Iterator[Finding]:
 
 
 def check_conditions(contents: Contents) -> Iterator[Finding]:
-    """Require of a condition a parameter that the circuit reads."""
+    """Find conditions of kinds and parameters that there are not."""
     for kind, parameters in contents.conditions.conditions.items():
         known = contents.part_kinds.kinds.get(kind)
         if known is None:
@@ -69,7 +69,7 @@ def check_conditions(contents: Contents) -> Iterator[Finding]:
 
 
 def check_roles(contents: Contents) -> Iterator[Finding]:
-    """Require of a role kinds that exist."""
+    """Find roles for kinds of part that there are not."""
     for role, entry in contents.part_kinds.roles.items():
         for index, kind in enumerate(entry.kinds):
             if kind not in ELEMENTS:

@@ -26,7 +26,7 @@ KINDS_OF_QUANTITY: Mapping[str, tuple[str, ...]] = {
 
 
 def check_symptoms(contents: Contents) -> Iterator[Finding]:
-    """Require of a symptom that all it looks at exists."""
+    """Find symptoms that look at what there is not."""
     states = contents.states.states
     for name, symptom in contents.symptoms.symptoms.items():
         place: Location = ("symptoms", name)
@@ -88,7 +88,7 @@ def _target_problem(contents: Contents, member: MemberEntry) -> str:
 
 
 def check_symptom_circles(contents: Contents) -> Iterator[Finding]:
-    """Refuse a symptom that is made of itself."""
+    """Find symptoms that are made of themselves."""
     symptoms = contents.symptoms.symptoms
 
     def named(name: str) -> set[str]:
@@ -114,7 +114,7 @@ def check_symptom_circles(contents: Contents) -> Iterator[Finding]:
 
 
 def check_states(contents: Contents) -> Iterator[Finding]:
-    """Require of a state that the symptom it exists by is known."""
+    """Find states that follow an unknown state, or exist by an unknown symptom."""
     symptoms = contents.symptoms.symptoms
     for name, state in contents.states.states.items():
         if state.after is not None and state.after not in contents.states.states:
@@ -132,7 +132,7 @@ def check_states(contents: Contents) -> Iterator[Finding]:
 
 
 def check_complaints(contents: Contents) -> Iterator[Finding]:
-    """Require of a complaint symptoms that exist and a re-test that turns one."""
+    """Find complaints of unknown symptoms, and re-tests that turn none of them."""
     symptoms = contents.symptoms.symptoms
     for name, complaint in contents.complaints.complaints.items():
         place: Location = ("complaints", name)

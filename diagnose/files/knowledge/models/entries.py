@@ -60,7 +60,7 @@ class SourcedEntry(KnowledgeEntry):
 
 
 class DistributionEntry(KnowledgeEntry):
-    """A quantity, sure or not: exactly one shape."""
+    """A number with its spread, given as exactly one shape."""
 
     fixed: Number | None = None
     lognormal: Pair | None = None
