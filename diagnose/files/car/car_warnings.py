@@ -14,12 +14,10 @@ import numpy as np
 from diagnose.circuit.car import Car, OperatingState, Part
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.circuit.solver.moving_points import MAX_FLIPS
 from diagnose.circuit.solver.network import Network
-from diagnose.circuit.solver.operating_point import (
-    OperatingPoint,
-    solve_operating_point,
-)
-from diagnose.circuit.solver.settling import MAX_FLIPS
+from diagnose.circuit.solver.operating_point import OperatingPoint
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Middle
 from diagnose.circuit.wires import (
     MOST_PROTECTION_FACTOR,

@@ -10,7 +10,8 @@ from types import MappingProxyType
 from typing import TypeVar
 
 from diagnose.circuit.car import Part
-from diagnose.circuit.elements import ELEMENTS, Element, speed_constant_rpm
+from diagnose.circuit.elements import ELEMENTS, Element
+from diagnose.circuit.parts.alternator import speed_constant_rpm
 from diagnose.files.car.car_schema import (
     AlternatorEntry,
     BatteryEntry,
