@@ -30,8 +30,8 @@ import numpy as np
 from diagnose.arrays import BoolArray, FloatArray
 from diagnose.circuit.car import OperatingState, Part
 
+# Parameter of a part to its draws, shape (n_draws,), in the unit that ends its name.
 Values = Mapping[str, FloatArray]
-"""Parameter to its draws, shape (n_draws,), in the unit that ends the name."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

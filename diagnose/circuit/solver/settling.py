@@ -34,8 +34,9 @@ from diagnose.circuit.solver.segments import Curves, Segments, conducting
 # not in eight goes round in circles (measured).
 NEWTON_ROUNDS = 5
 
+# What solves points, given the slopes [S] and currents [A] of their active branches,
+# shape (n_active, n_points).
 Look = Callable[[Moving, FloatArray, FloatArray], Seen]
-"""Solves points with the siemens and amps of their active branches."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,9 +65,8 @@ class Settling:
     ) -> Rest:
         """Move points until nothing changes.
 
-        Whether the way leads to a rest already found is asked of gates alone, and ends
-        when they are all there: segments follow from gates, so the last rounds show
-        nothing new.
+        With a goal, a point counts as settled as soon as its gates are where they are
+        known to rest: segments follow from gates, so the rounds left show nothing new.
 
         Parameters
         ----------
@@ -104,10 +104,7 @@ class Settling:
             is_done = is_consistent | seen.is_lost | (round_number == self.max_rounds)
             rest.put(moving, seen, np.flatnonzero(is_done), is_consistent)
             if goal is not None:
-                wanted = goal.take(moving.point, axis=1)
-                is_there = has_turned & ~seen.is_lost
-                is_there &= (moved.is_on == wanted).all(axis=0)
-                is_there &= (moved.flips < MAX_FLIPS).all(axis=0)
+                is_there = has_turned & ~seen.is_lost & _has_arrived(moved, goal)
                 rest.arrive(moving.point[is_there], goal)
                 is_done |= is_there
             alive = np.flatnonzero(~is_done)
@@ -160,6 +157,12 @@ class Settling:
         wanted = np.abs(watch_volts) >= threshold
         is_free = self.has_gate & (curves[FORCED] == 0.0) & (moving.flips < MAX_FLIPS)
         return np.asarray((wanted != moving.is_on) & is_free)
+
+
+def _has_arrived(moved: Moving, goal: BoolArray) -> BoolArray:
+    """Return which points have all gates where they rest, and none that chatters."""
+    is_there = (moved.is_on == goal.take(moved.point, axis=1)).all(axis=0)
+    return np.asarray(is_there & (moved.flips < MAX_FLIPS).all(axis=0))
 
 
 def _turned(
