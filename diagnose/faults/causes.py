@@ -17,8 +17,8 @@ from diagnose.circuit.car import (
     Part,
     Shape,
 )
-from diagnose.circuit.elements import Values
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.parts.branches import Values
 from diagnose.circuit.system_voltage import voltage_factor
 from diagnose.faults.modes import ITSELF, Change, FaultMode, Operation
 

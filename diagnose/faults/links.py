@@ -13,6 +13,7 @@ from fnmatch import fnmatchcase
 from types import MappingProxyType
 
 from diagnose.circuit.car import Car, Part
+from diagnose.circuit.elements import LOAD_KINDS
 from diagnose.faults.causes import Cause
 from diagnose.faults.modes import FaultMode
 
@@ -203,7 +204,6 @@ def _spots_of_rule(causes: Sequence[Cause], rule: SpotRule) -> Iterator[Spot]:
 
 LEADS = frozenset({"wire", "joint"})
 CARRIERS = LEADS | {"fuse", "slow-fuse", "fusible-link", "breaker", "resistor"}
-CONSUMERS = frozenset({"motor", "load", "lamp", "led-lamp"})
 
 
 def _coil_ground(car: Car, contacts: Part) -> frozenset[str]:
@@ -229,7 +229,7 @@ def _coil_ground(car: Car, contacts: Part) -> frozenset[str]:
 
 
 def _fed_through(car: Car, contacts: Part) -> frozenset[str]:
-    """Return the consumers that contacts feed, through wires and fuses alone."""
+    """Return the loads that contacts feed, through wires and fuses alone."""
     seen = {*contacts.terminals.values()}
     ahead = [contacts.terminals["b"]]
     found: set[str] = set()
@@ -238,7 +238,7 @@ def _fed_through(car: Car, contacts: Part) -> frozenset[str]:
             ends = tuple(part.terminals.values())
             if node not in ends:
                 continue
-            if part.kind in CONSUMERS and part.terminals["a"] == node:
+            if part.kind in LOAD_KINDS and part.terminals["a"] == node:
                 found.add(part.name)
             if part.kind in CARRIERS:
                 fresh = [end for end in ends if end not in seen]

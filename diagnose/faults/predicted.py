@@ -21,8 +21,9 @@ from diagnose.circuit.car import (
     Part,
 )
 from diagnose.circuit.changes.compensation import Compensated, Solved
-from diagnose.circuit.elements import ELEMENTS, Values
+from diagnose.circuit.elements import ELEMENTS
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.parts.branches import Values
 from diagnose.circuit.solver.network import (
     CURVE_LENGTH,
     FORCED,

@@ -11,15 +11,13 @@ from enum import Enum
 import numpy as np
 
 from diagnose.circuit.car import Car, OperatingState, Part
+from diagnose.circuit.elements import CONSUMER_KINDS
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.measurement.meters import Meter, MeterRange
 from diagnose.measurement.quantities import main_nodes
 
 DROP_KINDS = frozenset(
     {"wire", "contacts", "switch-contact", "joint", *PROTECTIVE_KINDS}
-)
-CONSUMER_KINDS = frozenset(
-    {"motor", "load", "lamp", "led-lamp", "controller", "coil", "starter"}
 )
 
 ELECTRONIC_KINDS = frozenset({"controller", "driver"})

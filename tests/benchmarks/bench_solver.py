@@ -35,13 +35,13 @@ from diagnose.circuit.car import (
 from diagnose.circuit.changes.compensation import Compensated, Solved
 from diagnose.circuit.changes.linearised import Changes, Linearised
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.solver.moving_points import Seen
 from diagnose.circuit.solver.network import (
     Network,
     Slots,
-    node_volts,
 )
-from diagnose.circuit.solver.operating_point import OperatingPoint, OperatingPointSolver
-from diagnose.circuit.solver.settling import Seen
+from diagnose.circuit.solver.operating_point import OperatingPoint
+from diagnose.circuit.solver.point_solver import OperatingPointSolver
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
@@ -51,6 +51,7 @@ from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
 from diagnose.session.ready_car import N_DRAWS
 from tests.circuit.netlist import spice_netlist
+from tests.circuit.nodal import node_volts
 
 ROOT = Path(__file__).resolve().parents[2]
 SHIPPED = ROOT / "cases" / "cars" / "sedan.yaml"

@@ -11,11 +11,8 @@ from diagnose.circuit.changes.compensation import Compensated
 from diagnose.circuit.solver.network import (
     Slots,
 )
-from diagnose.circuit.solver.operating_point import (
-    OperatingPoint,
-    OperatingPointSolver,
-    Start,
-)
+from diagnose.circuit.solver.operating_point import OperatingPoint, Start
+from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
 
 def solved_in_order(

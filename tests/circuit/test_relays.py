@@ -15,7 +15,7 @@ from diagnose.circuit.car import OperatingState, Part
 from diagnose.circuit.changes.compensation import Compensated
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.network import Slots
-from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from tests.circuit.small_circuits import (
     CRANKING,

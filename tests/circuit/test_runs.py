@@ -24,11 +24,8 @@ from diagnose.circuit.solver.network import (
     Slots,
     stacked,
 )
-from diagnose.circuit.solver.operating_point import (
-    OperatingPoint,
-    OperatingPointSolver,
-    Start,
-)
+from diagnose.circuit.solver.operating_point import OperatingPoint, Start
+from diagnose.circuit.solver.point_solver import OperatingPointSolver
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car

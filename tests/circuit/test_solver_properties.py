@@ -16,6 +16,7 @@ import pytest
 from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.compensation import Compensated, Solved
 from diagnose.circuit.solver.factored import NodalPlan
+from diagnose.circuit.solver.moving_points import MAX_FLIPS
 from diagnose.circuit.solver.network import (
     AMPS,
     EDGES,
@@ -28,8 +29,8 @@ from diagnose.circuit.solver.network import (
     Slots,
     stacked,
 )
-from diagnose.circuit.solver.operating_point import OperatingPoint, OperatingPointSolver
-from diagnose.circuit.solver.settling import MAX_FLIPS
+from diagnose.circuit.solver.operating_point import OperatingPoint
+from diagnose.circuit.solver.point_solver import OperatingPointSolver
 from tests.circuit.dense import dense_volts
 from tests.circuit.random_cars import STATES, random_model
 from tests.circuit.small_circuits import (

@@ -19,7 +19,7 @@ from diagnose.circuit.car import (
     Car,
 )
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge

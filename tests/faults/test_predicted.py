@@ -13,12 +13,12 @@ from diagnose.circuit.car import (
     fixed,
 )
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.solver.network import transfer_ohms
-from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet, catalogue, changed_values
 from diagnose.faults.predicted import SOURCE_UNIT_OHMS, Prediction, Predictor
 from diagnose.measurement.quantities import Probe
+from tests.circuit.nodal import transfer_ohms
 from tests.lamp_car import CAR, METER, MODES
 
 N_DRAWS = 4

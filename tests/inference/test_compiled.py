@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values
 from diagnose.inference.belief.compiled_car import Compiled, loaded_volts, over_range

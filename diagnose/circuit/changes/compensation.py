@@ -23,11 +23,8 @@ from diagnose.circuit.solver.network import (
     Network,
     Slots,
 )
-from diagnose.circuit.solver.operating_point import (
-    OperatingPoint,
-    OperatingPointSolver,
-    Start,
-)
+from diagnose.circuit.solver.operating_point import OperatingPoint, Start
+from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
 MOST_APART_VOLTS = 3e-10
 # Derived: a third of a nanovolt, as what rounding may do to the volts of any node.

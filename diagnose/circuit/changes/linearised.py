@@ -24,7 +24,7 @@ import numpy as np
 from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.runs import Runs, in_blocks
 from diagnose.circuit.changes.small_systems import solve_many
-from diagnose.circuit.solver.operating_point import OperatingPointSolver
+from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
 LOOSE_SHARE = 1e-2
 # Derived: one minus a share that leaves this little has lost 2 of 16 digits, and the

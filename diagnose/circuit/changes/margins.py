@@ -18,9 +18,8 @@ from diagnose.circuit.solver.network import (
     INVERTED,
     OFF_VOLTS,
     ON_VOLTS,
-    Slots,
 )
-from diagnose.circuit.solver.settling import Curves, Segments, Stage, conducting
+from diagnose.circuit.solver.segments import Curves, Segments, conducting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,7 +98,7 @@ class Margins:
         self.look_of_gate[gated] = len(active) + np.arange(len(gated))
         every = np.arange(network.n_draws)
         limits = self.limits(
-            self._solver.active_curves(every, None),
+            self._solver.table.active_curves(every, None),
             base.segment[:, active].T.astype(np.int64),
             base.is_on[:, active].T,
             np.arange(len(active))[:, None],
@@ -137,33 +136,10 @@ class Margins:
 
     def is_own(self, branch: IntArray) -> BoolArray:
         """Return which looks are those of branches themselves, (n_looks, n_some)."""
-        place = self._solver.place[branch]
+        place = self._solver.table.place[branch]
         each = np.arange(len(self._active) + len(self._gated))[:, None]
         is_own = (each == place) & (place >= 0)
         return np.asarray(is_own | ((each == self.look_of_gate[place]) & (place >= 0)))
-
-    def stage_limits(self, draw: IntArray, slots: Slots, stage: Stage) -> Limits:
-        """Return the lines of a stage, and within what volts it goes as it does.
-
-        Parameters
-        ----------
-        draw : IntArray
-            Shape (n_points,).
-        slots : Slots
-            The changed branches of each point.
-        stage : Stage
-            Of the points.
-        """
-        curves = self._solver.active_curves(draw, slots)
-        is_free = self._has_gate & (curves[FORCED] == 0.0)
-        turns_at = np.where(stage.is_on, curves[OFF_VOLTS], curves[ON_VOLTS])
-        return Limits.of(
-            curves,
-            stage.segment,
-            stage.is_on,
-            least_watch=np.where(is_free & stage.wants, turns_at, -np.inf),
-            most_watch=np.where(is_free & ~stage.wants, _below(turns_at), np.inf),
-        )
 
     def signed(
         self, limits: Limits, looks: FloatArray

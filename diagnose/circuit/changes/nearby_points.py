@@ -22,13 +22,14 @@ from diagnose.circuit.changes.linearised import BLOCK_POINTS, Changes, Linearise
 from diagnose.circuit.changes.margins import Limits, Margins
 from diagnose.circuit.changes.runs import Runs, in_blocks
 from diagnose.circuit.changes.single_points import Batch, Pilots
+from diagnose.circuit.solver.moving_points import Rest
 from diagnose.circuit.solver.network import (
     CURVE_LENGTH,
     FORCED,
     SIEMENS,
     Slots,
 )
-from diagnose.circuit.solver.settling import Curves, Rest
+from diagnose.circuit.solver.segments import Curves
 
 MOST_ROUNDS = 40
 # Derived: five times what a pilot is given, for stages of gates that turn.
@@ -194,8 +195,8 @@ class Nearby:
             is_on=rest.is_on[:, follow],
             is_extra=moved[:, follow],
         )
-        each, columns = np.nonzero(self._solver.place[branch] >= 0)
-        places = self._solver.place[branch[each, columns]]
+        each, columns = np.nonzero(self._solver.table.place[branch] >= 0)
+        places = self._solver.table.place[branch[each, columns]]
         moves.is_extra[places, each] = False
         count = (branch >= 0).sum(axis=1) * len(self._active)
         count += moves.is_extra.sum(axis=0)
@@ -263,8 +264,8 @@ class Nearby:
         flat = slots.curves.reshape(-1)
         is_conducting = flat.take(start + FORCED) > 0.0
         siemens = flat.take(start + SIEMENS.start) * is_conducting
-        change, run = np.nonzero(self._solver.place[branch] >= 0)
-        place = self._solver.place[branch[change, run]]
+        change, run = np.nonzero(self._solver.table.place[branch] >= 0)
+        place = self._solver.table.place[branch[change, run]]
         curves = slots.curves[point[run], change[:, None]].transpose(2, 0, 1)
         if moves is not None:
             n_own, (extra_run, extra) = len(branch), np.nonzero(moves.is_extra.T)

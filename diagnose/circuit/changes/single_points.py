@@ -16,21 +16,17 @@ import numpy as np
 from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.linearised import Changes, Linearised
 from diagnose.circuit.changes.runs import Runs
+from diagnose.circuit.solver.branch_table import fixed_siemens
+from diagnose.circuit.solver.moving_points import Moving, Rest, Seen
 from diagnose.circuit.solver.network import (
     FORCED,
     OFF_VOLTS,
     ON_VOLTS,
     Slots,
 )
-from diagnose.circuit.solver.operating_point import OperatingPointSolver, fixed_siemens
-from diagnose.circuit.solver.settling import (
-    Curves,
-    Moving,
-    Rest,
-    Seen,
-    Segments,
-    Settling,
-)
+from diagnose.circuit.solver.point_solver import OperatingPointSolver
+from diagnose.circuit.solver.segments import Curves, Segments
+from diagnose.circuit.solver.settling import Settling
 
 WIDTHS = (1, 2, 3, 4, 6, 8, 12, 16)
 # Numbers of changes that are solved together; with more than the last, elimination
@@ -197,10 +193,10 @@ class Batch:
     @staticmethod
     def of(solver: OperatingPointSolver, draw: IntArray, slots: Slots) -> Batch:
         """Return points with their changed branches."""
-        is_fixed = (slots.branch >= 0) & (solver.place[slots.branch] < 0)
+        is_fixed = (slots.branch >= 0) & (solver.table.place[slots.branch] < 0)
         return Batch(
             draw,
-            solver.active_curves(draw, slots),
+            solver.table.active_curves(draw, slots),
             np.where(is_fixed, slots.branch, -1).T,
             fixed_siemens(slots.curves).T,
         )

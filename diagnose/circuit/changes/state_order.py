@@ -26,11 +26,8 @@ from diagnose.circuit.solver.network import (
     Network,
     Slots,
 )
-from diagnose.circuit.solver.operating_point import (
-    OperatingPoint,
-    OperatingPointSolver,
-    Start,
-)
+from diagnose.circuit.solver.operating_point import OperatingPoint, Start
+from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
 FEW_POINTS = 1024
 # Measured: fewer are solved as soon at once as one for each run and then the others.

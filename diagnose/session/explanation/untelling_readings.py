@@ -10,9 +10,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from diagnose.circuit.car import Part
+from diagnose.circuit.elements import CONSUMER_KINDS
 from diagnose.measurement.quantities import main_nodes
 from diagnose.measurement.readings import (
-    CONSUMER_KINDS,
     DROP_KINDS,
     Reading,
     ReadingKind,

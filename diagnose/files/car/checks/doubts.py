@@ -14,18 +14,21 @@ import numpy as np
 from diagnose.circuit.car import Car, OperatingState, Part
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.circuit.solver.moving_points import MAX_FLIPS
 from diagnose.circuit.solver.network import Network
-from diagnose.circuit.solver.operating_point import (
-    OperatingPoint,
-    solve_operating_point,
-)
-from diagnose.circuit.solver.settling import MAX_FLIPS
+from diagnose.circuit.solver.operating_point import OperatingPoint
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Middle
 from diagnose.circuit.wires import (
     MOST_PROTECTION_FACTOR,
     SAE_GAUGES,
+    area_for_drop_mm2,
+    conductor_ohms,
+    gauge_name,
     most_fuse_amps,
     sae_area_mm2,
+    thinnest_gauge_carrying,
+    thinnest_sae_gauge,
 )
 from diagnose.files.car.checks.sound_circuit import CONDUCTOR_KINDS
 
@@ -42,6 +45,10 @@ LEAST_DISCHARGE_AMPS = 0.5
 # How long a pump or fan motor draws its stall current when it starts. [s] From memory:
 # a tenth or two of a second.
 INRUSH_SECONDS = 0.15
+
+# Most that the copper of one wire may take of the system's volts: ABYC E-11 allows as
+# much for a whole circuit that matters, there and back (secondary copy). [1]
+MOST_WIRE_DROP = 0.03
 
 # The thinnest gauge with a published current. [SAE gauge] 33 CFR 183.425.
 THINNEST_GAUGE = 18
@@ -136,6 +143,7 @@ def car_warnings(car: Car) -> tuple[CarWarning, ...]:
     found.extend(_opening_fuses(car, settled))
     found.extend(_overloaded_outputs(car, settled))
     found.extend(_inrush_fuses(model, settled))
+    found.extend(_thin_wires(car, settled))
     return tuple(sorted(found, key=lambda warning: (warning.line, warning.message)))
 
 
@@ -162,8 +170,19 @@ def _thick_fuses(car: Car) -> Iterator[CarWarning]:
                 f'{fuse.kind} "{fuse.name}" is rated {rating:g} A; wire "{wire}" '
                 f"behind it should have {limit:g} A at most, "
                 f"{100 * MOST_PROTECTION_FACTOR:.0f} % of what it may carry for good "
-                "(33 CFR 183.455); fit a smaller fuse or a thicker wire",
+                "(33 CFR 183.455); fit a smaller fuse or a thicker wire"
+                f"{_would_do(rating / MOST_PROTECTION_FACTOR)}",
             )
+
+
+def _would_do(amps: float, area_mm2: float = 0.0) -> str:
+    """Return which gauge carries a current and has so much copper, as words to add."""
+    try:
+        # the thicker of the two: gauges count down
+        gauge = min(thinnest_gauge_carrying(amps), thinnest_sae_gauge(area_mm2))
+    except ValueError:
+        return ""
+    return f"; {gauge_name(gauge)} AWG would do here"
 
 
 def _most_fuse_amps(wire: Part) -> float | None:
@@ -306,6 +325,53 @@ def _inrush_fuses(model: CarModel, settled: list[_Solved]) -> Iterator[CarWarnin
                     f'"{motor.name}" starts: it then draws {amps:.0f} A for a moment; '
                     "fit the next larger one its wires allow, or a slow-fuse",
                 )
+
+
+def _thin_wires(car: Car, settled: list[_Solved]) -> Iterator[CarWarning]:
+    """Yield wires whose copper takes too much of the volts.
+
+    Wires given by their ohms are meant to drop volts, and cranking, which lasts for
+    seconds, is left out.
+    """
+    allowed = MOST_WIRE_DROP * car.system_volts
+    for wire in (part for part in car.parts if part.kind == "wire"):
+        if "area_mm2" not in wire.values:
+            continue
+        ohms = wire.values["wire_ohms"].distribution.nominal
+        drawn = {
+            solved.state.name: amps
+            for solved in settled
+            if not solved.state.is_cranking
+            and (amps := abs(solved.amps(solved.branch(wire.name)))) * ohms > allowed
+        }
+        if drawn:
+            most = max(drawn.values())
+            yield _warning(
+                car,
+                wire,
+                f'wire "{wire.name}" drops {most * ohms:.2f} V in its copper at '
+                f"{most:.0f} A ({', '.join(drawn)}), more than "
+                f"{100 * MOST_WIRE_DROP:.0f} % of {car.system_volts:g} V; fit a "
+                f"thicker or a shorter one{_gauge_for_drop(car, wire, most)}",
+            )
+
+
+def _gauge_for_drop(car: Car, wire: Part, amps: float) -> str:
+    """Return which gauge keeps the allowed drop in place of a wire, as words to add."""
+    length_m, area_mm2, ohms = (
+        wire.values[name].distribution.nominal
+        for name in ("length_m", "area_mm2", "wire_ohms")
+    )
+    left = 1.0 - amps * ohms / car.system_volts
+    if left <= 0.0:
+        return ""
+    # with a better wire a resistive load takes more
+    amps /= left
+    # as warm as this wire is
+    warmth = ohms / conductor_ohms(length_m, area_mm2)
+    allowed_volts = MOST_WIRE_DROP * car.system_volts / warmth
+    area_needed = area_for_drop_mm2(amps, length_m, allowed_volts=allowed_volts)
+    return _would_do(amps, area_needed)
 
 
 def _overloaded_outputs(car: Car, settled: list[_Solved]) -> Iterator[CarWarning]:

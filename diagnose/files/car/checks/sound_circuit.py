@@ -9,10 +9,11 @@ Leaves what single entries say to `names`.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from diagnose.circuit.car import Car, Part
+from diagnose.circuit.elements import CONSUMER_KINDS, ELEMENTS
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.expansion.metal_and_sources import METAL_TERMINALS
@@ -24,17 +25,6 @@ METAL_KINDS = frozenset(("wire", "joint", *PROTECTIVE_KINDS))
 CONDUCTOR_KINDS = METAL_KINDS | frozenset(
     ("switch-contact", "contacts", "driver", "resistor", "diode")
 )
-
-# Kinds of part that take current, with the two terminals it runs between.
-CONSUMER_ENDS: Mapping[str, tuple[str, str]] = {
-    "coil": ("a", "b"),
-    "motor": ("a", "b"),
-    "lamp": ("a", "b"),
-    "led-lamp": ("a", "b"),
-    "load": ("a", "b"),
-    "controller": ("supply", "ground"),
-    "starter": ("plus", "case"),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -240,10 +230,9 @@ def _check_consumers(circuit: _Circuit) -> None:
     adrift = _metal_adrift(circuit)
     stranded: dict[str, list[str]] = {}
     for part in circuit.car.parts:
-        names = CONSUMER_ENDS.get(part.kind)
-        if names is None:
+        if part.kind not in CONSUMER_KINDS:
             continue
-        ends = [part.terminals[name] for name in names]
+        ends = [part.terminals[name] for name in ELEMENTS[part.kind].terminals]
         exciter = _exciter_ground(circuit)
         ground = circuit.ground | exciter
         if any(end in ground for end in ends) and any(
@@ -303,7 +292,7 @@ def _check_fuses(circuit: _Circuit) -> None:
     users = {
         node
         for part in circuit.car.parts
-        if part.kind in CONSUMER_ENDS or part.kind in {"battery", "alternator"}
+        if part.kind in CONSUMER_KINDS or part.kind in {"battery", "alternator"}
         for node in part.terminals.values()
     }
     users |= circuit.tainted

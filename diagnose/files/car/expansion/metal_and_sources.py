@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from diagnose.circuit.car import Part
-from diagnose.circuit.elements import speed_constant_rpm
+from diagnose.circuit.parts.alternator import speed_constant_rpm
 from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.expansion.part_values import given_value
 from diagnose.files.car.expansion.relays_and_joints import add_joint

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnose.circuit.solver.star_mesh import FEW_NETWORKS, Elimination, eliminate
+from diagnose.circuit.solver.elimination_order import Elimination
+from diagnose.circuit.solver.star_mesh import FEW_NETWORKS, eliminate
 
 N_NODES = 40
 N_LINKS = 70

@@ -17,9 +17,9 @@ from diagnose.circuit.wires import (
     area_for_drop_mm2,
     awg_area_mm2,
     conductor_ohms,
-    drop_volts,
     most_fuse_amps,
     sae_area_mm2,
+    thinnest_gauge_carrying,
     thinnest_sae_gauge,
 )
 
@@ -63,21 +63,6 @@ def test_awg_4_0_is_0_46_inch_thick() -> None:
     diameter_in = math.sqrt(4 * awg_area_mm2(-3) / math.pi) / 25.4
 
     assert diameter_in == pytest.approx(0.46, rel=1e-9)
-
-
-@pytest.mark.parametrize(
-    ("length_ft", "ohms_per_ft", "volts"),
-    [(107, 0.00044, 0.942), (90, 0.00028, 0.504), (100, 0.00306, 6.12)],
-)
-def test_drop_at_20_amps_matches_the_aircraft_table(
-    length_ft: float, ohms_per_ft: float, volts: float
-) -> None:
-    # FAA AC 43.13-1B table 11-7; read; 0.5 %.
-    drop = drop_volts(
-        20.0, length_ft * METRES_PER_FOOT, ohms_per_m=ohms_per_ft / METRES_PER_FOOT
-    )
-
-    assert drop == pytest.approx(volts, rel=5e-3)
 
 
 def test_20_amps_over_50_ft_with_1_volt_needs_a_number_8_wire() -> None:
@@ -197,6 +182,21 @@ def test_allowable_amps_are_those_of_the_boat_regulation(
 ) -> None:
     # 33 CFR 183.425 table 5, 30 degC air, 105 degC insulation; read; exact.
     assert allowable_amps(gauge) == amps
+
+
+@pytest.mark.parametrize(
+    ("amps", "gauge"), [(20.0, 18), (20.1, 16), (60.0, 10), (61.0, 8), (160.0, 4)]
+)
+def test_the_thinnest_gauge_for_a_current_is_that_of_the_boat_regulation(
+    amps: float, gauge: int
+) -> None:
+    # 33 CFR 183.425 table 5, as above; read; exact.
+    assert thinnest_gauge_carrying(amps) == gauge
+
+
+def test_no_gauge_of_the_table_carries_more_than_160_amps() -> None:
+    with pytest.raises(ValueError, match="carries 161 A"):
+        thinnest_gauge_carrying(161.0)
 
 
 def test_14_gauge_may_be_protected_by_at_most_52_5_amps() -> None:
