@@ -20,7 +20,8 @@ from diagnose.circuit.car import (
     OperatingState,
     Part,
 )
-from diagnose.circuit.changes.compensation import Compensated, Solved
+from diagnose.circuit.changes.compensation import CompensationSolver
+from diagnose.circuit.changes.solved_points import SolvedPoints
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.parts.branches import Values
@@ -182,7 +183,7 @@ class _Tripped:
         nowhere = np.zeros((n_states, n_points, 0), dtype=np.bool_)
         return _Tripped(np.zeros((n_points, 0), dtype=np.int64), nowhere, nowhere)
 
-    def opened(self, solver: Compensated, draw: IntArray, slots: Slots) -> Slots:
+    def opened(self, solver: CompensationSolver, draw: IntArray, slots: Slots) -> Slots:
         """Return the changed branches, a state after the other, with these open."""
         n_tripped = self.branch.shape[1]
         if not n_tripped:
@@ -266,7 +267,7 @@ class Predictor:
         self.networks: tuple[Network, ...] = tuple(
             model.network(state) for state in self.states
         )
-        self._solver: Compensated | None = None
+        self._solver: CompensationSolver | None = None
         self._lock = threading.Lock()
         self._lasting, self._passing = _Changes(), _Changes()
         first = self.networks[0]
@@ -293,7 +294,7 @@ class Predictor:
         places = np.searchsorted(self._measured, np.array(branches, dtype=np.int64))
         return np.array(columns, dtype=np.int64), places
 
-    def solver(self) -> Compensated:
+    def solver(self) -> CompensationSolver:
         """Return the car in all its states, solved when first asked for.
 
         State and draw are one axis there, all draws of the first state first: many
@@ -303,7 +304,9 @@ class Predictor:
             if self._solver is None:
                 n_draws = self.model.sample.n_draws
                 before = self._before(n_draws)
-                self._solver = Compensated(stacked(self.networks), before, n_draws)
+                self._solver = CompensationSolver(
+                    stacked(self.networks), before, n_draws
+                )
             return self._solver
 
     def _before(self, n_points: int) -> IntArray:
@@ -416,7 +419,7 @@ class Predictor:
             chunk = _scenarios(sets[start : start + per_chunk], None)
             draw, slots = self._points((state,), chunk, np.arange(n_draws))
             points = solver.solve(draw, slots, n_together=n_draws)
-            ohms = solver.between_ohms(points, red, black)
+            ohms = points.between_ohms(red, black)
             result[start : start + len(chunk)] = ohms.reshape(len(chunk), n_draws)
         self._passing = _Changes()
         return result
@@ -487,7 +490,7 @@ class Predictor:
             hit, probe = np.nonzero(found)
             room.probes[points[rows[hit]], columns[probe]] = 0.5
 
-    def _kept(self, room: _Room, points: IntArray, solved: Solved) -> FloatArray:
+    def _kept(self, room: _Room, points: IntArray, solved: SolvedPoints) -> FloatArray:
         """Keep what readings and symptoms are made of.
 
         Parameters
@@ -501,10 +504,9 @@ class Predictor:
             The currents of the protective parts, shape (n_states n_points,
             n_protective). [A]
         """
-        solver, n_states = self.solver(), len(self.states)
-        ohms = solver.source_ohms(solved)
-        amps = solver.branch_amps(solved, self._measured)
-        conducts = solver.branch_conducts(solved, self._measured)
+        n_states, ohms = len(self.states), solved.source_ohms()
+        amps = solved.branch_amps(self._measured)
+        conducts = solved.branch_conducts(self._measured)
         for state in range(n_states):
             here = slice(state * len(points), (state + 1) * len(points))
             room.volts[state, points] = solved.volts[here]

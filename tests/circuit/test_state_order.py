@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import BoolArray, IntArray
-from diagnose.circuit.changes.compensation import Compensated, Solved
+from diagnose.circuit.changes.compensation import CompensationSolver
+from diagnose.circuit.changes.solved_points import SolvedPoints
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.network import (
     FORCED,
@@ -59,14 +60,14 @@ class Case:
 
     network: Network
     draw: IntArray
-    solved: Solved
+    solved: SolvedPoints
     slow: OperatingPoint
     from_rest: OperatingPoint
 
     @property
     def is_near(self) -> BoolArray:
         result = np.ones(len(self.draw), dtype=np.bool_)
-        result[self.solved.fresh[0]] = False
+        result[self.solved.afresh.points] = False
         return result
 
 
@@ -166,7 +167,7 @@ def make_case(seed: int) -> Case:
         return np.where(rows < 0, -1, rows)
 
     solver = OperatingPointSolver(network)
-    fast = Compensated(network, before(N_DRAWS), n_alike=N_DRAWS)
+    fast = CompensationSolver(network, before(N_DRAWS), block_length=N_DRAWS)
     return Case(
         network=network,
         draw=draw,
