@@ -13,7 +13,7 @@ from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model, open_model
 from diagnose.terminal.dialogue import views
-from diagnose.terminal.plain import plain_text
+from diagnose.terminal.pages.plain import plain_text
 from tests.lamp_car import CAR, MODES, make_knowledge
 
 RARE = tuple(replace(mode, rate=0.05 * mode.rate) for mode in MODES)

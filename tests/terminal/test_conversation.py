@@ -17,7 +17,7 @@ from diagnose.session.facts import (
 from diagnose.store.case_store import CaseStore
 from diagnose.store.journal import Journal
 from diagnose.terminal.dialogue.conversation import Conversation
-from diagnose.terminal.plain import plain_text
+from diagnose.terminal.pages.plain import plain_text
 
 OPEN_PUMP_FEED = ("1", "skip all", "read fuel-pump-fuse.out key-on 12.3")
 

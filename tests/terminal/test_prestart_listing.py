@@ -10,7 +10,7 @@ import pytest
 from diagnose.cli import main
 from diagnose.session.ready_car import Model
 from diagnose.session.sheets.first_start import Prestart, prestart
-from diagnose.terminal.reports.prestart_listing import (
+from diagnose.terminal.reports.sheets.prestart_listing import (
     BLANK,
     prestart_json,
     prestart_markdown,

@@ -11,7 +11,7 @@ import pytest
 from diagnose.faults.knowledge import Knowledge
 from diagnose.session.answer import Verdict
 from diagnose.session.ready_car import Model
-from diagnose.terminal.reports.trial_listing import (
+from diagnose.terminal.reports.trials.trial_listing import (
     lines,
     model_of_text,
     outside_lines,

@@ -11,9 +11,9 @@ from rich.console import Console
 from diagnose.session.answer import Advice, Answer, Verdict, Weight
 from diagnose.terminal.dialogue import views
 from diagnose.terminal.dialogue.commands import COMMANDS
-from diagnose.terminal.dialogue.notebook import UNICODE_INK, Notebook
-from diagnose.terminal.page import Page
-from diagnose.terminal.plain import plain_text
+from diagnose.terminal.pages.notebook import UNICODE_INK, Notebook
+from diagnose.terminal.pages.page import Page
+from diagnose.terminal.pages.plain import plain_text
 from tests.terminal.sample_records import ANSWER, CRANK_CAUTION, RELAY, VOCABULARY, WIRE
 
 

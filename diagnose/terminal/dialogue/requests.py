@@ -50,7 +50,7 @@ class Show:
 class TakeUp:
     """Another of the proposed steps, counted from 0, is the one to answer."""
 
-    place: int
+    step_index: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,6 @@ Operating states are columns, test points are rows by place. Leaves the numbers 
 
 from __future__ import annotations
 
-import math
 import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -14,27 +13,26 @@ from itertools import groupby
 
 from diagnose.circuit.car import OperatingState
 from diagnose.measurement.readings import ReadingKind
-from diagnose.session.sheets.charge_balance import DOWN_CHARGE, ChargeBalance
 from diagnose.session.sheets.expected_readings import Band, Cell, Row, Sheet
 from diagnose.session.wording import range_words
+from diagnose.terminal.reading_kinds import TABLE_DECIMALS
+from diagnose.terminal.reports.sheets.charging_words import (
+    FAULT_LABEL,
+    charging_words,
+)
 from diagnose.terminal.safe_text import clean
-from diagnose.units import format_minutes, format_probability
 
+# Stands behind a reading that alone tells the fault from a sound car.
 MARK = "*"
-"""Stands behind a reading that alone tells the fault from a sound car."""
-FAULT_LABEL = "with the fault"
+
+# A longer label gets a line of its own. Own choice. [characters]
 LONGEST_LABEL = 38
-"""A longer label gets a line of its own. Own choice. [characters]"""
+
+# Between the columns, and before what goes on from the line above.
 GAP = "  "
-MOST_LOADS = 5
-"""Loads named where the alternator is too small. Own choice."""
+
+# Told before the table, since the cautions stand behind it: they would push it off.
 READ_CAUTIONS = "before the first reading, read the cautions at the end of this sheet."
-DECIMALS = {
-    ReadingKind.DC_VOLTS: 2,
-    ReadingKind.AC_VOLTS: 3,
-    ReadingKind.OHMS: 1,
-}
-# What a hand-held meter shows on its lowest ranges; finer digits would be invented.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +51,7 @@ def sheet_text(
     Parameters
     ----------
     sheet : Sheet
+        What to show.
     width : int
         Longest line. [characters]
     car_name : str
@@ -192,49 +191,6 @@ def _table_rows(sheet: Sheet) -> list[Row]:
     return [row for row in sheet.rows if not row.is_look]
 
 
-def charging_words(sheet: Sheet) -> Iterator[str]:
-    """Yield what the alternator gives and the loads take, one text for each state."""
-    for balance in sheet.balances:
-        yield _balance_words(balance, "charging")
-    for balance in sheet.faulty_balances:
-        yield _balance_words(balance, f"charging {FAULT_LABEL}")
-
-
-def _balance_words(balance: ChargeBalance, start: str) -> str:
-    words = (
-        f"{start}, {balance.state}: the alternator gives {balance.given_amps:.0f} A "
-        f"and could give {balance.most_amps:.0f} A there, the loads take "
-        f"{balance.loads_amps:.0f} A, its field {balance.field_amps:.0f} A"
-    )
-    if not math.isfinite(balance.minutes_left):
-        return f"{words}, the battery is charged with {balance.charge_amps:.0f} A."
-    largest = ", ".join(
-        f"{load.name} {load.amps:.0f} A" for load in balance.loads[:MOST_LOADS]
-    )
-    left = format_minutes(_rounded(balance.minutes_left))
-    return (
-        f"{words}, the battery gives the missing {-balance.charge_amps:.0f} A and is "
-        f"down in about {left}. The largest loads: {largest}. {_excess_words(balance)} "
-        "The time is a guess: a sound battery at 20 °C, from its charge in the car "
-        f"file down to {format_probability(DOWN_CHARGE)}, by Peukert's law."
-    )
-
-
-def _rounded(minutes: float) -> float:
-    """Return a guess of minutes without digits that mean nothing."""
-    step = 5.0 if minutes < 60.0 else 15.0
-    return max(step * round(minutes / step), step)
-
-
-def _excess_words(balance: ChargeBalance) -> str:
-    if not balance.excess:
-        return "Nothing that can be switched off makes the difference."
-    names = ", ".join(balance.excess)
-    if balance.is_excess_enough:
-        return f"Without {names} the alternator would carry the rest."
-    return f"Even without {names} it would not be enough."
-
-
 def _head(state: OperatingState) -> str:
     return f"{state.name} [V]" if state.is_battery_connected else f"{state.name} [ohm]"
 
@@ -322,6 +278,6 @@ def _changed_words(cell: Cell | None) -> str:
 def _words(band: Band, kind: ReadingKind) -> str:
     if kind is ReadingKind.LAMP:
         return range_words(band.low, band.high, kind)
-    decimals = DECIMALS[kind]
+    decimals = TABLE_DECIMALS[kind]
     low, high = round(band.low, decimals), round(band.high, decimals)
     return range_words(low, high, kind).removesuffix(" V")

@@ -8,8 +8,8 @@ from __future__ import annotations
 from typing import TextIO
 
 from diagnose.terminal.dialogue.conversation import Conversation
-from diagnose.terminal.page import Page
-from diagnose.terminal.plain import plain_text
+from diagnose.terminal.pages.page import Page
+from diagnose.terminal.pages.plain import plain_text
 from diagnose.terminal.safe_text import clean
 
 

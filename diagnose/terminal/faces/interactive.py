@@ -21,13 +21,15 @@ from prompt_toolkit.styles import Style
 from diagnose.session.diagnosis import Vocabulary
 from diagnose.terminal.dialogue.completion import suggestions
 from diagnose.terminal.dialogue.conversation import Conversation
-from diagnose.terminal.dialogue.meanwhile import Meanwhile
-from diagnose.terminal.dialogue.notebook import Notebook
-from diagnose.terminal.page import Page, Tone, say
+from diagnose.terminal.faces.meanwhile import Meanwhile
+from diagnose.terminal.pages.notebook import Notebook
+from diagnose.terminal.pages.page import Page, Tone, say
 from diagnose.terminal.safe_text import clean
 
+# Where typed lines are kept, in the data folder.
 HISTORY_FILE = "typed-lines"
 
+# The prompt in the look of the notebook's margin and ruled line.
 _STYLE = Style.from_dict({"margin": "italic", "rule": "ansired"})
 
 

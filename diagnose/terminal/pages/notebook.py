@@ -17,18 +17,46 @@ from rich.style import Style
 from rich.table import Table
 from rich.text import Text
 
-from diagnose.terminal.page import Chance, Line, Page, Pair, Paragraph, Tone, Words
+from diagnose.terminal.pages.page import (
+    Chance,
+    Line,
+    Page,
+    Pair,
+    Paragraph,
+    Tone,
+    Words,
+)
 from diagnose.terminal.safe_text import clean, to_ascii
 from diagnose.units import format_probability
 
+# Room for the longest word in the margin. Own choice. [characters]
 MARGIN_WIDTH = 9
+
+# The widest page: longer lines are hard to follow across a bench. Own
+# choice. [characters]
 WIDEST = 104
-"""Longer lines are hard to follow across a bench. [characters]"""
+
+# The narrowest text beside the margin, however narrow the screen. Own
+# choice. [characters]
+NARROWEST_TEXT = 20
+
+# On a screen this wide the strokes of a chance are twice as long. Own
+# choice. [characters]
 WIDE_FROM = 100
 
+# Strokes that stand for certainty, on a narrow screen. Own choice: one for each 10 %.
+STROKES = 10
+
+# The ruled line, red as in a school notebook.
 _RULE = Style(color="red", dim=True)
+
+# Words in the margin, and whatever else is not part of the text.
 _MARGIN = Style(italic=True, dim=True)
+
+# What is drawn of a chance.
 _STROKE = Style(color="blue")
+
+# How each tone looks. Colour only repeats what the words say.
 _STYLES = {
     Tone.PLAIN: Style(),
     Tone.STRONG: Style(bold=True),
@@ -37,12 +65,24 @@ _STYLES = {
     Tone.PROBLEM: Style(bold=True, color="red"),
     Tone.GOOD: Style(bold=True, color="green"),
 }
+
+# Said before a line whose tone must not be lost where there is no colour.
 _SPOKEN = {Tone.CAUTION: "CAUTION: "}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ink:
-    """The signs a screen can show."""
+    """The signs a screen can show.
+
+    Parameters
+    ----------
+    rule : str
+        The ruled line beside the margin.
+    drawn, faint : str
+        A stroke of a chance, and one that is left over.
+    is_ascii : bool
+        Nothing but ASCII can be shown.
+    """
 
     rule: str
     drawn: str
@@ -50,7 +90,10 @@ class Ink:
     is_ascii: bool
 
 
+# For a screen that knows line-drawing characters.
 UNICODE_INK = Ink(rule="│", drawn="━", faint="╌", is_ascii=False)
+
+# For every other screen.
 ASCII_INK = Ink(rule="|", drawn="=", faint=".", is_ascii=True)
 
 
@@ -125,7 +168,7 @@ class Notebook:
 
     @property
     def _content_width(self) -> int:
-        return max(min(self._console.width, WIDEST) - MARGIN_WIDTH - 3, 20)
+        return max(min(self._console.width, WIDEST) - MARGIN_WIDTH - 3, NARROWEST_TEXT)
 
     def _content(self, paragraph: Paragraph) -> Iterator[Text]:
         """Lay out the lines of a paragraph, wrapped, as screen lines."""
@@ -174,7 +217,7 @@ class Notebook:
 
     def _strokes(self, probability: float) -> Text:
         """Return a probability as drawn strokes on a faint line."""
-        length = 20 if self._console.width >= WIDE_FROM else 10
+        length = 2 * STROKES if self._console.width >= WIDE_FROM else STROKES
         drawn = round(probability * length)
         strokes = Text(self._ink.drawn * drawn, style=_STROKE)
         strokes.append(self._ink.faint * (length - drawn), style=_MARGIN)
@@ -191,7 +234,7 @@ class Notebook:
 def _groups(lines: tuple[Line, ...]) -> Iterator[tuple[Line, ...]]:
     """Give runs of lines of one kind, which share their columns."""
     start = 0
-    for place in range(1, len(lines) + 1):
-        if place == len(lines) or type(lines[place]) is not type(lines[start]):
-            yield lines[start:place]
-            start = place
+    for end in range(1, len(lines) + 1):
+        if end == len(lines) or type(lines[end]) is not type(lines[start]):
+            yield lines[start:end]
+            start = end

@@ -18,6 +18,7 @@ from diagnose.session.sheets.charge_balance import ChargeBalance
 from diagnose.session.sheets.expected_readings import Band, Cell, Row, Sheet
 from diagnose.session.wording import unit_symbol
 
+# The header of the CSV, one name for each column.
 COLUMNS = (
     "place",
     "quantity",
@@ -33,6 +34,7 @@ COLUMNS = (
     "fault_high",
     "tells",
 )
+# A value of a reading; a text where the meter is over its range.
 Number = float | str
 
 

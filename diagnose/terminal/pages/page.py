@@ -6,6 +6,7 @@ A page is paragraphs with a word in the margin; a paragraph is lines of three ki
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
 
@@ -59,6 +60,7 @@ class Paragraph:
     margin : str
         The word; empty when the paragraph goes on from the one above.
     lines : tuple[Line, ...]
+        What it says, in order.
     is_close : bool
         No room is left between this paragraph and the one above.
     """
@@ -74,3 +76,22 @@ Page = tuple[Paragraph, ...]
 def say(margin: str, text: str, tone: Tone = Tone.PLAIN) -> Paragraph:
     """Return a paragraph of one sentence."""
     return Paragraph(margin=margin, lines=(Words(text=text, tone=tone),))
+
+
+def numbered(choices: Iterable[str]) -> tuple[Pair, ...]:
+    """Return lines with their numbers from 1."""
+    return tuple(
+        Pair(name=f"{number}.", text=choice)
+        for number, choice in enumerate(choices, start=1)
+    )
+
+
+def spoken(name: str) -> str:
+    """Return a key as words.
+
+    Examples
+    --------
+    >>> spoken("idle-loaded")
+    'idle loaded'
+    """
+    return name.replace("_", " ").replace("-", " ")

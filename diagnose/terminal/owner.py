@@ -13,7 +13,7 @@ from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.owner_file import OWNER_FILE, Owner, load_owner
 from diagnose.session.facts import Fact, LimitFact, TakesFact
-from diagnose.terminal.dialogue.commands import known_name
+from diagnose.terminal.names import known_name
 from diagnose.units import check_minutes
 
 

@@ -1,125 +1,38 @@
-"""The readings before the first start, to print: plain text, Markdown or JSON.
+"""The readings before the first start to print, as plain text and as Markdown.
 
 Leaves choosing them to `session.sheets.first_start`.
 """
 
 from __future__ import annotations
 
-import json
-import shutil
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from pathlib import Path
-from typing import TextIO
 
-from diagnose.errors import ReadingError
-from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car.car_file import load_car
-from diagnose.files.knowledge.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder
 from diagnose.measurement.readings import ReadingKind
-from diagnose.session.fact_rows import OVER_RANGE
 from diagnose.session.sheets.first_start import (
     Prestart,
     PrestartReading,
     Unshown,
-    known_history,
-    prestart,
 )
-from diagnose.session.steps.prices import Prices
-from diagnose.session.wording import CLAMP_NOT_POST, range_words, unit_symbol
-from diagnose.terminal.car_names import car_file
-from diagnose.terminal.dialogue.evening import Options, prepared_model
-from diagnose.terminal.dialogue.learned_shares import knowledge_in_use
-from diagnose.terminal.dialogue.owner import told_of_owner
+from diagnose.session.wording import CLAMP_NOT_POST, range_words
+from diagnose.terminal.pages.page import spoken
 from diagnose.terminal.safe_text import clean
 from diagnose.units import format_minutes, format_probability
 
-NARROWEST = 60
+# The likeliest causes that no reading shows; `--all` lists every one. Own choice.
 SHOWN_UNSHOWN = 20
-"""The likeliest causes that no reading shows; `--all` lists every one. Own choice."""
+
+# A cause shown by a smaller part of its severities counts as not shown. Derived: it
+# would be written as 0 %. [1]
+LEAST_SHOWN_SHARE = 0.005
+
+# Before what goes on from the line above.
 HANGING = "    "
+
+# Where the owner writes down what the meter showed.
 BLANK = "______"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PrestartOptions:
-    """What the command line asked for.
-
-    Parameters
-    ----------
-    car : str
-        A path or a shipped car's name.
-    form : str
-        ``table``, ``markdown`` or ``json``.
-    width : int
-        Longest line of the table; 0 for the terminal's own. [characters]
-    history : Mapping[str, str]
-        Context to its answer.
-    has_all : bool
-        List every cause that no reading shows.
-    without : tuple[str, ...]
-        What the owner lacks.
-    owner_file : Path or None
-        Where he says so; None for the one in his config folder.
-    """
-
-    car: str
-    form: str
-    width: int
-    history: Mapping[str, str]
-    has_all: bool
-    data_folder: Path | None
-    without: tuple[str, ...] = ()
-    owner_file: Path | None = None
-
-
-def list_prestart(options: PrestartOptions, sink: TextIO) -> None:
-    """Write the readings to take before the first start of a car.
-
-    Raises
-    ------
-    DiagnoseError
-        If the file is wrong, or the history is none that is asked for.
-    """
-    place = Options(data_folder=options.data_folder)
-    published = load_knowledge(knowledge_folder())
-    knowledge, _ = knowledge_in_use(place.folder, published)
-    with car_file(options.car) as path:
-        car = load_car(path, knowledge)
-    history = _history(options.history, knowledge)
-    facts, _ = told_of_owner(
-        car, knowledge, without=options.without, path=options.owner_file
-    )
-    model = prepared_model(car, knowledge, place)
-    listed = prestart(model, history=history, prices=Prices(model, facts))
-    most = len(listed.unshown) if options.has_all else SHOWN_UNSHOWN
-    if options.form == "json":
-        sink.write(prestart_json(listed, car_name=options.car))
-    elif options.form == "markdown":
-        sink.write(prestart_markdown(listed, car_name=options.car, most_unshown=most))
-    else:
-        columns = options.width or shutil.get_terminal_size().columns
-        width = max(columns, NARROWEST)
-        text = prestart_text(
-            listed, car_name=options.car, width=width, most_unshown=most
-        )
-        sink.write(text)
-
-
-def _history(told: Mapping[str, str], knowledge: Knowledge) -> Mapping[str, str]:
-    """Return the history with what holds before a first start; refuse what is none."""
-    contexts = {context.name: context for context in knowledge.contexts}
-    for name, answer in told.items():
-        if name not in contexts:
-            known = ", ".join(contexts)
-            raise ReadingError(f'no question "{name}" is asked; those asked: {known}')
-        if answer not in contexts[name].states:
-            known = ", ".join(contexts[name].states)
-            raise ReadingError(f'"{answer}" does not answer {name}; answers: {known}')
-    return {**known_history(knowledge), **told}
 
 
 def prestart_text(
@@ -189,60 +102,6 @@ def prestart_markdown(
     return "\n".join(lines) + "\n"
 
 
-def prestart_json(listed: Prestart, *, car_name: str) -> str:
-    """Return the list as one JSON object; over-range is ``OL``."""
-    content = {
-        "car": car_name,
-        "title": listed.car.title,
-        "safety_note": listed.safety_note,
-        "history": dict(listed.history),
-        "minutes": round(listed.minutes, 1),
-        "shown_share": round(listed.shown_share, 4),
-        "showable_share": round(listed.showable_share, 4),
-        "readings": [
-            _reading_data(number, one)
-            for number, one in enumerate(listed.readings, start=1)
-        ],
-        "unshown": [
-            {
-                "causes": list(one.causes),
-                "says": one.says,
-                "probability": float(f"{one.probability:.4g}"),
-                "shown_share": round(one.shown_share, 3),
-            }
-            for one in listed.unshown
-        ],
-    }
-    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
-
-
-def _reading_data(number: int, one: PrestartReading) -> dict[str, object]:
-    reading = one.reading
-    limits = one.limits
-    return {
-        "number": number,
-        "name": reading.name,
-        "kind": reading.kind.value,
-        "state": reading.state,
-        "red": reading.red,
-        "black": reading.black,
-        "unit": unit_symbol(reading.kind),
-        "places": list(one.places),
-        "instruction": one.instruction,
-        "cautions": list(one.cautions),
-        "low": _number(limits.low),
-        "middle": _number(limits.middle),
-        "high": _number(limits.high),
-        "minutes": round(one.minutes, 1),
-        "finds_share": float(f"{one.finds_share:.4g}"),
-        "finds": list(one.finds),
-    }
-
-
-def _number(value: float) -> float | str:
-    return OVER_RANGE if value == float("inf") else float(f"{value:.4g}")
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Block:
     """The readings of one operating state.
@@ -265,6 +124,7 @@ class _Block:
 
 
 def _blocks(listed: Prestart) -> Iterator[_Block]:
+    """Yield the list state by state."""
     labels = {state.name: state.label for state in listed.states}
     numbered = enumerate(listed.readings, start=1)
     for state, group in groupby(numbered, key=lambda pair: pair[1].reading.state):
@@ -309,8 +169,7 @@ def _words_before(listed: Prestart, car_name: str) -> Iterator[str]:
     )
     if listed.history:
         told = ", ".join(
-            f"{name}: {answer.replace('_', ' ')}"
-            for name, answer in listed.history.items()
+            f"{name}: {spoken(answer)}" for name, answer in listed.history.items()
         )
         yield f"Taken as known: {told}."
     yield (
@@ -325,6 +184,7 @@ def _words_before(listed: Prestart, car_name: str) -> Iterator[str]:
 
 
 def _reading_words(one: PrestartReading) -> str:
+    """Return how a reading is taken, and where."""
     reading = one.reading
     where = ", ".join(one.places)
     if reading.kind is ReadingKind.LOOK:
@@ -334,6 +194,7 @@ def _reading_words(one: PrestartReading) -> str:
 
 
 def _limit_words(one: PrestartReading) -> str:
+    """Return what a sound car shows."""
     limits, kind = one.limits, one.reading.kind
     band = range_words(limits.low, limits.high, kind)
     if kind is ReadingKind.LOOK or limits.low == limits.high:
@@ -349,6 +210,7 @@ def _unshown_title(listed: Prestart) -> str:
 
 
 def _unshown(listed: Prestart, most: int) -> Iterator[str]:
+    """Yield the likeliest repairs that no reading shows for sure."""
     for one in listed.unshown[:most]:
         yield f"- {one.says} ({_chance_words(one)})"
     if len(listed.unshown) > most:
@@ -356,7 +218,8 @@ def _unshown(listed: Prestart, most: int) -> Iterator[str]:
 
 
 def _chance_words(one: Unshown) -> str:
-    if one.shown_share < 0.005:
+    """Return how often a cause is shown after all."""
+    if one.shown_share < LEAST_SHOWN_SHARE:
         return "not shown"
     share = format_probability(one.shown_share)
     return f"shown where it is severe, {share} of the time"

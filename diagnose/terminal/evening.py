@@ -18,31 +18,29 @@ from diagnose.circuit.car import Car
 from diagnose.errors import StoreError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
-from diagnose.files.knowledge.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder
 from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.ready_car import Model, open_model
 from diagnose.session.sheets.first_start import prestart_facts
 from diagnose.store.case_store import (
     CaseNameError,
     CaseStore,
     StoredCase,
-    default_data_folder,
     text_digest,
 )
 from diagnose.store.journal import Journal
-from diagnose.store.model_cache import ModelCache
-from diagnose.terminal.car_names import car_file, stored_car_file, utc_now
-from diagnose.terminal.dialogue import views
+from diagnose.terminal.car_files import car_file, published_knowledge
 from diagnose.terminal.dialogue.conversation import Conversation
-from diagnose.terminal.dialogue.json_face import run_json
-from diagnose.terminal.dialogue.learned_shares import knowledge_in_use
-from diagnose.terminal.dialogue.line_face import run_lines
-from diagnose.terminal.dialogue.owner import told_of_owner
-from diagnose.terminal.page import Page, Tone, say
+from diagnose.terminal.faces.json_face import run_json
+from diagnose.terminal.faces.line_face import run_lines
+from diagnose.terminal.kept_cases import opened_store, stored_car
+from diagnose.terminal.learned_shares import knowledge_in_use
+from diagnose.terminal.owner import told_of_owner
+from diagnose.terminal.pages.page import Page, Tone, say
+from diagnose.terminal.pages.questions import opening_page
+from diagnose.terminal.prepared_car import data_folder_of, prepared_model
 
-CACHE_FOLDER = "compiled"
+# The narrowest page, whatever the terminal says. Own choice: the margin and a few
+# words beside it. [characters]
 NARROWEST = 40
 
 
@@ -77,7 +75,7 @@ class Options:
     @property
     def folder(self) -> Path:
         """Where cases are kept."""
-        return self.data_folder or default_data_folder()
+        return data_folder_of(self.data_folder)
 
 
 def start(car_name: str, case_name: str, options: Options) -> None:
@@ -97,15 +95,14 @@ def start(car_name: str, case_name: str, options: Options) -> None:
     DiagnoseError
         If the car file is wrong, or the case's name is taken.
     """
-    published = load_knowledge(knowledge_folder())
-    knowledge, remarks = knowledge_in_use(options.folder, published)
+    knowledge, remarks = knowledge_in_use(options.folder, published_knowledge())
     with car_file(car_name) as path:
         car = load_car(path, knowledge)
         text = path.read_text(encoding="utf-8")
     owner_facts, owner_remarks = told_of_owner(
         car, knowledge, without=options.without, path=options.owner_file
     )
-    with _opened_store(options.folder) as (store, failure):
+    with _store_or_none(options.folder) as (store, failure):
         journal = _new_journal(
             store, failure, name=case_name, path=str(path.resolve()), text=text
         )
@@ -131,14 +128,12 @@ def resume(case_name: str, options: Options) -> None:
     DiagnoseError
         If there is no such case, or its car file no longer loads.
     """
-    published = load_knowledge(knowledge_folder())
-    knowledge, notes = knowledge_in_use(options.folder, published)
-    with CaseStore(options.folder, clock=utc_now) as store:
+    knowledge, notes = knowledge_in_use(options.folder, published_knowledge())
+    with opened_store(options.folder) as store:
         case = store.find(case_name)
         rows = store.facts(case.name)
         remarks = _car_file_remarks(case)
-        with stored_car_file(case) as path:
-            car = load_car(path, knowledge)
+        car = stored_car(case, knowledge)
         journal = Journal(store, name=case.name, fact_count=len(rows))
         casebook = _casebook(car, knowledge, options, journal)
         refused = casebook.restore(rows)
@@ -147,10 +142,10 @@ def resume(case_name: str, options: Options) -> None:
 
 
 @contextlib.contextmanager
-def _opened_store(folder: Path) -> Iterator[tuple[CaseStore | None, str]]:
+def _store_or_none(folder: Path) -> Iterator[tuple[CaseStore | None, str]]:
     """Give the store, or None and why there is none."""
     try:
-        store = CaseStore(folder, clock=utc_now)
+        store = opened_store(folder)
     except StoreError as error:
         yield None, str(error)
         return
@@ -161,7 +156,7 @@ def _opened_store(folder: Path) -> Iterator[tuple[CaseStore | None, str]]:
 def _new_journal(
     store: CaseStore | None, failure: str, *, name: str, path: str, text: str
 ) -> Journal:
-    """Return the journal of a new case; one in memory when the disk refuses."""
+    """Return the journal of a new case; one in memory when the disk refuses it."""
     if store is None:
         return Journal(None, failure=failure)
     try:
@@ -191,29 +186,9 @@ def _casebook(
     car: Car, knowledge: Knowledge, options: Options, journal: Journal
 ) -> Casebook:
     """Return a new diagnosis of a car, saying how far its preparation is."""
-    diagnosis = Diagnosis(prepared_model(car, knowledge, options))
+    model = prepared_model(car, knowledge, options.folder, is_silent=options.is_json)
+    diagnosis = Diagnosis(model)
     return Casebook(diagnosis, journal, at_once=_is_on_screen(options))
-
-
-def prepared_model(car: Car, knowledge: Knowledge, options: Options) -> Model:
-    """Return a car ready for diagnosis, from the cache when it has been seen before.
-
-    Raises
-    ------
-    UnsolvableCircuitError
-        If the healthy car has no steady operating point in some state.
-    """
-    cache = ModelCache(options.folder / CACHE_FOLDER)
-    if options.is_json or not sys.stderr.isatty():
-        return open_model(car, knowledge, cache=cache, progress=_say_nothing)
-    from diagnose.terminal.progress import Progress
-
-    with Progress(sys.stderr) as progress:
-        return open_model(car, knowledge, cache=cache, progress=progress.show)
-
-
-def _say_nothing(_fraction: float, _words: str) -> None:
-    """Take progress and show none."""
 
 
 def _hold(
@@ -224,9 +199,7 @@ def _hold(
         run_json(casebook, car_title=car.title, source=sys.stdin, sink=sys.stdout)
         return
     opening: Page = (
-        *views.opening_page(
-            car.title, casebook.journal.name, casebook.diagnosis.safety_note
-        ),
+        *opening_page(car.title, casebook.journal.name, casebook.diagnosis.safety_note),
         *(say("mind", remark, Tone.PROBLEM) for remark in remarks),
     )
     kept_where = ""
@@ -248,12 +221,13 @@ def _hold(
 def _hold_on_screen(
     conversation: Conversation, casebook: Casebook, opening: Page, options: Options
 ) -> None:
-    # Only a screen needs these three, and they take a while to import.
+    """Hold the diagnosis with the notebook, and work on in the pauses."""
+    # Only a screen needs these, and they take a while to import.
     from rich.console import Console
 
-    from diagnose.terminal.dialogue.interactive import HISTORY_FILE, run_interactive
-    from diagnose.terminal.dialogue.meanwhile import Meanwhile
-    from diagnose.terminal.dialogue.notebook import Notebook, ink_for
+    from diagnose.terminal.faces.interactive import HISTORY_FILE, run_interactive
+    from diagnose.terminal.faces.meanwhile import Meanwhile
+    from diagnose.terminal.pages.notebook import Notebook, ink_for
 
     console = Console(highlight=False, markup=False, emoji=False, width=_width(options))
     with Meanwhile(casebook.diagnosis.look_ahead) as meanwhile:
@@ -277,5 +251,6 @@ def _is_on_screen(options: Options) -> bool:
 
 
 def _width(options: Options) -> int:
+    """Return the longest line of a page. [characters]."""
     width = options.width or shutil.get_terminal_size().columns
     return max(width, NARROWEST)

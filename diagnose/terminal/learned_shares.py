@@ -1,6 +1,7 @@
 """What was learned, put to use when a diagnosis begins.
 
-Leaves learning to `learn_listing`; a file that can't be used never stops a diagnosis.
+Leaves learning to `reports.learn_listing`; a file that can't be used never stops a
+diagnosis.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.inference.prior.learning import Learned, rates_digest, with_learned
 from diagnose.store.learned_rates import latest_learned
 
+# Told where what was learned can't be used, since the rates it moved have changed.
 OUTDATED = (
     "what was learned belongs to other published shares and is not used; "
     "learn again by: diagnose learn"

@@ -16,7 +16,6 @@ from types import MappingProxyType
 from typing import TextIO
 
 from diagnose.errors import DiagnoseError, ReadingError
-from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
 from diagnose.measurement.steps import step_of_name
 from diagnose.session.answer import ProposedStep
@@ -24,15 +23,17 @@ from diagnose.session.casebook import Casebook
 from diagnose.session.fact_rows import OVER_RANGE, fact_from_row
 from diagnose.session.facts import ReadingFact
 from diagnose.store.case_store import FactRow
+from diagnose.terminal.reading_kinds import TOLD_IN_WORDS
 from diagnose.units import check_range, parse_reading
 
+# Told in the first line; raised by one when a line changes its meaning.
 PROTOCOL_VERSION = 1
 
+# A value of a JSON line.
 Json = None | bool | int | float | str | list["Json"] | dict[str, "Json"]
 
-_UNITS = {kind.value: kind.unit for kind in ReadingKind if kind.unit}
-_LOOKS = {"blown": 1.0, "sound": 0.0}
-_ANSWERS = {"look": _LOOKS, "lamp": GRADES}
+# The content of a row of the case store, as `session.fact_rows` reads it.
+Row = dict[str, str | float | bool]
 
 
 def lines_schema() -> str:
@@ -190,17 +191,15 @@ def _words(asked: Mapping[str, Json], key: str) -> str:
     return value
 
 
-def _reading_row(asked: dict[str, Json]) -> dict[str, str | float | bool]:
+def _reading_row(asked: dict[str, Json]) -> Row:
     """Return the row of a reading; its value may be typed the way people do."""
     reading = asked["reading"]
     if not isinstance(reading, dict):
         raise ReadingError('"reading" must be an object with kind, state, red, value')
     kind = _words(reading, "kind")
     value = reading.get("value")
-    if isinstance(value, str) and kind in _UNITS:
-        value = parse_reading(value, _UNITS[kind])
-    elif isinstance(value, str):
-        value = _ANSWERS.get(kind, _LOOKS).get(value, value)
+    if isinstance(value, str):
+        value = _value_of_text(value, kind)
     if not isinstance(value, (int, float, str)):
         raise ReadingError(f'"value" must be a number or text, found {value!r}')
     return {
@@ -212,48 +211,57 @@ def _reading_row(asked: dict[str, Json]) -> dict[str, str | float | bool]:
     }
 
 
-def _symptom_row(asked: dict[str, Json]) -> dict[str, str | float | bool]:
+def _value_of_text(text: str, kind: str) -> float | str:
+    """Return the value that a text stands for; what is none is left as it is."""
+    known = {one.value: one for one in ReadingKind}.get(kind)
+    if known is None:
+        return text
+    if known.unit is not None:
+        return parse_reading(text, known.unit)
+    return TOLD_IN_WORDS[known].get(text, text)
+
+
+def _symptom_row(asked: dict[str, Json]) -> Row:
     present = asked.get("present")
     if not isinstance(present, bool):
         raise ReadingError('"present" must be true or false')
     return {"symptom": _words(asked, "symptom"), "is_present": present}
 
 
-def _context_row(asked: dict[str, Json]) -> dict[str, str | float | bool]:
+def _context_row(asked: dict[str, Json]) -> Row:
     return {"context": _words(asked, "context"), "answer": _words(asked, "answer")}
 
 
-def _limit_row(asked: dict[str, Json], word: str) -> dict[str, str | float | bool]:
+def _limit_row(asked: dict[str, Json], word: str) -> Row:
     return {"limit": _words(asked, word), "is_lacking": word == "without"}
 
 
-def _takes_row(asked: dict[str, Json]) -> dict[str, str | float | bool]:
+def _takes_row(asked: dict[str, Json]) -> Row:
     minutes = asked.get("minutes")
     if isinstance(minutes, bool) or not isinstance(minutes, (int, float)):
         raise ReadingError('"minutes" must be a number')
     return {"subject": _words(asked, "takes"), "minutes": minutes}
 
 
-def _true_row(asked: dict[str, Json], kind: str) -> dict[str, str | float | bool]:
+def _true_row(asked: dict[str, Json], kind: str) -> Row:
     if asked[kind] is not True:
         raise ReadingError(f'"{kind}" must be true')
     return {}
 
 
-_ROWS: Mapping[str, Callable[[dict[str, Json]], dict[str, str | float | bool]]] = (
-    MappingProxyType(
-        {
-            "complaint": lambda asked: {"complaint": _words(asked, "complaint")},
-            "context": _context_row,
-            "symptom": _symptom_row,
-            "reading": _reading_row,
-            "repair": lambda asked: {"cause": _words(asked, "repair")},
-            "skip": lambda asked: {"step": _words(asked, "skip")},
-            "without": lambda asked: _limit_row(asked, "without"),
-            "with": lambda asked: _limit_row(asked, "with"),
-            "takes": _takes_row,
-            "prestart": lambda asked: _true_row(asked, "prestart"),
-            "undo": lambda asked: _true_row(asked, "undo"),
-        }
-    )
+# How the object of each kind of fact is turned into a row of the case store.
+_ROWS: Mapping[str, Callable[[dict[str, Json]], Row]] = MappingProxyType(
+    {
+        "complaint": lambda asked: {"complaint": _words(asked, "complaint")},
+        "context": _context_row,
+        "symptom": _symptom_row,
+        "reading": _reading_row,
+        "repair": lambda asked: {"cause": _words(asked, "repair")},
+        "skip": lambda asked: {"step": _words(asked, "skip")},
+        "without": lambda asked: _limit_row(asked, "without"),
+        "with": lambda asked: _limit_row(asked, "with"),
+        "takes": _takes_row,
+        "prestart": lambda asked: _true_row(asked, "prestart"),
+        "undo": lambda asked: _true_row(asked, "undo"),
+    }
 )

@@ -8,10 +8,11 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from diagnose.terminal.page import Chance, Line, Page, Pair, Paragraph, Tone
+from diagnose.terminal.pages.page import Chance, Line, Page, Pair, Paragraph, Tone
 from diagnose.terminal.safe_text import clean
 from diagnose.units import format_probability
 
+# Said before a line whose tone must not be lost where nothing is coloured.
 _SPOKEN = {Tone.CAUTION: "Caution: "}
 
 
@@ -49,7 +50,7 @@ def _paragraph(paragraph: Paragraph, width: int) -> Iterator[str]:
 
 
 def _sentence(line: Line) -> str:
-    """Return one line as it would be read aloud."""
+    """Return a line of a page as it would be read aloud."""
     match line:
         case Chance():
             chance = format_probability(line.probability)

@@ -11,8 +11,8 @@ from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from types import TracebackType
 
+# What is worked on: takes a callable that says whether to leave off.
 Work = Callable[[Callable[[], bool]], None]
-"""Takes a callable that says whether to leave off."""
 
 
 class Meanwhile:
@@ -21,7 +21,7 @@ class Meanwhile:
     Parameters
     ----------
     work : Callable
-        Begun anew in each pause.
+        Begun anew in each pause; called with what says whether the pause is over.
 
     Examples
     --------

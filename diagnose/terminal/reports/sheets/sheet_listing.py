@@ -6,16 +6,14 @@ import shutil
 from dataclasses import replace
 from typing import TextIO
 
-from diagnose.files.car.car_file import load_car
-from diagnose.files.knowledge.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder
 from diagnose.session.sheets.expected_readings import Choice, Sheet, expected_sheet
-from diagnose.terminal.car_names import car_file
-from diagnose.terminal.reports.sheet_data import sheet_csv, sheet_json
-from diagnose.terminal.reports.sheet_table import sheet_markdown, sheet_text
+from diagnose.terminal.car_files import open_car, published_knowledge
+from diagnose.terminal.reports.sheets.sheet_data import sheet_csv, sheet_json
+from diagnose.terminal.reports.sheets.sheet_table import sheet_markdown, sheet_text
 
+# The narrowest table: the longest name of a test point with one column beside it. Own
+# choice. [characters]
 NARROWEST = 60
-"""The longest name of a test point with one column beside it. [characters]"""
 
 
 def list_expected(
@@ -49,9 +47,8 @@ def list_expected(
     DiagnoseError
         If the file is wrong, or the choice names something the car does not have.
     """
-    knowledge = load_knowledge(knowledge_folder())
-    with car_file(name) as path:
-        car = load_car(path, knowledge)
+    knowledge = published_knowledge()
+    car = open_car(name, knowledge)
     sheet = expected_sheet(car, knowledge, choice)
     is_shortened = bool(choice.fault) and not has_all_rows
     if is_shortened:
