@@ -7,7 +7,7 @@ keeping to `store` and the conclusions to `diagnosis`.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from types import MappingProxyType
 
 from diagnose.errors import ReadingError
@@ -28,8 +28,11 @@ from diagnose.session.facts import (
 )
 from diagnose.store.case_store import FactContent, FactRow
 
+# How an over-range reading is written: JSON has no infinity.
 OVER_RANGE = "OL"
-"""How an over-range reading is written: JSON has no infinity."""
+
+# The kind of the row that takes the latest standing row back.
+UNDO = "undo"
 
 
 def fact_to_row(fact: Fact) -> FactRow:
@@ -63,7 +66,7 @@ def fact_to_row(fact: Fact) -> FactRow:
         case PrestartFact() | LimitFact() | TakesFact():
             return _owner_row(fact)
         case UndoFact():
-            return _row("undo")
+            return _row(UNDO)
 
 
 def _owner_row(fact: PrestartFact | LimitFact | TakesFact) -> FactRow:
@@ -89,6 +92,17 @@ def fact_from_row(row: FactRow) -> Fact:
         known = ", ".join(_READERS)
         raise ReadingError(f'"{row.kind}" is not a kind of fact; known are: {known}')
     return read(row.content)
+
+
+def standing_rows(rows: Iterable[FactRow]) -> tuple[FactRow, ...]:
+    """Return the rows that are not taken back, oldest first, whether facts or not."""
+    standing: list[FactRow] = []
+    for row in rows:
+        if row.kind != UNDO:
+            standing.append(row)
+        elif standing:
+            standing.pop()
+    return tuple(standing)
 
 
 def _row(row_kind: str, /, **content: str | float | bool) -> FactRow:
@@ -159,6 +173,6 @@ _READERS: Mapping[str, Callable[[FactContent], Fact]] = MappingProxyType(
         "takes": lambda content: TakesFact(
             subject=_words(content, "subject"), minutes=_number(content, "minutes")
         ),
-        "undo": lambda content: UndoFact(),  # noqa: ARG005  (no fields)
+        UNDO: lambda content: UndoFact(),  # noqa: ARG005  (no fields)
     }
 )

@@ -9,6 +9,7 @@ import pytest
 
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.fact_rows import fact_from_row, fact_to_row
 from diagnose.session.facts import (
     ComplaintFact,
@@ -47,7 +48,7 @@ EVERY_FACT: tuple[Fact, ...] = (
     VOLTS,
     OVER_RANGE,
     RepairFact(cause="pump-wire:open_circuit"),
-    SkipFact(step="symptom|engine-cranks"),
+    SkipFact(step=SymptomCheck(symptom="engine-cranks")),
     PrestartFact(),
     LimitFact(limit="clamp", is_lacking=True),
     TakesFact(subject="tank", minutes=15.0),

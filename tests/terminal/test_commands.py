@@ -9,6 +9,7 @@ import pytest
 
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import step_of_name
 from diagnose.session.answer import ProposedStep
 from diagnose.session.facts import (
     ComplaintFact,
@@ -61,6 +62,7 @@ def reading(
     )
 
 
+PLUS_IDLE = step_of_name("volts|idle|pump.plus|battery.minus")
 PUMP = {"state": "key-on", "red": "pump.plus", "black": "battery.minus"}
 PUMP_11_2 = reading(ReadingKind.DC_VOLTS, 11.2, **PUMP)
 
@@ -71,7 +73,11 @@ def test_a_bare_number_answers_the_reading_on_the_page(line: str) -> None:
 
 
 def test_a_bare_over_range_answers_an_ohms_reading() -> None:
-    step = replace(VOLTS, reading_kind="ohms", state="isolated")
+    step = replace(
+        VOLTS,
+        step=step_of_name("ohms|isolated|pump.plus|battery.minus"),
+        state="isolated",
+    )
 
     fact = told("OL", step)
     assert isinstance(fact, ReadingFact)
@@ -171,8 +177,8 @@ def test_blown_and_sound_answer_a_look_at_a_fuse(line: str, value: float) -> Non
             "context wiring in service",
             ContextFact(context="wiring", answer="in_service"),
         ),
-        ("skip", SkipFact(step=VOLTS.name)),
-        ("skip b", SkipFact(step=LOOK.name)),
+        ("skip", SkipFact(step=VOLTS.step)),
+        ("skip b", SkipFact(step=LOOK.step)),
         ("done 2", RepairFact(cause=WIRE.name)),
         ("done pump-relay", RepairFact(cause=RELAY.name)),
         ("without clamp", LimitFact(limit="clamp", is_lacking=True)),
@@ -196,19 +202,28 @@ def test_commands_tell_facts(line: str, fact: Fact) -> None:
         ("why", Show(view=View.WHY, about=RELAY.name)),
         (
             "why pump.plus idle",
-            Show(view=View.EXPECT, about="volts|idle|pump.plus|battery.minus"),
+            Show(
+                view=View.EXPECT,
+                step=PLUS_IDLE,
+            ),
         ),
         ("why 2", Show(view=View.WHY, about=WIRE.name)),
-        ("expect", Show(view=View.EXPECT, about=VOLTS.name)),
+        ("expect", Show(view=View.EXPECT, step=VOLTS.step)),
         (
             "expect pump.plus idle",
-            Show(view=View.EXPECT, about="volts|idle|pump.plus|battery.minus"),
+            Show(
+                view=View.EXPECT,
+                step=PLUS_IDLE,
+            ),
         ),
         (
             "expect amps pump-fuse idle",
-            Show(view=View.EXPECT, about="amps|idle|pump-fuse|"),
+            Show(view=View.EXPECT, step=step_of_name("amps|idle|pump-fuse|")),
         ),
-        ("expect pump-hums", Show(view=View.EXPECT, about="symptom|pump-hums")),
+        (
+            "expect pump-hums",
+            Show(view=View.EXPECT, step=step_of_name("symptom|pump-hums")),
+        ),
         ("symptom", Show(view=View.SYMPTOMS)),
         ("symptom starter", Show(view=View.SYMPTOMS, about="starter")),
         ("facts", Show(view=View.FACTS)),

@@ -15,8 +15,8 @@ from diagnose.errors import DiagnoseError
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.links import ties_of
-from diagnose.session.fact_rows import fact_from_row
-from diagnose.session.facts import Fact, standing_facts
+from diagnose.session.fact_rows import fact_from_row, standing_rows
+from diagnose.session.facts import Fact
 from diagnose.session.ready_car import Model
 from diagnose.terminal.history import check_history
 from diagnose.terminal.kept_cases import opened_store, stored_car
@@ -126,4 +126,9 @@ def stored_facts(
         case = store.find(case_name)
         rows = store.facts(case.name)
     car = stored_car(case, knowledge)
-    return car, standing_facts(fact_from_row(row) for row in rows)
+    return car, tuple(
+        # what was skipped says nothing about the causes
+        fact_from_row(row)
+        for row in standing_rows(rows)
+        if row.kind != "skip"
+    )
