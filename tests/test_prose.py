@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.cli import build_parser
+from diagnose.cli.parser import build_parser
 from diagnose.terminal.dialogue.commands import COMMANDS
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -9,8 +9,7 @@ import pytest
 from rich.console import Console
 
 from diagnose.session.answer import Advice, Answer, Verdict, Weight
-from diagnose.terminal.dialogue import views
-from diagnose.terminal.dialogue.commands import COMMANDS
+from diagnose.terminal.pages import answers, explanations, questions, suspects
 from diagnose.terminal.pages.notebook import UNICODE_INK, Notebook
 from diagnose.terminal.pages.page import Page
 from diagnose.terminal.pages.plain import plain_text
@@ -20,11 +19,11 @@ from tests.terminal.sample_records import ANSWER, CRANK_CAUTION, RELAY, VOCABULA
 def page(
     answer: Answer = ANSWER,
     *,
-    place: int | None = 0,
+    step_index: int | None = 0,
     seen: frozenset[str] = frozenset(),
 ) -> Page:
-    return views.answer_page(
-        answer, place=place, seen_cautions=seen, vocabulary=VOCABULARY
+    return answers.answer_page(
+        answer, step_index=step_index, seen_cautions=seen, vocabulary=VOCABULARY
     )
 
 
@@ -74,7 +73,7 @@ def test_the_caution_stands_before_the_step() -> None:
 
 
 def test_a_caution_read_before_comes_again_by_its_first_sentence() -> None:
-    text = plain(page(seen=views.shown_cautions(ANSWER, 0)))
+    text = plain(page(seen=answers.shown_cautions(ANSWER, 0)))
 
     assert "The engine may start: stand clear. (all of it: cautions)" in text
     assert "Ten seconds" not in text
@@ -85,15 +84,15 @@ def test_a_caution_read_for_other_work_comes_again_in_full() -> None:
     elsewhere = replace(step, state="some-other-state")
     before = replace(ANSWER, next_steps=(elsewhere,))
 
-    assert CRANK_CAUTION in plain(page(seen=views.shown_cautions(before, 0)))
+    assert CRANK_CAUTION in plain(page(seen=answers.shown_cautions(before, 0)))
 
 
 def test_the_cautions_page_has_all_of_it() -> None:
-    assert CRANK_CAUTION in plain(views.cautions_page(ANSWER, 0))
+    assert CRANK_CAUTION in plain(answers.cautions_page(ANSWER, 0))
 
 
 def test_another_step_taken_up_is_shown_in_full() -> None:
-    text = plain(page(place=1))
+    text = plain(page(step_index=1))
 
     assert "Measure:\n  Pull pump-fuse and look at its link: blown or sound?\n" in text
     assert "a: volts at pump.plus, key on (4 min)" in text
@@ -140,7 +139,7 @@ def test_what_the_shown_causes_leave_over_is_told() -> None:
 
 def test_why_tells_how_strongly_each_fact_speaks() -> None:
     # By the steps in `_weight_words`: 14 dB is strong, under 1 dB neither, 6 dB plain.
-    assert plain(views.why_page(RELAY)) == (
+    assert plain(explanations.why_page(RELAY)) == (
         "Why:\n"
         "  pump-relay: contacts burnt\n"
         "  now 62 %\n"
@@ -176,7 +175,7 @@ def test_why_a_yes_or_no_speaks_for_or_against_is_told(
         expected="yes in 98 of 100",
     )
 
-    text = plain(views.why_page(replace(RELAY, evidence=(weight,))))
+    text = plain(explanations.why_page(replace(RELAY, evidence=(weight,))))
     assert words in text.replace("\n    ", " ")
 
 
@@ -208,7 +207,7 @@ def test_repair_advice_says_what_to_type_when_it_is_done() -> None:
 
 def test_causes_shows_every_line_it_gets_and_says_so() -> None:
     many = tuple(replace(WIRE, name=f"wire-{n}:open") for n in range(17))
-    text = plain(views.causes_page(replace(ANSWER, causes=many), 0.048))
+    text = plain(suspects.causes_page(replace(ANSWER, causes=many), 0.048))
 
     assert "  17. " in text
     assert "these are all 17 in the ranking" in text
@@ -223,18 +222,12 @@ def test_chances_that_add_up_to_more_than_one_are_explained(
 ) -> None:
     causes = tuple(replace(ANSWER.causes[0], probability=chance) for chance in chances)
 
-    text = plain(views.causes_page(replace(ANSWER, causes=causes), 0.048))
+    text = plain(suspects.causes_page(replace(ANSWER, causes=causes), 0.048))
     assert ("two faults may be there together" in " ".join(text.split())) == is_said
 
 
-def test_help_has_every_command() -> None:
-    text = plain(views.help_page())
-
-    assert [c.usage for c in COMMANDS.values() if c.usage not in text] == []
-
-
 def test_symptoms_can_be_asked_about_one_thing() -> None:
-    text = plain(views.symptoms_page(VOCABULARY, "starter"))
+    text = plain(questions.symptoms_page(VOCABULARY, "starter"))
 
     assert "engine-cranks: Does the starter turn the engine?" in text
     assert "pump-hums" not in text
@@ -252,7 +245,7 @@ def test_one_decision_fits_on_a_screen_of_thirty_lines(width: int) -> None:
 def test_a_repair_that_is_advised_leaves_readings_to_their_letters() -> None:
     answer = advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")
 
-    text = plain(page(answer, place=None))
+    text = plain(page(answer, step_index=None))
     assert "Measure:" not in text
     assert "Or:\n  a: volts at pump.plus" in text
     assert text.endswith(
