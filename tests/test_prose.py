@@ -8,13 +8,24 @@ from pathlib import Path
 import pytest
 
 from diagnose.cli.parser import build_parser
+from diagnose.files.cases.case_file import load_case
+from diagnose.session.ready_car import Model
 from diagnose.terminal.dialogue.commands import COMMANDS
+from tests.played_evening import played
 
 ROOT = Path(__file__).resolve().parents[1]
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
 FENCED = re.compile(r"^```.*?^```$", re.MULTILINE | re.DOTALL)
 SENTENCE_END = re.compile(r"[.!?][)*\"]?\s+(?=[A-Z`*])")
 NO_SENTENCE = ("|", "    ", "<!--")
+EXAMPLE = re.compile(
+    r"^<!-- example: (\S+) -->\n```text\n(.*?)```\n<!-- example: end -->$",
+    re.MULTILINE | re.DOTALL,
+)
+# Stands in the example where something was cut.
+CUT = "[...]"
+# What fits on some six screens. Own choice.
+MOST_README_LINES = 210
 
 
 def read(name: str) -> str:
@@ -33,6 +44,45 @@ def lines_with_two_sentences(text: str) -> list[str]:
         if not line.startswith(NO_SENTENCE)
         and SENTENCE_END.search(re.sub(r"^(?:\d+\.|[-#]+) ", "", line))
     ]
+
+
+def pieces_out_of_place(example: str, record: str) -> list[str]:
+    """Return the pieces of an example that don't stand in a record, in this order."""
+    missing = []
+    start = 0
+    for piece in example.split(CUT):
+        lines = f"\n{piece.strip()}\n"
+        found = f"\n{record}".find(lines, start)
+        if found < 0:
+            missing.append(piece)
+        else:
+            start = found + len(lines) - 1
+    return missing
+
+
+def test_example_of_the_readme_is_what_the_program_writes(
+    sedan_model: Model, tmp_path: Path
+) -> None:
+    # To see all of it: python -m tests.played_evening forgotten-resistor
+    [(name, example)] = EXAMPLE.findall(read("README.md"))
+    case = load_case(ROOT / "cases" / f"{name}.yaml")
+
+    assert pieces_out_of_place(example, played(case, sedan_model, tmp_path)) == []
+
+
+@pytest.mark.parametrize(
+    "example",
+    ["One:\n  1. 90 %", "Two:\n  b\n\n[...]\n\nOne:\n  1. 97 %", "One:\n\nTwo:"],
+    ids=["another number", "another order", "cut in silence"],
+)
+def test_example_that_the_program_does_not_write_is_found(example: str) -> None:
+    record = "One:\n  1. 97 %\n\nTwo:\n  b\n"
+
+    assert pieces_out_of_place(example, record) != []
+
+
+def test_readme_is_read_in_a_few_minutes() -> None:
+    assert len(read("README.md").splitlines()) <= MOST_README_LINES
 
 
 def test_readme_gives_two_commands() -> None:
