@@ -36,6 +36,10 @@ def shell_commands(text: str) -> list[str]:
     return re.findall(r"^```sh\n(.+)\n```$", text, re.MULTILINE)
 
 
+def commands_of_the_command_line() -> list[str]:
+    return re.findall(r"^    (\w+)  ", build_parser().format_help(), re.MULTILINE)
+
+
 def lines_with_two_sentences(text: str) -> list[str]:
     """Return the lines of running text that hold more than one sentence."""
     return [
@@ -117,11 +121,24 @@ def test_links_lead_to_files_of_the_project(name: str) -> None:
 
 
 def test_readme_lists_every_command_of_the_command_line() -> None:
-    listed = re.findall(r"^    (\w+)  ", build_parser().format_help(), re.MULTILINE)
+    listed = commands_of_the_command_line()
 
     rows = re.findall(r"^\| `(\w+)", read("README.md"), re.MULTILINE)
     assert "start" in listed
     assert set(listed) - set(rows) == set()
+
+
+@pytest.mark.parametrize("name", commands_of_the_command_line())
+def test_every_command_explains_itself(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        build_parser().parse_args([name, "--help"])
+
+    options, _, about = capsys.readouterr().out.rpartition("options:")
+    assert f"diagnose {name}" in options
+    # behind the list of options, one paragraph or more of whole sentences
+    assert re.search(r"\n\n[A-Z-][^\n]+\n[^\n]+\n.*\.\n$", about, re.DOTALL)
 
 
 def test_readme_shows_how_each_command_of_a_diagnosis_is_typed() -> None:

@@ -37,8 +37,9 @@ LEARN_HELP = """
     Learning takes your word for what cured the car, one fault a case; a fault that
     owners rarely notice makes fewer cases than it is common.
 
-    --cluster has the cases counted on a Dask cluster, with the same figures; it needs
-    the extra "cluster" of this program, in the same version on every worker.
+    --cluster has the cases counted on a Dask cluster, with the same figures. It needs
+    this program installed with its extra (pip install ".[cluster]"), in the same
+    version on every worker.
 """
 
 

@@ -54,9 +54,10 @@ TRIAL_HELP = """
     points that touch) and prints how often the program says that nothing fits, and
     after how many wrong repairs.
 
-    --cluster plays on a Dask cluster, with the same figures. It needs the extra
-    "cluster" of this program, in the same version on every worker; start workers with
-    one thread each, as a car takes a few hundred megabytes a thread.
+    --cluster plays on a Dask cluster, with the same figures. It needs this program
+    installed with its extra (pip install ".[cluster]"), in the same version on every
+    worker; start workers with one thread each, as a car takes a few hundred megabytes
+    a thread.
 """
 
 

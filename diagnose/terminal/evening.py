@@ -1,6 +1,7 @@
 """An evening at the car: opens car, store and model, and hands over to a face.
 
-Knows the order of things and nothing else; `cli` reads the options.
+Knows the order of things and nothing else; `cli` reads the options. On a screen an
+answer comes at once and is completed in the pauses; in lines and JSON it is complete.
 """
 
 from __future__ import annotations

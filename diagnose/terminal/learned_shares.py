@@ -1,7 +1,8 @@
 """What was learned, put to use when a diagnosis begins.
 
 Leaves learning to `reports.learn_listing`; a file that can't be used never stops a
-diagnosis.
+diagnosis. What was learned beside other published rates is not used: a rate that was
+corrected since would be moved twice for one reason.
 """
 
 from __future__ import annotations

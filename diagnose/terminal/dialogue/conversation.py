@@ -1,7 +1,10 @@
 """The conversation: lines in, pages out, one state machine for screen and pipe.
 
 Asks what is wrong, then the car's history, then takes facts until the person leaves.
-Every fact goes through the casebook, so it is kept before a page shows what follows.
+Every fact goes through the casebook, so it is kept before a page shows what follows: a
+killed process or a flat battery loses nothing. What is on the screen stays the answer
+until something is told or it is asked for again, though it may have been completed
+since: a bare number is about the step that is shown.
 """
 
 from __future__ import annotations
@@ -125,12 +128,7 @@ class Conversation:
         return steps[self._step_index]
 
     def _begin_anew(self) -> None:
-        """Show the first step in full, or none where a repair comes first.
-
-        What is shown stays as it is until something is told or it is asked for again:
-        what was typed is about the step on the screen, though the answer may have been
-        completed since.
-        """
+        """Take up the latest answer: its first step, or none before a repair."""
         self._answer = self._diagnosis.answer
         is_repair = self._answer.advice.verdict is Verdict.REPAIR
         self._step_index = None if is_repair else 0
@@ -318,6 +316,7 @@ class Conversation:
         )
 
     def _page_of_stage(self) -> Page:
+        """Return the question that is open, or else where the diagnosis stands."""
         if self._stage is Stage.COMPLAINT:
             return questions.complaint_page(self._diagnosis.vocabulary)
         if self._stage is Stage.CONTEXT and self._questions:
@@ -331,6 +330,7 @@ class Conversation:
         return self._answer_page()
 
     def _answer_page(self) -> Page:
+        """Return the page of the answer, and note the cautions read on it."""
         answer = self._answer
         page = answers.answer_page(
             answer,
@@ -371,10 +371,12 @@ def _has_begun(casebook: Casebook) -> bool:
 
 
 def _is_choice(line: str) -> bool:
+    """Return whether a line answers a question with numbered choices."""
     return not line or line.isdecimal()
 
 
 def _chosen(line: str, names: tuple[str, ...]) -> str:
+    """Return the name whose number was typed."""
     number = int(line)
     if not 1 <= number <= len(names):
         raise ReadingError(f"type a number from 1 to {len(names)}")

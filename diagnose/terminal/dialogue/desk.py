@@ -44,6 +44,10 @@ class Desk:
 
     Parameters
     ----------
+    vocabulary : Vocabulary
+        The names of this car.
+    answer : Answer
+        The answer on the screen.
     step : ProposedStep or None
         The step a bare number or a yes answers.
     """

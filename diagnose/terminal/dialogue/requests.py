@@ -10,7 +10,7 @@ from diagnose.session.facts import Fact
 
 
 class View(Enum):
-    """A page that can be asked for."""
+    """Which page is asked for, where it is not the answer to something told."""
 
     NEXT = "next"
     CAUSES = "causes"
@@ -58,4 +58,5 @@ class Leave:
     """The person goes; the case stays."""
 
 
+# What a line can ask for.
 Request = Tell | Strike | Show | TakeUp | Leave

@@ -74,7 +74,11 @@ def symptom(words: tuple[str, ...], desk: Desk) -> Request:
 
 
 def provoke(words: tuple[str, ...], desk: Desk, *, verb: str) -> Request:
-    """Understand a test that brings the fault: ``wiggle PLACE|PART yes|no``."""
+    """Understand a test that brings the fault: ``wiggle PLACE|PART yes|no``.
+
+    It is told like a symptom, named by test and place, as every face, the store and the
+    case files know symptoms already.
+    """
     if len(words) != 2:
         raise MistypedError
     targets = desk.vocabulary.targets(verb)

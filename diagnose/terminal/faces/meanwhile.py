@@ -1,7 +1,8 @@
 """Work that goes on while the person reads, types or is at the car.
 
 One piece at a time, in a thread of its own; it has ended before a line is heard, so
-nothing is asked of the diagnosis meanwhile. Leaves what the work is to others.
+nothing is asked of the diagnosis meanwhile. Leaves to `session` what is worked on: what
+the latest answer did without, then what the likely next facts need.
 """
 
 from __future__ import annotations

@@ -48,6 +48,7 @@ class Chance:
     text: str
 
 
+# One line of a page, before it is wrapped.
 Line = Words | Pair | Chance
 
 
@@ -70,6 +71,7 @@ class Paragraph:
     is_close: bool = False
 
 
+# What a face shows at once.
 Page = tuple[Paragraph, ...]
 
 

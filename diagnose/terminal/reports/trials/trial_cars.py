@@ -1,4 +1,8 @@
-"""The car of a trial made ready wherever its games are played, here or on a cluster."""
+"""The car of a trial made ready wherever its games are played, here or on a cluster.
+
+The car goes to a cluster as the text of its file. A worker of another version refuses:
+the same seeds would give other games there, and nobody would notice.
+"""
 
 from __future__ import annotations
 
