@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import tempfile
 from collections.abc import Iterator
-from io import StringIO, TextIOBase
+from io import StringIO
 from pathlib import Path
 
 from diagnose.files.cases.case_file import load_case
@@ -34,10 +34,11 @@ from diagnose.terminal.prepared_car import prepared_model
 WIDTH = 80
 
 
-class TypedLines(TextIOBase):
+class TypedLines(StringIO):
     """Lines that are made up only when they are read: what to type is then known."""
 
     def __init__(self, lines: Iterator[str]) -> None:
+        super().__init__()
         self._lines = lines
 
     def readline(self, size: int | None = -1, /) -> str:  # type: ignore[override]
