@@ -15,6 +15,7 @@ import numpy as np
 
 from diagnose.arrays import FloatArray
 from diagnose.inference.choice.reading_worth import RepairPlan, saved_minutes, told_bits
+from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.steps.ranked_steps import Priced
 
 N_CAUSES = 7
@@ -88,7 +89,7 @@ def optimal_minutes(problem: Problem) -> float:
 
 def ranked_tests(problem: Problem, possible: int) -> list[int]:
     """Return the tests that still tell something, in the program's order."""
-    return [int(str(one.step)) for one in _priced(problem, possible)]
+    return [_number(one) for one in _priced(problem, possible)]
 
 
 def one_step_ahead(problem: Problem, possible: int) -> int | None:
@@ -96,7 +97,7 @@ def one_step_ahead(problem: Problem, possible: int) -> int | None:
     priced = _priced(problem, possible)
     if not priced or priced[0].saves_minutes <= priced[0].minutes:
         return None
-    return int(str(priced[0].step))
+    return _number(priced[0])
 
 
 def _priced(problem: Problem, possible: int) -> list[Priced]:
@@ -117,7 +118,7 @@ def _priced(problem: Problem, possible: int) -> list[Priced]:
     found = zip(tests, saved_minutes([joint], plan), told_bits(joint), strict=True)
     priced = [
         Priced(
-            step=str(test),
+            step=SymptomCheck(symptom=str(test)),
             minutes=float(problem.test_minutes[test]),
             saves_minutes=float(saves),
             bits=float(bits),
@@ -125,6 +126,12 @@ def _priced(problem: Problem, possible: int) -> list[Priced]:
         for test, saves, bits in found
     ]
     return sorted(priced, key=Priced.rank)
+
+
+def _number(priced: Priced) -> int:
+    """Return which test was priced."""
+    assert isinstance(priced.step, SymptomCheck)
+    return int(priced.step.symptom)
 
 
 def repair_minutes(problem: Problem, possible: int) -> float:

@@ -15,6 +15,7 @@ from diagnose.circuit.elements import CONSUMER_KINDS
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.measurement.meters import Meter, MeterRange
 from diagnose.measurement.quantities import main_nodes
+from diagnose.units import Unit
 
 DROP_KINDS = frozenset(
     {"wire", "contacts", "switch-contact", "joint", *PROTECTIVE_KINDS}
@@ -33,6 +34,20 @@ class ReadingKind(Enum):
     FUSE = "fuse"  # volts along a fuse, turned into amps by its resistance
     LAMP = "lamp"  # a test lamp: its grade, 0 dark, 0.5 dim, 1 lit
     LOOK = "look"  # a look at a fuse: 1.0 blown, 0.0 sound
+
+    @property
+    def unit(self) -> Unit | None:
+        """The unit its value is kept in; None for what is told in words."""
+        return _UNITS.get(self)
+
+
+_UNITS = {
+    ReadingKind.DC_VOLTS: Unit.VOLTS,
+    ReadingKind.AC_VOLTS: Unit.VOLTS,
+    ReadingKind.OHMS: Unit.OHMS,
+    ReadingKind.AMPS: Unit.AMPS,
+    ReadingKind.FUSE: Unit.VOLTS,
+}
 
 
 DRAIN_KINDS = {

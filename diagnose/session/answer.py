@@ -9,6 +9,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
+from diagnose.measurement.readings import Reading
+from diagnose.measurement.steps import Step
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weight:
@@ -84,14 +87,6 @@ class RankedCause:
     settled_by: str = ""
 
 
-class StepKind(Enum):
-    """What a proposed step is."""
-
-    READING = "reading"
-    SYMPTOM = "symptom"
-    REPAIR = "repair"
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ExpectedValue:
     """What a step would show if one cause were the fault.
@@ -120,9 +115,10 @@ class ProposedStep:
 
     Parameters
     ----------
-    name : str
-        Key, e.g. ``volts|cranking|pump.plus|battery.minus`` or
-        ``symptom|engine-cranks``.
+    step : Step
+        What is to be done.
+    state : str
+        Operating state the car has to be in.
     instruction : str
         Where the red lead, where the black, which state, with what on.
     cautions : tuple[str, ...]
@@ -135,28 +131,24 @@ class ProposedStep:
         Expected information about the cause. [bit]
     expected : tuple[ExpectedValue, ...]
         Healthy car first, then the leading causes.
-    state, red, black : str
-        For a reading, as in `ReadingFact`; for a symptom, `state` only.
-    unit : str
-        ``V``, ``ohm``, ``A`` or empty.
     reason : str
         One line: why this one.
     """
 
-    name: str
-    kind: StepKind
-    reading_kind: str
+    step: Step
+    state: str
     instruction: str
     cautions: tuple[str, ...]
     minutes: float
     saves_minutes: float
     bits: float
     expected: tuple[ExpectedValue, ...]
-    state: str
-    red: str
-    black: str
-    unit: str
     reason: str
+
+    @property
+    def reading(self) -> Reading | None:
+        """The reading to take; None for a symptom to look for."""
+        return self.step if isinstance(self.step, Reading) else None
 
 
 class Verdict(Enum):

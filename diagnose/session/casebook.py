@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from diagnose.errors import DiagnoseError, ReadingError
 from diagnose.session.answer import Answer
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.fact_rows import fact_from_row, fact_to_row
+from diagnose.session.fact_rows import fact_from_row, fact_to_row, standing_rows
 from diagnose.session.facts import (
     Fact,
     RepairFact,
@@ -123,11 +123,11 @@ class Casebook:
             Why facts were left out that this car or this program no longer takes;
             they are struck out in the journal too.
         """
-        stored = standing_facts([fact_from_row(row) for row in rows])
+        stored = standing_rows(rows)
         refused: list[str] = []
-        for fact in stored:
+        for row in stored:
             try:
-                self._tell(fact)
+                self._tell(fact_from_row(row))
             except DiagnoseError as error:
                 refused.append(str(error))
         if refused:

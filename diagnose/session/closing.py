@@ -19,20 +19,18 @@ from diagnose.faults.history import check_history
 from diagnose.faults.knowledge import Knowledge
 from diagnose.inference.prior.learning import ClosedCase, PartGroup, can_have
 from diagnose.measurement.symptoms import Complaint
-from diagnose.session.fact_rows import fact_from_row, fact_to_row
+from diagnose.session.fact_rows import fact_from_row, standing_rows
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
     RepairFact,
     SymptomFact,
-    UndoFact,
 )
 from diagnose.store.case_store import FactRow, StoredCase
 
-UNDO = fact_to_row(UndoFact()).kind
+# Kinds of rows that do not show whether a case is closed.
 UNASKED = frozenset(("reading", "skip"))
-"""Kinds of facts that do not show whether a case is closed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,14 +88,9 @@ def cure_in(rows: Iterable[FactRow], knowledge: Knowledge) -> Cure | None:
     ReadingError
         If a row is no fact that this program knows.
     """
-    standing: list[FactRow] = []
-    for row in rows:
-        if row.kind != UNDO:
-            standing.append(row)
-        elif standing:
-            standing.pop()
     # readings are the most, and say nothing here
-    facts = [fact_from_row(row) for row in standing if row.kind not in UNASKED]
+    asked = (row for row in standing_rows(rows) if row.kind not in UNASKED)
+    facts = [fact_from_row(row) for row in asked]
     return cure_of(facts, knowledge.complaints)
 
 

@@ -32,6 +32,7 @@ from diagnose.measurement.readings import (
     ripple_readings,
     unfit_for_lamp,
 )
+from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.measurement.symptoms import Complaint
 from diagnose.session.answer import (
     Advice,
@@ -43,7 +44,6 @@ from diagnose.session.answer import (
 )
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import reading_of
 from diagnose.session.explanation.ranking import Explainer
 from diagnose.session.explanation.untelling_readings import Silence
 from diagnose.session.facts import (
@@ -70,7 +70,7 @@ from diagnose.session.steps.ranked_steps import (
     whereabouts,
 )
 from diagnose.session.wording import observation_words, repair_cautions, step_words
-from diagnose.units import Unit, check_minutes, check_range, format_minutes
+from diagnose.units import check_minutes, check_range, format_minutes
 
 SHOWN_STEPS = 4
 EVERY = 100_000
@@ -99,17 +99,10 @@ DOUBTFUL = 0.03
 USELESS_REPAIRS = 5
 # Own choice: after so many different ones a person should no longer mend what is not
 # likely. It stopped at least 1 of 140 games with a known cause.
-UNITS = {
-    ReadingKind.DC_VOLTS: Unit.VOLTS,
-    ReadingKind.OHMS: Unit.OHMS,
-    ReadingKind.AMPS: Unit.AMPS,
-    ReadingKind.AC_VOLTS: Unit.VOLTS,
-    ReadingKind.FUSE: Unit.VOLTS,
-}
 
 MOST_FUSE_LOADS = 6.0
 # Rule: at six times its rating a fuse opens within a second (ISO 8820-3).
-LIVE_KINDS = frozenset(set(UNITS) - {ReadingKind.OHMS} | {ReadingKind.LAMP})
+LIVE_KINDS = frozenset(set(ReadingKind) - {ReadingKind.OHMS, ReadingKind.LOOK})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -347,14 +340,8 @@ class Diagnosis:
             )
         return replace(line, settled_by=settled_by)
 
-    def expect(self, step: str) -> ProposedStep:
-        """Return any reading or symptom as a step, proposed or not.
-
-        Parameters
-        ----------
-        step : str
-            ``volts|state|red|black`` (or ac, ohms, amps, fuse, lamp, look), or
-            ``symptom|name``.
+    def expect(self, step: Step) -> ProposedStep:
+        """Return any step with what it would show and tell, proposed or not.
 
         Raises
         ------
@@ -363,20 +350,13 @@ class Diagnosis:
         """
         standing = standing_facts(self._facts)
         here = whereabouts(_latest(standing), self._model)
-        words = step.split("|")
-        if words[0] == "symptom" and len(words) == 2:
-            self._known(words[1], self.vocabulary.asked, "symptom")
-            return self._adviser.asked(words[1], self._standing_conclusion(), here)
-        kinds = {kind.value: kind for kind in ReadingKind}
-        if words[0] not in kinds or len(words) != 4:
-            raise ReadingError(f'"{step}" is not a step; expected kind|state|red|black')
-        reading = Reading(
-            kind=kinds[words[0]], state=words[1], red=words[2], black=words[3]
-        )
-        self._check_place(reading)
+        if isinstance(step, SymptomCheck):
+            self._known(step.symptom, self.vocabulary.asked, "symptom")
+            return self._adviser.asked(step, self._standing_conclusion(), here)
+        self._check_place(step)
         conclusion = self._standing_conclusion()
-        asked = self._adviser.asked(reading, conclusion, here)
-        silence = self._silence.why(reading, conclusion)
+        asked = self._adviser.asked(step, conclusion, here)
+        silence = self._silence.why(step, conclusion)
         return replace(asked, reason=silence) if silence else asked
 
     def _standing_conclusion(self) -> Conclusion:
@@ -519,11 +499,9 @@ class Diagnosis:
         fact = self._explainer.disagreeing(conclusion)
         if fact is None:
             return None
-        reading = reading_of(fact)
+        reading = fact.reading
         taken = [
-            f
-            for f in standing
-            if isinstance(f, ReadingFact) and reading_of(f) == reading
+            f for f in standing if isinstance(f, ReadingFact) and f.reading == reading
         ]
         if len(taken) > 1:
             return None
@@ -573,7 +551,7 @@ class Diagnosis:
             return None
         here = whereabouts(_latest(standing), self._model)
         retest = self._adviser.asked(
-            wanted.retest,
+            SymptomCheck(symptom=wanted.retest),
             conclusion,
             here,
             reason="the complaint itself has to be gone",
@@ -624,30 +602,26 @@ class Diagnosis:
 
     def _taken(
         self, standing: Sequence[Fact], conclusion: Conclusion
-    ) -> frozenset[str]:
+    ) -> frozenset[Step]:
         """Return the steps already taken since the latest repair, or skipped.
 
         A reading that may well have been a slip, and a question that may well have been
         answered wrongly, is open again, once.
         """
-        names = {fact.step for fact in standing if isinstance(fact, SkipFact)}
-        seen: set[str] = set()
+        taken = {fact.step for fact in standing if isinstance(fact, SkipFact)}
+        seen: set[Step] = set()
         for number, noted in enumerate(conclusion.observations):
             observation = noted.observation
             if noted.epoch < len(conclusion.repairs):
                 continue
-            name = (
-                f"symptom|{observation.symptom}"
-                if isinstance(observation, SymptomFact)
-                else reading_of(observation).name
-            )
+            step = observation.step
             if (
-                name in seen
+                step in seen
                 or self._reasoner.mistake_chance(conclusion, number) < DOUBTFUL
             ):
-                names.add(name)
-            seen.add(name)
-        return frozenset(names)
+                taken.add(step)
+            seen.add(step)
+        return frozenset(taken)
 
     def _fixed(self, healthy: float, n_complaints: int) -> Advice:
         says = (
@@ -673,7 +647,7 @@ class Diagnosis:
             case RepairFact():
                 self._known(fact.cause, words.causes, "cause")
             case ReadingFact():
-                self._check_place(reading_of(fact))
+                self._check_place(fact.reading)
                 _check_value(fact, self._model.car)
             case LimitFact():
                 self._known(fact.limit, words.limits, "limit")
@@ -749,20 +723,21 @@ class Diagnosis:
 
 def _check_value(fact: ReadingFact, car: Car) -> None:
     """Refuse a value that the kind of reading can't have."""
-    if fact.kind is ReadingKind.LAMP:
+    reading, unit = fact.reading, fact.reading.kind.unit
+    if reading.kind is ReadingKind.LAMP:
         if fact.value not in GRADES.values():
             raise ReadingError(f"a test lamp is {', '.join(GRADES)}; nothing else")
-    elif fact.kind is not ReadingKind.LOOK:
-        check_range(fact.value, UNITS[fact.kind])
-    if fact.kind is ReadingKind.FUSE:
-        fuse = car.part(fact.red)
+    elif unit is not None:
+        check_range(fact.value, unit)
+    if reading.kind is ReadingKind.FUSE:
+        fuse = car.part(reading.red)
         amps = abs(fact.value) / fuse_ohms(fuse)
         rating = fuse.values["rating_amps"].distribution.nominal
         if amps > MOST_FUSE_LOADS * rating:
             raise ReadingError(
-                f"{1e3 * fact.value:.3g} mV along {fact.red} would be {amps:.0f} A, "
+                f"{1e3 * fact.value:.3g} mV along {reading.red} would be {amps:.0f} A, "
                 f"and no fuse of {rating:g} A carries that; if it is blown, type: "
-                f"look {fact.red} blown"
+                f"look {reading.red} blown"
             )
 
 

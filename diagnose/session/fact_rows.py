@@ -7,11 +7,12 @@ keeping to `store` and the conclusions to `diagnosis`.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from types import MappingProxyType
 
 from diagnose.errors import ReadingError
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import step_of_name
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -27,8 +28,11 @@ from diagnose.session.facts import (
 )
 from diagnose.store.case_store import FactContent, FactRow
 
+# How an over-range reading is written: JSON has no infinity.
 OVER_RANGE = "OL"
-"""How an over-range reading is written: JSON has no infinity."""
+
+# The kind of the row that takes the latest standing row back.
+UNDO = "undo"
 
 
 def fact_to_row(fact: Fact) -> FactRow:
@@ -36,8 +40,8 @@ def fact_to_row(fact: Fact) -> FactRow:
 
     Examples
     --------
-    >>> fact_to_row(SkipFact(step="symptom|engine-cranks")).kind
-    'skip'
+    >>> fact_to_row(ComplaintFact(complaint="no-crank")).kind
+    'complaint'
     """
     match fact:
         case ContextFact():
@@ -46,23 +50,23 @@ def fact_to_row(fact: Fact) -> FactRow:
             return _row("complaint", complaint=fact.complaint)
         case SymptomFact():
             return _row("symptom", symptom=fact.symptom, is_present=fact.is_present)
-        case ReadingFact():
+        case ReadingFact(reading=reading, value=value):
             return _row(
                 "reading",
-                kind=fact.kind.value,
-                state=fact.state,
-                red=fact.red,
-                black=fact.black,
-                value=OVER_RANGE if math.isinf(fact.value) else fact.value,
+                kind=reading.kind.value,
+                state=reading.state,
+                red=reading.red,
+                black=reading.black,
+                value=OVER_RANGE if math.isinf(value) else value,
             )
         case RepairFact():
             return _row("repair", cause=fact.cause)
         case SkipFact():
-            return _row("skip", step=fact.step)
+            return _row("skip", step=fact.step.name)
         case PrestartFact() | LimitFact() | TakesFact():
             return _owner_row(fact)
         case UndoFact():
-            return _row("undo")
+            return _row(UNDO)
 
 
 def _owner_row(fact: PrestartFact | LimitFact | TakesFact) -> FactRow:
@@ -88,6 +92,17 @@ def fact_from_row(row: FactRow) -> Fact:
         known = ", ".join(_READERS)
         raise ReadingError(f'"{row.kind}" is not a kind of fact; known are: {known}')
     return read(row.content)
+
+
+def standing_rows(rows: Iterable[FactRow]) -> tuple[FactRow, ...]:
+    """Return the rows that are not taken back, oldest first, whether facts or not."""
+    standing: list[FactRow] = []
+    for row in rows:
+        if row.kind != UNDO:
+            standing.append(row)
+        elif standing:
+            standing.pop()
+    return tuple(standing)
 
 
 def _row(row_kind: str, /, **content: str | float | bool) -> FactRow:
@@ -125,10 +140,12 @@ def _reading(content: FactContent) -> ReadingFact:
             f'"{name}" is not a kind of reading; known are: {", ".join(kinds)}'
         )
     return ReadingFact(
-        kind=kinds[name],
-        state=_words(content, "state"),
-        red=_words(content, "red"),
-        black=_words(content, "black"),
+        reading=Reading(
+            kind=kinds[name],
+            state=_words(content, "state"),
+            red=_words(content, "red"),
+            black=_words(content, "black"),
+        ),
         value=_number(content, "value"),
     )
 
@@ -147,7 +164,7 @@ _READERS: Mapping[str, Callable[[FactContent], Fact]] = MappingProxyType(
         ),
         "reading": _reading,
         "repair": lambda content: RepairFact(cause=_words(content, "cause")),
-        "skip": lambda content: SkipFact(step=_words(content, "step")),
+        "skip": lambda content: SkipFact(step=step_of_name(_words(content, "step"))),
         "prestart": lambda content: PrestartFact(),  # noqa: ARG005  (no fields)
         "limit": lambda content: LimitFact(
             limit=_words(content, "limit"),
@@ -156,6 +173,6 @@ _READERS: Mapping[str, Callable[[FactContent], Fact]] = MappingProxyType(
         "takes": lambda content: TakesFact(
             subject=_words(content, "subject"), minutes=_number(content, "minutes")
         ),
-        "undo": lambda content: UndoFact(),  # noqa: ARG005  (no fields)
+        UNDO: lambda content: UndoFact(),  # noqa: ARG005  (no fields)
     }
 )

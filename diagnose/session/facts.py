@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading
+from diagnose.measurement.steps import Step, SymptomCheck
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,28 +34,33 @@ class SymptomFact:
     symptom: str
     is_present: bool
 
+    @property
+    def step(self) -> SymptomCheck:
+        """The step it answers."""
+        return SymptomCheck(symptom=self.symptom)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingFact:
-    """One reading.
+    """What a meter, a test lamp or a look showed.
 
     Parameters
     ----------
-    kind : ReadingKind
-    state : str
-        Operating state the car was in.
-    red, black : str
-        Nodes of the leads. For AMPS, `red` is the part (a wire, a fuse) the clamp is
-        round and `black` is empty; for LOOK, `red` is the fuse and `black` is empty.
+    reading : Reading
+        Where it was taken, and in which operating state.
     value : float
-        In volts, ohms or amps; ``math.inf`` for an over-range ohms reading (OL).
+        In the unit of its kind (`ReadingKind.unit`); ``math.inf`` for an over-range
+        ohms reading (OL), 1 for a blown fuse and 0 for a sound one, 0, 0.5 or 1 for a
+        test lamp that is dark, dim or lit.
     """
 
-    kind: ReadingKind
-    state: str
-    red: str
-    black: str
+    reading: Reading
     value: float
+
+    @property
+    def step(self) -> Reading:
+        """The step it answers."""
+        return self.reading
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,9 +72,9 @@ class RepairFact:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SkipFact:
-    """A proposed step can't or won't be taken (`ProposedStep.name`)."""
+    """A proposed step can't or won't be taken."""
 
-    step: str
+    step: Step
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.answer import Advice, ExpectedValue, ProposedStep, Verdict
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.facts import (
@@ -94,7 +95,7 @@ class PrestartGuide:
         if listed is None:
             return ()
         return tuple(
-            f"{step_words(one.reading.name, self._model.car)}: outside what a sound "
+            f"{step_words(one.reading, self._model.car)}: outside what a sound "
             f"car shows ({_limit_words(one)}). Find the cause before you go on; the "
             "list comes back after the repair."
             for one in prestart_standing(listed, standing).failed
@@ -180,7 +181,10 @@ class PrestartGuide:
                 steps=(), advice=Advice(verdict=Verdict.OPEN, says=says, cautions=())
             )
         step = self._adviser.asked(
-            START_SYMPTOM, conclusion, here, reason="the first start itself"
+            SymptomCheck(symptom=START_SYMPTOM),
+            conclusion,
+            here,
+            reason="the first start itself",
         )
         advice = Advice(verdict=Verdict.OPEN, says=says, cautions=step.cautions)
         return Guided(steps=(step,), advice=advice)

@@ -8,19 +8,13 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.probe_lamp import grade_words
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms, is_at_rest
+from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.units import Unit, format_band, format_quantity, format_typed
 
 CLAMP_NOT_POST = "the clamp taken off, never the battery's own post"
 BOLTED_KINDS = ("slow-fuse", "fusible-link")
 """Protection bolted into a feed: to look at its link takes what mending it takes."""
-UNITS = {
-    ReadingKind.DC_VOLTS: Unit.VOLTS,
-    ReadingKind.OHMS: Unit.OHMS,
-    ReadingKind.AMPS: Unit.AMPS,
-    ReadingKind.AC_VOLTS: Unit.VOLTS,
-    ReadingKind.FUSE: Unit.VOLTS,
-}
 
 
 def value_words(value: float, kind: ReadingKind) -> str:
@@ -31,7 +25,8 @@ def value_words(value: float, kind: ReadingKind) -> str:
         return grade_words(value)
     if kind is ReadingKind.FUSE:
         return f"{1e3 * value:.6g} mV"
-    return format_typed(value, UNITS[kind])
+    assert kind.unit is not None
+    return format_typed(value, kind.unit)
 
 
 def range_words(low: float, high: float, kind: ReadingKind) -> str:
@@ -46,12 +41,13 @@ def range_words(low: float, high: float, kind: ReadingKind) -> str:
     if kind is ReadingKind.FUSE:
         ends = dict.fromkeys((f"{1e3 * low:.3g}", f"{1e3 * high:.3g}"))
         return f"{' to '.join(ends)} mV"
-    return format_band(low, high, UNITS[kind])
+    assert kind.unit is not None
+    return format_band(low, high, kind.unit)
 
 
 def unit_symbol(kind: ReadingKind) -> str:
     """Return the unit a reading is typed in, empty for a look and a test lamp."""
-    return UNITS[kind].value if kind in UNITS else ""
+    return kind.unit.value if kind.unit else ""
 
 
 def place_words(reading: Reading, car: Car) -> str:
@@ -75,36 +71,33 @@ def observation_words(fact: ReadingFact | SymptomFact, car: Car) -> str:
     """Return one line for a fact."""
     if isinstance(fact, SymptomFact):
         return f"{fact.symptom}: {'yes' if fact.is_present else 'no'}"
-    reading = Reading(kind=fact.kind, state=fact.state, red=fact.red, black=fact.black)
-    value = value_words(fact.value, fact.kind)
-    if fact.kind is ReadingKind.LOOK:
-        return f"{fact.red} looked {value}"
-    if fact.kind is ReadingKind.FUSE:
-        return f"{value} along {fact.red}, {fact.state}: {_fuse_words(fact, car)}"
-    if fact.kind is ReadingKind.LAMP:
-        return f"{place_words(reading, car)}: {value}, {fact.state}"
-    return f"{value} at {place_words(reading, car)}, {fact.state}"
+    reading = fact.reading
+    value = value_words(fact.value, reading.kind)
+    if reading.kind is ReadingKind.LOOK:
+        return f"{reading.red} looked {value}"
+    if reading.kind is ReadingKind.FUSE:
+        amps = _fuse_words(fact, car)
+        return f"{value} along {reading.red}, {reading.state}: {amps}"
+    if reading.kind is ReadingKind.LAMP:
+        return f"{place_words(reading, car)}: {value}, {reading.state}"
+    return f"{value} at {place_words(reading, car)}, {reading.state}"
 
 
 def _fuse_words(fact: ReadingFact, car: Car) -> str:
     """Return the amps that volts along a fuse stand for, and by what resistance."""
-    ohms = fuse_ohms(car.part(fact.red))
+    ohms = fuse_ohms(car.part(fact.reading.red))
     amps = format_quantity(abs(fact.value) / ohms, Unit.AMPS)
     return f"{amps} by its {1e3 * ohms:.3g} mohm"
 
 
-def step_words(step: str, car: Car) -> str:
-    """Return a step's name as a person would say it."""
-    words = step.split("|")
-    if len(words) != 4:
-        return words[-1]
-    kind = next((kind for kind in ReadingKind if kind.value == words[0]), None)
-    if kind is None:
-        return step
-    reading = Reading(kind=kind, state=words[1], red=words[2], black=words[3])
-    if kind in (ReadingKind.LAMP, ReadingKind.FUSE, ReadingKind.LOOK):
-        return f"{place_words(reading, car)}, {words[1]}"
-    return f"{kind.value} at {place_words(reading, car)}, {words[1]}"
+def step_words(step: Step, car: Car) -> str:
+    """Return a step as a person would say it."""
+    if isinstance(step, SymptomCheck):
+        return step.symptom
+    where = f"{place_words(step, car)}, {step.state}"
+    if step.kind in (ReadingKind.LAMP, ReadingKind.FUSE, ReadingKind.LOOK):
+        return where
+    return f"{step.kind.value} at {where}"
 
 
 def instruction(reading: Reading, car: Car) -> str:

@@ -25,7 +25,7 @@ from diagnose.files.cases.worked_case import (
     WorkedCase,
 )
 from diagnose.measurement.probe_lamp import answer_chance
-from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.session.answer import Answer, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
@@ -216,8 +216,7 @@ def _event(fact: Fact, *, is_cured: bool) -> Seen | Measured | Repaired:
             return Seen(symptom=symptom, is_present=is_present)
         case RepairFact(cause=cause):
             return Repaired(cause=cause, is_cured=is_cured)
-        case ReadingFact(kind=kind, state=state, red=red, black=black, value=value):
-            reading = Reading(kind=kind, state=state, red=red, black=black)
+        case ReadingFact(reading=reading, value=value):
             return Measured(reading=reading, value=value)
     raise ValueError(f"{fact} is no step of a case")
 
@@ -275,14 +274,7 @@ def _could_show(event: Measured, shown: float, model: Model) -> bool:
         return chance >= LEAST_ANSWER_CHANCE
     if math.isinf(shown) or math.isinf(event.value):
         return shown == event.value
-    meter = model.knowledge.meter
-    ranges = {
-        ReadingKind.DC_VOLTS: meter.volts,
-        ReadingKind.OHMS: meter.ohms,
-        ReadingKind.AMPS: meter.amps,
-        ReadingKind.AC_VOLTS: meter.ac_volts,
-        ReadingKind.FUSE: meter.millivolts,
-    }
-    range_ = ranges[event.reading.kind]
+    range_ = meter_range(event.reading.kind, model.knowledge.meter)
+    assert range_ is not None, "a look and a test lamp were dealt with above"
     error = float(range_.half_width(np.array(shown))) + 0.5 * range_.resolution
     return abs(event.value - shown) <= error + ROUNDING

@@ -17,6 +17,7 @@ from diagnose.files.cases.worked_case import (
     Seen,
     WorkedCase,
 )
+from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.answer import Answer, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
@@ -95,13 +96,7 @@ def fact_of(event: Seen | Measured | Repaired) -> Fact:
         case Repaired(cause=cause):
             return RepairFact(cause=cause)
         case Measured(reading=reading, value=value):
-            return ReadingFact(
-                kind=reading.kind,
-                state=reading.state,
-                red=reading.red,
-                black=reading.black,
-                value=value,
-            )
+            return ReadingFact(reading=reading, value=value)
 
 
 def doing_of(fact: Fact, diagnosis: Diagnosis, model: Model) -> Doing:
@@ -114,9 +109,9 @@ def doing_of(fact: Fact, diagnosis: Diagnosis, model: Model) -> Doing:
     """
     match fact:
         case SymptomFact(symptom=symptom):
-            step = diagnosis.expect(f"symptom|{symptom}")
-        case ReadingFact(kind=kind, state=state, red=red, black=black):
-            step = diagnosis.expect("|".join((kind.value, state, red, black)))
+            step = diagnosis.expect(SymptomCheck(symptom=symptom))
+        case ReadingFact(reading=reading):
+            step = diagnosis.expect(reading)
         case RepairFact(cause=cause):
             return _mending(cause, model)
         case _:
@@ -258,15 +253,13 @@ def _asked(answer: Answer) -> str:
     """Return the name of what the program asks for, as `_name` spells it."""
     if answer.advice.verdict is Verdict.REPAIR:
         return f"repair|{answer.advice.cause}"
-    return answer.next_steps[0].name if answer.next_steps else ""
+    return answer.next_steps[0].step.name if answer.next_steps else ""
 
 
 def _name(fact: Fact) -> str:
     match fact:
-        case SymptomFact(symptom=symptom):
-            return f"symptom|{symptom}"
-        case ReadingFact(kind=kind, state=state, red=red, black=black):
-            return "|".join((kind.value, state, red, black))
+        case SymptomFact() | ReadingFact():
+            return fact.step.name
         case RepairFact(cause=cause):
             return f"repair|{cause}"
         case _:

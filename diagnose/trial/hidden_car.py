@@ -22,7 +22,7 @@ from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.intermittent import drawn_trigger, presence_in
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
-from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.session.provocation_tests import Provocation
 from diagnose.session.ready_car import Model
 
@@ -196,15 +196,8 @@ class HiddenCar:
             return self._says(value)
         if not np.isfinite(value) or not self._errors.has_meter_error:
             return value
-        meter = self._stock.model.knowledge.meter
-        ranges = {
-            ReadingKind.DC_VOLTS: meter.volts,
-            ReadingKind.AMPS: meter.amps,
-            ReadingKind.AC_VOLTS: meter.ac_volts,
-            ReadingKind.FUSE: meter.millivolts,
-            ReadingKind.OHMS: meter.ohms,
-        }
-        range_ = ranges[reading.kind]
+        range_ = meter_range(reading.kind, self._stock.model.knowledge.meter)
+        assert range_ is not None, "a look and a test lamp were dealt with above"
         half = float(range_.half_width(np.array(value)))
         value += half * self._random.uniform(-1.0, 1.0)
         step = range_.resolution

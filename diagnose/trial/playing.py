@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.faults.causes import FaultSet
-from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.answer import Answer, ProposedStep, RankedCause, StepKind, Verdict
+from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.session.answer import Answer, ProposedStep, RankedCause, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
     ComplaintFact,
@@ -116,21 +117,15 @@ def told(step: ProposedStep, car: HiddenCar) -> Fact:
 
     Where a reading needs a state that the car can't get into, he says that.
     """
-    if step.kind is StepKind.SYMPTOM:
-        name = step.name.split("|")[1]
+    reading = step.step
+    if isinstance(reading, SymptomCheck):
+        name = reading.symptom
         return SymptomFact(symptom=name, is_present=car.sees(name))
-    kind = ReadingKind(step.reading_kind)
-    missing = "" if kind is ReadingKind.LOOK else car.missing_for(step.state)
+    is_look = reading.kind is ReadingKind.LOOK
+    missing = "" if is_look else car.missing_for(step.state)
     if missing:
         return SymptomFact(symptom=missing, is_present=False)
-    reading = Reading(kind=kind, state=step.state, red=step.red, black=step.black)
-    return ReadingFact(
-        kind=kind,
-        state=step.state,
-        red=step.red,
-        black=step.black,
-        value=car.measures(reading),
-    )
+    return ReadingFact(reading=reading, value=car.measures(reading))
 
 
 def draw_car(
@@ -247,7 +242,7 @@ class _Chooser:
         self._complaint = complaint
         self._name, self._policy = policy, POLICIES[policy]
         self._random = np.random.default_rng((seed, 11))
-        self._taken: set[str] = set()
+        self._taken: set[Step] = set()
 
     def next_step(self, answer: Answer) -> ProposedStep | RankedCause | None:
         """Return a step, or the cause to mend, or None to stop."""
@@ -261,13 +256,13 @@ class _Chooser:
             return answer.causes[0]
         if not answer.next_steps or verdict is Verdict.STOP:
             return None
-        self._taken.add(answer.next_steps[0].name)
+        self._taken.add(answer.next_steps[0].step)
         return answer.next_steps[0]
 
     def _chosen(
         self, policy: Policy, answer: Answer
     ) -> ProposedStep | RankedCause | None:
-        name = policy(
+        step = policy(
             Situation(
                 diagnosis=self._diagnosis,
                 model=self._model,
@@ -277,10 +272,10 @@ class _Chooser:
                 random=self._random,
             )
         )
-        if name is None:
+        if step is None:
             return answer.causes[0]
-        self._taken.add(name)
-        return self._diagnosis.expect(name)
+        self._taken.add(step)
+        return self._diagnosis.expect(step)
 
 
 def _named_rank(named: Mapping[int, int], n_hidden: int) -> int:
@@ -304,7 +299,7 @@ def _best_minutes(
     prices = Prices(model)
     repairs = sum(prices.repair_minutes(model.compiled.causes[c]) for c in hidden)
     retest = model.knowledge.complaints[complaint].retest
-    return repairs + diagnosis.expect(f"symptom|{retest}").minutes
+    return repairs + diagnosis.expect(SymptomCheck(symptom=retest)).minutes
 
 
 def _mend(best: RankedCause, car: HiddenCar, model: Model) -> bool:

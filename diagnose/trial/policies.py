@@ -19,6 +19,7 @@ from diagnose.circuit.car import Car, Part
 from diagnose.inference.choice.volts_outcomes import VOLT_EDGES
 from diagnose.measurement.quantities import main_nodes, role_parts
 from diagnose.measurement.readings import DROP_KINDS, Reading, ReadingKind
+from diagnose.measurement.steps import Step
 from diagnose.measurement.symptoms import Claim, Group, Symptom
 from diagnose.session.answer import Answer
 from diagnose.session.diagnosis import SURE, Diagnosis
@@ -37,19 +38,19 @@ class Situation:
     Parameters
     ----------
     taken : frozenset[str]
-        Names of the steps taken so far.
+        The steps taken so far.
     """
 
     diagnosis: Diagnosis
     model: Model
     answer: Answer
     complaint: str
-    taken: frozenset[str]
+    taken: frozenset[Step]
     random: np.random.Generator
 
 
-Policy = Callable[[Situation], str | None]
-"""Returns the name of the step to take, or None to make the likeliest repair."""
+Policy = Callable[[Situation], Step | None]
+"""Returns the step to take, or None to make the likeliest repair."""
 
 
 def goes_on(policy: str, answer: Answer) -> bool:
@@ -58,23 +59,25 @@ def goes_on(policy: str, answer: Answer) -> bool:
     return policy == COSTLESS and not is_sure
 
 
-def most_informative(situation: Situation) -> str | None:
+def most_informative(situation: Situation) -> Step | None:
     """Return the step that tells most, whatever it costs."""
     best = max(situation.diagnosis.candidates(), key=lambda one: one.bits, default=None)
-    return None if best is None or best.bits < LEAST_BITS else best.name
+    return None if best is None or best.bits < LEAST_BITS else best.step
 
 
-def at_random(situation: Situation) -> str | None:
+def at_random(situation: Situation) -> Step | None:
     """Return any step that tells something."""
     telling = [
-        one.name
+        one.step
         for one in situation.diagnosis.candidates()
-        if one.bits >= LEAST_BITS and one.name not in situation.taken
+        if one.bits >= LEAST_BITS and one.step not in situation.taken
     ]
-    return str(situation.random.choice(telling)) if telling else None
+    if not telling:
+        return None
+    return telling[int(situation.random.choice(len(telling)))]
 
 
-def half_split(situation: Situation) -> str | None:
+def half_split(situation: Situation) -> Step | None:
     """Return the point at which volts are as likely there as missing.
 
     Troubleshooters halve a circuit: half the supply or more at a point clears what lies
@@ -93,10 +96,10 @@ def half_split(situation: Situation) -> str | None:
     if not readings:
         return most_informative(situation)
     shares = situation.diagnosis.live_shares(readings)
-    return readings[int(np.argmin(np.abs(shares - 0.5)))].name
+    return readings[int(np.argmin(np.abs(shares - 0.5)))]
 
 
-def textbook(situation: Situation) -> str | None:
+def textbook(situation: Situation) -> Step | None:
     """Return the next point from the battery to ground, in the fixed order.
 
     Battery, main fuse, panel, relay, load, ground: of the loads that the complaint is
@@ -108,9 +111,9 @@ def textbook(situation: Situation) -> str | None:
         if isinstance(one.step, Reading)
     }
     for reading in textbook_order(situation.model, situation.complaint):
-        is_open = reading.name not in situation.taken
+        is_open = reading not in situation.taken
         if is_open and (reading.state in states or not states):
-            return reading.name
+            return reading
     return None
 
 

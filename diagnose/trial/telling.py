@@ -19,6 +19,7 @@ from diagnose.measurement.readings import (
     fuse_tolerance,
     proposable_readings,
 )
+from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.prices import Prices, Whereabouts
 from diagnose.session.wording import step_words
@@ -86,11 +87,11 @@ class _Teller:
         names = game.faults[0], game.named_first
         rows = np.array([self.rows[name] for name in names])
         nowhere = Whereabouts()
-        found = [
+        found: list[tuple[float, float, Step]] = [
             (
                 self._share(reading, rows),
                 self._prices.minutes(reading, nowhere),
-                reading.name,
+                reading,
             )
             for reading in self._readings
             if self._is_reached(reading.state, rows)
@@ -99,7 +100,7 @@ class _Teller:
             (
                 self._symptom_share(name, rows),
                 self._prices.symptom_minutes(name, nowhere),
-                f"symptom|{name}",
+                SymptomCheck(symptom=name),
             )
             for name in self._model.compiled.symptom_names
         ]

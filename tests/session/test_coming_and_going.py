@@ -13,7 +13,7 @@ from diagnose.faults.causes import catalogue
 from diagnose.faults.modes import FaultMode, Trigger, TriggerTest
 from diagnose.inference.belief.intermittent import drawn_trigger, presence_in
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.answer import StepKind
+from diagnose.measurement.steps import SymptomCheck, step_of_name
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.observations import observations_of
@@ -64,7 +64,8 @@ DARK = SymptomFact(symptom="lamp-shines", is_present=False)
 
 def volts(red: str, value: float, state: str = "lit") -> ReadingFact:
     return ReadingFact(
-        kind=ReadingKind.DC_VOLTS, state=state, red=red, black=GROUND, value=value
+        reading=Reading(kind=ReadingKind.DC_VOLTS, state=state, red=red, black=GROUND),
+        value=value,
     )
 
 
@@ -316,10 +317,10 @@ def test_test_can_be_asked_about_and_is_explained(model: Model) -> None:
     diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
     diagnosis.tell(SymptomFact(symptom="wiggle-tank", is_present=True))
 
-    step = diagnosis.expect("symptom|warm-tank")
+    step = diagnosis.expect(step_of_name("symptom|warm-tank"))
     why = diagnosis.why("fuel-pump-wire:comes_and_goes")
 
-    assert step.kind is StepKind.SYMPTOM
+    assert isinstance(step.step, SymptomCheck)
     assert any("never a heat gun" in caution for caution in step.cautions)
     assert any("Fuel lines hold pressure" in caution for caution in step.cautions)
     (weight,) = [one for one in why.evidence if "wiggle" in one.fact]
@@ -333,15 +334,14 @@ def test_unlikely_fault_that_comes_and_goes_asks_for_no_test(model: Model) -> No
     diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
     diagnosis.tell(
         ReadingFact(
-            kind=ReadingKind.LOOK,
-            state="key-off",
-            red="fuel-pump-fuse",
-            black="",
+            reading=Reading(
+                kind=ReadingKind.LOOK, state="key-off", red="fuel-pump-fuse", black=""
+            ),
             value=1.0,
         )
     )
 
-    names = [priced.name for priced in diagnosis.candidates()]
+    names = [priced.step.name for priced in diagnosis.candidates()]
 
     assert not any(name.startswith("symptom|wiggle") for name in names)
 
@@ -350,7 +350,7 @@ def test_likely_one_is_asked_to_be_brought(model: Model) -> None:
     diagnosis = Diagnosis(model)
     diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
 
-    names = [priced.name for priced in diagnosis.candidates()]
+    names = [priced.step.name for priced in diagnosis.candidates()]
 
     assert "symptom|wiggle-tank" in names
 

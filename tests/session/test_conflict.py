@@ -34,10 +34,9 @@ COMPLAINT = ComplaintFact(complaint="pump-does-not-run")
 
 def volts(value: float, red: str, state: str = "key-on") -> ReadingFact:
     return ReadingFact(
-        kind=ReadingKind.DC_VOLTS,
-        state=state,
-        red=red,
-        black="battery.minus",
+        reading=Reading(
+            kind=ReadingKind.DC_VOLTS, state=state, red=red, black="battery.minus"
+        ),
         value=value,
     )
 
@@ -98,7 +97,10 @@ def test_useless_repair_raises_it(model: Model) -> None:
     wanted = model.knowledge.complaints[COMPLAINT.complaint]
     still = SymptomFact(symptom=wanted.retest, is_present=not wanted.cured_answer)
     blown = ReadingFact(
-        kind=ReadingKind.LOOK, state="key-off", red="fuel-pump-fuse", black="", value=1
+        reading=Reading(
+            kind=ReadingKind.LOOK, state="key-off", red="fuel-pump-fuse", black=""
+        ),
+        value=1,
     )
     facts = (COMPLAINT, NO_VOLTS, blown)
     mended = RepairFact(cause="fuel-pump-fuse:blown")

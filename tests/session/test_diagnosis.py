@@ -9,8 +9,9 @@ from dataclasses import asdict, replace
 import pytest
 
 from diagnose.errors import ReadingError
-from diagnose.measurement.readings import ReadingKind
-from diagnose.session.answer import Answer, StepKind, Verdict
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import SymptomCheck, step_of_name
+from diagnose.session.answer import Answer, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
     ComplaintFact,
@@ -33,7 +34,30 @@ def reading(
 ) -> ReadingFact:
     black = POST if kind in {"volts", "ohms"} else ""
     return ReadingFact(
-        kind=ReadingKind(kind), state=state, red=red, black=black, value=value
+        reading=Reading(kind=ReadingKind(kind), state=state, red=red, black=black),
+        value=value,
+    )
+
+
+def elsewhere(
+    fact: ReadingFact,
+    *,
+    value: float | None = None,
+    kind: ReadingKind | None = None,
+    state: str | None = None,
+    red: str | None = None,
+    black: str | None = None,
+) -> ReadingFact:
+    """Return a reading taken otherwise: what is not given stays."""
+    old = fact.reading
+    return ReadingFact(
+        reading=Reading(
+            kind=kind or old.kind,
+            state=state or old.state,
+            red=red or old.red,
+            black=black or old.black,
+        ),
+        value=fact.value if value is None else value,
     )
 
 
@@ -69,10 +93,9 @@ def test_ripple_of_a_tenth_of_a_volt_blames_a_rectifier_diode(model: Model) -> N
     # Rule: a sound alternator leaves 10 to 50 mV AC at the battery at a full load, and
     # fewer at the 20 A of this small car; a bad diode leaves .1 to .5 V.
     ripple = ReadingFact(
-        kind=ReadingKind.AC_VOLTS,
-        state="idle",
-        red="battery.plus",
-        black=POST,
+        reading=Reading(
+            kind=ReadingKind.AC_VOLTS, state="idle", red="battery.plus", black=POST
+        ),
         value=0.12,
     )
     flat = ComplaintFact(complaint="battery-goes-flat")
@@ -87,7 +110,8 @@ def test_ripple_of_a_tenth_of_a_volt_blames_a_rectifier_diode(model: Model) -> N
 )
 def test_ac_volts_elsewhere_are_refused(red: str, state: str, model: Model) -> None:
     ripple = ReadingFact(
-        kind=ReadingKind.AC_VOLTS, state=state, red=red, black=POST, value=0.3
+        reading=Reading(kind=ReadingKind.AC_VOLTS, state=state, red=red, black=POST),
+        value=0.3,
     )
 
     with pytest.raises(ReadingError, match="AC volts are understood across"):
@@ -117,10 +141,9 @@ def test_volts_the_car_has_are_not_doubted(model: Model) -> None:
 
 def along_fuse(volts: float) -> ReadingFact:
     return ReadingFact(
-        kind=ReadingKind.FUSE,
-        state="key-on",
-        red="fuel-pump-fuse",
-        black="",
+        reading=Reading(
+            kind=ReadingKind.FUSE, state="key-on", red="fuel-pump-fuse", black=""
+        ),
         value=volts,
     )
 
@@ -145,10 +168,12 @@ def test_volts_along_a_fuse_that_no_fuse_stands_are_refused(model: Model) -> Non
 
 
 LAMP_ON_GROUND = ReadingFact(
-    kind=ReadingKind.LAMP,
-    state="key-off",
-    red="battery.plus",
-    black="fuel-pump.minus",
+    reading=Reading(
+        kind=ReadingKind.LAMP,
+        state="key-off",
+        red="battery.plus",
+        black="fuel-pump.minus",
+    ),
     value=0.5,
 )
 
@@ -156,7 +181,7 @@ LAMP_ON_GROUND = ReadingFact(
 def test_lamp_shows_an_open_ground_that_the_meter_does_not(model: Model) -> None:
     # Nothing flows with the key off, so 12.5 V stand between the battery and a broken
     # ground too: by pump, charge lamp and field, which a lamp shares the volts with.
-    volts = replace(LAMP_ON_GROUND, kind=ReadingKind.DC_VOLTS, value=12.5)
+    volts = elsewhere(LAMP_ON_GROUND, kind=ReadingKind.DC_VOLTS, value=12.5)
 
     def share(*facts: Fact) -> float:
         causes = by_cause(told(model, COMPLAINT, *facts).answer)
@@ -170,8 +195,8 @@ def test_lamp_shows_an_open_ground_that_the_meter_does_not(model: Model) -> None
     ("fact", "message"),
     [
         (replace(LAMP_ON_GROUND, value=0.3), "a test lamp is dark, dim, lit"),
-        (replace(LAMP_ON_GROUND, red="fuel-pump.plus"), "its clip on a post"),
-        (replace(LAMP_ON_GROUND, state="isolated"), "with the battery disconnected"),
+        (elsewhere(LAMP_ON_GROUND, red="fuel-pump.plus"), "its clip on a post"),
+        (elsewhere(LAMP_ON_GROUND, state="isolated"), "with the battery disconnected"),
     ],
 )
 def test_lamp_that_makes_no_sense_is_refused(
@@ -182,7 +207,7 @@ def test_lamp_that_makes_no_sense_is_refused(
 
 
 def test_lamp_at_a_controller_is_refused(sedan_model: Model) -> None:
-    fact = replace(
+    fact = elsewhere(
         LAMP_ON_GROUND, red="engine-controller.pump-output", black="battery.minus"
     )
 
@@ -302,7 +327,7 @@ def test_other_diagnoses_on_the_car_do_not_matter(model: Model) -> None:
 
 def test_other_diagnosis_meanwhile_does_not_matter(model: Model) -> None:
     # Both redraw the severity of the same bad joint, and share the car's memory.
-    step = "volts|cranking|fuel-pump.minus|battery.minus"
+    step = step_of_name("volts|cranking|fuel-pump.minus|battery.minus")
     cause = "fuel-pump-ground:high_resistance_a"
     first = told(model, COMPLAINT, FULL_VOLTS, reading(5.0, "fuel-pump.minus"))
     before = (first.why(cause), first.expect(step))
@@ -314,7 +339,13 @@ def test_other_diagnosis_meanwhile_does_not_matter(model: Model) -> None:
 
 @pytest.mark.parametrize(
     "last",
-    [NO_VOLTS, LIVE, FRESH, RepairFact(cause=SHORT), SkipFact(step="symptom|x")],
+    [
+        NO_VOLTS,
+        LIVE,
+        FRESH,
+        RepairFact(cause=SHORT),
+        SkipFact(step=SymptomCheck(symptom="x")),
+    ],
     ids=lambda fact: type(fact).__name__,
 )
 def test_undo_is_exact(last: Fact, model: Model) -> None:
@@ -432,7 +463,7 @@ def test_refused_fact_changes_nothing(model: Model) -> None:
 )
 def test_unknown_step_is_refused(step: str, message: str, model: Model) -> None:
     with pytest.raises(ReadingError, match=message):
-        told(model, COMPLAINT).expect(step)
+        told(model, COMPLAINT).expect(step_of_name(step))
 
 
 def test_unknown_cause_has_no_reasons(model: Model) -> None:
@@ -559,44 +590,38 @@ def test_taken_step_is_not_proposed_again(model: Model) -> None:
     diagnosis = told(model, COMPLAINT)
     for _ in range(3):
         step = diagnosis.answer.next_steps[0]
-        if step.kind is StepKind.SYMPTOM:
-            name = step.name.removeprefix("symptom|")
+        if isinstance(step.step, SymptomCheck):
+            name = step.step.symptom
             diagnosis.tell(SymptomFact(symptom=name, is_present=True))
         else:
-            diagnosis.tell(
-                ReadingFact(
-                    kind=ReadingKind(step.reading_kind),
-                    state=step.state,
-                    red=step.red,
-                    black=step.black,
-                    value=step.expected[0].low,
-                )
-            )
+            diagnosis.tell(ReadingFact(reading=step.step, value=step.expected[0].low))
 
-        names = [proposed.name for proposed in diagnosis.answer.next_steps]
-        assert step.name not in names
+        names = [proposed.step.name for proposed in diagnosis.answer.next_steps]
+        assert step.step.name not in names
 
 
 def test_skipped_step_is_not_proposed_again(model: Model) -> None:
     diagnosis = told(model, COMPLAINT)
-    best = diagnosis.answer.next_steps[0].name
+    best = diagnosis.answer.next_steps[0].step
 
     answer = diagnosis.tell(SkipFact(step=best))
 
-    assert best not in {step.name for step in answer.next_steps}
+    assert best not in {step.step for step in answer.next_steps}
 
 
 def test_skipping_tells_nothing_about_the_causes(model: Model) -> None:
     diagnosis = told(model, COMPLAINT)
     before = by_cause(diagnosis.answer)
 
-    answer = diagnosis.tell(SkipFact(step=diagnosis.answer.next_steps[0].name))
+    answer = diagnosis.tell(SkipFact(step=diagnosis.answer.next_steps[0].step))
 
     assert by_cause(answer) == pytest.approx(before, abs=1e-12)
 
 
 def test_caution_stands_with_a_reading_at_the_tank(model: Model) -> None:
-    step = told(model, COMPLAINT).expect("volts|key-on|fuel-pump.plus|battery.minus")
+    step = told(model, COMPLAINT).expect(
+        step_of_name("volts|key-on|fuel-pump.plus|battery.minus")
+    )
 
     assert model.knowledge.cautions["fuel"] in step.cautions
 
@@ -604,7 +629,7 @@ def test_caution_stands_with_a_reading_at_the_tank(model: Model) -> None:
 def test_reading_where_one_is_costs_less(model: Model) -> None:
     # The tank is 8 minutes away, and the first reading there has been made.
     diagnosis = told(model, COMPLAINT)
-    step = "volts|key-on|fuel-pump.minus|battery.minus"
+    step = step_of_name("volts|key-on|fuel-pump.minus|battery.minus")
     before = diagnosis.expect(step).minutes
 
     diagnosis.tell(NO_VOLTS)
@@ -614,7 +639,9 @@ def test_reading_where_one_is_costs_less(model: Model) -> None:
 
 
 def test_expected_values_are_those_of_the_healthy_car_first(model: Model) -> None:
-    step = told(model, COMPLAINT).expect("volts|key-on|fuel-pump.plus|battery.minus")
+    step = told(model, COMPLAINT).expect(
+        step_of_name("volts|key-on|fuel-pump.plus|battery.minus")
+    )
 
     healthy = step.expected[0]
     # A sound battery at 7 A: between 11.5 and 12.7 V.
@@ -645,7 +672,7 @@ def test_reading_that_disagrees_is_to_be_repeated(model: Model) -> None:
 
     again = {"volts|key-off|battery.plus|battery.minus"}
     again |= {"volts|key-on|fuel-pump.plus|battery.minus"}
-    assert answer.next_steps[0].name in again
+    assert answer.next_steps[0].step.name in again
 
 
 def test_wires_to_check_are_named_with_their_line(model: Model) -> None:
@@ -698,9 +725,9 @@ def test_repair_is_to_be_proved(model: Model) -> None:
     answer = told(model, *REPAIRED).answer
 
     assert answer.advice.verdict is Verdict.PROVE
-    assert [step.kind for step in answer.next_steps] == [
-        StepKind.READING,
-        StepKind.SYMPTOM,
+    assert [type(step.step) for step in answer.next_steps] == [
+        Reading,
+        SymptomCheck,
     ]
 
 
@@ -716,7 +743,7 @@ def test_proving_reading_tells_the_mended_car_from_the_faulty_one(
 def test_retest_is_the_complaints_own_symptom(model: Model) -> None:
     retest = told(model, *REPAIRED).answer.next_steps[-1]
 
-    assert retest.name == "symptom|pump-primes"
+    assert retest.step.name == "symptom|pump-primes"
 
 
 def test_retest_that_passes_closes_the_case(model: Model) -> None:
@@ -767,7 +794,7 @@ def test_repair_advice_names_the_first_line(model: Model) -> None:
         answer = diagnosis.answer
         if answer.advice.verdict is Verdict.REPAIR:
             break
-        diagnosis.tell(SkipFact(step=answer.next_steps[0].name))
+        diagnosis.tell(SkipFact(step=answer.next_steps[0].step))
 
     assert diagnosis.answer.advice.verdict is Verdict.REPAIR
     assert diagnosis.answer.advice.cause == diagnosis.answer.causes[0].name

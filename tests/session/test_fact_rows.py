@@ -8,7 +8,8 @@ import math
 import pytest
 
 from diagnose.errors import ReadingError
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.fact_rows import fact_from_row, fact_to_row
 from diagnose.session.facts import (
     ComplaintFact,
@@ -26,17 +27,18 @@ from diagnose.session.facts import (
 from diagnose.store.case_store import FactRow
 
 VOLTS = ReadingFact(
-    kind=ReadingKind.DC_VOLTS,
-    state="key-on",
-    red="pump.plus",
-    black="battery.minus",
+    reading=Reading(
+        kind=ReadingKind.DC_VOLTS,
+        state="key-on",
+        red="pump.plus",
+        black="battery.minus",
+    ),
     value=11.2,
 )
 OVER_RANGE = ReadingFact(
-    kind=ReadingKind.OHMS,
-    state="isolated",
-    red="pump.plus",
-    black="pump.minus",
+    reading=Reading(
+        kind=ReadingKind.OHMS, state="isolated", red="pump.plus", black="pump.minus"
+    ),
     value=math.inf,
 )
 EVERY_FACT: tuple[Fact, ...] = (
@@ -46,7 +48,7 @@ EVERY_FACT: tuple[Fact, ...] = (
     VOLTS,
     OVER_RANGE,
     RepairFact(cause="pump-wire:open_circuit"),
-    SkipFact(step="symptom|engine-cranks"),
+    SkipFact(step=SymptomCheck(symptom="engine-cranks")),
     PrestartFact(),
     LimitFact(limit="clamp", is_lacking=True),
     TakesFact(subject="tank", minutes=15.0),

@@ -6,9 +6,9 @@ from dataclasses import asdict, replace
 
 import pytest
 
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Join, Quantity
-from diagnose.session.answer import Answer, StepKind, Verdict
+from diagnose.session.answer import Answer, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
     ComplaintFact,
@@ -104,10 +104,12 @@ HOPELESS_AT_ONCE: tuple[Fact, ...] = (
     ComplaintFact(complaint="transmission-controller-dead"),
     SymptomFact(symptom="charge-lamp-lit-at-key-on", is_present=True),
     ReadingFact(
-        kind=ReadingKind.DC_VOLTS,
-        state="key-on",
-        red="old-coil-terminal.splice",
-        black="battery.minus",
+        reading=Reading(
+            kind=ReadingKind.DC_VOLTS,
+            state="key-on",
+            red="old-coil-terminal.splice",
+            black="battery.minus",
+        ),
         value=9.95,
     ),
 )
@@ -179,21 +181,21 @@ def test_what_the_leading_causes_show_of_the_first_step_are_likely_facts(
     diagnosis = Diagnosis(sedan_model)
     diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
     first = ReadingFact(
-        kind=ReadingKind.DC_VOLTS,
-        state="key-on",
-        red="fuel-pump.plus",
-        black="battery.minus",
+        reading=Reading(
+            kind=ReadingKind.DC_VOLTS,
+            state="key-on",
+            red="fuel-pump.plus",
+            black="battery.minus",
+        ),
         value=12.3,
     )
     answer = diagnosis.tell(first)
-    step = next(s for s in answer.next_steps if s.kind is StepKind.READING)
+    step = next(s for s in answer.next_steps if s.reading is not None)
     supposed = likely_facts(replace(answer, next_steps=(step,)), lambda _: ())
 
     readings = [fact for fact in supposed if isinstance(fact, ReadingFact)]
     assert readings
-    assert {(f.kind.value, f.state, f.red, f.black) for f in readings} == {
-        (step.reading_kind, step.state, step.red, step.black)
-    }
+    assert {fact.reading for fact in readings} == {step.reading}
     for expected in step.expected[1:3]:
         # values within a twentieth stand for each other
         assert any(

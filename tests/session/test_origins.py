@@ -7,19 +7,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import RankedCause
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model, open_model
-from diagnose.terminal.dialogue import views
-from diagnose.terminal.plain import plain_text
+from diagnose.terminal.pages import explanations, suspects
+from diagnose.terminal.pages.plain import plain_text
 from tests.lamp_car import CAR, MODES, make_knowledge
 
 RARE = tuple(replace(mode, rate=0.05 * mode.rate) for mode in MODES)
 DARK = SymptomFact(symptom="lamp-shines", is_present=False)
 LOOKS_BLOWN = ReadingFact(
-    kind=ReadingKind.LOOK, state="key-off", red="lamp-fuse", black="", value=1.0
+    reading=Reading(kind=ReadingKind.LOOK, state="key-off", red="lamp-fuse", black=""),
+    value=1.0,
 )
 
 
@@ -71,7 +72,7 @@ def test_root_itself_is_brought_about_by_nothing_else(diagnosis: Diagnosis) -> N
 
 
 def test_page_says_what_blew_the_fuse(blown: RankedCause) -> None:
-    shown = plain_text(views.why_page(blown), width=100)
+    shown = plain_text(explanations.why_page(blown), width=100)
 
     assert "it was brought about by:\n" in shown
     assert ": feed: short_to_ground\n" in shown
@@ -79,7 +80,7 @@ def test_page_says_what_blew_the_fuse(blown: RankedCause) -> None:
 
 
 def test_ranking_says_whether_something_blew_it(diagnosis: Diagnosis) -> None:
-    shown = plain_text(views.causes_page(diagnosis.answer, 0.05), width=300)
+    shown = plain_text(suspects.causes_page(diagnosis.answer, 0.05), width=300)
 
     line = next(one for one in shown.splitlines() if "lamp-fuse: blown" in one)
     assert "brought about by something, most likely feed: short_to_ground" in line

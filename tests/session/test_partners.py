@@ -53,10 +53,9 @@ def facts(sedan_model: Model, solved: Hypotheses) -> tuple[Fact, ...]:
         shown = sedan_model.compiled.predicted(solved, reading)[0]
         told.append(
             ReadingFact(
-                kind=reading.kind,
-                state=state,
-                red=red,
-                black=reading.black,
+                reading=Reading(
+                    kind=reading.kind, state=state, red=red, black=reading.black
+                ),
                 value=round(float(shown[DRAW]), 2),
             )
         )

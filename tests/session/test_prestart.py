@@ -210,13 +210,7 @@ def test_limit_is_inside() -> None:
 
 
 def fact(reading: Reading, value: float) -> ReadingFact:
-    return ReadingFact(
-        kind=reading.kind,
-        state=reading.state,
-        red=reading.red,
-        black=reading.black,
-        value=value,
-    )
+    return ReadingFact(reading=reading, value=value)
 
 
 def left_and_failed(
@@ -249,4 +243,4 @@ def test_failed_reading_is_taken_again_after_a_repair(lamp_list: Prestart) -> No
 
 
 def test_skipped_reading_is_not_asked_for(lamp_list: Prestart) -> None:
-    assert left_and_failed(lamp_list, SkipFact(step=REST.name)) == ([LIT], [])
+    assert left_and_failed(lamp_list, SkipFact(step=REST)) == ([LIT], [])

@@ -39,11 +39,7 @@ def fact(listed: Prestart, place: int, *, value: float | None = None) -> Reading
     """Return a reading of the list, in the middle of its limits unless told."""
     one = listed.readings[place]
     return ReadingFact(
-        kind=one.reading.kind,
-        state=one.reading.state,
-        red=one.reading.red,
-        black=one.reading.black,
-        value=one.limits.middle if value is None else value,
+        reading=one.reading, value=one.limits.middle if value is None else value
     )
 
 
@@ -62,9 +58,9 @@ def pass_all(diagnosis: Diagnosis, listed: Prestart, *, but: int = -1) -> None:
 
 
 def test_list_is_asked_for_in_its_order(diagnosis: Diagnosis, listed: Prestart) -> None:
-    asked = [step.name for step in diagnosis.answer.next_steps]
+    asked = [step.step.name for step in diagnosis.answer.next_steps]
     diagnosis.tell(fact(listed, 0))
-    then = diagnosis.answer.next_steps[0].name
+    then = diagnosis.answer.next_steps[0].step.name
 
     assert asked == [one.reading.name for one in listed.readings[:3]]
     assert then == listed.readings[1].reading.name
@@ -94,7 +90,7 @@ def test_reading_likelier_slipped_than_faulty_is_asked_for_again(
     answer = diagnosis.tell(fact(listed, 1, value=40.0))
 
     assert answer.advice.verdict is Verdict.NOTHING_FITS
-    assert answer.next_steps[0].name == listed.readings[1].reading.name
+    assert answer.next_steps[0].step.name == listed.readings[1].reading.name
 
 
 def test_fault_ends_the_list_until_its_repair_is_proven(
@@ -108,10 +104,10 @@ def test_fault_ends_the_list_until_its_repair_is_proven(
     assert answer.causes
 
     answer = diagnosis.tell(RepairFact(cause=OPEN_GROUND))
-    assert answer.next_steps[0].name == listed.readings[place].reading.name
+    assert answer.next_steps[0].step.name == listed.readings[place].reading.name
 
     answer = diagnosis.tell(fact(listed, place))
-    assert answer.next_steps[0].name == "symptom|engine-starts"
+    assert answer.next_steps[0].step.name == "symptom|engine-starts"
 
 
 def test_first_start_closes_the_list(diagnosis: Diagnosis, listed: Prestart) -> None:
@@ -140,10 +136,10 @@ def test_complaint_ends_the_list(diagnosis: Diagnosis) -> None:
 def test_skipped_reading_is_not_asked_for_again(
     diagnosis: Diagnosis, listed: Prestart
 ) -> None:
-    first = listed.readings[0].reading.name
+    first = listed.readings[0].reading
     answer = diagnosis.tell(SkipFact(step=first))
 
-    assert first not in [step.name for step in answer.next_steps]
+    assert first not in [step.step for step in answer.next_steps]
 
 
 def test_list_that_was_asked_for_in_between_comes_at_once(model: Model) -> None:

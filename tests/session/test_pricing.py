@@ -157,7 +157,7 @@ def cause_named(model: Model, name: str):  # type: ignore[no-untyped-def]
 
 
 def asked_places(diagnosis: Diagnosis) -> set[str]:
-    return {step.red for step in diagnosis.answer.next_steps}
+    return {step.reading.red for step in diagnosis.answer.next_steps if step.reading}
 
 
 def test_diagnosis_asks_for_nothing_that_takes_too_long(model: Model) -> None:

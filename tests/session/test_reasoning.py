@@ -43,7 +43,8 @@ WET = ContextFact(context="water", answer="wet")
 
 def reading(kind: str, state: str, red: str, black: str, value: float) -> ReadingFact:
     return ReadingFact(
-        kind=ReadingKind(kind), state=state, red=red, black=black, value=value
+        reading=Reading(kind=ReadingKind(kind), state=state, red=red, black=black),
+        value=value,
     )
 
 
@@ -304,7 +305,7 @@ def test_reading_that_may_be_a_slip_is_open_again(lamp_model: Model) -> None:
     is_open = []
     for fact in (DARK, full, none, none, SOUND):
         diagnosis.tell(fact)
-        names = {priced.name for priced in diagnosis.candidates()}
+        names = {priced.step.name for priced in diagnosis.candidates()}
         is_open.append((name in names, "look|key-off|lamp-fuse|" in names))
 
     assert [one[0] for one in is_open] == [True, True, True, False, False]
@@ -381,7 +382,7 @@ def test_answer_that_may_well_be_wrong_is_open_again(lamp_model: Model) -> None:
     is_open = []
     for fact in (bright, none, NO_VOLTS, bright):
         diagnosis.tell(fact)
-        is_open.append(name in {priced.name for priced in diagnosis.candidates()})
+        is_open.append(name in {priced.step.name for priced in diagnosis.candidates()})
 
     assert is_open[0] is False
     assert is_open[2:] == [True, False]

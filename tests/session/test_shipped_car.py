@@ -100,10 +100,7 @@ def answer_after(cause: str, stock: HiddenCars) -> Answer:
         place = Reading(kind=ReadingKind(kind), state=state, red=red, black=black)
         diagnosis.tell(
             ReadingFact(
-                kind=place.kind,
-                state=state,
-                red=red,
-                black=black,
+                reading=Reading(kind=place.kind, state=state, red=red, black=black),
                 value=car.measures(place),
             )
         )
@@ -137,7 +134,10 @@ def test_two_faults_are_both_named(sedan_model: Model) -> None:
     for fuse in ("fan-fuse", "tail-lamps-fuse"):
         diagnosis.tell(
             ReadingFact(
-                kind=ReadingKind.LOOK, state="key-off", red=fuse, black="", value=1.0
+                reading=Reading(
+                    kind=ReadingKind.LOOK, state="key-off", red=fuse, black=""
+                ),
+                value=1.0,
             )
         )
 
@@ -154,10 +154,12 @@ def test_fault_that_no_reading_fits_is_not_forced_on_a_cause(
     for state, value in (("key-off", 19.0), ("key-on", 3.0)):
         diagnosis.tell(
             ReadingFact(
-                kind=ReadingKind.DC_VOLTS,
-                state=state,
-                red="battery.plus",
-                black=POST,
+                reading=Reading(
+                    kind=ReadingKind.DC_VOLTS,
+                    state=state,
+                    red="battery.plus",
+                    black=POST,
+                ),
                 value=value,
             )
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from diagnose.measurement.steps import step_of_name
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, LimitFact
 from diagnose.session.ready_car import Model
@@ -19,7 +20,7 @@ def dead_pump(model: Model) -> Diagnosis:
 
 
 def reason(diagnosis: Diagnosis, step: str) -> str:
-    return diagnosis.expect(step).reason
+    return diagnosis.expect(step_of_name(step)).reason
 
 
 def test_volts_at_a_pump_switched_off_tell_nothing(dead_pump: Diagnosis) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from diagnose.inference.prior.network import Form
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.explanation.case_network import diagnosis_network_text
 from diagnose.session.facts import (
@@ -23,17 +23,18 @@ from tests.second_library import posterior, read_network
 from tests.trial.lamp_trial import lamp_model
 
 LOW_VOLTS = ReadingFact(
-    kind=ReadingKind.DC_VOLTS,
-    state="lit",
-    red="lamp.plus",
-    black="lamp.minus",
+    reading=Reading(
+        kind=ReadingKind.DC_VOLTS, state="lit", red="lamp.plus", black="lamp.minus"
+    ),
     value=0.1,
 )
 FULL_VOLTS = ReadingFact(
-    kind=ReadingKind.DC_VOLTS,
-    state="lit",
-    red="lamp-fuse.out",
-    black="battery.minus",
+    reading=Reading(
+        kind=ReadingKind.DC_VOLTS,
+        state="lit",
+        red="lamp-fuse.out",
+        black="battery.minus",
+    ),
     value=12.4,
 )
 FACTS: tuple[Fact, ...] = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from diagnose.measurement.steps import step_of_name
 from diagnose.session.answer import (
     Advice,
     Answer,
@@ -9,7 +10,6 @@ from diagnose.session.answer import (
     Fit,
     ProposedStep,
     RankedCause,
-    StepKind,
     Verdict,
     Weight,
 )
@@ -71,9 +71,7 @@ def expected(cause: str, says: str, words: str) -> ExpectedValue:
 
 
 VOLTS = ProposedStep(
-    name="volts|key-on|pump.plus|battery.minus",
-    kind=StepKind.READING,
-    reading_kind="volts",
+    step=step_of_name("volts|key-on|pump.plus|battery.minus"),
     instruction="Meter on DC volts. Red lead on pump.plus, black on battery.minus.",
     cautions=(CRANK_CAUTION,),
     minutes=4.0,
@@ -85,15 +83,10 @@ VOLTS = ProposedStep(
         expected(WIRE.name, WIRE.says, "0 to 4 V"),
     ),
     state="key-on",
-    red="pump.plus",
-    black="battery.minus",
-    unit="V",
     reason="saves 11 min on average",
 )
 LOOK = ProposedStep(
-    name="look|key-off|pump-fuse|",
-    kind=StepKind.READING,
-    reading_kind="look",
+    step=step_of_name("look|key-off|pump-fuse|"),
     instruction="Pull pump-fuse and look at its link: blown or sound?",
     cautions=(),
     minutes=1.0,
@@ -101,15 +94,10 @@ LOOK = ProposedStep(
     bits=0.2,
     expected=(),
     state="key-off",
-    red="pump-fuse",
-    black="",
-    unit="",
     reason="",
 )
 HUMS = ProposedStep(
-    name="symptom|pump-hums",
-    kind=StepKind.SYMPTOM,
-    reading_kind="",
+    step=step_of_name("symptom|pump-hums"),
     instruction="Does the pump hum at key on?",
     cautions=(),
     minutes=1.0,
@@ -117,9 +105,6 @@ HUMS = ProposedStep(
     bits=0.1,
     expected=(),
     state="key-on",
-    red="",
-    black="",
-    unit="",
     reason="",
 )
 ANSWER = Answer(

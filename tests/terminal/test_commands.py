@@ -8,7 +8,8 @@ from dataclasses import replace
 import pytest
 
 from diagnose.errors import ReadingError
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import step_of_name
 from diagnose.session.answer import ProposedStep
 from diagnose.session.facts import (
     ComplaintFact,
@@ -22,7 +23,8 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
-from diagnose.terminal.dialogue.commands import COMMANDS, Desk, known_name, understand
+from diagnose.terminal.dialogue.commands import COMMANDS
+from diagnose.terminal.dialogue.desk import Desk
 from diagnose.terminal.dialogue.requests import (
     Leave,
     Request,
@@ -32,6 +34,7 @@ from diagnose.terminal.dialogue.requests import (
     Tell,
     View,
 )
+from diagnose.terminal.dialogue.understanding import understand
 from tests.terminal.sample_records import (
     ANSWER,
     HUMS,
@@ -56,9 +59,12 @@ def told(line: str, step: ProposedStep | None = VOLTS) -> Fact:
 def reading(
     kind: ReadingKind, value: float, *, state: str, red: str, black: str
 ) -> ReadingFact:
-    return ReadingFact(kind=kind, state=state, red=red, black=black, value=value)
+    return ReadingFact(
+        reading=Reading(kind=kind, state=state, red=red, black=black), value=value
+    )
 
 
+PLUS_IDLE = step_of_name("volts|idle|pump.plus|battery.minus")
 PUMP = {"state": "key-on", "red": "pump.plus", "black": "battery.minus"}
 PUMP_11_2 = reading(ReadingKind.DC_VOLTS, 11.2, **PUMP)
 
@@ -69,11 +75,24 @@ def test_a_bare_number_answers_the_reading_on_the_page(line: str) -> None:
 
 
 def test_a_bare_over_range_answers_an_ohms_reading() -> None:
-    step = replace(VOLTS, reading_kind="ohms", state="isolated")
+    step = replace(
+        VOLTS,
+        step=step_of_name("ohms|isolated|pump.plus|battery.minus"),
+        state="isolated",
+    )
 
     fact = told("OL", step)
     assert isinstance(fact, ReadingFact)
     assert fact.value == math.inf
+
+
+@pytest.mark.parametrize("line", ["3.2", "3.2 mV", "0.0032 V"])
+def test_a_bare_number_along_a_fuse_is_in_millivolts(line: str) -> None:
+    step = replace(VOLTS, step=step_of_name("fuse|idle|pump-fuse|"), state="idle")
+
+    assert told(line, step) == reading(
+        ReadingKind.FUSE, 0.0032, state="idle", red="pump-fuse", black=""
+    )
 
 
 @pytest.mark.parametrize(
@@ -169,8 +188,8 @@ def test_blown_and_sound_answer_a_look_at_a_fuse(line: str, value: float) -> Non
             "context wiring in service",
             ContextFact(context="wiring", answer="in_service"),
         ),
-        ("skip", SkipFact(step=VOLTS.name)),
-        ("skip b", SkipFact(step=LOOK.name)),
+        ("skip", SkipFact(step=VOLTS.step)),
+        ("skip b", SkipFact(step=LOOK.step)),
         ("done 2", RepairFact(cause=WIRE.name)),
         ("done pump-relay", RepairFact(cause=RELAY.name)),
         ("without clamp", LimitFact(limit="clamp", is_lacking=True)),
@@ -194,40 +213,40 @@ def test_commands_tell_facts(line: str, fact: Fact) -> None:
         ("why", Show(view=View.WHY, about=RELAY.name)),
         (
             "why pump.plus idle",
-            Show(view=View.EXPECT, about="volts|idle|pump.plus|battery.minus"),
+            Show(
+                view=View.EXPECT,
+                step=PLUS_IDLE,
+            ),
         ),
         ("why 2", Show(view=View.WHY, about=WIRE.name)),
-        ("expect", Show(view=View.EXPECT, about=VOLTS.name)),
+        ("expect", Show(view=View.EXPECT, step=VOLTS.step)),
         (
             "expect pump.plus idle",
-            Show(view=View.EXPECT, about="volts|idle|pump.plus|battery.minus"),
+            Show(
+                view=View.EXPECT,
+                step=PLUS_IDLE,
+            ),
         ),
         (
             "expect amps pump-fuse idle",
-            Show(view=View.EXPECT, about="amps|idle|pump-fuse|"),
+            Show(view=View.EXPECT, step=step_of_name("amps|idle|pump-fuse|")),
         ),
-        ("expect pump-hums", Show(view=View.EXPECT, about="symptom|pump-hums")),
+        (
+            "expect pump-hums",
+            Show(view=View.EXPECT, step=step_of_name("symptom|pump-hums")),
+        ),
         ("symptom", Show(view=View.SYMPTOMS)),
         ("symptom starter", Show(view=View.SYMPTOMS, about="starter")),
         ("facts", Show(view=View.FACTS)),
         ("help", Show(view=View.HELP)),
         ("strike 2", Strike(number=2)),
-        ("b", TakeUp(place=1)),
+        ("b", TakeUp(step_index=1)),
         ("leave", Leave()),
         ("lea", Leave()),
     ],
 )
 def test_commands_ask_for_pages(line: str, expected: Request) -> None:
     assert request(line) == expected
-
-
-def test_an_unknown_name_is_answered_with_those_that_hold_it() -> None:
-    names = [*(f"relay-{number}.coil" for number in range(9)), "fuel-pump.plus"]
-
-    with pytest.raises(ReadingError, match=r'"pump" .*; there are: fuel-pump\.plus$'):
-        known_name("pump", names, "test point")
-    with pytest.raises(ReadingError, match=r"relay-5\.coil and 4 more$"):
-        known_name("x", names, "test point")
 
 
 @pytest.mark.parametrize(

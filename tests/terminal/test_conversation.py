@@ -14,10 +14,11 @@ from diagnose.session.facts import (
     SkipFact,
     SymptomFact,
 )
-from diagnose.store.case_store import CaseStore
+from diagnose.store.case_store import CaseStore, FactRow
 from diagnose.store.journal import Journal
+from diagnose.terminal.dialogue.commands import COMMANDS
 from diagnose.terminal.dialogue.conversation import Conversation
-from diagnose.terminal.plain import plain_text
+from diagnose.terminal.pages.plain import plain_text
 
 OPEN_PUMP_FEED = ("1", "skip all", "read fuel-pump-fuse.out key-on 12.3")
 
@@ -221,6 +222,21 @@ def test_a_restored_case_gives_the_same_answer(
     assert restored.answer == casebook.answer
 
 
+def test_a_stored_skip_of_no_known_step_is_struck_out(
+    casebook: Casebook, new_casebook: Callable[[], Casebook], store: CaseStore
+) -> None:
+    text(Conversation(casebook), "1", "skip all")
+    skip = FactRow(kind="skip", content={"step": "the pump"})
+    count = len(store.facts("sunday"))
+    store.append("sunday", [skip], after=count, standing="")
+    restored = new_casebook()
+
+    (reason,) = restored.restore(store.facts("sunday"))
+    assert reason == '"the pump" is not a step; expected kind|state|red|black'
+    assert restored.standing == casebook.standing
+    assert new_casebook().restore(store.facts("sunday")) == ()
+
+
 def test_a_restored_case_goes_on_where_it_stood(
     casebook: Casebook, new_casebook: Callable[[], Casebook], store: CaseStore
 ) -> None:
@@ -334,19 +350,19 @@ def test_answer_is_about_the_step_on_the_screen(casebook: Casebook) -> None:
     text(conversation, *OPEN_PUMP_FEED)
     on_screen = casebook.answer.next_steps[0]
     # what completing an answer may do meanwhile: another step comes first
-    casebook.diagnosis.tell(SkipFact(step=on_screen.name))
+    casebook.diagnosis.tell(SkipFact(step=on_screen.step))
 
-    assert casebook.answer.next_steps[0].name != on_screen.name
+    assert casebook.answer.next_steps[0].step != on_screen.step
     conversation.hear("0.02")
     told = casebook.standing[-1]
     assert isinstance(told, ReadingFact)
-    assert (told.state, told.red) == (on_screen.state, on_screen.red)
+    assert told.reading == on_screen.reading
 
 
 def test_next_shows_an_answer_completed_meanwhile(casebook: Casebook) -> None:
     conversation = Conversation(casebook)
     text(conversation, *OPEN_PUMP_FEED)
-    casebook.diagnosis.tell(SkipFact(step=casebook.answer.next_steps[0].name))
+    casebook.diagnosis.tell(SkipFact(step=casebook.answer.next_steps[0].step))
     page = plain_text(conversation.hear("next"), width=100)
 
     assert "worked out further since the page before" in page
@@ -354,7 +370,7 @@ def test_next_shows_an_answer_completed_meanwhile(casebook: Casebook) -> None:
     conversation.hear("0.02")
     told = casebook.standing[-1]
     assert isinstance(told, ReadingFact)
-    assert (told.state, told.red) == (on_screen.state, on_screen.red)
+    assert told.reading == on_screen.reading
 
 
 def test_farewell_says_how_to_go_on_where_the_case_is_kept(casebook: Casebook) -> None:
@@ -362,3 +378,9 @@ def test_farewell_says_how_to_go_on_where_the_case_is_kept(casebook: Casebook) -
 
     end = plain_text(conversation.farewell(), width=200)
     assert end.rstrip().endswith(" --data-folder here")
+
+
+def test_help_has_every_command(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "help").replace("\n    ", " ")
+
+    assert [one.usage for one in COMMANDS.values() if one.usage not in shown] == []

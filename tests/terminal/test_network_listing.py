@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from diagnose.errors import DiagnoseError
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.fact_rows import fact_to_row
 from diagnose.session.facts import ComplaintFact, ReadingFact, UndoFact
 from diagnose.session.ready_car import Model
@@ -21,10 +21,12 @@ from diagnose.terminal.reports.network_listing import (
 from tests.terminal.conftest import CAR, clock
 
 REST = ReadingFact(
-    kind=ReadingKind.DC_VOLTS,
-    state="key-off",
-    red="battery.plus",
-    black="battery.minus",
+    reading=Reading(
+        kind=ReadingKind.DC_VOLTS,
+        state="key-off",
+        red="battery.plus",
+        black="battery.minus",
+    ),
     value=12.5,
 )
 

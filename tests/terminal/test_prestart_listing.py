@@ -10,9 +10,9 @@ import pytest
 from diagnose.cli import main
 from diagnose.session.ready_car import Model
 from diagnose.session.sheets.first_start import Prestart, prestart
-from diagnose.terminal.reports.prestart_listing import (
+from diagnose.terminal.reports.sheets.prestart_data import prestart_json
+from diagnose.terminal.reports.sheets.prestart_pages import (
     BLANK,
-    prestart_json,
     prestart_markdown,
     prestart_text,
 )

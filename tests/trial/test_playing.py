@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from diagnose.measurement.steps import step_of_name
 from diagnose.session.answer import Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
@@ -38,7 +39,9 @@ def hidden(model: Model, *names: str) -> HiddenCar:
 
 
 def test_owner_of_a_car_that_does_not_run_says_so(model: Model) -> None:
-    step = Diagnosis(model).expect("volts|idle|fuel-pump.plus|battery.minus")
+    step = Diagnosis(model).expect(
+        step_of_name("volts|idle|fuel-pump.plus|battery.minus")
+    )
 
     assert told(step, hidden(model, DEAD_PUMP)) == SymptomFact(
         symptom="runs-at-idle", is_present=False
@@ -69,7 +72,9 @@ def test_fault_that_shows_nothing_is_no_second_fault(model: Model) -> None:
 def test_breaker_that_cycles_shows_two_values(model: Model) -> None:
     car = hidden(model)
     car._stock.with_faults(()).prediction.is_settled[:] = np.float32(0.7)
-    step = Diagnosis(model).expect("volts|key-off|battery.plus|battery.minus")
+    step = Diagnosis(model).expect(
+        step_of_name("volts|key-off|battery.plus|battery.minus")
+    )
 
     found = [told(step, car) for _ in range(400)]
 

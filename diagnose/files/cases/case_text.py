@@ -45,14 +45,6 @@ _PLAIN = re.compile(r"[A-Za-z][\w ,;()/'’-]*(?<! )")
 # Words that some YAML reader takes for something else than text.
 _WORDS_OF_OTHER_TYPES = frozenset(("true", "false", "null", "nan", "inf"))
 
-# The unit each setting of the meter is written in.
-_UNITS = {
-    ReadingKind.DC_VOLTS: Unit.VOLTS,
-    ReadingKind.OHMS: Unit.OHMS,
-    ReadingKind.AMPS: Unit.AMPS,
-    ReadingKind.AC_VOLTS: Unit.VOLTS,
-}
-
 
 def case_text(case: WorkedCase) -> str:
     """Return a case as the text of a case file.
@@ -129,7 +121,8 @@ def _shown(kind: ReadingKind, value: float) -> str:
         return grade_words(value)
     if kind is ReadingKind.FUSE:
         return f"{1e3 * value:.6g} mV"
-    return _amount(value, _UNITS[kind])
+    assert kind.unit is not None, "a look is written as it was answered"
+    return _amount(value, kind.unit)
 
 
 def _amount(value: float, unit: Unit) -> str:

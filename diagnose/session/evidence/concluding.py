@@ -488,7 +488,7 @@ class Reasoner:
                 return 0.0
             there = self.yes_chance(conclusion, fact.symptom, rows)
             share = self.weigher.wrong_share(fact, there, likelihood)
-        elif fact.kind is ReadingKind.LOOK:
+        elif fact.reading.kind is ReadingKind.LOOK:
             return 0.0
         else:
             share = self.weigher.slip_share(

@@ -37,7 +37,6 @@ from diagnose.measurement.symptoms import Symptom
 from diagnose.session.evidence.observations import (
     Noted,
     Observation,
-    reading_of,
     repeat_density,
     shown,
 )
@@ -85,7 +84,7 @@ class Weigher:
         """Return the operating state that something was seen in."""
         if isinstance(observation, SymptomFact):
             return self._model.asked(observation.symptom).state
-        return observation.state
+        return observation.reading.state
 
     def likelihood(
         self,
@@ -121,7 +120,7 @@ class Weigher:
                 symptom, observation.is_present, chance, times=noted.times
             )
         slips = self._slips(noted)
-        reading = reading_of(observation)
+        reading = observation.reading
         predicted = on(self._compiled.predicted(hypotheses, reading, rows=rows))
         if reading.kind is ReadingKind.LOOK:
             result = look_likelihood(observation.value > 0.5, predicted, slips=slips)
@@ -191,7 +190,7 @@ class Weigher:
         """
         fact = noted.observation
         assert isinstance(fact, ReadingFact)
-        reading = reading_of(fact)
+        reading = fact.reading
         density: FloatArray | float | None = self._slip_density(
             shown(fact), reading, hypotheses, rows
         )
@@ -205,9 +204,9 @@ class Weigher:
         """Return the density of a reading that is no volts, after a slip."""
         if np.isinf(shown(fact)):
             return 0.5
-        if fact.kind is ReadingKind.LAMP:
+        if fact.reading.kind is ReadingKind.LAMP:
             return 1.0 / len(GRADES)
-        return 1.0 / self._spread(reading_of(fact)).span
+        return 1.0 / self._spread(fact.reading).span
 
     def _slips(self, noted: Noted) -> Slips:
         """Return how often the readings behind an observation may be slips."""
@@ -332,12 +331,12 @@ class Weigher:
         stray : FloatArray or float
             How far stray leakage may move it, same shape. [V]
         """
-        if fact.kind is ReadingKind.LOOK:
+        if fact.reading.kind is ReadingKind.LOOK:
             chance = predicted if fact.value > 0.5 else 1.0 - predicted
             return float((chance * share).sum())
-        if fact.kind is ReadingKind.LAMP:
+        if fact.reading.kind is ReadingKind.LAMP:
             return float((answer_chance(fact.value, predicted) * share).sum())
-        spread = self._spread(reading_of(fact))
+        spread = self._spread(fact.reading)
         return tail_of(shown(fact), predicted, share, spread=spread, stray=stray)
 
     def _spread(self, reading: Reading) -> Spread:

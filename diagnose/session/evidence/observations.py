@@ -107,7 +107,7 @@ def _corrects(new: Noted, old: Noted) -> bool:
             and isinstance(second, SymptomFact)
             and first.symptom == second.symptom
         )
-    return first.kind is ReadingKind.LOOK and reading_of(first) == reading_of(second)
+    return first.reading.kind is ReadingKind.LOOK and first.reading == second.reading
 
 
 def _put_together(found: Sequence[Noted], model: Model) -> tuple[Noted, ...]:
@@ -115,7 +115,7 @@ def _put_together(found: Sequence[Noted], model: Model) -> tuple[Noted, ...]:
     alike: dict[tuple[int, Reading], list[tuple[float, int]]] = {}
     for place, noted in enumerate(found):
         if isinstance(noted.observation, ReadingFact):
-            key = noted.epoch, reading_of(noted.observation)
+            key = noted.epoch, noted.observation.reading
             alike.setdefault(key, []).append((shown(noted.observation), place))
     result: dict[int, Noted] = dict(enumerate(found))
     for values in alike.values():
@@ -155,11 +155,11 @@ def _agreeing(
 
 def disagree(first: ReadingFact, second: ReadingFact, model: Model) -> bool:
     """Return whether two readings of one point differ beyond what the meter may err."""
-    range_ = meter_range(first.kind, model.knowledge.meter)
+    range_ = meter_range(first.reading.kind, model.knowledge.meter)
     values = shown(first), shown(second)
     if range_ is None or np.isinf(values).any():
         return values[0] != values[1]
-    half = repeat_error(first.kind, max(values, key=abs), range_)
+    half = repeat_error(first.reading.kind, max(values, key=abs), range_)
     return abs(values[1] - values[0]) > CLASH_DEVIATIONS * half
 
 
@@ -171,10 +171,10 @@ def repeat_error(kind: ReadingKind, value: float, range_: MeterRange) -> float:
 
 def repeat_density(observation: ReadingFact, model: Model) -> float:
     """Return how likely a right reading is shown again, as a density at the value."""
-    range_ = meter_range(observation.kind, model.knowledge.meter)
+    range_ = meter_range(observation.reading.kind, model.knowledge.meter)
     if range_ is None or np.isinf(observation.value):
         return SAYS_AGAIN
-    half = repeat_error(observation.kind, shown(observation), range_)
+    half = repeat_error(observation.reading.kind, shown(observation), range_)
     # the difference of two errors, the meter's limit being two standard deviations
     return float(1.0 / (np.sqrt(2.0) * 0.5 * half * np.sqrt(2.0 * np.pi)))
 
@@ -191,12 +191,8 @@ def shown(fact: ReadingFact) -> float:
 
     On a fuse the leads may be either way round.
     """
-    if fact.kind is ReadingKind.FUSE:
+    kind = fact.reading.kind
+    if kind is ReadingKind.FUSE:
         return abs(fact.value)
-    is_over = fact.kind is ReadingKind.OHMS and fact.value > OVER_RANGE_OHMS
+    is_over = kind is ReadingKind.OHMS and fact.value > OVER_RANGE_OHMS
     return float("inf") if is_over else fact.value
-
-
-def reading_of(fact: ReadingFact) -> Reading:
-    """Return the reading a fact is the value of."""
-    return Reading(kind=fact.kind, state=fact.state, red=fact.red, black=fact.black)

@@ -112,12 +112,12 @@ def _any_value(noted: Noted, model: Model) -> float:
 
 
 def _any_reading(observation: ReadingFact, model: Model) -> float:
-    if observation.kind is ReadingKind.LOOK or np.isinf(observation.value):
+    if observation.reading.kind is ReadingKind.LOOK or np.isinf(observation.value):
         return 0.5
-    if observation.kind is ReadingKind.LAMP:
+    if observation.reading.kind is ReadingKind.LAMP:
         return 1.0 / len(GRADES)
     spread = spread_of(
-        observation.kind,
+        observation.reading.kind,
         model.knowledge.meter,
         system_volts=model.car.system_volts,
     )

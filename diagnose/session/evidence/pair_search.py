@@ -30,7 +30,7 @@ from diagnose.inference.belief.fault_set_search import (
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.interacting_pairs import Partners
 from diagnose.session.evidence.likelihoods import Weigher
-from diagnose.session.evidence.observations import Noted, Observation, reading_of
+from diagnose.session.evidence.observations import Noted, Observation
 from diagnose.session.evidence.severity_ladders import Ladders, Rungs
 from diagnose.session.evidence.solving_allowance import Effort
 from diagnose.session.facts import ReadingFact, SymptomFact
@@ -364,10 +364,10 @@ class Searcher:
             column = self._compiled.symptom_index[observation.symptom]
             shown = singles.symptoms[:, :, column].mean(axis=1).astype(np.float64)
         else:
-            shown = self._compiled.predicted(singles, reading_of(observation))
+            shown = self._compiled.predicted(singles, observation.reading)
             shown = np.where(np.isinf(shown), OVER_RANGE_OHMS, shown).mean(axis=1)
-            if observation.kind not in LINEAR_KINDS:
-                least = 1e-5 if observation.kind is ReadingKind.FUSE else 1e-3
+            if observation.reading.kind not in LINEAR_KINDS:
+                least = 1e-5 if observation.reading.kind is ReadingKind.FUSE else 1e-3
                 shown = np.log(np.maximum(shown, least))
         moved = np.abs(shown[1:] - shown[0])
         return np.append(moved, moved[presence.acts_as])

@@ -16,7 +16,7 @@ from diagnose.inference.interchange import NONE, told_network_text
 from diagnose.inference.prior.network import Form
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import Observation, reading_of
+from diagnose.session.evidence.observations import Observation
 from diagnose.session.facts import Fact, RepairFact, SymptomFact
 from diagnose.session.ready_car import Model
 
@@ -73,4 +73,4 @@ def shares_by_fact(conclusion: Conclusion) -> tuple[tuple[FaultSet, ...], FloatA
 def _words(observation: Observation) -> str:
     if isinstance(observation, SymptomFact):
         return f"symptom {observation.symptom}"
-    return reading_of(observation).name
+    return observation.reading.name

@@ -16,7 +16,6 @@ from diagnose.session.evidence.observations import (
     Noted,
     Observation,
     disagree,
-    reading_of,
 )
 from diagnose.session.evidence.outside_model import oddest_reading, outside_probability
 from diagnose.session.explanation.origins import Origins
@@ -200,11 +199,11 @@ class Explainer:
             return f"yes in {round(100 * mean)} of 100"
         predicted = self._model.compiled.predicted(
             conclusion.hypotheses,
-            reading_of(observation),
+            observation.reading,
             rows=conclusion.shown_by[rows],
         )
         low, high = weighted_range(predicted, share)
-        words = range_words(low, high, observation.kind)
+        words = range_words(low, high, observation.reading.kind)
         is_fleeting = bool((rows >= conclusion.first_fleeting).all())
         return f"{words} while it is there" if is_fleeting else words
 
@@ -314,7 +313,7 @@ class Explainer:
         share: FloatArray,
     ) -> float:
         """Return the chance of a reading at least as far off, as a row shows it."""
-        compiled, reading = self._model.compiled, reading_of(observation)
+        compiled, reading = self._model.compiled, observation.reading
         only = np.array([row])
         predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
         stray = self._reasoner.weigher.stray(conclusion.hypotheses, reading, rows=only)[
@@ -328,14 +327,15 @@ class Explainer:
         car = self._model.car
         if isinstance(observation, SymptomFact):
             return f"Look again: {observation.symptom}."
-        names = {observation.red, observation.black} - {car.reference, ""}
+        leads = observation.reading.red, observation.reading.black
+        names = set(leads) - {car.reference, ""}
         wires = [
             part
             for part in car.parts
             if part.kind == "wire" and names & set(part.terminals.values())
         ]
         if not wires:
-            return f"Then check {observation.red} in the car file."
+            return f"Then check {observation.reading.red} in the car file."
         lines = ", ".join(
             f"{part.name}{f' (line {part.line})' if part.line else ''}"
             for part in wires[:3]
@@ -354,8 +354,10 @@ class Explainer:
         without = _left_out(conclusion.beliefs.weights, conclusion.likelihoods[-1])
         without /= without.sum()
         notes = []
-        state = car.state(fact.state)
-        reach = self._reasoner.weigher.reach_chance(conclusion.hypotheses, fact.state)
+        state = car.state(fact.reading.state)
+        reach = self._reasoner.weigher.reach_chance(
+            conclusion.hypotheses, fact.reading.state
+        )
         if float((reach[conclusion.shown_by] * without).sum()) < UNLIKELY_STATE:
             notes.append(
                 f"{words}: but from what was told before, the car should not get as "
@@ -383,9 +385,10 @@ class Explainer:
                 "at the range of the meter."
             )
         away_from_ground = -fact.value if car.is_positive_ground else fact.value
-        if fact.kind is ReadingKind.DC_VOLTS and away_from_ground < -SWAPPED_VOLTS:
+        is_dc = fact.reading.kind is ReadingKind.DC_VOLTS
+        if is_dc and away_from_ground < -SWAPPED_VOLTS:
             predicted = self._model.compiled.predicted(
-                conclusion.hypotheses, reading_of(fact)
+                conclusion.hypotheses, fact.reading
             )[conclusion.shown_by]
             as_told = float((without * (np.abs(predicted - fact.value) < 1.0)).sum())
             swapped = float((without * (np.abs(predicted + fact.value) < 1.0)).sum())
@@ -400,15 +403,15 @@ class Explainer:
 
         Infinite for what is no DC volts.
         """
-        if fact.kind is not ReadingKind.DC_VOLTS:
+        if fact.reading.kind is not ReadingKind.DC_VOLTS:
             return math.inf
         compiled = self._model.compiled
-        shown = np.abs(compiled.predicted(compiled.singles, reading_of(fact)))
+        shown = np.abs(compiled.predicted(compiled.singles, fact.reading))
         return float(shown.max())
 
     def _sentence(self, fact: ReadingFact) -> str:
         """Return why the circuit keeps a reading from telling, as a sentence."""
-        dead = self._silence.without_current(reading_of(fact))
+        dead = self._silence.without_current(fact.reading)
         return f" There {dead}, so a bad joint does not show." if dead else ""
 
     def notes(
@@ -490,7 +493,7 @@ def _clashes(standing: Sequence[Fact], model: Model) -> tuple[str, ...]:
             if isinstance(fact, RepairFact):
                 seen.clear()
             continue
-        key = reading_of(fact)
+        key = fact.reading
         before = seen.get(key)
         seen[key] = fact
         if before is not None and disagree(before, fact, model):

@@ -30,7 +30,12 @@ from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.prior.priors import rates_alone
 from diagnose.measurement.meters import Meter
-from diagnose.measurement.readings import Reading, ReadingKind, proposable_readings
+from diagnose.measurement.readings import (
+    Reading,
+    ReadingKind,
+    meter_range,
+    proposable_readings,
+)
 from diagnose.session.ready_car import all_probes
 from diagnose.session.sheets.charge_balance import ChargeBalance, charge_balances
 from diagnose.session.wording import cautions_for
@@ -393,10 +398,8 @@ def _error(value: float, kind: ReadingKind, meter: Meter) -> float:
         return 0.0
     if kind is ReadingKind.LAMP:
         return LAMP_ERROR
-    range_ = {
-        ReadingKind.DC_VOLTS: meter.volts,
-        ReadingKind.AC_VOLTS: meter.ac_volts,
-    }.get(kind, meter.ohms)
+    range_ = meter_range(kind, meter)
+    assert range_ is not None, "a look and a test lamp were dealt with above"
     return float(range_.half_width(np.array(value)))
 
 

@@ -34,7 +34,6 @@ from diagnose.measurement.readings import (
     meter_range,
     proposable_readings,
 )
-from diagnose.session.evidence.observations import reading_of
 from diagnose.session.facts import (
     ContextFact,
     Fact,
@@ -257,7 +256,7 @@ def prestart_standing(listed: Prestart, facts: Sequence[Fact]) -> Standing:
     skipped = {fact.step for fact in facts if isinstance(fact, SkipFact)}
     last_repair = _last_repair(facts)
     latest = {
-        reading_of(fact): (number, fact.value)
+        fact.reading: (number, fact.value)
         for number, fact in enumerate(facts)
         if isinstance(fact, ReadingFact)
     }
@@ -268,7 +267,7 @@ def prestart_standing(listed: Prestart, facts: Sequence[Fact]) -> Standing:
             number, value = latest[one.reading]
             if not one.limits.holds(value):
                 (failed if number > last_repair else left).append(one)
-        elif one.reading.name not in skipped:
+        elif one.reading not in skipped:
             left.append(one)
     return Standing(failed=tuple(failed), left=tuple(left))
 
@@ -281,7 +280,7 @@ def _last_repair(facts: Sequence[Fact]) -> int:
 def times_taken(reading: Reading, facts: Sequence[Fact]) -> int:
     """Return how often a reading was taken since the latest repair."""
     return sum(
-        isinstance(fact, ReadingFact) and reading_of(fact) == reading
+        isinstance(fact, ReadingFact) and fact.reading == reading
         for fact in facts[_last_repair(facts) + 1 :]
     )
 

@@ -80,7 +80,6 @@ class Candidates:
 
     Attributes
     ----------
-    names : list[str]
     states : IntArray
         Index of the operating state, shape (n_readings,).
     """
@@ -90,7 +89,6 @@ class Candidates:
     ) -> None:
         predictor, car = compiled.predictor, compiled.car
         self.kind, self.readings = kind, tuple(readings)
-        self.names = [reading.name for reading in readings]
         self._meter = compiled.knowledge.meter
         self._leak_factor = compiled.leak_factor.astype(np.float32)
         self._state_names = [state.name for state in car.states]

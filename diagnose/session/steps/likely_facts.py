@@ -10,12 +10,12 @@ import math
 from collections.abc import Callable, Sequence
 
 from diagnose.measurement.probe_lamp import GRADES
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.answer import (
     Answer,
     ExpectedValue,
     ProposedStep,
-    StepKind,
     Verdict,
 )
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
@@ -27,7 +27,7 @@ SAME_SHARE = 0.05
 
 
 def likely_facts(
-    answer: Answer, values_of: Callable[[ProposedStep], Sequence[float]]
+    answer: Answer, values_of: Callable[[Reading], Sequence[float]]
 ) -> tuple[Fact, ...]:
     """Return what may be told next, the likeliest first.
 
@@ -48,27 +48,21 @@ def likely_facts(
 
 
 def _outcomes(
-    step: ProposedStep, values_of: Callable[[ProposedStep], Sequence[float]]
+    step: ProposedStep, values_of: Callable[[Reading], Sequence[float]]
 ) -> list[Fact]:
     """Return the outcomes of a step, those of the leading causes before the healthy."""
-    if step.kind is StepKind.SYMPTOM:
-        name = step.name.split("|")[1]
+    reading = step.step
+    if isinstance(reading, SymptomCheck):
+        name = reading.symptom
         return [SymptomFact(symptom=name, is_present=told) for told in (True, False)]
-    if step.kind is not StepKind.READING:
-        return []
-    kind = ReadingKind(step.reading_kind)
+    kind = reading.kind
     values: list[float] = []
     for expected in (*step.expected[1:], *step.expected[:1]):
         values.append(_shown(expected, kind))
     if kind not in (ReadingKind.LOOK, ReadingKind.LAMP):
-        values += values_of(step)
+        values += values_of(reading)
     values = _apart(values)
-    return [
-        ReadingFact(
-            kind=kind, state=step.state, red=step.red, black=step.black, value=value
-        )
-        for value in values
-    ]
+    return [ReadingFact(reading=reading, value=value) for value in values]
 
 
 def _apart(values: Sequence[float]) -> list[float]:

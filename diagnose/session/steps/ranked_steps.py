@@ -32,10 +32,10 @@ from diagnose.measurement.readings import (
     ReadingKind,
     proposable_readings,
 )
-from diagnose.session.answer import ExpectedValue, ProposedStep, StepKind
+from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.session.answer import ExpectedValue, ProposedStep
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import reading_of
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,
@@ -53,7 +53,6 @@ from diagnose.session.wording import (
     places_of,
     range_words,
     step_words,
-    unit_symbol,
 )
 from diagnose.units import format_minutes
 
@@ -103,16 +102,10 @@ EXPECTED_TAILS = (0.05, 0.95)
 class Priced:
     """A candidate with its price and its worth."""
 
-    step: Reading | str
+    step: Step
     minutes: float
     saves_minutes: float
     bits: float
-
-    @property
-    def name(self) -> str:
-        """Key, as in `ProposedStep.name`."""
-        step = self.step
-        return f"symptom|{step}" if isinstance(step, str) else step.name
 
     def rank(self) -> tuple[bool, float]:
         """Return the key that sorts candidates, best first.
@@ -254,7 +247,7 @@ class Adviser:
         self,
         conclusion: Conclusion,
         *,
-        excluded: frozenset[str],
+        excluded: frozenset[Step],
         here: Whereabouts,
         most: int = MOST_PRICED,
     ) -> list[Priced]:
@@ -263,7 +256,7 @@ class Adviser:
         Parameters
         ----------
         excluded : frozenset[str]
-            Names of steps already taken or skipped.
+            Steps already taken or skipped.
         here : Whereabouts
         most : int
             How many at most.
@@ -281,7 +274,7 @@ class Adviser:
         rests = self._resting_chances(conclusion, particles)
         can_be = np.array(list(chance.values())) * rests >= LEAST_STATE_CHANCE
         for candidates, costs in zip(self._candidates, self._costs, strict=True):
-            is_open = np.array([name not in excluded for name in candidates.names])
+            is_open = np.array([one not in excluded for one in candidates.readings])
             can_take = can_be[candidates.states] & costs.can_take
             some = np.flatnonzero(can_take & is_open)
             shown = candidates.shown(self._sight(conclusion, particles), some)
@@ -312,8 +305,8 @@ class Adviser:
             return priced
         seconds = [one.step for one in priced if isinstance(one.step, Reading)]
         ahead = _Ahead(self, conclusion, particles, plan, seconds[:MOST_SECONDS])
-        further = {one.name: ahead.further(one) for one in few}
-        few.sort(key=lambda one: one.minutes - one.saves_minutes - further[one.name])
+        further = {one.step: ahead.further(one) for one in few}
+        few.sort(key=lambda one: one.minutes - one.saves_minutes - further[one.step])
         return [*few, *priced[len(few) :]]
 
     def _particles(self, conclusion: Conclusion) -> tuple[Particles, RepairPlan]:
@@ -403,11 +396,13 @@ class Adviser:
         scale = self._model.car.system_volts / 12.0
         for noted in conclusion.observations:
             fact = noted.observation
-            if not isinstance(fact, ReadingFact) or fact.kind is not candidates.kind:
+            if not isinstance(fact, ReadingFact):
+                continue
+            if fact.reading.kind is not candidates.kind:
                 continue
             if noted.epoch < len(conclusion.repairs):
                 continue
-            taken = self._single(reading_of(fact))
+            taken = self._single(fact.reading)
             sight = self._sight(conclusion, particles)
             known = taken.shown(sight, np.array([0]))[0]
             apart = np.abs(np.abs(known) - abs(fact.value)) > SLIPPED_VOLTS * scale
@@ -492,11 +487,11 @@ class Adviser:
         return candidates.shown(self._sight(conclusion, particles), every)
 
     def outcomes(
-        self, step: Reading | str, conclusion: Conclusion, particles: Particles
+        self, step: Step, conclusion: Conclusion, particles: Particles
     ) -> FloatArray:
         """Return the chance of each outcome, shape (n_outcomes, n_particles)."""
-        if isinstance(step, str):
-            yes = self._yes([step], conclusion, particles)[0]
+        if isinstance(step, SymptomCheck):
+            yes = self._yes([step.symptom], conclusion, particles)[0]
             return np.stack([yes, 1.0 - yes])
         values = self.shown([step], conclusion, particles)[0].astype(np.float64)
         if step.kind is ReadingKind.LAMP:
@@ -505,10 +500,10 @@ class Adviser:
             return self._volts_outcomes.chances(values * self._scale)
         return binned_outcomes(values, edges_for(step.kind.value))
 
-    def whereabouts_after(self, step: Reading | str) -> Whereabouts:
+    def whereabouts_after(self, step: Step) -> Whereabouts:
         """Return where a step leaves the person."""
-        if isinstance(step, str):
-            return Whereabouts(state=self._model.asked(step).state)
+        if isinstance(step, SymptomCheck):
+            return Whereabouts(state=self._model.asked(step.symptom).state)
         places = frozenset(places_of(step, self._model.car))
         return Whereabouts(state=step.state, places=places)
 
@@ -537,7 +532,7 @@ class Adviser:
         *,
         plan: RepairPlan,
         here: Whereabouts,
-        excluded: frozenset[str],
+        excluded: frozenset[Step],
         chance: Mapping[str, float],
     ) -> list[Priced]:
         every = (
@@ -547,7 +542,7 @@ class Adviser:
         names = [
             name
             for name in every
-            if f"symptom|{name}" not in excluded
+            if SymptomCheck(symptom=name) not in excluded
             and chance[self._model.asked(name).state] >= LEAST_STATE_CHANCE
         ]
         return self._priced_yes_no(names, conclusion, particles, plan=plan, here=here)
@@ -585,7 +580,7 @@ class Adviser:
         worth = zip(names, saved_minutes([joint], plan), told_bits(joint), strict=True)
         return [
             Priced(
-                step=name,
+                step=SymptomCheck(symptom=name),
                 minutes=self.prices.symptom_minutes(name, here),
                 saves_minutes=float(saves),
                 bits=float(bits),
@@ -629,17 +624,17 @@ class Adviser:
 
     def asked(
         self,
-        step: Reading | str,
+        step: Step,
         conclusion: Conclusion,
         here: Whereabouts,
         *,
         reason: str = "asked for",
     ) -> ProposedStep:
-        """Return one reading, or a symptom by name, with its worth."""
+        """Return one step with its worth, proposed or not."""
         particles, plan = self._particles(conclusion)
-        if isinstance(step, str):
+        if isinstance(step, SymptomCheck):
             (priced,) = self._priced_yes_no(
-                [step], conclusion, particles, plan=plan, here=here
+                [step.symptom], conclusion, particles, plan=plan, here=here
             )
         else:
             candidates, only = self._single(step), np.array([0])
@@ -678,17 +673,9 @@ class Adviser:
         half = 0.5 * self._model.car.system_volts
         return np.asarray((np.abs(values) > half) @ particles.share)
 
-    def likely_values(
-        self, step: ProposedStep, *, conclusion: Conclusion
-    ) -> list[float]:
+    def likely_values(self, reading: Reading, *, conclusion: Conclusion) -> list[float]:
         """Return values that a reading may well show, the likeliest first."""
         particles, _ = self._particles(conclusion)
-        reading = Reading(
-            kind=ReadingKind(step.reading_kind),
-            state=step.state,
-            red=step.red,
-            black=step.black,
-        )
         values = self.shown([reading], conclusion, particles)[0].astype(np.float64)
         order = np.argsort(values)
         values, share = values[order], particles.share[order]
@@ -705,7 +692,7 @@ class Adviser:
         cause: int,
         conclusion: Conclusion,
         *,
-        excluded: frozenset[str],
+        excluded: frozenset[Step],
         here: Whereabouts,
     ) -> str:
         """Return in words the step that would say most about a cause.
@@ -717,7 +704,7 @@ class Adviser:
         cause : int
             Its number; what one repair mends counts as one.
         excluded : frozenset[str]
-            Names of steps already taken or skipped.
+            Steps already taken or skipped.
         """
         particles, _ = self._particles(conclusion)
         told_of = particles.row if particles.told_of is None else particles.told_of
@@ -728,9 +715,9 @@ class Adviser:
             return ""
         chance = self._state_chances(conclusion, particles)
         can_be = np.array(list(chance.values())) >= LEAST_STATE_CHANCE
-        found: list[tuple[float, float, str]] = []
+        found: list[tuple[float, float, Reading]] = []
         for candidates, costs in zip(self._candidates, self._costs, strict=True):
-            is_open = np.array([name not in excluded for name in candidates.names])
+            is_open = np.array([one not in excluded for one in candidates.readings])
             some = np.flatnonzero(can_be[candidates.states] & costs.can_take & is_open)
             shown = candidates.shown(self._sight(conclusion, particles), some)
             some, shown = some[(tells := candidates.may_tell(shown))], shown[tells]
@@ -741,15 +728,15 @@ class Adviser:
                 ).tolist():
                     best = int(some[place])
                     price = float(costs.minutes(here)[best])
-                    found.append((float(tell[place]), price, candidates.names[best]))
+                    found.append((float(tell[place]), price, candidates.readings[best]))
         most = max((bits for bits, _, _ in found), default=0.0)
         if most < LEAST_SETTLING_BITS:
             return ""
-        bits, minutes, name = min(
+        bits, minutes, reading = min(
             (one for one in found if one[0] >= ABOUT_AS_MUCH * most),
-            key=lambda one: (one[1], -one[0], one[2]),
+            key=lambda one: (one[1], -one[0], one[2].name),
         )
-        words = step_words(name, self._model.car)
+        words = step_words(reading, self._model.car)
         return f"{words} ({format_minutes(minutes)}; tells {bits:.1f} bit about it)"
 
     def proving(
@@ -807,14 +794,13 @@ class Adviser:
         self, priced: Priced, conclusion: Conclusion, *, reason: str
     ) -> ProposedStep:
         """Return a candidate with everything a person needs to do it."""
-        if isinstance(priced.step, str):
-            return self._proposed_symptom(priced, conclusion, reason)
         reading = priced.step
+        if isinstance(reading, SymptomCheck):
+            return self._proposed_symptom(reading, priced, conclusion, reason)
         car, knowledge = self._model.car, self._model.knowledge
         return ProposedStep(
-            name=reading.name,
-            kind=StepKind.READING,
-            reading_kind=reading.kind.value,
+            step=reading,
+            state=reading.state,
             instruction=instruction(reading, car),
             cautions=cautions_for(reading, car, knowledge),
             minutes=priced.minutes,
@@ -827,17 +813,17 @@ class Adviser:
                 ),
                 lambda low, high: range_words(low, high, reading.kind),
             ),
-            state=reading.state,
-            red=reading.red,
-            black=reading.black,
-            unit=unit_symbol(reading.kind),
             reason=reason,
         )
 
     def _proposed_symptom(
-        self, priced: Priced, conclusion: Conclusion, reason: str
+        self,
+        check: SymptomCheck,
+        priced: Priced,
+        conclusion: Conclusion,
+        reason: str,
     ) -> ProposedStep:
-        name = str(priced.step)
+        name = check.symptom
         symptom = self._model.asked(name)
         car = self._model.car
         state, test = car.state(symptom.state), self._model.provocations.get(name)
@@ -852,19 +838,14 @@ class Adviser:
             return np.asarray(np.broadcast_to(mean, chance.shape))
 
         return ProposedStep(
-            name=f"symptom|{name}",
-            kind=StepKind.SYMPTOM,
-            reading_kind="",
+            step=check,
+            state=symptom.state,
             instruction=f"{symptom.question} Car: {state.label}.",
             cautions=tuple(self._model.knowledge.cautions[k] for k in keys if k),
             minutes=priced.minutes,
             saves_minutes=priced.saves_minutes - priced.minutes,
             bits=priced.bits,
             expected=self._expected(conclusion, mean_chance, _yes_words),
-            state=symptom.state,
-            red="",
-            black="",
-            unit="",
             reason=reason,
         )
 
@@ -1002,7 +983,7 @@ def whereabouts(fact: ReadingFact | SymptomFact | None, model: Model) -> Whereab
         return Whereabouts()
     if isinstance(fact, SymptomFact):
         return Whereabouts(state=model.asked(fact.symptom).state)
-    reading = Reading(kind=fact.kind, state=fact.state, red=fact.red, black=fact.black)
+    reading = fact.reading
     return Whereabouts(
-        state=fact.state, places=frozenset(places_of(reading, model.car))
+        state=reading.state, places=frozenset(places_of(reading, model.car))
     )

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
+from diagnose.measurement.steps import Step
 from diagnose.session.facts import Fact
 
 
 class View(Enum):
-    """A page that can be asked for."""
+    """Which page is asked for, where it is not the answer to something told."""
 
     NEXT = "next"
     CAUSES = "causes"
@@ -42,13 +43,14 @@ class Show:
 
     view: View
     about: str = ""
+    step: Step | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TakeUp:
     """Another of the proposed steps, counted from 0, is the one to answer."""
 
-    place: int
+    step_index: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,4 +58,5 @@ class Leave:
     """The person goes; the case stays."""
 
 
+# What a line can ask for.
 Request = Tell | Strike | Show | TakeUp | Leave

@@ -16,12 +16,10 @@ from diagnose.faults.causes import catalogue
 from diagnose.faults.history import check_history
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.links import ties_of
-from diagnose.files.car.car_file import load_car
-from diagnose.session.fact_rows import fact_from_row
-from diagnose.session.facts import Fact, standing_facts
+from diagnose.session.fact_rows import fact_from_row, standing_rows
+from diagnose.session.facts import Fact
 from diagnose.session.ready_car import Model
-from diagnose.store.case_store import CaseStore
-from diagnose.terminal.car_names import stored_car_file, utc_now
+from diagnose.terminal.kept_cases import opened_store, stored_car
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,9 +122,13 @@ def stored_facts(
     DiagnoseError
         If there is no such case, or its car file no longer loads.
     """
-    with CaseStore(folder, clock=utc_now) as store:
+    with opened_store(folder) as store:
         case = store.find(case_name)
         rows = store.facts(case.name)
-    with stored_car_file(case) as path:
-        car = load_car(path, knowledge)
-    return car, standing_facts(fact_from_row(row) for row in rows)
+    car = stored_car(case, knowledge)
+    return car, tuple(
+        # what was skipped says nothing about the causes
+        fact_from_row(row)
+        for row in standing_rows(rows)
+        if row.kind != "skip"
+    )
