@@ -67,9 +67,31 @@ class StoreError(DiagnoseError):
     """The case store can't be read or written."""
 
 
-# How alike a typed name and a known one must be for the known one to be offered: the
-# share of letters they have in common, as `difflib` counts it. [1] Its usual value.
-LEAST_LIKENESS = 0.6
+# A name counts as near when it is at least so similar to what was written, by the ratio
+# of `difflib.SequenceMatcher` from 0 to 1. [1] Own choice: two letters exchanged in a
+# word of five still find it.
+LEAST_SIMILAR = 0.5
+
+
+def nearest(name: str, known: Iterable[str]) -> str:
+    """Return the known name nearest to what was written; empty when none is near.
+
+    Parameters
+    ----------
+    name : str
+        What was written.
+    known : Iterable[str]
+        What could have been meant.
+
+    Examples
+    --------
+    >>> nearest("pmup.plus", ["pump.plus", "battery.plus"])
+    'pump.plus'
+    """
+    found = difflib.get_close_matches(
+        name.lower(), list(known), n=1, cutoff=LEAST_SIMILAR
+    )
+    return found[0] if found else ""
 
 
 def did_you_mean(name: str, known: Iterable[str]) -> str:
@@ -92,5 +114,5 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
     >>> did_you_mean("baterry.plus", ["battery.plus", "starter.plus"])
     ' (did you mean "battery.plus"?)'
     """
-    close = difflib.get_close_matches(name, list(known), n=1, cutoff=LEAST_LIKENESS)
-    return f' (did you mean "{close[0]}"?)' if close else ""
+    near = nearest(name, known)
+    return f' (did you mean "{near}"?)' if near else ""

@@ -11,12 +11,11 @@ from importlib.resources import as_file
 from pathlib import Path
 
 from diagnose.circuit.car import Car
-from diagnose.errors import DiagnoseError
+from diagnose.errors import DiagnoseError, did_you_mean
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder, shipped_cars
-from diagnose.terminal.names import did_you_mean
 
 
 def published_knowledge() -> Knowledge:

@@ -5,47 +5,13 @@ A start of a name that fits one is enough, so that nobody has to type all of it.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 
-from diagnose.errors import ReadingError
-
-# A name counts as near when it is at least so similar to what was typed, by the ratio
-# of `difflib.SequenceMatcher` from 0 to 1. Own choice: two letters exchanged in a word
-# of five still find it.
-LEAST_SIMILAR = 0.5
+from diagnose.errors import ReadingError, nearest
 
 # Names listed in a message about one that is not known. Own choice: what fits on a
 # line or two.
 SHOWN_NAMES = 6
-
-
-def nearest(name: str, known: Iterable[str]) -> str:
-    """Return the known name nearest to what was typed; empty when none is near.
-
-    Examples
-    --------
-    >>> nearest("pmup.plus", ["pump.plus", "battery.plus"])
-    'pump.plus'
-    """
-    found = difflib.get_close_matches(
-        name.lower(), list(known), n=1, cutoff=LEAST_SIMILAR
-    )
-    return found[0] if found else ""
-
-
-def did_you_mean(name: str, known: Iterable[str]) -> str:
-    """Return a question with the nearest known name, in brackets behind a space.
-
-    Examples
-    --------
-    >>> did_you_mean("sedann", ["sedan", "coupe"])
-    ' (did you mean "sedan"?)'
-    >>> did_you_mean("xyz", ["sedan", "coupe"])
-    ''
-    """
-    near = nearest(name, known)
-    return f' (did you mean "{near}"?)' if near else ""
 
 
 def known_name(typed: str, names: Iterable[str], what: str) -> str:

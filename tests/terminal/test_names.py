@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.errors import ReadingError
-from diagnose.terminal.names import known_name, nearest
+from diagnose.errors import ReadingError, nearest
+from diagnose.terminal.names import known_name
 
 
 def test_nearest_name_is_found_and_a_far_one_is_not() -> None:

@@ -5,7 +5,7 @@ Without a screen and without conclusions: what comes back is a request.
 
 from __future__ import annotations
 
-from diagnose.errors import ReadingError
+from diagnose.errors import ReadingError, nearest
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.answer import ProposedStep
 from diagnose.session.facts import ReadingFact
@@ -13,7 +13,6 @@ from diagnose.terminal.dialogue.commands import COMMANDS, Command
 from diagnose.terminal.dialogue.desk import Desk, MistypedError, step_of_letter
 from diagnose.terminal.dialogue.requests import Request, Show, TakeUp, Tell, View
 from diagnose.terminal.dialogue.typed_facts import YES_OR_NO, tell_symptom
-from diagnose.terminal.names import nearest
 from diagnose.terminal.pages.steps import STEP_LETTERS
 from diagnose.terminal.reading_kinds import ANSWER_WORDS, answer_words, typed_value
 from diagnose.terminal.safe_text import clean

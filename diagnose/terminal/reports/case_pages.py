@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TextIO
 
 from diagnose.circuit.car import Car
-from diagnose.errors import DiagnoseError
+from diagnose.errors import DiagnoseError, did_you_mean
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.cases.case_file import load_case
 from diagnose.files.cases.case_text import case_text
@@ -20,7 +20,6 @@ from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.wording import observation_words
 from diagnose.terminal.car_files import open_car, published_knowledge
-from diagnose.terminal.names import did_you_mean
 from diagnose.terminal.pages.page import (
     Chance,
     Line,
