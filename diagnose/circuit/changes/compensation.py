@@ -165,7 +165,9 @@ class CompensationSolver:
         found = self._nearby.find(draw, slots, n_together=n_together, is_wanted=starts)
         is_near = found.is_found
         is_base = is_near.copy()
-        near = (ChangedPoints(*group, self.base_case) for group in found.groups)
+        near = [ChangedPoints(*group, self.base_case) for group in found.groups]
+        # a point of which nothing differs any more is the base case itself
+        near = [group for group in near if group.changes.branch.shape[1]]
         changed = (*near, *unexcited)
         for group in changed:
             volts[group.points] = group.base_case.node_volts(group.changes)
