@@ -1,7 +1,7 @@
 """Fuses, links and breakers: how long they carry a current before they open.
 
 Knows the shape of a time-current curve; leaves its points to knowledge/, and what opens
-in a car under a fault to `faults.predicted`.
+in a car under a fault to `faults.overloads`.
 """
 
 from __future__ import annotations

@@ -17,12 +17,8 @@ from diagnose.circuit.car import (
 )
 from diagnose.faults.causes import Cause, FaultSet, Severity, effect_signature
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import (
-    SOURCE_UNIT_OHMS,
-    Prediction,
-    Predictor,
-    probe_columns,
-)
+from diagnose.faults.predicted import SOURCE_UNIT_OHMS, Prediction, probe_columns
+from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.bank import Bank, n_rows
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.intermittent import Presence

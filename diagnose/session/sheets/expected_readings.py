@@ -24,7 +24,8 @@ from diagnose.circuit.tolerance_draws import Sample
 from diagnose.errors import ReadingError, UnsolvableCircuitError
 from diagnose.faults.causes import Cause, FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import Prediction, Predictor
+from diagnose.faults.predicted import Prediction
+from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.hypotheses import Hypotheses
