@@ -9,18 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnose.errors import ReadingError
+from diagnose.typed_readings import Measured, parse_measured, parse_reading
 from diagnose.units import (
     MOST_OHMS,
     MOST_VOLTS,
-    Measured,
     Unit,
     format_band,
     format_minutes,
     format_probability,
     format_quantity,
     format_typed,
-    parse_measured,
-    parse_reading,
 )
 
 

@@ -35,8 +35,8 @@ from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.prior.priors import Priors, rates_alone
 from diagnose.measurement.quantities import Probe, needed_probes
-from diagnose.measurement.readings import clamp_parts
 from diagnose.measurement.symptoms import Symptom
+from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.provocation_tests import Provocation, provocations
 
 N_DRAWS = 64

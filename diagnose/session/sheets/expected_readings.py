@@ -31,7 +31,8 @@ from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.prior.priors import rates_alone
 from diagnose.measurement.meters import Meter
-from diagnose.measurement.readings import Reading, ReadingKind, proposable_readings
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.ready_car import all_probes
 from diagnose.session.sheets.charge_balance import ChargeBalance, charge_balances
 from diagnose.session.wording import cautions_for

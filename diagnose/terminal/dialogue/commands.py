@@ -37,14 +37,8 @@ from diagnose.terminal.dialogue.requests import (
     View,
 )
 from diagnose.terminal.safe_text import clean, nearest
-from diagnose.units import (
-    Measured,
-    Unit,
-    check_minutes,
-    check_range,
-    parse_measured,
-    parse_reading,
-)
+from diagnose.typed_readings import Measured, parse_measured, parse_reading
+from diagnose.units import Unit, check_minutes, check_range
 
 STEP_LETTERS = ("a", "b", "c")
 """The proposed step and two others: ``a`` is the one shown in full."""

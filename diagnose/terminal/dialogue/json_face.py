@@ -21,7 +21,8 @@ from diagnose.session.casebook import Casebook
 from diagnose.session.fact_rows import OVER_RANGE, fact_from_row
 from diagnose.session.facts import ReadingFact
 from diagnose.store.case_store import FactRow
-from diagnose.units import Unit, check_range, parse_reading
+from diagnose.typed_readings import parse_reading
+from diagnose.units import Unit, check_range
 
 PROTOCOL_VERSION = 1
 
