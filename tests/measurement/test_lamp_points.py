@@ -97,6 +97,15 @@ def test_a_wire_from_an_output_takes_the_ban_with_it_and_a_coil_does_not() -> No
     assert found == {"lamp-fuse.out", "body.metal", "pin", "relay.85"}
 
 
+# By hand: the lamp's ground side is wired to the body, so a lamp there hurts nothing.
+def test_what_grounds_an_output_keeps_its_lamp() -> None:
+    wire = make_part("wire", "pin-wire", "pin", "lamp.minus", leak_ohms=1e7)
+
+    found = unfit_for_lamp(controlled(wire))
+
+    assert found == {"lamp-fuse.out", "body.metal", "pin"}
+
+
 def test_the_battery_post_that_holds_the_clip_is_never_unfit() -> None:
     car = with_airbag(CAR, "battery.plus")
 
