@@ -40,7 +40,13 @@ class FileProblem:
 
 
 class InvalidFileError(DiagnoseError):
-    """A file with problems; all of them at once."""
+    """A file with problems; all of them at once.
+
+    Parameters
+    ----------
+    problems : tuple[FileProblem, ...]
+        One for each line of the message.
+    """
 
     def __init__(self, problems: tuple[FileProblem, ...]) -> None:
         self.problems = problems
@@ -48,7 +54,13 @@ class InvalidFileError(DiagnoseError):
 
 
 class UnsolvableCircuitError(DiagnoseError):
-    """A circuit that has no operating point, with the reasons in circuit words."""
+    """A circuit that has no operating point.
+
+    Parameters
+    ----------
+    reasons : tuple[str, ...]
+        Why, in circuit words; one for each line of the message.
+    """
 
     def __init__(self, reasons: tuple[str, ...]) -> None:
         self.reasons = reasons

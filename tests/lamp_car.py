@@ -26,7 +26,7 @@ from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import Change, FaultMode, Operation, Repair
-from diagnose.faults.predicted import Predictor
+from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.prior.network import CauseNetwork
 from diagnose.measurement.meters import Meter, MeterRange

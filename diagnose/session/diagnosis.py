@@ -22,18 +22,12 @@ from diagnose.circuit.car import (
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import ImpossibleEvidenceError, ReadingError
 from diagnose.faults.history import check_history
+from diagnose.measurement.lamp_points import battery_posts, unfit_for_lamp
 from diagnose.measurement.probe_lamp import GRADES
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    battery_posts,
-    clamp_parts,
-    fuse_ohms,
-    ripple_readings,
-    unfit_for_lamp,
-)
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.measurement.symptoms import Complaint
+from diagnose.measurement.where_to_measure import clamp_parts, ripple_readings
 from diagnose.session.answer import (
     Advice,
     Answer,

@@ -28,14 +28,15 @@ from diagnose.errors import UnsolvableCircuitError
 from diagnose.faults.causes import Cause, FaultSet, catalogue, repair_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.links import ties_of
-from diagnose.faults.predicted import Prediction, Predictor
-from diagnose.faults.second_process import beside
+from diagnose.faults.predicted import Prediction
+from diagnose.faults.predictor import Predictor
+from diagnose.faults.second_process import start_in_child
 from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.prior.priors import Priors, rates_alone
 from diagnose.measurement.quantities import Probe, needed_probes
-from diagnose.measurement.readings import clamp_parts
 from diagnose.measurement.symptoms import Symptom
+from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.provocation_tests import Provocation, provocations
 
 N_DRAWS = 64
@@ -188,11 +189,11 @@ def open_model(
     if bank is None:
         tell(0.0, "reading the car's circuit")
         if priors is None:
-            priors_of = beside(priors_of)
+            priors_of = start_in_child(priors_of)
         try:
             _check_states(predictor)
         except UnsolvableCircuitError:
-            priors_of()  # what was begun beside has to end
+            priors_of()  # what was begun in the child has to end
             raise
         tell(0.2, "laying out the causes")
         bank = Compiled(

@@ -12,7 +12,8 @@ from types import MappingProxyType
 from diagnose.errors import ReadingError
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
-from diagnose.units import Unit, check_range, parse_measured, parse_reading
+from diagnose.typed_readings import parse_measured, parse_reading
+from diagnose.units import Unit, check_range
 
 # What a kind without a unit is told in, and the value that stands for each word.
 TOLD_IN_WORDS: Mapping[ReadingKind, Mapping[str, float]] = MappingProxyType(

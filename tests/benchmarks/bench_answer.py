@@ -34,7 +34,7 @@ from diagnose.inference.belief.beliefs import update
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.choice.reading_worth import Particles
 from diagnose.inference.prior.network import CauseNetwork, add_node, new_network
-from diagnose.measurement.readings import proposable_readings
+from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.facts import Fact, standing_facts

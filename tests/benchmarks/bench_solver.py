@@ -46,7 +46,7 @@ from diagnose.circuit.solver.point_solver import OperatingPointSolver
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import CHUNK_POINTS, Predictor
+from diagnose.faults.predictor import CHUNK_POINTS, Predictor
 from diagnose.files.car.car_file import load_car
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
@@ -178,13 +178,13 @@ class Points:
 def points_of(predictor: Predictor, sets: Sequence[FaultSet]) -> list[Points]:
     """Return the points of fault sets in all states and draws, in chunks."""
     chunks = []
-    states, draws = range(len(predictor.states)), np.arange(N_DRAWS)
-    per_chunk = CHUNK_POINTS // (len(states) * N_DRAWS)
+    draws = np.arange(N_DRAWS)
+    per_chunk = CHUNK_POINTS // (len(predictor.states) * N_DRAWS)
     for start in range(0, len(sets), per_chunk):
         scenarios = [(chosen, ()) for chosen in sets[start : start + per_chunk]]
         # the same chunks as `predict` solves; what it keeps of them is not timed here
-        draw, slots = predictor._points(states, scenarios, draws)
-        before = predictor._before(len(scenarios) * N_DRAWS)
+        draw, slots = predictor.points(scenarios, draws)
+        before = predictor.points_before(len(scenarios) * N_DRAWS)
         chunks.append(Points(draw=draw, slots=slots, before=before))
     return chunks
 

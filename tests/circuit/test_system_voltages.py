@@ -23,10 +23,8 @@ from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import (
-    Prediction,
-    Predictor,
-)
+from diagnose.faults.predicted import Prediction
+from diagnose.faults.predictor import Predictor
 from diagnose.files.car.car_file import load_car
 from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.knowledge.knowledge_files import load_knowledge

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.faults.predicted import OPEN_SHARE
+from diagnose.faults.overloads import OPEN_SHARE
 from diagnose.inference.belief.evidence import spread_of
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.diagnosis import OUTSIDE, Diagnosis

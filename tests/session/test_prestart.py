@@ -12,11 +12,8 @@ from diagnose.arrays import FloatArray
 from diagnose.faults.causes import effect_signature
 from diagnose.faults.owner_limits import Effort, OwnerLimit
 from diagnose.inference.belief.evidence import spread_of
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    proposable_readings,
-)
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.facts import (
     Fact,
     LimitFact,

@@ -17,30 +17,18 @@ from diagnose.circuit.car import (
 )
 from diagnose.faults.causes import Cause, FaultSet, Severity, effect_signature
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import (
-    SOURCE_UNIT_OHMS,
-    Prediction,
-    Predictor,
-    probe_columns,
-)
+from diagnose.faults.predicted import SOURCE_UNIT_OHMS, Prediction, probe_columns
+from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.bank import Bank, n_rows
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.intermittent import Presence
 from diagnose.inference.prior.priors import Priors
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.probe_lamp import lamp_grade
-from diagnose.measurement.quantities import (
-    Observed,
-    Probe,
-    symptom_probability,
-    usable_symptoms,
-)
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    fuse_ohms,
-    ripple_nodes,
-)
+from diagnose.measurement.quantities import Probe, usable_symptoms
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
+from diagnose.measurement.symptom_chances import Observed, symptom_probability
+from diagnose.measurement.where_to_measure import ripple_nodes
 
 KEPT_READINGS = 64
 # Derived: an evening's readings; .7 MB each.

@@ -17,7 +17,7 @@ from diagnose.arrays import FloatArray
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet
-from diagnose.faults.predicted import Predictor
+from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.fault_set_search import LEAST_LIKELIHOOD, log_mean_exp

@@ -26,13 +26,9 @@ from diagnose.inference.belief.evidence import (
 )
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.severity_steps import on_steps, step_spread
+from diagnose.measurement.lamp_points import battery_posts
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    battery_posts,
-    fuse_tolerance,
-)
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.evidence.observations import (
     Noted,

@@ -28,12 +28,8 @@ from diagnose.inference.belief.compiled_car import (
 from diagnose.inference.belief.evidence import spread_of
 from diagnose.inference.choice.set_cover import short_cover
 from diagnose.measurement.meters import MeterRange
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    meter_range,
-    proposable_readings,
-)
+from diagnose.measurement.readings import Reading, ReadingKind, meter_range
+from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.facts import (
     ContextFact,
     Fact,

@@ -27,12 +27,9 @@ from diagnose.inference.choice.reading_worth import (
 )
 from diagnose.inference.choice.volts_outcomes import VoltsOutcomes
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    proposable_readings,
-)
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.answer import ExpectedValue, ProposedStep
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion

@@ -16,7 +16,8 @@ from diagnose.terminal.dialogue.typed_facts import YES_OR_NO, tell_symptom
 from diagnose.terminal.pages.steps import STEP_LETTERS
 from diagnose.terminal.reading_kinds import ANSWER_WORDS, answer_words, typed_value
 from diagnose.terminal.safe_text import clean
-from diagnose.units import Unit, parse_measured
+from diagnose.typed_readings import parse_measured
+from diagnose.units import Unit
 
 # Words that answer a step, so that none of them is taken for the start of a command.
 ANSWERS = ANSWER_WORDS | frozenset(YES_OR_NO)

@@ -24,7 +24,8 @@ from diagnose.session.fact_rows import OVER_RANGE, fact_from_row
 from diagnose.session.facts import ReadingFact
 from diagnose.store.case_store import FactRow
 from diagnose.terminal.reading_kinds import TOLD_IN_WORDS
-from diagnose.units import check_range, parse_reading
+from diagnose.typed_readings import parse_reading
+from diagnose.units import check_range
 
 # Told in the first line; raised by one when a line changes its meaning.
 PROTOCOL_VERSION = 1

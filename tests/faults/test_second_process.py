@@ -8,12 +8,12 @@ import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from diagnose.faults.second_process import beside
+from diagnose.faults.second_process import start_in_child
 
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = """
 import os
-from diagnose.faults.second_process import beside, can_fork, shared_array
+from diagnose.faults.second_process import start_in_child, can_fork, shared_array
 
 shared = shared_array((2,), float)
 
@@ -25,9 +25,9 @@ def fail():
     raise KeyError("pump")
 
 parent = os.getpid()
-is_elsewhere = beside(work)()
+is_elsewhere = start_in_child(work)()
 try:
-    beside(fail)()
+    start_in_child(fail)()
 except KeyError as error:
     raised = error.args[0]
 print(can_fork(), is_elsewhere, *shared.tolist(), raised)
@@ -50,6 +50,6 @@ def test_a_child_works_writes_to_shared_arrays_and_hands_on_what_it_raised() -> 
 
 def test_beside_other_threads_the_work_is_done_in_this_process() -> None:
     with ThreadPoolExecutor(max_workers=1) as pool:
-        wait = pool.submit(beside, os.getpid).result()
+        wait = pool.submit(start_in_child, os.getpid).result()
 
     assert wait() == os.getpid()
