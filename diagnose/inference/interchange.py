@@ -17,16 +17,9 @@ from diagnose.faults.causes import Cause
 from diagnose.faults.links import UNTIED, Ties
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import symptom_likelihood
-from diagnose.inference.prior.network import (
-    CauseNetwork,
-    Form,
-    add_node,
-    check,
-    new_network,
-    node_name,
-    node_names,
-    written,
-)
+from diagnose.inference.prior.cause_network import CauseNetwork
+from diagnose.inference.prior.network import Form, add_node, check, new_network, written
+from diagnose.inference.prior.node_names import node_name, node_names
 from diagnose.inference.prior.priors import Priors
 from diagnose.measurement.symptoms import Context
 

@@ -16,7 +16,7 @@ from types import MappingProxyType
 from diagnose.circuit.car import Car
 from diagnose.errors import ReadingError
 from diagnose.faults.knowledge import Knowledge
-from diagnose.inference.prior.learning import ClosedCase, PartGroup, can_have
+from diagnose.inference.learning.closed_cases import ClosedCase, PartGroup, can_have
 from diagnose.measurement.symptoms import Complaint
 from diagnose.session.fact_rows import fact_from_row, fact_to_row
 from diagnose.session.facts import (

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.errors import StoreError
-from diagnose.inference.prior.learning import Learned, LearnedShare
+from diagnose.inference.learning.factors import Learned, LearnedShare
 
 LEARNED_FOLDER = "learned"
 FORMAT = 1

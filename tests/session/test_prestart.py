@@ -12,6 +12,7 @@ from diagnose.arrays import FloatArray
 from diagnose.faults.causes import effect_signature
 from diagnose.faults.owner_limits import Effort, OwnerLimit
 from diagnose.inference.belief.evidence import spread_of
+from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.measurement.readings import (
     Reading,
     ReadingKind,
@@ -137,7 +138,7 @@ def test_share_shown_agrees_with_the_normal_tail(
     model: Model, listed: Prestart
 ) -> None:
     compiled = model.compiled
-    mass = compiled.priors.cause_probabilities(listed.history)[: compiled.n_lasting]
+    mass = cause_probabilities(compiled.priors, listed.history)[: compiled.n_lasting]
     mass = mass[:, None]
     mass = np.repeat(mass / compiled.n_draws, compiled.n_draws, axis=1)
     by_list = np.zeros(mass.shape, dtype=np.bool_)

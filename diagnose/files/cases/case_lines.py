@@ -19,7 +19,7 @@ from diagnose.errors import FileProblem, InvalidFileError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.draft import nearest
 from diagnose.files.knowledge.knowledge_files import grammar_message
-from diagnose.inference.prior.learning import ClosedCase, PartGroup, can_have
+from diagnose.inference.learning.closed_cases import ClosedCase, PartGroup, can_have
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails

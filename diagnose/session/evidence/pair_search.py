@@ -27,6 +27,7 @@ from diagnose.inference.belief.fault_set_search import (
     promising_pairs,
     promising_thirds,
 )
+from diagnose.inference.prior.several_faults import pair_lift
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.interacting_pairs import Partners
 from diagnose.session.evidence.likelihoods import Weigher
@@ -90,13 +91,13 @@ class Chances:
         """Return the priors under some answers."""
         priors = compiled.priors
         alone = ((), *((cause,) for cause in range(len(compiled.causes))))
-        log_lift = np.log(priors.pair_lift(answers))
+        log_lift = np.log(pair_lift(priors, answers))
         log_lift[compiled.n_lasting :, compiled.n_lasting :] = -np.inf
         log_lift[priors.part_of[:, None] == priors.part_of] = -np.inf
         return Chances(
             answers=tuple(sorted(answers.items())),
             singles=priors.set_probabilities(alone, answers),
-            odds=priors.odds() @ priors.given(answers),
+            odds=priors.odds @ priors.given(answers),
             log_lift=log_lift,
         )
 

@@ -27,6 +27,7 @@ from diagnose.inference.belief.compiled_car import (
 )
 from diagnose.inference.belief.evidence import spread_of
 from diagnose.inference.choice.set_cover import short_cover
+from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import (
     Reading,
@@ -217,7 +218,7 @@ def prestart(
     readings, limits, shows = _shown(model, states, prices)
     # what comes and goes is found by no list of readings
     lasting = slice(model.compiled.n_lasting)
-    priors = model.compiled.priors.cause_probabilities(known)[lasting]
+    priors = cause_probabilities(model.compiled.priors, known)[lasting]
     mass = np.repeat(priors / model.compiled.n_draws, model.compiled.n_draws)
     showable = float(mass[shows.any(axis=0)].sum())
     costs = _Costs(model.car, readings, prices)

@@ -15,7 +15,7 @@ from diagnose.errors import DiagnoseError, InvalidFileError, ReadingError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.cases.case_lines import line_of, read_case_lines
-from diagnose.inference.prior.learning import ClosedCase
+from diagnose.inference.learning.closed_cases import ClosedCase
 from diagnose.session.closing import closed_case, cure_in
 from diagnose.store.case_store import (
     STORE_FILE,
