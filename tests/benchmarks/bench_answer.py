@@ -32,7 +32,7 @@ from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
 from diagnose.inference.belief.beliefs import update
 from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.choice.reading_worth import Particles
+from diagnose.inference.choice.particles import Particles
 from diagnose.inference.prior.cause_network import CauseNetwork
 from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.inference.prior.network import add_node, new_network

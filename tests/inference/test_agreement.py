@@ -17,13 +17,13 @@ from diagnose.arrays import FloatArray
 from diagnose.inference.belief.beliefs import update
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import (
-    Slips,
     look_likelihood,
     reading_likelihood,
-    spread_of,
     symptom_likelihood,
 )
 from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.belief.reading_spread import spread_of
+from diagnose.inference.belief.slips import Slips
 from diagnose.inference.prior.cause_network import CauseNetwork
 from diagnose.inference.prior.network import Form, written
 from diagnose.measurement.readings import Reading, ReadingKind

@@ -9,14 +9,13 @@ import pytest
 
 from diagnose.arrays import FloatArray
 from diagnose.inference.belief.evidence import (
-    Slips,
-    Spread,
     look_likelihood,
     reading_likelihood,
-    spread_of,
     symptom_likelihood,
     tail_of,
 )
+from diagnose.inference.belief.reading_spread import Spread, spread_of
+from diagnose.inference.belief.slips import Slips
 from diagnose.measurement.readings import ReadingKind
 from tests.lamp_car import METER, SYMPTOMS
 

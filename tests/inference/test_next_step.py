@@ -9,21 +9,20 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.choice.reading_worth import (
+from diagnose.inference.choice.information import mutual_bits, told_bits
+from diagnose.inference.choice.joints import (
     AMP_EDGES,
     LOOK_EDGES,
     OHM_EDGES,
-    Particles,
-    RepairPlan,
-    best_first,
     binned_joint,
-    common_particles,
     edges_for,
-    expected_repair_minutes,
-    mutual_bits,
-    saved_minutes,
-    told_bits,
     yes_no_joint,
+)
+from diagnose.inference.choice.particles import Particles, common_particles
+from diagnose.inference.choice.reading_worth import (
+    RepairPlan,
+    expected_repair_minutes,
+    saved_minutes,
 )
 from diagnose.inference.choice.volts_outcomes import VOLT_EDGES
 
@@ -386,9 +385,3 @@ def test_draws_ruled_out_for_a_set_are_left_out_of_it() -> None:
 @pytest.mark.parametrize("edges", [VOLT_EDGES, AMP_EDGES, OHM_EDGES, LOOK_EDGES])
 def test_edges_rise(edges: FloatArray) -> None:
     assert (np.diff(edges) > 0).all()
-
-
-def test_candidates_are_ordered_by_what_they_save_net() -> None:
-    saves, costs = np.array([10.0, 9.0, 30.0]), np.array([5.0, 1.0, 29.0])
-
-    assert list(best_first(saves, costs)) == [1, 0, 2]

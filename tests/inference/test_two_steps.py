@@ -9,7 +9,8 @@ import pytest
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.inference.choice.look_ahead import further_minutes
-from diagnose.inference.choice.reading_worth import Particles, RepairPlan
+from diagnose.inference.choice.particles import Particles
+from diagnose.inference.choice.reading_worth import RepairPlan
 
 FOUR = Particles(
     row=np.arange(4),

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.inference.choice.reading_worth import Particles, mutual_bits
+from diagnose.inference.choice.information import mutual_bits
+from diagnose.inference.choice.particles import Particles
 from diagnose.inference.choice.volts_outcomes import VOLT_EDGES, VoltsOutcomes
 
 FIXED_VOLTS, FRACTION = 0.03, 0.01

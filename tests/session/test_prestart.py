@@ -11,7 +11,7 @@ import pytest
 from diagnose.arrays import FloatArray
 from diagnose.faults.causes import effect_signature
 from diagnose.faults.owner_limits import Effort, OwnerLimit
-from diagnose.inference.belief.evidence import spread_of
+from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.measurement.readings import (
     Reading,

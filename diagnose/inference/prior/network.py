@@ -14,6 +14,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Mapping, Sequence
 from enum import Enum
+from typing import TypeAlias
 
 import numpy as np
 
@@ -26,7 +27,7 @@ from diagnose.arrays import FloatArray
 from diagnose.inference.prior.node_names import node_name
 from diagnose.inference.prior.xmlbif import NodeTable, xmlbif_text
 
-Network = DiscreteBayesianNetwork
+Network: TypeAlias = DiscreteBayesianNetwork
 
 # How far the sum of a table's column may be from 1. [1] Own choice: a thousand
 # roundings of a double; pgmpy itself lets a hundredth pass.

@@ -16,18 +16,14 @@ import numpy as np
 from diagnose.arrays import BoolArray, FloatArray, StoredArray
 from diagnose.faults.causes import FaultSet, has_severity
 from diagnose.inference.belief.beliefs import RepairStep
-from diagnose.inference.belief.compiled_car import OVER_RANGE_OHMS, Compiled
-from diagnose.inference.belief.fault_set_search import (
-    Combined,
-    Ladder,
-    PairSums,
-    Seen,
-    Told,
-    promising_companions,
-    promising_pairs,
-    promising_thirds,
-)
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
 from diagnose.inference.prior.several_faults import pair_lift
+from diagnose.inference.search.found_sets import Combined
+from diagnose.inference.search.pairs import promising_pairs
+from diagnose.inference.search.single_causes import PairSums, Seen
+from diagnose.inference.search.told_together import Ladder, Told
+from diagnose.inference.search.wider_sets import promising_companions, promising_thirds
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.interacting_pairs import Partners
 from diagnose.session.evidence.likelihoods import Weigher

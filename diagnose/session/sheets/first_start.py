@@ -19,13 +19,13 @@ from diagnose.circuit.car import (
 )
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import SOURCE_UNIT_OHMS
-from diagnose.inference.belief.compiled_car import (
+from diagnose.inference.belief.meter_loading import (
     leak_volts,
     leaky_ohms,
     loaded_volts,
     over_range,
 )
-from diagnose.inference.belief.evidence import spread_of
+from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.inference.choice.set_cover import short_cover
 from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.measurement.meters import MeterRange
