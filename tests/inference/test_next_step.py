@@ -365,6 +365,15 @@ def test_particles_keep_the_chances_of_their_sets() -> None:
     assert np.bincount(rows, share) == pytest.approx(weights.sum(axis=1), abs=1e-12)
 
 
+def test_shares_of_sets_given_up_go_to_those_kept() -> None:
+    # By hand: .6 and .3 of three sets are kept, two thirds and a third of what is left.
+    weights = np.repeat(np.array([[0.1], [0.6], [0.3]]) / 4, 4, axis=1)
+
+    rows, _, share = common_particles(weights, most_sets=2, n_draws=4)
+
+    assert np.bincount(rows, share) == pytest.approx([0.0, 2 / 3, 1 / 3], abs=1e-12)
+
+
 def test_fewer_draws_than_wanted_are_all_taken() -> None:
     rows, draws, share = common_particles(
         np.full((2, 3), 1 / 6), most_sets=2, n_draws=9
