@@ -2,7 +2,7 @@
 
 A case is closed once the complaint's own symptom was tested after a repair and is gone.
 The last repair before that is the one that cured: the complaint stood until then.
-Leaves keeping cases to `store` and learning from them to `inference.prior.learning`.
+Leaves keeping cases to `store` and learning from them to `inference.learning`.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What was learned, as numbered files in the data folder; the latest one holds.
 
 Plain JSON that a person can read; taking the latest away undoes it. Leaves what the
-numbers mean to `inference.prior.learning`.
+numbers mean to `inference.learning`.
 """
 
 from __future__ import annotations

@@ -114,7 +114,9 @@ def test_kernel_closes_the_gap_to_the_next_draw() -> None:
     # of their standard deviations over their number apart, and 3 of these are closed:
     # 3/sqrt(12) x .1 = .0866 V around each. By hand at .3 V: meter (.5 % of .3 + .02)/2
     # = .01075, model .03 and .003.
-    predicted = np.concatenate([np.arange(8) * 0.1, 10.0 + np.arange(8) * 0.1])
+    predicted = np.array(
+        [*(0.1 * n for n in range(8)), *(10 + 0.1 * n for n in range(8))]
+    )
 
     sigma = math.sqrt(0.01075**2 + 0.03**2 + 0.003**2 + 0.0866025**2)
     expected = 1.0 / (sigma * math.sqrt(2 * math.pi))
@@ -125,7 +127,7 @@ def test_kernel_is_no_wider_than_that_of_all_draws() -> None:
     # Sixteen draws .5 V apart: their standard deviation is .5 sqrt(255/12) = 2.3049, so
     # 3 x 2.3049 / 16 = .43216, a little less than 3/sqrt(12) x .5 = .43301. By hand at
     # 4 V: meter (.5 % of 4 + .02)/2 = .02, model .03 and .04.
-    predicted = np.arange(16) * 0.5
+    predicted = np.array([0.5 * n for n in range(16)])
 
     sigma = math.sqrt(0.02**2 + 0.03**2 + 0.04**2 + 0.432164**2)
     expected = 1.0 / (sigma * math.sqrt(2 * math.pi))

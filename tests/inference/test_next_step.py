@@ -15,7 +15,6 @@ from diagnose.inference.choice.joints import (
     LOOK_EDGES,
     OHM_EDGES,
     binned_joint,
-    edges_for,
     yes_no_joint,
 )
 from diagnose.inference.choice.particles import Particles, common_particles
@@ -349,9 +348,7 @@ def test_sets_that_show_the_same_are_given_the_same_draws() -> None:
     shown = 9.0 + 5.0 * random.random(12)
     chosen = Particles(row=rows, draw=numbers, share=share, group=rows)
 
-    joint = binned_joint(
-        shown[numbers][None], chosen, edges=edges_for("volts"), n_groups=2
-    )
+    joint = binned_joint(shown[numbers][None], chosen, edges=VOLT_EDGES, n_groups=2)
 
     assert float(mutual_bits(joint)[0]) == pytest.approx(0.0, abs=1e-9)
 

@@ -1,7 +1,7 @@
 """Searching: which fault sets beyond single causes the facts call for.
 
 Gathers what each fact says of single causes, once for each fact. Leaves the estimate
-to `inference.belief.fault_set_search`, and solving what is found to `reasoning`.
+to `inference.search`, and solving what is found to `reasoning`.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Learning for a reader: what the closed cases change, kept, shown, taken back.
 
-Leaves the counting to `inference.prior.learning` and the keeping to
+Leaves the counting to `inference.learning` and the keeping to
 `store.learned_rates`.
 """
 
