@@ -2,7 +2,7 @@
 
 A case is closed once the complaint's own symptom was tested after a repair and is gone.
 The last repair before that is the one that cured: the complaint stood until then.
-Leaves keeping cases to `store` and learning from them to `inference.prior.learning`.
+Leaves keeping cases to `store` and learning from them to `inference.learning`.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from diagnose.circuit.car import Car
 from diagnose.errors import ReadingError
 from diagnose.faults.history import check_history
 from diagnose.faults.knowledge import Knowledge
-from diagnose.inference.prior.learning import ClosedCase, PartGroup, can_have
+from diagnose.inference.learning.closed_cases import ClosedCase, PartGroup, can_have
 from diagnose.measurement.symptoms import Complaint
 from diagnose.session.fact_rows import fact_from_row, standing_rows
 from diagnose.session.facts import (

@@ -22,6 +22,7 @@ from diagnose.circuit.car import (
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import ImpossibleEvidenceError, ReadingError
 from diagnose.faults.history import check_history
+from diagnose.inference.prior.several_faults import more_than_two
 from diagnose.measurement.lamp_points import battery_posts, unfit_for_lamp
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
@@ -201,7 +202,7 @@ class Diagnosis:
             for fact in standing_facts(self._facts)
             if isinstance(fact, ContextFact)
         }
-        return self._model.compiled.priors.more_than_two(answers)
+        return more_than_two(self._model.compiled.priors, answers)
 
     def live_shares(self, readings: Sequence[Reading]) -> FloatArray:
         """Return how likely volts are more than half the supply, (n_readings,)."""

@@ -221,10 +221,11 @@ def open_model(
 def _priors(car: Car, knowledge: Knowledge, causes: Sequence[Cause]) -> Priors:
     """Return the priors of the cause network; the one use of pgmpy, and a slow one."""
     # only here, so that a car in the cache does not wait for pgmpy
-    from diagnose.inference.prior.network import CauseNetwork
+    from diagnose.inference.prior.cause_network import CauseNetwork
+    from diagnose.inference.prior.compilation import priors_of
 
     ties = ties_of(car, causes, knowledge.links)
-    return CauseNetwork(knowledge.contexts, causes, ties).priors()
+    return priors_of(CauseNetwork(knowledge.contexts, causes, ties))
 
 
 def _told_nobody(share: float, doing: str) -> None:

@@ -1,7 +1,7 @@
 """What was learned, as numbered files in the data folder; the latest one holds.
 
 Plain JSON that a person can read; taking the latest away undoes it. Leaves what the
-numbers mean to `inference.prior.learning`, and whether they fit the published rates in
+numbers mean to `inference.learning`, and whether they fit the published rates in
 use to `terminal`.
 """
 
@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.errors import StoreError
-from diagnose.inference.prior.learning import Learned, LearnedShare
+from diagnose.inference.learning.factors import Learned, LearnedShare
 from diagnose.store.private_file import replace_private_file
 
 # The folder in the data folder that holds what was learned.

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from diagnose.errors import StoreError
 from diagnose.faults.knowledge import Knowledge
-from diagnose.inference.prior.learning import Learned, rates_digest, with_learned
+from diagnose.inference.learning.factors import Learned, rates_digest, with_learned
 from diagnose.store.learned_rates import latest_learned
 
 # Told where what was learned can't be used, since the rates it moved have changed.

@@ -18,7 +18,7 @@ from diagnose.files.cases.case_lines import (
     line_of,
     read_case_lines,
 )
-from diagnose.inference.prior.learning import ClosedCase
+from diagnose.inference.learning.closed_cases import ClosedCase
 
 CASE = ClosedCase(
     case_id="0123456789abcdef" * 2,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.inference.belief.evidence import spread_of
+from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.measurement.readings import ReadingKind
 from tests.lamp_car import METER
 

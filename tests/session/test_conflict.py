@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from diagnose.faults.overloads import OPEN_SHARE
-from diagnose.inference.belief.evidence import spread_of
+from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.diagnosis import OUTSIDE, Diagnosis
 from diagnose.session.evidence.concluding import Reasoner

@@ -57,7 +57,7 @@ def test_odds_of_what_blew_it_are_those_of_the_priors(
     # apart; a short blows it unless its draw is too mild.
     causes = [cause.name for cause in lamp_model.compiled.causes]
     pair = [causes.index("feed:short_to_ground"), causes.index("lamp-fuse:blown")]
-    priors = lamp_model.compiled.priors.odds() @ lamp_model.compiled.priors.given({})
+    priors = lamp_model.compiled.priors.odds @ lamp_model.compiled.priors.given({})
     short, nothing = priors[pair]
 
     found = blown.origins[0].probability / blown.origins[-1].probability

@@ -14,7 +14,8 @@ from diagnose.cli import main
 from diagnose.errors import DiagnoseError, InvalidFileError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.cases.case_lines import line_of
-from diagnose.inference.prior.learning import BATCH, ClosedCase
+from diagnose.inference.learning.closed_cases import ClosedCase
+from diagnose.inference.learning.counting import BATCH
 from diagnose.session.fact_rows import fact_to_row
 from diagnose.session.facts import ComplaintFact, Fact, RepairFact, SymptomFact
 from diagnose.store.case_store import CaseStore

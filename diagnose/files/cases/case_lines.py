@@ -19,7 +19,7 @@ from diagnose.errors import FileProblem, InvalidFileError, did_you_mean
 from diagnose.faults.history import HistoryError, check_history
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.grammar import Entry, grammar_message, keys_of
-from diagnose.inference.prior.learning import ClosedCase, PartGroup, can_have
+from diagnose.inference.learning.closed_cases import ClosedCase, PartGroup, can_have
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails

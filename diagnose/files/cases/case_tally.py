@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.cases.case_lines import CaseNames, LineError, case_of
-from diagnose.inference.prior.learning import ClosedCase, Counter, Tally
+from diagnose.inference.learning.closed_cases import ClosedCase
+from diagnose.inference.learning.counting import Counter, Tally
 
 # How many reasons are kept of lines left out. [1] Own choice: what fits a screen.
 MOST_REASONS = 10

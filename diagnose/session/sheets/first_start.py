@@ -19,14 +19,15 @@ from diagnose.circuit.car import (
 )
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import SOURCE_UNIT_OHMS
-from diagnose.inference.belief.compiled_car import (
+from diagnose.inference.belief.meter_loading import (
     leak_volts,
     leaky_ohms,
     loaded_volts,
     over_range,
 )
-from diagnose.inference.belief.evidence import spread_of
+from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.inference.choice.set_cover import short_cover
+from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.measurement.where_to_measure import proposable_readings
@@ -212,7 +213,7 @@ def prestart(
     readings, limits, shows = _shown(model, states, prices)
     # what comes and goes is found by no list of readings
     lasting = slice(model.compiled.n_lasting)
-    priors = model.compiled.priors.cause_probabilities(known)[lasting]
+    priors = cause_probabilities(model.compiled.priors, known)[lasting]
     mass = np.repeat(priors / model.compiled.n_draws, model.compiled.n_draws)
     showable = float(mass[shows.any(axis=0)].sum())
     costs = _Costs(model.car, readings, prices)

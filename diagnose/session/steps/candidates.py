@@ -15,9 +15,10 @@ from diagnose.faults.predicted import (
     SOURCE_UNIT_OHMS,
     in_single,
 )
-from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled, leaky_ohms
+from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled
 from diagnose.inference.belief.hypotheses import Hypotheses
-from diagnose.inference.choice.reading_worth import Particles
+from diagnose.inference.belief.meter_loading import leaky_ohms
+from diagnose.inference.choice.particles import Particles
 from diagnose.measurement.probe_lamp import lamp_grade
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.session.steps.prices import Prices, Whereabouts

@@ -12,19 +12,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
-from diagnose.inference.choice.look_ahead import binned_outcomes, further_minutes
-from diagnose.inference.choice.reading_worth import (
-    Particles,
-    RepairPlan,
+from diagnose.inference.choice.information import mutual_bits, told_bits
+from diagnose.inference.choice.joints import (
     binned_joint,
-    common_particles,
     edges_for,
     graded_joint,
-    mutual_bits,
-    saved_minutes,
-    told_bits,
     yes_no_joint,
 )
+from diagnose.inference.choice.look_ahead import binned_outcomes, further_minutes
+from diagnose.inference.choice.particles import Particles, common_particles
+from diagnose.inference.choice.reading_worth import RepairPlan, saved_minutes
 from diagnose.inference.choice.volts_outcomes import VoltsOutcomes
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind

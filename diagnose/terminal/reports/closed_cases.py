@@ -14,7 +14,7 @@ from diagnose.circuit.car import Car
 from diagnose.errors import DiagnoseError, InvalidFileError, ReadingError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.cases.case_lines import line_of, read_case_lines
-from diagnose.inference.prior.learning import ClosedCase
+from diagnose.inference.learning.closed_cases import ClosedCase
 from diagnose.session.closing import closed_case, cure_in
 from diagnose.store.case_store import FactRow, StoredCase
 from diagnose.store.pool import CasePool

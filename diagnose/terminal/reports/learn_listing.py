@@ -1,6 +1,6 @@
 """Learning for a reader: what the closed cases change, kept, shown, taken back.
 
-Leaves the counting to `inference.prior.learning` and the keeping to
+Leaves the counting to `inference.learning` and the keeping to
 `store.learned_rates`.
 """
 
@@ -16,12 +16,10 @@ from typing import TextIO
 from diagnose.errors import DiagnoseError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.cases.case_tally import LineCounter, LinesTallied
-from diagnose.inference.prior.learning import (
-    BATCH,
+from diagnose.inference.learning.counting import BATCH, Tally, batched
+from diagnose.inference.learning.factors import (
     Learned,
     LearnedShare,
-    Tally,
-    batched,
     learned_by,
     rates_digest,
 )
