@@ -6,14 +6,23 @@ Shapes and units stand with whoever owns an array.
 import numpy as np
 import numpy.typing as npt
 
+# Quantities that are reckoned with.
 FloatArray = npt.NDArray[np.float64]
+
+# Places of things: which branch, which point, which draw.
 IntArray = npt.NDArray[np.int64]
+
+# What holds and what does not.
 BoolArray = npt.NDArray[np.bool_]
+
+# Predictions that are kept: microvolts of 12 V, in half the memory.
 StoredArray = npt.NDArray[np.float32]
-"""Predictions that are kept: microvolts of 12 V, in half the memory."""
+
+# Resistances seen from a point, known to a thousandth: a test lamp needs no more.
 HalfArray = npt.NDArray[np.float16]
-"""Resistances seen from a point, known to a thousandth: a test lamp needs no more."""
+
+# Whole numbers whose sums are the same in any order.
 CountArray = npt.NDArray[np.int32]
-"""Whole numbers whose sums are the same in any order."""
+
+# Small numbers: thousands of points keep one for each branch.
 StepArray = npt.NDArray[np.int8]
-"""Small numbers: thousands of points keep one for each branch."""

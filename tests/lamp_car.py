@@ -26,9 +26,10 @@ from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import Change, FaultMode, Operation, Repair
-from diagnose.faults.predicted import Predictor
+from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.prior.network import CauseNetwork
+from diagnose.inference.prior.cause_network import CauseNetwork
+from diagnose.inference.prior.compilation import priors_of
 from diagnose.measurement.meters import Meter, MeterRange
 from diagnose.measurement.probe_lamp import ProbeLamp
 from diagnose.measurement.symptoms import (
@@ -395,7 +396,7 @@ def compiled_car(
     network = CauseNetwork(CONTEXTS, causes)
     model = CarModel(CAR, Sample(n_draws=n_draws))
     predictor = Predictor(model, causes, all_probes(CAR, knowledge))
-    return network, Compiled(predictor, knowledge, network.priors())
+    return network, Compiled(predictor, knowledge, priors_of(network))
 
 
 def cause_number(compiled: Compiled, name: str) -> int:

@@ -14,7 +14,8 @@ from functools import cache
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.choice.reading_worth import RepairPlan, saved_minutes, told_bits
+from diagnose.inference.choice.information import told_bits
+from diagnose.inference.choice.reading_worth import RepairPlan, saved_minutes
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.steps.priced import Priced
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import shutil
 import subprocess
 import sys
+from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 
 import grimp
@@ -22,6 +25,12 @@ TOP_LEVEL = {
     "knowledge",
     "cases",
 }
+# A module that is longer holds several ideas. Own choice.
+MOST_LINES = 500
+
+# More modules than this in one package are not read at a glance. Own choice.
+MOST_MODULES = 14
+
 # The project speaks of itself alone: no machine's paths, no tracker's numbers, no
 # package registry, nobody's way of working.
 FOREIGN = re.compile(
@@ -90,6 +99,101 @@ def unreached_modules() -> list[str]:
 
 def test_every_module_is_reached_from_the_command_line() -> None:
     assert unreached_modules() == []
+
+
+def modules() -> dict[str, Path]:
+    """Return the modules of the program by their dotted names."""
+    found = {}
+    for path in sorted((ROOT / "diagnose").rglob("*.py")):
+        words = path.relative_to(ROOT).with_suffix("").parts
+        found[".".join(words).removesuffix(".__init__")] = path
+    return found
+
+
+def test_no_module_is_longer_than_five_hundred_lines() -> None:
+    lengths = {
+        name: len(path.read_text(encoding="utf-8").splitlines())
+        for name, path in modules().items()
+    }
+
+    assert {name: n for name, n in lengths.items() if n > MOST_LINES} == {}
+
+
+def test_no_package_has_more_modules_than_are_read_at_a_glance() -> None:
+    counted = Counter(
+        path.parent.relative_to(ROOT).as_posix()
+        for path in modules().values()
+        if path.name != "__init__.py"
+    )
+
+    assert {name: n for name, n in counted.items() if n > MOST_MODULES} == {}
+
+
+def defined_names(tree: ast.Module) -> Iterator[str]:
+    """Yield the functions, classes and constants of a module that others may use."""
+    for node in tree.body:
+        names: list[ast.expr] = []
+        if isinstance(node, ast.FunctionDef | ast.ClassDef):
+            yield from [node.name] if not node.name.startswith("_") else []
+        elif isinstance(node, ast.Assign):
+            names = node.targets
+        elif isinstance(node, ast.AnnAssign):
+            names = [node.target]
+        for name in names:
+            if isinstance(name, ast.Name) and not name.id.startswith("_"):
+                yield name.id
+
+
+def used_names(module: str, tree: ast.Module) -> Iterator[tuple[str, str]]:
+    """Yield what a module uses at its own top level and of others: module and name.
+
+    What stands inside the definition of the same name is no use of it.
+    """
+    packages = {}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            for alias in node.names:
+                packages[alias.asname or alias.name] = f"{node.module}.{alias.name}"
+                yield node.module, alias.name
+    for top in tree.body:
+        own = getattr(top, "name", "")
+        for node in ast.walk(top):
+            if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+                if node.id != own:
+                    yield module, node.id
+            elif isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+                yield packages.get(node.value.id, ""), node.attr
+
+
+def idle_names(trees: dict[str, ast.Module]) -> list[str]:
+    """Return the public names that no module of the program uses."""
+    used = {pair for name, tree in trees.items() for pair in used_names(name, tree)}
+    return [
+        f"{module}.{name}"
+        for module, tree in trees.items()
+        for name in defined_names(tree)
+        if (module, name) not in used
+    ]
+
+
+def test_everything_public_is_used_by_the_program_itself() -> None:
+    trees = {
+        name: ast.parse(path.read_text(encoding="utf-8"))
+        for name, path in modules().items()
+    }
+    # read by the build, which takes the version from there: pyproject.toml
+    idle = [name for name in idle_names(trees) if name != "diagnose.__version__"]
+
+    assert idle == []
+
+
+def test_a_name_that_only_its_own_body_uses_is_found() -> None:
+    trees = {
+        "diagnose.one": ast.parse("LIMIT = 3\ndef again(): return again()\n"),
+        "diagnose.two": ast.parse("from diagnose.one import LIMIT\nprint(LIMIT)\n"),
+    }
+
+    assert idle_names(trees) == ["diagnose.one.again"]
 
 
 def test_ruff_finds_nothing() -> None:

@@ -7,14 +7,25 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.cli import build_parser
+from diagnose.cli.parser import build_parser
+from diagnose.files.cases.case_file import load_case
+from diagnose.session.ready_car import Model
 from diagnose.terminal.dialogue.commands import COMMANDS
+from tests.played_evening import played
 
 ROOT = Path(__file__).resolve().parents[1]
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
 FENCED = re.compile(r"^```.*?^```$", re.MULTILINE | re.DOTALL)
 SENTENCE_END = re.compile(r"[.!?][)*\"]?\s+(?=[A-Z`*])")
 NO_SENTENCE = ("|", "    ", "<!--")
+EXAMPLE = re.compile(
+    r"^<!-- example: (\S+) -->\n```text\n(.*?)```\n<!-- example: end -->$",
+    re.MULTILINE | re.DOTALL,
+)
+# Stands in the example where something was cut.
+CUT = "[...]"
+# What fits on some six screens. Own choice.
+MOST_README_LINES = 210
 
 
 def read(name: str) -> str:
@@ -25,6 +36,10 @@ def shell_commands(text: str) -> list[str]:
     return re.findall(r"^```sh\n(.+)\n```$", text, re.MULTILINE)
 
 
+def commands_of_the_command_line() -> list[str]:
+    return re.findall(r"^    (\w+)  ", build_parser().format_help(), re.MULTILINE)
+
+
 def lines_with_two_sentences(text: str) -> list[str]:
     """Return the lines of running text that hold more than one sentence."""
     return [
@@ -33,6 +48,45 @@ def lines_with_two_sentences(text: str) -> list[str]:
         if not line.startswith(NO_SENTENCE)
         and SENTENCE_END.search(re.sub(r"^(?:\d+\.|[-#]+) ", "", line))
     ]
+
+
+def pieces_out_of_place(example: str, record: str) -> list[str]:
+    """Return the pieces of an example that don't stand in a record, in this order."""
+    missing = []
+    start = 0
+    for piece in example.split(CUT):
+        lines = f"\n{piece.strip()}\n"
+        found = f"\n{record}".find(lines, start)
+        if found < 0:
+            missing.append(piece)
+        else:
+            start = found + len(lines) - 1
+    return missing
+
+
+def test_example_of_the_readme_is_what_the_program_writes(
+    sedan_model: Model, tmp_path: Path
+) -> None:
+    # To see all of it: python -m tests.played_evening forgotten-resistor
+    [(name, example)] = EXAMPLE.findall(read("README.md"))
+    case = load_case(ROOT / "cases" / f"{name}.yaml")
+
+    assert pieces_out_of_place(example, played(case, sedan_model, tmp_path)) == []
+
+
+@pytest.mark.parametrize(
+    "example",
+    ["One:\n  1. 90 %", "Two:\n  b\n\n[...]\n\nOne:\n  1. 97 %", "One:\n\nTwo:"],
+    ids=["another number", "another order", "cut in silence"],
+)
+def test_example_that_the_program_does_not_write_is_found(example: str) -> None:
+    record = "One:\n  1. 97 %\n\nTwo:\n  b\n"
+
+    assert pieces_out_of_place(example, record) != []
+
+
+def test_readme_is_read_in_a_few_minutes() -> None:
+    assert len(read("README.md").splitlines()) <= MOST_README_LINES
 
 
 def test_readme_gives_two_commands() -> None:
@@ -67,11 +121,24 @@ def test_links_lead_to_files_of_the_project(name: str) -> None:
 
 
 def test_readme_lists_every_command_of_the_command_line() -> None:
-    listed = re.findall(r"^    (\w+)  ", build_parser().format_help(), re.MULTILINE)
+    listed = commands_of_the_command_line()
 
     rows = re.findall(r"^\| `(\w+)", read("README.md"), re.MULTILINE)
     assert "start" in listed
     assert set(listed) - set(rows) == set()
+
+
+@pytest.mark.parametrize("name", commands_of_the_command_line())
+def test_every_command_explains_itself(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        build_parser().parse_args([name, "--help"])
+
+    options, _, about = capsys.readouterr().out.rpartition("options:")
+    assert f"diagnose {name}" in options
+    # behind the list of options, one paragraph or more of whole sentences
+    assert re.search(r"\n\n[A-Z-][^\n]+\n[^\n]+\n.*\.\n$", about, re.DOTALL)
 
 
 def test_readme_shows_how_each_command_of_a_diagnosis_is_typed() -> None:

@@ -9,18 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnose.errors import ReadingError
+from diagnose.typed_readings import Measured, parse_measured, parse_reading
 from diagnose.units import (
     MOST_OHMS,
     MOST_VOLTS,
-    Measured,
     Unit,
     format_band,
     format_minutes,
     format_probability,
     format_quantity,
     format_typed,
-    parse_measured,
-    parse_reading,
 )
 
 
@@ -56,6 +54,7 @@ from diagnose.units import (
         ("20 Mohm", 20e6, Unit.OHMS),
         ("20 mohm", 0.02, Unit.OHMS),
         ("7 amps", 7.0, Unit.AMPS),
+        ("0.5 A", 0.5, Unit.AMPS),
         ("350 mA", 0.35, Unit.AMPS),
         ("50 \u00b5A", 50e-6, Unit.AMPS),
         ("1e-3 A", 1e-3, Unit.AMPS),
@@ -156,6 +155,9 @@ def test_finite_ohms_above_any_meter_are_refused() -> None:
         (math.inf, Unit.OHMS, "OL"),
         (1e9, Unit.OHMS, "OL"),
         (0.032, Unit.AMPS, "32 mA"),
+        (0.499, Unit.AMPS, "499 mA"),
+        (0.5, Unit.AMPS, "0.5 A"),
+        (0.54, Unit.AMPS, "0.54 A"),
         (163.7, Unit.AMPS, "164 A"),
         (1234.0, Unit.AMPS, "1234 A"),
     ],

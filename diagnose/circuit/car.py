@@ -1,7 +1,7 @@
 """The car as records: parts with terminals and values, operating states, places.
 
-Knows what a car *is*; leaves to `elements` how a part carries current, to `files`
-how a car is written down, and to `faults` how a part fails.
+Knows what a car *is*. Leaves to `elements` and `parts` how a part carries current, to
+`files` how a car is written down, and to `faults` how a part fails.
 """
 
 from __future__ import annotations
@@ -16,12 +16,13 @@ import numpy as np
 
 from diagnose.arrays import FloatArray
 
-# of the standard library: importing scipy.special would take a quarter of a second
+# Inverse of the standard normal distribution, of the standard library: importing
+# scipy.special would take a quarter of a second (measured).
 _normal_quantile = np.vectorize(NormalDist().inv_cdf, otypes=[np.float64])
 
 
 class Shape(Enum):
-    """The shape of a `Distribution`."""
+    """Which family a `Distribution` is of, and what its two numbers mean."""
 
     FIXED = "fixed"  # first: the value
     LOGNORMAL = "lognormal"  # first: median; second: standard deviation of ln(value)
@@ -32,7 +33,15 @@ class Shape(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Distribution:
-    """A quantity that is not known exactly, in the unit of its parameter's name."""
+    """A quantity that is not known exactly, in the unit of its parameter's name.
+
+    Parameters
+    ----------
+    shape : Shape
+        Which family it is of.
+    first, second : float
+        What describes it, as `Shape` says for each family.
+    """
 
     shape: Shape
     first: float
@@ -53,7 +62,12 @@ class Distribution:
         Parameters
         ----------
         probability : FloatArray
-            Any shape, strictly between 0 and 1.
+            Any shape, strictly between 0 and 1. [1]
+
+        Returns
+        -------
+        FloatArray
+            Same shape, in the unit of the quantity.
 
         Examples
         --------
@@ -75,7 +89,18 @@ class Distribution:
 
 
 def fixed(value: float) -> Distribution:
-    """Return a distribution that is one value for certain."""
+    """Return a distribution that is one value for certain.
+
+    Parameters
+    ----------
+    value : float
+        In the unit of the quantity.
+
+    Returns
+    -------
+    Distribution
+        Every quantile of which is that value.
+    """
     return Distribution(shape=Shape.FIXED, first=value)
 
 
@@ -88,7 +113,17 @@ class Origin(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Value:
-    """A parameter of a part: how much, how sure, and who says so."""
+    """One value of a part: how much, how sure, and who says so.
+
+    Parameters
+    ----------
+    distribution : Distribution
+        How much, and how sure that is.
+    origin : Origin
+        The car file, or a default.
+    source : str
+        What the knowledge file gives as its source.
+    """
 
     distribution: Distribution
     origin: Origin
@@ -105,15 +140,15 @@ class Part:
     Parameters
     ----------
     name : str
-        Unique, e.g. ``pump-relay.coil``; a part that is an assembly of its own has
+        Unique, such as ``pump-relay.coil``; a part that is an assembly of its own has
         the assembly's name.
     assembly : str
-        What is bought and swapped as a whole, e.g. ``pump-relay``.
+        What is bought and swapped as a whole, such as ``pump-relay``.
     kind : str
         A key of `elements.ELEMENTS`.
     terminals : Mapping[str, str]
         The kind's terminal (``a``, ``b``, ``supply`` ...) to the node it sits on; nodes
-        are named ``assembly.terminal``, e.g. ``pump-relay.30``.
+        are named ``assembly.terminal``, such as ``pump-relay.30``.
     values : Mapping[str, Value]
         Parameter to value; the unit ends the parameter's name.
     closed_in : frozenset[str]
@@ -208,6 +243,8 @@ class Place:
 
     Parameters
     ----------
+    name : str
+        A key of `Car.places`.
     minutes : float
         Time until the probe is on the terminal. [min]
     caution : str
@@ -232,11 +269,19 @@ class Car:
     reference : str
         The node voltages count from: the battery post that is grounded.
     body : str
-        The node wire insulation leaks to, and shorts go to.
+        The node that wire insulation leaks to, and shorts go to.
+    parts : tuple[Part, ...]
+        In the order of the car file.
+    states : tuple[OperatingState, ...]
+        In the order in which a diagnosis goes through them, the resting one first.
+    places : Mapping[str, Place]
+        Places by name.
     switches : Mapping[str, tuple[str, ...]]
         Switch assembly to its positions, the resting one first.
     test_points : Mapping[str, str]
         Node that can be probed to the place it is at.
+    path : str
+        The car file as the user named it, or empty.
     """
 
     name: str
@@ -254,6 +299,16 @@ class Car:
     def part(self, name: str) -> Part:
         """Return the part of that name.
 
+        Parameters
+        ----------
+        name : str
+            As in `Part.name`.
+
+        Returns
+        -------
+        Part
+            Of this car.
+
         Raises
         ------
         KeyError
@@ -266,6 +321,16 @@ class Car:
 
     def state(self, name: str) -> OperatingState:
         """Return the operating state of that name.
+
+        Parameters
+        ----------
+        name : str
+            As in `OperatingState.name`.
+
+        Returns
+        -------
+        OperatingState
+            Of this car.
 
         Raises
         ------

@@ -1,7 +1,7 @@
 """A car with drawn values: from parts to branches, state by state.
 
-Puts `car` and `elements` together; leaves solving to `operating_point` and
-`compensation`, and changed values to `faults`.
+Puts the records of `car`, the table of kinds in `elements` and the draws together.
+Leaves solving to `solver` and `changes`, and changed values to `faults`.
 """
 
 from __future__ import annotations
@@ -12,33 +12,34 @@ from dataclasses import replace
 import numpy as np
 
 from diagnose.circuit.car import Car, OperatingState, Part
-from diagnose.circuit.elements import ELEMENTS, Branch, Setting, Values
+from diagnose.circuit.elements import ELEMENTS
+from diagnose.circuit.parts.branches import Branch, Setting, Values
 from diagnose.circuit.solver.network import Network, build_network
 from diagnose.circuit.tolerance_draws import Sample
 
-PLUGGED_KINDS = frozenset(
-    {
-        *("motor", "load", "lamp", "led-lamp", "coil", "contacts"),
-        *("fuse", "slow-fuse", "breaker"),
-    }
-)
-# Rule: what has a plug, a socket or a holder; links are crimped, and controllers stay
-# plugged in.
+# Role of the one relay that has no socket: it is bolted down, and stays where all that
+# has a plug is out (rule of the trade).
 BOLTED_RELAY = "starter-solenoid"
 
 
 class CarModel:
-    """One car, one set of tolerance draws.
+    """One car with one set of tolerance draws.
 
     Parameters
     ----------
     car : Car
+        Complete and checked.
     sample : Sample
+        Which draws.
 
     Attributes
     ----------
+    car, sample
+        As given.
+    parts : Mapping[str, Part]
+        Parts by name.
     values : Mapping[str, Values]
-        Part to parameter to draws, shape (n_draws,).
+        Part to parameter to draws, shape (n_draws,), in the unit of the parameter.
     """
 
     def __init__(self, car: Car, sample: Sample) -> None:
@@ -64,7 +65,18 @@ class CarModel:
                 self._gated.setdefault(part.gate, []).append(part)
 
     def touched_parts(self, changed: Iterable[str]) -> tuple[Part, ...]:
-        """Return the parts whose branches depend on the values of `changed`."""
+        """Return the parts whose branches depend on the values of some parts.
+
+        Parameters
+        ----------
+        changed : Iterable[str]
+            Names of parts.
+
+        Returns
+        -------
+        tuple[Part, ...]
+            These and what they switch: a coil's values are read by its contacts too.
+        """
         touched: dict[str, Part] = {}
         for name in changed:
             touched[name] = self.parts[name]
@@ -78,12 +90,21 @@ class CarModel:
         state: OperatingState,
         values: Mapping[str, Values] | None = None,
     ) -> tuple[Branch, ...]:
-        """Return the branches of one part.
+        """Return the branches of one part in one state.
 
         Parameters
         ----------
+        part : Part
+            Of this car.
+        state : OperatingState
+            What the car is doing.
         values : Mapping[str, Values] or None
             Changed values by part; parts not in it keep their drawn values.
+
+        Returns
+        -------
+        tuple[Branch, ...]
+            Off, all of them, where the part is unplugged.
         """
         changed = values or {}
         positions = self.car.switches.get(part.assembly, ("",))
@@ -104,19 +125,32 @@ class CarModel:
             is_mirrored=self._is_positive_ground and element.has_ground_side,
         )
         branches = element.branches(setting)
-        if not (state.is_unplugged and self._is_unplugged(part)):
+        if not (state.is_unplugged and self._is_pluggable(part)):
             return branches
         off = np.full(self.sample.n_draws, -1.0)
         return tuple(replace(one, forced=off) for one in branches)
 
-    def _is_unplugged(self, part: Part) -> bool:
+    def _is_pluggable(self, part: Part) -> bool:
         """Return whether a part is out where everything is that has a plug."""
-        return part.kind in PLUGGED_KINDS and part.assembly not in self._bolted
+        return ELEMENTS[part.kind].is_pluggable and part.assembly not in self._bolted
 
     def network(
         self, state: OperatingState, values: Mapping[str, Values] | None = None
     ) -> Network:
-        """Return the whole car in one operating state as arrays."""
+        """Return the whole car in one operating state as arrays.
+
+        Parameters
+        ----------
+        state : OperatingState
+            What the car is doing.
+        values : Mapping[str, Values] or None
+            As for `part_branches`.
+
+        Returns
+        -------
+        Network
+            Branches in the order of the parts; nodes as in `Car.nodes`.
+        """
         branches = [
             branch
             for part in self.car.parts

@@ -1,7 +1,12 @@
 """Fuses, links and breakers: how long they carry a current before they open.
 
-Knows the shape of a time-current curve; leaves its points to knowledge/, and what opens
-in a car under a fault to `faults.predicted`.
+Knows the shape of a time-current curve. What opens is what opens first by its curve, if
+the state lasts that long: a 15 A blade fuse and a 60 A bolted one behind it carry the
+same short circuit, and cranking for ten seconds is no night with the key off. A breaker
+that resets itself is open only where it is overloaded.
+
+Leaves the points of the curves to knowledge/, and what opens in a car under a fault to
+`faults`.
 """
 
 from __future__ import annotations
@@ -10,18 +15,17 @@ import numpy as np
 
 from diagnose.arrays import FloatArray
 
+# Kinds of part that open by their own current.
 PROTECTIVE_KINDS = ("fuse", "slow-fuse", "fusible-link", "breaker")
-"""Kinds of part that open by current."""
 
+# Currents, of the rating, at which fuse standards say how long a fuse holds: ISO 8820-3
+# and SAE J1284 (from memory). [%]
 PERCENTS = (110, 135, 200, 350, 600)
-"""Currents at which fuse standards say how long a fuse holds, of its rating.
 
-ISO 8820-3 and SAE J1284 (from memory). [%]
-"""
-
+# Names of the values with the time to open at each of these currents.
 OPENING_PARAMETERS = tuple(f"at_{percent}_percent_seconds" for percent in PERCENTS)
-"""Parameters with the time to open at each of these currents."""
 
+# The same currents as logarithms of multiples of the rating (derived). [1]
 _LOG_MULTIPLES = np.log(np.array(PERCENTS) / 100.0)
 
 
@@ -66,7 +70,7 @@ def opening_a2s(rating_amps: FloatArray, opening_seconds: FloatArray) -> FloatAr
     Parameters
     ----------
     rating_amps : FloatArray
-        Shape (n_draws,). [A]
+        What the part is rated at, shape (n_draws,). [A]
     opening_seconds : FloatArray
         As for `opening_multiple`. [s]
 

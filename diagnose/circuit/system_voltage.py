@@ -1,6 +1,8 @@
 """How the values of parts follow the system voltage: 6 V and 24 V from 12 V.
 
-Leaves the values themselves to knowledge/ and the car file.
+What a fault sets follows it too, what it adds does not: a relay that pulls in late does
+so at half the volts in a 6 V car, but a lost cell is 2 V in any battery. Leaves the
+values themselves to knowledge/ and the car file.
 """
 
 from __future__ import annotations
@@ -8,6 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+# Power of volts/12 that a value for a 12 V car is multiplied by (derived: cells in
+# series for the battery, the same power at another voltage for the rest). What is not
+# named here, such as the ohms of a joint, does not follow the volts.
 VOLTAGE_EXPONENTS: Mapping[str, int] = MappingProxyType(
     {
         "empty_volts": 1,
@@ -41,10 +46,6 @@ VOLTAGE_EXPONENTS: Mapping[str, int] = MappingProxyType(
         "load_amps": -1,
     }
 )
-"""How a value for 12 V follows the system voltage: value times (volts/12)^exponent.
-
-Derived: cells in series (battery), and the same power at another voltage (the rest).
-"""
 
 
 def voltage_factor(parameter: str, system_volts: float) -> float:
@@ -56,6 +57,11 @@ def voltage_factor(parameter: str, system_volts: float) -> float:
         Its unit ends the name.
     system_volts : float
         6, 12 or 24. [V]
+
+    Returns
+    -------
+    float
+        1 for a value that does not follow the system voltage. [1]
 
     Examples
     --------

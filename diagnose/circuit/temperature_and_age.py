@@ -1,6 +1,8 @@
 """How the values of sound parts follow the temperature and their age: factor tables.
 
-Leaves the tables to knowledge/, and what the car's temperature is to its file.
+Tables, because a mechanic can correct them; without them a car is solved with the
+values as they are. Leaves the tables to knowledge/, and how warm and how old the car is
+to its file.
 """
 
 from __future__ import annotations
@@ -8,24 +10,37 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+# The air temperature that values are meant for (own choice: that of wire tables). [°C]
 USUAL_CELSIUS = 20.0
-"""The air temperature that values are meant for. [°C]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FactorTable:
-    """A factor on a value, by what it depends on.
+    """What a value is multiplied by, as a table over the temperature or the age.
 
     Parameters
     ----------
     points : tuple[tuple[float, float], ...]
-        What it depends on, rising, and the factor there (greater than 0). [1]
+        Pairs: a temperature [°C] or an age [a], rising from pair to pair, and the
+        factor there, greater than 0 [1].
     """
 
     points: tuple[tuple[float, float], ...]
 
     def factor(self, at: float) -> float:
-        """Return the factor, its logarithm interpolated; held beyond the ends.
+        """Return the factor at a temperature or an age.
+
+        Its logarithm is interpolated between the points, and held beyond the ends.
+
+        Parameters
+        ----------
+        at : float
+            In the unit of the table. [°C] or [a]
+
+        Returns
+        -------
+        float
+            Greater than 0. [1]
 
         Examples
         --------
@@ -46,7 +61,7 @@ class FactorTable:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Condition:
-    """What one parameter of one kind of part depends on.
+    """What one value of one kind of part depends on.
 
     Parameters
     ----------

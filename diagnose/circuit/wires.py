@@ -1,7 +1,7 @@
 """Wires as conductors: gauge to copper area, area to resistance, current to gauge.
 
-Knows the published wire sizes and allowable currents; leaves end joints and insulation
-to `elements`, and how a size is written to `files`.
+Knows the published wire sizes and allowable currents. Leaves end joints and insulation
+to `parts.wiring_and_loads`, and how a size is written in a car file to `files`.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from diagnose.arrays import FloatArray
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Metal:
-    """Resistivity at 20 °C [Ω mm²/m] and the temperature of zero resistance [°C]."""
+    """A metal: its resistivity at 20 °C, and where its resistance would reach zero."""
 
     resistivity_ohm_mm2_per_m: float
     zero_celsius: float
@@ -31,8 +31,9 @@ class Material(Enum):
     ALUMINIUM = "aluminium"
 
 
-# Copper: 100 % IACS is 1/58 Ω mm²/m at 20 °C, IEC 60028 and NBS Handbook 100 (from
-# memory); 234.5 + T is FAA AC 43.13-1B, p. 11-22.
+# Resistivity at 20 °C [Ω mm²/m] and temperature of no resistance [°C] of each metal.
+# Copper: 100 % IACS is 1/58 Ω mm²/m, IEC 60028 and NBS Handbook 100 (from memory);
+# 234.5 + T is FAA AC 43.13-1B, p. 11-22.
 # Aluminium: 0.028264 Ω mm²/m and 228 + T, IEC 60889 and IEC 60287-1-1 (from memory).
 _METALS = MappingProxyType(
     {
@@ -45,20 +46,22 @@ _METALS = MappingProxyType(
     }
 )
 
+# Temperature that wire tables refer to (NBS Handbook 100, from memory). [°C]
 REFERENCE_CELSIUS = 20.0
-"""Temperature that wire tables refer to (NBS Handbook 100, from memory). [°C]"""
 
+# Area of a circular mil, a circle 0.001 in (0.0254 mm) across: by definition. [mm²]
 MM2_PER_CIRCULAR_MIL = math.pi / 4.0 * 0.0254**2
-"""A circular mil is the area of a circle 0.001 in (0.0254 mm) across: definition."""
 
+# The international foot: exact by definition. [m]
 METRES_PER_FOOT = 0.3048
-"""International foot, exact by definition. [m]"""
 
+# Gauges that the AWG series names: 4/0 is -3, 1/0 is 0, then 1 to 40 (ASTM B258, from
+# memory).
 AWG_GAUGES = range(-3, 41)
-"""Gauges the AWG series names: 4/0 is -3, 1/0 is 0, then 1 to 40 (ASTM B258)."""
 
-# SAE J1128 (18 to 8) and SAE J1127 (6 and 4), secondary copy; the sizes 20, 2,
-# 1, 1/0 and 2/0 are from memory of the same tables.
+# Copper of each SAE gauge [circular mils], 1/0 as 0 and 2/0 as -1: SAE J1128 (18 to 8)
+# and SAE J1127 (6 and 4), secondary copy; the sizes 20, 2, 1, 1/0 and 2/0 are from
+# memory of the same tables.
 _SAE_CIRCULAR_MILS = MappingProxyType(
     {
         20: 1072.0,
@@ -76,16 +79,19 @@ _SAE_CIRCULAR_MILS = MappingProxyType(
         -1: 125100.0,
     }
 )
-SAE_GAUGES = tuple(_SAE_CIRCULAR_MILS)
-"""Gauges of the SAE series known here, thinnest first; 1/0 is 0, 2/0 is -1."""
 
-# 33 CFR 183.425 table 5: one conductor in 30 °C air, insulation rated 105 °C.
+# Gauges of the SAE series known here, thinnest first; 1/0 is 0, 2/0 is -1.
+SAE_GAUGES = tuple(_SAE_CIRCULAR_MILS)
+
+# Current [A] that a gauge may carry for good, one conductor in 30 °C air with
+# insulation rated 105 °C: 33 CFR 183.425 table 5 (read).
 _ALLOWABLE_AMPS = MappingProxyType(
     {18: 20.0, 16: 25.0, 14: 35.0, 12: 45.0, 10: 60.0, 8: 80.0, 6: 120.0, 4: 160.0}
 )
 
+# Most that a fuse may be rated at, in allowable currents of the wire it protects:
+# 33 CFR 183.455 (read). [1]
 MOST_PROTECTION_FACTOR = 1.5
-"""A fuse may be rated at 150 % of the allowable current: 33 CFR 183.455."""
 
 
 def gauge_name(gauge: int) -> str:
@@ -99,7 +105,7 @@ def gauge_name(gauge: int) -> str:
     Returns
     -------
     str
-        The gauge in the trade's way.
+        Such as ``14`` or ``2/0``, without the name of the series.
 
     Examples
     --------
@@ -268,37 +274,6 @@ def copper_warmth(celsius: FloatArray) -> FloatArray:
     return np.asarray((celsius - zero) / (REFERENCE_CELSIUS - zero))
 
 
-def drop_volts(amps: float, length_m: float, *, ohms_per_m: float) -> float:
-    """Return the voltage drop along a wire.
-
-    Parameters
-    ----------
-    amps : float
-        Current. [A]
-    length_m : float
-        Length the current runs through: both ways when the return is a wire too. [m]
-    ohms_per_m : float
-        Resistance of a metre. [Ω/m]
-
-    Returns
-    -------
-    float
-        Drop. [V]
-
-    References
-    ----------
-    FAA AC 43.13-1B, 1998, table 11-7.
-
-    Examples
-    --------
-    A wire of 0.00044 ohm a foot, 107 ft long, at 20 A.
-
-    >>> round(drop_volts(20.0, 107 * 0.3048, ohms_per_m=0.00044 / 0.3048), 3)
-    0.942
-    """
-    return amps * length_m * ohms_per_m
-
-
 def area_for_drop_mm2(
     amps: float,
     length_m: float,
@@ -343,6 +318,8 @@ def area_for_drop_mm2(
 def thinnest_sae_gauge(area_mm2: float) -> int:
     """Return the thinnest even SAE gauge with at least this cross-section.
 
+    The AWG wire of that number has a little more copper, and will do as well.
+
     Parameters
     ----------
     area_mm2 : float
@@ -351,7 +328,7 @@ def thinnest_sae_gauge(area_mm2: float) -> int:
     Returns
     -------
     int
-        SAE gauge.
+        SAE gauge; 0 for 1/0.
 
     Raises
     ------
@@ -400,6 +377,39 @@ def allowable_amps(gauge: int) -> float:
         known = ", ".join(str(size) for size in _ALLOWABLE_AMPS)
         raise ValueError(f"no allowable current for gauge {gauge}; known: {known}")
     return _ALLOWABLE_AMPS[gauge]
+
+
+def thinnest_gauge_carrying(amps: float) -> int:
+    """Return the thinnest gauge that may carry a current for good.
+
+    Parameters
+    ----------
+    amps : float
+        Current, or what `allowable_amps` must be. [A]
+
+    Returns
+    -------
+    int
+        Wire gauge, even, 18 to 4.
+
+    Raises
+    ------
+    ValueError
+        If no gauge of the table may.
+
+    References
+    ----------
+    33 CFR 183.425, table 5 (United States coast guard, boats).
+
+    Examples
+    --------
+    >>> thinnest_gauge_carrying(30.0)
+    14
+    """
+    for gauge, allowed in _ALLOWABLE_AMPS.items():
+        if allowed >= amps:
+            return gauge
+    raise ValueError(f"no gauge with an allowable current here carries {amps:g} A")
 
 
 def most_fuse_amps(gauge: int) -> float:

@@ -1,6 +1,12 @@
-"""Causes: each fault mode of each part of one car.
+"""Causes: each fault mode of each part of one car, and what it changes there.
 
-Leaves the readings under a cause to `predicted` and its probability to `inference`.
+A mode is a cause only where it would change some reading: what changes nothing can't be
+found and need not be. The roles of a mode say so (the terminals of a coil exchanged
+count only with a suppression diode, those of contacts only with 87a in use). What a
+fault sets follows the system voltage, what it adds does not: a relay that pulls in late
+does so at half the volts in a 6 V car, but a lost cell is 2 V in any battery.
+
+Leaves the readings under a cause to `predictor` and its probability to `inference`.
 """
 
 from __future__ import annotations
@@ -17,13 +23,22 @@ from diagnose.circuit.car import (
     Part,
     Shape,
 )
-from diagnose.circuit.elements import Values
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.parts.branches import Values
 from diagnose.circuit.system_voltage import voltage_factor
 from diagnose.faults.modes import ITSELF, Change, FaultMode, Operation
 
+# Numbers of the causes present together, rising; () is the sound car.
 FaultSet = tuple[int, ...]
-"""Indices of the causes present together, rising; () is the healthy car."""
+
+# How severe a cause is: a probability of its severity's distribution, the same in every
+# draw or one for each. [1]
+Level = float | tuple[float, ...]
+
+# Levels at which a cause is solved to find the severity that suits the facts. [1]
+# Derived: predictions are interpolated between neighbours, which lie a seventh apart;
+# the ends leave out what the outermost hundredth would add.
+LADDER_LEVELS = tuple(float(level) for level in np.linspace(0.01, 0.99, 8))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +49,10 @@ class Cause:
     ----------
     name : str
         ``part:mode``.
+    part : Part
+        The part that fails.
+    mode : FaultMode
+        The way it fails.
     says : str
         One line for the screen.
     repair : str
@@ -50,6 +69,16 @@ class Cause:
 def part_words(part: Part) -> str:
     """Return how a person calls a part.
 
+    Parameters
+    ----------
+    part : Part
+        Any part.
+
+    Returns
+    -------
+    str
+        Its name with spaces for points.
+
     Examples
     --------
     >>> part_words(
@@ -65,7 +94,18 @@ def part_words(part: Part) -> str:
 def catalogue(car: Car, modes: Sequence[FaultMode]) -> tuple[Cause, ...]:
     """Return every cause a car can have, in the order of its parts.
 
-    Those that come and go stand behind those that last.
+    Parameters
+    ----------
+    car : Car
+        The car.
+    modes : Sequence[FaultMode]
+        All that knowledge/ has.
+
+    Returns
+    -------
+    tuple[Cause, ...]
+        One for each part and mode of its kind and role. Those that come and go stand
+        behind those that last, whose predictions they use.
     """
     causes = []
     for part in car.parts:
@@ -90,7 +130,25 @@ def catalogue(car: Car, modes: Sequence[FaultMode]) -> tuple[Cause, ...]:
 
 
 def lasting_cause(cause: Cause, causes: Sequence[Cause]) -> int:
-    """Return the number of the lasting cause that one that comes and goes acts as."""
+    """Return the number of the lasting cause that one that comes and goes acts as.
+
+    Parameters
+    ----------
+    cause : Cause
+        One that comes and goes.
+    causes : Sequence[Cause]
+        All causes of the car.
+
+    Returns
+    -------
+    int
+        Its place among `causes`.
+
+    Raises
+    ------
+    StopIteration
+        If the car has no such cause.
+    """
     wanted = f"{cause.part.name}:{cause.mode.acts_as}"
     return next(n for n, other in enumerate(causes) if other.name == wanted)
 
@@ -102,24 +160,13 @@ def _changed(
     *,
     system_volts: float,
 ) -> FloatArray:
-    """Return a changed value; what is set is meant for a 12 V car.
-
-    What is added is meant for any car: a lost cell takes 2 V from each battery.
-    """
+    """Return a changed value; an amount that is set is meant for a 12 V car."""
     amount = change.amount.quantile(probabilities)
     if change.operation is Operation.SET:
         return amount * voltage_factor(change.parameter, system_volts)
     if change.operation is Operation.TIMES:
         return healthy * amount
     return healthy + amount
-
-
-LADDER_LEVELS = tuple(float(level) for level in np.linspace(0.01, 0.99, 8))
-# Derived: predictions are interpolated between neighbours, which lie a seventh apart in
-# the severity's probability.
-
-
-Level = float | tuple[float, ...]
 
 
 class Severity(NamedTuple):
@@ -131,7 +178,7 @@ class Severity(NamedTuple):
         Its number.
     level : float or tuple[float, ...]
         A probability of its severity's distribution, the same in every draw or one for
-        each.
+        each. [1]
     """
 
     cause: int
@@ -160,6 +207,7 @@ def changed_values(
     Parameters
     ----------
     model : CarModel
+        The car with its drawn values.
     causes : Sequence[Cause]
         Present together; later ones act on what earlier ones left.
     levels : Mapping[str, Level] or None
@@ -190,27 +238,60 @@ def changed_values(
 
 
 def _hit(model: CarModel, cause: Cause, change: Change) -> tuple[Part, ...]:
+    """Return the parts that a change is made to."""
     if change.role is None:
         return (cause.part,)
     return tuple(p for p in model.car.parts if p.role == change.role)
 
 
 def has_severity(cause: Cause) -> bool:
-    """Return whether the fault can be more or less severe."""
+    """Return whether the fault can be more or less severe.
+
+    Parameters
+    ----------
+    cause : Cause
+        Any cause.
+
+    Returns
+    -------
+    bool
+        False where it is all or nothing.
+    """
     return any(c.amount.shape is not Shape.FIXED for c in cause.mode.changes)
 
 
 def effect_signature(cause: Cause) -> tuple[object, ...]:
-    """Return what a cause does to the circuit, the same for causes that act alike.
+    """Return a key that causes share if they do the same to the circuit.
 
     High resistance at either end of one wire acts alike: no reading between terminals
     tells them apart, and one repair mends both.
+
+    Parameters
+    ----------
+    cause : Cause
+        Any cause.
+
+    Returns
+    -------
+    tuple
+        To compare and to look up by, and for nothing else.
     """
     return (cause.part.name, *mode_signature(cause.mode))
 
 
 def repair_signature(cause: Cause) -> tuple[object, ...]:
-    """Return what a repair mends, the same for causes that one repair mends."""
+    """Return a key that causes share if one repair mends them all.
+
+    Parameters
+    ----------
+    cause : Cause
+        Any cause.
+
+    Returns
+    -------
+    tuple
+        To compare and to look up by, and for nothing else.
+    """
     renews = cause.mode.repair.renews
     if not renews:
         return effect_signature(cause)
@@ -219,7 +300,18 @@ def repair_signature(cause: Cause) -> tuple[object, ...]:
 
 
 def mode_signature(mode: FaultMode) -> tuple[object, ...]:
-    """Return what a mode does to a part, the same for modes that act alike."""
+    """Return a key that modes share if they do the same to a part.
+
+    Parameters
+    ----------
+    mode : FaultMode
+        Any mode.
+
+    Returns
+    -------
+    tuple
+        To compare and to look up by, and for nothing else.
+    """
     changes = tuple(
         (
             change.role,

@@ -26,8 +26,18 @@ class Knowledge:
     ----------
     defaults : Mapping[str, Mapping[str, Value]]
         Kind of part to parameter to its default value (for a 12 V car).
+    modes : tuple[FaultMode, ...]
+        The ways parts fail.
+    symptoms : Mapping[str, Symptom]
+        What an owner can be asked, by name.
+    complaints : Mapping[str, Complaint]
+        What an owner may come with, by name.
+    contexts : tuple[Context, ...]
+        Questions about the car's history.
+    meter : Meter
+        The meter and the test lamp that readings are taken with.
     roles : Mapping[str, frozenset[str]]
-        Role a part can have to the kinds of part that can have it.
+        Role a part may play to the kinds of part that can play it.
     states : Mapping[str, OperatingState]
         Default operating states, without a car's switches.
     triggers : Mapping[str, Trigger]

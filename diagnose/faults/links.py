@@ -1,7 +1,12 @@
 """Links between faults: one that makes another likelier, and what spoils one place.
 
 The rules come from knowledge/; which causes of one car they tie together follows from
-its wiring. Leaves the arithmetic to `inference`.
+its wiring. What the circuit itself brings about (a blown fuse, a battery left low) is
+no link: it is in the solution. Leaves the arithmetic to `inference`.
+
+A spot (water at one place) leaves every rate as it is on average and says only what
+fails together; a link makes its child likelier, and what it adds is too little to
+correct the published rates for.
 """
 
 from __future__ import annotations
@@ -13,12 +18,31 @@ from fnmatch import fnmatchcase
 from types import MappingProxyType
 
 from diagnose.circuit.car import Car, Part
+from diagnose.circuit.elements import LOAD_KINDS
 from diagnose.faults.causes import Cause
 from diagnose.faults.modes import FaultMode
 
+# Kinds of part that a way along bare wiring goes through. Rule of the trade.
+LEADS = frozenset({"wire", "joint"})
+
+# Kinds of part that a feed goes through on its way to a consumer. Rule of the trade.
+CARRIERS = LEADS | {"fuse", "slow-fuse", "fusible-link", "breaker", "resistor"}
+
 
 class Relation(Enum):
-    """Where in a car the fault that is made likelier sits."""
+    """Where in a car the fault that comes first sits, seen from the second.
+
+    Attributes
+    ----------
+    GROUNDS_COIL
+        On the way from the coil of these contacts to ground.
+    FED_THROUGH
+        A consumer that these contacts feed.
+    DRIVEN_BY
+        What hangs on this output.
+    ANYWHERE
+        On any other part.
+    """
 
     GROUNDS_COIL = "grounds-its-coil"
     FED_THROUGH = "is-fed-through-it"
@@ -37,11 +61,13 @@ class LinkRule:
     parents, children : tuple[str, ...]
         Fault modes, ``kind.mode``; ``*`` stands for any letters.
     relation : Relation
-        Where the children are, seen from a parent.
+        Where the parents are, seen from a child.
     factor : float
         On the rate of each child while some parent is present. [1]
     says : str
         What the parent does to the child, in words.
+    source, basis : str
+        Where the factor is from, and whether that was read, remembered or estimated.
     """
 
     name: str
@@ -60,12 +86,17 @@ class SpotRule:
 
     Parameters
     ----------
+    name : str
+        Plain identifier.
     context : str
         The question of the car's history that its chance follows.
     chances : Mapping[str, float]
-        Answer to the chance that one place is in this condition.
+        Answer to the chance that one place is in this condition. [1]
     weights : tuple[tuple[tuple[str, ...], float], ...]
-        Fault modes, and how much likelier they are in such a place.
+        Fault modes, as in `LinkRule`, and how much likelier they are in such a place;
+        the first that fits counts. [1]
+    source, basis : str
+        Where the chances are from, and whether that was read, remembered or estimated.
     """
 
     name: str
@@ -78,7 +109,15 @@ class SpotRule:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkRules:
-    """All that knowledge/ says about links."""
+    """All that knowledge/ says about what ties faults together.
+
+    Parameters
+    ----------
+    links : tuple[LinkRule, ...]
+        Faults that make others likelier.
+    spots : tuple[SpotRule, ...]
+        Conditions of whole places.
+    """
 
     links: tuple[LinkRule, ...] = ()
     spots: tuple[SpotRule, ...] = ()
@@ -91,14 +130,17 @@ class Link:
     Parameters
     ----------
     name : str
+        That of the rule.
     parents : tuple[int, ...]
         Numbers of causes, rising; one of them is enough.
     part : str
         The part of the children.
     children : tuple[int, ...]
+        Numbers of causes, rising.
     factor : float
         On the rate of each child. [1]
     says : str
+        What a parent does to a child, in words.
     """
 
     name: str
@@ -115,10 +157,15 @@ class Spot:
 
     Parameters
     ----------
+    name : str
+        That of the rule and of the place.
+    context : str
+        The question of the car's history that its chance follows.
     chances : Mapping[str, float]
-        Answer of `context` to the chance of the condition.
+        Answer of `context` to the chance of the condition. [1]
     weights : Mapping[int, float]
-        Cause to how much likelier it is then; those not named are as likely.
+        Number of a cause to how much likelier it is then; those not named are as
+        likely as ever. [1]
     parts : tuple[str, ...]
         Parts with such causes, at least two.
     """
@@ -132,12 +179,21 @@ class Spot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ties:
-    """What ties the causes of one car together."""
+    """What ties the causes of one car together.
+
+    Parameters
+    ----------
+    links : tuple[Link, ...]
+        One for each rule and part with children.
+    spots : tuple[Spot, ...]
+        One for each rule and place.
+    """
 
     links: tuple[Link, ...] = ()
     spots: tuple[Spot, ...] = ()
 
 
+# What ties the causes of a car together in which every fault comes by itself.
 UNTIED = Ties()
 
 
@@ -146,15 +202,37 @@ def is_of(mode: FaultMode, patterns: Sequence[str]) -> bool:
 
     Parameters
     ----------
+    mode : FaultMode
+        Any mode.
     patterns : Sequence[str]
-        ``kind.mode`` each; ``*`` stands for any letters.
+        The class: ``kind.mode`` each; ``*`` stands for any letters.
+
+    Returns
+    -------
+    bool
+        Whether one of the patterns fits.
     """
     name = f"{mode.kind}.{mode.name}"
     return any(fnmatchcase(name, pattern) for pattern in patterns)
 
 
 def ties_of(car: Car, causes: Sequence[Cause], rules: LinkRules) -> Ties:
-    """Return how the causes of one car are tied together."""
+    """Return how the causes of one car are tied together.
+
+    Parameters
+    ----------
+    car : Car
+        The car; its wiring says which parts a link leads to.
+    causes : Sequence[Cause]
+        All its causes.
+    rules : LinkRules
+        What knowledge/ says.
+
+    Returns
+    -------
+    Ties
+        By the numbers of causes.
+    """
     links = (link for rule in rules.links for link in _links_of_rule(car, causes, rule))
     spots = (spot for rule in rules.spots for spot in _spots_of_rule(causes, rule))
     return Ties(links=tuple(links), spots=tuple(spots))
@@ -201,11 +279,6 @@ def _spots_of_rule(causes: Sequence[Cause], rule: SpotRule) -> Iterator[Spot]:
             )
 
 
-LEADS = frozenset({"wire", "joint"})
-CARRIERS = LEADS | {"fuse", "slow-fuse", "fusible-link", "breaker", "resistor"}
-CONSUMERS = frozenset({"motor", "load", "lamp", "led-lamp"})
-
-
 def _coil_ground(car: Car, contacts: Part) -> frozenset[str]:
     """Return the parts on the shortest way from a relay's coil to ground."""
     coil = next((part for part in car.parts if part.name == contacts.gate), None)
@@ -230,45 +303,48 @@ def _coil_ground(car: Car, contacts: Part) -> frozenset[str]:
 
 def _fed_through(car: Car, contacts: Part) -> frozenset[str]:
     """Return the consumers that contacts feed, through wires and fuses alone."""
-    seen = {*contacts.terminals.values()}
-    ahead = [contacts.terminals["b"]]
-    found: set[str] = set()
+    met = _met_from("b", contacts, car, through=CARRIERS)
+    return frozenset(
+        part.name
+        for node, part in met
+        if part.kind in LOAD_KINDS and part.terminals["a"] == node
+    )
+
+
+def _driven_by(car: Car, driver: Part) -> frozenset[str]:
+    """Return what hangs on an output, through wires alone."""
+    met = _met_from("out", driver, car, through=LEADS)
+    return frozenset(part.name for _, part in met if part.name != driver.name)
+
+
+def _met_from(
+    terminal: str, start: Part, car: Car, *, through: frozenset[str]
+) -> Iterator[tuple[str, Part]]:
+    """Yield what is met on the way from a terminal, and at which node.
+
+    The way goes through parts of some kinds alone, and never back through its start.
+    """
+    seen = {*start.terminals.values()}
+    ahead = [start.terminals[terminal]]
     for node in ahead:
         for part in car.parts:
             ends = tuple(part.terminals.values())
             if node not in ends:
                 continue
-            if part.kind in CONSUMERS and part.terminals["a"] == node:
-                found.add(part.name)
-            if part.kind in CARRIERS:
+            yield node, part
+            if part.kind in through:
                 fresh = [end for end in ends if end not in seen]
                 seen.update(fresh)
                 ahead.extend(fresh)
-    return frozenset(found)
-
-
-def _driven_by(car: Car, driver: Part) -> frozenset[str]:
-    """Return what hangs on an output, through wires alone."""
-    seen = {*driver.terminals.values()}
-    ahead = [driver.terminals["out"]]
-    found: set[str] = set()
-    for node in ahead:
-        for part in car.parts:
-            ends = tuple(part.terminals.values())
-            if node not in ends or part.name == driver.name:
-                continue
-            found.add(part.name)
-            if part.kind in LEADS:
-                fresh = [end for end in ends if end not in seen]
-                seen.update(fresh)
-                ahead.extend(fresh)
-    return frozenset(found)
 
 
 def _anywhere(car: Car, child: Part) -> frozenset[str]:
+    """Return all parts but one."""
     return frozenset(part.name for part in car.parts if part.name != child.name)
 
 
+# Where the parents of a link are, from the part of its children. Derived: one way
+# through the wiring for each relation.
 _NEAR: Mapping[Relation, Callable[[Car, Part], frozenset[str]]] = MappingProxyType(
     {
         Relation.GROUNDS_COIL: _coil_ground,

@@ -1,8 +1,15 @@
 """Fault modes: the ways a kind of part fails, as changes to its parameters.
 
 A mode says what happens to numbers the element functions already read, so a new mode
-is a record in knowledge/, not code. Leaves to `causes` which parts of a car can have
-it.
+is a record in knowledge/, not code, and no element knows faults. Opens, shorts, wear,
+wrong parts and wiring errors are all such changes: a wire on the wrong terminal is a
+contact that works the other way round, a branch from the wrong terminal that is
+normally open, or a diode turned round. Leaves to `causes` which parts of a car can have
+a mode.
+
+A fault that comes and goes has no changes and no predictions of its own: while it is
+there it is the lasting mode it acts as, and what a fact says of it is mixed from that
+one and the sound car.
 """
 
 from __future__ import annotations
@@ -14,9 +21,22 @@ from types import MappingProxyType
 
 from diagnose.circuit.car import Distribution
 
+# Value of `Repair.renews` for a repair that makes the part new as a whole. Own choice.
+ITSELF = "itself"
+
 
 class Operation(Enum):
-    """How a change acts on the healthy value."""
+    """How a change acts on the healthy value.
+
+    Attributes
+    ----------
+    SET
+        The amount takes its place.
+    TIMES
+        The amount multiplies it.
+    PLUS
+        The amount is added to it.
+    """
 
     SET = "set"
     TIMES = "times"
@@ -31,6 +51,8 @@ class Change:
     ----------
     parameter : str
         Name as the element reads it, with its unit (``joint_a_ohms``).
+    operation : Operation
+        How the amount acts on the healthy value.
     amount : Distribution
         The severity, in the parameter's unit (for TIMES: a factor).
     role : str or None
@@ -44,12 +66,12 @@ class Change:
     role: str | None = None
 
 
-ITSELF = "itself"
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Repair:
     """What mends a fault.
+
+    A relay is swapped as a whole: to tell its contacts from its coil before that saves
+    nothing, so causes that one repair mends are one line of the ranking.
 
     Parameters
     ----------
@@ -59,7 +81,7 @@ class Repair:
     minutes : float
         Time once at the place. [min]
     cure_probability : float
-        Chance that the repair cures this fault.
+        Chance that the repair cures this fault. [1]
     caution : str
         Key of a caution, or empty.
     price : str
@@ -93,20 +115,26 @@ class FaultMode:
     rate : float
         Chance that one part of this kind has this fault, on a car in the reference
         context (before the context factors). [1]
+    changes : tuple[Change, ...]
+        What it does to the car, one after the other.
+    repair : Repair
+        What mends it.
     factors : Mapping[str, Mapping[str, float]]
-        Context node to its state to a factor on `rate`.
+        Context to its answer to a factor on `rate`. [1]
     roles : frozenset[str]
         When not empty, only parts with one of these roles can have it.
     except_roles : frozenset[str]
         Parts with one of these roles can't have it.
     mechanical : Mapping[str, float]
         For faults outside the circuit: named mechanical condition (``engine_fires``) to
-        its value, 1 when healthy.
+        its value, 1 when healthy. [1]
+    source, basis : str
+        Where the rate is from, and whether that was read, remembered or estimated.
     acts_as : str
         The lasting mode of the kind whose changes these are, for a mode that comes and
         goes; empty for one that lasts.
     triggers : Mapping[str, float]
-        Trigger to how often it is the one that brings such a fault; sums to 1.
+        Trigger to how often it is the one that brings such a fault; sums to 1. [1]
     """
 
     kind: str
@@ -126,13 +154,13 @@ class FaultMode:
 
     @property
     def lasts(self) -> bool:
-        """Whether the fault is there all the time."""
+        """Whether the fault is there all the time, once it is there."""
         return not self.acts_as
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TriggerTest:
-    """Bringing a fault on purpose.
+    """Bringing a fault on purpose: wiggling, warming or misting a place or a part.
 
     Parameters
     ----------
@@ -143,12 +171,12 @@ class TriggerTest:
     state : str
         Operating state it is done in.
     minutes : float
-        [min]
+        Time it takes. [min]
     caution : str
-        Key of a caution.
+        Key of the caution that stands before it.
     reacts, by_other, imagined : float
         Chance that the fault comes or goes: at its place and with its own trigger, at
-        its place with another, and anywhere else.
+        its place with another, and anywhere else. [1]
     """
 
     verb: str
@@ -167,12 +195,20 @@ class Trigger:
 
     Parameters
     ----------
+    name : str
+        Key: ``vibration``.
+    says : str
+        When it makes the fault come or go, in words: ``when it is shaken``.
     present : Mapping[str, float]
-        Operating state to the chance that the fault is there at one look.
+        Operating state to the chance that the fault is there at one look. [1]
     otherwise : float
-        The same in a state not named.
+        The same in a state not named. [1]
     in_complaint : float
-        Chance that it was there when the owner saw what he came with.
+        Chance that it was there when the owner saw what he came with. [1]
+    test : TriggerTest
+        What brings the fault on purpose.
+    source, basis : str
+        Where the chances are from, and whether that was read, remembered or estimated.
     """
 
     name: str

@@ -1,6 +1,8 @@
-"""Effort: what an owner may lack, and what a part's price counts as, in minutes.
+"""Owner's limits and prices: what an owner may lack, what a price counts as in minutes.
 
-Leaves to `session` which steps that makes dearer.
+The price of a part counts as minutes when steps are chosen, and not when they are told:
+a dear part is not swapped on a guess, and the minutes on the page stay minutes. Leaves
+to `session` which steps that makes dearer.
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ class OwnerLimit:
     ----------
     name : str
         Key, as typed behind ``without``.
+    says : str
+        What is lacking, in words.
     readings, states, cautions : frozenset[str]
         Kinds of reading, operating states, and cautions of places that need it.
     is_impossible : bool
@@ -43,14 +47,17 @@ class OwnerLimit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Effort:
-    """All limits, and the price classes of repairs.
+    """All that an owner may lack, and the price classes of repairs.
 
     Parameters
     ----------
+    limits : Mapping[str, OwnerLimit]
+        By name.
     price_minutes : Mapping[str, float]
         Price class to the minutes it counts as. [min]
     needless_minutes : float
-        What mending a sound part counts as beyond its time and price. [min]
+        What mending a sound part counts as beyond its time and price: a good part is
+        thrown away, or a sound joint disturbed. [min]
     """
 
     limits: Mapping[str, OwnerLimit] = field(

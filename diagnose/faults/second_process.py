@@ -26,8 +26,11 @@ ResultT = TypeVar("ResultT")
 def can_fork() -> bool:
     """Return whether a forked child is safe here and would find a processor.
 
-    Not with other threads about, whose locks a child would inherit, and not on systems
-    whose libraries do not survive a fork.
+    Returns
+    -------
+    bool
+        False with other threads about, whose locks a child would inherit, on systems
+        whose libraries do not survive a fork, and in a child.
     """
     has_fork = "fork" in multiprocessing.get_all_start_methods()
     is_alone = threading.active_count() == 1
@@ -41,14 +44,27 @@ def can_fork() -> bool:
 
 
 def shared_array(shape: tuple[int, ...], dtype: npt.DTypeLike) -> npt.NDArray[Any]:
-    """Return an array of zeros that forked children write to as well."""
+    """Return an array of zeros that forked children write to as well.
+
+    Parameters
+    ----------
+    shape : tuple[int, ...]
+        Its shape.
+    dtype : DTypeLike
+        Its kind of number.
+
+    Returns
+    -------
+    NDArray
+        Of that shape; its memory is freed with it.
+    """
     kind = np.dtype(dtype)
     room = mmap.mmap(-1, max(1, math.prod(shape) * kind.itemsize))
     return np.frombuffer(room, dtype=kind, count=math.prod(shape)).reshape(shape)
 
 
-def beside(work: Callable[[], ResultT]) -> Callable[[], ResultT]:
-    """Start work in a forked child.
+def start_in_child(work: Callable[[], ResultT]) -> Callable[[], ResultT]:
+    """Start work in a forked child and return what waits for its result.
 
     Parameters
     ----------
@@ -59,6 +75,7 @@ def beside(work: Callable[[], ResultT]) -> Callable[[], ResultT]:
     -------
     Callable
         Waits for the result and returns it; what the work raised is raised there.
+        Without a child it is the work itself.
     """
     if not can_fork():
         return work

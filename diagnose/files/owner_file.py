@@ -11,15 +11,16 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field, ValidationError
 
-from diagnose.errors import InvalidFileError
-from diagnose.files.draft import nearest
-from diagnose.files.knowledge.knowledge_files import grammar_problems
+from diagnose.errors import InvalidFileError, did_you_mean
+from diagnose.files.grammar import Entry, grammar_problems, keys_of
 from diagnose.files.yaml_positions import read_document
 
+# The name of an owner's file in his configuration folder.
 OWNER_FILE = "owner.yaml"
 
+# What a step takes. [min]
 Minutes = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 
 
@@ -39,10 +40,8 @@ class Owner:
     takes: Mapping[str, float]
 
 
-class _OwnerModel(BaseModel):
+class _OwnerEntry(Entry):
     """The grammar of the file."""
-
-    model_config = ConfigDict(extra="forbid", strict=True)
 
     without: list[str] = Field(default_factory=list)
     takes: dict[str, Minutes] = Field(default_factory=dict)
@@ -54,8 +53,14 @@ def load_owner(path: Path, *, limits: Mapping[str, str]) -> Owner:
     Parameters
     ----------
     path : Path
+        The file, YAML 1.2.
     limits : Mapping[str, str]
         What an owner may lack, name to the words for it.
+
+    Returns
+    -------
+    Owner
+        What it says.
 
     Raises
     ------
@@ -66,15 +71,15 @@ def load_owner(path: Path, *, limits: Mapping[str, str]) -> Owner:
     document = read_document(path, wanted="owner file")
     problems = list(document.problems)
     try:
-        found = _OwnerModel.model_validate(document.data)
+        found = _OwnerEntry.model_validate(document.data)
     except ValidationError as error:
-        fields = set(_OwnerModel.model_fields)
-        problems.extend(grammar_problems(error, document, known=fields))
+        known = keys_of(_OwnerEntry)
+        problems.extend(grammar_problems(error, document, known=known))
         raise InvalidFileError(tuple(problems)) from error
     problems.extend(
         document.problem(
             ("without", place),
-            f'"{name}" is no limit{nearest(name, limits)}; there are: '
+            f'"{name}" is no limit{did_you_mean(name, limits)}; there are: '
             f"{', '.join(limits)}",
         )
         for place, name in enumerate(found.without)

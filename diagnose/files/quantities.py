@@ -12,12 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.circuit.wires import (
-    METRES_PER_FOOT,
-    awg_area_mm2,
-    sae_area_mm2,
-)
+from diagnose.circuit.wires import METRES_PER_FOOT
+from diagnose.files.grammar import shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +52,7 @@ def _measure(
     )
 
 
+# A length of wire. [m] Limits are own choice: a wire end, and several cars in a row.
 LENGTH = Measure(
     name="length",
     factors=MappingProxyType(
@@ -71,8 +68,15 @@ LENGTH = Measure(
     least=0.001,
     most=50.0,
 )
+
+# A voltage. [V] Limits are own choice: beyond what a meter tells, and far above 24 V.
 VOLTAGE = _measure("voltage", "12 V or 700 mV", (1e-6, 100.0), V=1.0, mV=0.001)
+
+# A current. [A] Limits are own choice: beyond what a meter tells, and a starter of a
+# lorry.
 CURRENT = _measure("current", "15 A or 20 mA", (1e-6, 2000.0), A=1.0, mA=0.001)
+
+# A resistance. [Ω] Limits are own choice: a busbar, and dry insulation.
 RESISTANCE = _measure(
     "resistance",
     "1.5 ohm or 10 mohm",
@@ -82,15 +86,27 @@ RESISTANCE = _measure(
     kohm=1e3,
     Mohm=1e6,
 )
+
+# A power. [W] Limits are own choice: below an indicator diode, and a large starter.
 POWER = _measure("power", "55 W", (0.01, 5000.0), W=1.0)
+
+# Minutes of a person's time. [min] Limits are own choice: none, and a working day and
+# more.
 TIME = _measure("time", "2 min", (0.0, 600.0), min=1.0)
+
+# A speed of rotation. [1/min] Limits are own choice: turned by hand, and an alternator
+# at its fastest.
 SPEED = _measure("speed of rotation", "850 rpm", (1.0, 20000.0), rpm=1.0)
+
+# Resistance of a metre of resistance wire. [Ω/m] No closer limits than those of any
+# measure.
 LINEAR_RESISTANCE = Measure(
     name="resistance per length",
     factors=MappingProxyType({"ohm/ft": 1 / METRES_PER_FOOT, "ohm/m": 1.0}),
     examples="0.35 ohm/ft or 1.15 ohm/m",
 )
 
+# How the name of a parameter ends, and the measure it is in.
 _BY_SUFFIX: Mapping[str, Measure] = MappingProxyType(
     {
         "_volts": VOLTAGE,
@@ -103,13 +119,25 @@ _BY_SUFFIX: Mapping[str, Measure] = MappingProxyType(
     }
 )
 
+# A number, and whatever stands behind it.
 _AMOUNT = re.compile(
     r"(?P<number>[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:e[+-]?\d+)?)(?P<unit>.*)"
 )
 
 
 def measure_of(parameter: str) -> Measure | None:
-    """Return the measure that a parameter's name ends in; None for a bare number."""
+    """Return the measure that a parameter's name ends in.
+
+    Parameters
+    ----------
+    parameter : str
+        Such as ``coil_ohms``.
+
+    Returns
+    -------
+    Measure or None
+        None for a bare number.
+    """
     for suffix, measure in _BY_SUFFIX.items():
         if parameter.endswith(suffix):
             return measure
@@ -141,7 +169,7 @@ def parse_amount(found: object, measure: Measure) -> float:
     >>> parse_amount("10 mohm", RESISTANCE)
     0.01
     """
-    matched = _AMOUNT.fullmatch(_text(found))
+    matched = _AMOUNT.fullmatch(as_written(found))
     if matched is None:
         raise ValueError(
             f"found {shown(found)}, expected a {measure.name} "
@@ -165,7 +193,25 @@ def parse_amount(found: object, measure: Measure) -> float:
 
 
 def parse_positive(found: object, measure: Measure) -> float:
-    """Read an amount greater than zero; arguments and errors as `parse_amount`."""
+    """Read an amount that is greater than zero and can be on a car.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds, such as ``"15 A"``.
+    measure : Measure
+        What it should be.
+
+    Returns
+    -------
+    float
+        The amount in the measure's SI unit.
+
+    Raises
+    ------
+    ValueError
+        If it is no number with one of the measure's units, or is beyond its limits.
+    """
     amount = parse_amount(found, measure)
     if amount <= 0:
         raise ValueError(f'{measure.name} "{found}" must be greater than 0')
@@ -176,263 +222,14 @@ def parse_positive(found: object, measure: Measure) -> float:
     return amount
 
 
-def _text(found: object) -> str:
-    """Return text or a number as text; anything else as nothing."""
-    if isinstance(found, bool) or not isinstance(found, int | float | str):
-        return ""
-    return str(found).strip()
-
-
-def shown(found: object) -> str:
-    """Return how a message names what a file holds."""
-    if found is None:
-        return "nothing"
-    if isinstance(found, str):
-        return f'"{found}"'
-    if isinstance(found, bool):
-        return "true" if found else "false"
-    if isinstance(found, list):
-        return "a list"
-    if isinstance(found, dict):
-        return "a mapping (keys with values)"
-    return str(found)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WireSize:
-    """A wire as written: its size and length.
-
-    Parameters
-    ----------
-    length_m : float
-        [m]
-    area_mm2 : float or None
-        Copper cross-section; None for resistance wire. [mm²]
-    ohms_per_m : float or None
-        For resistance wire, else None. [Ω/m]
-    """
-
-    length_m: float
-    area_mm2: float | None = None
-    ohms_per_m: float | None = None
-
-
-WIRE_EXAMPLES = "14 AWG 6 ft, 14 SAE 1.8 m, 2.5 mm2 2 m or 0.35 ohm/ft 4 ft"
-SMALLEST_MM2, LARGEST_MM2 = 0.05, 240.0
-"""Beyond any wire on a car; IEC 60228 goes from 0.5 to 2500. Own choice. [mm²]"""
-
-_WIRE = re.compile(
-    r"(?P<size>[+-]?[\d./]+)\s*(?P<series>AWG|SAE|mm2|mm²|ohm/ft|ohm/m)\s*,?\s*"
-    r"(?P<length>\S.*)?",
-    re.IGNORECASE,
-)
-
-
-def parse_wire(found: object) -> WireSize:
-    """Read a wire's size and length.
-
-    Parameters
-    ----------
-    found : object
-        What the file holds, such as ``"14 AWG 6 ft"``.
-
-    Returns
-    -------
-    WireSize
-        Its length with its cross-section or its resistance per metre.
-
-    Raises
-    ------
-    ValueError
-        If the text is no wire, the gauge doesn't exist, or the length isn't positive.
-
-    Examples
-    --------
-    >>> parse_wire("2.5 mm2 2 m")
-    WireSize(length_m=2.0, area_mm2=2.5, ohms_per_m=None)
-    """
-    text = _text(found)
-    matched = _WIRE.fullmatch(text)
-    if matched is None:
-        raise ValueError(
-            f"found {shown(found)}, expected a wire: size and length, "
-            f"such as {WIRE_EXAMPLES}"
-        )
-    if not matched["length"]:
-        raise ValueError(f'wire "{text}" has no length; add it, such as `{text} 6 ft`')
-    length_m = parse_positive(matched["length"], LENGTH)
-    series = matched["series"].lower()
-    if series.startswith("ohm"):
-        per_length = parse_positive(f"{matched['size']} {series}", LINEAR_RESISTANCE)
-        return WireSize(length_m=length_m, ohms_per_m=per_length)
-    return WireSize(length_m=length_m, area_mm2=_area_mm2(matched["size"], series))
-
-
-def _area_mm2(size: str, series: str) -> float:
-    """Return the cross-section of a size in its series."""
-    if series in {"awg", "sae"}:
-        gauge = _gauge(size, series.upper())
-        return awg_area_mm2(gauge) if series == "awg" else sae_area_mm2(gauge)
-    try:
-        area_mm2 = float(size)
-    except ValueError:
-        raise ValueError(f'"{size} mm2" is not a number of mm2') from None
-    if not SMALLEST_MM2 <= area_mm2 <= LARGEST_MM2:
-        raise ValueError(
-            f'"{size} mm2" can\'t be a wire; sizes go from '
-            f"{SMALLEST_MM2:g} to {LARGEST_MM2:g} mm2"
-        )
-    return area_mm2
-
-
-def _gauge(size: str, series: str) -> int:
-    """Return a gauge as a number, 0 for 1/0 (or 0), -1 for 2/0 and so on."""
-    noughts = re.fullmatch(r"([1-4])/0", size)
-    if noughts:
-        return 1 - int(noughts[1])
-    if re.fullmatch(r"\d{1,2}", size):
-        return int(size)
-    raise ValueError(
-        f'there is no {series} gauge "{size}"; gauges are whole numbers, or 1/0 to 4/0'
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Connection:
-    """Where a terminal goes: straight onto another terminal, or by a wire to it."""
-
-    to: str
-    wire: WireSize | None
-
-
-_VIA = re.compile(r"(?P<to>\S+)(?:\s+via\s+(?P<wire>.+))?")
-
-
-def parse_connection(found: object) -> Connection:
-    """Read ``terminal`` or ``terminal via size length``.
-
-    Parameters
-    ----------
-    found : object
-        What the file holds, such as ``"body-stud via 14 AWG 2 ft"``.
-
-    Returns
-    -------
-    Connection
-        The terminal and the wire, if any.
-
-    Raises
-    ------
-    ValueError
-        If the text has another form, or the wire is no wire.
-
-    Examples
-    --------
-    >>> parse_connection("body-stud").to
-    'body-stud'
-    """
-    wanted = "a terminal, or `terminal via size length` such as body via 14 AWG 2 ft"
-    matched = _VIA.fullmatch(_text(found))
-    if matched is None:
-        raise ValueError(f"found {shown(found)}, expected {wanted}")
-    wire = parse_wire(matched["wire"]) if matched["wire"] else None
-    return Connection(to=matched["to"], wire=wire)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LoadSize:
-    """A load as written: its kind, and the parameter and amount that give its size."""
-
-    kind: str
-    parameter: str
-    amount: float
-
-
-_LOAD_WORDS: Mapping[str, tuple[str, str, Measure]] = MappingProxyType(
-    {
-        "motor": ("motor", "motor_amps", CURRENT),
-        "load": ("load", "load_amps", CURRENT),
-        "lamp": ("lamp", "lamp_watts", POWER),
-        "lamps": ("lamp", "lamp_watts", POWER),
-        "led-lamp": ("led-lamp", "led_watts", POWER),
-        "led-lamps": ("led-lamp", "led_watts", POWER),
-    }
-)
-LOAD_EXAMPLES = "7 A motor, 110 W lamps, 3 W led-lamp or 5 A load"
-
-
-def parse_load(found: object) -> LoadSize:
-    """Read a load's size and kind.
-
-    Parameters
-    ----------
-    found : object
-        What the file holds, such as ``"7 A motor"``.
-
-    Returns
-    -------
-    LoadSize
-        The load.
-
-    Raises
-    ------
-    ValueError
-        If the text is not an amount followed by a kind of load.
-
-    Examples
-    --------
-    >>> parse_load("110 W lamps")
-    LoadSize(kind='lamp', parameter='lamp_watts', amount=110.0)
-    """
-    text = found.strip() if isinstance(found, str) else ""
-    amount, _, word = text.rpartition(" ")
-    if word not in _LOAD_WORDS or not amount:
-        raise ValueError(
-            f"found {shown(found)}, expected a load: size and kind, "
-            f"such as {LOAD_EXAMPLES}"
-        )
-    kind, parameter, measure = _LOAD_WORDS[word]
-    return LoadSize(
-        kind=kind, parameter=parameter, amount=parse_positive(amount, measure)
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FuseSize:
-    """A fuse as written: its kind and its rating in amps."""
-
-    kind: str
-    rating_amps: float
-
-
-def parse_fuse(found: object) -> FuseSize:
-    """Read ``15 A``, ``60 A slow-fuse``, ``30 A breaker`` or ``60 A fusible-link``.
+def as_written(found: object) -> str:
+    """Return text or a number as text; anything else as empty text.
 
     Parameters
     ----------
     found : object
         What the file holds.
-
-    Returns
-    -------
-    FuseSize
-        A plain fuse when no kind is given.
-
-    Raises
-    ------
-    ValueError
-        If there is no current, or the kind is unknown.
-
-    Examples
-    --------
-    >>> parse_fuse("30 A breaker")
-    FuseSize(kind='breaker', rating_amps=30.0)
     """
-    text = found.strip() if isinstance(found, str) else found
-    kind = "fuse"
-    if isinstance(text, str):
-        words = text.rsplit(" ", 1)
-        if words[-1] in PROTECTIVE_KINDS:
-            kind = words[-1]
-            text = words[0] if len(words) > 1 else ""
-    return FuseSize(kind=kind, rating_amps=parse_positive(text, CURRENT))
+    if isinstance(found, bool) or not isinstance(found, int | float | str):
+        return ""
+    return str(found).strip()

@@ -36,12 +36,12 @@ def cases_folder() -> Traversable:
 
 
 def shipped_cars() -> Mapping[str, Traversable]:
-    """Return the shipped car files by name, without their ending, in order of name."""
+    """Return the shipped car files by name, in order, without their ending."""
     return _yaml_files(cases_folder() / "cars")
 
 
 def shipped_cases() -> Mapping[str, Traversable]:
-    """Return the shipped worked cases by name, without their ending, sorted."""
+    """Return the shipped worked cases by name, in order, without their ending."""
     return _yaml_files(cases_folder())
 
 

@@ -1,41 +1,33 @@
 """YAML 1.2 files as plain data that remembers the line and column of everything.
 
-Every way a file can fail to be such data is a `FileProblem`: unreadable, not text,
-control characters, not YAML, repeated keys, anchors and tags. Leaves what the data
-means to the grammar of each kind of file.
+The one door to YAML: every way a file can fail to be such data is a `FileProblem`.
+Repeated keys, anchors and tags are told here, unreadable files by `file_text`, text
+that is no YAML by `yaml_nodes`. Leaves what the data means to the grammar of each kind
+of file.
 """
 
 from __future__ import annotations
 
-import io
 import pathlib
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import ClassVar
 
-import yaml
-from ruamel.yaml import YAML
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
-from ruamel.yaml.nodes import Node
-from ruamel.yaml.resolver import implicit_resolvers
+from diagnose.errors import FileProblem
+from diagnose.files.file_text import CONTROL, invalid_file, read_text
+from diagnose.files.yaml_nodes import TAG, Node, compose
 
-from diagnose.errors import FileProblem, InvalidFileError
-
+# What one scalar can be.
 Scalar = str | int | float | bool | None
+
+# What a file holds, without its positions.
 Plain = Scalar | list["Plain"] | dict[str, "Plain"]
+
+# Keys and list indices from the top of a file down to an entry.
 Location = tuple[str | int, ...]
-"""Keys and list indices from the top of a file down to an entry."""
 
-MOST_BYTES = 1_000_000
-"""A car file is a few kilobytes; a megabyte is not one. Own choice. [byte]"""
-
+# How deep entries may nest: car and knowledge files nest five deep, and Python's
+# recursion limit is far off. [1] Own choice.
 MOST_DEPTH = 20
-"""Car and knowledge files nest five deep; far under Python's recursion limit."""
-
-# What YAML 1.2.2, section 5.1 (character set), does not call printable, without tab,
-# line feed and carriage return; DEL and C1 controls too, for the screen's sake.
-_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ufffe\uffff]")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +73,11 @@ class Document:
             it that is.
         of_key : bool
             True for the position of the entry's key instead of its value.
+
+        Returns
+        -------
+        Position
+            The top of the file when nothing around the entry is in it.
         """
         if not of_key and location in self.values:
             return self.values[location]
@@ -93,7 +90,17 @@ class Document:
     def problem(
         self, location: Location, message: str, *, of_key: bool = False
     ) -> FileProblem:
-        """Return a problem with the position of an entry."""
+        """Return a problem with the position of an entry.
+
+        Parameters
+        ----------
+        location : Location
+            The entry.
+        message : str
+            What was found, what was expected, and what to do.
+        of_key : bool
+            True when its key is meant, not its value.
+        """
         position = self.position(location, of_key=of_key)
         return FileProblem(
             path=self.path, line=position.line, column=position.column, message=message
@@ -120,12 +127,12 @@ def read_document(path: pathlib.Path, *, wanted: str) -> Document:
     InvalidFileError
         If the file can't be read, is not text, not YAML, empty, or not a mapping.
     """
-    text = _read_text(path, wanted=wanted)
-    root = _compose(path, text, wanted=wanted)
+    text = read_text(path, wanted=wanted)
+    root = compose(path, text, wanted=wanted)
     reader = _Reader(path=str(path))
     data = reader.plain(root, ())
     if not isinstance(data, dict) or not data:
-        raise _invalid(
+        raise invalid_file(
             path,
             1,
             1,
@@ -142,131 +149,6 @@ def read_document(path: pathlib.Path, *, wanted: str) -> Document:
     )
 
 
-def _invalid(
-    path: pathlib.Path, line: int, column: int, message: str
-) -> InvalidFileError:
-    """Return the error of one problem."""
-    problem = FileProblem(path=str(path), line=line, column=column, message=message)
-    return InvalidFileError((problem,))
-
-
-def _read_text(path: pathlib.Path, *, wanted: str) -> str:
-    """Return the file's text without control characters, or say why not."""
-    if path.is_dir():
-        raise _invalid(path, 0, 0, f"is a folder, expected a {wanted}")
-    try:
-        content = path.read_bytes()
-    except FileNotFoundError as error:
-        raise _invalid(path, 0, 0, f"no such file, expected a {wanted}") from error
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise _invalid(path, 0, 0, f"can't be read: {reason}") from error
-    if len(content) > MOST_BYTES:
-        raise _invalid(
-            path, 0, 0, f"{len(content)} bytes is too long for a {wanted}; "
-            f"the limit is {MOST_BYTES}",
-        )  # fmt: skip
-    if b"\x00" in content:
-        raise _invalid(path, 0, 0, f"is a binary file, expected a {wanted} in YAML")
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line, column = _line_and_column(
-            content[: error.start].decode("utf-8", errors="replace")
-        )
-        raise _invalid(
-            path, line, column, "is not UTF-8 text; save the file as UTF-8"
-        ) from error
-    _refuse_control_characters(path, text)
-    if not text.strip():
-        raise _invalid(path, 0, 0, f"is empty, expected a {wanted}")
-    return text
-
-
-def _line_and_column(before: str) -> tuple[int, int]:
-    """Return the position that follows a text, counted from 1."""
-    return before.count("\n") + 1, len(before) - (before.rfind("\n") + 1) + 1
-
-
-def _refuse_control_characters(path: pathlib.Path, text: str) -> None:
-    """Refuse characters that a screen would act on, all of them at once."""
-    problems = []
-    for found in _CONTROL.finditer(text):
-        line, column = _line_and_column(text[: found.start()])
-        code = f"U+{ord(found[0]):04X}"
-        problems.append(
-            FileProblem(
-                path=str(path),
-                line=line,
-                column=column,
-                message=f"control character {code}; delete it",
-            )
-        )
-    if problems:
-        raise InvalidFileError(tuple(problems))
-
-
-class _QuickLoader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
-    """The C reader of YAML 1.1, told apart what is a number or true as 1.2 does."""
-
-    yaml_implicit_resolvers: ClassVar[dict[str, list[tuple[str, re.Pattern[str]]]]] = {}
-
-
-for _versions, _tag_name, _pattern, _first in implicit_resolvers:
-    if (1, 2) in _versions:
-        _QuickLoader.add_implicit_resolver(_tag_name, _pattern, _first)
-
-
-def _compose(path: pathlib.Path, text: str, *, wanted: str) -> Node:
-    """Return the file's node tree.
-
-    Read by the quick reader first; what it can't read goes to the one for YAML 1.2,
-    twenty times slower, which also says why.
-    """
-    try:
-        quick: Node | None = yaml.compose(text, Loader=_QuickLoader)
-    except (yaml.YAMLError, RecursionError):
-        quick = None
-    return quick or _compose_slowly(path, text, wanted=wanted)
-
-
-def _compose_slowly(path: pathlib.Path, text: str, *, wanted: str) -> Node:
-    """Return the file's node tree, or say why there is none."""
-    try:
-        root: Node | None = YAML(typ="safe", pure=True).compose(io.StringIO(text))
-    except MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        reason = error.problem or error.context or "not understood"
-        raise _invalid(
-            path, line, column, f"is not YAML here: {_yaml_reason(reason)}"
-        ) from error
-    except YAMLError as error:
-        raise _invalid(path, 1, 1, f"is not YAML: {error}") from error
-    except RecursionError as error:
-        raise _invalid(path, 1, 1, "entries are nested too deeply") from error
-    if root is None:
-        raise _invalid(path, 0, 0, f"holds only comments, expected a {wanted}")
-    return root
-
-
-_REASONS = {
-    "mapping values are not allowed here": (
-        "a second `: ` in one line; put the value in quotes, or start a new line"
-    ),
-    "found character '\\t' that cannot start any token": (
-        "a tab; indent with spaces"
-    ),
-    "could not find expected ':'": "a key without `: ` and a value",
-    "but found another document": "a second document after `---`; use one file each",
-}  # fmt: skip
-
-
-def _yaml_reason(reason: str) -> str:
-    """Return the YAML reader's reason, in plainer words where it is a usual slip."""
-    return _REASONS.get(reason, reason)
-
-
 def _kind_words(data: Plain) -> str:
     """Return what kind of data was found, in words."""
     if isinstance(data, dict):
@@ -274,14 +156,6 @@ def _kind_words(data: Plain) -> str:
     if isinstance(data, list):
         return "a list"
     return "one piece of text" if isinstance(data, str) else f"only {data}"
-
-
-_TAG = "tag:yaml.org,2002:"
-
-
-def _is(node: Node, kind: str) -> bool:
-    """Return whether a node of either reader is of a kind."""
-    return bool(getattr(node, "id", "") == kind)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -305,9 +179,9 @@ class _Reader:
         if len(location) > MOST_DEPTH:
             self._report(node, f"is nested more than {MOST_DEPTH} deep")
             return None
-        if _is(node, "mapping"):
+        if node.id == "mapping":
             return self._mapping(node, location)
-        if _is(node, "sequence"):
+        if node.id == "sequence":
             return [
                 self.plain(item, (*location, index))
                 for index, item in enumerate(node.value)
@@ -318,7 +192,7 @@ class _Reader:
         """Return a mapping with text keys, reporting repeated ones."""
         result: dict[str, Plain] = {}
         for key_node, value_node in node.value:
-            if not _is(key_node, "scalar"):
+            if key_node.id != "scalar":
                 self._report(key_node, "a key must be one word, not a list or mapping")
                 continue
             key = str(key_node.value)
@@ -337,21 +211,21 @@ class _Reader:
 
     def _scalar(self, node: Node, text: str) -> Scalar:
         """Return a scalar by its YAML 1.2 core type."""
-        tag = str(node.tag).removeprefix(_TAG)
+        tag = str(node.tag).removeprefix(TAG)
         if tag == "null":
             return None
         if tag == "bool":
             return text.lower() == "true"
         if tag in {"int", "float"}:
             return _number(text)
-        escaped = _CONTROL.search(text)
+        escaped = CONTROL.search(text)
         if escaped is not None:
             code = f"U+{ord(escaped[0]):04X}"
             self._report(
                 node, f"control character {code}, written as an escape; delete it"
             )
-            return _CONTROL.sub("", text)
-        if tag not in {"str", "timestamp", "merge", "value"}:
+            return CONTROL.sub("", text)
+        if tag != "str":
             self._report(node, f'tag "{node.tag}" is not used here; delete it')
         return text
 
@@ -374,7 +248,7 @@ def _position(node: Node) -> Position:
 
 
 def _number(text: str) -> Scalar:
-    """Return a number of the YAML 1.2 core schema; other spellings stay text."""
+    """Return the number that a text is; the text itself when it is none."""
     for kind in (int, float):
         try:
             return kind(text)

@@ -2,7 +2,7 @@
 
 Three networks: the causes exactly as a diagnosis starts from them; one fault at a time
 with every symptom; and the fault sets and facts of one diagnosis. Leaves writing them
-down to `network`.
+down to `prior.network`.
 """
 
 from __future__ import annotations
@@ -17,21 +17,19 @@ from diagnose.faults.causes import Cause
 from diagnose.faults.links import UNTIED, Ties
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import symptom_likelihood
-from diagnose.inference.prior.network import (
-    CauseNetwork,
-    Form,
-    add_node,
-    check,
-    new_network,
-    node_name,
-    node_names,
-    written,
-)
+from diagnose.inference.prior.cause_network import CauseNetwork
+from diagnose.inference.prior.network import Form, add_node, check, new_network, written
+from diagnose.inference.prior.node_names import node_name, node_names
 from diagnose.inference.prior.priors import Priors
 from diagnose.measurement.symptoms import Context
 
+# The node for the one cause, in a network of single faults.
 CAUSE = "cause"
+
+# Its state that stands for no cause, and the words for a fault set without one.
 NONE = "none"
+
+# The node for the fault set, in the network of one diagnosis.
 FAULTS = "faults"
 
 
@@ -43,8 +41,14 @@ def answered(
     Parameters
     ----------
     contexts : Sequence[Context]
+        Questions about the car's history.
     answers : Mapping[str, str]
         Context to one of its states.
+
+    Returns
+    -------
+    tuple[Context, ...]
+        In the same order; the state that was answered has probability 1.
     """
     return tuple(
         replace(
@@ -71,10 +75,26 @@ def cause_network_text(
 
     Parameters
     ----------
-    ties : Ties
-        What ties the causes together, by nodes of its own.
+    contexts : Sequence[Context]
+        Questions about the car's history.
+    causes : Sequence[Cause]
+        All that can be wrong with the car.
     name : str
         Name of the network.
+    form : Form
+        Of the file.
+    ties : Ties
+        What ties the causes together, by nodes of its own.
+
+    Returns
+    -------
+    str
+        The file.
+
+    Raises
+    ------
+    ValueError
+        If a table does not sum to 1.
     """
     return written(CauseNetwork(contexts, causes, ties).network, name, form)
 
@@ -86,8 +106,24 @@ def symptom_network_text(
 
     Parameters
     ----------
+    contexts : Sequence[Context]
+        Questions about the car's history.
+    compiled : Compiled
+        The car, with what each cause shows.
     name : str
         Name of the network.
+    form : Form
+        Of the file.
+
+    Returns
+    -------
+    str
+        The file.
+
+    Raises
+    ------
+    ValueError
+        If a table does not sum to 1.
 
     Notes
     -----
@@ -150,11 +186,23 @@ def told_network_text(
         Words for each fault set.
     shares : FloatArray
         What each fault set weighs before any fact, after the first, and so on, shape
-        (1 + n_facts, n_sets); not normalised.
+        (1 + n_facts, n_sets); not normalised. [1]
     facts : Sequence[str]
         Words for each fact, in the order of `shares`.
     name : str
         Name of the network.
+    form : Form
+        Of the file.
+
+    Returns
+    -------
+    str
+        The file.
+
+    Raises
+    ------
+    ValueError
+        If a table does not sum to 1.
 
     Notes
     -----
@@ -184,10 +232,15 @@ def told_network_text(
 def single_fault_chances(priors: Priors) -> FloatArray:
     """Return the chance of no cause and of each one, given that there is at most one.
 
+    Parameters
+    ----------
+    priors : Priors
+        Of one car.
+
     Returns
     -------
     FloatArray
-        Shape (1 + n_causes, n_configurations); each column sums to 1.
+        Shape (1 + n_causes, n_configurations); each column sums to 1. [1]
     """
     sets = [(), *((i,) for i in range(len(priors.part_of)))]
     columns = [

@@ -12,11 +12,9 @@ import numpy as np
 from diagnose.arrays import FloatArray
 from diagnose.measurement.probe_lamp import ProbeLamp
 
+# Most a hand-held meter carries in series. [A] Rule of the trade: the jack of usual
+# meters is marked 10 A and fused so.
 SERIES_AMPS = 10.0
-"""Most a hand-held meter carries in series. [A]
-
-Rule: the jack of usual meters is marked 10 A and fused so.
-"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +28,7 @@ class MeterRange:
     counts : float
         Accuracy in counts of the last digit. [1]
     resolution : float
-        Value of one count, in the function's unit.
+        Value of one count. [unit of the function]
     """
 
     percent: float
@@ -38,12 +36,26 @@ class MeterRange:
     resolution: float
 
     def half_width(self, value: FloatArray) -> FloatArray:
-        """Return the accuracy limit at a shown value.
+        """Return by how much a shown value may be off at most.
+
+        Parameters
+        ----------
+        value : FloatArray
+            What the meter shows, of any shape and sign. [unit of the function]
+
+        Returns
+        -------
+        FloatArray
+            Same shape, positive. [unit of the function]
+
+        References
+        ----------
+        The convention of meters' handbooks, ±(percent of the reading + counts of the
+        last digit) (from memory).
 
         Examples
         --------
-        A meter of ±(1 % + 2 counts) showing 100.0 V may be 1.2 V off (handbook
-        convention).
+        A meter of ±(1 % + 2 counts) showing 100.0 V may be 1.2 V off.
 
         >>> float(
         ...     MeterRange(percent=1.0, counts=2, resolution=0.1).half_width(
@@ -57,10 +69,13 @@ class MeterRange:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Meter:
-    """A multimeter with its lead resistance and input resistance.
+    """A multimeter with its leads, and a test lamp.
 
     Parameters
     ----------
+    volts, ohms, amps, ac_volts, millivolts : MeterRange
+        Accuracy of each function; amps are those of a clamp, millivolts the lowest
+        range of DC volts.
     test_lamp : ProbeLamp
         What lies beside the meter in the box.
     input_ohms : float
@@ -68,7 +83,7 @@ class Meter:
     lead_ohms : float
         Both leads together; adds to every ohms reading. [Ω]
     slip_probability : float
-        Chance that a reading was taken at the wrong terminal or in the wrong state.
+        Chance that a reading was taken at the wrong terminal or in the wrong state. [1]
     series_caution : str
         Key of the caution for amps in series; empty when none.
     model_volts, model_fraction : float

@@ -1,8 +1,14 @@
 """The test lamp: a reading that loads what it reads, in three answers a person gives.
 
 A meter of 10 Mohm shows full volts behind a joint of a hundred ohms that nothing loads;
-a lamp does not light there. Its answer is a grade, 0 dark, half dim and 1 lit. Leaves
-open-circuit volts and source resistance to `faults.predicted`.
+a lamp does not light there. What it shows is a grade from 0 (dark) by a half (dim) to 1
+(lit), the mean of what people say: one number a draw holds the chances of all three
+answers, because the two limits are twenty times apart in light.
+
+The lamp is worked out from open-circuit volts and source resistance, not solved: both
+are predicted anyway, so that its readings cost no solution. That is right as long as
+its quarter amp switches nothing. Leaves both to `faults.predictor`, and to
+`lamp_points` where a lamp may be held.
 """
 
 from __future__ import annotations
@@ -17,10 +23,17 @@ import numpy.typing as npt
 
 from diagnose.measurement.quantities import LIGHT_EXPONENT
 
+# What a person says of the lamp, and the grade it stands for. [1] Own choice: dim is
+# half way.
 GRADES: Mapping[str, float] = MappingProxyType({"dark": 0.0, "dim": 0.5, "lit": 1.0})
-"""What a person says of the lamp, and the grade it stands for."""
 
-_LEAST_SHARE = 1e-6  # of the rated volts, so that the dark has a logarithm
+# Least share of the rated volts that is looked at. [1] Own choice: so that the dark has
+# a logarithm; no eye sees a millionth of the volts.
+_LEAST_SHARE = 1e-6
+
+# Least sum that is divided by in the lamp's equation. [1] Own choice: 0 V behind 0 ohm
+# then are dark, and not 0 over 0.
+_LEAST_SUM = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +65,17 @@ class ProbeLamp:
     caution: str = ""
 
     def hot_ohms(self, system_volts: float) -> float:
-        """Return its resistance at rated volts. [Ω].
+        """Return its resistance at rated volts.
+
+        Parameters
+        ----------
+        system_volts : float
+            Of the car: 6, 12 or 24. [V]
+
+        Returns
+        -------
+        float
+            Of the lamp for that system, with as many watts. [Ω]
 
         Examples
         --------
@@ -73,21 +96,21 @@ class ProbeLamp:
 def lamp_share(
     open_volts: npt.NDArray[Any], source_ohms: npt.NDArray[Any], lamp_ohms: float
 ) -> npt.NDArray[Any]:
-    """Return how far a lamp loads a source down: its volts, in those of the source.
+    """Return the volts over a lamp that a source feeds, as a share of its rated volts.
 
     Parameters
     ----------
     open_volts : NDArray
-        Without the lamp, over its rated volts. [1]
+        Those without the lamp, over its rated volts. [1]
     source_ohms : NDArray
-        Same shape. [Ω]
+        Resistance of the source, same shape. [Ω]
     lamp_ohms : float
-        Hot. [Ω]
+        Resistance of the lamp at its rated volts. [Ω]
 
     Returns
     -------
     NDArray
-        Over the rated volts, same shape and precision. [1]
+        Same shape and precision. [1]
 
     Notes
     -----
@@ -106,7 +129,9 @@ def lamp_share(
     ratio = source_ohms / lamp_ohms
     size = np.abs(open_volts)
     # 2u/(r + ...) and not (... - r)/2: a dead end's r is a hundred million
-    root = 2.0 * size / np.maximum(ratio + np.sqrt(ratio * ratio + 4.0 * size), 1e-9)
+    root = (
+        2.0 * size / np.maximum(ratio + np.sqrt(ratio * ratio + 4.0 * size), _LEAST_SUM)
+    )
     return np.asarray(root * root)
 
 
@@ -125,6 +150,10 @@ def lamp_grade(
         Between the two points, without the lamp. [V]
     source_ohms : NDArray
         Between them, same shape. [Ω]
+    lamp : ProbeLamp
+        The lamp and the eye.
+    system_volts : float
+        Of the car: 6, 12 or 24. [V]
 
     Returns
     -------
@@ -134,7 +163,9 @@ def lamp_grade(
 
     References
     ----------
-    Light ~ volts**3.4: see `quantities.LIGHT_EXPONENT`.
+    Light goes with volts**3.4: D. G. Fink, H. W. Beaty, Standard Handbook for
+    Electrical Engineers, 11th ed., p. 22-8 (secondary copy); here
+    `quantities.LIGHT_EXPONENT`.
     """
     rated_volts = lamp.volts * system_volts / 12.0
     share = lamp_share(
@@ -162,7 +193,12 @@ def answer_chance(value: float, grade: npt.NDArray[Any]) -> npt.NDArray[Any]:
     value : float
         One of `GRADES`.
     grade : NDArray
-        As from `lamp_grade`.
+        As from `lamp_grade`, of any shape. [1]
+
+    Returns
+    -------
+    NDArray
+        Same shape. [1]
 
     Examples
     --------
@@ -174,6 +210,16 @@ def answer_chance(value: float, grade: npt.NDArray[Any]) -> npt.NDArray[Any]:
 
 def grade_words(value: float) -> str:
     """Return the answer nearest to a grade.
+
+    Parameters
+    ----------
+    value : float
+        From 0 to 1. [1]
+
+    Returns
+    -------
+    str
+        One of `GRADES`.
 
     Examples
     --------

@@ -12,17 +12,39 @@ from enum import Enum
 
 
 class Quantity(Enum):
-    """What a claim looks at, on the part with the claim's role."""
+    """What a claim looks at, on the part with the claim's role.
 
-    VOLTS = "volts"  # across the part's main terminals [V, per 12 V system]
-    AMPS = "amps"  # through the part [A]
-    LIGHT = "light"  # (volts/rated volts)**3.4, of LEDs by their amps; 1 at rated volts
-    IS_UP = "is_up"  # 1 when the controller is powered and out of reset
-    IS_CLOSED = "is_closed"  # 1 when the relay contacts are closed
-    IS_BLOWN = "is_blown"  # 1 when the fuse is open
-    CHATTERS = "chatters"  # 1 when contacts or a controller go on and off by themselves
-    BATTERY_AMPS = "battery_amps"  # out of the battery, positive = discharging [A]
-    MECHANICAL = "mechanical"  # a mechanical condition named by `role`, 1 when good
+    Attributes
+    ----------
+    VOLTS
+        Across the part's main terminals, as of a 12 V system. [V]
+    AMPS
+        Through the part, in either direction. [A]
+    LIGHT
+        Of a lamp, 1 at its rated volts. [1]
+    IS_UP
+        1 when the controller is powered and out of reset. [1]
+    IS_CLOSED
+        1 when the contacts are closed. [1]
+    IS_BLOWN
+        1 when the fuse is open. [1]
+    CHATTERS
+        1 when contacts or a controller go on and off by themselves. [1]
+    BATTERY_AMPS
+        Out of the battery, positive while it discharges. [A]
+    MECHANICAL
+        A mechanical condition, named by the claim's role; 1 when good. [1]
+    """
+
+    VOLTS = "volts"
+    AMPS = "amps"
+    LIGHT = "light"
+    IS_UP = "is_up"
+    IS_CLOSED = "is_closed"
+    IS_BLOWN = "is_blown"
+    CHATTERS = "chatters"
+    BATTERY_AMPS = "battery_amps"
+    MECHANICAL = "mechanical"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,14 +55,16 @@ class Claim:
     ----------
     role : str
         Role of the part; every part with the role must satisfy the claim.
+    quantity : Quantity
+        What is compared.
     state : str
         Operating state.
     at_least : bool
         True: the claim holds above the limit; False: below it.
     limit : float
-        In the quantity's unit.
+        What it is compared with. [unit of the quantity]
     blur : float
-        Logistic width of the limit: people and parts differ. Same unit.
+        Scale of the logistic curve around the limit: people and parts differ. [same]
     relative_to : str or None
         When given, the quantity is divided by its value in this other state.
     """
@@ -55,7 +79,7 @@ class Claim:
 
 
 class Join(Enum):
-    """How the members of a group combine."""
+    """How the members of a group combine: all, at least one, or none of them hold."""
 
     ALL = "all"
     ANY = "any"
@@ -64,7 +88,15 @@ class Join(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """Claims, groups and names of other symptoms joined together."""
+    """Claims, groups and names of other symptoms joined together.
+
+    Parameters
+    ----------
+    join : Join
+        How they combine.
+    members : tuple[Claim | Group | str, ...]
+        What is joined; a text is the name of a symptom.
+    """
 
     join: Join
     members: tuple[Claim | Group | str, ...]
@@ -87,9 +119,11 @@ class Symptom:
     minutes : float
         Time to observe it. [min]
     missed_probability, imagined_probability : float
-        Chance of a no although it holds, and of a yes although it doesn't.
+        Chance of a no although it holds, and of a yes although it doesn't. [1]
     caution : str
-        Key of a caution, or empty.
+        Key of the caution that stands before it, or empty.
+    source, basis : str
+        Where the limits are from, and whether that was read, remembered or estimated.
     """
 
     name: str
@@ -115,8 +149,9 @@ class Complaint:
     answers : Mapping[str, bool]
         Symptom to the answer the complaint implies.
     retest : str
-        The symptom whose re-test closes the case, and the answer that means cured.
+        The symptom whose re-test closes the case.
     cured_answer : bool
+        The answer to it that means cured.
     """
 
     name: str
@@ -135,7 +170,9 @@ class Context:
     name, question : str
         Key (``wiring``) and what to ask.
     states : Mapping[str, float]
-        Answer to its prior probability; sums to 1.
+        Answer to its prior probability; sums to 1. [1]
+    source, basis : str
+        Where they are from, and whether that was read, remembered or estimated.
     """
 
     name: str

@@ -2,7 +2,7 @@
 
 A case is closed once the complaint's own symptom was tested after a repair and is gone.
 The last repair before that is the one that cured: the complaint stood until then.
-Leaves keeping cases to `store` and learning from them to `inference.prior.learning`.
+Leaves keeping cases to `store` and learning from them to `inference.learning`.
 """
 
 from __future__ import annotations
@@ -15,8 +15,9 @@ from types import MappingProxyType
 
 from diagnose.circuit.car import Car
 from diagnose.errors import ReadingError
+from diagnose.faults.history import check_history
 from diagnose.faults.knowledge import Knowledge
-from diagnose.inference.prior.learning import ClosedCase, PartGroup, can_have
+from diagnose.inference.learning.closed_cases import ClosedCase, PartGroup, can_have
 from diagnose.measurement.symptoms import Complaint
 from diagnose.session.fact_rows import fact_from_row, standing_rows
 from diagnose.session.facts import (
@@ -108,9 +109,7 @@ def closed_case(
     group = (part.kind, part.role or "") if part is not None else ("", "")
     if not any(m.name == mode_name and can_have(group, m) for m in knowledge.modes):
         raise ReadingError(f'this car has no cause "{cure.cause}"')
-    answers = {context.name: context.states for context in knowledge.contexts}
-    if any(a not in answers.get(c, ()) for c, a in cure.history.items()):
-        raise ReadingError("an answer about its history is not known any more")
+    check_history(cure.history, knowledge.contexts)
     identity = f"{case.car_digest} {case.created_at} {case.name}"
     return ClosedCase(
         case_id=hashlib.sha256(identity.encode()).hexdigest()[:32],

@@ -17,6 +17,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from diagnose.arrays import FloatArray
 from diagnose.errors import ImpossibleEvidenceError
+from diagnose.inference.prior.several_faults import more_than_two
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step
 from diagnose.session.advice.advice import FINAL_VERDICTS, Adviser
@@ -67,7 +68,7 @@ class Diagnosis:
         self._model = model
         self.vocabulary = vocabulary_of(model)
         self.safety_note = model.knowledge.safety_note
-        self._checks = FactChecks(model.car, self.vocabulary)
+        self._checks = FactChecks(model, self.vocabulary)
         self._reasoner = Reasoner(model)
         self._moments = Moments(model)
         self._outcomes = Outcomes(model)
@@ -277,7 +278,7 @@ class Diagnosis:
             for fact in standing_facts(self._facts)
             if isinstance(fact, ContextFact)
         }
-        return self._model.compiled.priors.more_than_two(answers)
+        return more_than_two(self._model.compiled.priors, answers)
 
     def _standing_moment(self) -> Moment:
         """Return the moment, concluded anew if the car's rows were written since.

@@ -11,16 +11,12 @@ from difflib import get_close_matches
 
 from diagnose.circuit.car import Car
 from diagnose.errors import ReadingError
+from diagnose.faults.history import check_history
+from diagnose.measurement.lamp_points import battery_posts, unfit_for_lamp
 from diagnose.measurement.probe_lamp import GRADES
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    battery_posts,
-    fuse_ohms,
-    ripple_readings,
-    unfit_for_lamp,
-)
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.where_to_measure import ripple_readings
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -34,6 +30,7 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
+from diagnose.session.ready_car import Model
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.units import check_minutes, check_range
 
@@ -50,13 +47,13 @@ class FactChecks:
 
     Parameters
     ----------
-    car : Car
+    model : Model
     words : Vocabulary
         What it has.
     """
 
-    def __init__(self, car: Car, words: Vocabulary) -> None:
-        self._car = car
+    def __init__(self, model: Model, words: Vocabulary) -> None:
+        self._car, self._knowledge = model.car, model.knowledge
         self._words = words
 
     def check(self, fact: Fact) -> None:
@@ -74,9 +71,8 @@ class FactChecks:
         words = self._words
         match fact:
             case ContextFact():
-                _check_known(fact.context, words.contexts, "question")
-                answers = words.contexts[fact.context][1]
-                _check_known(fact.answer, dict.fromkeys(answers, ""), "answer")
+                answers = {fact.context: fact.answer}
+                check_history(answers, self._knowledge.contexts)
             case ComplaintFact():
                 _check_known(fact.complaint, words.complaints, "complaint")
             case SymptomFact():

@@ -33,14 +33,15 @@ from diagnose.errors import UnsolvableCircuitError
 from diagnose.faults.causes import Cause, FaultSet, catalogue, repair_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.links import ties_of
-from diagnose.faults.predicted import Prediction, Predictor
-from diagnose.faults.second_process import beside
+from diagnose.faults.predicted import Prediction
+from diagnose.faults.predictor import Predictor
+from diagnose.faults.second_process import start_in_child
 from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.prior.priors import Priors, rates_alone
 from diagnose.measurement.quantities import Probe, needed_probes
-from diagnose.measurement.readings import clamp_parts
 from diagnose.measurement.symptoms import Symptom
+from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.provocation_tests import Provocation, provocations
 
 # How many cars are drawn within the tolerances. Measured: with 16 draws a precise
@@ -215,11 +216,11 @@ def open_model(
     if bank is None:
         tell(0.0, "reading the car's circuit")
         if priors is None:
-            priors_of = beside(priors_of)
+            priors_of = start_in_child(priors_of)
         try:
             _check_states(predictor)
         except UnsolvableCircuitError:
-            priors_of()  # what was begun beside has to end
+            priors_of()  # what was begun in the child has to end
             raise
         tell(READ_SHARE, "laying out the causes")
         bank = Compiled(
@@ -250,10 +251,11 @@ def open_model(
 def _priors(car: Car, knowledge: Knowledge, causes: Sequence[Cause]) -> Priors:
     """Return the priors of the cause network; the one use of pgmpy, and a slow one."""
     # only here, so that a car in the cache does not wait for pgmpy
-    from diagnose.inference.prior.network import CauseNetwork
+    from diagnose.inference.prior.cause_network import CauseNetwork
+    from diagnose.inference.prior.compilation import priors_of
 
     ties = ties_of(car, causes, knowledge.links)
-    return CauseNetwork(knowledge.contexts, causes, ties).priors()
+    return priors_of(CauseNetwork(knowledge.contexts, causes, ties))
 
 
 def _told_nobody(share: float, doing: str) -> None:

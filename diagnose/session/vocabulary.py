@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.measurement.readings import clamp_parts
+from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.ready_car import Model
 
 

@@ -10,8 +10,9 @@ from diagnose.faults.causes import Cause
 from diagnose.faults.knowledge import Knowledge
 from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.probe_lamp import grade_words
-from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms, is_at_rest
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,

@@ -1,8 +1,14 @@
 """Cases on disk: every fact in SQLite before its answer is shown.
 
-A fact is a row of its own, committed and flushed (``synchronous=FULL``), so a killed
-process loses nothing that was answered. Rows are only ever added; an undo is a row too.
-Leaves to `session` what a fact means, and to `journal` what to do when the disk fails.
+Leaves to `session` what a fact means, to `journal` what to do when the disk fails, and
+to `database` how a file is opened and written.
+
+Decisions that bind this module:
+
+- A fact is a row of its own, on the disk before its answer is shown: a killed process
+  or a flat laptop loses nothing that was answered.
+- Rows are only ever added; an undo is a row too.
+- A case keeps the text of its car file, as it was when the case began.
 """
 
 from __future__ import annotations
@@ -10,30 +16,32 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-import sqlite3
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 from platformdirs import user_data_path
 
 from diagnose.errors import StoreError
-from diagnose.store.private_file import private_file
+from diagnose.store.database import Database
 
-SCHEMA_VERSION = 1
+# The file in the data folder that holds the cases.
 STORE_FILE = "cases.sqlite3"
-BUSY_SECONDS = 5.0
+
+# How many cases are read at once when all are gone through. [1] Own choice: their car
+# files are kilobytes each.
 _PAGE = 200
 
+# A name that is easy to type on a command line.
 _NAME = re.compile(r"\w[\w.-]*")
 
+# The fields of a fact.
 FactContent = Mapping[str, str | float | bool]
 
-_SCHEMA = """
+# The tables of a new file.
+_SCHEMA = (
+    """
 CREATE TABLE cases (
     number INTEGER PRIMARY KEY,
     name TEXT NOT NULL UNIQUE,
@@ -42,7 +50,9 @@ CREATE TABLE cases (
     car_digest TEXT NOT NULL,
     created_at TEXT NOT NULL,
     standing TEXT NOT NULL
-) STRICT;
+) STRICT
+""",
+    """
 CREATE TABLE facts (
     case_number INTEGER NOT NULL REFERENCES cases (number),
     sequence INTEGER NOT NULL,
@@ -50,8 +60,11 @@ CREATE TABLE facts (
     content TEXT NOT NULL CHECK (json_valid(content)),
     told_at TEXT NOT NULL,
     PRIMARY KEY (case_number, sequence)
-) STRICT;
-"""
+) STRICT
+""",
+)
+
+# Each case with how many facts it has and when the latest was told.
 _SELECT_CASES = """
 SELECT cases.number, name, car_path, car_text, car_digest, created_at, standing,
        COUNT(facts.sequence), COALESCE(MAX(facts.told_at), created_at)
@@ -105,12 +118,18 @@ class StoredCase:
 
 
 def default_data_folder() -> Path:
-    """Return the folder for cases in the user's data folder."""
+    """Return the folder that holds cases unless another one is named."""
     return user_data_path("diagnose", appauthor=False)
 
 
 def text_digest(text: str) -> str:
-    """Return the SHA-256 of a text, in hexadecimal."""
+    """Return the SHA-256 of a text, in hexadecimal.
+
+    Parameters
+    ----------
+    text : str
+        Hashed as UTF-8.
+    """
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
@@ -118,13 +137,13 @@ class CaseNameError(StoreError):
     """A name a case can't have: taken, or hard to type on a command line."""
 
 
-class CaseStore:
+class CaseStore(Database):
     """The cases of one user, in one SQLite file.
 
     Parameters
     ----------
     folder : Path
-        Made when missing, readable by its owner alone.
+        The data folder; made when missing, readable by its owner alone.
     clock : Callable[[], datetime]
         Gives the present time, with its offset.
 
@@ -135,32 +154,8 @@ class CaseStore:
     """
 
     def __init__(self, folder: Path, *, clock: Callable[[], datetime]) -> None:
-        self._path = private_file(folder, STORE_FILE)
+        super().__init__(folder, STORE_FILE, schema=_SCHEMA)
         self._clock = clock
-        with self._explained():
-            self._connection = sqlite3.connect(
-                self._path, timeout=BUSY_SECONDS, isolation_level=None
-            )
-        try:
-            self._prepare()
-        except StoreError:
-            self._connection.close()
-            raise
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        traceback: TracebackType | None,
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Close the file."""
-        self._connection.close()
 
     def create(self, *, name: str, car_path: str, car_text: str) -> StoredCase:
         """Begin a case.
@@ -171,6 +166,11 @@ class CaseStore:
             A name no case has yet; empty: one is made from the car file's name.
         car_path, car_text : str
             The car file, and a copy of its text.
+
+        Returns
+        -------
+        StoredCase
+            The new case, without facts.
 
         Raises
         ------
@@ -183,7 +183,7 @@ class CaseStore:
             raise CaseNameError(
                 f'"{name}" can\'t name a case; use letters, digits, "-", "_" and "."'
             )
-        with self._transaction() as connection:
+        with self.transaction() as connection:
             wanted = name or self._free_name(Path(car_path).stem)
             taken = connection.execute(
                 "SELECT 1 FROM cases WHERE name = ?", (wanted,)
@@ -227,7 +227,7 @@ class CaseStore:
             If the case is unknown, has other facts than `after`, or can't be written.
         """
         number = self._number(name)
-        with self._transaction() as connection:
+        with self.transaction() as connection:
             (present,) = connection.execute(
                 "SELECT COUNT(*) FROM facts WHERE case_number = ?", (number,)
             ).fetchone()
@@ -249,40 +249,47 @@ class CaseStore:
         return after + len(rows)
 
     def facts(self, name: str) -> tuple[FactRow, ...]:
-        """Return the facts of a case, oldest first."""
+        """Return the facts of a case, oldest first.
+
+        Parameters
+        ----------
+        name : str
+            The case.
+
+        Raises
+        ------
+        StoreError
+            If the case is unknown.
+        """
         return self._facts_of(self._number(name))
 
     def _facts_of(self, number: int) -> tuple[FactRow, ...]:
-        with self._explained():
-            found = self._connection.execute(
-                "SELECT kind, content FROM facts WHERE case_number = ?"
-                " ORDER BY sequence",
-                (number,),
-            ).fetchall()
+        found = self.rows(
+            "SELECT kind, content FROM facts WHERE case_number = ? ORDER BY sequence",
+            (number,),
+        )
         return tuple(
             FactRow(kind=kind, content=json.loads(content)) for kind, content in found
         )
 
     def cases(self) -> tuple[StoredCase, ...]:
         """Return all cases, the one worked on latest first."""
-        with self._explained():
-            found = self._connection.execute(
-                _SELECT_CASES + " GROUP BY cases.number"
-                " ORDER BY COALESCE(MAX(facts.told_at), created_at) DESC,"
-                " cases.number DESC"
-            ).fetchall()
+        found = self.rows(
+            _SELECT_CASES + " GROUP BY cases.number"
+            " ORDER BY COALESCE(MAX(facts.told_at), created_at) DESC,"
+            " cases.number DESC"
+        )
         return tuple(_stored_case(row) for row in found)
 
     def each_case(self) -> Iterator[tuple[StoredCase, tuple[FactRow, ...]]]:
         """Yield every case with its facts, oldest first, a page at a time."""
         after = 0
         while True:
-            with self._explained():
-                page = self._connection.execute(
-                    _SELECT_CASES + " WHERE cases.number > ? GROUP BY cases.number"
-                    " ORDER BY cases.number LIMIT ?",
-                    (after, _PAGE),
-                ).fetchall()
+            page = self.rows(
+                _SELECT_CASES + " WHERE cases.number > ? GROUP BY cases.number"
+                " ORDER BY cases.number LIMIT ?",
+                (after, _PAGE),
+            )
             if not page:
                 return
             for row in page:
@@ -292,6 +299,11 @@ class CaseStore:
 
     def find(self, name: str = "") -> StoredCase:
         """Return the case of that name; without a name, the one worked on latest.
+
+        Parameters
+        ----------
+        name : str
+            The case, or empty.
 
         Raises
         ------
@@ -308,36 +320,8 @@ class CaseStore:
         raise StoreError(f'no case "{name}" is stored; the latest are: {names}')
 
     def _number(self, name: str) -> int:
-        with self._explained():
-            found = self._connection.execute(
-                "SELECT number FROM cases WHERE name = ?", (name,)
-            ).fetchone()
-        return int(found[0]) if found else self.find(name).number
-
-    def _prepare(self) -> None:
-        """Make the tables of a new file; refuse a file of a newer program."""
-        with self._explained():
-            self._connection.execute("PRAGMA synchronous = FULL")
-            self._connection.execute("PRAGMA foreign_keys = ON")
-        if self._version() == 0:
-            with self._transaction() as connection:
-                # Looked at again under the lock: another process may have been first.
-                if self._version() == 0:
-                    for statement in _SCHEMA.split(";\n")[:-1]:
-                        connection.execute(statement)
-                    connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
-        found = self._version()
-        if found != SCHEMA_VERSION:
-            raise StoreError(
-                f"{self._path}: written by a newer version of this program "
-                f"(schema {found}, this one knows {SCHEMA_VERSION}); "
-                "upgrade, or choose another folder with --data-folder"
-            )
-
-    def _version(self) -> int:
-        with self._explained():
-            (found,) = self._connection.execute("PRAGMA user_version").fetchone()
-        return int(found)
+        found = self.rows("SELECT number FROM cases WHERE name = ?", (name,))
+        return int(found[0][0]) if found else self.find(name).number
 
     def _now(self) -> str:
         return self._clock().isoformat(timespec="milliseconds")
@@ -345,33 +329,11 @@ class CaseStore:
     def _free_name(self, stem: str) -> str:
         """Return the first of ``stem-1``, ``stem-2`` ... that no case has."""
         stem = re.sub(r"[^\w.-]+", "-", stem).strip("-.") or "case"
-        taken = {name for (name,) in self._connection.execute("SELECT name FROM cases")}
+        taken = {name for (name,) in self.rows("SELECT name FROM cases")}
         count = 1
         while f"{stem}-{count}" in taken:
             count += 1
         return f"{stem}-{count}"
-
-    @contextmanager
-    def _explained(self) -> Iterator[None]:
-        """Turn SQLite's errors into one message about the file."""
-        try:
-            yield
-        except sqlite3.Error as error:
-            raise StoreError(f"{self._path}: {error}") from error
-
-    @contextmanager
-    def _transaction(self) -> Iterator[sqlite3.Connection]:
-        """Write all or nothing."""
-        with self._explained():
-            self._connection.execute("BEGIN IMMEDIATE")
-            try:
-                yield self._connection
-                self._connection.execute("COMMIT")
-            except BaseException:
-                # A full disk may have rolled back by itself already.
-                if self._connection.in_transaction:
-                    self._connection.execute("ROLLBACK")
-                raise
 
 
 def _to_json(row: FactRow) -> str:

@@ -48,7 +48,15 @@ class Journal:
         return self._store is not None and not self._waiting
 
     def append(self, rows: Sequence[FactRow], *, standing: str) -> None:
-        """Store facts, and those that are still waiting; never raises."""
+        """Store facts, and those that are still waiting; never raises.
+
+        Parameters
+        ----------
+        rows : Sequence[FactRow]
+            The new facts, oldest first.
+        standing : str
+            Where the case stands now, in words.
+        """
         self._waiting = (*self._waiting, *rows)
         if self._store is None:
             return

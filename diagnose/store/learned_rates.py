@@ -1,32 +1,41 @@
 """What was learned, as numbered files in the data folder; the latest one holds.
 
 Plain JSON that a person can read; taking the latest away undoes it. Leaves what the
-numbers mean to `inference.prior.learning`.
+numbers mean to `inference.learning`, and whether they fit the published rates in
+use to `terminal`.
 """
 
 from __future__ import annotations
 
 import json
-import tempfile
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from diagnose.errors import StoreError
-from diagnose.inference.prior.learning import Learned, LearnedShare
+from diagnose.inference.learning.factors import Learned, LearnedShare
+from diagnose.store.private_file import replace_private_file
 
+# The folder in the data folder that holds what was learned.
 LEARNED_FOLDER = "learned"
+
+# The version of the files that this program writes and reads. [1]
 FORMAT = 1
 
 
 def latest_learned(folder: Path) -> Learned | None:
-    """Return what was learned last, None when nothing was.
+    """Return what was learned last.
 
     Parameters
     ----------
     folder : Path
         The data folder.
+
+    Returns
+    -------
+    Learned or None
+        None when nothing was learned.
 
     Raises
     ------
@@ -47,35 +56,45 @@ def latest_learned(folder: Path) -> Learned | None:
 
 
 def keep_learned(folder: Path, learned: Learned) -> Path:
-    """Keep what was learned and return its file; earlier ones stay for the undo.
+    """Keep what was learned; what was kept before stays for the undo.
+
+    Parameters
+    ----------
+    folder : Path
+        The data folder.
+    learned : Learned
+        What was learned.
+
+    Returns
+    -------
+    Path
+        Its file.
 
     Raises
     ------
     StoreError
         If the folder can't be written.
     """
-    place = folder / LEARNED_FOLDER
-    content = json.dumps({"learned-shares": FORMAT, **_plain(learned)}, indent=1)
     files = _files(folder)
     number = int(files[-1].stem) + 1 if files else 1
-    path = place / f"{number:04d}.json"
-    try:
-        place.mkdir(mode=0o700, parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(
-            "w", encoding="utf-8", dir=place, suffix=".part", delete=False
-        ) as beside:
-            beside.write(content + "\n")
-        Path(beside.name).replace(path)
-    except OSError as error:
-        raise StoreError(
-            f"{place}: {error.strerror or error}; choose another folder "
-            "with --data-folder"
-        ) from error
+    path = folder / LEARNED_FOLDER / f"{number:04d}.json"
+    content = json.dumps({"learned-shares": FORMAT, **_plain(learned)}, indent=1)
+    replace_private_file(path, content + "\n")
     return path
 
 
 def undo_learned(folder: Path) -> bool:
-    """Take the latest away; return whether there was one.
+    """Take what was learned last away.
+
+    Parameters
+    ----------
+    folder : Path
+        The data folder.
+
+    Returns
+    -------
+    bool
+        False when nothing was learned.
 
     Raises
     ------

@@ -1,8 +1,12 @@
 """A folder for the compiled form of a car, so that a second start is quick.
 
 Holds arrays under a key and nothing else; a torn, foreign or unwritable entry counts
-as absent: everything here can be computed again. Arrays come back mapped into memory,
-private to the process: what a diagnosis writes over them never reaches the disk.
+as absent: everything here can be computed again. Leaves to `session` what a key is made
+of.
+
+Decision that binds this module: arrays come back mapped into memory, so a second start
+copies nothing; they are private to the process, and what a diagnosis writes over them
+never reaches the disk.
 """
 
 from __future__ import annotations
@@ -19,15 +23,19 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from diagnose.store.private_file import make_private_folder
+
+# Arrays by name.
 Arrays = Mapping[str, npt.NDArray[Any]]
 
+# How much is kept; the oldest entries go first, the newest always stays. [byte] Own
+# choice: a few cars of the largest size seen, some hundred megabytes each.
 KEPT_BYTES = 1_000_000_000
-"""How much is kept; the oldest entries go first, the newest always stays. [bytes]
 
-Own choice: a few cars of the largest size seen, some hundred megabytes each.
-"""
-
+# How the folder of an entry ends.
 _ENDING = ".arrays"
+
+# The file of an entry that says how long each of its arrays' files is. [byte]
 _SIZES = "sizes.json"
 
 
@@ -47,7 +55,18 @@ class ModelCache:
         self._kept_bytes = kept_bytes
 
     def get(self, key: str) -> Arrays | None:
-        """Return what was put under the key; None when absent or damaged."""
+        """Return what was put under a key.
+
+        Parameters
+        ----------
+        key : str
+            As it was given to `put`.
+
+        Returns
+        -------
+        Arrays or None
+            Mapped into memory; None when absent or damaged.
+        """
         entry = self._path(key)
         try:
             sizes = json.loads((entry / _SIZES).read_bytes())
@@ -63,9 +82,22 @@ class ModelCache:
         return arrays
 
     def put(self, key: str, arrays: Arrays) -> bool:
-        """Keep arrays under a key; return False when the folder can't be written."""
+        """Keep arrays under a key.
+
+        Parameters
+        ----------
+        key : str
+            Any text.
+        arrays : Arrays
+            By names that can be names of files.
+
+        Returns
+        -------
+        bool
+            False when the folder can't be written.
+        """
         try:
-            self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            make_private_folder(self._folder)
             self._write(self._path(key), arrays)
             self._prune()
         except OSError:

@@ -1,1 +1,1 @@
-"""The faces of a diagnosis: screen, plain lines, JSON lines."""
+"""What a person or another program sees: dialogues, listings, and how both look."""

@@ -8,8 +8,12 @@ from typing import Self, TextIO
 
 from diagnose.terminal.safe_text import clean, to_ascii
 
+# A wait shorter than this needs no words. Own choice. [s]
 QUIET_SECONDS = 0.5
-"""Shorter waits need no words. Own choice."""
+
+# Room for the words on what is being done, on a line that is written over. Own choice:
+# with what stands before them they fit into 80. [characters]
+MOST_CHARACTERS = 40
 
 
 class Progress:
@@ -57,7 +61,7 @@ class Progress:
             What is being done.
         """
         if time.monotonic() - self._began > QUIET_SECONDS:
-            doing = to_ascii(clean(words))[:40]
+            doing = to_ascii(clean(words))[:MOST_CHARACTERS]
             self._write(f"{self._about}: {fraction:4.0%}  {doing}")
 
     def _write(self, text: str) -> None:

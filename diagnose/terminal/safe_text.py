@@ -5,19 +5,20 @@ Everything that comes from a file or a person passes through here before it is s
 
 from __future__ import annotations
 
-import difflib
 import re
 import unicodedata
-from collections.abc import Iterable
 
-# ECMA-48 control sequences (ESC [ ... final byte) and strings (ESC ] ... BEL or ST).
+# Control sequences (ESC [ ... final byte) and strings (ESC ] ... BEL or ST), as in
+# Standard ECMA-48, 5th ed., Ecma International 1991.
 _CONTROL_SEQUENCE = re.compile(
     r"(?:\x1b\[|\x9b)[0-?]*[ -/]*[@-~]"
     r"|(?:\x1b[\]PX^_]|[\x90\x98\x9d-\x9f]).*?(?:\x07|\x1b\\|\x9c|$)"
     r"|\x1b[ -/]*[0-~]",
     re.DOTALL,
 )
+# White space, line ends of every system included: all of it becomes one space.
 _SPACES = re.compile(r"[ \t\r\n\v\f\u0085\u2028\u2029]+")
+# What stands for a letter that a screen may not know. Own choice, as typed by hand.
 _ASCII = str.maketrans(
     {
         "Ω": "ohm",
@@ -83,15 +84,3 @@ def to_ascii(text: str) -> str:
     folded = unicodedata.normalize("NFKD", text.translate(_ASCII))
     kept = "".join(letter for letter in folded if not unicodedata.combining(letter))
     return kept.encode("ascii", "replace").decode("ascii")
-
-
-def nearest(name: str, known: Iterable[str]) -> str:
-    """Return the known name nearest to what was typed; empty when none is near.
-
-    Examples
-    --------
-    >>> nearest("pmup.plus", ["pump.plus", "battery.plus"])
-    'pump.plus'
-    """
-    found = difflib.get_close_matches(name.lower(), list(known), n=1, cutoff=0.5)
-    return found[0] if found else ""

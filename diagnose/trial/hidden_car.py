@@ -16,7 +16,7 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet
 from diagnose.faults.modes import Trigger
-from diagnose.faults.predicted import Predictor
+from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled
 from diagnose.inference.belief.hypotheses import Hypotheses

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.faults.causes import FaultSet
+from diagnose.inference.prior.drawn_faults import drawn_fault_set
 from diagnose.measurement.readings import ReadingKind
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.answer import Answer, ProposedStep, RankedCause, Verdict
@@ -106,7 +107,7 @@ def drawn_faults(model: Model, random: np.random.Generator) -> FaultSet:
     """Return a fault set drawn from the priors, at least one cause."""
     priors = model.compiled.priors
     while True:
-        hit = priors.drawn(random)
+        hit = drawn_fault_set(priors, random)
         parts = set(priors.part_of[list(hit)].tolist())
         if hit and len(parts) == len(hit) <= 2:
             return hit

@@ -32,9 +32,11 @@ from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
 from diagnose.inference.belief.beliefs import update
 from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.choice.reading_worth import Particles
-from diagnose.inference.prior.network import CauseNetwork, add_node, new_network
-from diagnose.measurement.readings import proposable_readings
+from diagnose.inference.choice.particles import Particles
+from diagnose.inference.prior.cause_network import CauseNetwork
+from diagnose.inference.prior.marginal_chances import cause_probabilities
+from diagnose.inference.prior.network import add_node, new_network
+from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.facts import Fact, standing_facts
@@ -47,6 +49,7 @@ from diagnose.session.steps.ranked_steps import RankedSteps
 from diagnose.store.model_cache import ModelCache
 from diagnose.trial.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import draw_car, play
+from tests import elimination
 from tests.lamp_car import MODES, RESISTANCE_B, compiled_car
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -209,15 +212,15 @@ def compare_priors(model: Model) -> None:
     network = CauseNetwork(knowledge.contexts, causes, ties)
     priors = model.compiled.priors
     begin = time.perf_counter()
-    by_library = network.posterior([], {})
+    by_library = elimination.posterior(network, [], {})
     library = time.perf_counter() - begin
-    found = priors.cause_probabilities({})
+    found = cause_probabilities(priors, {})
     expected = [by_library[cause.name] for cause in causes]
     assert np.allclose(found, expected, atol=1e-9)
     both(
         f"priors of {len(found)} causes",
         library,
-        median_seconds(lambda: priors.cause_probabilities({})),
+        median_seconds(lambda: cause_probabilities(priors, {})),
     )
 
 
@@ -322,7 +325,7 @@ def compare_posteriors() -> None:
     """
     modes = [mode for mode in MODES if mode is not RESISTANCE_B]
     network, compiled = compiled_car(8, modes)
-    sets = network.fault_sets()
+    sets = elimination.fault_sets(network)
     everything = compiled.hypotheses(sets)
     random = np.random.default_rng(1)
     facts = [random.random((len(sets), compiled.n_draws)) for _ in range(4)]
@@ -330,11 +333,11 @@ def compare_posteriors() -> None:
     def by_compiled_form() -> FloatArray:
         return posterior(compiled, everything.sets, facts)
 
-    expected = network.posterior(facts, {})
+    expected = elimination.posterior(network, facts, {})
     assert np.allclose(by_compiled_form(), list(expected.values()), atol=1e-9)
     both(
         f"posterior over {len(sets)} fault sets",
-        median_seconds(lambda: network.posterior(facts, {})),
+        median_seconds(lambda: elimination.posterior(network, facts, {})),
         median_seconds(by_compiled_form),
     )
 

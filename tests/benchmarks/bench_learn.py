@@ -25,7 +25,7 @@ from diagnose.files.car.car_file import load_car
 from diagnose.files.cases.case_lines import line_of
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
-from diagnose.inference.prior.learning import ClosedCase, can_have
+from diagnose.inference.learning.closed_cases import ClosedCase, can_have
 from diagnose.session.closing import parts_at_risk
 from diagnose.terminal.reports.closed_cases import import_cases
 from diagnose.terminal.reports.learn_listing import learn

@@ -32,25 +32,27 @@ from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.car import (
     Car,
 )
-from diagnose.circuit.changes.compensation import Compensated, Solved
-from diagnose.circuit.changes.linearised import Changes, Linearised
+from diagnose.circuit.changes.base_case import BaseCase, Changes
+from diagnose.circuit.changes.compensation import CompensationSolver
+from diagnose.circuit.changes.solved_points import SolvedPoints
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.solver.moving_points import Seen
 from diagnose.circuit.solver.network import (
     Network,
     Slots,
-    node_volts,
 )
-from diagnose.circuit.solver.operating_point import OperatingPoint, OperatingPointSolver
-from diagnose.circuit.solver.settling import Seen
+from diagnose.circuit.solver.operating_point import OperatingPoint
+from diagnose.circuit.solver.point_solver import OperatingPointSolver
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import CHUNK_POINTS, Predictor
+from diagnose.faults.predictor import CHUNK_POINTS, Predictor
 from diagnose.files.car.car_file import load_car
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
 from diagnose.session.ready_car import N_DRAWS
 from tests.circuit.netlist import spice_netlist
+from tests.circuit.nodal import node_volts
 
 ROOT = Path(__file__).resolve().parents[2]
 SHIPPED = ROOT / "cases" / "cars" / "sedan.yaml"
@@ -152,14 +154,14 @@ def double_faults(predictor: Predictor, n_sets: int) -> list[FaultSet]:
 class Points:
     """Operating points to be solved, all draws of a fault set in a state in turn.
 
-    `before` as `Compensated.solve` takes it.
+    `before` as `CompensationSolver.solve` takes it.
     """
 
     draw: IntArray
     slots: Slots
     before: IntArray
 
-    def solve(self, solver: Compensated) -> Solved:
+    def solve(self, solver: CompensationSolver) -> SolvedPoints:
         """Solve them as the first start of a car does."""
         return solver.solve(self.draw, self.slots, self.before, n_together=N_DRAWS)
 
@@ -176,18 +178,18 @@ class Points:
 def points_of(predictor: Predictor, sets: Sequence[FaultSet]) -> list[Points]:
     """Return the points of fault sets in all states and draws, in chunks."""
     chunks = []
-    states, draws = range(len(predictor.states)), np.arange(N_DRAWS)
-    per_chunk = CHUNK_POINTS // (len(states) * N_DRAWS)
+    draws = np.arange(N_DRAWS)
+    per_chunk = CHUNK_POINTS // (len(predictor.states) * N_DRAWS)
     for start in range(0, len(sets), per_chunk):
         scenarios = [(chosen, ()) for chosen in sets[start : start + per_chunk]]
         # the same chunks as `predict` solves; what it keeps of them is not timed here
-        draw, slots = predictor._points(states, scenarios, draws)
-        before = predictor._before(len(scenarios) * N_DRAWS)
+        draw, slots = predictor.points(scenarios, draws)
+        before = predictor.points_before(len(scenarios) * N_DRAWS)
         chunks.append(Points(draw=draw, slots=slots, before=before))
     return chunks
 
 
-def solving_seconds(chunks: Sequence[Points], solver: Compensated) -> float:
+def solving_seconds(chunks: Sequence[Points], solver: CompensationSolver) -> float:
     """Return the processor time of solving chunks of points. [s]."""
     return seconds(lambda: [points.solve(solver) for points in chunks])
 
@@ -220,16 +222,18 @@ def joined(parts: Sequence[Points]) -> Points:
     )
 
 
-def has_event(points: Points, solved: Solved, solver: Compensated) -> BoolArray:
+def has_event(
+    points: Points, solved: SolvedPoints, solver: CompensationSolver
+) -> BoolArray:
     """Return where more changes than the branches that the fault changes."""
     found = np.zeros(len(points.draw), dtype=np.bool_)
-    found[solved.fresh[0]] = True
+    found[solved.afresh.points] = True
     for group in solved.changed:
-        rows, branch = group.points, group.lines.branch
+        rows, branch = group.points, group.changes.branch
         own = points.slots.branch[rows]
         is_own = (branch[:, :, None] == own[:, None, :]).any(axis=2)
         found[rows] = (~is_own & (branch >= 0)).any(axis=1)
-        if group.origin is not solver.origin:
+        if group.base_case is not solver.base_case:
             found[rows] = True
     return found
 
@@ -255,7 +259,7 @@ def rates(predictor: Predictor, kind: str, sets: Sequence[FaultSet]) -> None:
         n_split["without"] += int(without.sum()) * N_DRAWS
         n_split["with"] += int(events.sum())
         n_points += len(points.draw)
-        n_afresh += len(solved.fresh[0])
+        n_afresh += len(solved.afresh.points)
     row(f"{kind} faults, all states and draws: points", n_points, "")
     row("  all", n_points / spent, "points/s")
     for name, parts in split.items():
@@ -311,7 +315,7 @@ def compare(predictor: Predictor, n_sets: int) -> None:
     row("  unequal: found here, given to ngspice, ratio", ours / spice, "times")
 
 
-def given_rate(solver: Compensated, chunks: Sequence[Points]) -> float:
+def given_rate(solver: CompensationSolver, chunks: Sequence[Points]) -> float:
     """Return how many points are solved a second whose lines are known.
 
     As ngspice is given them: the linear part alone, from lines to node volts, for every
@@ -321,18 +325,17 @@ def given_rate(solver: Compensated, chunks: Sequence[Points]) -> float:
     plain = np.setdiff1d(np.arange(len(network.branches)), plan.controlled)
     volts = np.empty((max(len(points.draw) for points in chunks), len(network.nodes)))
 
-    def changed(rows: IntArray, lines: Changes, linear: Linearised) -> None:
+    def changed(rows: IntArray, lines: Changes, base_case: BaseCase) -> None:
         for start in range(0, len(rows), GIVEN_POINTS):
             some = np.arange(start, min(start + GIVEN_POINTS, len(rows)))
-            solved = linear.changes(
+            solved = base_case.changes(
                 lines.draw[some],
                 lines.branch[some],
                 siemens=lines.siemens[some],
                 amps=lines.amps[some],
                 is_conducting=lines.is_conducting[some],
             )
-            falls = linear.falls(linear.response, solved)
-            volts[rows[some]] = linear.base.volts[solved.draw] - falls
+            volts[rows[some]] = base_case.node_volts(solved)
 
     def afresh(rows: IntArray, point: OperatingPoint) -> None:
         for start in range(0, len(rows), BLOCK_POINTS):
@@ -353,8 +356,8 @@ def given_rate(solver: Compensated, chunks: Sequence[Points]) -> float:
         begin = time.process_time()
         volts[np.flatnonzero(solved.is_base)] = base.volts[points.draw[solved.is_base]]
         for group in solved.changed:
-            changed(group.points, group.lines, group.origin)
-        afresh(*solved.fresh)
+            changed(group.points, group.changes, group.base_case)
+        afresh(solved.afresh.points, solved.afresh.solution)
         spent += time.process_time() - begin
         n_points += len(points.draw)
         rests = solved.is_settled

@@ -6,20 +6,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from diagnose.arrays import IntArray
-from diagnose.circuit.changes.compensation import Compensated
-from diagnose.circuit.solver.network import (
-    Slots,
-)
-from diagnose.circuit.solver.operating_point import (
-    OperatingPoint,
-    OperatingPointSolver,
-    Start,
-)
+from diagnose.arrays import BoolArray, IntArray
+from diagnose.circuit.changes.compensation import CompensationSolver
+from diagnose.circuit.solver.network import FORCED, Slots
+from diagnose.circuit.solver.operating_point import OperatingPoint
+from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
 
 def solved_in_order(
-    solver: Compensated, came: Sequence[int], draw: IntArray, slots: Slots
+    solver: CompensationSolver, came: Sequence[int], draw: IntArray, slots: Slots
 ) -> list[OperatingPoint]:
     """Return points by state, as many in each.
 
@@ -46,9 +41,18 @@ def solved_in_order(
                 continue
             here, start = points(state), None
             if before >= 0:
-                is_free, _ = gates.free(*points(before))
+                is_free = free_gates(solver, *points(before))
                 is_on = found[before].is_on[:, gates.branches]
-                left = gates.whole(gates.left(is_on, is_free))
-                start = Start(solver.base.segment[here[0]], left)
+                begins = gates.carried_over(is_on, is_free)
+                start = gates.start(solver.base, here[0], begins)
             found[state] = plain.solve(*here, start=start)
     return [found[state] for state in range(len(came))]
+
+
+def free_gates(solver: CompensationSolver, draw: IntArray, slots: Slots) -> BoolArray:
+    """Return which gates of points switch their branch, (n_points, n_gates)."""
+    forced = solver.network.forced[draw]
+    points, columns = np.nonzero(slots.branch >= 0)
+    changed = slots.curves[points, columns, FORCED]
+    forced[points, slots.branch[points, columns]] = changed
+    return np.asarray(forced[:, solver.gates.branches] == 0.0)

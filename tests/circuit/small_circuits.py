@@ -9,12 +9,14 @@ from types import MappingProxyType
 from diagnose.circuit.car import Car, OperatingState, Origin, Part, Value, fixed
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 
 GROUND = "battery.minus"
+# No resistance: at 60 mA it drops 60 nV, at 50 A 50 uV (derived).
 IDEAL_OHMS = 1e-6
-# Derived: at 60 mA it drops 60 nV, at 50 A 50 uV.
+# An open circuit: 12 V over this is 12 nA, which no meter can see (derived).
+OPEN_OHMS = 1e9
 
 KEY_OFF = OperatingState(name="key-off", label="key off", switch_positions={})
 KEY_ON = OperatingState(name="key-on", label="key on", switch_positions={"key": "run"})

@@ -23,6 +23,7 @@ from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
     GROUND,
     KEY_OFF,
+    OPEN_OHMS,
     SolvedCircuit,
     make_part,
     make_resistor,
@@ -33,7 +34,6 @@ IDLE = OperatingState(
     name="idle", label="idling", switch_positions={"key": "run"}, engine_rpm=800.0
 )
 OUTPUT, SENSE, HOT = "alternator.output", "alternator.sense", "battery.plus"
-OPEN_OHMS = 1e9
 LOAD_OHMS = 0.7
 # Derived: 14 V over it are 20 A, a usual load at idle.
 

@@ -13,9 +13,9 @@ import pytest
 
 from diagnose.circuit.car import OperatingState, Part, Value
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.solver.operating_point import (
+from diagnose.circuit.solver.operating_point import Start
+from diagnose.circuit.solver.point_solver import (
     OperatingPointSolver,
-    Start,
     solve_operating_point,
 )
 from diagnose.circuit.tolerance_draws import Sample

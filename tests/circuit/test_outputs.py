@@ -12,7 +12,7 @@ import pytest
 from diagnose.circuit.car import OperatingState, Part
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
-from diagnose.faults.predicted import Predictor
+from diagnose.faults.predictor import Predictor
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     GROUND,

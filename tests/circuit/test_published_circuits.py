@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.circuit.elements import OPEN_OHMS
 from tests.circuit.small_circuits import (
     GROUND,
     IDEAL_OHMS,
+    OPEN_OHMS,
     make_resistor,
     make_source,
     solve_circuit,

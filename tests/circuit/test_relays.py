@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import OperatingState, Part
-from diagnose.circuit.changes.compensation import Compensated
+from diagnose.circuit.changes.compensation import CompensationSolver
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.network import Slots
-from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from tests.circuit.small_circuits import (
     CRANKING,
@@ -388,14 +388,14 @@ def test_relay_that_cuts_its_own_feed_is_reported_as_chatter() -> None:
 
 def test_chattering_contacts_are_neither_open_nor_closed() -> None:
     network = CarModel(make_car(buzzer()), Sample(n_draws=1)).network(KEY_ON)
-    state = Compensated(network)
+    solver = CompensationSolver(network)
     contacts = np.array([network.branch_indices()["relay.contacts-86"]])
     coil = np.array([[network.branch_indices()["relay.coil"]]])
     unchanged = network.curves[:, coil[0]]
 
-    solved = state.solve(np.zeros(1, dtype=int), Slots(branch=coil, curves=unchanged))
+    solved = solver.solve(np.zeros(1, dtype=int), Slots(branch=coil, curves=unchanged))
 
-    assert state.branch_conducts(solved, contacts).tolist() == [[0.5]]
+    assert solved.branch_conducts(contacts).tolist() == [[0.5]]
 
 
 def test_relay_that_pulls_its_feed_down_chatters() -> None:

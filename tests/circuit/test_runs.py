@@ -14,9 +14,10 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import IntArray
-from diagnose.circuit.changes import state_order as following
-from diagnose.circuit.changes.compensation import Compensated, Solved
+from diagnose.circuit.changes.compensation import CompensationSolver
 from diagnose.circuit.changes.runs import Runs, in_blocks
+from diagnose.circuit.changes.solved_points import SolvedPoints
+from diagnose.circuit.changes.state_order import MOST_AT_ONCE
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.network import (
     SIEMENS,
@@ -24,11 +25,8 @@ from diagnose.circuit.solver.network import (
     Slots,
     stacked,
 )
-from diagnose.circuit.solver.operating_point import (
-    OperatingPoint,
-    OperatingPointSolver,
-    Start,
-)
+from diagnose.circuit.solver.operating_point import OperatingPoint, Start
+from diagnose.circuit.solver.point_solver import OperatingPointSolver
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
@@ -48,8 +46,8 @@ class Case:
     network: Network
     draw: IntArray
     slots: Slots
-    solver: Compensated
-    solved: Solved
+    solver: CompensationSolver
+    solved: SolvedPoints
     fresh: OperatingPoint
 
 
@@ -80,7 +78,7 @@ def case(knowledge: Knowledge) -> Case:
     network = stacked([model.network(state) for state in plugged])
     draw = np.tile(np.arange(network.n_draws), N_SETS)
     slots = random_slots(network, draw, np.random.default_rng(3))
-    solver = Compensated(network, n_alike=N_DRAWS)
+    solver = CompensationSolver(network, block_length=N_DRAWS)
     return Case(
         network=network,
         draw=draw,
@@ -97,11 +95,11 @@ def test_runs_of_every_kind_are_among_the_cases(case: Case) -> None:
     moves = (case.fresh.is_on != base.is_on[case.draw]).any(axis=1)
     moves |= (case.fresh.segment != base.segment[case.draw]).any(axis=1)
     is_fresh = np.zeros(len(case.draw), dtype=np.bool_)
-    is_fresh[case.solved.fresh[0]] = True
-    origins = {id(group.origin) for group in case.solved.changed}
+    is_fresh[case.solved.afresh.points] = True
+    origins = {id(group.base_case) for group in case.solved.changed}
 
     # enough that one of a run is solved from the start before the others
-    assert is_fresh.sum() > following.FEW_POINTS
+    assert is_fresh.sum() > MOST_AT_ONCE
     assert (moves & ~is_fresh).mean() > 0.1
     assert (~moves & ~is_fresh).mean() > 0.3
     assert (~case.fresh.is_settled).any()
@@ -125,7 +123,7 @@ def test_runs_give_the_volts_of_the_full_matrix(case: Case) -> None:
 def test_runs_show_the_currents_of_each_point_alone(case: Case) -> None:
     every = np.arange(len(case.network.branches))
     rests = case.fresh.is_settled
-    found = case.solver.branch_amps(case.solved, every)[rests]
+    found = case.solved.branch_amps(every)[rests]
     expected = case.fresh.branch_amps(case.network)[rests]
 
     # a kilosiemens turns the last digits of 12 V into some 1e-8 A
@@ -196,7 +194,7 @@ def test_states_begin_as_the_one_before_left_them(knowledge: Knowledge) -> None:
     came = [np.where(a < 0, -1, a * N_DRAWS + each) for a in after]
     before = [np.where(a < 0, -1, a * size + np.arange(size)) for a in after]
 
-    solver = Compensated(network, np.concatenate(came), n_alike=N_DRAWS)
+    solver = CompensationSolver(network, np.concatenate(came), block_length=N_DRAWS)
     found = solver.solve(draw, slots, np.concatenate(before), n_together=N_DRAWS)
 
     plain = OperatingPointSolver(network)
@@ -213,7 +211,11 @@ def test_states_begin_as_the_one_before_left_them(knowledge: Knowledge) -> None:
                 start = Start(expected[previous].segment, is_on)
             expected[state] = plain.solve(draw[rows], slots.take(rows), start=start)
     cold = np.concatenate(
-        [group.points for group in found.changed if group.origin is not solver.origin]
+        [
+            group.points
+            for group in found.changed
+            if group.base_case is not solver.base_case
+        ]
     )
     assert len(cold) > 100
     for state in range(len(states)):
@@ -236,6 +238,6 @@ def test_rows_of_a_table_are_found_for_runs_and_for_points() -> None:
     in_runs = Runs.of_points(draw, 4, 2)
     one_by_one = Runs.of_points(draw, 4, 1)
     # number 1 of three rows: 8 to 15 in the draws 0 to 7
-    assert in_runs.of(table, in_runs.block * 3 + 1).tolist() == [[12, 14], [8, 10]]
-    found = one_by_one.of(table, one_by_one.block * 3 + 1)
+    assert in_runs.look_up(table, in_runs.block * 3 + 1).tolist() == [[12, 14], [8, 10]]
+    found = one_by_one.look_up(table, one_by_one.block * 3 + 1)
     assert found.tolist() == [[12], [14], [8], [10]]

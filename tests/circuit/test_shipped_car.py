@@ -15,7 +15,7 @@ import pytest
 
 from diagnose.arrays import FloatArray
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car

@@ -15,7 +15,7 @@ import pytest
 
 from diagnose.arrays import FloatArray
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge
@@ -24,13 +24,13 @@ from diagnose.files.resources import shipped_cars
 from tests.circuit.small_circuits import (
     GROUND,
     IDEAL_OHMS,
+    OPEN_OHMS,
     SolvedCircuit,
     make_resistor,
     make_source,
     solve_circuit,
 )
 
-OPEN_OHMS = 1e9
 N_DRAWS = 4
 
 

@@ -14,8 +14,10 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray
-from diagnose.circuit.changes.compensation import Compensated, Solved
+from diagnose.circuit.changes.compensation import CompensationSolver
+from diagnose.circuit.changes.solved_points import SolvedPoints
 from diagnose.circuit.solver.factored import NodalPlan
+from diagnose.circuit.solver.moving_points import MAX_FLIPS
 from diagnose.circuit.solver.network import (
     AMPS,
     EDGES,
@@ -28,8 +30,8 @@ from diagnose.circuit.solver.network import (
     Slots,
     stacked,
 )
-from diagnose.circuit.solver.operating_point import OperatingPoint, OperatingPointSolver
-from diagnose.circuit.solver.settling import MAX_FLIPS
+from diagnose.circuit.solver.operating_point import OperatingPoint
+from diagnose.circuit.solver.point_solver import OperatingPointSolver
 from tests.circuit.dense import dense_volts
 from tests.circuit.random_cars import STATES, random_model
 from tests.circuit.small_circuits import (
@@ -54,7 +56,7 @@ class Case:
     network: Network
     draw: IntArray
     curves: FloatArray
-    solved: Solved
+    solved: SolvedPoints
     fresh: OperatingPoint
 
     @property
@@ -114,7 +116,7 @@ def make_case(seed: int) -> Case:
         network=network,
         draw=draw,
         curves=curves,
-        solved=Compensated(network).solve(draw, slots),
+        solved=CompensationSolver(network).solve(draw, slots),
         fresh=OperatingPointSolver(network).solve(draw, slots),
     )
 
@@ -127,7 +129,7 @@ def cases() -> tuple[Case, ...]:
 def test_small_changes_and_events_are_among_the_cases(cases: tuple[Case, ...]) -> None:
     # else the tests below would show nothing
     n_points = sum(len(case.draw) for case in cases)
-    n_fresh = sum(len(case.solved.fresh[0]) for case in cases)
+    n_fresh = sum(len(case.solved.afresh.points) for case in cases)
     n_events = sum(
         int((case.fresh.is_on != base_is_on(case)).any(axis=1).sum()) for case in cases
     )

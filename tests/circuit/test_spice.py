@@ -18,10 +18,8 @@ import pytest
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.factored import NodalPlan
 from diagnose.circuit.solver.network import NODE_LEAK_SIEMENS, Network
-from diagnose.circuit.solver.operating_point import (
-    OperatingPoint,
-    solve_operating_point,
-)
+from diagnose.circuit.solver.operating_point import OperatingPoint
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge

@@ -19,16 +19,14 @@ from diagnose.circuit.car import (
     Car,
 )
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import (
-    Prediction,
-    Predictor,
-)
+from diagnose.faults.predicted import Prediction
+from diagnose.faults.predictor import Predictor
 from diagnose.files.car.car_file import load_car
-from diagnose.files.car.car_warnings import car_warnings
+from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import Compiled

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import OperatingState, Part
-from diagnose.circuit.elements import alternator_limit_amps
+from diagnose.circuit.parts.alternator import alternator_limit_amps
 from diagnose.circuit.wires import allowable_amps, most_fuse_amps
 from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (

@@ -69,6 +69,31 @@ def test_mode_for_one_role_is_only_that_roles() -> None:
     assert found == ["main-fuse:blown"]
 
 
+def test_mode_that_spares_a_role_is_of_all_others() -> None:
+    mode = replace(MODES[1], except_roles=frozenset({"main-fuse"}))
+
+    found = [cause.name for cause in catalogue(CAR, [mode])]
+
+    assert found == ["lamp-fuse:blown"]
+
+
+@pytest.mark.parametrize(
+    ("name", "parts"),
+    [
+        # By the names of the modes: only a pump pumps, only a fan stalls.
+        ("pump_weak", ["fuel-pump"]),
+        ("fan_stalled", ["fan"]),
+    ],
+)
+def test_mode_of_a_role_is_that_of_its_part_alone(
+    name: str, parts: list[str], sedan_model: Model
+) -> None:
+    causes = sedan_model.compiled.causes
+
+    assert [one.part.name for one in causes if one.mode.name == name] == parts
+    assert sum(part.kind == "motor" for part in sedan_model.car.parts) > len(parts)
+
+
 def test_words_name_the_part(causes: tuple[Cause, ...]) -> None:
     cause = named(causes, "feed:open_circuit")
 
@@ -140,6 +165,27 @@ def test_consequence_hits_the_part_with_the_role(model: CarModel) -> None:
 
     assert set(changed) == {"battery"}
     assert changed["battery"]["state_of_charge"].tolist() == [0.2] * N_DRAWS
+
+
+def test_same_change_to_another_part_acts_otherwise() -> None:
+    itself, battery = (
+        replace(
+            MODES[-1],
+            changes=(
+                Change(
+                    parameter="is_open",
+                    operation=Operation.SET,
+                    amount=fixed(1.0),
+                    role=role,
+                ),
+            ),
+        )
+        for role in (None, "battery")
+    )
+
+    found = [effect_signature(with_mode(one, "lamp")) for one in (itself, battery)]
+
+    assert found[0] != found[1]
 
 
 def test_two_causes_of_one_part_add_up(

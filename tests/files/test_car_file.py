@@ -11,10 +11,13 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import Car, Origin, Shape
-from diagnose.circuit.elements import ELEMENTS, alternator_limit_amps
+from diagnose.circuit.elements import ELEMENTS
+from diagnose.circuit.parts.alternator import alternator_limit_amps
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car.car_file import car_json_schema, describe_expansion, load_car
-from diagnose.files.car.part_values import fuse_ohms
+from diagnose.files.car.car_file import load_car
+from diagnose.files.car.expansion.part_values import fuse_ohms
+from diagnose.files.car.grammar.entries import car_json_schema
+from diagnose.files.car.part_rows import describe_expansion
 from diagnose.files.resources import shipped_cars
 from diagnose.files.yaml_positions import read_document
 

@@ -10,7 +10,7 @@ from collections.abc import Callable
 import pytest
 
 from diagnose.circuit.car import Car
-from diagnose.files.car.car_warnings import car_warnings
+from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.resources import shipped_cars
 from tests.files.test_car_file_problems import changed
 
@@ -47,6 +47,8 @@ def test_a_fuse_too_big_for_its_thinnest_wire_is_told(
         'fuse "key-feed-fuse" is rated 40 A; wire "key-feed-wire" behind it should '
         "have 37.5 A at most, 150 %"
     )
+    # 40 A over 150 % are 26.7 A: too much for 16 gauge, and 14 gauge may carry 35 A.
+    assert message.endswith("a smaller fuse or a thicker wire; 14 AWG would do here")
 
 
 def test_a_fuse_at_the_limit_is_not_told(small_car: str, load: Load) -> None:
@@ -104,6 +106,50 @@ def test_a_fuse_that_a_starting_motor_opens_is_told(
 
     assert len(told) == doubted
     assert all(m.startswith('fuse "key-feed-fuse" of 5 A may open') for m in told)
+
+
+# By hand: 16 AWG is 1.31 mm2, so 30 ft (9.14 m) of it have 9.14 / (58 x 1.31) = .12
+# ohm; 6 A at 13.5 V are a load of 2.25 ohm, which takes some 5.2 A at 12.5 V through
+# all that. 3 % of 12 V over the 5.5 A it would take with a better wire are .065 ohm:
+# that needs 2.4 mm2, and 12 SAE is the first even gauge with as much (2.96).
+def test_a_long_thin_wire_is_told_with_the_gauge_that_would_do(
+    small_car: str, load: Load
+) -> None:
+    text = changed(small_car, "wire: 14 AWG 6 ft", "wire: 16 AWG 30 ft")
+
+    ((line, message),) = doubts(load(text))
+    assert line == 16
+    assert message == (
+        'wire "horn-wire" drops 0.62 V in its copper at 5 A (key-on), more than 3 % of '
+        "12 V; fit a thicker or a shorter one; 12 AWG would do here"
+    )
+
+
+@pytest.mark.parametrize(("gauge", "doubted"), [(14, 1), (12, 0)])
+def test_the_gauge_that_would_do_is_the_thinnest_that_does(
+    gauge: int, doubted: int, small_car: str, load: Load
+) -> None:
+    text = changed(small_car, "wire: 14 AWG 6 ft", f"wire: {gauge} AWG 30 ft")
+
+    assert len(doubts(load(text))) == doubted
+
+
+def test_a_wire_too_long_for_any_gauge_is_told_without_one(
+    small_car: str, load: Load
+) -> None:
+    # 100 A over 60 ft (18.3 m) with .36 V: 18.3 x 100 / (58 x .36) = 88 mm2; the
+    # thickest even gauge known, 1/0 SAE, has 50.
+    text = changed(small_car, "wire: 14 AWG 6 ft", "wire: 6 AWG 60 ft")
+    text = changed(text, "load: 6 A load", "load: 100 A load")
+
+    (told,) = [text for _, text in doubts(load(text)) if '"horn-wire" drops' in text]
+    assert told.endswith("fit a thicker or a shorter one")
+
+
+def test_a_wire_given_by_its_ohms_is_meant_to_drop(small_car: str, load: Load) -> None:
+    text = changed(small_car, "wire: 14 AWG 6 ft", "wire: 0.3 ohm/ft 4 ft")
+
+    assert doubts(load(text)) == []
 
 
 def test_an_output_that_drives_a_pump_directly_is_told(

@@ -18,7 +18,7 @@ from diagnose.files.cases.case_lines import (
     line_of,
     read_case_lines,
 )
-from diagnose.inference.prior.learning import ClosedCase
+from diagnose.inference.learning.closed_cases import ClosedCase
 
 CASE = ClosedCase(
     case_id="0123456789abcdef" * 2,
@@ -77,8 +77,8 @@ def test_files_are_pooled_by_joining_them(tmp_path: Path, knowledge: Knowledge) 
         ('"closed-case": 1', '"closed-case": 2', "1:2: closed-case: found 2, exp"),
         ('"id": "0', '"id": "Z', "1:20: id: expected 32 digits of 0-9 and a-f"),
         ('"no-crank"', '"no-crnk"', '"no-crnk" is no known complaint (did you mean'),
-        ('"wet"', '"damp"', '1:99: "damp" is no known answer to water'),
-        ('"water"', '"watr"', '"watr" is no known question of the history (did you'),
+        ('"wet"', '"damp"', '1:99: "damp" is no answer to water; known: dry, wet'),
+        ('"water"', '"watr"', '"watr" is no question about the history (did you'),
         ('"fuse": 12', '"fuze": 12', '"fuze" is no known kind of part (did you mean'),
         ('"fuse": 12', '"fuse": 1.5', "fuse: found 1.5, expected a whole number"),
         ('"fuse": 12', '"fuse": 0', "fuse: found 0, expected a number of at least 1"),

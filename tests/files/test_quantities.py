@@ -5,22 +5,24 @@ from __future__ import annotations
 import pytest
 
 from diagnose.circuit.wires import awg_area_mm2, sae_area_mm2
+from diagnose.files.car.grammar.sizes import (
+    Connection,
+    FuseSize,
+    LoadSize,
+    WireSize,
+    parse_connection,
+    parse_fuse,
+    parse_load,
+    parse_wire,
+)
 from diagnose.files.quantities import (
     CURRENT,
     LENGTH,
     RESISTANCE,
     TIME,
-    Connection,
-    FuseSize,
-    LoadSize,
     Measure,
-    WireSize,
     measure_of,
     parse_amount,
-    parse_connection,
-    parse_fuse,
-    parse_load,
-    parse_wire,
 )
 
 

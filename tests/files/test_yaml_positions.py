@@ -7,13 +7,14 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+import yaml
 
+from diagnose.errors import InvalidFileError
 from diagnose.files.resources import knowledge_folder
+from diagnose.files.yaml_nodes import NodeReader
 from diagnose.files.yaml_positions import (
     Document,
     Position,
-    _compose,
-    _compose_slowly,
     read_document,
 )
 
@@ -114,22 +115,81 @@ def test_an_alias_of_itself_ends(tmp_path: pathlib.Path) -> None:
     assert read_document(path, wanted="test file").data == {"a": [None]}
 
 
+@pytest.mark.parametrize(
+    ("written", "value"),
+    [
+        # YAML 1.2.2, section 10.3.2 (core schema), and what 1.1 makes of the same
+        ("~", None),
+        ("NULL", None),
+        ("True", True),
+        ("yes", "yes"),  # 1.1: true
+        ("1_000", "1_000"),  # 1.1: a thousand
+        ("1:30", "1:30"),  # 1.1: ninety
+        ("+12", 12),
+        (".5", 0.5),
+        ("1.", 1.0),
+        ("1e3", 1000.0),  # 1.1: text
+        ("2.5E-3", 0.0025),
+        ("2001-12-14", "2001-12-14"),  # 1.1: a date
+        ("'12'", "12"),
+        ("0o14", "0o14"),  # 1.2: twelve; no file means that
+        (".inf", ".inf"),  # 1.2: infinite; no file means that
+    ],
+)
+def test_a_scalar_has_its_type(
+    written: str, value: object, tmp_path: pathlib.Path
+) -> None:
+    path = tmp_path / "file.yaml"
+    path.write_text(f"key: {written}\n", encoding="utf-8")
+
+    found = read_document(path, wanted="test file").data["key"]
+
+    assert (found, type(found)) == (value, type(value))
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("a: b: c\n", "1:5: is not YAML here: a second `: ` in one line; put the value "
+         "in quotes, or start a new line"),
+        ("a:\n\tb: 1\n", "2:1: is not YAML here: a tab; indent with spaces"),
+        ("a: 1\nb\nc: 2\n", "3:1: is not YAML here: a key without `: ` and a value"),
+        ("a: 1\n---\nb: 2\n", "2:1: is not YAML here: a second document after `---`; "
+         "use one file each"),
+        ("# a\n", ": holds only comments, expected a test file"),
+        ("[" * 3000, "1:1: entries are nested too deeply"),
+    ],
+)  # fmt: skip
+def test_what_is_no_yaml_is_refused_in_plain_words(
+    text: str, message: str, tmp_path: pathlib.Path
+) -> None:
+    path = tmp_path / "file.yaml"
+    path.write_text(text, encoding="utf-8")
+
+    with pytest.raises(InvalidFileError) as caught:
+        read_document(path, wanted="test file")
+
+    assert str(caught.value) == f"{path}:{message}".replace("::", ":")
+
+
 @pytest.mark.parametrize("name", ["symptoms.yaml", "meter.yaml"])
-def test_both_readers_find_the_same_nodes(name: str) -> None:
-    # The quick reader is one for YAML 1.1; it must match the slow one, for 1.2.
-    path = pathlib.Path(name)
+def test_the_reader_in_c_finds_the_nodes_of_the_one_in_python(name: str) -> None:
+    # A second method: PyYAML's own reader in Python, with the same rules for scalars.
+    class InPython(yaml.SafeLoader):  # type: ignore[misc]
+        yaml_implicit_resolvers = NodeReader.yaml_implicit_resolvers
+
     text = (knowledge_folder() / name).read_text(encoding="utf-8")
 
-    quick, slow = (
+    in_c, in_python = (
         [
             (kind, node.tag, node.start_mark.line, node.start_mark.column)
-            for kind, node in walked(compose(path, text, wanted="test file"))
+            for kind, node in walked(yaml.compose(text, Loader=reader))
         ]
-        for compose in (_compose, _compose_slowly)
+        for reader in (NodeReader, InPython)
     )
 
-    assert len(quick) > 50
-    assert quick == slow
+    assert len(in_c) > 50
+    assert in_c == in_python
 
 
 def walked(node: Any) -> Iterator[tuple[str, Any]]:

@@ -113,3 +113,20 @@ def test_rows_without_prior_stay_without_weight() -> None:
 
 def test_impossible_facts_give_no_beliefs() -> None:
     assert update(SETS, PRIOR, [flat(0.0, 1.0, 0.0, 0.0), flat(1, 0, 1, 1)]) is None
+
+
+def test_prior_that_leaves_sets_out_is_made_whole() -> None:
+    # Half of the prior was given up with sets that nobody looks at: what is left sums
+    # to one, and the evidence is that of the sets that are left.
+    found = update(SETS, 0.5 * PRIOR, [flat(0.3, 0.3, 0.3, 0.3)])
+
+    assert found is not None
+    assert found.set_probabilities() == pytest.approx([0.7, 0.15, 0.1, 0.05], abs=1e-12)
+    assert found.log_evidence == pytest.approx(math.log(0.3), abs=1e-12)
+
+
+def test_prior_alone_is_made_whole() -> None:
+    found = update(SETS, 0.5 * PRIOR, [])
+
+    assert found is not None
+    assert found.set_probabilities() == pytest.approx([0.7, 0.15, 0.1, 0.05], abs=1e-12)

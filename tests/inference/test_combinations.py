@@ -8,15 +8,11 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray, StoredArray
-from diagnose.inference.belief.fault_set_search import (
-    Combined,
-    Ladder,
-    PairSums,
-    Seen,
-    Told,
-    promising_companions,
-    promising_pairs,
-)
+from diagnose.inference.search.found_sets import Combined
+from diagnose.inference.search.pairs import promising_pairs
+from diagnose.inference.search.single_causes import PairSums, Seen
+from diagnose.inference.search.told_together import Ladder, Told
+from diagnose.inference.search.wider_sets import promising_companions
 
 # Two symptoms, three causes on parts of their own: cause 0 brings the first symptom,
 # cause 1 the second, cause 2 neither.

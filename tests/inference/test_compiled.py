@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.solver.operating_point import solve_operating_point
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values
-from diagnose.inference.belief.compiled_car import Compiled, loaded_volts, over_range
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.meter_loading import loaded_volts, over_range
 from diagnose.measurement.readings import Reading, ReadingKind
 from tests.lamp_car import (
     CAR,

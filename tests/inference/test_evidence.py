@@ -9,21 +9,19 @@ import pytest
 
 from diagnose.arrays import FloatArray
 from diagnose.inference.belief.evidence import (
-    Slips,
-    Spread,
     look_likelihood,
     reading_likelihood,
-    spread_of,
     symptom_likelihood,
     tail_of,
 )
+from diagnose.inference.belief.reading_spread import Spread, spread_of
+from diagnose.inference.belief.slips import Slips
 from diagnose.measurement.readings import ReadingKind
 from tests.lamp_car import METER, SYMPTOMS
 
 SLIP = METER.slip_probability
 VOLTS = spread_of(ReadingKind.DC_VOLTS, METER, system_volts=12.0)
 OHMS = spread_of(ReadingKind.OHMS, METER, system_volts=12.0)
-AMPS = spread_of(ReadingKind.AMPS, METER, system_volts=12.0)
 SYMPTOM = SYMPTOMS["lamp-shines"]
 
 
@@ -100,6 +98,61 @@ def test_draws_that_show_the_same_are_as_sure_as_one() -> None:
     assert found[0, 24] == pytest.approx(0.98 * top + 0.02 / 15.0, rel=1e-9)
 
 
+def fit_at(place: int, predicted: FloatArray) -> float:
+    """Return how well volts fit a draw that shows just these, slips left out."""
+    found = reading_likelihood(
+        float(predicted[place]),
+        predicted[None],
+        spread=VOLTS,
+        slips=Slips(probability=0.0),
+    )
+    return float(found[0, place])
+
+
+def test_kernel_closes_the_gap_to_the_next_draw() -> None:
+    # Eight draws .1 V apart and eight ten volts above. Evenly spread draws lie sqrt(12)
+    # of their standard deviations over their number apart, and 3 of these are closed:
+    # 3/sqrt(12) x .1 = .0866 V around each. By hand at .3 V: meter (.5 % of .3 + .02)/2
+    # = .01075, model .03 and .003.
+    predicted = np.array(
+        [*(0.1 * n for n in range(8)), *(10 + 0.1 * n for n in range(8))]
+    )
+
+    sigma = math.sqrt(0.01075**2 + 0.03**2 + 0.003**2 + 0.0866025**2)
+    expected = 1.0 / (sigma * math.sqrt(2 * math.pi))
+    assert fit_at(3, predicted) == pytest.approx(expected, rel=1e-5)
+
+
+def test_kernel_is_no_wider_than_that_of_all_draws() -> None:
+    # Sixteen draws .5 V apart: their standard deviation is .5 sqrt(255/12) = 2.3049, so
+    # 3 x 2.3049 / 16 = .43216, a little less than 3/sqrt(12) x .5 = .43301. By hand at
+    # 4 V: meter (.5 % of 4 + .02)/2 = .02, model .03 and .04.
+    predicted = np.array([0.5 * n for n in range(16)])
+
+    sigma = math.sqrt(0.02**2 + 0.03**2 + 0.04**2 + 0.432164**2)
+    expected = 1.0 / (sigma * math.sqrt(2 * math.pi))
+    assert fit_at(8, predicted) == pytest.approx(expected, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("last", "closed"),
+    [
+        # Fifteen draws at 12 V and one above them by d: their standard deviation is
+        # d sqrt(15)/16, three sixteenths of it the gap. Of .42 V .0191, less than a
+        # fifth of the .1304 that a reading strays there: all draws share it.
+        (12.42, 0.019063),
+        # Of .85 V .0386, more than that fifth: the draws that show the same have none.
+        (12.85, 0.0),
+    ],
+)
+def test_gap_below_a_fifth_of_the_spread_is_left(last: float, closed: float) -> None:
+    predicted = np.array([12.0] * 15 + [last])
+
+    sigma = math.sqrt(0.04**2 + 0.03**2 + 0.12**2 + closed**2)
+    expected = 1.0 / (sigma * math.sqrt(2 * math.pi))
+    assert fit_at(7, predicted) == pytest.approx(expected, rel=1e-5)
+
+
 def test_spacing_does_not_depend_on_how_often_a_draw_stands() -> None:
     predicted = np.linspace(0.0, 12.0, 16)[None]
 
@@ -143,13 +196,27 @@ def test_over_range_speaks_for_an_open_circuit() -> None:
     assert ratio == pytest.approx(49.5, abs=0.1)
 
 
-def test_ohms_and_amps_are_less_exact_than_volts() -> None:
-    # A tenth of the value for ohms, seven hundredths for amps, one for volts.
-    ten = np.array(10.0)
+@pytest.mark.parametrize(
+    ("kind", "value", "expected"),
+    [
+        # By hand, meter and model: volts (.05 + .02)/2, .03 and 1 %; amps (.3 + .5)/2
+        # and 7 %; ohms (.1 + .3)/2, .05 and 10 %; volts AC (.002 + .005)/2, .005, 35 %.
+        (ReadingKind.DC_VOLTS, 10.0, math.hypot(0.035, 0.03, 0.1)),
+        (ReadingKind.AMPS, 10.0, math.hypot(0.4, 0.7)),
+        (ReadingKind.OHMS, 10.0, math.hypot(0.2, 0.05, 1.0)),
+        (ReadingKind.AC_VOLTS, 0.2, math.hypot(0.0035, 0.005, 0.07)),
+        # What is fixed stays where the value is nothing.
+        (ReadingKind.DC_VOLTS, 0.0, math.hypot(0.01, 0.03)),
+        (ReadingKind.AMPS, 0.0, 0.25),
+        (ReadingKind.OHMS, 0.0, math.hypot(0.15, 0.05)),
+    ],
+)
+def test_spread_is_of_meter_and_model(
+    kind: ReadingKind, value: float, expected: float
+) -> None:
+    spread = spread_of(kind, METER, system_volts=12.0)
 
-    found = [float(s.deviation(ten)) for s in (VOLTS, AMPS, OHMS)]
-
-    assert found == sorted(found)
+    assert float(spread.deviation(np.array(value))) == pytest.approx(expected, rel=1e-9)
 
 
 @pytest.mark.parametrize("is_blown", [True, False])

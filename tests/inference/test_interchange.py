@@ -7,6 +7,7 @@ The BIF reader of that library keeps single precision (seen: .8125 comes back as
 from __future__ import annotations
 
 from pathlib import Path
+from textwrap import dedent
 from typing import Any
 
 import numpy as np
@@ -15,16 +16,20 @@ import pytest
 from diagnose.faults.causes import Cause, catalogue
 from diagnose.faults.links import ties_of
 from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.evidence import symptom_likelihood
 from diagnose.inference.interchange import (
     answered,
     cause_network_text,
     single_fault_chances,
     symptom_network_text,
 )
-from diagnose.inference.prior.network import CauseNetwork, Form, node_names
+from diagnose.inference.prior.cause_network import CauseNetwork
+from diagnose.inference.prior.compilation import priors_of
+from diagnose.inference.prior.marginal_chances import cause_probabilities
+from diagnose.inference.prior.network import Form, add_node, new_network, written
+from diagnose.inference.prior.node_names import node_names
+from diagnose.inference.prior.xmlbif import NodeTable, xmlbif_text
 from diagnose.session.ready_car import Model
-from tests.lamp_car import CAR, CONTEXTS, MODES, SYMPTOMS, compiled_car
+from tests.lamp_car import CAR, CONTEXTS, MODES, compiled_car
 from tests.second_library import posterior, read_network
 
 FORMS = [
@@ -62,8 +67,8 @@ def test_causes_come_back_with_their_probabilities(
 ) -> None:
     network = read_causes(causes, form, ending, tmp_path)
 
-    priors = CauseNetwork(CONTEXTS, causes).priors()
-    expected = priors.cause_probabilities(answers)
+    priors = priors_of(CauseNetwork(CONTEXTS, causes))
+    expected = cause_probabilities(priors, answers)
     found = [
         posterior(network, cause.part.name.replace("-", "_"), answers)[cause.mode.name]
         for cause in causes
@@ -100,9 +105,8 @@ def test_symptoms_come_back_with_their_probabilities(
     # The second way: Bayes' rule over the single faults, one symptom.
     number = compiled.symptom_index["lamp-shines"]
     chance = compiled.singles.symptoms[:, :, number].astype(np.float64)
-    dark = symptom_likelihood(
-        SYMPTOMS["lamp-shines"], is_present=False, chance=chance
-    ).mean(axis=1)
+    # A shining lamp is missed in .02, a dark one taken to shine in .01.
+    dark = (0.02 * chance + 0.99 * (1.0 - chance)).mean(axis=1)
     history = {"water": "wet", "wiring": "fresh"}
     joint = dark * compiled.priors.set_probabilities(compiled.singles.sets, history)
     found = posterior(network, "cause", {**history, "lamp_shines": "no"})
@@ -135,7 +139,7 @@ def test_every_part_of_a_whole_car_comes_back(
     assert network.size() == len(contexts) + len(parts) + n_between
     part = next(c.part.name for c in causes if c.part.kind == "battery")
     found = posterior(network, part)
-    expected = model.compiled.priors.cause_probabilities({}).tolist()
+    expected = cause_probabilities(model.compiled.priors, {}).tolist()
     for cause, chance in zip(causes, expected, strict=True):
         if cause.part.name == part:
             assert found[cause.mode.name] == pytest.approx(chance, abs=tolerance)
@@ -168,3 +172,62 @@ def test_part_named_like_a_question_has_its_own_node(
 ) -> None:
     assert node_names(["water"], ["water"]) == {"water": "water_2"}
     assert CauseNetwork(CONTEXTS, causes).nodes["lamp-fuse"] == "lamp_fuse"
+
+
+def tables_of(network: Any) -> dict[str, Any]:
+    return {table.variable: table for table in network.get_cpds()}
+
+
+def test_xmlbif_holds_what_the_network_holds() -> None:
+    # pgmpy's own reader takes it: every state, parent and digit comes back.
+    from pgmpy.readwrite import XMLBIFReader
+
+    network = new_network()
+    add_node(network, "water", ("dry", "wet"), [[0.7, 0.3]])
+    add_node(network, "age", ("new", "old", "worn"), [[0.1, 0.2, 0.7]])
+    columns = [[1 / 3, 2 / 3], [1e-9, 1.0 - 1e-9], [0.25, 0.75]] * 2
+    parents = {"water": ("dry", "wet"), "age": ("new", "old", "worn")}
+    add_node(network, "fuse", ("ok", "blown"), columns, parents)
+
+    text = written(network, "a car's", Form.XMLBIF)
+
+    again = XMLBIFReader(string=text).get_model()
+    assert again.name == "a_car_s"
+    expected, found = tables_of(network), tables_of(again)
+    assert list(found) == ["water", "age", "fuse"]
+    for node, table in expected.items():
+        assert found[node].variables == table.variables
+        assert found[node].state_names == table.state_names
+        assert found[node].values.tolist() == table.values.tolist()
+
+
+def test_xmlbif_is_laid_out_as_its_grammar_asks() -> None:
+    # By hand, XMLBIF 0.3: states of the node fastest, then those of the last parent.
+    table = NodeTable(
+        node="fuse",
+        states=("ok", "blown"),
+        parents=("water",),
+        values=np.array([[0.75, 0.5], [0.25, 0.5]]),
+    )
+
+    assert xmlbif_text("car", [table]) == dedent(
+        """\
+        <?xml version="1.0" encoding="utf-8"?>
+        <BIF VERSION="0.3">
+          <NETWORK>
+            <NAME>car</NAME>
+            <VARIABLE TYPE="nature">
+              <NAME>fuse</NAME>
+              <OUTCOME>ok</OUTCOME>
+              <OUTCOME>blown</OUTCOME>
+            </VARIABLE>
+            <DEFINITION>
+              <FOR>fuse</FOR>
+              <GIVEN>water</GIVEN>
+              <TABLE>0.75 0.25
+        0.5 0.5</TABLE>
+            </DEFINITION>
+          </NETWORK>
+        </BIF>
+        """
+    )

@@ -2,24 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from diagnose.inference.prior.learning import (
-    BATCH,
-    PUBLISHED_CASES,
-    ClosedCase,
-    Counter,
+from diagnose.faults.knowledge import Knowledge
+from diagnose.inference.learning.closed_cases import ClosedCase, PartGroup
+from diagnose.inference.learning.counting import BATCH, Counter, Tally, batched
+from diagnose.inference.learning.factors import (
     Learned,
     LearnedShare,
-    PartGroup,
-    Tally,
-    batched,
     learned_by,
-    learned_from,
     with_learned,
 )
 from diagnose.inference.prior.network import dirichlet_shares
@@ -51,6 +46,14 @@ def closed(
         group=group,
         mode=mode,
     )
+
+
+def learned_of(
+    cases: Iterable[ClosedCase], knowledge: Knowledge = KNOWLEDGE
+) -> Learned:
+    """Return what cases say, counted a batch at a time as `learn` does."""
+    counter = Counter(knowledge.modes, knowledge.contexts)
+    return learned_by(map(counter.tally, batched(cases)), knowledge)
 
 
 def share_of(learned: Learned, mode: str) -> LearnedShare:
@@ -99,7 +102,7 @@ def test_part_with_an_excepted_role_is_not_counted() -> None:
 
 
 def test_no_case_moves_nothing() -> None:
-    learned = learned_from([], KNOWLEDGE)
+    learned = learned_of([])
 
     assert {share.factor for share in learned.shares} == {1.0}
 
@@ -108,10 +111,10 @@ def test_share_after_cases_is_dirichlets_posterior_mean() -> None:
     # By hand: published .02/.22 counts as 18.18 of 200 cases; 30 of 100 were seen.
     cases = [closed("blown", FUSE)] * 30 + [closed("burnt_out", LAMP)] * 70
 
-    share = share_of(learned_from(cases, KNOWLEDGE), "blown")
+    share = share_of(learned_of(cases), "blown")
 
     published = 0.02 / 0.22
-    expected = (PUBLISHED_CASES * published + 30) / (PUBLISHED_CASES + 100)
+    expected = (200 * published + 30) / (200 + 100)
     assert share.factor * published == pytest.approx(expected, abs=SINGLE)
 
 
@@ -127,7 +130,7 @@ def test_published_shares_stay_when_the_cases_agree_with_them() -> None:
     )
     cases = [closed(mode, group) for mode, group, count in seen for _ in range(count)]
 
-    learned = learned_from(cases, KNOWLEDGE)
+    learned = learned_of(cases)
 
     factors = [share.factor for share in learned.shares]
     assert factors == pytest.approx([1.0] * len(factors), abs=SINGLE)
@@ -136,7 +139,7 @@ def test_published_shares_stay_when_the_cases_agree_with_them() -> None:
 def test_many_cases_outweigh_the_published_shares() -> None:
     cases = [closed("blown", FUSE)] * 3000 + [closed("burnt_out", LAMP)] * 7000
 
-    share = share_of(learned_from(cases, KNOWLEDGE), "blown")
+    share = share_of(learned_of(cases), "blown")
 
     # seen .3; the 200 published cases may still pull by their weight, 200 in 10,200
     assert share.factor * 0.02 / 0.22 == pytest.approx(0.3, abs=0.02)
@@ -157,11 +160,11 @@ def test_ten_cases_cannot_swamp_the_published_shares(
         ]
     )
 
-    learned = learned_from([closed(mode, group)] * 10, KNOWLEDGE)
+    learned = learned_of([closed(mode, group)] * 10)
 
     now = published * [share.factor for share in learned.shares]
     moved = np.abs(now - published).sum() / 2.0
-    assert moved <= 10 / (PUBLISHED_CASES + 10) + SINGLE
+    assert moved <= 10 / (200 + 10) + SINGLE
 
 
 def test_one_case_of_a_rare_mode_at_most_doubles_it() -> None:
@@ -171,7 +174,7 @@ def test_one_case_of_a_rare_mode_at_most_doubles_it() -> None:
         for mode in MODES
     )
 
-    learned = learned_from([closed("short_to_ground", WIRE)], make_knowledge(rare))
+    learned = learned_of([closed("short_to_ground", WIRE)], make_knowledge(rare))
 
     # the other rates give way by one case in two hundred
     assert share_of(learned, "short_to_ground").factor == pytest.approx(2.0, rel=0.006)
@@ -184,7 +187,7 @@ def test_mode_too_rare_to_have_been_seen_is_not_ruled_out() -> None:
         for mode in MODES
     )
 
-    learned = learned_from([closed("blown", FUSE)] * 10_000, make_knowledge(rare))
+    learned = learned_of([closed("blown", FUSE)] * 10_000, make_knowledge(rare))
 
     blown = share_of(learned, "blown")
     assert share_of(learned, "short_to_ground").factor > 0.1
@@ -192,17 +195,17 @@ def test_mode_too_rare_to_have_been_seen_is_not_ruled_out() -> None:
 
 
 def test_parts_that_no_car_has_keep_their_rates() -> None:
-    learned = learned_from([closed("blown", FUSE)] * 50, KNOWLEDGE)
+    learned = learned_of([closed("blown", FUSE)] * 50)
 
     assert share_of(learned, "discharged").factor == 1.0
 
 
 def test_two_ends_of_a_wire_are_learned_together() -> None:
     # By hand: .12 of .22 counts as 109.1 of 200 cases; all of 20 more are these.
-    learned = learned_from([closed("high_resistance_a", WIRE)] * 20, KNOWLEDGE)
+    learned = learned_of([closed("high_resistance_a", WIRE)] * 20)
 
     published = 0.12 / 0.22
-    expected = (PUBLISHED_CASES * published + 20) / (PUBLISHED_CASES + 20) / published
+    expected = (200 * published + 20) / (200 + 20) / published
     found = share_of(learned, "high_resistance_b").factor
     assert found == pytest.approx(expected, abs=SINGLE)
 
@@ -210,7 +213,7 @@ def test_two_ends_of_a_wire_are_learned_together() -> None:
 def test_expected_number_of_faults_stays() -> None:
     # Cases say which fault it was, not how often cars fail.
     cases = [closed("blown", FUSE)] * 40 + [closed("open_circuit", GROUND)] * 3
-    learned = learned_from(cases, KNOWLEDGE)
+    learned = learned_of(cases)
 
     moved = sum(share.expected * share.factor for share in learned.shares)
 
@@ -226,7 +229,7 @@ def test_cases_of_different_cars_are_each_held_against_their_own_car() -> None:
     cases += [closed(*rest, parts=many)] * 20
     cases += [closed("blown", FUSE)] * 20 + [closed(*rest)] * 200
 
-    share = share_of(learned_from(cases, KNOWLEDGE), "blown")
+    share = share_of(learned_of(cases), "blown")
 
     assert share.expected == pytest.approx(120.0, rel=SINGLE)
     assert share.seen == 120.0
@@ -249,7 +252,7 @@ def test_true_rates_are_found_from_cars_that_differ() -> None:
             group = groups.get(names[place], WIRE)
             cases.append(closed(names[place], group, parts=parts))
 
-    learned = learned_from(cases, KNOWLEDGE)
+    learned = learned_of(cases)
 
     # 4,000 cases of a share near .2 are good to 3 %, and the published ones pull a bit
     ratio = share_of(learned, "blown").factor / share_of(learned, "burnt_out").factor
@@ -257,7 +260,7 @@ def test_true_rates_are_found_from_cars_that_differ() -> None:
 
 
 def test_learned_rates_are_the_published_ones_times_the_factor() -> None:
-    learned = learned_from([closed("blown", FUSE)] * 50, KNOWLEDGE)
+    learned = learned_of([closed("blown", FUSE)] * 50)
 
     moved = with_learned(KNOWLEDGE, learned)
 
@@ -266,7 +269,7 @@ def test_learned_rates_are_the_published_ones_times_the_factor() -> None:
 
 
 def test_learned_knowledge_is_never_taken_for_the_published() -> None:
-    learned = learned_from([closed("blown", FUSE)], KNOWLEDGE)
+    learned = learned_of([closed("blown", FUSE)])
 
     found = with_learned(KNOWLEDGE, learned)
 
@@ -274,7 +277,7 @@ def test_learned_knowledge_is_never_taken_for_the_published() -> None:
 
 
 def test_factors_of_other_published_rates_are_refused() -> None:
-    learned = learned_from([closed("blown", FUSE)], KNOWLEDGE)
+    learned = learned_of([closed("blown", FUSE)])
     other = make_knowledge([replace(mode, rate=mode.rate / 2) for mode in MODES])
 
     with pytest.raises(ValueError, match="other published rates"):
@@ -283,7 +286,7 @@ def test_factors_of_other_published_rates_are_refused() -> None:
 
 def test_case_of_an_impossible_mode_is_our_own_mistake() -> None:
     with pytest.raises(ValueError, match="can't have"):
-        learned_from([closed("blown", LAMP)], KNOWLEDGE)
+        learned_of([closed("blown", LAMP)])
 
 
 def test_cases_are_read_a_batch_at_a_time() -> None:

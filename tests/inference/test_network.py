@@ -10,10 +10,14 @@ import pytest
 
 from diagnose.faults.causes import Cause, catalogue
 from diagnose.faults.modes import FaultMode
-from diagnose.inference.prior.network import CauseNetwork, node_name
+from diagnose.inference.prior.cause_network import CauseNetwork
+from diagnose.inference.prior.compilation import priors_of
+from diagnose.inference.prior.marginal_chances import cause_probabilities
+from diagnose.inference.prior.node_names import node_name
 from diagnose.inference.prior.priors import Priors
 from diagnose.measurement.symptoms import Context
 from diagnose.session.ready_car import Model
+from tests.elimination import fault_sets, posterior
 from tests.lamp_car import (
     BLOWN,
     BURNT_OUT,
@@ -40,14 +44,14 @@ def network(causes: tuple[Cause, ...]) -> CauseNetwork:
 
 @pytest.fixture(scope="module")
 def priors(network: CauseNetwork) -> Priors:
-    return network.priors()
+    return priors_of(network)
 
 
 def chance_of(
     name: str, answers: Mapping[str, str], priors: Priors, causes: Sequence[Cause]
 ) -> float:
     index = next(i for i, cause in enumerate(causes) if cause.name == name)
-    return float(priors.cause_probabilities(answers)[index])
+    return float(cause_probabilities(priors, answers)[index])
 
 
 def test_node_names_are_plain_identifiers(network: CauseNetwork) -> None:
@@ -118,7 +122,7 @@ def test_skipped_context_is_averaged_over_its_answers(
 def test_skipped_context_is_averaged_for_sets_of_causes(
     network: CauseNetwork, priors: Priors
 ) -> None:
-    sets = network.fault_sets()
+    sets = fault_sets(network)
     wet = priors.set_probabilities(sets, {"water": "wet"})
     dry = priors.set_probabilities(sets, {"water": "dry"})
 
@@ -130,7 +134,7 @@ def test_skipped_context_is_averaged_for_sets_of_causes(
 def test_chances_of_all_fault_sets_sum_to_one(
     network: CauseNetwork, priors: Priors
 ) -> None:
-    found = priors.set_probabilities(network.fault_sets(), {})
+    found = priors.set_probabilities(fault_sets(network), {})
 
     assert float(found.sum()) == pytest.approx(1.0, abs=TOLERANCE)
 
@@ -164,12 +168,12 @@ def test_marginals_are_those_of_variable_elimination(
     priors: Priors,
     causes: tuple[Cause, ...],
 ) -> None:
-    expected = network.posterior([], answers)
+    expected = posterior(network, [], answers)
 
     found = dict(
         zip(
             (cause.name for cause in causes),
-            priors.cause_probabilities(answers).tolist(),
+            cause_probabilities(priors, answers).tolist(),
             strict=True,
         )
     )
@@ -179,7 +183,7 @@ def test_marginals_are_those_of_variable_elimination(
 def test_part_is_never_likelier_broken_than_sound() -> None:
     # Five times the rate, wet and fresh: .3 + .1 + 1.2 and more would be over 1.
     often = tuple(replace(mode, rate=5 * mode.rate) for mode in MODES)
-    priors = CauseNetwork(CONTEXTS, catalogue(CAR, often)).priors()
+    priors = priors_of(CauseNetwork(CONTEXTS, catalogue(CAR, often)))
 
     assert priors.ok_probability.min() == pytest.approx(0.5, abs=TOLERANCE)
 
@@ -201,12 +205,12 @@ def test_context_that_shifts_nothing_in_a_car_drops_out(
     season = Context(name="season", question="?", states={"warm": 0.7, "cold": 0.3})
     network = CauseNetwork((season, *CONTEXTS), causes)
 
-    priors = network.priors()
+    priors = priors_of(network)
 
     assert priors.contexts == ("wiring", "water")
     assert len(priors.configurations) == 4
-    told = priors.cause_probabilities({"season": "cold", "water": "wet"})
-    expected = network.posterior([], {"season": "cold", "water": "wet"})
+    told = cause_probabilities(priors, {"season": "cold", "water": "wet"})
+    expected = posterior(network, [], {"season": "cold", "water": "wet"})
     assert told == pytest.approx([expected[c.name] for c in causes], abs=TOLERANCE)
 
 
@@ -217,7 +221,7 @@ def test_unknown_context_answer_is_our_own_mistake(priors: Priors) -> None:
 
 def test_fault_sets_are_every_combination(network: CauseNetwork) -> None:
     # By hand: battery, two fuses, switch and lamp 2 each; feed 1 + 4; ground 1 + 3.
-    sets = network.fault_sets()
+    sets = fault_sets(network)
 
     assert (len(sets), len(set(sets))) == (2**5 * 5 * 4, len(sets))
 
@@ -232,14 +236,14 @@ def test_random_likelihoods_agree_on_other_networks(
 ) -> None:
     causes = catalogue(CAR, modes)
     network = CauseNetwork(CONTEXTS, causes)
-    sets = network.fault_sets()
+    sets = fault_sets(network)
     random = np.random.default_rng(len(sets))
     facts = [random.random((len(sets), 3)) ** 6 for _ in range(3)]
-    joint = network.priors().set_probabilities(sets, {})
+    joint = priors_of(network).set_probabilities(sets, {})
     joint = joint * np.prod(np.stack(facts), axis=0).mean(axis=1)
     joint /= joint.sum()
 
-    expected = network.posterior(facts, {})
+    expected = posterior(network, facts, {})
 
     for index, cause in enumerate(causes):
         found = sum(

@@ -9,21 +9,19 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.choice.reading_worth import (
+from diagnose.inference.choice.information import mutual_bits, told_bits
+from diagnose.inference.choice.joints import (
     AMP_EDGES,
     LOOK_EDGES,
     OHM_EDGES,
-    Particles,
-    RepairPlan,
-    best_first,
     binned_joint,
-    common_particles,
-    edges_for,
-    expected_repair_minutes,
-    mutual_bits,
-    saved_minutes,
-    told_bits,
     yes_no_joint,
+)
+from diagnose.inference.choice.particles import Particles, common_particles
+from diagnose.inference.choice.reading_worth import (
+    RepairPlan,
+    expected_repair_minutes,
+    saved_minutes,
 )
 from diagnose.inference.choice.volts_outcomes import VOLT_EDGES
 
@@ -350,9 +348,7 @@ def test_sets_that_show_the_same_are_given_the_same_draws() -> None:
     shown = 9.0 + 5.0 * random.random(12)
     chosen = Particles(row=rows, draw=numbers, share=share, group=rows)
 
-    joint = binned_joint(
-        shown[numbers][None], chosen, edges=edges_for("volts"), n_groups=2
-    )
+    joint = binned_joint(shown[numbers][None], chosen, edges=VOLT_EDGES, n_groups=2)
 
     assert float(mutual_bits(joint)[0]) == pytest.approx(0.0, abs=1e-9)
 
@@ -364,6 +360,15 @@ def test_particles_keep_the_chances_of_their_sets() -> None:
     rows, _, share = common_particles(weights, most_sets=5, n_draws=8)
 
     assert np.bincount(rows, share) == pytest.approx(weights.sum(axis=1), abs=1e-12)
+
+
+def test_shares_of_sets_given_up_go_to_those_kept() -> None:
+    # By hand: .6 and .3 of three sets are kept, two thirds and a third of what is left.
+    weights = np.repeat(np.array([[0.1], [0.6], [0.3]]) / 4, 4, axis=1)
+
+    rows, _, share = common_particles(weights, most_sets=2, n_draws=4)
+
+    assert np.bincount(rows, share) == pytest.approx([0.0, 2 / 3, 1 / 3], abs=1e-12)
 
 
 def test_fewer_draws_than_wanted_are_all_taken() -> None:
@@ -386,9 +391,3 @@ def test_draws_ruled_out_for_a_set_are_left_out_of_it() -> None:
 @pytest.mark.parametrize("edges", [VOLT_EDGES, AMP_EDGES, OHM_EDGES, LOOK_EDGES])
 def test_edges_rise(edges: FloatArray) -> None:
     assert (np.diff(edges) > 0).all()
-
-
-def test_candidates_are_ordered_by_what_they_save_net() -> None:
-    saves, costs = np.array([10.0, 9.0, 30.0]), np.array([5.0, 1.0, 29.0])
-
-    assert list(best_first(saves, costs)) == [1, 0, 2]

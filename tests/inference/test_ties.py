@@ -12,8 +12,13 @@ import pytest
 
 from diagnose.faults.causes import Cause, FaultSet, catalogue
 from diagnose.faults.links import Link, Spot, Ties
-from diagnose.inference.prior.network import CauseNetwork
+from diagnose.inference.prior.cause_network import CauseNetwork
+from diagnose.inference.prior.compilation import priors_of
+from diagnose.inference.prior.drawn_faults import drawn_fault_set
+from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.inference.prior.priors import Priors
+from diagnose.inference.prior.several_faults import more_than_two, pair_lift
+from tests.elimination import fault_sets, posterior
 from tests.lamp_car import CAR, CONTEXTS, MODES, RESISTANCE_B, SHORT
 
 TOLERANCE = 1e-9
@@ -71,7 +76,7 @@ def network(causes: tuple[Cause, ...], ties: Ties) -> CauseNetwork:
 
 @pytest.fixture(scope="module")
 def priors(network: CauseNetwork) -> Priors:
-    return network.priors()
+    return priors_of(network)
 
 
 def chance_by_hand(
@@ -118,7 +123,7 @@ def test_tied_sets_have_the_chance_worked_out_by_hand(
     priors: Priors,
     causes: tuple[Cause, ...],
 ) -> None:
-    sets = network.fault_sets()
+    sets = fault_sets(network)
     expected = [chance_by_hand(one, causes, told) for one in sets]
 
     found = priors.set_probabilities(sets, told)
@@ -134,9 +139,9 @@ def test_tied_marginals_are_those_of_variable_elimination(
     priors: Priors,
     causes: tuple[Cause, ...],
 ) -> None:
-    expected = network.posterior([], answers)
+    expected = posterior(network, [], answers)
 
-    found = priors.cause_probabilities(answers)
+    found = cause_probabilities(priors, answers)
 
     assert found == pytest.approx([expected[c.name] for c in causes], abs=TOLERANCE)
 
@@ -144,14 +149,14 @@ def test_tied_marginals_are_those_of_variable_elimination(
 def test_tied_posterior_is_that_of_variable_elimination(
     network: CauseNetwork, priors: Priors, causes: tuple[Cause, ...]
 ) -> None:
-    sets = network.fault_sets()
+    sets = fault_sets(network)
     random = np.random.default_rng(4)
     facts = [random.random((len(sets), 2)) ** 6 for _ in range(2)]
     joint = priors.set_probabilities(sets, {"wiring": "fresh"})
     joint = joint * np.prod(np.stack(facts), axis=0).mean(axis=1)
     joint /= joint.sum()
 
-    expected = network.posterior(facts, {"wiring": "fresh"})
+    expected = posterior(network, facts, {"wiring": "fresh"})
 
     for index, cause in enumerate(causes):
         found = sum(
@@ -177,7 +182,7 @@ def test_two_joints_of_one_place_fail_together(
 
     plain = (0.9 + 0.1 * WEIGHT**2) / (0.9 + 0.1 * WEIGHT) ** 2
     assert both * none / (one * other) == pytest.approx(plain, rel=0.1)
-    lift = priors.pair_lift(dry)[first, second]
+    lift = pair_lift(priors, dry)[first, second]
     assert lift == pytest.approx(plain, rel=0.02)
 
 
@@ -185,7 +190,7 @@ def test_rate_of_a_mode_is_the_same_on_average_over_its_spot(
     priors: Priors, causes: tuple[Cause, ...]
 ) -> None:
     # By hand: .003 x 4 in the wet, x 2 on fresh wiring.
-    found = priors.cause_probabilities({"water": "wet", "wiring": "fresh"})
+    found = cause_probabilities(priors, {"water": "wet", "wiring": "fresh"})
 
     assert found[number("feed:high_resistance_a", causes)] == pytest.approx(0.024)
 
@@ -207,12 +212,12 @@ def test_drawn_faults_come_as_often_as_they_should(
     priors: Priors, network: CauseNetwork
 ) -> None:
     random = np.random.default_rng(2)
-    drawn = [priors.drawn(random) for _ in range(8000)]
+    drawn = [drawn_fault_set(priors, random) for _ in range(8000)]
     often = [
         pair
         for pair, chance in zip(
-            network.fault_sets(),
-            priors.set_probabilities(network.fault_sets(), {}),
+            fault_sets(network),
+            priors.set_probabilities(fault_sets(network), {}),
             strict=True,
         )
         if len(pair) < 3 and chance > 0.001
@@ -227,7 +232,7 @@ def test_drawn_faults_come_as_often_as_they_should(
 def test_priors_come_back_from_arrays(priors: Priors, network: CauseNetwork) -> None:
     again = Priors.from_arrays(priors.arrays())
 
-    sets = network.fault_sets()[:50]
+    sets = fault_sets(network)[:50]
     assert again.contexts == priors.contexts
     assert again.set_probabilities(sets, {}).tolist() == (
         priors.set_probabilities(sets, {}).tolist()
@@ -240,11 +245,11 @@ def test_bound_on_three_causes_holds_and_is_close(
 ) -> None:
     # By counting: every combination of faults, those of three and more over those of
     # one and more.
-    sets = network.fault_sets()
+    sets = fault_sets(network)
     chances = priors.set_probabilities(sets, told)
     sizes = np.array([len(fault_set) for fault_set in sets])
     exact = float(chances[sizes > 2].sum() / chances[sizes > 0].sum())
 
-    found = priors.more_than_two(told)
+    found = more_than_two(priors, told)
 
     assert exact <= found < 1.3 * exact

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.inference.choice.look_ahead import further_minutes
-from diagnose.inference.choice.reading_worth import Particles, RepairPlan
+from diagnose.inference.choice.particles import Particles
+from diagnose.inference.choice.reading_worth import RepairPlan
 
 FOUR = Particles(
     row=np.arange(4),
@@ -44,3 +46,23 @@ def test_second_reading_spares_half_a_repair() -> None:
 
 def test_second_reading_that_costs_more_is_not_taken() -> None:
     assert further(11.0) == 0.0
+
+
+def test_particles_given_up_leave_a_whole_behind() -> None:
+    # Cause 3 is a two-thousandth as likely as cause 2 and left out after the second
+    # outcome: what is left are the others, with shares that sum to one.
+    chances = np.array([0.5, 0.2, 0.2999, 0.0001])
+    some = replace(FOUR, share=chances)
+    seen: list[tuple[list[int], list[float]]] = []
+
+    def watched(places: IntArray, after: Particles) -> Sequence[FloatArray]:
+        seen.append((places.tolist(), after.share.tolist()))
+        return second(places, after)
+
+    further_minutes(FIRST, some, PLAN, joints=watched, minutes=np.array([4.0]))
+
+    # By hand: .5 and .2 of .7; .2999 alone.
+    (first, after_first), (then, after_then) = seen
+    assert (first, then) == ([0, 1], [2])
+    assert after_first == pytest.approx([5 / 7, 2 / 7], abs=1e-12)
+    assert after_then == pytest.approx([1.0], abs=1e-12)

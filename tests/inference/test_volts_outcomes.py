@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.inference.choice.reading_worth import Particles, mutual_bits
+from diagnose.inference.choice.information import mutual_bits
+from diagnose.inference.choice.particles import Particles
 from diagnose.inference.choice.volts_outcomes import VOLT_EDGES, VoltsOutcomes
 
 FIXED_VOLTS, FRACTION = 0.03, 0.01
@@ -123,3 +124,23 @@ def test_neighbouring_bins_hold_nearly_all_of_the_normal() -> None:
             np.array([[volts, volts]], dtype=np.float32), TWO, n_groups=2
         )
         assert found.sum(axis=1) == pytest.approx(bins[:30], abs=0.08), volts
+
+
+@pytest.mark.parametrize(
+    ("volts", "above"),
+    [
+        # The last bin begins at 14.9 V. By hand, in deviations of hypot(.03, 1 %):
+        # 14.895 V is .033 of .152 V below, half but .013; 15.305 V is 2.60 of .156 V
+        # above, .9953; 16 V and more is certain.
+        (14.895, 0.487),
+        (15.305, 0.9953),
+        (25.0, 1.0),
+    ],
+)
+def test_last_bin_holds_all_that_is_above_it(volts: float, above: float) -> None:
+    (found,) = OUTCOMES.joint(
+        np.array([[volts, volts]], dtype=np.float32), TWO, n_groups=2
+    )
+
+    # .001: the digits given
+    assert float(found[-1].sum()) == pytest.approx(above, abs=1e-3)

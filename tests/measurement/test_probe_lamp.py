@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from diagnose.measurement.lamp_points import lamp_readings, unfit_for_lamp
 from diagnose.measurement.probe_lamp import (
     GRADES,
     ProbeLamp,
@@ -12,12 +13,8 @@ from diagnose.measurement.probe_lamp import (
     lamp_grade,
     lamp_share,
 )
-from diagnose.measurement.readings import (
-    ReadingKind,
-    lamp_readings,
-    proposable_readings,
-    unfit_for_lamp,
-)
+from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.ready_car import Model
 
 LAMP = ProbeLamp(

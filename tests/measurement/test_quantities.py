@@ -13,15 +13,17 @@ from diagnose.circuit.car import (
     Car,
 )
 from diagnose.measurement.quantities import (
-    Observed,
     Probe,
-    claim_probability,
     is_applicable,
     main_nodes,
     needed_probes,
     role_parts,
-    symptom_probability,
     usable_symptoms,
+)
+from diagnose.measurement.symptom_chances import (
+    Observed,
+    claim_probability,
+    symptom_probability,
 )
 from diagnose.measurement.symptoms import Claim, Group, Join, Quantity, Symptom
 from tests.lamp_car import CAR, SYMPTOMS, make_part, make_symptom

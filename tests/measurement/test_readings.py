@@ -8,12 +8,10 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import Car
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
+from diagnose.measurement.where_to_measure import (
     clamp_parts,
     drain_readings,
-    fuse_tolerance,
     proposable_readings,
 )
 from diagnose.session.ready_car import Model

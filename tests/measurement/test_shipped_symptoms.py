@@ -24,15 +24,12 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import Prediction, Predictor
+from diagnose.faults.predicted import Prediction
+from diagnose.faults.predictor import Predictor
 from diagnose.files.car.car_file import load_car
 from diagnose.files.resources import shipped_cars
-from diagnose.measurement.quantities import (
-    Observed,
-    Probe,
-    needed_probes,
-    symptom_probability,
-)
+from diagnose.measurement.quantities import Probe, needed_probes
+from diagnose.measurement.symptom_chances import Observed, symptom_probability
 from diagnose.measurement.symptoms import Claim
 
 N_DRAWS = 16

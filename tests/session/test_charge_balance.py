@@ -65,6 +65,21 @@ def test_a_big_alternator_charges_the_battery_with_everything_on(
     assert (found.excess, found.minutes_left) == ((), float("inf"))
 
 
+# By hand: 40 W at 13.5 V are 3.0 A, and some tenths more at the 14 V of an alternator.
+def test_lamps_of_diodes_count_among_the_loads(
+    tmp_path: Path, knowledge: Knowledge
+) -> None:
+    text = TOURER.read_text(encoding="utf-8")
+    path = tmp_path / "diodes.yaml"
+    path.write_text(text.replace("90 W lamps", "40 W led-lamps"), encoding="utf-8")
+    found = balance(load_car(path, knowledge), "idle-loaded")
+
+    amps = {load.name: load.amps for load in found.loads}
+    assert amps["headlamps"] == pytest.approx(3.2, abs=0.4)
+    taken = found.loads_amps + found.charge_amps + found.field_amps
+    assert found.given_amps == pytest.approx(taken, abs=0.15)
+
+
 # A 22 A alternator, the size of an old car's dynamo (memory), gives about .6 of that at
 # 1760 rpm, 13.6 A; ignition 4 A, pump 5 A and controller 1 A are then carried, and the
 # fan's 12 A and the lamps' 7 A are not.

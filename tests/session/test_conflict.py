@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.faults.predicted import OPEN_SHARE
-from diagnose.inference.belief.evidence import spread_of
+from diagnose.faults.overloads import OPEN_SHARE
+from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.advice.misfit import OUTSIDE
 from diagnose.session.diagnosis import Diagnosis

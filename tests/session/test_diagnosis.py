@@ -395,11 +395,13 @@ REFUSED: tuple[tuple[Fact, str], ...] = (
     ),
     (
         ContextFact(context="wirin", answer="fresh"),
-        'this car has no question "wirin"; nearest: "wiring"',
+        '"wirin" is no question about the history (did you mean "wiring"?); known: '
+        "wiring, began, touched, crimps, water, heat, season",
     ),
     (
         ContextFact(context="wiring", answer="fres"),
-        'this car has no answer "fres"; nearest: "fresh"',
+        '"fres" is no answer to wiring (did you mean "fresh"?); known: fresh, '
+        "in_service",
     ),
     (
         reading(1.0, "fuel-pump-fus", "key-off", kind="look"),

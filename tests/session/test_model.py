@@ -14,6 +14,7 @@ import numpy.typing as npt
 import pytest
 
 from diagnose.faults.knowledge import Knowledge
+from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.session.ready_car import Model, open_model
 from tests.lamp_car import CAR, make_knowledge
 
@@ -70,7 +71,7 @@ def opened(knowledge: Knowledge, shelf: Shelf) -> tuple[Model, list[str]]:
 
 def chance_of(name: str, model: Model) -> float:
     index = next(i for i, c in enumerate(model.compiled.causes) if c.name == name)
-    return float(model.compiled.priors.cause_probabilities({})[index])
+    return float(cause_probabilities(model.compiled.priors, {})[index])
 
 
 @pytest.fixture(scope="module")

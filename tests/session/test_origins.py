@@ -12,8 +12,8 @@ from diagnose.session.answer import RankedCause
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model, open_model
-from diagnose.terminal.dialogue import views
-from diagnose.terminal.plain import plain_text
+from diagnose.terminal.pages import explanations, suspects
+from diagnose.terminal.pages.plain import plain_text
 from tests.lamp_car import CAR, MODES, make_knowledge
 
 RARE = tuple(replace(mode, rate=0.05 * mode.rate) for mode in MODES)
@@ -57,7 +57,7 @@ def test_odds_of_what_blew_it_are_those_of_the_priors(
     # apart; a short blows it unless its draw is too mild.
     causes = [cause.name for cause in lamp_model.compiled.causes]
     pair = [causes.index("feed:short_to_ground"), causes.index("lamp-fuse:blown")]
-    priors = lamp_model.compiled.priors.odds() @ lamp_model.compiled.priors.given({})
+    priors = lamp_model.compiled.priors.odds @ lamp_model.compiled.priors.given({})
     short, nothing = priors[pair]
 
     found = blown.origins[0].probability / blown.origins[-1].probability
@@ -72,7 +72,7 @@ def test_root_itself_is_brought_about_by_nothing_else(diagnosis: Diagnosis) -> N
 
 
 def test_page_says_what_blew_the_fuse(blown: RankedCause) -> None:
-    shown = plain_text(views.why_page(blown), width=100)
+    shown = plain_text(explanations.why_page(blown), width=100)
 
     assert "it was brought about by:\n" in shown
     assert ": feed: short_to_ground\n" in shown
@@ -80,7 +80,7 @@ def test_page_says_what_blew_the_fuse(blown: RankedCause) -> None:
 
 
 def test_ranking_says_whether_something_blew_it(diagnosis: Diagnosis) -> None:
-    shown = plain_text(views.causes_page(diagnosis.answer, 0.05), width=300)
+    shown = plain_text(suspects.causes_page(diagnosis.answer, 0.05), width=300)
 
     line = next(one for one in shown.splitlines() if "lamp-fuse: blown" in one)
     assert "brought about by something, most likely feed: short_to_ground" in line

@@ -11,12 +11,10 @@ import pytest
 from diagnose.arrays import FloatArray
 from diagnose.faults.causes import effect_signature
 from diagnose.faults.owner_limits import Effort, OwnerLimit
-from diagnose.inference.belief.evidence import spread_of
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    proposable_readings,
-)
+from diagnose.inference.belief.reading_spread import spread_of
+from diagnose.inference.prior.marginal_chances import cause_probabilities
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.facts import (
     Fact,
     LimitFact,
@@ -136,7 +134,7 @@ def test_share_shown_agrees_with_the_normal_tail(
     model: Model, listed: Prestart
 ) -> None:
     compiled = model.compiled
-    mass = compiled.priors.cause_probabilities(listed.history)[: compiled.n_lasting]
+    mass = cause_probabilities(compiled.priors, listed.history)[: compiled.n_lasting]
     mass = mass[:, None]
     mass = np.repeat(mass / compiled.n_draws, compiled.n_draws, axis=1)
     by_list = np.zeros(mass.shape, dtype=np.bool_)

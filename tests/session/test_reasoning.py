@@ -11,7 +11,7 @@ import pytest
 
 from diagnose.errors import ImpossibleEvidenceError
 from diagnose.inference.belief.hypotheses import Hypotheses
-from diagnose.inference.prior.network import CauseNetwork
+from diagnose.inference.prior.cause_network import CauseNetwork
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Join
 from diagnose.session.diagnosis import Diagnosis
@@ -27,6 +27,7 @@ from diagnose.session.facts import (
     SymptomFact,
 )
 from diagnose.session.ready_car import Model, open_model
+from tests.elimination import fault_sets, posterior
 from tests.lamp_car import (
     CAR,
     GROUND,
@@ -93,7 +94,7 @@ def network(fine_model: Model) -> CauseNetwork:
 @pytest.fixture(scope="module")
 def everything(fine_model: Model, network: CauseNetwork) -> Hypotheses:
     """Return every combination of faults with what it shows."""
-    return fine_model.compiled.hypotheses(network.fault_sets())
+    return fine_model.compiled.hypotheses(fault_sets(network))
 
 
 def by_diagnosis(model: Model, facts: tuple[Fact, ...]) -> dict[str, float]:
@@ -119,7 +120,7 @@ def test_running_diagnosis_stays_near_the_exact_network(
     likelihoods = [reasoner.weigher.likelihood(everything, one) for one in noted]
     told = np.prod(np.stack(likelihoods), axis=0).mean(axis=1, keepdims=True)
     answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
-    exact = network.posterior([told], answers)
+    exact = posterior(network, [told], answers)
 
     found = by_diagnosis(lamp_model, facts)
 
@@ -161,7 +162,7 @@ def test_three_faults_that_all_show_are_looked_at(
     flat = reading("volts", "key-off", "battery.plus", GROUND, 11.98)
     look = reading("look", "key-off", "main-fuse", "", 1.0)
     facts = (DARK, BLOWN, look, flat, flat)
-    reasoner, sets = Reasoner(lamp_model), network.fault_sets()
+    reasoner, sets = Reasoner(lamp_model), fault_sets(network)
     noted, _ = observations_of(facts, lamp_model)
     every = lamp_model.compiled.hypotheses(sets)
     weights = np.prod(

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-import diagnose.store.case_store
+import diagnose.store.database
 from diagnose.store.case_store import STORE_FILE, CaseStore, FactRow
 from diagnose.store.journal import Journal
 
@@ -36,7 +36,7 @@ def test_facts_waiting_for_the_disk_are_stored_when_it_is_back(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # A short wait: the lock below stands for a disk that refuses for a while.
-    monkeypatch.setattr(diagnose.store.case_store, "BUSY_SECONDS", 0.05)
+    monkeypatch.setattr(diagnose.store.database, "BUSY_SECONDS", 0.05)
     with CaseStore(tmp_path, clock=clock) as store:
         store.create(name="sunday", car_path="car.yaml", car_text="")
         journal = Journal(store, name="sunday")

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from diagnose.errors import StoreError
-from diagnose.inference.prior.learning import Learned, LearnedShare
+from diagnose.inference.learning.factors import Learned, LearnedShare
 from diagnose.store.learned_rates import (
     LEARNED_FOLDER,
     keep_learned,

@@ -23,7 +23,8 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
-from diagnose.terminal.dialogue.commands import COMMANDS, Desk, known_name, understand
+from diagnose.terminal.dialogue.commands import COMMANDS
+from diagnose.terminal.dialogue.desk import Desk
 from diagnose.terminal.dialogue.requests import (
     Leave,
     Request,
@@ -33,6 +34,7 @@ from diagnose.terminal.dialogue.requests import (
     Tell,
     View,
 )
+from diagnose.terminal.dialogue.understanding import understand
 from tests.terminal.sample_records import (
     ANSWER,
     HUMS,
@@ -82,6 +84,15 @@ def test_a_bare_over_range_answers_an_ohms_reading() -> None:
     fact = told("OL", step)
     assert isinstance(fact, ReadingFact)
     assert fact.value == math.inf
+
+
+@pytest.mark.parametrize("line", ["3.2", "3.2 mV", "0.0032 V"])
+def test_a_bare_number_along_a_fuse_is_in_millivolts(line: str) -> None:
+    step = replace(VOLTS, step=step_of_name("fuse|idle|pump-fuse|"), state="idle")
+
+    assert told(line, step) == reading(
+        ReadingKind.FUSE, 0.0032, state="idle", red="pump-fuse", black=""
+    )
 
 
 @pytest.mark.parametrize(
@@ -229,22 +240,13 @@ def test_commands_tell_facts(line: str, fact: Fact) -> None:
         ("facts", Show(view=View.FACTS)),
         ("help", Show(view=View.HELP)),
         ("strike 2", Strike(number=2)),
-        ("b", TakeUp(place=1)),
+        ("b", TakeUp(step_index=1)),
         ("leave", Leave()),
         ("lea", Leave()),
     ],
 )
 def test_commands_ask_for_pages(line: str, expected: Request) -> None:
     assert request(line) == expected
-
-
-def test_an_unknown_name_is_answered_with_those_that_hold_it() -> None:
-    names = [*(f"relay-{number}.coil" for number in range(9)), "fuel-pump.plus"]
-
-    with pytest.raises(ReadingError, match=r'"pump" .*; there are: fuel-pump\.plus$'):
-        known_name("pump", names, "test point")
-    with pytest.raises(ReadingError, match=r"relay-5\.coil and 4 more$"):
-        known_name("x", names, "test point")
 
 
 @pytest.mark.parametrize(

@@ -16,8 +16,9 @@ from diagnose.session.facts import (
 )
 from diagnose.store.case_store import CaseStore, FactRow
 from diagnose.store.journal import Journal
+from diagnose.terminal.dialogue.commands import COMMANDS
 from diagnose.terminal.dialogue.conversation import Conversation
-from diagnose.terminal.plain import plain_text
+from diagnose.terminal.pages.plain import plain_text
 
 OPEN_PUMP_FEED = ("1", "skip all", "read fuel-pump-fuse.out key-on 12.3")
 
@@ -377,3 +378,9 @@ def test_farewell_says_how_to_go_on_where_the_case_is_kept(casebook: Casebook) -
 
     end = plain_text(conversation.farewell(), width=200)
     assert end.rstrip().endswith(" --data-folder here")
+
+
+def test_help_has_every_command(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "help").replace("\n    ", " ")
+
+    assert [one.usage for one in COMMANDS.values() if one.usage not in shown] == []

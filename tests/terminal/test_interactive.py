@@ -15,14 +15,14 @@ from rich.console import Console
 
 from diagnose.session.casebook import Casebook
 from diagnose.terminal.dialogue.conversation import Conversation
-from diagnose.terminal.dialogue.interactive import (
+from diagnose.terminal.faces.interactive import (
     LineCompleter,
     open_history,
     run_interactive,
 )
-from diagnose.terminal.dialogue.meanwhile import Meanwhile
-from diagnose.terminal.dialogue.notebook import UNICODE_INK, Notebook
-from diagnose.terminal.page import say
+from diagnose.terminal.faces.meanwhile import Meanwhile
+from diagnose.terminal.pages.notebook import UNICODE_INK, Notebook
+from diagnose.terminal.pages.page import say
 from tests.terminal.sample_records import VOCABULARY
 
 CTRL_C = "\x03"

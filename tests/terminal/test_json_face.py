@@ -12,7 +12,7 @@ import pytest
 
 from diagnose.session.casebook import Casebook
 from diagnose.session.facts import ReadingFact
-from diagnose.terminal.dialogue.json_face import lines_schema, run_json, to_json
+from diagnose.terminal.faces.json_face import lines_schema, run_json, to_json
 
 SCHEMA = json.loads(lines_schema())
 LINES: tuple[dict[str, Any], ...] = (

@@ -14,11 +14,12 @@ from diagnose.cli import main
 from diagnose.errors import DiagnoseError, InvalidFileError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.cases.case_lines import line_of
-from diagnose.inference.prior.learning import BATCH, ClosedCase
+from diagnose.inference.learning.closed_cases import ClosedCase
+from diagnose.inference.learning.counting import BATCH
 from diagnose.session.fact_rows import fact_to_row
 from diagnose.session.facts import ComplaintFact, Fact, RepairFact, SymptomFact
 from diagnose.store.case_store import CaseStore
-from diagnose.terminal.dialogue.learned_shares import knowledge_in_use
+from diagnose.terminal.learned_shares import knowledge_in_use
 from diagnose.terminal.reports.closed_cases import (
     drop_import,
     export_cases,

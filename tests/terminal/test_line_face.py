@@ -6,8 +6,8 @@ from io import StringIO
 
 from diagnose.session.casebook import Casebook
 from diagnose.terminal.dialogue.conversation import Conversation
-from diagnose.terminal.dialogue.line_face import run_lines
-from diagnose.terminal.page import say
+from diagnose.terminal.faces.line_face import run_lines
+from diagnose.terminal.pages.page import say
 
 
 def printed(casebook: Casebook, lines: str, *, width: int = 80) -> str:

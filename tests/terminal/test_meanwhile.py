@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
-from diagnose.terminal.dialogue.meanwhile import Meanwhile
+from diagnose.terminal.faces.meanwhile import Meanwhile
 
 
 def test_work_is_told_to_leave_off_and_has_ended_before_a_line_is_heard() -> None:

@@ -82,7 +82,10 @@ def test_network_of_a_case_has_its_facts(model: Model, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("history", "message"),
     [
-        ({"watr": "wet"}, r'"watr" is no question \(did you mean "water"\?\)'),
+        (
+            {"watr": "wet"},
+            r'"watr" is no question about the history \(did you mean "water"\?\)',
+        ),
         ({"water": "damp"}, '"damp" is no answer to water; known: dry, wet'),
     ],
 )

@@ -8,14 +8,14 @@ import pytest
 from rich.cells import cell_len
 from rich.console import Console
 
-from diagnose.terminal.dialogue.notebook import (
+from diagnose.terminal.pages.notebook import (
     ASCII_INK,
     UNICODE_INK,
     Ink,
     Notebook,
     ink_for,
 )
-from diagnose.terminal.page import Chance, Page, Pair, Paragraph, Tone, Words, say
+from diagnose.terminal.pages.page import Chance, Page, Pair, Paragraph, Tone, Words, say
 
 PAGE: Page = (
     Paragraph(

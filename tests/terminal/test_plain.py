@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from diagnose.terminal.page import Chance, Page, Pair, Paragraph, Tone, Words, say
-from diagnose.terminal.plain import plain_text
+from diagnose.terminal.pages.page import Chance, Page, Pair, Paragraph, Tone, Words, say
+from diagnose.terminal.pages.plain import plain_text
 
 PAGE: Page = (
     Paragraph(

@@ -10,9 +10,9 @@ import pytest
 from diagnose.cli import main
 from diagnose.session.ready_car import Model
 from diagnose.session.sheets.first_start import Prestart, prestart
-from diagnose.terminal.reports.prestart_listing import (
+from diagnose.terminal.reports.sheets.prestart_data import prestart_json
+from diagnose.terminal.reports.sheets.prestart_pages import (
     BLANK,
-    prestart_json,
     prestart_markdown,
     prestart_text,
 )
@@ -95,4 +95,4 @@ def test_unknown_history_is_refused_with_those_known(
     status = main(["prestart", str(CAR), "--history", "wirring=fresh"])
 
     assert status == 1
-    assert "those asked: wiring, began, touched" in capsys.readouterr().err
+    assert "known: wiring, began, touched" in capsys.readouterr().err

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnose.terminal.safe_text import clean, clean_lines, nearest, to_ascii
+from diagnose.terminal.safe_text import clean, clean_lines, to_ascii
 
 
 @pytest.mark.parametrize(
@@ -43,10 +43,3 @@ def test_lines_stay_lines() -> None:
 
 def test_what_ascii_does_not_know_is_written_out() -> None:
     assert to_ascii("20 °C, 0.4 Ω – “größer”") == '20  deg C, 0.4 ohm - "gro?er"'
-
-
-def test_nearest_name_is_found_and_a_far_one_is_not() -> None:
-    known = ["fuel-pump.plus", "battery.plus"]
-
-    assert nearest("fuel-pmup.plus", known) == "fuel-pump.plus"
-    assert nearest("zzz", known) == ""

@@ -17,9 +17,9 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.session.sheets.expected_readings import expected_sheet
 from diagnose.session.sheets.sheet import Choice, Sheet
-from diagnose.terminal.reports.sheet_data import COLUMNS, sheet_csv, sheet_json
-from diagnose.terminal.reports.sheet_listing import changed_rows
-from diagnose.terminal.reports.sheet_table import sheet_markdown, sheet_text
+from diagnose.terminal.reports.sheets.sheet_data import COLUMNS, sheet_csv, sheet_json
+from diagnose.terminal.reports.sheets.sheet_listing import changed_rows
+from diagnose.terminal.reports.sheets.sheet_table import sheet_markdown, sheet_text
 
 ROOT = Path(__file__).resolve().parents[2]
 CAR = ROOT / "tests" / "cars" / "hill-climber.yaml"

@@ -11,14 +11,10 @@ import pytest
 from diagnose.faults.knowledge import Knowledge
 from diagnose.session.answer import Verdict
 from diagnose.session.ready_car import Model
-from diagnose.terminal.reports.trial_listing import (
-    lines,
-    model_of_text,
-    outside_lines,
-    progress_words,
-    report,
-    version_of,
-)
+from diagnose.terminal.reports.trials.trial_cars import model_of_text, version_of
+from diagnose.terminal.reports.trials.trial_data import report
+from diagnose.terminal.reports.trials.trial_listing import progress_words
+from diagnose.terminal.reports.trials.trial_tables import lines, outside_lines
 from diagnose.trial.cluster import ClusterError
 from diagnose.trial.playing import Game
 from diagnose.trial.running import TrialPlan

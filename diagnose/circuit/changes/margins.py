@@ -1,31 +1,107 @@
 """Within what volts the segments and gates of a solved state stay where they are.
 
-Looks are the volts that control active branches, and those that gates watch
-(`linearised`). Leaves to `nearby` and `compounds` what a change does to them.
+A gate stays where it decides by itself: on, with its pull-in volts there; off, without
+those to stay on. Between the two it may be either, and how it got there decides.
+Leaves to `base_case` what a change does to those volts.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray
-from diagnose.circuit.changes.linearised import Linearised
+from diagnose.circuit.changes.base_case import BaseCase
 from diagnose.circuit.changes.runs import in_blocks
-from diagnose.circuit.solver.network import (
-    FORCED,
-    INVERTED,
-    OFF_VOLTS,
-    ON_VOLTS,
-    Slots,
-)
-from diagnose.circuit.solver.settling import Curves, Segments, Stage, conducting
+from diagnose.circuit.solver.network import FORCED, INVERTED, OFF_VOLTS, ON_VOLTS
+from diagnose.circuit.solver.segments import Curves, Segments, conducting
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeldOffGates:
+    """What is asked of gates that are held off in a base case.
+
+    Parameters
+    ----------
+    must_pull_in : BoolArray
+        Gates that have to find their pull-in volts although they are held off, shape
+        (n_active, n_draws).
+    must_stay_off : BoolArray
+        Gates that must not find the volts to stay on, same shape.
+    """
+
+    must_pull_in: BoolArray
+    must_stay_off: BoolArray
+
+    @staticmethod
+    def of(
+        base_case: BaseCase,
+        *,
+        must_pull_in: BoolArray | None = None,
+        must_stay_off: BoolArray | None = None,
+    ) -> HeldOffGates:
+        """Return what is asked of the gates of some branches.
+
+        Parameters
+        ----------
+        base_case : BaseCase
+        must_pull_in, must_stay_off : BoolArray or None
+            Whose gates, shape (n_draws, n_branches); None: of none.
+
+        Returns
+        -------
+        HeldOffGates
+            The same of the active branches.
+        """
+        network = base_case.network
+        none = np.zeros((network.n_draws, len(network.branches)), dtype=np.bool_)
+        active = base_case.solver.plan.active
+        pull_in = none if must_pull_in is None else must_pull_in
+        stay_off = none if must_stay_off is None else must_stay_off
+        return HeldOffGates(
+            must_pull_in=pull_in[:, active].T, must_stay_off=stay_off[:, active].T
+        )
+
+    def needs(
+        self, place: IntArray, draw: IntArray, is_free: BoolArray, is_on: BoolArray
+    ) -> tuple[BoolArray, BoolArray]:
+        """Return which gates have to pull in by themselves, and which to let go.
+
+        Parameters
+        ----------
+        place, draw : IntArray
+            Which active branch and which draw each gate is of; of one shape, or such as
+            make one together.
+        is_free : BoolArray
+            Whether it switches its branch, that shape.
+        is_on : BoolArray
+            Where it is, that shape.
+
+        Returns
+        -------
+        pulls_in, lets_go : BoolArray
+            That shape.
+        """
+        pulls_in = self.must_pull_in[place, draw] | (is_free & is_on)
+        lets_go = self.must_stay_off[place, draw] | (is_free & ~is_on)
+        return pulls_in, lets_go
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """Lines of active branches, and between which volts they hold; one shape."""
+    """Lines of active branches, and between which volts they hold; all of one shape.
+
+    Parameters
+    ----------
+    siemens, amps : FloatArray
+        The line. [S], [A]
+    is_conducting : BoolArray
+    low, high : FloatArray
+        Control volts between which the segment holds. [V]
+    least_watch, most_watch : FloatArray
+        Volts without sign that the gate may watch and stay where it is. [V]
+    """
 
     siemens: FloatArray
     amps: FloatArray
@@ -35,71 +111,36 @@ class Limits:
     least_watch: FloatArray
     most_watch: FloatArray
 
-    @staticmethod
-    def of(
-        curves: Curves,
-        segment: IntArray,
-        is_on: BoolArray,
-        *,
-        least_watch: FloatArray,
-        most_watch: FloatArray,
-    ) -> Limits:
-        """Return the limits of branches on some segments, gates where they are."""
-        carries = conducting(is_on, curves[FORCED], curves[INVERTED])
-        segments = Segments.of(curves, segment)
-        return Limits(
-            siemens=segments.siemens * carries,
-            amps=segments.amps * carries,
-            is_conducting=carries,
-            low=np.where(carries, segments.low, -np.inf),
-            high=np.where(carries, segments.high, np.inf),
-            least_watch=least_watch,
-            most_watch=most_watch,
-        )
-
-    def take(self, points: IntArray) -> Limits:
-        """Return those of some points, which lie along the last axis."""
-        return Limits(
-            **{name: getattr(self, name).take(points, axis=-1) for name in _LIMITS}
-        )
-
-
-_LIMITS = tuple(field.name for field in fields(Limits))
-
 
 class Margins:
-    """The margins of one solved state.
+    """The margins of one base case.
 
     Parameters
     ----------
-    linear : Linearised
-        The solved state.
-    must_start, must_rest : BoolArray
-        Gates that have to find their pull-in volts though they are forced off here, and
-        those that must not find the volts to stay on, shape (n_active, n_draws).
+    base_case : BaseCase
+    held_off : HeldOffGates
+        What is asked of gates that are held off there.
 
     Attributes
     ----------
     low, high : FloatArray
-        Between which volts each look holds, shape (n_blocks, n_looks, length); those
-        that gates watch have no sign. [V]
-    look_of_gate : IntArray
-        The look of each active branch's gate, -1 without one; shape (n_active,).
+        Between which volts each monitored pair has to stay, shape (n_blocks,
+        n_monitored, block_length); those that gates watch have no sign. [V]
+    pair_of_gate : IntArray
+        The monitored pair that each active branch's gate watches, -1 without a gate;
+        shape (n_active,).
     """
 
-    def __init__(
-        self, linear: Linearised, must_start: BoolArray, must_rest: BoolArray
-    ) -> None:
-        self._linear, self._solver = linear, linear.solver
-        self._must_start, self._must_rest = must_start, must_rest
-        network, base, active = linear.network, linear.base, self._solver.plan.active
-        self._active, self._has_gate = active, self._solver.settling.has_gate
-        self._gated = gated = np.flatnonzero(network.has_gate[active])
-        self.look_of_gate = np.full(len(active), -1)
-        self.look_of_gate[gated] = len(active) + np.arange(len(gated))
+    def __init__(self, base_case: BaseCase, held_off: HeldOffGates) -> None:
+        solver, network, base = base_case.solver, base_case.network, base_case.base
+        active, block_length = solver.plan.active, base_case.block_length
+        self._held_off, self._has_gate = held_off, solver.settling.has_gate
+        gated = np.flatnonzero(network.has_gate[active])
+        self.pair_of_gate = np.full(len(active), -1)
+        self.pair_of_gate[gated] = len(active) + np.arange(len(gated))
         every = np.arange(network.n_draws)
         limits = self.limits(
-            self._solver.active_curves(every, None),
+            solver.table.active_curves(every, None),
             base.segment[:, active].T.astype(np.int64),
             base.is_on[:, active].T,
             np.arange(len(active))[:, None],
@@ -107,8 +148,8 @@ class Margins:
         )
         low = np.concatenate([limits.low, limits.least_watch[gated]])
         high = np.concatenate([limits.high, limits.most_watch[gated]])
-        self.low = in_blocks(low, linear.length)
-        self.high = in_blocks(high, linear.length)
+        self.low = in_blocks(low, block_length)
+        self.high = in_blocks(high, block_length)
 
     def limits(
         self,
@@ -120,76 +161,36 @@ class Margins:
     ) -> Limits:
         """Return the lines of active branches, and within what volts they hold.
 
-        Arguments are shaped as each other; `place` says which active branch, `draw`
-        which draw. A gate holds where it decides by itself: on, with its pull-in volts
-        there; off, without those to stay on.
-        """
-        is_free = self._has_gate[place, 0] & (curves[FORCED] == 0.0)
-        pulls_in = self._must_start[place, draw] | (is_free & is_on)
-        lets_go = self._must_rest[place, draw] | (is_free & ~is_on)
-        return Limits.of(
-            curves,
-            segment,
-            is_on,
-            least_watch=np.where(pulls_in, curves[ON_VOLTS], -np.inf),
-            most_watch=np.where(lets_go, _below(curves[OFF_VOLTS]), np.inf),
-        )
-
-    def is_own(self, branch: IntArray) -> BoolArray:
-        """Return which looks are those of branches themselves, (n_looks, n_some)."""
-        place = self._solver.place[branch]
-        each = np.arange(len(self._active) + len(self._gated))[:, None]
-        is_own = (each == place) & (place >= 0)
-        return np.asarray(is_own | ((each == self.look_of_gate[place]) & (place >= 0)))
-
-    def stage_limits(self, draw: IntArray, slots: Slots, stage: Stage) -> Limits:
-        """Return the lines of a stage, and within what volts it goes as it does.
-
         Parameters
         ----------
-        draw : IntArray
-            Shape (n_points,).
-        slots : Slots
-            The changed branches of each point.
-        stage : Stage
-            Of the points.
-        """
-        curves = self._solver.active_curves(draw, slots)
-        is_free = self._has_gate & (curves[FORCED] == 0.0)
-        turns_at = np.where(stage.is_on, curves[OFF_VOLTS], curves[ON_VOLTS])
-        return Limits.of(
-            curves,
-            stage.segment,
-            stage.is_on,
-            least_watch=np.where(is_free & stage.wants, turns_at, -np.inf),
-            most_watch=np.where(is_free & ~stage.wants, _below(turns_at), np.inf),
-        )
-
-    def signed(
-        self, limits: Limits, looks: FloatArray
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return between which volts looks hold, those that gates watch as signed.
-
-        Parameters
-        ----------
-        limits : Limits
-            Of the active branches, shape (n_active, n_points).
-        looks : FloatArray
-            What they show, shape (n_looks, n_points). [V]
+        curves : Curves
+            Of the branches, any shape.
+        segment : IntArray
+            Where each is on its curve, same shape.
+        is_on : BoolArray
+            Where its gate is, same shape.
+        place, draw : IntArray
+            Which active branch and which draw each is, same shape or such as make it
+            together.
 
         Returns
         -------
-        low, high : FloatArray
-            Same shape. [V]
+        Limits
+            Same shape.
         """
-        n_active, gated = len(self._active), self._gated
-        least, most = limits.least_watch[gated], limits.most_watch[gated]
-        is_bound, is_under = least > 0.0, looks[n_active:] < 0.0
-        low = np.where(is_bound & ~is_under, least, -most)
-        high = np.where(is_bound & is_under, -least, most)
-        return np.concatenate([limits.low, low]), np.concatenate([limits.high, high])
-
-
-def _below(volts: FloatArray) -> FloatArray:
-    """Return the largest numbers below."""
-    return np.nextafter(volts, -np.inf)
+        forced = curves[FORCED]
+        carries = conducting(is_on, forced, curves[INVERTED])
+        segments = Segments.of(curves, segment)
+        is_free = self._has_gate[place, 0] & (forced == 0.0)
+        pulls_in, lets_go = self._held_off.needs(place, draw, is_free, is_on)
+        # a gate lets go below its release volts
+        most_watch = np.nextafter(curves[OFF_VOLTS], -np.inf)
+        return Limits(
+            siemens=segments.siemens * carries,
+            amps=segments.amps * carries,
+            is_conducting=carries,
+            low=np.where(carries, segments.low, -np.inf),
+            high=np.where(carries, segments.high, np.inf),
+            least_watch=np.where(pulls_in, curves[ON_VOLTS], -np.inf),
+            most_watch=np.where(lets_go, most_watch, np.inf),
+        )

@@ -2,8 +2,8 @@
 
 LAPACK spends more time starting than solving a 2 x 2 system, so small ones are
 eliminated across the whole batch. No pivoting is needed for the matrices of
-`linearised`: each leading minor is the determinant of a network with some of the
-changes made, over that of the base, and that is positive. It may be small, though, and
+`base_case`: each leading minor is the determinant of a network with some of the changes
+made, over that of the base case, and that is positive. It may be small, though, and
 then digits are lost: the answer says where they suffice.
 """
 
@@ -13,9 +13,12 @@ import numpy as np
 
 from diagnose.arrays import FloatArray
 
+# Smallest pivot beside what it was formed from that still leaves digits enough, no
+# unit. Derived: such a pivot has lost 4 of 16 digits.
 LEAST_PIVOT = 1e-4
-# Derived: a pivot this much smaller than what it was formed from has lost 4 of 16
-# digits.
+
+# What a pivot of zero or less is taken for, so that its loss is a number, no unit. Own
+# choice: far below any pivot that is sound, far above the smallest number there is.
 NO_PIVOT = 1e-300
 
 
@@ -36,8 +39,8 @@ def solve_many(
     solution : FloatArray
         Shape (n, n_right, n_systems).
     loss : FloatArray
-        Digits lost, as a factor to what is left to lose; with less than 1 a solution is
-        sound; shape (n_systems,).
+        Digits lost, as a factor to what may be lost; a solution is sound with less than
+        1; shape (n_systems,).
 
     Examples
     --------

@@ -1,9 +1,15 @@
 """Linear networks solved together: eliminated once, asked many things.
 
-Puts `nodal` and `elimination` together. A branch controlled by the volts of other nodes
-(an alternator with a sense wire) is no resistor: each is put in by a change of rank one
-(Sherman and Morrison). Leaves the choice of lines to `operating_point`.
-Arrays are (node or branch, ..., point).
+Puts the branches of `network` and the arithmetic of `star_mesh` together. A branch
+controlled by the volts of other nodes (an alternator with a sense wire) is no resistor:
+each is put in by a change of rank one. Leaves which line each branch is on to
+`point_solver` and `changes`. Arrays are (node or branch, ..., point).
+
+References
+----------
+J. Sherman, W. J. Morrison, "Adjustment of an inverse matrix corresponding to a change
+in one element of a given matrix", Annals of Mathematical Statistics 21, 1950 (from
+memory).
 """
 
 from __future__ import annotations
@@ -14,13 +20,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
+from diagnose.circuit.solver.elimination_order import Elimination, Stars
 from diagnose.circuit.solver.network import (
     NODE_LEAK_SIEMENS,
     Network,
 )
 from diagnose.circuit.solver.star_mesh import (
-    Elimination,
-    Stars,
     amps_to_volts,
     eliminate,
     self_ohms,
@@ -29,15 +34,19 @@ from diagnose.circuit.solver.star_mesh import (
 
 
 class NodalPlan:
-    """How the networks of one car are solved.
+    """How the networks of one car are solved: the order, and where each branch goes.
 
     Parameters
     ----------
     network : Network
-        Only its topology counts.
+        Only which nodes its branches join counts, and which branches are active.
 
     Attributes
     ----------
+    output, control : IntArray
+        As in `Network`.
+    elimination : Elimination
+        The order, the nodes of active branches last.
     active : IntArray
         Branches whose line may change from point to point, see `Network.is_active`;
         their nodes, and those their gates watch, are eliminated last.
@@ -65,12 +74,17 @@ class NodalPlan:
         self._ground_rows = [star.first for star in self.elimination.stars.order]
 
     def conductances(self, siemens: FloatArray) -> FloatArray:
-        """Return the conductance of every link, shape (n_rows, n_points). [S].
+        """Return the conductance of every link.
 
         Parameters
         ----------
         siemens : FloatArray
-            Shape (n_branches, n_points). [S]
+            Slope of each branch, shape (n_branches, n_points). [S]
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_rows, n_points). [S]
         """
         rows = np.zeros((self.elimination.n_rows, siemens.shape[1]))
         rows[self._ground_rows] = NODE_LEAK_SIEMENS
@@ -80,7 +94,17 @@ class NodalPlan:
     def add(
         self, rows: FloatArray, branches: Sequence[int] | IntArray, siemens: FloatArray
     ) -> None:
-        """Add the conductance of some branches to the links, in place."""
+        """Add the conductance of some branches to the links, in place.
+
+        Parameters
+        ----------
+        rows : FloatArray
+            Conductance of every link, shape (n_rows, n_points). [S]
+        branches : Sequence[int] or IntArray
+            Which branches; those that have no link are left out.
+        siemens : FloatArray
+            Slope of each, shape (n_some, n_points). [S]
+        """
         for row, slope in zip(self.rows[branches].tolist(), siemens, strict=True):
             if row >= 0:
                 rows[row] += slope
@@ -92,6 +116,11 @@ class NodalPlan:
         ----------
         siemens : FloatArray
             Slope of each branch, shape (n_branches, n_points), none negative. [S]
+
+        Returns
+        -------
+        Factored
+            All nodes eliminated.
         """
         rows = self.conductances(siemens)
         totals = np.zeros((self.elimination.n_nodes, siemens.shape[1]))
@@ -104,9 +133,10 @@ class NodalPlan:
 class _Control:
     """One controlled branch put in: Z becomes Z - response siemens kept reading.
 
-    `pair` are its control nodes; `response` is the volts of each node per amp into its
-    first output node and out of the second, `reading` its control volts per amp into
-    each node, and `kept` what is left of its control volts when it is put in.
+    `pair` are its control nodes, `output` those its current flows between, `siemens`
+    its slope. `response` is the volts of each node per ampere into its first output
+    node and out of the second, `reading` its control volts per ampere into each node,
+    and `kept` the share of its control volts that is left when it is put in.
     """
 
     pair: tuple[int, int]
@@ -117,15 +147,16 @@ class _Control:
 
 
 class Factored:
-    """Networks with their nodes eliminated.
+    """Networks with their nodes eliminated, ready to be asked.
 
     Parameters
     ----------
     plan : NodalPlan
+        How they were eliminated.
     stars : Stars
         The nodes that are solved for: all, or the inner ones.
     shares, totals : FloatArray
-        As `eliminate` leaves them.
+        As `star_mesh.eliminate` leaves them. [1], [S]
     control_siemens : FloatArray
         Slope of each of `plan.controlled`, shape (n_controlled, n_points). [S]
     """
@@ -156,7 +187,7 @@ class Factored:
         sources: Iterable[int],
         control_amps: FloatArray | None = None,
     ) -> FloatArray:
-        """Return the node voltages, shaped as the currents. [V].
+        """Return the node voltages.
 
         Parameters
         ----------
@@ -169,6 +200,11 @@ class Factored:
             The fixed part of the current of each controlled branch, shape
             (n_controlled, n_cases, n_points); none when not given. Apart, because on a
             steep slope it is hundreds of times what flows. [A]
+
+        Returns
+        -------
+        FloatArray
+            Shaped as `amps`. [V]
         """
         has_amps = control_amps is not None and bool(control_amps.any())
         if not has_amps and not self._has_controls:
@@ -183,7 +219,10 @@ class Factored:
         return volts
 
     def _with_controls(self, amps: FloatArray, sources: Iterable[int]) -> FloatArray:
-        """Return plain volts; the first time, find how controlled branches respond."""
+        """Return volts without controlled branches, and find out how those respond.
+
+        The latter at the first time only.
+        """
         if self._controls:
             return self._plain_volts(amps, sources)
         n_cases = amps.shape[1]
@@ -209,6 +248,7 @@ class Factored:
         return amps
 
     def _pair_amps(self, pairs: IntArray) -> FloatArray:
+        """Return an ampere into one node and out of another, (n_nodes, n_pairs, n)."""
         amps = np.zeros((len(self._totals), len(pairs), self._totals.shape[1]))
         each = np.arange(len(pairs))
         amps[pairs[:, 0], each] += 1.0
@@ -274,6 +314,7 @@ class Factored:
         return rows
 
     def _find_controls(self) -> None:
+        """Find out how the controlled branches respond, if that is not known yet."""
         if not self._controls:
             self.response_volts(self._outputs)
 

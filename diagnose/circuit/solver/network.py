@@ -1,7 +1,12 @@
-"""Nodal analysis: branches as arrays, and the voltages of a linear network.
+"""Networks: the branches of a car in one operating state, as arrays.
 
-Knows arrays and indices; leaves the choice of segment and gate to `operating_point`.
-Node 0 is the reference and has no equation. Batches run along the first axis.
+Knows arrays and indices, and nothing of a car. Node 0 is the reference and has no
+equation. One batch may hold many states: state and draw then share the first axis, for
+a few hundred points alone in their states would cost as many calls as ten thousand.
+
+Curves of branches are kept in rows of numbers, each with all that one branch does, so
+that thousands of points can look them up in one table. Leaves the choice of segment and
+gate to `settling`, and the linear solution to `factored`.
 """
 
 from __future__ import annotations
@@ -12,21 +17,29 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray
-from diagnose.circuit.elements import Branch
+from diagnose.circuit.parts.branches import Branch
 
+# Conductance from every node to the reference. It holds a node that nothing else holds,
+# and so keeps every network regular; 12 V drive 12 pA through it, a hundred-thousandth
+# of what a 10 Mohm meter takes (derived). [S]
 NODE_LEAK_SIEMENS = 1e-12
-# Derived: keeps a node that nothing else holds at reference potential (12 V would drive
-# 12 pA through it) and so the matrix regular; a 10 Mohm meter loads it a hundred
-# thousand times more.
 
+# Segments that a row has room for: those of a battery with surface charge and of an
+# alternator's limit (derived).
 MAX_SEGMENTS = 4
+
+# Places along the last axis of a curve: the edges of its segments, the slope and the
+# current of each.
 EDGES = slice(0, MAX_SEGMENTS + 1)
 SIEMENS = slice(EDGES.stop, EDGES.stop + MAX_SEGMENTS)
 AMPS = slice(SIEMENS.stop, SIEMENS.stop + MAX_SEGMENTS)
+
+# Then its forcing, its gate, and what it opens by.
 FORCED, ON_VOLTS, OFF_VOLTS, INVERTED = range(AMPS.stop, AMPS.stop + 4)
 TRIP_AMPS, TRIP_A2S, RESETS_ITSELF = range(INVERTED + 1, INVERTED + 4)
+
+# Number of those places.
 CURVE_LENGTH = RESETS_ITSELF + 1
-"""Places along the last axis of a curve: all that one branch does, in one row."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,21 +49,25 @@ class Network:
     Parameters
     ----------
     nodes : tuple[str, ...]
-        The reference first.
+        Node names, the reference first.
     branches : tuple[str, ...]
         Branch names; axis "branch" below.
     parts : tuple[str, ...]
         The part of each branch.
     output, control, watch : IntArray
-        Node indices, shape (n_branches, 2); `watch` is (0, 0) without a gate.
+        Nodes that its current flows between, that control it, and that its gate
+        watches; indices of `nodes`, shape (n_branches, 2). `watch` is (0, 0) without a
+        gate.
     curves : FloatArray
         Shape (n_draws, n_branches, CURVE_LENGTH): the edges of the segments (-inf, the
         breaks, inf and more of it), siemens, amps, forced (1 on, -1 off, 0 by the
         gate), pull-in and release volts of the gate, 1 where the branch conducts while
-        its gate is off, and its protection: the current that opens it (inf: none), how
-        fast that goes, 1 where it closes again. [V], [S], [A], [A² s]
-    has_gate, is_self_holding : BoolArray
-        Shape (n_branches,).
+        its gate is off, and its protection: the current that opens it (inf: none), its
+        current squared times time, 1 where it closes again. [V], [S], [A], [A² s]
+    has_gate : BoolArray
+        Branches that a gate switches, shape (n_branches,).
+    is_self_holding : BoolArray
+        Branches that feed their own gate once on, shape (n_branches,).
     """
 
     nodes: tuple[str, ...]
@@ -70,27 +87,27 @@ class Network:
 
     @property
     def breaks(self) -> FloatArray:
-        """Shape (n_draws, n_branches, n_segments - 1). [V]."""
+        """Where segments meet, shape (n_draws, n_branches, n_segments - 1). [V]."""
         return self.curves[..., EDGES.start + 1 : EDGES.stop - 1]
 
     @property
     def siemens(self) -> FloatArray:
-        """Shape (n_draws, n_branches, n_segments). [S]."""
+        """Slope of each segment, (n_draws, n_branches, n_segments). [S]."""
         return self.curves[..., SIEMENS]
 
     @property
     def amps(self) -> FloatArray:
-        """Shape (n_draws, n_branches, n_segments). [A]."""
+        """Current at no volts, shape (n_draws, n_branches, n_segments). [A]."""
         return self.curves[..., AMPS]
 
     @property
     def forced(self) -> FloatArray:
-        """Shape (n_draws, n_branches); 1 on, -1 off, 0 by the gate."""
+        """1 always on, -1 always off, 0 by the gate, (n_draws, n_branches)."""
         return self.curves[..., FORCED]
 
     @property
     def trip_amps(self) -> FloatArray:
-        """Shape (n_draws, n_branches), inf where nothing opens. [A]."""
+        """Current that opens a branch, inf where none, (n_draws, n_branches). [A]."""
         return self.curves[..., TRIP_AMPS]
 
     @property
@@ -102,37 +119,72 @@ class Network:
         return np.asarray(is_bent | self.has_gate | has_source | is_controlled)
 
     def branch_indices(self) -> Mapping[str, int]:
-        """Return branch name to its index."""
+        """Return the index of each branch.
+
+        Returns
+        -------
+        Mapping[str, int]
+            By branch name.
+        """
         return {name: index for index, name in enumerate(self.branches)}
 
     def node_indices(self) -> Mapping[str, int]:
-        """Return node name to its index."""
+        """Return the index of each node.
+
+        Returns
+        -------
+        Mapping[str, int]
+            By node name; 0 is the reference.
+        """
         return {name: index for index, name in enumerate(self.nodes)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slots:
-    """Changed branches of many points, side by side.
+    """What is changed in each of many points: some branches, with other curves.
 
     Parameters
     ----------
     branch : IntArray
-        Shape (n_points, n_slots); -1 marks an unused slot, and those come last.
+        The changed branches, shape (n_points, n_slots); -1 marks an unused slot, and
+        those come last.
     curves : FloatArray
-        Shape (n_points, n_slots, CURVE_LENGTH), as in `Network`.
+        Their curves, shape (n_points, n_slots, CURVE_LENGTH), as in `Network`.
     """
 
     branch: IntArray
     curves: FloatArray
 
     def take(self, points: IntArray) -> Slots:
-        """Return the slots of some of the points, without those that none uses."""
+        """Return the slots of some of the points.
+
+        Parameters
+        ----------
+        points : IntArray
+            Which, shape (n_some,).
+
+        Returns
+        -------
+        Slots
+            In that order, as many slots as one of them uses.
+        """
         branch = self.branch[points]
         width = int((branch >= 0).sum(axis=1).max(initial=0))
         return Slots(branch=branch[:, :width], curves=self.curves[points, :width])
 
     def beside(self, other: Slots) -> Slots:
-        """Return these slots and other slots of the same points."""
+        """Return these slots and other slots of the same points together.
+
+        Parameters
+        ----------
+        other : Slots
+            With as many points.
+
+        Returns
+        -------
+        Slots
+            Unused slots moved to the end.
+        """
         branch = np.concatenate([self.branch, other.branch], axis=1)
         curves = np.concatenate([self.curves, other.curves], axis=1)
         order = np.argsort(branch < 0, axis=1, kind="stable")
@@ -141,7 +193,12 @@ class Slots:
 
 
 def curve(branch: Branch) -> FloatArray:
-    """Return all that a branch does in one row per draw.
+    """Return all that a branch does, in one row per draw.
+
+    Parameters
+    ----------
+    branch : Branch
+        With at most `MAX_SEGMENTS` segments.
 
     Returns
     -------
@@ -177,14 +234,24 @@ def curve(branch: Branch) -> FloatArray:
 
 
 def build_network(branches: Sequence[Branch], *, nodes: tuple[str, ...]) -> Network:
-    """Return the arrays of a list of branches.
+    """Return branches as arrays.
 
     Parameters
     ----------
     branches : Sequence[Branch]
         With the same number of draws each.
     nodes : tuple[str, ...]
-        The reference first.
+        All nodes they touch, the reference first.
+
+    Returns
+    -------
+    Network
+        With branches and nodes in the given order.
+
+    Raises
+    ------
+    ValueError
+        If a branch has more than `MAX_SEGMENTS` segments.
     """
     index = {name: position for position, name in enumerate(nodes)}
     gates = [branch.gate for branch in branches]
@@ -209,7 +276,17 @@ def build_network(branches: Sequence[Branch], *, nodes: tuple[str, ...]) -> Netw
 
 
 def stacked(networks: Sequence[Network]) -> Network:
-    """Return networks of the same branches as one, the draws of the first come first.
+    """Return networks of the same branches as one, all their draws in turn.
+
+    Parameters
+    ----------
+    networks : Sequence[Network]
+        Such as one car in several states.
+
+    Returns
+    -------
+    Network
+        The draws of the first network come first.
 
     Raises
     ------
@@ -222,89 +299,3 @@ def stacked(networks: Sequence[Network]) -> Network:
             raise ValueError("networks with different branches can't be stacked")
     curves = np.concatenate([network.curves for network in networks])
     return replace(first, curves=curves)
-
-
-def conductance_matrix(network: Network, siemens: FloatArray) -> FloatArray:
-    """Return the nodal matrix without the reference.
-
-    Parameters
-    ----------
-    siemens : FloatArray
-        Slope of each branch, shape (n_points, n_branches). [S]
-
-    Returns
-    -------
-    FloatArray
-        Shape (n_points, n_nodes - 1, n_nodes - 1). [S]
-    """
-    n_nodes = len(network.nodes)
-    matrix = np.zeros((len(siemens), n_nodes, n_nodes))
-    for k, ((a, b), (c, d)) in enumerate(
-        zip(network.output.tolist(), network.control.tolist(), strict=True)
-    ):
-        slope = siemens[:, k]
-        matrix[:, a, c] += slope
-        matrix[:, a, d] -= slope
-        matrix[:, b, c] -= slope
-        matrix[:, b, d] += slope
-    inner = matrix[:, 1:, 1:]
-    diagonal = np.arange(n_nodes - 1)
-    inner[:, diagonal, diagonal] += NODE_LEAK_SIEMENS
-    return inner
-
-
-def injected_amps(network: Network, amps: FloatArray) -> FloatArray:
-    """Return the current into each node from the fixed part of the branch currents.
-
-    Parameters
-    ----------
-    amps : FloatArray
-        Shape (n_points, n_branches). [A]
-
-    Returns
-    -------
-    FloatArray
-        Shape (n_points, n_nodes - 1). [A]
-    """
-    into = np.zeros((len(amps), len(network.nodes)))
-    for k, (a, b) in enumerate(network.output.tolist()):
-        into[:, a] -= amps[:, k]
-        into[:, b] += amps[:, k]
-    return into[:, 1:]
-
-
-def node_volts(network: Network, siemens: FloatArray, amps: FloatArray) -> FloatArray:
-    """Return the node voltages of a linear network.
-
-    Parameters
-    ----------
-    siemens, amps : FloatArray
-        Shape (n_points, n_branches). [S], [A]
-
-    Returns
-    -------
-    FloatArray
-        Shape (n_points, n_nodes), the reference first with 0. [V]
-    """
-    matrix = conductance_matrix(network, siemens)
-    inner = np.linalg.solve(matrix, injected_amps(network, amps)[..., None])[..., 0]
-    return np.concatenate([np.zeros((len(inner), 1)), inner], axis=1)
-
-
-def transfer_ohms(network: Network, siemens: FloatArray) -> FloatArray:
-    """Return the voltage of each node per amp into each node.
-
-    Parameters
-    ----------
-    siemens : FloatArray
-        Shape (n_points, n_branches). [S]
-
-    Returns
-    -------
-    FloatArray
-        Shape (n_points, n_nodes, n_nodes); row and column 0 are zero. [Ω]
-    """
-    n_nodes = len(network.nodes)
-    full = np.zeros((len(siemens), n_nodes, n_nodes))
-    full[:, 1:, 1:] = np.linalg.inv(conductance_matrix(network, siemens))
-    return full

@@ -1,31 +1,31 @@
 """A car file as a `Car`, or everything that is wrong with it at once.
 
-The steps are reading with positions (`yaml_positions`), the grammar (`car_schema`),
-what the entries stand for (`expansion`), names to nodes (`resolution`) and what a sound
-car is (`car_checks`, `circuit_checks`).
+The steps are reading with positions (`yaml_positions`), the grammar (`grammar`), what
+the entries stand for (`expansion.sections`), names to nodes (`expansion.nodes`) and
+what a sound car is (`checks.names`, `checks.sound_circuit`). Leaves doubts about a
+sound car to `checks.doubts`.
 """
 
 from __future__ import annotations
 
 import pathlib
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 
-from diagnose.circuit.car import Car, Origin, Part, Place, Shape, Value
+from diagnose.circuit.car import Car, Part, Place
 from diagnose.errors import FileProblem, InvalidFileError
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car.car_checks import check_names
-from diagnose.files.car.car_schema import CarEntry, car_json_schema
-from diagnose.files.car.circuit_checks import check_circuit
-from diagnose.files.car.expansion import METAL_TERMINALS, expand
-from diagnose.files.car.part_values import defaults_for, under_conditions
-from diagnose.files.car.resolution import find_terminal, resolve
-from diagnose.files.car.schema_problems import read_entries
-from diagnose.files.car.state_expansion import car_states, car_switches
-from diagnose.files.draft import Draft
+from diagnose.files.car.checks.names import check_names
+from diagnose.files.car.checks.sound_circuit import check_circuit
+from diagnose.files.car.expansion.draft import Draft
+from diagnose.files.car.expansion.metal_and_sources import METAL_TERMINALS
+from diagnose.files.car.expansion.nodes import find_terminal, resolve
+from diagnose.files.car.expansion.part_values import defaults_for, under_conditions
+from diagnose.files.car.expansion.sections import expand
+from diagnose.files.car.expansion.states import car_states, car_switches
+from diagnose.files.car.grammar.entries import CarEntry
+from diagnose.files.car.grammar.entry_problems import read_entries
 from diagnose.files.yaml_positions import Document, read_document
-
-__all__ = ["car_json_schema", "describe_expansion", "load_car"]
 
 
 def load_car(path: pathlib.Path, knowledge: Knowledge) -> Car:
@@ -150,104 +150,5 @@ def _test_points(
     )
 
 
+# The place of a terminal that no probe can reach.
 HIDDEN = "hidden"
-"""The place of a terminal that no probe can reach."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ValueRow:
-    """One value of a part, as a row.
-
-    Parameters
-    ----------
-    parameter : str
-        Its unit ends the name.
-    middle : float
-        The median, in that unit.
-    spread : str
-        How sure it is, in words: ``exact``, ``+- 5 %``, ``+- 0.1`` or a range.
-    origin : Origin
-        Car file or default.
-    source : str
-        Who says so.
-    """
-
-    parameter: str
-    middle: float
-    spread: str
-    origin: Origin
-    source: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartRow:
-    """One part of an expansion, as a row.
-
-    Parameters
-    ----------
-    terminals : tuple[tuple[str, str], ...]
-        Terminal and its node.
-    place : str
-        Where it is.
-    line : int
-        Line of the car file that declares it.
-    """
-
-    name: str
-    assembly: str
-    kind: str
-    role: str
-    terminals: tuple[tuple[str, str], ...]
-    place: str
-    values: tuple[ValueRow, ...]
-    line: int
-
-
-def describe_expansion(car: Car) -> tuple[PartRow, ...]:
-    """Return what a car file stands for, part by part, as plain rows.
-
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    tuple[PartRow, ...]
-        One row for each part, in the order of the car's parts.
-    """
-    return tuple(
-        PartRow(
-            name=part.name,
-            assembly=part.assembly,
-            kind=part.kind,
-            role=part.role or "",
-            terminals=tuple(part.terminals.items()),
-            place=part.place,
-            values=tuple(
-                _value_row(parameter, value) for parameter, value in part.values.items()
-            ),
-            line=part.line,
-        )
-        for part in car.parts
-    )
-
-
-def _value_row(parameter: str, value: Value) -> ValueRow:
-    """Return a value as a row."""
-    distribution = value.distribution
-    first, second = distribution.first, distribution.second
-    spread = {
-        Shape.FIXED: "exact",
-        Shape.NORMAL: f"+- {second:g}",
-        Shape.LOGNORMAL: f"+- {100 * second:g} %",
-        Shape.UNIFORM: f"{first:g} to {second:g}",
-        Shape.LOGUNIFORM: f"{first:g} to {second:g}",
-    }[distribution.shape]
-    return ValueRow(
-        parameter=parameter,
-        middle=distribution.nominal,
-        spread=spread,
-        origin=value.origin,
-        source=value.source,
-    )

@@ -1,4 +1,4 @@
-"""Case files: a worked case as a record, or everything that is wrong with it at once.
+"""A case file as a worked case, or everything that is wrong with it at once.
 
 Checks what can be seen in the file alone; whether its names are names of the car shows
 when `trial` goes through it.
@@ -12,9 +12,7 @@ from types import MappingProxyType
 from typing import Annotated, Literal, Self
 
 from pydantic import (
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     StringConstraints,
     ValidationError,
@@ -31,7 +29,7 @@ from diagnose.files.cases.worked_case import (
     Seen,
     WorkedCase,
 )
-from diagnose.files.knowledge.knowledge_files import grammar_problems
+from diagnose.files.grammar import Entry, Text, grammar_problems, keys_of
 from diagnose.files.quantities import (
     CURRENT,
     RESISTANCE,
@@ -43,8 +41,13 @@ from diagnose.files.yaml_positions import Document, read_document
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind
 
+# What a message calls such a file.
 CASE_FILE = "case file"
+
+# What stands for a resistance beyond the range of the meter.
 OVER_RANGE = "OL"
+
+# What each setting of the meter is read in.
 MEASURES = MappingProxyType(
     {
         ReadingKind.DC_VOLTS: VOLTAGE,
@@ -54,9 +57,14 @@ MEASURES = MappingProxyType(
         ReadingKind.FUSE: VOLTAGE,
     }
 )
-Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
+
+# A name of the car or of knowledge/: part, test point, cause, answer.
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z][\w.:/-]*$")]
+
+# An answer to a symptom, or whether a repair cured.
 YesOrNo = Literal["yes", "no"]
+
+# The values of `Verdict`.
 Advice = Literal["open", "repair", "prove", "fixed", "nothing fits", "stop"]
 
 
@@ -70,15 +78,18 @@ def _read_by(measure: Measure) -> BeforeValidator:
     return BeforeValidator(read)
 
 
+# A voltage with its unit. [V]
 Volts = Annotated[float, _read_by(VOLTAGE)]
+
+# A resistance with its unit, or over-range. [Ω]
 Ohms = Annotated[float, _read_by(RESISTANCE)]
+
+# A current with its unit. [A]
 Amps = Annotated[float, _read_by(CURRENT)]
 
 
-class CaseEntry(BaseModel):
-    """Any entry: nothing unknown, nothing guessed from another type."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+class CaseEntry(Entry):
+    """Any entry of a case file."""
 
 
 class MustEntry(CaseEntry):
@@ -89,7 +100,7 @@ class MustEntry(CaseEntry):
     probability: float = Field(default=0.0, gt=0.0, le=1.0)
 
     def record(self) -> Must:
-        """Return it as a record."""
+        """Return what the program must say."""
         advice: str = self.advice or ""
         return Must(advice=advice, rank=self.rank, probability=self.probability)
 
@@ -136,7 +147,7 @@ class StepEntry(CaseEntry):
         return self
 
     def event(self) -> Seen | Measured | Repaired:
-        """Return what was done as a record."""
+        """Return what was seen, measured or mended in this step."""
         if self.symptom is not None:
             return Seen(symptom=self.symptom, is_present=self.answer == "yes")
         if self.repair is not None:
@@ -161,6 +172,7 @@ class StepEntry(CaseEntry):
         return ReadingKind.LOOK, float(self.found == "blown")
 
 
+# Key that makes a step what it is, and the keys that go with it.
 STEP_KEYS = MappingProxyType(
     {
         "symptom": ("answer",),
@@ -174,7 +186,6 @@ STEP_KEYS = MappingProxyType(
         "repair": ("cures",),
     }
 )
-"""Key that makes a step what it is, and the keys that go with it."""
 
 
 class MakingEntry(CaseEntry):
@@ -238,23 +249,13 @@ def load_case(path: pathlib.Path) -> WorkedCase:
     try:
         entry = CaseFileEntry.model_validate(document.data)
     except ValidationError as error:
-        problems.extend(grammar_problems(error, document, known=_keys()))
+        problems.extend(grammar_problems(error, document, known=keys_of(CaseEntry)))
         raise InvalidFileError(
             tuple(sorted(problems, key=lambda found: (found.line, found.column)))
         ) from error
     if problems:
         raise InvalidFileError(tuple(problems))
     return _case(entry, document)
-
-
-def _keys() -> set[str]:
-    """Return every key a case file can have."""
-    models = (CaseFileEntry, StepEntry, MustEntry, MakingEntry, EndEntry)
-    return {
-        field.alias or name
-        for model in models
-        for name, field in model.model_fields.items()
-    }
 
 
 def _case(entry: CaseFileEntry, document: Document) -> WorkedCase:

@@ -13,33 +13,36 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Literal, TextIO
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import Field, StringConstraints, ValidationError
 
-from diagnose.errors import FileProblem, InvalidFileError
+from diagnose.errors import FileProblem, InvalidFileError, did_you_mean
+from diagnose.faults.history import HistoryError, check_history
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.draft import nearest
-from diagnose.files.knowledge.knowledge_files import grammar_message
-from diagnose.inference.prior.learning import ClosedCase, PartGroup, can_have
+from diagnose.files.grammar import Entry, grammar_message, keys_of
+from diagnose.inference.learning.closed_cases import ClosedCase, PartGroup, can_have
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
+# The longest line that is read. [characters] Own choice: a line has a few hundred.
 LONGEST_LINE = 20_000
-"""A line has a few hundred letters; one of twenty thousand is not one. Own choice."""
 
+# A file with more problems than this is not read on: it is another kind of file. [1]
+# Own choice.
 MOST_PROBLEMS = 20
-"""A file with more is not read on: it is another kind of file. Own choice."""
 
+# The most parts of one kind that a car may have. [1] Own choice: far above any car.
 MOST_PARTS = 100_000
 
+# A name in a line.
 Word = Annotated[str, StringConstraints(min_length=1, max_length=100)]
+
+# What tells two cases apart: the first 32 digits of a SHA-256.
 CaseId = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{32}$")]
 
 
-class LineEntry(BaseModel):
-    """Nothing unknown, nothing guessed from another type."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+class LineEntry(Entry):
+    """Any entry of a line."""
 
 
 class MendedEntry(LineEntry):
@@ -62,13 +65,6 @@ class ClosedCaseEntry(LineEntry):
     mended: MendedEntry
 
 
-_KEYS = frozenset(
-    field.alias or name
-    for model in (ClosedCaseEntry, MendedEntry)
-    for name, field in model.model_fields.items()
-)
-
-
 class LineError(ValueError):
     """A line that is no closed case; `key` is where, for its column."""
 
@@ -79,7 +75,13 @@ class LineError(ValueError):
 
 
 def line_of(case: ClosedCase) -> str:
-    """Return a closed case as one line of JSON, without its line feed."""
+    """Return a closed case as one line of JSON, without its line feed.
+
+    Parameters
+    ----------
+    case : ClosedCase
+        Complete and checked.
+    """
     return json.dumps(
         {
             "closed-case": 1,
@@ -95,6 +97,11 @@ def line_of(case: ClosedCase) -> str:
 
 def case_of(line: str) -> ClosedCase:
     """Return the closed case of a line; its names are not checked.
+
+    Parameters
+    ----------
+    line : str
+        With or without its line feed.
 
     Raises
     ------
@@ -197,7 +204,7 @@ def _key(detail: ErrorDetails) -> str:
 def _message(detail: ErrorDetails) -> str:
     if detail["loc"] == ("id",) and detail["type"] == "string_pattern_mismatch":
         return "id: expected 32 digits of 0-9 and a-f"
-    return grammar_message(detail, _KEYS)
+    return grammar_message(detail, keys_of(LineEntry))
 
 
 class CaseNames:
@@ -206,6 +213,7 @@ class CaseNames:
     Parameters
     ----------
     knowledge : Knowledge
+        Has all of them.
     """
 
     def __init__(self, knowledge: Knowledge) -> None:
@@ -213,11 +221,16 @@ class CaseNames:
         self._kinds = {mode.kind for mode in knowledge.modes}
         self._roles = knowledge.roles
         self._complaints = knowledge.complaints
-        self._answers = {c.name: c.states for c in knowledge.contexts}
+        self._contexts = knowledge.contexts
         self._faults: dict[PartGroup, frozenset[str]] = {}
 
     def check(self, case: ClosedCase) -> None:
         """Refuse a case with a name that is not known.
+
+        Parameters
+        ----------
+        case : ClosedCase
+            As `case_of` gives it.
 
         Raises
         ------
@@ -225,9 +238,10 @@ class CaseNames:
             With the first of them.
         """
         _known(case.complaint, self._complaints, "complaint", key="complaint")
-        for context, answer in case.history.items():
-            _known(context, self._answers, "question of the history", key=context)
-            _known(answer, self._answers[context], f"answer to {context}", key=context)
+        try:
+            check_history(case.history, self._contexts)
+        except HistoryError as error:
+            raise LineError(str(error), key=error.context) from error
         for group in (*case.parts, case.group):
             if group not in self._faults:
                 self._faults[group] = self._faults_of(group)
@@ -250,7 +264,9 @@ class CaseNames:
 
 def _known(name: str, known: Collection[str], what: str, *, key: str) -> None:
     if name not in known:
-        raise LineError(f'"{name}" is no known {what}{nearest(name, known)}', key=key)
+        raise LineError(
+            f'"{name}" is no known {what}{did_you_mean(name, known)}', key=key
+        )
 
 
 def _problem(path: Path, number: int, line: str, error: LineError) -> FileProblem:

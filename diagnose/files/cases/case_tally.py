@@ -11,8 +11,10 @@ from dataclasses import dataclass
 
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.cases.case_lines import CaseNames, LineError, case_of
-from diagnose.inference.prior.learning import ClosedCase, Counter, Tally
+from diagnose.inference.learning.closed_cases import ClosedCase
+from diagnose.inference.learning.counting import Counter, Tally
 
+# How many reasons are kept of lines left out. [1] Own choice: what fits a screen.
 MOST_REASONS = 10
 
 
@@ -47,7 +49,18 @@ class LineCounter:
         self._counter = Counter(knowledge.modes, knowledge.contexts)
 
     def tallied(self, lines: Sequence[str]) -> LinesTallied:
-        """Return lines added up, without those that can't be used any more."""
+        """Return lines added up, without those that can't be used any more.
+
+        Parameters
+        ----------
+        lines : Sequence[str]
+            Closed cases, each as `case_lines.line_of` gives it.
+
+        Returns
+        -------
+        LinesTallied
+            With how many were left out, and why.
+        """
         cases: list[ClosedCase] = []
         reasons: list[str] = []
         for line in lines:

@@ -1,4 +1,7 @@
-"""Worked cases as YAML that a mechanic can read, comments and all."""
+"""Worked cases as YAML that a mechanic can read, comments and all.
+
+Leaves reading them to `case_file`.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +23,10 @@ from diagnose.measurement.probe_lamp import grade_words
 from diagnose.measurement.readings import ReadingKind
 from diagnose.units import MOST_OHMS, Unit, format_typed
 
+# Longest line of the text. [characters] Own choice, as in the code.
 WIDTH = 88
+
+# What every written case says of itself first, a paragraph each. Own words.
 _HEADER = (
     "A worked case: an invented evening at an invented car. The readings were not "
     "made up: they are what the circuit of the car gives with the fault named under "
@@ -32,12 +38,22 @@ _HEADER = (
     "Cautions stand before the first step they belong to. The manual of the car comes "
     "first.",
 )
+
+# Text that needs no quotes in YAML.
 _PLAIN = re.compile(r"[A-Za-z][\w ,;()/'’-]*(?<! )")
+
+# Words that some YAML reader takes for something else than text.
 _WORDS_OF_OTHER_TYPES = frozenset(("true", "false", "null", "nan", "inf"))
 
 
 def case_text(case: WorkedCase) -> str:
-    """Return a case as the text of a case file."""
+    """Return a case as the text of a case file.
+
+    Parameters
+    ----------
+    case : WorkedCase
+        Its steps with the remarks to stand before them.
+    """
     return "\n".join(_lines(case)) + "\n"
 
 

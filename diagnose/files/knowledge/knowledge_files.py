@@ -1,13 +1,13 @@
 """Reads the folder knowledge/ into one `Knowledge` record, or says all that is wrong.
 
-Leaves the grammar of an entry to `knowledge_models`, and what the files say about each
-other to `knowledge_checks`, which runs once every file is valid in itself.
+Leaves the grammar of an entry to `models`, and what the files say about each other to
+`checks`, which run once every file is valid in itself.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from importlib.resources import as_file
 from importlib.resources.abc import Traversable
@@ -20,31 +20,63 @@ from pydantic import BaseModel, ValidationError
 from diagnose.errors import FileProblem, InvalidFileError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import FaultMode
-from diagnose.files.draft import nearest
-from diagnose.files.knowledge import knowledge_models as models
-from diagnose.files.knowledge.knowledge_checks import Contents, findings
-from diagnose.files.quantities import shown
-from diagnose.files.yaml_positions import Document, Location, read_document
+from diagnose.files.grammar import grammar_problems, keys_of
+from diagnose.files.knowledge.checks.all_checks import findings
+from diagnose.files.knowledge.contents import Contents
+from diagnose.files.knowledge.models.contexts_and_links import (
+    ContextsFile,
+    LinksFile,
+    TriggerEntry,
+    TriggersFile,
+)
+from diagnose.files.knowledge.models.entries import KnowledgeEntry, ValueEntry
+from diagnose.files.knowledge.models.meter_and_effort import EffortFile, MeterFile
+from diagnose.files.knowledge.models.parts_and_modes import (
+    FaultModesFile,
+    PartKindsFile,
+)
+from diagnose.files.knowledge.models.states_and_conditions import (
+    CautionsFile,
+    ConditionEntry,
+    ConditionsFile,
+    StateEntry,
+    StatesFile,
+)
+from diagnose.files.knowledge.models.symptoms_and_complaints import (
+    ComplaintEntry,
+    ComplaintsFile,
+    SymptomEntry,
+    SymptomsFile,
+)
+from diagnose.files.yaml_positions import Document, read_document
 
 if TYPE_CHECKING:
-    from pydantic_core import ErrorDetails
+    pass
 
+# The files of a knowledge folder, without their ending, and the grammar of each.
 FILE_MODELS: Mapping[str, type[BaseModel]] = {
-    "part-kinds": models.PartKindsFile,
-    "fault-modes": models.FaultModesFile,
-    "contexts": models.ContextsFile,
-    "links": models.LinksFile,
-    "triggers": models.TriggersFile,
-    "symptoms": models.SymptomsFile,
-    "complaints": models.ComplaintsFile,
-    "states": models.StatesFile,
-    "cautions": models.CautionsFile,
-    "meter": models.MeterFile,
-    "conditions": models.ConditionsFile,
-    "effort": models.EffortFile,
+    "part-kinds": PartKindsFile,
+    "fault-modes": FaultModesFile,
+    "contexts": ContextsFile,
+    "links": LinksFile,
+    "triggers": TriggersFile,
+    "symptoms": SymptomsFile,
+    "complaints": ComplaintsFile,
+    "states": StatesFile,
+    "cautions": CautionsFile,
+    "meter": MeterFile,
+    "conditions": ConditionsFile,
+    "effort": EffortFile,
 }
 
+# The grammar of one of the files.
 FileModel = TypeVar("FileModel", bound=BaseModel)
+
+# An entry of some file.
+EntryT = TypeVar("EntryT")
+
+# What an entry turns into.
+RecordT = TypeVar("RecordT")
 
 
 def load_knowledge(folder: Traversable | Path) -> Knowledge:
@@ -82,6 +114,11 @@ def checked_contents(
     unread : Sequence[FileProblem]
         What is wrong with files that could not be read.
 
+    Returns
+    -------
+    Contents
+        All files together.
+
     Raises
     ------
     InvalidFileError
@@ -94,7 +131,9 @@ def checked_contents(
         try:
             validated[name] = FILE_MODELS[name].model_validate(document.data)
         except ValidationError as error:
-            problems.extend(grammar_problems(error, document, known=_field_names()))
+            problems.extend(
+                grammar_problems(error, document, known=keys_of(KnowledgeEntry))
+            )
     if problems:
         raise InvalidFileError(_sorted(problems))
     contents = _contents(validated)
@@ -116,6 +155,11 @@ def knowledge_digest(folder: Traversable | Path) -> str:
     ----------
     folder : Traversable or Path
         As for `load_knowledge`; much faster than reading it.
+
+    Returns
+    -------
+    str
+        In hexadecimal.
 
     Raises
     ------
@@ -168,86 +212,6 @@ def _sorted(problems: list[FileProblem]) -> tuple[FileProblem, ...]:
     )
 
 
-def grammar_problems(
-    error: ValidationError, document: Document, *, known: Collection[str]
-) -> Iterator[FileProblem]:
-    """Yield what is wrong with a file's entries, where it stands.
-
-    Parameters
-    ----------
-    error : ValidationError
-    document : Document
-        The file.
-    known : Collection[str]
-        Every key of its grammar, for the nearest to an unknown one.
-    """
-    for detail in error.errors(include_url=False):
-        location: Location = detail["loc"]
-        is_key = detail["type"] in {"extra_forbidden", "missing"}
-        if location and location[-1] == "[key]":
-            location, is_key = location[:-1], True
-        if detail["type"] == "missing":
-            location = location[:-1]
-        yield document.problem(location, grammar_message(detail, known), of_key=is_key)
-
-
-def grammar_message(detail: ErrorDetails, known: Collection[str]) -> str:
-    """Return what was found and what was expected, in plain words."""
-    name = next((str(key) for key in reversed(detail["loc"]) if key != "[key]"), "")
-    kind, context = detail["type"], detail.get("ctx", {})
-    if kind == "missing":
-        return f'"{name}" is missing'
-    if kind == "extra_forbidden":
-        return f'"{name}" is not known here{nearest(name, known)}'
-    if kind == "value_error":
-        return str(context["error"])
-    found = f"{name}: found {shown(detail['input'])}, expected "
-    if kind == "literal_error":
-        return found + str(context["expected"]).replace("'", "")
-    if kind == "string_pattern_mismatch":
-        return found + _NAME_WORDS.get(str(context["pattern"]), "a plain name")
-    wanted = _EXPECTED.get(kind)
-    if wanted is None:
-        return f"{name}: {detail['msg']}"
-    return found + wanted.format(**context)
-
-
-_EXPECTED = {
-    "string_type": "text; put it in quotes",
-    "string_too_short": "some text",
-    "float_type": "a number",
-    "int_type": "a whole number",
-    "finite_number": "a finite number",
-    "bool_type": "true or false",
-    "dict_type": "keys with values",
-    "model_type": "keys with values",
-    "list_type": "a list",
-    "greater_than": "a number greater than {gt:g}",
-    "greater_than_equal": "a number of at least {ge:g}",
-    "less_than": "a number less than {lt:g}",
-    "less_than_equal": "a number of at most {le:g}",
-    "too_short": "at least {min_length} of them",
-    "too_long": "at most {max_length} of them",
-}
-
-_NAME_WORDS = {
-    models.IDENTIFIER_PATTERN: "a plain identifier: a-z, 0-9 and _, a letter first",
-    models.MODES_PATTERN: "KIND.MODE, with * for any letters",
-    models.KEY_PATTERN: "a name of a-z, 0-9 and -, a letter first",
-}
-
-
-def _field_names() -> set[str]:
-    """Return every field name of the grammar."""
-    names: set[str] = set()
-    ahead: list[type[BaseModel]] = [models.Entry]
-    while ahead:
-        model = ahead.pop()
-        names.update(model.model_fields)
-        ahead.extend(model.__subclasses__())
-    return names
-
-
 def _contents(validated: Mapping[str, BaseModel]) -> Contents:
     """Return all files together, each as its own model."""
 
@@ -257,79 +221,68 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
         return found
 
     return Contents(
-        part_kinds=file("part-kinds", models.PartKindsFile),
-        fault_modes=file("fault-modes", models.FaultModesFile),
-        contexts=file("contexts", models.ContextsFile),
-        links=file("links", models.LinksFile),
-        triggers=file("triggers", models.TriggersFile),
-        symptoms=file("symptoms", models.SymptomsFile),
-        complaints=file("complaints", models.ComplaintsFile),
-        states=file("states", models.StatesFile),
-        cautions=file("cautions", models.CautionsFile),
-        meter=file("meter", models.MeterFile),
-        conditions=file("conditions", models.ConditionsFile),
-        effort=file("effort", models.EffortFile),
+        part_kinds=file("part-kinds", PartKindsFile),
+        fault_modes=file("fault-modes", FaultModesFile),
+        contexts=file("contexts", ContextsFile),
+        links=file("links", LinksFile),
+        triggers=file("triggers", TriggersFile),
+        symptoms=file("symptoms", SymptomsFile),
+        complaints=file("complaints", ComplaintsFile),
+        states=file("states", StatesFile),
+        cautions=file("cautions", CautionsFile),
+        meter=file("meter", MeterFile),
+        conditions=file("conditions", ConditionsFile),
+        effort=file("effort", EffortFile),
     )
 
 
 def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
-    """Turn the files into the record."""
+    """Return what the files say, with the modes under what contexts say of them."""
+    roles = contents.part_kinds.roles
+    cautions = contents.cautions
     return Knowledge(
-        defaults=MappingProxyType(
-            {
-                kind: MappingProxyType(
-                    {name: entry.value() for name, entry in parameters.items()}
-                )
-                for kind, parameters in contents.part_kinds.kinds.items()
-            }
-        ),
-        roles=MappingProxyType(
-            {
-                role: frozenset(entry.kinds)
-                for role, entry in contents.part_kinds.roles.items()
-            }
-        ),
+        defaults=_by_kind(contents.part_kinds.kinds, ValueEntry.value),
+        roles=MappingProxyType({role: frozenset(roles[role].kinds) for role in roles}),
         modes=_modes(contents),
-        symptoms=MappingProxyType(
-            {
-                name: entry.symptom(name)
-                for name, entry in contents.symptoms.symptoms.items()
-            }
-        ),
-        complaints=MappingProxyType(
-            {
-                name: entry.complaint(name)
-                for name, entry in contents.complaints.complaints.items()
-            }
-        ),
+        symptoms=_by_name(contents.symptoms.symptoms, SymptomEntry.symptom),
+        complaints=_by_name(contents.complaints.complaints, ComplaintEntry.complaint),
         contexts=tuple(
             entry.context(name) for name, entry in contents.contexts.contexts.items()
         ),
         links=contents.links.rules(),
-        triggers=MappingProxyType(
-            {
-                name: entry.trigger(name)
-                for name, entry in contents.triggers.triggers.items()
-            }
-        ),
-        states=MappingProxyType(
-            {name: entry.state(name) for name, entry in contents.states.states.items()}
-        ),
+        triggers=_by_name(contents.triggers.triggers, TriggerEntry.trigger),
+        states=_by_name(contents.states.states, StateEntry.state),
         cautions=MappingProxyType(
-            {name: entry.says for name, entry in contents.cautions.cautions.items()}
+            {name: entry.says for name, entry in cautions.cautions.items()}
         ),
         meter=contents.meter.meter(),
         effort=contents.effort.effort(),
-        safety_note=contents.cautions.safety_note.says,
+        safety_note=cautions.safety_note.says,
         digest=digest,
-        conditions=MappingProxyType(
-            {
-                kind: MappingProxyType(
-                    {name: entry.condition() for name, entry in parameters.items()}
-                )
-                for kind, parameters in contents.conditions.conditions.items()
-            }
-        ),
+        conditions=_by_kind(contents.conditions.conditions, ConditionEntry.condition),
+    )
+
+
+def _by_name(
+    entries: Mapping[str, EntryT], record: Callable[[EntryT, str], RecordT]
+) -> Mapping[str, RecordT]:
+    """Return each entry's record under the entry's name."""
+    return MappingProxyType(
+        {name: record(entry, name) for name, entry in entries.items()}
+    )
+
+
+def _by_kind(
+    kinds: Mapping[str, Mapping[str, EntryT]], record: Callable[[EntryT], RecordT]
+) -> Mapping[str, Mapping[str, RecordT]]:
+    """Return each entry's record by kind of part and parameter."""
+    return MappingProxyType(
+        {
+            kind: MappingProxyType(
+                {name: record(entry) for name, entry in parameters.items()}
+            )
+            for kind, parameters in kinds.items()
+        }
     )
 
 

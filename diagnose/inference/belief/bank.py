@@ -2,7 +2,11 @@
 
 Singles lie in front, rows for pairs and for redrawn sets behind, so that nothing large
 is copied while a diagnosis runs. A row's content depends on its fault set alone, except
-for the redrawn rows, which `redraw` writes anew for each set of facts.
+for the redrawn rows, which are written anew for each set of facts. Leaves which sets
+are wanted to `session.evidence`.
+
+Causes that come and go have no rows: what they show while they are there is that of the
+lasting cause they act as, so that 120 of them cost neither memory nor solving.
 """
 
 from __future__ import annotations
@@ -15,12 +19,15 @@ import numpy.typing as npt
 
 from diagnose.arrays import IntArray, StoredArray
 from diagnose.faults.causes import FaultSet
-from diagnose.faults.predicted import (
-    Prediction,
-)
+from diagnose.faults.predicted import Prediction
 from diagnose.inference.belief.hypotheses import Hypotheses
 
+# How many rows there are for fault sets solved in a diagnosis. [1] Own choice: a set
+# that nobody wants any more gives its row away, so those of a few answers are enough.
 PAIR_ROWS = 160
+
+# How many rows there are for fault sets with severities that suit the facts. [1] Own
+# choice: the leading ones, and what repairs leave of them.
 REDRAWN_ROWS = 28
 
 
@@ -34,7 +41,7 @@ class Bank:
     prediction : Prediction
         With `n_rows(len(singles))` rows; those behind the singles are free.
     symptoms : StoredArray
-        Likewise.
+        Chance of each symptom, with as many rows. [1]
 
     Attributes
     ----------
@@ -42,6 +49,12 @@ class Bank:
         Every row; those not in use hold no fault set that counts.
     singles : Hypotheses
         The front rows.
+    n_singles : int
+        How many rows those are. [1]
+    first_redrawn : int
+        The first of the rows for redrawn sets, behind those for pairs.
+    pair_rows : dict[FaultSet, int]
+        Where each pair that is kept lies.
     versions : IntArray
         How often each row was written since the start, shape (n_rows,).
     written_for : object
@@ -67,7 +80,18 @@ class Bank:
 
     @staticmethod
     def holding(solved: Hypotheses) -> Bank:
-        """Return a bank with a copy of hypotheses in its front rows."""
+        """Return a bank with a copy of hypotheses in its front rows.
+
+        Parameters
+        ----------
+        solved : Hypotheses
+            The healthy car first, then every single cause.
+
+        Returns
+        -------
+        Bank
+            Its other rows are free.
+        """
         held, n_singles = solved.prediction, len(solved.sets)
         prediction = Prediction(
             volts=_with_free_rows(held.volts, 1, n_singles),
@@ -92,7 +116,18 @@ class Bank:
         )
 
     def missing(self, pairs: Sequence[FaultSet]) -> list[FaultSet]:
-        """Return the pairs that have no row yet."""
+        """Return the pairs that have no row yet.
+
+        Parameters
+        ----------
+        pairs : Sequence[FaultSet]
+            Those that are wanted.
+
+        Returns
+        -------
+        list[FaultSet]
+            In the same order.
+        """
         return [pair for pair in pairs if pair not in self.pair_rows]
 
     def forget_pairs(self) -> None:
@@ -106,6 +141,13 @@ class Bank:
 
     def keep_pairs(self, fresh: Hypotheses, wanted: Sequence[FaultSet]) -> None:
         """Put newly solved pairs into rows, over pairs that nobody wants now.
+
+        Parameters
+        ----------
+        fresh : Hypotheses
+            The pairs with what they show.
+        wanted : Sequence[FaultSet]
+            Pairs that must keep their rows.
 
         Raises
         ------
@@ -127,7 +169,17 @@ class Bank:
             self.put(row, fresh, source)
 
     def put(self, row: int, source: Hypotheses, source_row: int) -> None:
-        """Copy one row of other hypotheses into a row."""
+        """Copy one row of other hypotheses into a row.
+
+        Parameters
+        ----------
+        row : int
+            Written over.
+        source : Hypotheses
+            Where it is copied from.
+        source_row : int
+            The row there.
+        """
         held, given = self.all.prediction, source.prediction
         held.volts[:, row] = given.volts[:, source_row]
         held.source_units[:, row] = given.source_units[:, source_row]
@@ -138,7 +190,18 @@ class Bank:
 
 
 def n_rows(n_singles: int) -> int:
-    """Return how many rows a bank for that many singles has."""
+    """Return how many rows a bank has.
+
+    Parameters
+    ----------
+    n_singles : int
+        The healthy car and every single cause. [1]
+
+    Returns
+    -------
+    int
+        With those for pairs and redrawn sets. [1]
+    """
     return n_singles + PAIR_ROWS + REDRAWN_ROWS
 
 

@@ -1,60 +1,54 @@
-"""The cause network and the circuit in compiled form: hypotheses and their predictions.
+"""One car ready for diagnosis: hypotheses, and what a meter would show under them.
 
-A hypothesis is a fault set with what it would show under every draw. Singles are there
-from the start and cached per car; doubles join when the facts call for them.
+A hypothesis is a fault set with what it would show under every draw. Single causes are
+there from the start and kept per car; pairs join when the facts call for them. Leaves
+solving to `faults.predicted`, rows in memory to `bank`, and how a meter loads what it
+reads to `meter_loading`.
+
+Decisions that bind it:
+
+- Reading tables come from the solver, not from hand-written tables of causes and
+  symptoms. The probabilities then follow from this car's wires.
+- Tolerance draws are shared by all faults: differences between causes are then physics.
+- A fault that comes and goes has no predictions of its own; what it shows is looked up
+  in the row of the lasting fault that it acts as (`shown_by`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from functools import cache
 
 import numpy as np
 
-from diagnose.arrays import FloatArray, IntArray, StoredArray
-from diagnose.circuit.car import (
-    Car,
-)
+from diagnose.arrays import FloatArray, IntArray
+from diagnose.circuit.car import Car
 from diagnose.faults.causes import Cause, FaultSet, Severity, effect_signature
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import (
-    SOURCE_UNIT_OHMS,
-    Prediction,
-    Predictor,
-    probe_columns,
-)
+from diagnose.faults.predicted import SOURCE_UNIT_OHMS, probe_columns
+from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.bank import Bank, n_rows
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.intermittent import Presence
+from diagnose.inference.belief.meter_loading import (
+    leak_factors,
+    leak_volts,
+    leaky_ohms,
+    loaded_volts,
+    over_range,
+)
+from diagnose.inference.belief.symptom_chances import fill_symptoms
 from diagnose.inference.prior.priors import Priors
-from diagnose.measurement.meters import Meter
 from diagnose.measurement.probe_lamp import lamp_grade
-from diagnose.measurement.quantities import (
-    Observed,
-    Probe,
-    symptom_probability,
-    usable_symptoms,
-)
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    fuse_ohms,
-    ripple_nodes,
-)
+from diagnose.measurement.quantities import Probe, usable_symptoms
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
+from diagnose.measurement.where_to_measure import ripple_nodes
 
+# How many readings are kept as the single causes show them. [1] Derived: those of an
+# evening; .7 MB each.
 KEPT_READINGS = 64
-# Derived: an evening's readings; .7 MB each.
+
+# Readings that `Prediction.probes` holds: currents, and looks at a fuse.
 PROBED_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.AMPS, ReadingKind.FUSE})
-GHOST_OHMS = 1e6
-# From memory: dirt and damp leave anything from some hundred kohm up.
-LEAK_SPREAD = 10.0
-# From memory: insulation differs a hundredfold from car to car, ten times either way.
-LEAK_SHARE = 0.5
-# From memory: and from place to place on one car, so that what a wire that nothing
-# holds shows may be off by half.
-OVER_RANGE_OHMS = 1e6
-# Rule: above a megohm there is only insulation, and it takes the meter and the weather
-# whether it still shows megohms or OL. Both mean that no path is left.
 
 
 class Compiled:
@@ -63,12 +57,36 @@ class Compiled:
     Parameters
     ----------
     predictor : Predictor
+        Solves fault sets of the car.
     knowledge : Knowledge
+        Symptoms, triggers and the meter.
     priors : Priors
+        How likely each fault set is before any fact.
     bank : Bank or None
         With the healthy car and every single cause; worked out here when None.
     progress : Callable or None
         Called with the share done, 0 to 1.
+
+    Attributes
+    ----------
+    predictor, knowledge, priors, bank
+        As given.
+    car : Car
+        The car.
+    causes : tuple[Cause, ...]
+        All that can be wrong, those that come and go behind those that last.
+    presence : Presence
+        Those that come and go.
+    n_lasting : int
+        How many causes last. [1]
+    symptom_names : tuple[str, ...]
+        The symptoms that the car has what they look at for.
+    symptom_index : dict[str, int]
+        Symptom to its column in `Hypotheses.symptoms`.
+    singles : Hypotheses
+        The healthy car and every lasting cause.
+    leak_factor : FloatArray
+        How well the car insulates in each draw, shape (n_draws,). [1]
     """
 
     def __init__(
@@ -97,7 +115,7 @@ class Compiled:
         self.bank = bank
         self.singles: Hypotheses = bank.singles
         level = predictor.model.sample.probabilities("leakage")
-        self.leak_factor: FloatArray = LEAK_SPREAD ** (2.0 * level - 1.0)
+        self.leak_factor: FloatArray = leak_factors(level)
         self._kept: dict[Reading, tuple[FloatArray, FloatArray]] = {}
 
     def _solved_bank(self, progress: Callable[[float], None] | None) -> Bank:
@@ -127,7 +145,15 @@ class Compiled:
     def shown_by(self, cause: int) -> int:
         """Return the row of the bank that holds what a cause alone shows.
 
-        Of one that comes and goes, while it is there.
+        Parameters
+        ----------
+        cause : int
+            Its number.
+
+        Returns
+        -------
+        int
+            Of one that comes and goes, what it shows while it is there.
         """
         if cause < self.n_lasting:
             return 1 + cause
@@ -135,7 +161,7 @@ class Compiled:
 
     @property
     def n_draws(self) -> int:
-        """Number of tolerance draws."""
+        """Number of tolerance draws. [1]."""
         return self.predictor.model.sample.n_draws
 
     def hypotheses(
@@ -151,12 +177,21 @@ class Compiled:
 
         Parameters
         ----------
+        sets : Sequence[FaultSet]
+            Of causes that last.
         severities : Sequence[tuple[Severity, ...]] or None
             How severe causes of each set are; others are drawn.
         every : int
-            Solve only every so many-th draw and let it stand for those between.
+            Solve only every so many-th draw and let it stand for those between. [1]
         is_compact : bool
             Return only the draws that were solved, see `Hypotheses.stretched`.
+        progress : Callable or None
+            Called with the share done, 0 to 1.
+
+        Returns
+        -------
+        Hypotheses
+            With their symptoms, in the order of `sets`.
         """
         prediction = self.predictor.predict(
             sets,
@@ -174,41 +209,13 @@ class Compiled:
 
     def _fill_symptoms(self, solved: Hypotheses) -> None:
         """Work out the symptoms of fault sets whose prediction is there."""
-        seen = self._observed(solved.sets, solved.prediction)
-        known: dict[str, FloatArray] = {}
-        for column, name in enumerate(self.symptom_names):
-            solved.symptoms[:, :, column] = symptom_probability(
-                self.knowledge.symptoms[name],
-                symptoms=self.knowledge.symptoms,
-                car=self.car,
-                seen=seen,
-                known=known,
-            )
-
-    def _observed(self, sets: Sequence[FaultSet], prediction: Prediction) -> Observed:
-        node_index, state_index = self.predictor.node_index, self.predictor.state_index
-
-        @cache
-        def volts(state: str, node: str) -> FloatArray:
-            values = prediction.volts[state_index[state], :, :, node_index[node]]
-            return values.astype(np.float64)
-
-        @cache
-        def probe(wanted: Probe) -> FloatArray:
-            return prediction.probes[:, :, self._columns[wanted]].astype(np.float64)
-
-        def mechanical(name: str) -> FloatArray:
-            worst = [
-                min(
-                    (self.causes[c].mode.mechanical.get(name, 1.0) for c in fault_set),
-                    default=1.0,
-                )
-                for fault_set in sets
-            ]
-            n_draws = prediction.probes.shape[1]
-            return np.repeat(np.array(worst)[:, None], n_draws, axis=1)
-
-        return Observed(volts=volts, probe=probe, mechanical=mechanical)
+        fill_symptoms(
+            solved,
+            self.predictor,
+            self._columns,
+            self.symptom_names,
+            self.knowledge.symptoms,
+        )
 
     def predicted(
         self,
@@ -221,14 +228,18 @@ class Compiled:
 
         Parameters
         ----------
+        hypotheses : Hypotheses
+            Fault sets that are solved.
+        reading : Reading
+            What is read where, in which state.
         rows : IntArray or slice
             The fault sets wanted; all when not given.
 
         Returns
         -------
         FloatArray
-            Shape (n_rows, n_draws), in volts, ohms (inf for over-range), amps, the
-            grade of a test lamp, or 1/0 for a look.
+            Shape (n_rows, n_draws). [V, Ω (inf for over-range), A, the grade of a test
+            lamp, or 1/0 for a look]
         """
         prediction = hypotheses.prediction
         state = self.predictor.state_index[reading.state]
@@ -299,7 +310,16 @@ class Compiled:
     def lead_nodes(self, reading: Reading) -> tuple[int, int]:
         """Return the nodes whose volts or ohms a reading shows.
 
-        The ripple is kept as the volts between two nodes of its own.
+        Parameters
+        ----------
+        reading : Reading
+            Neither a current nor a look.
+
+        Returns
+        -------
+        tuple[int, int]
+            Numbers of the red and the black lead's node; of the ripple, of the two
+            nodes of its own between which it is kept as volts.
         """
         leads = reading.red, reading.black
         if reading.kind is ReadingKind.AC_VOLTS:
@@ -308,7 +328,18 @@ class Compiled:
         return red, black
 
     def probe_column(self, reading: Reading) -> int:
-        """Return where `Prediction.probes` holds the current or the look of a part."""
+        """Return where `Prediction.probes` holds the current or the look of a part.
+
+        Parameters
+        ----------
+        reading : Reading
+            Of one of `PROBED_KINDS`.
+
+        Returns
+        -------
+        int
+            A column.
+        """
         is_current = reading.kind is not ReadingKind.LOOK
         return self._columns[
             Probe(branch=reading.red, state=reading.state, is_current=is_current)
@@ -321,9 +352,21 @@ class Compiled:
         *,
         rows: IntArray | slice = slice(None),
     ) -> FloatArray:
-        """Return how far stray leakage may move a volts reading. [V].
+        """Return how far stray leakage may move a volts reading.
 
-        Shape (n_rows, n_draws).
+        Parameters
+        ----------
+        hypotheses : Hypotheses
+            Fault sets that are solved.
+        reading : Reading
+            Of volts.
+        rows : IntArray or slice
+            The fault sets wanted; all when not given.
+
+        Returns
+        -------
+        FloatArray
+            A standard deviation, shape (n_rows, n_draws). [V]
 
         Notes
         -----
@@ -352,92 +395,3 @@ class Compiled:
             sets = [hypotheses.sets[number] for number in numbers]
             ohms = self.predictor.between_ohms(sets, state, red, black)
         return over_range(ohms + self.knowledge.meter.lead_ohms)
-
-
-def leaky_ohms(
-    source_ohms: FloatArray | StoredArray, leak_factor: FloatArray | StoredArray
-) -> FloatArray:
-    """Return source resistances in cars whose insulation differs. [Ω].
-
-    Parameters
-    ----------
-    source_ohms : FloatArray
-        Shape (..., n_draws). [Ω]
-    leak_factor : FloatArray
-        On what is insulation and dirt, shape (n_draws,); on a path of copper it does
-        not count.
-
-    Examples
-    --------
-    >>> [f"{ohms:.3g}" for ohms in leaky_ohms(np.array([1e3, 1e9]), np.array([0.1]))]
-    ['999', '1.01e+08']
-    """
-    beyond = source_ohms / (source_ohms + GHOST_OHMS)
-    return np.asarray(source_ohms * (1.0 + beyond * (leak_factor - 1.0)))
-
-
-def leak_volts(
-    across: FloatArray, source_ohms: FloatArray, leak_factor: FloatArray, meter: Meter
-) -> FloatArray:
-    """Return how far leakage from place to place may move what a meter shows. [V].
-
-    Parameters
-    ----------
-    across : FloatArray
-        Open-circuit volts, shape (..., n_draws). [V]
-    source_ohms, leak_factor : FloatArray
-        As in `leaky_ohms`.
-    """
-    shown = loaded_volts(across, leaky_ohms(source_ohms, leak_factor), meter)
-    beyond = source_ohms / (source_ohms + GHOST_OHMS)
-    return np.asarray(LEAK_SHARE * np.abs(shown) * beyond)
-
-
-def over_range(ohms: FloatArray) -> FloatArray:
-    """Return ohms as a meter shows them: inf (OL) above its range."""
-    return np.where(ohms > OVER_RANGE_OHMS, np.inf, ohms)
-
-
-def loaded_volts(
-    volts: FloatArray, source_ohms: FloatArray, meter: Meter
-) -> FloatArray:
-    """Return what a meter shows that loads a source with some resistance.
-
-    Parameters
-    ----------
-    volts : FloatArray
-        Open-circuit. [V]
-    source_ohms : FloatArray
-        Same shape. [Ω]
-
-    Examples
-    --------
-    12 V behind 10 Mohm on a 10 Mohm meter:
-
-    >>> from diagnose.measurement.meters import Meter, MeterRange
-    >>> from diagnose.measurement.probe_lamp import ProbeLamp
-    >>> range_ = MeterRange(percent=0.5, counts=2, resolution=0.01)
-    >>> meter = Meter(
-    ...     volts=range_,
-    ...     ohms=range_,
-    ...     amps=range_,
-    ...     ac_volts=range_,
-    ...     millivolts=range_,
-    ...     test_lamp=ProbeLamp(
-    ...         watts=3.0,
-    ...         volts=12.0,
-    ...         lit_light=0.5,
-    ...         dark_light=0.01,
-    ...         lit_blur=0.25,
-    ...         dark_blur=0.6,
-    ...     ),
-    ...     input_ohms=1e7,
-    ...     lead_ohms=0.2,
-    ...     slip_probability=0.02,
-    ...     model_volts=0.03,
-    ...     model_fraction=0.01,
-    ... )
-    >>> float(loaded_volts(np.array(12.0), np.array(1e7), meter))
-    6.0
-    """
-    return np.asarray(volts / (1.0 + source_ohms / meter.input_ohms))

@@ -1,4 +1,7 @@
-"""Hypotheses: fault sets with all that they would show."""
+"""Hypotheses: fault sets with all that they would show.
+
+Leaves where they lie in memory to `bank`, and solving them to `compiled_car`.
+"""
 
 from __future__ import annotations
 
@@ -9,9 +12,7 @@ import numpy as np
 
 from diagnose.arrays import IntArray, StoredArray
 from diagnose.faults.causes import FaultSet
-from diagnose.faults.predicted import (
-    Prediction,
-)
+from diagnose.faults.predicted import Prediction
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,10 +22,12 @@ class Hypotheses:
     Parameters
     ----------
     sets : tuple[FaultSet, ...]
+        The causes present in each.
     prediction : Prediction
+        What every point of the car would be at, with a row for each set.
     symptoms : StoredArray
-        Chance that each symptom is really there, shape (n_sets, n_draws, n_symptoms),
-        float32; columns as in `Compiled.symptom_names`.
+        Chance that each symptom is really there, shape (n_sets, n_draws, n_symptoms);
+        columns as in `Compiled.symptom_names`. [1]
     """
 
     sets: tuple[FaultSet, ...]
@@ -32,7 +35,18 @@ class Hypotheses:
     symptoms: StoredArray
 
     def some_draws(self, every: int) -> Hypotheses:
-        """Return every so many-th draw."""
+        """Return these with every so many-th draw.
+
+        Parameters
+        ----------
+        every : int
+            Of so many draws the first is kept. [1]
+
+        Returns
+        -------
+        Hypotheses
+            Views of the same numbers.
+        """
         held, some = self.prediction, slice(None, None, every)
         return Hypotheses(
             sets=self.sets,
@@ -46,7 +60,18 @@ class Hypotheses:
         )
 
     def stretched(self, every: int) -> Hypotheses:
-        """Return each draw so many times, for those that it stands for."""
+        """Return these with each draw repeated, for those that it stands for.
+
+        Parameters
+        ----------
+        every : int
+            How often each draw comes. [1]
+
+        Returns
+        -------
+        Hypotheses
+            With so many times the draws.
+        """
         held = self.prediction
         return Hypotheses(
             sets=self.sets,
@@ -60,7 +85,18 @@ class Hypotheses:
         )
 
     def kept(self, rows: IntArray) -> Hypotheses:
-        """Return some of the fault sets."""
+        """Return some of the fault sets.
+
+        Parameters
+        ----------
+        rows : IntArray
+            Their rows, shape (n_kept,).
+
+        Returns
+        -------
+        Hypotheses
+            In the order of `rows`.
+        """
         return Hypotheses(
             sets=tuple(self.sets[row] for row in rows.tolist()),
             prediction=self.prediction.kept(rows),
@@ -69,7 +105,18 @@ class Hypotheses:
 
 
 def joined(parts: Sequence[Hypotheses]) -> Hypotheses:
-    """Return the fault sets of all parts, in order."""
+    """Return the fault sets of several hypotheses as one.
+
+    Parameters
+    ----------
+    parts : Sequence[Hypotheses]
+        With the same draws; at least one.
+
+    Returns
+    -------
+    Hypotheses
+        One part after the other.
+    """
     held = [part.prediction for part in parts]
     return Hypotheses(
         sets=tuple(fault_set for part in parts for fault_set in part.sets),

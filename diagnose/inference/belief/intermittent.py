@@ -4,6 +4,13 @@ Its trigger is drawn once for each tolerance draw, like a severity; whether it i
 is drawn anew for each fact. So facts hang together through the trigger, and one sound
 reading does not clear the cause. Leaves what the fault does while it is there to the
 lasting mode it acts as.
+
+Decisions that bind it:
+
+- A fault that comes and goes has no predictions of its own: its likelihood is that of
+  the lasting fault and of the sound car, mixed, each fact by itself.
+- Readings of one point that disagree beyond the meter both count: one of them is a slip
+  for what lasts, and both are what a fault that comes and goes gives.
 """
 
 from __future__ import annotations
@@ -27,16 +34,20 @@ class Presence:
     causes : Sequence[Cause]
         Of the car; those that come and go behind those that last.
     triggers : Mapping[str, Trigger]
+        What can bring a fault, by name.
     sample : Sample
+        The tolerance draws.
 
     Attributes
     ----------
+    names : tuple[str, ...]
+        Of the triggers, in their order.
     numbers : IntArray
         The causes that come and go, rising, shape (n_fleeting,).
     acts_as : IntArray
         The lasting cause each of them acts as, shape (n_fleeting,).
     trigger : IntArray
-        Which trigger it has, shape (n_fleeting, n_draws).
+        Which trigger each has, shape (n_fleeting, n_draws).
     """
 
     def __init__(
@@ -60,7 +71,7 @@ class Presence:
         self._known: dict[str, FloatArray] = {}
 
     def chance(self, state: str, *, is_complaint: bool = False) -> FloatArray:
-        """Return the chance that each is there at a look, (n_fleeting, n_draws).
+        """Return the chance that each is there at a look.
 
         Parameters
         ----------
@@ -68,6 +79,11 @@ class Presence:
             Operating state the car is in.
         is_complaint : bool
             What was seen is what the owner came with.
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_fleeting, n_draws). [1]
         """
         key = "" if is_complaint else state
         if key not in self._known:
@@ -82,7 +98,18 @@ class Presence:
         return self._known[key]
 
     def mean_chance(self, states: Sequence[str]) -> FloatArray:
-        """Return the chance averaged over states, shape (n_fleeting, n_draws)."""
+        """Return the chance that each is there, averaged over states.
+
+        Parameters
+        ----------
+        states : Sequence[str]
+            Operating states.
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_fleeting, n_draws). [1]
+        """
         return np.asarray(np.mean([self.chance(state) for state in states], axis=0))
 
     @staticmethod
@@ -92,11 +119,27 @@ class Presence:
         Parameters
         ----------
         there : FloatArray
-            Likelihood while it is there, shape (n_fleeting, n_draws).
+            Likelihood while it is there, shape (n_fleeting, n_draws). [1 over the
+            fact's unit, or 1]
         sound : FloatArray
-            Likelihood in the sound car, shape (n_draws,).
+            Likelihood in the sound car, shape (n_draws,). [the same unit]
         chance : FloatArray
-            Chance that it is there, shape (n_fleeting, n_draws).
+            Chance that it is there, shape (n_fleeting, n_draws). [1]
+
+        Returns
+        -------
+        FloatArray
+            Likelihood, shape (n_fleeting, n_draws). [the same unit]
+
+        Examples
+        --------
+        There in three looks of four, .75 x .8 + .25 x .04:
+
+        >>> mixed = Presence.mixed(
+        ...     np.array([[0.8]]), np.array([0.04]), np.array([[0.75]])
+        ... )
+        >>> round(float(mixed[0, 0]), 6)
+        0.61
         """
         return np.asarray(sound + chance * (there - sound))
 
@@ -111,8 +154,19 @@ class Presence:
         there, away : Sequence[FloatArray]
             Likelihood of none, one, two, ... of the readings, the last of all of them,
             while the fault is there and while it is not; shape (n_rows, n_draws) each.
+            [1 over the fact's unit to the power of the readings]
         chance : FloatArray
-            Chance that it is there at each, same shape.
+            Chance that it is there at each, same shape. [1]
+
+        Returns
+        -------
+        FloatArray
+            Likelihood of all the readings, same shape.
+
+        Notes
+        -----
+        The sum over how many of n looks found it there, k, of
+        n! / (k! (n - k)!) p^k (1 - p)^(n - k) times both likelihoods.
         """
         n_looks = len(there) - 1
         total = np.zeros(chance.shape)
@@ -124,7 +178,7 @@ class Presence:
         return total
 
     def reaction(self, trigger: str, at_target: BoolArray) -> FloatArray:
-        """Return the chance that a test brings or clears it, (n_fleeting, n_draws).
+        """Return the chance that a test brings or clears each of them.
 
         Parameters
         ----------
@@ -132,6 +186,11 @@ class Presence:
             The trigger that the test brings.
         at_target : BoolArray
             Which of them sit where the test is done, shape (n_fleeting,).
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_fleeting, n_draws). [1]
         """
         number = self.names.index(trigger)
         test = self._triggers[number].test
@@ -140,12 +199,40 @@ class Presence:
 
 
 def presence_in(trigger: Trigger, state: str) -> float:
-    """Return the chance that a fault with a trigger is there at a look in a state."""
+    """Return the chance that a fault with a trigger is there at a look in a state.
+
+    Parameters
+    ----------
+    trigger : Trigger
+        What brings the fault.
+    state : str
+        Operating state the car is in.
+
+    Returns
+    -------
+    float
+        Chance. [1]
+    """
     return trigger.present.get(state, trigger.otherwise)
 
 
 def drawn_trigger(cause: Cause, names: Sequence[str], level: FloatArray) -> IntArray:
-    """Return which trigger a cause has, by a level between 0 and 1 for each draw."""
+    """Return which trigger a cause has in each draw.
+
+    Parameters
+    ----------
+    cause : Cause
+        With the share of each trigger.
+    names : Sequence[str]
+        The triggers, in the order they are numbered.
+    level : FloatArray
+        Evenly spread between 0 and 1, shape (n_draws,). [1]
+
+    Returns
+    -------
+    IntArray
+        Numbers of triggers, shape (n_draws,).
+    """
     shares = np.array([cause.mode.triggers.get(name, 0.0) for name in names])
     last = int(np.flatnonzero(shares)[-1])
     found = np.searchsorted(np.cumsum(shares), level, side="right")

@@ -4,7 +4,11 @@ With few draws a precise reading falls between the severities drawn for the true
 and the truth is ruled out. Here a cause is solved with several severities for every
 tolerance draw, and what it shows in between is interpolated; for each draw one severity
 is chosen by its posterior weight, and the row's prior is corrected so that the evidence
-is that of all severities together.
+is that of all severities together. Leaves which causes lead to `session.evidence`.
+
+A ladder is the solved severities of one cause and the steps between them. A step stands
+for what lies half way to its neighbours: the steps together then leave no gap, however
+precise the meter.
 """
 
 from __future__ import annotations
@@ -16,16 +20,35 @@ import numpy as np
 import numpy.typing as npt
 
 from diagnose.arrays import FloatArray, IntArray, StoredArray
-from diagnose.faults.predicted import (
-    Prediction,
-)
+from diagnose.faults.predicted import Prediction
 from diagnose.inference.belief.hypotheses import Hypotheses
 
+# How many steps a ladder has from one solved severity to the next. [1] Own choice: with
+# eight solved ones 29 steps, half as many as there are draws.
 STEPS_BETWEEN = 4
+
+# By how much of a turn the levels of the draws differ. [1] Derived: the golden ratio
+# less 1, whose multiples fill the range from 0 to 1 most evenly.
+GOLDEN_TURN = 0.618033988749895
+
+# The least likelihood that is divided by. [unit of the likelihood] Own choice: near the
+# smallest double.
+LEAST_LIKELIHOOD = 1e-300
 
 
 def n_steps(n_levels: int) -> int:
-    """Return how many steps a ladder has between and on its solved severities."""
+    """Return how many steps a ladder has, its solved severities included.
+
+    Parameters
+    ----------
+    n_levels : int
+        How many severities are solved, at least two. [1]
+
+    Returns
+    -------
+    int
+        Number of steps. [1]
+    """
     return (n_levels - 1) * STEPS_BETWEEN + 1
 
 
@@ -36,12 +59,12 @@ def on_steps(values: FloatArray) -> FloatArray:
     ----------
     values : FloatArray
         Under each solved severity, evenly spaced in its probability, the mildest first;
-        shape (n_levels, n_draws); inf where a meter shows OL.
+        shape (n_levels, n_draws); inf where a meter shows OL. [any unit]
 
     Returns
     -------
     FloatArray
-        Shape (n_steps, n_draws).
+        Shape (n_steps, n_draws), the mildest first. [the same unit]
 
     Examples
     --------
@@ -64,14 +87,19 @@ def _places(step: IntArray, n_levels: int) -> tuple[IntArray, FloatArray]:
 
 
 def chosen_row(grid: Hypotheses, choice: IntArray) -> Hypotheses:
-    """Return one row with a step of its own for every draw.
+    """Return a fault set with a severity of its own in every draw.
 
     Parameters
     ----------
     grid : Hypotheses
-        One row per solved severity.
+        One row per solved severity, the mildest first.
     choice : IntArray
         Step for each draw, shape (n_draws,).
+
+    Returns
+    -------
+    Hypotheses
+        One row, interpolated between the solved severities.
     """
     low, share = _places(choice, len(grid.sets))
     weight, draws = share.astype(np.float32), np.arange(len(choice))
@@ -105,6 +133,7 @@ def step_spread(predicted: FloatArray) -> FloatArray:
     ----------
     predicted : FloatArray
         On each step of a ladder, shape (n_steps, n_draws); inf where a meter shows OL.
+        [any unit]
 
     Returns
     -------
@@ -141,7 +170,7 @@ class Redrawn:
         Step of the ladder for each draw, shape (n_draws,).
     correction : FloatArray
         Factor on the prior of each draw, shape (n_draws,): mean likelihood over the
-        ladder over the likelihood of the chosen one.
+        ladder over the likelihood of the chosen one. [1]
     """
 
     choice: IntArray
@@ -154,7 +183,12 @@ def choose_severities(likelihood: FloatArray) -> Redrawn:
     Parameters
     ----------
     likelihood : FloatArray
-        Of all facts together, shape (n_steps, n_draws).
+        Of all facts together, shape (n_steps, n_draws). [any unit]
+
+    Returns
+    -------
+    Redrawn
+        The steps, and what makes up for choosing one of them.
 
     Notes
     -----
@@ -164,16 +198,30 @@ def choose_severities(likelihood: FloatArray) -> Redrawn:
     """
     n_draws = likelihood.shape[1]
     mean = likelihood.mean(axis=0)
-    safe = np.maximum(likelihood, 1e-300)
+    safe = np.maximum(likelihood, LEAST_LIKELIHOOD)
     share = np.cumsum(safe, axis=0) / safe.sum(axis=0)
-    levels = (np.arange(n_draws) * 0.618033988749895 + 0.5) % 1.0
+    levels = (np.arange(n_draws) * GOLDEN_TURN + 0.5) % 1.0
     choice = (share < levels).sum(axis=0)
     chosen = safe[choice, np.arange(n_draws)]
     return Redrawn(choice=choice, correction=np.asarray(mean / chosen))
 
 
 def effective_draws(weights: FloatArray) -> FloatArray:
-    """Return how many draws carry the weight of each row, shape (n_rows,).
+    """Return how many draws carry the weight of each row.
+
+    Parameters
+    ----------
+    weights : FloatArray
+        Of each draw, shape (n_rows, n_draws). [any unit]
+
+    Returns
+    -------
+    FloatArray
+        (sum of weights)^2 over the sum of their squares, shape (n_rows,). [1]
+
+    References
+    ----------
+    L. Kish, Survey Sampling, Wiley, 1965 (effective sample size).
 
     Examples
     --------
@@ -181,5 +229,5 @@ def effective_draws(weights: FloatArray) -> FloatArray:
     array([2.])
     """
     total = weights.sum(axis=1)
-    square = np.maximum((weights**2).sum(axis=1), 1e-300)
+    square = np.maximum((weights**2).sum(axis=1), LEAST_LIKELIHOOD)
     return np.asarray(total**2 / square)

@@ -12,11 +12,14 @@ import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray
 
+# Readings that show this share of what the best one shows count as nearly as good. [1]
+# Computed on the shipped car: taking the cheapest of those costs no reading more and a
+# fifth of the minutes less (132 for 162).
 NEARLY = 0.95
-# Computed on the shipped car: taking the cheapest of those that show nearly as much as
-# the best costs no reading more and a fifth of the minutes less (132 for 162).
 
 Minutes = Callable[[Sequence[int]], FloatArray]
+"""The readings chosen so far to the minutes each reading would then take, shape
+(n_readings,). [min]"""
 
 
 def short_cover(
@@ -29,12 +32,11 @@ def short_cover(
     shows : BoolArray
         Which reading shows which case, shape (n_readings, n_cases).
     weight : FloatArray
-        Of each case, shape (n_cases,).
+        Of each case, shape (n_cases,). [any unit]
     wanted : float
         In the unit of `weight`; at most what all readings together show.
-    minutes : Callable
-        The readings chosen so far to the minutes each reading would then take,
-        shape (n_readings,). [min]
+    minutes : Minutes
+        What each reading would cost next. [min]
 
     Returns
     -------

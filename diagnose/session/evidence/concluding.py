@@ -17,8 +17,8 @@ from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import FaultSet
 from diagnose.inference.belief.beliefs import Beliefs, RepairStep
 from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.fault_set_search import Combined
 from diagnose.inference.belief.hypotheses import Hypotheses, joined
+from diagnose.inference.search.found_sets import Combined
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.conclusion import Conclusion, before_repairs, believing
 from diagnose.session.evidence.fitted_severities import Severities

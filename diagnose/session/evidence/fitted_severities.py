@@ -17,13 +17,13 @@ from diagnose.faults.causes import LADDER_LEVELS, FaultSet, has_severity
 from diagnose.inference.belief.bank import REDRAWN_ROWS
 from diagnose.inference.belief.beliefs import RepairStep
 from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.fault_set_search import Combined
 from diagnose.inference.belief.severity_steps import (
     choose_severities,
     chosen_row,
     effective_draws,
     n_steps,
 )
+from diagnose.inference.search.found_sets import Combined
 from diagnose.session.evidence.conclusion import Conclusion, before_repairs
 from diagnose.session.evidence.observations import Noted
 from diagnose.session.evidence.pair_search import FEW_DRAWS, Searcher

@@ -17,11 +17,11 @@ from diagnose.arrays import FloatArray
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet
-from diagnose.faults.predicted import Predictor
+from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.fault_set_search import LEAST_LIKELIHOOD, log_mean_exp
 from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.search.single_causes import LEAST_LIKELIHOOD, log_mean_exp
 from diagnose.session.evidence.likelihoods import Weigher
 from diagnose.session.evidence.observations import Noted
 from diagnose.session.evidence.severity_ladders import Ladders

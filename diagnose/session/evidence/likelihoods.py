@@ -14,25 +14,19 @@ from diagnose.arrays import FloatArray, IntArray
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import (
     STATE_FLOOR,
-    Slips,
-    Spread,
     lamp_likelihood,
     look_likelihood,
     reading_likelihood,
-    slip_density,
-    spread_of,
     symptom_likelihood,
     tail_of,
 )
 from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.belief.reading_spread import Spread, spread_of
 from diagnose.inference.belief.severity_steps import on_steps, step_spread
+from diagnose.inference.belief.slips import Slips, slip_density
+from diagnose.measurement.lamp_points import battery_posts
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    battery_posts,
-    fuse_tolerance,
-)
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.evidence.observations import (
     Noted,

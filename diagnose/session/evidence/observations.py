@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from diagnose.inference.belief.compiled_car import OVER_RANGE_OHMS
+from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.session.facts import (

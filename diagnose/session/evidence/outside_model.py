@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.belief.evidence import spread_of
+from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.conclusion import Conclusion

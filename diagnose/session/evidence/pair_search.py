@@ -1,7 +1,7 @@
 """Searching: which fault sets beyond single causes the facts call for.
 
 Gathers what each fact says of single causes, once for each fact. Leaves the estimate
-to `inference.belief.fault_set_search`, and solving what is found to `reasoning`.
+to `inference.search`, and solving what is found to `reasoning`.
 """
 
 from __future__ import annotations
@@ -16,17 +16,14 @@ import numpy as np
 from diagnose.arrays import BoolArray, FloatArray, StoredArray
 from diagnose.faults.causes import FaultSet, has_severity
 from diagnose.inference.belief.beliefs import RepairStep
-from diagnose.inference.belief.compiled_car import OVER_RANGE_OHMS, Compiled
-from diagnose.inference.belief.fault_set_search import (
-    Combined,
-    Ladder,
-    PairSums,
-    Seen,
-    Told,
-    promising_companions,
-    promising_pairs,
-    promising_thirds,
-)
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
+from diagnose.inference.prior.several_faults import pair_lift
+from diagnose.inference.search.found_sets import Combined
+from diagnose.inference.search.pairs import promising_pairs
+from diagnose.inference.search.single_causes import PairSums, Seen
+from diagnose.inference.search.told_together import Ladder, Told
+from diagnose.inference.search.wider_sets import promising_companions, promising_thirds
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.interacting_pairs import Partners
 from diagnose.session.evidence.likelihoods import Weigher
@@ -90,13 +87,13 @@ class Chances:
         """Return the priors under some answers."""
         priors = compiled.priors
         alone = ((), *((cause,) for cause in range(len(compiled.causes))))
-        log_lift = np.log(priors.pair_lift(answers))
+        log_lift = np.log(pair_lift(priors, answers))
         log_lift[compiled.n_lasting :, compiled.n_lasting :] = -np.inf
         log_lift[priors.part_of[:, None] == priors.part_of] = -np.inf
         return Chances(
             answers=tuple(sorted(answers.items())),
             singles=priors.set_probabilities(alone, answers),
-            odds=priors.odds() @ priors.given(answers),
+            odds=priors.odds @ priors.given(answers),
             log_lift=log_lift,
         )
 

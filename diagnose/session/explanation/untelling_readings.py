@@ -10,13 +10,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from diagnose.circuit.car import Part
+from diagnose.circuit.elements import CONSUMER_KINDS
 from diagnose.measurement.quantities import main_nodes
-from diagnose.measurement.readings import (
-    CONSUMER_KINDS,
-    DROP_KINDS,
-    Reading,
-    ReadingKind,
-)
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.where_to_measure import DROP_KINDS
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment

@@ -12,17 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.circuit.car import Car, OperatingState
-from diagnose.circuit.elements import Values
+from diagnose.circuit.elements import CONSUMER_KINDS
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.parts.branches import Values
 from diagnose.circuit.solver.network import AMPS, Network
-from diagnose.circuit.solver.operating_point import (
-    OperatingPoint,
-    solve_operating_point,
-)
+from diagnose.circuit.solver.operating_point import OperatingPoint
+from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Middle
 from diagnose.faults.causes import Cause, changed_values
 
-CONSUMER_KINDS = frozenset({"motor", "load", "lamp", "controller", "coil", "starter"})
 # Smaller loads are not named, and smaller currents of the battery count as none. [A]
 # Own choice.
 LEAST_AMPS = 0.5

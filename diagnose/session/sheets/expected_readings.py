@@ -23,18 +23,15 @@ from diagnose.circuit.tolerance_draws import Sample
 from diagnose.errors import ReadingError, UnsolvableCircuitError
 from diagnose.faults.causes import Cause, FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import Prediction, Predictor
+from diagnose.faults.predicted import Prediction
+from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.prior.priors import rates_alone
 from diagnose.measurement.meters import Meter
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    meter_range,
-    proposable_readings,
-)
+from diagnose.measurement.readings import Reading, ReadingKind, meter_range
+from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.ready_car import all_probes
 from diagnose.session.sheets.charge_balance import ChargeBalance, charge_balances
 from diagnose.session.sheets.sheet import Band, Cell, Choice, Row, Sheet

@@ -21,11 +21,9 @@ from diagnose.circuit.car import (
 )
 from diagnose.faults.knowledge import Knowledge
 from diagnose.inference.choice.set_cover import short_cover
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    proposable_readings,
-)
+from diagnose.inference.prior.marginal_chances import cause_probabilities
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.facts import (
     ContextFact,
     Fact,
@@ -175,7 +173,7 @@ def prestart(
     readings, limits, shows = shown_cases(model, _wanted(model, states, prices))
     # what comes and goes is found by no list of readings
     lasting = slice(model.compiled.n_lasting)
-    priors = model.compiled.priors.cause_probabilities(known)[lasting]
+    priors = cause_probabilities(model.compiled.priors, known)[lasting]
     mass = np.repeat(priors / model.compiled.n_draws, model.compiled.n_draws)
     showable = float(mass[shows.any(axis=0)].sum())
     costs = ListCosts(model.car, readings, prices)

@@ -15,16 +15,13 @@ from diagnose.faults.predicted import (
     SOURCE_UNIT_OHMS,
     in_single,
 )
-from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled, leaky_ohms
+from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled
 from diagnose.inference.belief.hypotheses import Hypotheses
-from diagnose.inference.choice.reading_worth import Particles
+from diagnose.inference.belief.meter_loading import leaky_ohms
+from diagnose.inference.choice.particles import Particles
 from diagnose.measurement.probe_lamp import lamp_grade
-from diagnose.measurement.readings import (
-    Reading,
-    ReadingKind,
-    fuse_ohms,
-    proposable_readings,
-)
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
+from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.steps.prices import Prices, Whereabouts
 
 # Volts that differ by less show the same on a 12 V car. [V] Derived: under the spread

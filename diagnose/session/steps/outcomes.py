@@ -11,13 +11,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.arrays import FloatArray, StoredArray
+from diagnose.inference.choice.joints import binned_joint, edges_for, graded_joint
 from diagnose.inference.choice.look_ahead import binned_outcomes
-from diagnose.inference.choice.reading_worth import (
-    Particles,
-    binned_joint,
-    edges_for,
-    graded_joint,
-)
+from diagnose.inference.choice.particles import Particles
 from diagnose.inference.choice.volts_outcomes import VoltsOutcomes
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind

@@ -13,11 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.inference.choice.reading_worth import (
-    Particles,
-    RepairPlan,
-    common_particles,
-)
+from diagnose.inference.choice.particles import Particles, common_particles
+from diagnose.inference.choice.reading_worth import RepairPlan
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.repair_lines import RepairLines
 from diagnose.session.ready_car import Model

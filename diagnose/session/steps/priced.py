@@ -14,11 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray, StoredArray
-from diagnose.inference.choice.reading_worth import (
-    saved_minutes,
-    told_bits,
-    yes_no_joint,
-)
+from diagnose.inference.choice.information import told_bits
+from diagnose.inference.choice.joints import yes_no_joint
+from diagnose.inference.choice.reading_worth import saved_minutes
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.ready_car import Model

@@ -23,8 +23,9 @@ from diagnose.circuit.car import Place
 from diagnose.faults.causes import Cause
 from diagnose.faults.owner_limits import OwnerLimit
 from diagnose.measurement.meters import SERIES_AMPS
-from diagnose.measurement.readings import Reading, ReadingKind, is_at_rest
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact
 from diagnose.session.ready_car import Model
 from diagnose.session.wording import places_of

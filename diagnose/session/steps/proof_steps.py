@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray
-from diagnose.inference.choice.reading_worth import Particles, mutual_bits
+from diagnose.inference.choice.information import mutual_bits
+from diagnose.inference.choice.particles import Particles
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step
 from diagnose.session.answer import ProposedStep

@@ -14,7 +14,7 @@ import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
 from diagnose.inference.choice.look_ahead import further_minutes
-from diagnose.inference.choice.reading_worth import Particles
+from diagnose.inference.choice.particles import Particles
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.facts import ReadingFact

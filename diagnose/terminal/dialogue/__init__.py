@@ -1,1 +1,1 @@
-"""A diagnosis at a screen, in plain lines and in lines of JSON."""
+"""What a typed line means, and the conversation that answers it with pages."""

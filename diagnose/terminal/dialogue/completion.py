@@ -52,13 +52,13 @@ def suggestions(text: str, vocabulary: Vocabulary) -> tuple[Suggestion, ...]:
         known = {name: command.says for name, command in COMMANDS.items()}
         return _fitting(unfinished, known)
     command = COMMANDS.get(words[0].lower())
-    place = len(words) - 1
-    if command is None or place >= len(command.slots):
+    position = len(words) - 1
+    if command is None or position >= len(command.slots):
         return ()
     known = {}
-    for slot in command.slots[place]:
+    for slot in command.slots[position]:
         known.update(_names(slot, words, vocabulary))
-    if Slot.STATE in command.slots[place] and words[-1] in vocabulary.states:
+    if Slot.STATE in command.slots[position] and words[-1] in vocabulary.states:
         return ()
     return _fitting(unfinished, known)
 

@@ -1,7 +1,10 @@
 """The conversation: lines in, pages out, one state machine for screen and pipe.
 
 Asks what is wrong, then the car's history, then takes facts until the person leaves.
-Every fact goes through the casebook, so it is kept before a page shows what follows.
+Every fact goes through the casebook, so it is kept before a page shows what follows: a
+killed process or a flat battery loses nothing. What is on the screen stays the answer
+until something is told or it is asked for again, though it may have been completed
+since: a bare number is about the step that is shown.
 """
 
 from __future__ import annotations
@@ -9,7 +12,6 @@ from __future__ import annotations
 from enum import Enum
 
 from diagnose.errors import DiagnoseError, ImpossibleEvidenceError, ReadingError
-from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import ProposedStep, Verdict
 from diagnose.session.casebook import Casebook, ContradictionError
 from diagnose.session.facts import (
@@ -22,8 +24,8 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
-from diagnose.terminal.dialogue import views
-from diagnose.terminal.dialogue.commands import Desk, is_command, understand
+from diagnose.terminal.dialogue.commands import COMMANDS
+from diagnose.terminal.dialogue.desk import Desk
 from diagnose.terminal.dialogue.requests import (
     Leave,
     Request,
@@ -33,9 +35,14 @@ from diagnose.terminal.dialogue.requests import (
     Tell,
     View,
 )
-from diagnose.terminal.page import Page, Paragraph, Tone, Words, say
+from diagnose.terminal.dialogue.understanding import is_command, understand
+from diagnose.terminal.pages import answers, explanations, questions, suspects
+from diagnose.terminal.pages.page import Page, Paragraph, Tone, Words, say
+from diagnose.terminal.pages.steps import step_page
+from diagnose.terminal.reading_kinds import prompt_word
 from diagnose.terminal.safe_text import clean
 
+# Typed to be asked nothing more about the history.
 SKIP_ALL = "skip all"
 
 
@@ -66,7 +73,7 @@ class Conversation:
         self._journal = casebook.journal
         self._stage = Stage.WORK if _has_begun(casebook) else Stage.COMPLAINT
         self._questions: list[str] = []
-        self._place: int | None = None
+        self._step_index: int | None = None
         self._seen_cautions: frozenset[str] = frozenset()
         self._contested: SymptomFact | None = None
         self.is_over = False
@@ -86,8 +93,7 @@ class Conversation:
             return "next"
         if step.reading is None:
             return "yes or no"
-        kind = step.reading.kind
-        return "blown" if kind is ReadingKind.LOOK else kind.value
+        return prompt_word(step.reading.kind)
 
     def open(self) -> Page:
         """Return the first page after the safety note."""
@@ -117,20 +123,15 @@ class Conversation:
     @property
     def _step(self) -> ProposedStep | None:
         steps = self._answer.next_steps
-        if self._place is None or self._place >= len(steps):
+        if self._step_index is None or self._step_index >= len(steps):
             return None
-        return steps[self._place]
+        return steps[self._step_index]
 
     def _begin_anew(self) -> None:
-        """Show the first step in full, or none where a repair comes first.
-
-        What is shown stays as it is until something is told or it is asked for again:
-        what was typed is about the step on the screen, though the answer may have been
-        completed since.
-        """
+        """Take up the latest answer: its first step, or none before a repair."""
         self._answer = self._diagnosis.answer
         is_repair = self._answer.advice.verdict is Verdict.REPAIR
-        self._place = None if is_repair else 0
+        self._step_index = None if is_repair else 0
 
     @property
     def _has_trouble(self) -> bool:
@@ -172,8 +173,8 @@ class Conversation:
                 return self._strike(number)
             case Show():
                 return self._show(request)
-            case TakeUp(place=place):
-                self._place = place
+            case TakeUp(step_index=index):
+                self._step_index = index
                 return self._answer_page()
             case Leave():
                 self.is_over = True
@@ -189,14 +190,14 @@ class Conversation:
 
     def _search(self, line: str) -> Page:
         """Look for what was described in words among complaints and symptoms."""
-        found = views.matches_page(line, self._diagnosis.vocabulary)
+        found = questions.matches_page(line, self._diagnosis.vocabulary)
         return found or self._carry_out(self._understand(line))
 
     def _choose_context(self, line: str) -> Page:
         context = self._questions[0]
-        _, answers = self._diagnosis.vocabulary.contexts[context]
+        _, choices = self._diagnosis.vocabulary.contexts[context]
         if line:
-            answer = _chosen(line, tuple(answers))
+            answer = _chosen(line, tuple(choices))
             return self._tell(ContextFact(context=context, answer=answer))
         self._questions.pop(0)
         return self._page_of_stage()
@@ -253,7 +254,7 @@ class Conversation:
         self._stage, self._contested = Stage.WHICH_HOLDS, fact
         question = self._diagnosis.vocabulary.symptoms.get(fact.symptom, fact.symptom)
         now, before = ("yes", "no") if fact.is_present else ("no", "yes")
-        return views.choice_page(
+        return questions.choice_page(
             "which",
             f"{question} You said {before} before. Which holds?",
             choices=(f"{before}, as before", f"{now}, as just typed"),
@@ -278,23 +279,25 @@ class Conversation:
                 return (*further, *self._page_of_stage())
             case View.CAUSES:
                 bound = self._diagnosis.more_than_two_probability()
-                page = views.causes_page(self._diagnosis.answer, bound)
+                page = suspects.causes_page(self._diagnosis.answer, bound)
                 return (*self._further(), *page)
             case View.WHY:
-                return views.why_page(self._diagnosis.why(request.about))
+                return explanations.why_page(self._diagnosis.why(request.about))
             case View.EXPECT:
                 assert request.step is not None
-                return views.step_page(
+                return step_page(
                     self._diagnosis.expect(request.step),
                     seen_cautions=self._seen_cautions,
                     ranking=answer.causes,
                 )
             case View.FACTS:
-                return views.facts_page(answer)
+                return explanations.facts_page(answer)
             case View.CAUTIONS:
-                return views.cautions_page(answer, self._place)
+                return answers.cautions_page(answer, self._step_index)
             case View.SYMPTOMS:
-                return views.symptoms_page(self._diagnosis.vocabulary, request.about)
+                return questions.symptoms_page(
+                    self._diagnosis.vocabulary, request.about
+                )
             case View.COMPLAINTS | View.HELP:
                 return self._list(request.view)
 
@@ -307,38 +310,42 @@ class Conversation:
     def _list(self, view: View) -> Page:
         """Return what can be typed, or told."""
         if view is View.COMPLAINTS:
-            return views.complaints_page(self._diagnosis.vocabulary)
-        return views.help_page()
+            return questions.complaints_page(self._diagnosis.vocabulary)
+        return questions.help_page(
+            [(command.usage, command.says) for command in COMMANDS.values()]
+        )
 
     def _page_of_stage(self) -> Page:
+        """Return the question that is open, or else where the diagnosis stands."""
         if self._stage is Stage.COMPLAINT:
-            return views.complaint_page(self._diagnosis.vocabulary)
+            return questions.complaint_page(self._diagnosis.vocabulary)
         if self._stage is Stage.CONTEXT and self._questions:
-            question, answers = self._diagnosis.vocabulary.contexts[self._questions[0]]
-            return views.context_page(question, tuple(answers))
+            question, choices = self._diagnosis.vocabulary.contexts[self._questions[0]]
+            return questions.context_page(question, tuple(choices))
         self._stage = Stage.WORK
         is_stuck = self._answer.advice.verdict is Verdict.STOP
         if is_stuck and not self._has_trouble:
             self._stage = Stage.COMPLAINT
-            return views.complaint_page(self._diagnosis.vocabulary)
+            return questions.complaint_page(self._diagnosis.vocabulary)
         return self._answer_page()
 
     def _answer_page(self) -> Page:
+        """Return the page of the answer, and note the cautions read on it."""
         answer = self._answer
-        page = views.answer_page(
+        page = answers.answer_page(
             answer,
-            place=self._place,
+            step_index=self._step_index,
             seen_cautions=self._seen_cautions,
             vocabulary=self._diagnosis.vocabulary,
         )
-        self._seen_cautions |= views.shown_cautions(answer, self._place)
+        self._seen_cautions |= answers.shown_cautions(answer, self._step_index)
         return page
 
     def _clash_page(self, error: ImpossibleEvidenceError) -> Page:
         """Say that facts clash, and which can be struck out; nothing is lost."""
         return (
             say("clash", str(error), Tone.PROBLEM),
-            *views.facts_page(self._answer),
+            *explanations.facts_page(self._answer),
             say(
                 "",
                 "What was just typed was left out. If it holds, strike out the fact "
@@ -364,10 +371,12 @@ def _has_begun(casebook: Casebook) -> bool:
 
 
 def _is_choice(line: str) -> bool:
+    """Return whether a line answers a question with numbered choices."""
     return not line or line.isdecimal()
 
 
 def _chosen(line: str, names: tuple[str, ...]) -> str:
+    """Return the name whose number was typed."""
     number = int(line)
     if not 1 <= number <= len(names):
         raise ReadingError(f"type a number from 1 to {len(names)}")

@@ -10,7 +10,7 @@ from diagnose.session.facts import Fact
 
 
 class View(Enum):
-    """A page that can be asked for."""
+    """Which page is asked for, where it is not the answer to something told."""
 
     NEXT = "next"
     CAUSES = "causes"
@@ -50,7 +50,7 @@ class Show:
 class TakeUp:
     """Another of the proposed steps, counted from 0, is the one to answer."""
 
-    place: int
+    step_index: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,4 +58,5 @@ class Leave:
     """The person goes; the case stays."""
 
 
+# What a line can ask for.
 Request = Tell | Strike | Show | TakeUp | Leave

@@ -10,19 +10,17 @@ from pathlib import Path
 from typing import TextIO
 
 from diagnose.circuit.car import Car
-from diagnose.errors import DiagnoseError
+from diagnose.errors import DiagnoseError, did_you_mean
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car.car_file import load_car
 from diagnose.files.cases.case_file import load_case
 from diagnose.files.cases.case_text import case_text
 from diagnose.files.cases.worked_case import WorkedCase
-from diagnose.files.knowledge.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder, shipped_cases
+from diagnose.files.resources import shipped_cases
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.wording import observation_words
-from diagnose.terminal.car_names import car_file
-from diagnose.terminal.page import (
+from diagnose.terminal.car_files import open_car, published_knowledge
+from diagnose.terminal.pages.page import (
     Chance,
     Line,
     Page,
@@ -32,14 +30,16 @@ from diagnose.terminal.page import (
     Words,
     say,
 )
-from diagnose.terminal.plain import plain_text
-from diagnose.terminal.safe_text import nearest
+from diagnose.terminal.pages.plain import plain_text
+from diagnose.terminal.pages.suspects import SHOWN_CAUSES
 from diagnose.trial.case_recording import Recording, record
 from diagnose.trial.case_replay import Check, Replayed, replay
 from diagnose.units import format_minutes
 
-SHOWN_CAUSES = 4
+# The narrowest page, whatever the terminal says. Own choice. [characters]
 NARROWEST = 40
+
+# Makes a car ready for diagnosis.
 ModelOpener = Callable[[Car, Knowledge], Model]
 
 
@@ -118,9 +118,8 @@ def record_case(
     """
     if out.exists():
         raise DiagnoseError(f"{out}: exists already; give another file")
-    knowledge = load_knowledge(knowledge_folder())
-    with car_file(wanted.car_name) as path:
-        car = load_car(path, knowledge)
+    knowledge = published_knowledge()
+    car = open_car(wanted.car_name, knowledge)
     _write_case(record(wanted, open_model(car, knowledge)), out, sink)
 
 
@@ -183,11 +182,10 @@ def case_file(name: str) -> Iterator[Path]:
         return
     shipped = shipped_cases()
     if name not in shipped:
-        near = nearest(name, shipped)
-        hint = f' (did you mean "{near}"?);' if near else ";"
         known = ", ".join(shipped) or "none"
         raise DiagnoseError(
-            f'no case file "{name}"{hint} cases that come with the program: {known}'
+            f'no case file "{name}"{did_you_mean(name, shipped)}; '
+            f"cases that come with the program: {known}"
         )
     with as_file(shipped[name]) as unpacked:
         yield unpacked
@@ -195,10 +193,9 @@ def case_file(name: str) -> Iterator[Path]:
 
 def _case_car(case: WorkedCase, path: Path) -> tuple[Knowledge, Car]:
     """Return the knowledge and the car of a case; a path counts from the case file."""
-    knowledge = load_knowledge(knowledge_folder())
+    knowledge = published_knowledge()
     beside = path.parent / case.car
-    with car_file(str(beside) if beside.is_file() else case.car) as found:
-        return knowledge, load_car(found, knowledge)
+    return knowledge, open_car(str(beside) if beside.is_file() else case.car, knowledge)
 
 
 def _opening(case: WorkedCase, model: Model) -> Page:

@@ -13,23 +13,22 @@ from typing import TextIO
 from diagnose.circuit.car import Car
 from diagnose.errors import DiagnoseError, InvalidFileError, ReadingError
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car.car_file import load_car
 from diagnose.files.cases.case_lines import line_of, read_case_lines
-from diagnose.inference.prior.learning import ClosedCase
+from diagnose.inference.learning.closed_cases import ClosedCase
 from diagnose.session.closing import closed_case, cure_in
-from diagnose.store.case_store import (
-    STORE_FILE,
-    CaseStore,
-    FactRow,
-    StoredCase,
-)
+from diagnose.store.case_store import FactRow, StoredCase
 from diagnose.store.pool import CasePool
-from diagnose.terminal.car_names import stored_car_file, utc_now
+from diagnose.terminal.kept_cases import has_store, opened_store, stored_car
 from diagnose.terminal.safe_text import clean
 
+# Reasons told for cases that were left out; the rest is counted. Own choice.
 MOST_REMARKS = 10
+
+# Cars kept in memory while the stored cases are read. Own choice: an owner has a few,
+# a shop's cars come one after the other.
 _REMEMBERED_CARS = 100
 
+# Told with every exported file.
 PRIVACY = (
     "The file holds, for each case, how many parts of each kind the car has, the "
     "complaint, the answers about its history, and what was mended: no names, no "
@@ -90,10 +89,11 @@ def gather_own(
 def _own_lines(
     folder: Path, knowledge: Knowledge, gathered: Gathered
 ) -> Iterator[tuple[str, str]]:
-    if not (folder / STORE_FILE).exists():
+    """Yield the closed cases of the store: the key of each, and its line."""
+    if not has_store(folder):
         return
     cars = _Cars(knowledge)
-    with CaseStore(folder, clock=utc_now) as store:
+    with opened_store(folder) as store:
         for stored, rows in store.each_case():
             try:
                 case = _closed(stored, rows, cars, knowledge)
@@ -110,6 +110,7 @@ def _own_lines(
 def _closed(
     stored: StoredCase, rows: tuple[FactRow, ...], cars: _Cars, knowledge: Knowledge
 ) -> ClosedCase | None:
+    """Return what a case says to others, or None when it is not closed."""
     cure = cure_in(rows, knowledge)
     if cure is None:
         return None
@@ -127,8 +128,7 @@ class _Cars:
         """Return the car of a case, as its file was when the case began."""
         found = self._known.get(case.car_digest)
         if found is None:
-            with stored_car_file(case) as path:
-                found = load_car(path, self._knowledge)
+            found = stored_car(case, self._knowledge)
             if len(self._known) >= _REMEMBERED_CARS:
                 self._known.clear()
             self._known[case.car_digest] = found

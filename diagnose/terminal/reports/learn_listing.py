@@ -1,6 +1,6 @@
 """Learning for a reader: what the closed cases change, kept, shown, taken back.
 
-Leaves the counting to `inference.prior.learning` and the keeping to
+Leaves the counting to `inference.learning` and the keeping to
 `store.learned_rates`.
 """
 
@@ -16,33 +16,33 @@ from typing import TextIO
 from diagnose.errors import DiagnoseError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.cases.case_tally import LineCounter, LinesTallied
-from diagnose.inference.prior.learning import (
-    BATCH,
+from diagnose.inference.learning.counting import BATCH, Tally, batched
+from diagnose.inference.learning.factors import (
     Learned,
     LearnedShare,
-    Tally,
-    batched,
     learned_by,
     rates_digest,
 )
 from diagnose.store.learned_rates import keep_learned, latest_learned, undo_learned
 from diagnose.store.pool import CasePool
-from diagnose.terminal.dialogue.learned_shares import OUTDATED, usable
+from diagnose.terminal.learned_shares import OUTDATED, usable
 from diagnose.terminal.progress import Progress
 from diagnose.terminal.reports.closed_cases import Gathered, gather_own
 from diagnose.trial.cluster import connected
 
+# Rates listed, those that moved furthest. Own choice: a screen of them.
 SHOWN_SHARES = 20
-LEAST_CHANGE = 0.05
-"""Rates that moved by less are not listed. Own choice."""
 
+# Rates that moved by a smaller part are not listed. Own choice. [1]
+LEAST_CHANGE = 0.05
+
+# Told where nothing was learned yet.
 PUBLISHED_HOLD = "nothing is learned; the published shares hold"
 
-
+# How batches of lines are added up, in order: `map` here, or elsewhere.
 Spread = Callable[
     [Callable[[list[str]], LinesTallied], Iterable[list[str]]], Iterable[LinesTallied]
 ]
-"""How batches of lines are added up, in order: `map` here, or elsewhere."""
 
 
 def learn(

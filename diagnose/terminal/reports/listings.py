@@ -6,33 +6,32 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TextIO
 
-from diagnose.circuit.car import Car
-from diagnose.files.car.car_file import PartRow, ValueRow, describe_expansion, load_car
-from diagnose.files.car.car_warnings import car_warnings
-from diagnose.files.knowledge.knowledge_files import load_knowledge
-from diagnose.files.resources import knowledge_folder
-from diagnose.store.case_store import (
-    STORE_FILE,
-    CaseStore,
-    StoredCase,
-    default_data_folder,
-)
-from diagnose.terminal.car_names import car_file, utc_now
+from diagnose.files.car.checks.doubts import car_warnings
+from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
+from diagnose.store.case_store import StoredCase
+from diagnose.terminal.car_files import open_car, published_knowledge
+from diagnose.terminal.kept_cases import has_store, opened_store
 from diagnose.terminal.safe_text import clean
 
 
-def list_cases(data_folder: Path | None, sink: TextIO) -> None:
+def list_cases(folder: Path, sink: TextIO) -> None:
     """List the stored cases, the one worked on latest first.
+
+    Parameters
+    ----------
+    folder : Path
+        The data folder.
+    sink : TextIO
+        Where it is written.
 
     Raises
     ------
     StoreError
         If the store can't be read.
     """
-    folder = data_folder or default_data_folder()
     cases: tuple[StoredCase, ...] = ()
-    if (folder / STORE_FILE).exists():
-        with CaseStore(folder, clock=utc_now) as store:
+    if has_store(folder):
+        with opened_store(folder) as store:
             cases = store.cases()
     if not cases:
         sink.write("no case is stored yet; begin one by: diagnose start CAR\n")
@@ -48,7 +47,7 @@ def check_car_file(name: str, sink: TextIO) -> None:
     InvalidFileError
         With everything that is wrong with it.
     """
-    car = open_car(name)
+    car = open_car(name, published_knowledge())
     warnings = car_warnings(car)
     _write_lines(sink, tuple(str(warning) for warning in warnings))
     count = len(warnings)
@@ -70,20 +69,8 @@ def list_expansion(name: str, sink: TextIO) -> None:
     InvalidFileError
         With everything that is wrong with the file.
     """
-    for part in describe_expansion(open_car(name)):
+    for part in describe_expansion(open_car(name, published_knowledge())):
         _write_lines(sink, _part_lines(part))
-
-
-def open_car(name: str) -> Car:
-    """Return the car of a path or of a shipped car's name.
-
-    Raises
-    ------
-    DiagnoseError
-        If there is no such file, or with everything that is wrong with it.
-    """
-    with car_file(name) as path:
-        return load_car(path, load_knowledge(knowledge_folder()))
 
 
 def _case_lines(case: StoredCase) -> Iterator[str]:

@@ -13,16 +13,13 @@ from typing import TextIO
 from diagnose.circuit.car import Car
 from diagnose.errors import DiagnoseError
 from diagnose.faults.causes import catalogue
+from diagnose.faults.history import check_history
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.links import ties_of
-from diagnose.files.car.car_file import load_car
-from diagnose.measurement.symptoms import Context
 from diagnose.session.fact_rows import fact_from_row, standing_rows
 from diagnose.session.facts import Fact
 from diagnose.session.ready_car import Model
-from diagnose.store.case_store import CaseStore
-from diagnose.terminal.car_names import stored_car_file, utc_now
-from diagnose.terminal.safe_text import nearest
+from diagnose.terminal.kept_cases import opened_store, stored_car
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,38 +122,13 @@ def stored_facts(
     DiagnoseError
         If there is no such case, or its car file no longer loads.
     """
-    with CaseStore(folder, clock=utc_now) as store:
+    with opened_store(folder) as store:
         case = store.find(case_name)
         rows = store.facts(case.name)
-    with stored_car_file(case) as path:
-        car = load_car(path, knowledge)
+    car = stored_car(case, knowledge)
     return car, tuple(
         # what was skipped says nothing about the causes
         fact_from_row(row)
         for row in standing_rows(rows)
         if row.kind != "skip"
     )
-
-
-def check_history(history: Mapping[str, str], contexts: tuple[Context, ...]) -> None:
-    """Refuse an answer to a question that there is not, or that is none of its own.
-
-    Raises
-    ------
-    DiagnoseError
-        With what is known.
-    """
-    states = {context.name: tuple(context.states) for context in contexts}
-    for context, answer in history.items():
-        if context not in states:
-            raise DiagnoseError(_unknown("question", context, tuple(states)))
-        if answer not in states[context]:
-            raise DiagnoseError(
-                _unknown(f"answer to {context}", answer, states[context])
-            )
-
-
-def _unknown(what: str, name: str, known: tuple[str, ...]) -> str:
-    near = nearest(name, known)
-    hint = f' (did you mean "{near}"?)' if near else ""
-    return f'"{name}" is no {what}{hint}; known: {", ".join(known)}'

@@ -1,0 +1,185 @@
+"""Solved points: what nodes and branches show in them.
+
+Points come in three kinds: the base case itself, small changes of a base case, and
+points solved from the start. Each answer is put together from what these say. Leaves
+solving to `compensation`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from diagnose.arrays import BoolArray, FloatArray, IntArray
+from diagnose.circuit.changes.base_case import BaseCase, Changes
+from diagnose.circuit.changes.runs import POINTS_AT_ONCE
+from diagnose.circuit.changes.source_ohms import (
+    between_ohms,
+    between_ohms_after,
+    node_ohms,
+)
+from diagnose.circuit.changes.state_order import Afresh
+from diagnose.circuit.solver.operating_point import OperatingPoint
+
+
+@dataclass(frozen=True, slots=True)
+class ChangedPoints:
+    """Points that are small changes of a base case.
+
+    Parameters
+    ----------
+    points : IntArray
+        Which they are, shape (n_changed,).
+    changes : Changes
+        Of these; its draws are those of `base_case`.
+    base_case : BaseCase
+        The car as it is, or with gates held off.
+    """
+
+    points: IntArray
+    changes: Changes
+    base_case: BaseCase
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SolvedPoints:
+    """Operating points.
+
+    Parameters
+    ----------
+    base_case : BaseCase
+        The car as it is.
+    draw : IntArray
+        Shape (n_points,).
+    volts : FloatArray
+        Shape (n_points, n_nodes). [V]
+    is_settled : BoolArray
+        False where a gate chatters, shape (n_points,).
+    is_base : BoolArray
+        Points in which nothing is changed, shape (n_points,).
+    changed : tuple[ChangedPoints, ...]
+        Groups of points that are small changes of a base case.
+    afresh : Afresh
+        The points that were solved from the start; that counts where a point is in a
+        group as well.
+    """
+
+    base_case: BaseCase
+    draw: IntArray
+    volts: FloatArray
+    is_settled: BoolArray
+    is_base: BoolArray
+    changed: tuple[ChangedPoints, ...]
+    afresh: Afresh
+
+    def source_ohms(self) -> FloatArray:
+        """Return the resistance that each node shows to the reference.
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_points, n_nodes). [Ω]
+        """
+        own = self.base_case.self_ohms
+        result = np.empty((len(self.draw), own.shape[1]))
+        result[self.is_base] = own[self.draw[self.is_base]]
+        for group in self.changed:
+            result[group.points] = node_ohms(group.base_case, group.changes)
+        rows, siemens = self.afresh.points, self.afresh.solution.siemens
+        for start in range(0, len(rows), POINTS_AT_ONCE):
+            some = slice(start, start + POINTS_AT_ONCE)
+            factored = self.base_case.solver.plan.factored(siemens[some].T)
+            result[rows[some]] = factored.self_ohms().T
+        return np.maximum(result, 0.0, out=result)
+
+    def between_ohms(self, first: int, second: int) -> FloatArray:
+        """Return the resistance between two nodes.
+
+        Parameters
+        ----------
+        first, second : int
+            The nodes.
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_points,). [Ω]
+        """
+        result = between_ohms(self.base_case, first, second)[self.draw]
+        for group in self.changed:
+            result[group.points] = between_ohms_after(
+                group.base_case, group.changes, first, second
+            )
+        factored = self.base_case.solver.plan.factored(self.afresh.solution.siemens.T)
+        volts = factored.response_volts(np.array([[first, second]]))
+        result[self.afresh.points] = volts[first, 0] - volts[second, 0]
+        return np.maximum(result, 0.0, out=result)
+
+    def branch_amps(self, branches: IntArray) -> FloatArray:
+        """Return the current of some branches.
+
+        Parameters
+        ----------
+        branches : IntArray
+            Which, shape (n_chosen,).
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_points, n_chosen). [A]
+        """
+        control = self.base_case.network.control[branches]
+        x = self.volts[:, control[:, 0]] - self.volts[:, control[:, 1]]
+        x *= self._of_branches(branches, lambda lines: lines.siemens)
+        x += self._of_branches(branches, lambda lines: lines.amps)
+        return x
+
+    def branch_conducts(self, branches: IntArray) -> FloatArray:
+        """Return whether some branches conduct.
+
+        Parameters
+        ----------
+        branches : IntArray
+            Which, shape (n_chosen,).
+
+        Returns
+        -------
+        FloatArray
+            1 when they do, 0 when not, and a half where they chatter: neither; shape
+            (n_points, n_chosen).
+        """
+        conducts = self._of_branches(branches, lambda lines: lines.is_conducting)
+        chatters = self.base_case.base.is_chattering[:, branches][self.draw]
+        solution = self.afresh.solution
+        chatters[self.afresh.points] = solution.is_chattering[:, branches]
+        conducts[chatters] = 0.5
+        return conducts
+
+    def _of_branches(
+        self,
+        branches: IntArray,
+        values: Callable[[OperatingPoint | Changes], npt.NDArray[np.generic]],
+    ) -> FloatArray:
+        """Return some values of branches, from whatever each point is solved by.
+
+        Shape (n_points, n_chosen).
+        """
+        base_case = self.base_case
+        of_base = values(base_case.base)[:, branches].astype(np.float64)
+        result = of_base[self.draw]
+        column = np.full(len(base_case.network.branches), -1)
+        column[branches] = np.arange(len(branches))
+        for group in self.changed:
+            changes = group.changes
+            if group.base_case is not base_case:
+                other = values(group.base_case.base)[:, branches]
+                result[group.points] = other[changes.draw]
+            is_wanted = (column[changes.branch] >= 0) & (changes.branch >= 0)
+            rows, places = np.nonzero(is_wanted)
+            columns = column[changes.branch[rows, places]]
+            result[group.points[rows], columns] = values(changes)[rows, places]
+        result[self.afresh.points] = values(self.afresh.solution)[:, branches]
+        return np.asarray(result)

@@ -1,0 +1,267 @@
+"""Wires, joints, resistors and diodes, and what they feed: lamps, motors, loads.
+
+Leaves the ohms of a gauge and a length to `wires`, and default values to knowledge/.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from diagnose.arrays import FloatArray
+from diagnose.circuit.parts.branches import Branch, Setting, columns
+
+# The current of a tungsten lamp goes with this power of its volts: Fink & Beaty,
+# Standard Handbook for Electrical Engineers, 11th ed., p. 22-8 (secondary copy). [1]
+LAMP_EXPONENT = 0.55
+
+# Where the chords of that power law end, in parts of the rated volts: they stay within
+# 1 % of it from 9 V to 16 V of a 13.5 V lamp (derived). [1]
+LAMP_BREAKS = np.array([0.111, 0.37, 0.741])
+
+# Where the last of those chords meets the power law again: 16 V of a 13.5 V lamp
+# (derived). [1]
+LAMP_TOP = 16.0 / 13.5
+
+
+def wire_branches(setting: Setting) -> tuple[Branch, ...]:
+    """Return a wire: conductor and two joints in series, and insulation to the body.
+
+    Good for direct current that does not heat it: it is as warm as the air.
+
+    Parameters
+    ----------
+    setting : Setting
+        The wire in one state.
+
+    Returns
+    -------
+    tuple[Branch, ...]
+        From a to b, and ``/insulation`` unless it starts at the body.
+    """
+    values = setting.values
+    ohms = (
+        values["wire_ohms"]
+        + values["joint_a_ohms"]
+        + values["joint_b_ohms"]
+        + values["extra_ohms"]
+    )
+    start = setting.part.terminals["a"]
+    conductor = setting.linear(ohms, nodes=setting.between("a", "b"))
+    if start == setting.body:
+        return (conductor,)
+    insulation = setting.linear(
+        values["leak_ohms"], nodes=(start, setting.body), suffix="/insulation"
+    )
+    return conductor, insulation
+
+
+def joint_branches(setting: Setting) -> tuple[Branch, ...]:
+    """Return a joint: the resistance of two metals bolted or pressed together.
+
+    Parameters
+    ----------
+    setting : Setting
+        The joint in one state.
+
+    Returns
+    -------
+    tuple[Branch, ...]
+        One branch, from a to b.
+    """
+    return (
+        setting.linear(setting.values["joint_ohms"], nodes=setting.between("a", "b")),
+    )
+
+
+def resistor_branches(setting: Setting) -> tuple[Branch, ...]:
+    """Return a resistor.
+
+    Parameters
+    ----------
+    setting : Setting
+        The resistor in one state.
+
+    Returns
+    -------
+    tuple[Branch, ...]
+        One branch, from a to b.
+    """
+    return (setting.linear(setting.values["ohms"], nodes=setting.between("a", "b")),)
+
+
+def diode_branches(setting: Setting) -> tuple[Branch, ...]:
+    """Return a diode: it blocks below its forward volts, then a small resistance.
+
+    Good within .1 V from a hundredth of its rated current to all of it (from memory).
+
+    Parameters
+    ----------
+    setting : Setting
+        The diode in one state.
+
+    Returns
+    -------
+    tuple[Branch, ...]
+        One branch, from a to b.
+    """
+    values = setting.values
+    on, shorted = 1.0 / values["on_ohms"], values["is_shorted"] > 0.5
+    return (
+        _one_way(
+            setting,
+            siemens=on,
+            knee_volts=np.where(shorted, 0.0, values["forward_volts"]),
+            back_siemens=np.where(shorted, on, 0.0),
+        ),
+    )
+
+
+def led_lamp_branches(setting: Setting) -> tuple[Branch, ...]:
+    """Return a lamp of diodes: dark up to the volts they need, then a resistor's line.
+
+    Good up to 16 V; one that regulates its current takes the same at all volts.
+
+    Parameters
+    ----------
+    setting : Setting
+        The lamp in one state.
+
+    Returns
+    -------
+    tuple[Branch, ...]
+        One branch, from a to b.
+    """
+    values = setting.values
+    knee_volts = values["knee_volts"]
+    rated_amps = values["led_watts"] / values["led_volts"]
+    siemens = rated_amps / (values["led_volts"] - knee_volts)
+    none = np.zeros_like(siemens)
+    return (
+        _one_way(setting, siemens=siemens, knee_volts=knee_volts, back_siemens=none),
+    )
+
+
+def _one_way(
+    setting: Setting,
+    *,
+    siemens: FloatArray,
+    knee_volts: FloatArray,
+    back_siemens: FloatArray,
+) -> Branch:
+    """Return what conducts from a to b beyond a knee, or turned round from b to a."""
+    is_reversed = setting.values["is_reversed"] > 0.5
+    sign = np.where(is_reversed, -1.0, 1.0)
+    amps = -sign * knee_volts * siemens
+    none = np.zeros_like(siemens)
+    return setting.curve(
+        nodes=setting.between("a", "b"),
+        breaks=(sign * knee_volts)[:, None],
+        siemens=columns(
+            np.where(is_reversed, siemens, back_siemens),
+            np.where(is_reversed, back_siemens, siemens),
+        ),
+        amps=columns(
+            np.where(is_reversed, amps, none), np.where(is_reversed, none, amps)
+        ),
+        forced=np.where(setting.values["is_open"] > 0.5, -1.0, 1.0),
+    )
+
+
+def lamp_branches(setting: Setting) -> tuple[Branch, ...]:
+    """Return a filament lamp: chords of the tungsten power law.
+
+    The slope of the first chord, the cold filament, also serves reversed volts.
+
+    Parameters
+    ----------
+    setting : Setting
+        The lamp in one state.
+
+    Returns
+    -------
+    tuple[Branch, ...]
+        One branch, from a to b.
+    """
+    values = setting.values
+    volts = values["lamp_volts"]
+    rated = values["lamp_watts"] / volts
+    fractions = np.concatenate([[0.0], LAMP_BREAKS, [LAMP_TOP]])
+    amps_at = fractions**LAMP_EXPONENT
+    slopes = np.diff(amps_at) / np.diff(fractions)
+    offsets = amps_at[:-1] - slopes * fractions[:-1]
+    return (
+        setting.curve(
+            nodes=setting.between("a", "b"),
+            breaks=volts[:, None] * LAMP_BREAKS,
+            siemens=(rated / volts)[:, None] * slopes,
+            amps=rated[:, None] * offsets,
+            forced=np.where(values["is_open"] > 0.5, -1.0, 1.0),
+        ),
+    )
+
+
+def motor_branches(setting: Setting) -> tuple[Branch, ...]:
+    """Return a motor whose load follows its speed, or one that is held.
+
+    Good from 9 to 16 V: its current then falls about as its volts do (from memory); the
+    inrush is that of the held rotor.
+
+    Parameters
+    ----------
+    setting : Setting
+        The motor in one state.
+
+    Returns
+    -------
+    tuple[Branch, ...]
+        One branch, from a to b.
+    """
+    values = setting.values
+    stalled = np.where(values["is_stalled"] > 0.5, values["stall_factor"], 1.0)
+    amps = values["motor_amps"] * values["load_factor"] * stalled
+    return (_resistive_load(setting, volts=values["motor_volts"], amps=amps),)
+
+
+def load_branches(setting: Setting) -> tuple[Branch, ...]:
+    """Return any other load as a resistance.
+
+    Good from 9 to 16 V for what regulates no current.
+
+    Parameters
+    ----------
+    setting : Setting
+        The load in one state.
+
+    Returns
+    -------
+    tuple[Branch, ...]
+        One branch, from a to b.
+    """
+    values = setting.values
+    amps = values["load_amps"] * values["load_factor"]
+    return (_resistive_load(setting, volts=values["load_volts"], amps=amps),)
+
+
+def _resistive_load(setting: Setting, *, volts: FloatArray, amps: FloatArray) -> Branch:
+    return setting.linear(
+        volts / amps,
+        nodes=setting.between("a", "b"),
+        forced=np.where(setting.values["is_open"] > 0.5, -1.0, 1.0),
+    )
+
+
+def no_branches(setting: Setting) -> tuple[Branch, ...]:
+    """Return nothing: a part that carries no current, such as the engine.
+
+    Parameters
+    ----------
+    setting : Setting
+        The part in one state.
+
+    Returns
+    -------
+    tuple[Branch, ...]
+        Empty.
+    """
+    del setting
+    return ()

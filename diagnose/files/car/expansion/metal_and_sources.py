@@ -1,0 +1,247 @@
+"""Body, engine and frame, battery, alternator and starter, and the ground studs.
+
+What each of these sections of a car file stands for: parts with their terminals. Leaves
+the other sections to `sections`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from diagnose.circuit.car import Part
+from diagnose.circuit.parts.alternator import speed_constant_rpm
+from diagnose.files.car.expansion.draft import Draft
+from diagnose.files.car.expansion.part_values import given_value
+from diagnose.files.car.expansion.relays_and_joints import add_joint
+from diagnose.files.car.grammar.entries import (
+    AlternatorEntry,
+    BatteryEntry,
+    CarEntry,
+    MetalEntry,
+    StarterEntry,
+)
+from diagnose.files.yaml_positions import Location
+
+# The big metal parts by their short names, and the one terminal of each.
+METAL_TERMINALS: Mapping[str, str] = MappingProxyType(
+    {"body": "body.metal", "engine": "engine.block", "frame": "frame.metal"}
+)
+
+# Drop of a 12 V battery at its cold-cranking amps: full rest volts less the 7.2 V that
+# the rating leaves after 30 s on a new battery. [V] SAE J537, from memory.
+COLD_CRANKING_DROP_VOLTS = 12.6 - 7.2
+
+# The temperature of that rating. [°C] SAE J537, from memory.
+COLD_CRANKING_CELSIUS = -18.0
+
+# Size of the battery that the usual charge acceptance is meant for. [A] A rule.
+USUAL_COLD_CRANKING_AMPS = 600.0
+
+
+def add_metal(metal: MetalEntry, draft: Draft) -> None:
+    """Declare body, engine and frame; add the engine as the carrier of its faults.
+
+    Parameters
+    ----------
+    metal : MetalEntry
+        What the file says.
+    draft : Draft
+        The car being put together.
+    """
+    places = {"body": metal.body, "engine": metal.engine, "frame": metal.frame}
+    for name, place in places.items():
+        if place is not None:
+            terminal = METAL_TERMINALS[name].partition(".")[2]
+            declared = draft.declare(
+                name, terminal, place=place, location=("metal", name)
+            )
+            draft.main_terminals[name] = declared
+    draft.add(
+        Part(
+            name="engine",
+            assembly="engine",
+            kind="engine",
+            terminals={},
+            values=draft.values("engine", {}, location=("metal", "engine")),
+            place=metal.engine,
+            role="engine",
+        ),
+        ("metal", "engine"),
+    )
+
+
+def add_battery(entry: BatteryEntry, draft: Draft, *, scale: float) -> None:
+    """Add the battery.
+
+    Parameters
+    ----------
+    entry : BatteryEntry
+        What the file says.
+    draft : Draft
+        The car being put together.
+    scale : float
+        The car's system voltage over 12 V. [1]
+    """
+    location: Location = ("battery",)
+    terminals = {
+        post: draft.declare("battery", post, place=entry.place, location=location)
+        for post in ("plus", "minus")
+    }
+    sizes = {} if entry.cold_cranking is None else _battery_sizes(entry, draft, scale)
+    values = draft.values("battery", entry.values, location=location, sizes=sizes)
+    if entry.cold_cranking is not None:
+        values["cold_cranking_amps"] = given_value(entry.cold_cranking, None)
+    draft.add(
+        Part(
+            name="battery",
+            assembly="battery",
+            kind="battery",
+            terminals=terminals,
+            values=values,
+            place=entry.place,
+            role="battery",
+        ),
+        location,
+    )
+
+
+def _battery_sizes(
+    entry: BatteryEntry, draft: Draft, scale: float
+) -> dict[str, float | None]:
+    """Return what the cold-cranking amps say of a battery at 20 °C, in service."""
+    assert entry.cold_cranking is not None
+    conditions = draft.knowledge.conditions.get("battery", {})
+    condition = conditions.get("internal_ohms")
+    factor = 1.0
+    if condition is not None and condition.celsius is not None:
+        factor *= condition.celsius.factor(COLD_CRANKING_CELSIUS)
+    if condition is not None and condition.years is not None:
+        factor *= condition.years.factor(0.0)
+    drop_volts = scale * COLD_CRANKING_DROP_VOLTS
+    default = draft.defaults.get("battery", {}).get("acceptance_ohms")
+    size = USUAL_COLD_CRANKING_AMPS / entry.cold_cranking
+    return {
+        "internal_ohms": drop_volts / entry.cold_cranking / factor,
+        "acceptance_ohms": (
+            None if default is None else size * default.distribution.nominal
+        ),
+    }
+
+
+def add_alternator(entry: AlternatorEntry, draft: Draft) -> None:
+    """Add the alternator; sense and exciter exist when something is joined to them.
+
+    Parameters
+    ----------
+    entry : AlternatorEntry
+        What the file says.
+    draft : Draft
+        The car being put together.
+    """
+    location: Location = ("alternator",)
+    terminals = {
+        name: draft.declare("alternator", name, place=entry.place, location=location)
+        for name in ("output", "case", "sense", "exciter")
+    }
+    draft.optional.update(("alternator.sense", "alternator.exciter"))
+    # inside the alternator: no probe gets there
+    terminals["rectifier"] = draft.declare(
+        "alternator", "rectifier", place="", location=location
+    )
+    draft.add(
+        Part(
+            name="alternator",
+            assembly="alternator",
+            kind="alternator",
+            terminals=terminals,
+            values=draft.values(
+                "alternator",
+                entry.values,
+                location=location,
+                sizes={
+                    "rated_amps": entry.rated,
+                    "speed_constant_rpm": _speed_constant(entry, draft),
+                },
+            ),
+            place=entry.place,
+            role="alternator",
+        ),
+        location,
+    )
+    add_joint(draft, "alternator-mount", "alternator.case", entry.bolted_to, location)
+
+
+def _speed_constant(entry: AlternatorEntry, draft: Draft) -> float | None:
+    """Return how fast the output rises with speed, from the label's two currents."""
+    if entry.low_speed is None:
+        return None
+    location: Location = ("alternator", "low-speed")
+    if entry.rated is None:
+        draft.report(
+            location, "low-speed needs `rated` too: the larger current", of_key=True
+        )
+        return None
+    cut_in = draft.defaults.get("alternator", {}).get("cut_in_rpm")
+    if cut_in is None:
+        return None
+    try:
+        return speed_constant_rpm(
+            share=entry.low_speed / entry.rated,
+            cut_in_rpm=cut_in.distribution.nominal,
+        )
+    except ValueError as error:
+        draft.report(location, f"low-speed: {error}")
+        return None
+
+
+def add_starter(entry: StarterEntry, draft: Draft) -> None:
+    """Add the starter motor.
+
+    Parameters
+    ----------
+    entry : StarterEntry
+        What the file says.
+    draft : Draft
+        The car being put together.
+    """
+    location: Location = ("starter",)
+    terminals = {
+        end: draft.declare("starter", name, place=entry.place, location=location)
+        for end, name in (("plus", draft.hot_post), ("case", "case"))
+    }
+    draft.add(
+        Part(
+            name="starter",
+            assembly="starter",
+            kind="starter",
+            terminals=terminals,
+            values=draft.values(
+                "starter",
+                entry.values,
+                location=location,
+                sizes={"cranking_amps": entry.cranking},
+            ),
+            place=entry.place,
+            role="starter",
+        ),
+        location,
+    )
+    add_joint(draft, "starter-mount", "starter.case", entry.bolted_to, location)
+
+
+def add_grounds(car: CarEntry, draft: Draft) -> None:
+    """Add the ground studs, each a joint to the metal it is bolted to.
+
+    Parameters
+    ----------
+    car : CarEntry
+        The car file.
+    draft : Draft
+        The car being put together.
+    """
+    for name, ground in car.grounds.items():
+        location: Location = ("grounds", name)
+        stud = draft.declare(name, "stud", place=ground.place, location=location)
+        draft.main_terminals[name] = stud
+        add_joint(draft, name, stud, ground.bolted_to, location, given=ground.values)

@@ -1,0 +1,1 @@
+"""The grammar of a car file, and its problems in words and with positions."""

@@ -1,0 +1,277 @@
+"""Wires, connections, loads and fuses as a car file writes them: `14 AWG 6 ft`.
+
+Leaves single amounts with their unit to `quantities`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.circuit.wires import awg_area_mm2, sae_area_mm2
+from diagnose.files.grammar import shown
+from diagnose.files.quantities import (
+    CURRENT,
+    LENGTH,
+    LINEAR_RESISTANCE,
+    POWER,
+    Measure,
+    as_written,
+    parse_positive,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WireSize:
+    """A wire as written: its size and length.
+
+    Parameters
+    ----------
+    length_m : float
+        [m]
+    area_mm2 : float or None
+        Copper cross-section; None for resistance wire. [mm²]
+    ohms_per_m : float or None
+        For resistance wire, else None. [Ω/m]
+    """
+
+    length_m: float
+    area_mm2: float | None = None
+    ohms_per_m: float | None = None
+
+
+# What a message about a wire shows.
+WIRE_EXAMPLES = "14 AWG 6 ft, 14 SAE 1.8 m, 2.5 mm2 2 m or 0.35 ohm/ft 4 ft"
+
+# The thinnest wire that is believed. [mm²] Own choice, below any wire on a car; IEC
+# 60228 begins at 0.5.
+SMALLEST_MM2 = 0.05
+
+# The thickest wire that is believed. [mm²] Own choice, beyond any wire on a car; IEC
+# 60228 goes up to 2500.
+LARGEST_MM2 = 240.0
+
+# Size, its series, and the length behind it.
+_WIRE = re.compile(
+    r"(?P<size>[+-]?[\d./]+)\s*(?P<series>AWG|SAE|mm2|mm²|ohm/ft|ohm/m)\s*,?\s*"
+    r"(?P<length>\S.*)?",
+    re.IGNORECASE,
+)
+
+
+def parse_wire(found: object) -> WireSize:
+    """Read a wire's size and length.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds, such as ``"14 AWG 6 ft"``.
+
+    Returns
+    -------
+    WireSize
+        Its length with its cross-section or its resistance per metre.
+
+    Raises
+    ------
+    ValueError
+        If the text is no wire, the gauge doesn't exist, or the length isn't positive.
+
+    Examples
+    --------
+    >>> parse_wire("2.5 mm2 2 m")
+    WireSize(length_m=2.0, area_mm2=2.5, ohms_per_m=None)
+    """
+    text = as_written(found)
+    matched = _WIRE.fullmatch(text)
+    if matched is None:
+        raise ValueError(
+            f"found {shown(found)}, expected a wire: size and length, "
+            f"such as {WIRE_EXAMPLES}"
+        )
+    if not matched["length"]:
+        raise ValueError(f'wire "{text}" has no length; add it, such as `{text} 6 ft`')
+    length_m = parse_positive(matched["length"], LENGTH)
+    series = matched["series"].lower()
+    if series.startswith("ohm"):
+        per_length = parse_positive(f"{matched['size']} {series}", LINEAR_RESISTANCE)
+        return WireSize(length_m=length_m, ohms_per_m=per_length)
+    return WireSize(length_m=length_m, area_mm2=_area_mm2(matched["size"], series))
+
+
+def _area_mm2(size: str, series: str) -> float:
+    """Return the cross-section of a size in its series."""
+    if series in {"awg", "sae"}:
+        gauge = _gauge(size, series.upper())
+        return awg_area_mm2(gauge) if series == "awg" else sae_area_mm2(gauge)
+    try:
+        area_mm2 = float(size)
+    except ValueError:
+        raise ValueError(f'"{size} mm2" is not a number of mm2') from None
+    if not SMALLEST_MM2 <= area_mm2 <= LARGEST_MM2:
+        raise ValueError(
+            f'"{size} mm2" can\'t be a wire; sizes go from '
+            f"{SMALLEST_MM2:g} to {LARGEST_MM2:g} mm2"
+        )
+    return area_mm2
+
+
+def _gauge(size: str, series: str) -> int:
+    """Return a gauge as a number, 0 for 1/0 (or 0), -1 for 2/0 and so on."""
+    noughts = re.fullmatch(r"([1-4])/0", size)
+    if noughts:
+        return 1 - int(noughts[1])
+    if re.fullmatch(r"\d{1,2}", size):
+        return int(size)
+    raise ValueError(
+        f'there is no {series} gauge "{size}"; gauges are whole numbers, or 1/0 to 4/0'
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Connection:
+    """Where a terminal goes: straight onto another terminal, or by a wire to it."""
+
+    to: str
+    wire: WireSize | None
+
+
+# A terminal, and the wire that leads to it, if any.
+_VIA = re.compile(r"(?P<to>\S+)(?:\s+via\s+(?P<wire>.+))?")
+
+
+def parse_connection(found: object) -> Connection:
+    """Read ``terminal`` or ``terminal via size length``.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds, such as ``"body-stud via 14 AWG 2 ft"``.
+
+    Returns
+    -------
+    Connection
+        The terminal and the wire, if any.
+
+    Raises
+    ------
+    ValueError
+        If the text has another form, or the wire is no wire.
+
+    Examples
+    --------
+    >>> parse_connection("body-stud").to
+    'body-stud'
+    """
+    wanted = "a terminal, or `terminal via size length` such as body via 14 AWG 2 ft"
+    matched = _VIA.fullmatch(as_written(found))
+    if matched is None:
+        raise ValueError(f"found {shown(found)}, expected {wanted}")
+    wire = parse_wire(matched["wire"]) if matched["wire"] else None
+    return Connection(to=matched["to"], wire=wire)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadSize:
+    """A load as written: its kind, and the parameter and amount that give its size."""
+
+    kind: str
+    parameter: str
+    amount: float
+
+
+# The word for a load to its kind of part, the parameter that gives its size, and the
+# measure of that.
+_LOAD_WORDS: Mapping[str, tuple[str, str, Measure]] = MappingProxyType(
+    {
+        "motor": ("motor", "motor_amps", CURRENT),
+        "load": ("load", "load_amps", CURRENT),
+        "lamp": ("lamp", "lamp_watts", POWER),
+        "lamps": ("lamp", "lamp_watts", POWER),
+        "led-lamp": ("led-lamp", "led_watts", POWER),
+        "led-lamps": ("led-lamp", "led_watts", POWER),
+    }
+)
+
+# What a message about a load shows.
+LOAD_EXAMPLES = "7 A motor, 110 W lamps, 3 W led-lamp or 5 A load"
+
+
+def parse_load(found: object) -> LoadSize:
+    """Read a load's size and kind.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds, such as ``"7 A motor"``.
+
+    Returns
+    -------
+    LoadSize
+        The load.
+
+    Raises
+    ------
+    ValueError
+        If the text is not an amount followed by a kind of load.
+
+    Examples
+    --------
+    >>> parse_load("110 W lamps")
+    LoadSize(kind='lamp', parameter='lamp_watts', amount=110.0)
+    """
+    text = found.strip() if isinstance(found, str) else ""
+    amount, _, word = text.rpartition(" ")
+    if word not in _LOAD_WORDS or not amount:
+        raise ValueError(
+            f"found {shown(found)}, expected a load: size and kind, "
+            f"such as {LOAD_EXAMPLES}"
+        )
+    kind, parameter, measure = _LOAD_WORDS[word]
+    return LoadSize(
+        kind=kind, parameter=parameter, amount=parse_positive(amount, measure)
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FuseSize:
+    """A fuse as written: its kind and its rating in amps."""
+
+    kind: str
+    rating_amps: float
+
+
+def parse_fuse(found: object) -> FuseSize:
+    """Read ``15 A``, ``60 A slow-fuse``, ``30 A breaker`` or ``60 A fusible-link``.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds.
+
+    Returns
+    -------
+    FuseSize
+        A plain fuse when no kind is given.
+
+    Raises
+    ------
+    ValueError
+        If there is no current, or the kind is unknown.
+
+    Examples
+    --------
+    >>> parse_fuse("30 A breaker")
+    FuseSize(kind='breaker', rating_amps=30.0)
+    """
+    text = found.strip() if isinstance(found, str) else found
+    kind = "fuse"
+    if isinstance(text, str):
+        words = text.rsplit(" ", 1)
+        if words[-1] in PROTECTIVE_KINDS:
+            kind = words[-1]
+            text = words[0] if len(words) > 1 else ""
+    return FuseSize(kind=kind, rating_amps=parse_positive(text, CURRENT))

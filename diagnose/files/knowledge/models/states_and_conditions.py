@@ -1,0 +1,133 @@
+"""Operating states, tables by temperature and age, and the cautions before a step."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Annotated, Self
+
+from pydantic import AfterValidator, Field, model_validator
+
+from diagnose.circuit.car import OperatingState
+from diagnose.circuit.temperature_and_age import USUAL_CELSIUS, Condition, FactorTable
+from diagnose.files.grammar import Key, Text
+from diagnose.files.knowledge.models.entries import (
+    Identifier,
+    KnowledgeEntry,
+    NotNegative,
+    Pair,
+    Positive,
+    SourcedEntry,
+)
+
+
+def _rising_factors(rows: list[list[float]]) -> list[list[float]]:
+    """Refuse a factor table that goes back, and factors that are none."""
+    for (before, _), (after, _) in itertools.pairwise(rows):
+        if not before < after:
+            raise ValueError(f"the rows must rise; {after:g} comes after {before:g}")
+    if any(factor <= 0 for _, factor in rows):
+        raise ValueError("every factor must be greater than 0")
+    return rows
+
+
+def _one_at_usual_celsius(rows: list[list[float]]) -> list[list[float]]:
+    """Refuse a table by temperature that changes the values meant for 20 °C."""
+    if not math.isclose(_table(rows).factor(USUAL_CELSIUS), 1.0):
+        raise ValueError(f"the factor at {USUAL_CELSIUS:g} must be 1")
+    return rows
+
+
+def _table(rows: list[list[float]]) -> FactorTable:
+    return FactorTable(points=tuple((float(at), float(by)) for at, by in rows))
+
+
+# A table of factors: rows of a point and its factor, by rising points.
+FactorRows = Annotated[list[Pair], Field(min_length=2), AfterValidator(_rising_factors)]
+
+
+class ConditionEntry(SourcedEntry):
+    """What one parameter depends on."""
+
+    celsius: Annotated[FactorRows, AfterValidator(_one_at_usual_celsius)] | None = None
+    years: FactorRows | None = None
+
+    @model_validator(mode="after")
+    def _check_tables(self) -> Self:
+        if self.celsius is None and self.years is None:
+            raise ValueError("give celsius or years")
+        return self
+
+    def condition(self) -> Condition:
+        """Return what the parameter depends on, as tables."""
+        return Condition(
+            celsius=None if self.celsius is None else _table(self.celsius),
+            years=None if self.years is None else _table(self.years),
+            source=f"{self.source} ({self.basis})",
+        )
+
+
+class ConditionsFile(KnowledgeEntry):
+    """``conditions.yaml``."""
+
+    conditions: dict[Key, dict[Identifier, ConditionEntry]]
+
+
+class StateEntry(SourcedEntry):
+    """A default operating state."""
+
+    label: Text
+    engine_rpm: NotNegative = 0.0
+    is_cranking: bool = False
+    is_engine_running: bool = False
+    is_battery_connected: bool = True
+    is_unplugged: bool = False
+    lasts_seconds: Positive
+    change_minutes: NotNegative
+    needs_helper: bool = False
+    caution: str = ""
+    after: Key | None = None
+    is_optional: bool = False
+    exists_when: Key | None = None
+
+    def state(self, name: str) -> OperatingState:
+        """Return the state under its name; switches and commands are the car's."""
+        empty: Mapping[str, str] = MappingProxyType({})
+        return OperatingState(
+            name=name,
+            label=self.label,
+            switch_positions=empty,
+            engine_rpm=self.engine_rpm,
+            is_cranking=self.is_cranking,
+            is_engine_running=self.is_engine_running,
+            is_battery_connected=self.is_battery_connected,
+            is_unplugged=self.is_unplugged,
+            lasts_seconds=self.lasts_seconds,
+            change_minutes=self.change_minutes,
+            needs_helper=self.needs_helper,
+            caution=self.caution,
+            after=self.after or "",
+            is_optional=self.is_optional,
+            exists_when=self.exists_when or "",
+        )
+
+
+class StatesFile(KnowledgeEntry):
+    """``states.yaml``."""
+
+    states: dict[Key, StateEntry]
+
+
+class CautionEntry(SourcedEntry):
+    """The words that stand before a step."""
+
+    says: Text
+
+
+class CautionsFile(KnowledgeEntry):
+    """``cautions.yaml``."""
+
+    safety_note: CautionEntry
+    cautions: dict[Key, CautionEntry]

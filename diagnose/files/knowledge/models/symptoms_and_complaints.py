@@ -1,0 +1,179 @@
+"""What a person notices: symptoms as comparisons of quantities, and complaints."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import Annotated, Self
+
+from pydantic import Field, model_validator
+
+from diagnose.files.grammar import Key, Text
+from diagnose.files.knowledge.models.entries import (
+    Chance,
+    Identifier,
+    KnowledgeEntry,
+    NotNegative,
+    Number,
+    Positive,
+    SourcedEntry,
+    one_of,
+)
+from diagnose.measurement.symptoms import (
+    Claim,
+    Complaint,
+    Group,
+    Join,
+    Quantity,
+    Symptom,
+)
+
+# The keys of a claim: what it looks at.
+QUANTITIES = tuple(quantity.value for quantity in Quantity)
+
+# The keys of a group: how its members are joined.
+JOINS = tuple(join.value for join in Join)
+
+
+class MemberEntry(KnowledgeEntry):
+    """A claim, a group, or the name of another symptom."""
+
+    symptom: Key | None = None
+    all: list[MemberEntry] | None = Field(default=None, min_length=1)
+    any: list[MemberEntry] | None = Field(default=None, min_length=1)
+    none: list[MemberEntry] | None = Field(default=None, min_length=1)
+    volts: Key | None = None
+    amps: Key | None = None
+    light: Key | None = None
+    is_up: Key | None = None
+    is_closed: Key | None = None
+    is_blown: Key | None = None
+    chatters: Key | None = None
+    battery_amps: Key | None = None
+    mechanical: Identifier | None = None
+    state: Key | None = None
+    at_least: Number | None = None
+    below: Number | None = None
+    blur: NotNegative | None = None
+    relative_to: Key | None = None
+
+    @model_validator(mode="after")
+    def _check_sort(self) -> Self:
+        sort = one_of(self, ("symptom", *JOINS, *QUANTITIES))
+        rest = self.model_fields_set - {sort}
+        if sort not in QUANTITIES:
+            if rest:
+                raise ValueError(
+                    f"{sort} stands alone; found {', '.join(sorted(rest))}"
+                )
+            return self
+        for name in ("state", "blur"):
+            if name not in rest:
+                raise ValueError(f"the claim on {sort} needs {name}")
+        one_of(self, ("at_least", "below"))
+        return self
+
+    @property
+    def sort(self) -> str:
+        """The field that says what this member is."""
+        return one_of(self, ("symptom", *JOINS, *QUANTITIES))
+
+    def member(self) -> Claim | Group | str:
+        """Return the claim or the group, or the other symptom's name."""
+        if self.symptom is not None:
+            return self.symptom
+        return self._group() if self.sort in JOINS else self._claim()
+
+    def _group(self) -> Group:
+        members: list[MemberEntry] = getattr(self, self.sort)
+        return Group(
+            join=Join(self.sort), members=tuple(member.member() for member in members)
+        )
+
+    def _claim(self) -> Claim:
+        is_lower_limit = self.at_least is not None
+        limit = self.at_least if is_lower_limit else self.below
+        assert limit is not None
+        assert self.state is not None
+        assert self.blur is not None
+        return Claim(
+            role=getattr(self, self.sort),
+            quantity=Quantity(self.sort),
+            state=self.state,
+            at_least=is_lower_limit,
+            limit=limit,
+            blur=self.blur,
+            relative_to=self.relative_to,
+        )
+
+
+class SymptomEntry(SourcedEntry):
+    """One observable yes or no."""
+
+    question: Text
+    state: Key
+    when: MemberEntry
+    minutes: Positive
+    missed_probability: Chance
+    imagined_probability: Chance
+    caution: str = ""
+
+    @model_validator(mode="after")
+    def _check_report(self) -> Self:
+        if self.missed_probability + self.imagined_probability >= 1:
+            raise ValueError(
+                "missed_probability and imagined_probability sum to 1 or more; "
+                "the answer would say nothing, or the opposite"
+            )
+        return self
+
+    def symptom(self, name: str) -> Symptom:
+        """Return the symptom under its name."""
+        member = self.when.member()
+        when = (
+            member
+            if isinstance(member, Group)
+            else Group(join=Join.ALL, members=(member,))
+        )
+        return Symptom(
+            name=name,
+            question=self.question,
+            state=self.state,
+            when=when,
+            minutes=self.minutes,
+            missed_probability=self.missed_probability,
+            imagined_probability=self.imagined_probability,
+            caution=self.caution,
+            source=self.source,
+            basis=self.basis,
+        )
+
+
+class SymptomsFile(KnowledgeEntry):
+    """``symptoms.yaml``."""
+
+    symptoms: dict[Key, SymptomEntry]
+
+
+class ComplaintEntry(SourcedEntry):
+    """What the owner came with."""
+
+    says: Text
+    answers: Annotated[dict[Key, bool], Field(min_length=1)]
+    retest: Key
+    cured_answer: bool
+
+    def complaint(self, name: str) -> Complaint:
+        """Return the complaint under its name."""
+        return Complaint(
+            name=name,
+            says=self.says,
+            answers=MappingProxyType(dict(self.answers)),
+            retest=self.retest,
+            cured_answer=self.cured_answer,
+        )
+
+
+class ComplaintsFile(KnowledgeEntry):
+    """``complaints.yaml``."""
+
+    complaints: dict[Key, ComplaintEntry]

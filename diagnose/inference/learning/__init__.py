@@ -1,0 +1,1 @@
+"""What closed cases say about the published fault rates."""

@@ -1,0 +1,1 @@
+"""Which fault sets beyond single causes are worth solving."""

@@ -1,0 +1,206 @@
+"""What each fact says of single causes, kept so that pairs can be summed from it.
+
+Only what single causes show is at hand for all of them. Faults in different circuits
+hardly interact, so a combination shows in each fact what the one of its causes shows
+that moves it further. Leaves all facts together to `told_together`.
+
+Sums of log likelihoods over pairs are whole numbers of ten-thousandths: they are kept
+from fact to fact, and have to be the same in any order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeVar
+
+import numpy as np
+
+from diagnose.arrays import BoolArray, CountArray, FloatArray
+
+# The least likelihood that a logarithm is taken of. [unit of the likelihood] Derived:
+# far below what a slip or a report error leaves of any fact.
+LEAST_LIKELIHOOD = 1e-30
+
+# A cause that moves a fact by no more than this leaves it as it is. [unit of
+# `Seen.moved`] Derived: below the error of a report and the spread of a reading.
+LEAST_DEVIATION = 0.02
+
+# What one step of a summed log likelihood stands for. [nat] Derived: the search looks
+# at shares of a thousandth, ten times as much.
+NATS_PER_STEP = 1e-4
+
+# How often, for the order of a search alone, a fact may be due to something else than
+# the cause looked at. [1] Own choice.
+ANYTHING_SHARE = 0.1
+
+Key = TypeVar("Key", bound=Hashable)
+
+
+@dataclass(frozen=True, kw_only=True)  # no slots: what doesn't change is kept
+class Seen:
+    """What one fact says of the sound car and of every single cause.
+
+    Parameters
+    ----------
+    likelihood : FloatArray
+        Of the sound car (row 0) and of each cause, shape (1 + n_causes, n_draws).
+        [1 over the fact's unit, or 1]
+    moved : FloatArray
+        How far each cause moves what the fact looks at, in any unit that compares
+        causes within the fact, shape (n_causes,).
+    """
+
+    likelihood: FloatArray
+    moved: FloatArray
+
+    @cached_property
+    def log(self) -> FloatArray:
+        """Log likelihood, shape (1 + n_causes, n_draws). [nat]."""
+        return np.asarray(np.log(np.maximum(self.likelihood, LEAST_LIKELIHOOD)))
+
+    @cached_property
+    def log_tempered(self) -> FloatArray:
+        """Log likelihood if the fact may be due to something else. [nat].
+
+        Shape (1 + n_causes, n_draws).
+        """
+        anything = ANYTHING_SHARE * self.likelihood[0].mean()
+        anything = max(anything, 0.5 * ANYTHING_SHARE * float(self._mean.max()))
+        kept = (1.0 - ANYTHING_SHARE) * self.likelihood
+        return np.asarray(np.log(kept + anything))
+
+    @cached_property
+    def _mean(self) -> FloatArray:
+        return np.asarray(self.likelihood.mean(axis=1))
+
+    @cached_property
+    def log_mean(self) -> FloatArray:
+        """Log of the likelihood averaged over draws, shape (1 + n_causes,). [nat]."""
+        return np.asarray(np.log(np.maximum(self._mean, LEAST_LIKELIHOOD)))
+
+    @cached_property
+    def steps(self) -> CountArray:
+        """`log_mean` of the causes as whole numbers of `NATS_PER_STEP`, (n_causes,)."""
+        return np.round(self.log_mean[1:] / NATS_PER_STEP).astype(np.int32)
+
+    @cached_property
+    def is_moved(self) -> BoolArray:
+        """Causes that move what the fact looks at, shape (n_causes,)."""
+        return np.asarray(self.moved > LEAST_DEVIATION)
+
+    def further(self) -> CountArray:
+        """Return, for each pair, the log likelihood of the cause that moves it further.
+
+        Returns
+        -------
+        CountArray
+            In steps of `NATS_PER_STEP`, shape (n_causes, n_causes); the row's cause
+            where both move the fact alike.
+        """
+        moved = self.moved.astype(np.float32)
+        is_first = moved[:, None] >= moved[None, :]
+        return np.where(is_first, self.steps[:, None], self.steps[None, :])
+
+
+class PairSums:
+    """Sums of `Seen.further` over facts, kept from one set of facts to the next.
+
+    Parameters
+    ----------
+    n_causes : int
+        How many causes there are. [1]
+    """
+
+    # How many sums are kept. [1] Own choice: a fact told or taken back then finds the
+    # sum that it builds on.
+    KEPT = 3
+
+    def __init__(self, n_causes: int) -> None:
+        self._n_causes = n_causes
+        self._held: list[tuple[frozenset[Hashable], CountArray]] = []
+
+    def of(self, facts: Mapping[Key, Seen]) -> CountArray:
+        """Return the sum over some facts.
+
+        Parameters
+        ----------
+        facts : Mapping[Hashable, Seen]
+            Each by a key that stays its own.
+
+        Returns
+        -------
+        CountArray
+            In steps of `NATS_PER_STEP`, shape (n_causes, n_causes), the same in any
+            order of the facts.
+        """
+        wanted = frozenset(facts)
+        fitting = [one for one in self._held if one[0] <= wanted]
+        best = max(fitting, key=lambda one: len(one[0]), default=None)
+        if best is not None and best[0] == wanted:
+            return best[1]
+        if best is None:
+            total = np.zeros((self._n_causes, self._n_causes), dtype=np.int32)
+        else:
+            total = best[1].copy()
+        for key, one in facts.items():
+            if best is None or key not in best[0]:
+                total += one.further()
+        self._held = [*self._held[1 - self.KEPT :], (wanted, total)]
+        return total
+
+
+def log_mean_exp(values: FloatArray) -> FloatArray:
+    """Return the log of the mean of exponentials along the last axis.
+
+    Parameters
+    ----------
+    values : FloatArray
+        Natural logarithms, shape (..., n_draws). [nat]
+
+    Returns
+    -------
+    FloatArray
+        Shape (...). [nat]
+
+    Examples
+    --------
+    The mean of 2 and 4, however small both are:
+
+    >>> found = log_mean_exp(np.log(np.array([2.0, 4.0])) - 1000.0)
+    >>> round(float(np.exp(found + 1000.0)), 9)
+    3.0
+    """
+    top = _highest(values)
+    mean = np.exp(values - top).mean(axis=-1)
+    return np.asarray(np.log(mean) + top[..., 0])
+
+
+def carrying_share(log_weights: FloatArray) -> FloatArray:
+    """Return the share of the draws that carry the weight of each row.
+
+    Parameters
+    ----------
+    log_weights : FloatArray
+        Natural log of the weight of each draw, shape (n_rows, n_draws). [nat]
+
+    Returns
+    -------
+    FloatArray
+        The effective number of draws over all of them, shape (n_rows,). [1]
+
+    Examples
+    --------
+    Two of four draws have all the weight:
+
+    >>> carrying_share(np.array([[0.0, 0.0, -100.0, -100.0]]))
+    array([0.5])
+    """
+    weights = np.exp(log_weights - _highest(log_weights))
+    carrying = weights.sum(axis=1) ** 2 / (weights**2).sum(axis=1)
+    return np.asarray(carrying / weights.shape[1])
+
+
+def _highest(values: FloatArray) -> FloatArray:
+    return np.asarray(values.max(axis=-1, keepdims=True))

@@ -1,0 +1,165 @@
+"""What lies before the person when a line is typed, and the names that it may hold.
+
+Leaves which words belong to which command to `commands`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from diagnose.errors import ReadingError
+from diagnose.measurement.readings import ReadingKind
+from diagnose.session.answer import Answer, ProposedStep
+from diagnose.session.vocabulary import Vocabulary
+from diagnose.terminal.names import known_name
+from diagnose.terminal.pages.steps import STEP_LETTERS
+from diagnose.terminal.reading_kinds import NAMED_KINDS
+
+
+class MistypedError(ReadingError):
+    """The words behind a command are not what it takes.
+
+    Parameters
+    ----------
+    before, after : str
+        What is said before and after how the command is typed.
+    """
+
+    def __init__(self, *, before: str = "", after: str = "") -> None:
+        super().__init__(before or after)
+        self._before = before
+        self._after = after
+
+    def with_usage(self, usage: str) -> ReadingError:
+        """Return the message with how the command is typed."""
+        start = f"{self._before} Type" if self._before else "type"
+        end = f"; {self._after}" if self._after else ""
+        return ReadingError(f"{start} it like this: {usage}{end}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Desk:
+    """What lies before the person: all that a line can refer to.
+
+    Parameters
+    ----------
+    vocabulary : Vocabulary
+        The names of this car.
+    answer : Answer
+        The answer on the screen.
+    step : ProposedStep or None
+        The step a bare number or a yes answers.
+    """
+
+    vocabulary: Vocabulary
+    answer: Answer
+    step: ProposedStep | None
+
+
+def step_of_letter(letter: str, desk: Desk) -> ProposedStep:
+    """Return the proposed step of a letter.
+
+    Raises
+    ------
+    ReadingError
+        If there is none of that letter.
+    """
+    index = STEP_LETTERS.index(letter)
+    if index >= len(desk.answer.next_steps):
+        raise ReadingError(f"there is no step {letter} just now")
+    return desk.answer.next_steps[index]
+
+
+def cause_name(typed: str, desk: Desk) -> str:
+    """Return the cause of a rank (``2``) or of a name.
+
+    Raises
+    ------
+    ReadingError
+        If there is no such rank or cause.
+    """
+    ranked = desk.answer.causes
+    if typed.isdecimal():
+        if not 1 <= int(typed) <= len(ranked):
+            raise ReadingError(f"there are {len(ranked)} causes; {typed} is none")
+        return ranked[int(typed) - 1].name
+    return known_name(typed, desk.vocabulary.causes, "cause")
+
+
+def split_off_kind(
+    words: tuple[str, ...],
+) -> tuple[ReadingKind | None, tuple[str, ...]]:
+    """Return the kind of reading that words begin with, or None, and the rest."""
+    if words and words[0].lower() in NAMED_KINDS:
+        return NAMED_KINDS[words[0].lower()], words[1:]
+    return None, words
+
+
+def split_at_state(
+    words: tuple[str, ...], desk: Desk
+) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
+    """Return the words before the operating state, the state, and the words after.
+
+    Raises
+    ------
+    ReadingError
+        If there is no state of this car among them.
+    """
+    states = tuple(desk.vocabulary.states)
+    lowered = [word.lower() for word in words]
+    for position, word in enumerate(lowered):
+        if position and word in states:
+            state = states[states.index(word)]
+            return words[:position], state, words[position + 1 :]
+    if len(words) < 2:
+        raise MistypedError
+    is_node = words[1].lower() in {node.lower() for node in desk.vocabulary.nodes}
+    position = 2 if is_node and len(words) > 2 else 1
+    state = _state_name(words[position], states)
+    return words[:position], state, words[position + 1 :]
+
+
+def _state_name(typed: str, states: tuple[str, ...]) -> str:
+    """Return the state typed, in full or by its start; else list every state."""
+    starting = [name for name in states if name.startswith(typed.lower())]
+    if len(starting) == 1:
+        return starting[0]
+    known = listed_states(states)
+    raise MistypedError(before=f'no operating state "{typed}" on this car; {known}')
+
+
+def listed_states(states: Iterable[str]) -> str:
+    """Return which operating states there are, for a message."""
+    return f"there are: {', '.join(states)}."
+
+
+def leads(kind: ReadingKind, nodes: tuple[str, ...], desk: Desk) -> tuple[str, str]:
+    """Return the names of where the red and the black lead are.
+
+    Parameters
+    ----------
+    nodes : tuple[str, ...]
+        As typed: one or two test points, where the second one defaults to the post
+        that readings are taken against; for amps a part, along a fuse a fuse.
+
+    Raises
+    ------
+    ReadingError
+        If there is no such name on this car, or there are too many.
+    """
+    vocabulary = desk.vocabulary
+    if kind is ReadingKind.AMPS:
+        if len(nodes) != 1:
+            raise ReadingError("amps are read at one part: read PART STATE 7 A")
+        return known_name(nodes[0], vocabulary.parts, "part"), ""
+    if kind is ReadingKind.FUSE:
+        if len(nodes) != 1:
+            raise ReadingError("along one fuse: read fuse FUSE STATE 3.2 mV")
+        return known_name(nodes[0], vocabulary.fuses, "fuse"), ""
+    if len(nodes) not in (1, 2):
+        raise MistypedError
+    red = known_name(nodes[0], vocabulary.nodes, "test point")
+    if len(nodes) == 1:
+        return red, vocabulary.reference
+    return red, known_name(nodes[1], vocabulary.nodes, "test point")

@@ -1,0 +1,116 @@
+"""Understands a typed line: a command, a letter, or the answer to the step in hand.
+
+Without a screen and without conclusions: what comes back is a request.
+"""
+
+from __future__ import annotations
+
+from diagnose.errors import ReadingError, nearest
+from diagnose.measurement.steps import SymptomCheck
+from diagnose.session.answer import ProposedStep
+from diagnose.session.facts import ReadingFact
+from diagnose.terminal.dialogue.commands import COMMANDS, Command
+from diagnose.terminal.dialogue.desk import Desk, MistypedError, step_of_letter
+from diagnose.terminal.dialogue.requests import Request, Show, TakeUp, Tell, View
+from diagnose.terminal.dialogue.typed_facts import YES_OR_NO, tell_symptom
+from diagnose.terminal.pages.steps import STEP_LETTERS
+from diagnose.terminal.reading_kinds import ANSWER_WORDS, answer_words, typed_value
+from diagnose.terminal.safe_text import clean
+from diagnose.typed_readings import parse_measured
+from diagnose.units import Unit
+
+# Words that answer a step, so that none of them is taken for the start of a command.
+ANSWERS = ANSWER_WORDS | frozenset(YES_OR_NO)
+
+# What a typed value may begin with: a sign, a digit, a decimal point or comma, or the
+# sign of an over-range resistance.
+_NUMBER_STARTS = "+-.,0123456789∞−–"
+
+
+def understand(line: str, desk: Desk) -> Request:
+    """Return what a line asks for.
+
+    Parameters
+    ----------
+    line : str
+        As typed: a command, a number, a yes, a letter; nothing shows the page again.
+    desk : Desk
+        What the line can refer to.
+
+    Raises
+    ------
+    ReadingError
+        If the line can't be understood; the message says what can.
+    """
+    words = clean(line).split()
+    if not words:
+        return Show(view=View.NEXT)
+    first = words[0].lower()
+    if len(words) == 1 and first in STEP_LETTERS:
+        step_of_letter(first, desk)
+        return TakeUp(step_index=STEP_LETTERS.index(first))
+    command = _command_for(first)
+    if command is None:
+        return _answer_to_step(" ".join(words), desk)
+    try:
+        return command.understand(tuple(words[1:]), desk)
+    except MistypedError as mistyped:
+        raise mistyped.with_usage(command.usage) from mistyped
+
+
+def is_command(line: str) -> bool:
+    """Return whether a line begins with a command, in full or by its start."""
+    words = line.split(maxsplit=1)
+    return bool(words) and _command_for(words[0].lower()) is not None
+
+
+def _command_for(word: str) -> Command | None:
+    """Return the command of that name, or the only one that starts so."""
+    if word in COMMANDS:
+        return COMMANDS[word]
+    starting = [name for name in COMMANDS if name.startswith(word)]
+    is_answer = word in ANSWERS
+    if len(word) > 1 and len(starting) == 1 and not is_answer:
+        return COMMANDS[starting[0]]
+    return None
+
+
+def _answer_to_step(text: str, desk: Desk) -> Request:
+    """Take a line without a command as the answer to the step in hand."""
+    word = text.split(maxsplit=1)[0]
+    looks_like_answer = word[0] in _NUMBER_STARTS or text.lower() in ANSWERS
+    if not looks_like_answer and not _is_over_range(text):
+        raise ReadingError(_not_understood(text, desk))
+    step = desk.step
+    if step is None:
+        raise ReadingError(
+            "no reading is asked for just now; "
+            "type for instance: read NODE STATE VALUE, or done after the repair"
+        )
+    reading = step.step
+    if isinstance(reading, SymptomCheck):
+        return tell_symptom(reading.symptom, text, desk)
+    return Tell(
+        fact=ReadingFact(reading=reading, value=typed_value(text, reading.kind))
+    )
+
+
+def _not_understood(text: str, desk: Desk) -> str:
+    """Say what was not understood, what is expected here, and the nearest command."""
+    near = nearest(text.split(maxsplit=1)[0], COMMANDS)
+    hint = f'; did you mean "{near}"?' if near else "."
+    wanted = "" if desk.step is None else f" Expected here: {_wanted(desk.step)}."
+    return f'"{text}" is not understood{hint}{wanted} The list of commands: help'
+
+
+def _wanted(step: ProposedStep) -> str:
+    """Return what answers a step, in words."""
+    return answer_words(step.reading.kind) if step.reading else "yes or no"
+
+
+def _is_over_range(text: str) -> bool:
+    """Return whether words say that the resistance is beyond the meter's range."""
+    try:
+        return parse_measured(text).unit is Unit.OHMS
+    except ReadingError:
+        return False

@@ -1,0 +1,257 @@
+"""An evening at the car: opens car, store and model, and hands over to a face.
+
+Knows the order of things and nothing else; `cli` reads the options. On a screen an
+answer comes at once and is completed in the pauses; in lines and JSON it is complete.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shlex
+import shutil
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from diagnose.circuit.car import Car
+from diagnose.errors import StoreError
+from diagnose.faults.knowledge import Knowledge
+from diagnose.files.car.car_file import load_car
+from diagnose.session.casebook import Casebook
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.sheets.first_start import prestart_facts
+from diagnose.store.case_store import (
+    CaseNameError,
+    CaseStore,
+    StoredCase,
+    text_digest,
+)
+from diagnose.store.journal import Journal
+from diagnose.terminal.car_files import car_file, published_knowledge
+from diagnose.terminal.dialogue.conversation import Conversation
+from diagnose.terminal.faces.json_face import run_json
+from diagnose.terminal.faces.line_face import run_lines
+from diagnose.terminal.kept_cases import opened_store, stored_car
+from diagnose.terminal.learned_shares import knowledge_in_use
+from diagnose.terminal.owner import told_of_owner
+from diagnose.terminal.pages.page import Page, Tone, say
+from diagnose.terminal.pages.questions import opening_page
+from diagnose.terminal.prepared_car import data_folder_of, prepared_model
+
+# The narrowest page, whatever the terminal says. Own choice: the margin and a few
+# words beside it. [characters]
+NARROWEST = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """How a diagnosis is shown and kept.
+
+    Parameters
+    ----------
+    is_plain, is_json : bool
+        The face asked for; with neither, a terminal gets the notebook.
+    width : int
+        Longest line; 0 for the terminal's own. [characters]
+    data_folder : Path or None
+        Where cases are kept; None for the user's data folder.
+    is_prestart : bool
+        A new case begins with the readings before the first start.
+    without : tuple[str, ...]
+        What the owner lacks, for a new case.
+    owner_file : Path or None
+        Where he says so for all his cases; None for the one in his config folder.
+    """
+
+    is_plain: bool = False
+    is_json: bool = False
+    width: int = 0
+    data_folder: Path | None = None
+    is_prestart: bool = False
+    without: tuple[str, ...] = ()
+    owner_file: Path | None = None
+
+    @property
+    def folder(self) -> Path:
+        """Where cases are kept."""
+        return data_folder_of(self.data_folder)
+
+
+def start(car_name: str, case_name: str, options: Options) -> None:
+    """Begin a case on a car and hold the diagnosis.
+
+    Parameters
+    ----------
+    car_name : str
+        Path of a car file, or name of a shipped car.
+    case_name : str
+        Name for the case; empty: one is made.
+    options : Options
+        How it is shown and kept.
+
+    Raises
+    ------
+    DiagnoseError
+        If the car file is wrong, or the case's name is taken.
+    """
+    knowledge, remarks = knowledge_in_use(options.folder, published_knowledge())
+    with car_file(car_name) as path:
+        car = load_car(path, knowledge)
+        text = path.read_text(encoding="utf-8")
+    owner_facts, owner_remarks = told_of_owner(
+        car, knowledge, without=options.without, path=options.owner_file
+    )
+    with _store_or_none(options.folder) as (store, failure):
+        journal = _new_journal(
+            store, failure, name=case_name, path=str(path.resolve()), text=text
+        )
+        casebook = _casebook(car, knowledge, options, journal)
+        first = prestart_facts(knowledge) if options.is_prestart else ()
+        for fact in (*owner_facts, *first):
+            casebook.tell(fact)
+        _hold(casebook, car, options, remarks=(*remarks, *owner_remarks))
+
+
+def resume(case_name: str, options: Options) -> None:
+    """Go on with a stored case.
+
+    Parameters
+    ----------
+    case_name : str
+        Name of the case; empty: the one worked on latest.
+    options : Options
+        How it is shown and kept.
+
+    Raises
+    ------
+    DiagnoseError
+        If there is no such case, or its car file no longer loads.
+    """
+    knowledge, notes = knowledge_in_use(options.folder, published_knowledge())
+    with opened_store(options.folder) as store:
+        case = store.find(case_name)
+        rows = store.facts(case.name)
+        remarks = _car_file_remarks(case)
+        car = stored_car(case, knowledge)
+        journal = Journal(store, name=case.name, fact_count=len(rows))
+        casebook = _casebook(car, knowledge, options, journal)
+        refused = casebook.restore(rows)
+        left_out = tuple(f"left out: {reason}" for reason in refused)
+        _hold(casebook, car, options, remarks=(*notes, *remarks, *left_out))
+
+
+@contextlib.contextmanager
+def _store_or_none(folder: Path) -> Iterator[tuple[CaseStore | None, str]]:
+    """Give the store, or None and why there is none."""
+    try:
+        store = opened_store(folder)
+    except StoreError as error:
+        yield None, str(error)
+        return
+    with store:
+        yield store, ""
+
+
+def _new_journal(
+    store: CaseStore | None, failure: str, *, name: str, path: str, text: str
+) -> Journal:
+    """Return the journal of a new case; one in memory when the disk refuses it."""
+    if store is None:
+        return Journal(None, failure=failure)
+    try:
+        case = store.create(name=name, car_path=path, car_text=text)
+    except CaseNameError:
+        raise
+    except StoreError as error:
+        return Journal(None, failure=str(error))
+    return Journal(store, name=case.name)
+
+
+def _car_file_remarks(case: StoredCase) -> tuple[str, ...]:
+    """Say when the car file has changed since the case began."""
+    try:
+        text = Path(case.car_path).read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        return (f"{case.car_path} is gone; this case goes on with the copy it kept.",)
+    if text_digest(text) == case.car_digest:
+        return ()
+    return (
+        f"{case.car_path} has changed since this case began; the case goes on with "
+        "the copy it kept. For the new file, start a new case.",
+    )
+
+
+def _casebook(
+    car: Car, knowledge: Knowledge, options: Options, journal: Journal
+) -> Casebook:
+    """Return a new diagnosis of a car, saying how far its preparation is."""
+    model = prepared_model(car, knowledge, options.folder, is_silent=options.is_json)
+    diagnosis = Diagnosis(model)
+    return Casebook(diagnosis, journal, at_once=_is_on_screen(options))
+
+
+def _hold(
+    casebook: Casebook, car: Car, options: Options, *, remarks: tuple[str, ...]
+) -> None:
+    """Hold the diagnosis with the face that suits the terminal and the options."""
+    if options.is_json:
+        run_json(casebook, car_title=car.title, source=sys.stdin, sink=sys.stdout)
+        return
+    opening: Page = (
+        *opening_page(car.title, casebook.journal.name, casebook.diagnosis.safety_note),
+        *(say("mind", remark, Tone.PROBLEM) for remark in remarks),
+    )
+    kept_where = ""
+    if options.data_folder is not None:
+        kept_where = f"--data-folder {shlex.quote(str(options.data_folder))}"
+    conversation = Conversation(casebook, kept_where=kept_where)
+    if not _is_on_screen(options):
+        run_lines(
+            conversation,
+            opening=opening,
+            source=sys.stdin,
+            sink=sys.stdout,
+            width=_width(options),
+        )
+        return
+    _hold_on_screen(conversation, casebook, opening, options)
+
+
+def _hold_on_screen(
+    conversation: Conversation, casebook: Casebook, opening: Page, options: Options
+) -> None:
+    """Hold the diagnosis with the notebook, and work on in the pauses."""
+    # Only a screen needs these, and they take a while to import.
+    from rich.console import Console
+
+    from diagnose.terminal.faces.interactive import HISTORY_FILE, run_interactive
+    from diagnose.terminal.faces.meanwhile import Meanwhile
+    from diagnose.terminal.pages.notebook import Notebook, ink_for
+
+    console = Console(highlight=False, markup=False, emoji=False, width=_width(options))
+    with Meanwhile(casebook.diagnosis.look_ahead) as meanwhile:
+        run_interactive(
+            conversation,
+            opening=opening,
+            notebook=Notebook(console, ink_for(sys.stdout.encoding)),
+            vocabulary=casebook.diagnosis.vocabulary,
+            history_path=options.folder / HISTORY_FILE,
+            has_colour=not console.no_color,
+            meanwhile=meanwhile,
+        )
+
+
+def _is_on_screen(options: Options) -> bool:
+    """Return whether a person is at a screen, and not lines in a pipe."""
+    if options.is_json or options.is_plain:
+        return False
+    is_terminal = sys.stdin.isatty() and sys.stdout.isatty()
+    return is_terminal and os.environ.get("TERM", "") != "dumb"
+
+
+def _width(options: Options) -> int:
+    """Return the longest line of a page. [characters]."""
+    width = options.width or shutil.get_terminal_size().columns
+    return max(width, NARROWEST)

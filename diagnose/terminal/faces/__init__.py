@@ -1,0 +1,1 @@
+"""The faces of a diagnosis: a screen, plain lines, lines of JSON."""

@@ -1,0 +1,187 @@
+"""The face for a person at a screen: line editing, completion, a page per answer.
+
+Ctrl-C clears the line, or ends a long wait; Ctrl-D on an empty line saves and leaves.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from prompt_toolkit import PromptSession
+from prompt_toolkit.completion import CompleteEvent, Completer, Completion
+from prompt_toolkit.document import Document
+from prompt_toolkit.formatted_text import FormattedText
+from prompt_toolkit.history import FileHistory, History, InMemoryHistory
+from prompt_toolkit.output import ColorDepth
+from prompt_toolkit.styles import Style
+
+from diagnose.session.vocabulary import Vocabulary
+from diagnose.terminal.dialogue.completion import suggestions
+from diagnose.terminal.dialogue.conversation import Conversation
+from diagnose.terminal.faces.meanwhile import Meanwhile
+from diagnose.terminal.pages.notebook import Notebook
+from diagnose.terminal.pages.page import Page, Tone, say
+from diagnose.terminal.safe_text import clean
+
+# Where typed lines are kept, in the data folder.
+HISTORY_FILE = "typed-lines"
+
+# The prompt in the look of the notebook's margin and ruled line.
+_STYLE = Style.from_dict({"margin": "italic", "rule": "ansired"})
+
+
+class LineCompleter(Completer):
+    """Hands the suggestions for the text before the cursor to the line editor."""
+
+    def __init__(self, vocabulary: Vocabulary) -> None:
+        self._vocabulary = vocabulary
+
+    def get_completions(
+        self, document: Document, complete_event: CompleteEvent
+    ) -> Iterable[Completion]:
+        """Return the suggestions in the line editor's own form."""
+        del complete_event  # asked for or not makes no difference here
+        for found in suggestions(document.text_before_cursor, self._vocabulary):
+            yield Completion(
+                found.word,
+                start_position=-found.replaces,
+                display_meta=clean(found.says),
+            )
+
+
+def open_history(path: Path) -> tuple[History, str]:
+    """Return the typed lines of earlier evenings, and a warning when there are none.
+
+    Parameters
+    ----------
+    path : Path
+        The file, made readable by its owner alone.
+    """
+    try:
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        path.touch(mode=0o600)
+        path.chmod(0o600)
+        with path.open("rb+"):
+            pass
+    except OSError as error:
+        return InMemoryHistory(), (
+            f"Typed lines are not kept ({path}: {error.strerror or error})."
+        )
+    return FileHistory(path), ""
+
+
+def run_interactive(
+    conversation: Conversation,
+    *,
+    opening: Page,
+    notebook: Notebook,
+    vocabulary: Vocabulary,
+    history_path: Path,
+    has_colour: bool,
+    meanwhile: Meanwhile,
+) -> None:
+    """Hold a conversation on a terminal until the person leaves.
+
+    Parameters
+    ----------
+    conversation : Conversation
+        New, or going on.
+    opening : Page
+        Shown first: car, case, safety note.
+    notebook : Notebook
+        Draws the pages.
+    vocabulary : Vocabulary
+        For completion.
+    history_path : Path
+        File of the lines typed before.
+    has_colour : bool
+        False when the person asked for none.
+    meanwhile : Meanwhile
+        What goes on while the program waits for a line.
+    """
+    history, warning = open_history(history_path)
+    colours = None if has_colour else ColorDepth.DEPTH_1_BIT
+    session: PromptSession[str] = PromptSession(
+        history=history,
+        completer=LineCompleter(vocabulary),
+        complete_while_typing=False,
+        color_depth=colours,
+        style=_STYLE,
+    )
+    notebook.draw(opening)
+    if warning:
+        notebook.draw((say("typing", warning, Tone.ASIDE),))
+    meanwhile.begin()
+    has_begun = _has_read_on(notebook, colours)
+    if has_begun:
+        notebook.draw(conversation.open())
+    while has_begun and not conversation.is_over:
+        notebook.rule_off()
+        meanwhile.begin()
+        try:
+            line = session.prompt(_prompt(notebook, conversation.prompt))
+        except KeyboardInterrupt:
+            continue
+        except EOFError:
+            break
+        notebook.draw(_heard(conversation, line, notebook, meanwhile))
+    notebook.draw(conversation.farewell())
+    notebook.rule_off()
+
+
+def _has_read_on(notebook: Notebook, colours: ColorDepth | None) -> bool:
+    """Wait for Enter below the safety note, before the first page pushes it off."""
+    notebook.draw((say("then", "press Enter when you have read this", Tone.ASIDE),))
+    notebook.rule_off()
+    # a session of its own: this Enter is no line to keep
+    session: PromptSession[str] = PromptSession(color_depth=colours, style=_STYLE)
+    try:
+        session.prompt(_prompt(notebook, "Enter"))
+    except EOFError:
+        return False
+    except KeyboardInterrupt:
+        pass
+    return True
+
+
+def _heard(
+    conversation: Conversation, line: str, notebook: Notebook, meanwhile: Meanwhile
+) -> Page:
+    """Return the page that answers a line; Ctrl-C gives up waiting for it."""
+    try:
+        with _unechoed_keys(), notebook.waiting("one moment"):
+            meanwhile.end()
+            return conversation.hear(line)
+    except KeyboardInterrupt:
+        return (say("stopped", "Type facts to see what counts.", Tone.ASIDE),)
+
+
+@contextlib.contextmanager
+def _unechoed_keys() -> Iterator[None]:
+    """Keep what is typed meanwhile off the screen; it comes up at the next prompt."""
+    try:
+        import termios
+    except ImportError:  # not a POSIX system
+        yield
+        return
+    if not sys.stdin.isatty():
+        yield
+        return
+    terminal = sys.stdin.fileno()
+    before = termios.tcgetattr(terminal)
+    silent = list(before)
+    silent[3] &= ~termios.ECHO  # the fourth field has the local modes: POSIX.1-2017
+    termios.tcsetattr(terminal, termios.TCSANOW, silent)
+    try:
+        yield
+    finally:
+        termios.tcsetattr(terminal, termios.TCSANOW, before)
+
+
+def _prompt(notebook: Notebook, word: str) -> FormattedText:
+    """Return the margin with a word in it, as the start of the typed line."""
+    margin = notebook.margin(word)
+    return FormattedText([("class:margin", margin[:-2]), ("class:rule", margin[-2:])])

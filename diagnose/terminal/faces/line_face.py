@@ -1,0 +1,58 @@
+"""The plain face: lines in, append-only text out; for pipes and screen readers.
+
+No carriage returns, no boxes, no colour; ends well at the end of its input.
+"""
+
+from __future__ import annotations
+
+from typing import TextIO
+
+from diagnose.terminal.dialogue.conversation import Conversation
+from diagnose.terminal.pages.page import Page
+from diagnose.terminal.pages.plain import plain_text
+from diagnose.terminal.safe_text import clean
+
+
+def run_lines(
+    conversation: Conversation,
+    *,
+    opening: Page,
+    source: TextIO,
+    sink: TextIO,
+    width: int,
+) -> None:
+    """Hold a conversation line by line until leave or the end of input.
+
+    Parameters
+    ----------
+    conversation : Conversation
+        New, or going on.
+    opening : Page
+        Shown first: car, case, safety note.
+    source, sink : TextIO
+        Where lines come from and text goes to. When `source` is no terminal each
+        line is written back, so that the output reads as a record of the evening.
+    width : int
+        Longest line. [characters]
+    """
+    _write(sink, opening, width)
+    _write(sink, conversation.open(), width)
+    is_echoing = not source.isatty()
+    while not conversation.is_over:
+        if not is_echoing:
+            sink.write(f"{conversation.prompt}? ")
+        sink.flush()
+        line = source.readline()
+        if not line:
+            break
+        if is_echoing:
+            sink.write(f"> {clean(line)}\n\n")
+        _write(sink, conversation.hear(line), width)
+    _write(sink, conversation.farewell(), width)
+    sink.flush()
+
+
+def _write(sink: TextIO, page: Page, width: int) -> None:
+    text = plain_text(page, width=width)
+    if text:
+        sink.write(text + "\n")

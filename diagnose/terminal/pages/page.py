@@ -1,0 +1,99 @@
+"""A page: what a face shows, before anyone decides how it looks.
+
+A page is paragraphs with a word in the margin; a paragraph is lines of three kinds.
+`notebook` draws pages for a screen, `plain` writes them for pipes and screen readers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import Enum
+
+
+class Tone(Enum):
+    """How a line is meant; never told by colour alone."""
+
+    PLAIN = "plain"
+    STRONG = "strong"
+    ASIDE = "aside"
+    CAUTION = "caution"
+    PROBLEM = "problem"
+    GOOD = "good"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Words:
+    """Running text, or a caution."""
+
+    text: str
+    tone: Tone = Tone.PLAIN
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    """A short name and what belongs to it."""
+
+    name: str
+    text: str
+    tone: Tone = Tone.PLAIN
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chance:
+    """One cause in the ranking: its number, its probability, its sentence."""
+
+    number: int
+    probability: float
+    text: str
+
+
+# One line of a page, before it is wrapped.
+Line = Words | Pair | Chance
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paragraph:
+    """Lines that belong together, under one word in the margin.
+
+    Parameters
+    ----------
+    margin : str
+        The word; empty when the paragraph goes on from the one above.
+    lines : tuple[Line, ...]
+        What it says, in order.
+    is_close : bool
+        No room is left between this paragraph and the one above.
+    """
+
+    margin: str
+    lines: tuple[Line, ...]
+    is_close: bool = False
+
+
+# What a face shows at once.
+Page = tuple[Paragraph, ...]
+
+
+def say(margin: str, text: str, tone: Tone = Tone.PLAIN) -> Paragraph:
+    """Return a paragraph of one sentence."""
+    return Paragraph(margin=margin, lines=(Words(text=text, tone=tone),))
+
+
+def numbered(choices: Iterable[str]) -> tuple[Pair, ...]:
+    """Return lines with their numbers from 1."""
+    return tuple(
+        Pair(name=f"{number}.", text=choice)
+        for number, choice in enumerate(choices, start=1)
+    )
+
+
+def spoken(name: str) -> str:
+    """Return a key as words.
+
+    Examples
+    --------
+    >>> spoken("idle-loaded")
+    'idle loaded'
+    """
+    return name.replace("_", " ").replace("-", " ")

@@ -1,0 +1,157 @@
+"""Pages that ask, or list what can be told: complaints, history, symptoms, commands."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from diagnose.session.vocabulary import Vocabulary
+from diagnose.terminal.pages.page import (
+    Page,
+    Pair,
+    Paragraph,
+    Tone,
+    Words,
+    numbered,
+    say,
+    spoken,
+)
+
+# Symptoms listed after words of the person's own. Own choice: a third of a screen.
+SHOWN_MATCHES = 6
+
+# Words of four letters and more that stand in any description, as `_long_words` gives
+# them. Own choice.
+_COMMON_WORDS = frozenset(
+    ("does", "doe", "when", "with", "then", "that", "what", "have", "only", "turn")
+)
+
+
+def opening_page(car_title: str, case: str, safety_note: str) -> Page:
+    """Return the first page: the car, the case, and the safety note."""
+    about = f"{car_title}; case {case}" if case else car_title
+    return (
+        say("car", about, Tone.STRONG),
+        say("first", safety_note, Tone.CAUTION),
+    )
+
+
+def complaint_page(vocabulary: Vocabulary) -> Page:
+    """Return the question what is wrong, with numbered answers."""
+    return choice_page(
+        "trouble",
+        "What is wrong with the car?",
+        choices=tuple(vocabulary.complaints.values()),
+        hint="type its number; Enter alone: none of these, describe by symptoms",
+    )
+
+
+def context_page(question: str, answers: Sequence[str]) -> Page:
+    """Return one question about the car's history, with numbered answers."""
+    return choice_page(
+        "history",
+        question,
+        choices=tuple(spoken(answer) for answer in answers),
+        hint="type its number; Enter alone: don't know; skip all: no more of these",
+    )
+
+
+def symptoms_page(vocabulary: Vocabulary, about: str) -> Page:
+    """Return the symptoms about something, or every one, with their questions."""
+    pairs = tuple(
+        Pair(name=name, text=question)
+        for name, question in vocabulary.symptoms.items()
+        if about.lower() in f"{name} {question}".lower()
+    )
+    if not pairs:
+        return (say("symptoms", f'none is about "{about}"; for all: symptom'),)
+    return (
+        Paragraph(margin="symptoms", lines=pairs),
+        say("", "tell one by: symptom NAME yes, or symptom NAME no", Tone.ASIDE),
+    )
+
+
+def complaints_page(vocabulary: Vocabulary) -> Page:
+    """Return every complaint by name."""
+    pairs = tuple(
+        Pair(name=name, text=words) for name, words in vocabulary.complaints.items()
+    )
+    return (
+        Paragraph(margin="trouble", lines=pairs),
+        say("", "tell one by: complaint NAME", Tone.ASIDE),
+    )
+
+
+def matches_page(line: str, vocabulary: Vocabulary) -> Page:
+    """Return the complaints and symptoms that share a word with what was typed.
+
+    Complaints keep the numbers they have in the question; without any match the page
+    is empty.
+    """
+    wanted = {word for word in _long_words(line) if word not in _COMMON_WORDS}
+    complaints = tuple(
+        Pair(name=f"{number}.", text=says)
+        for number, says in enumerate(vocabulary.complaints.values(), start=1)
+        if wanted & _long_words(says)
+    )
+    symptoms = tuple(
+        Pair(name=f"symptom {name} yes", text=question)
+        for name, question in vocabulary.symptoms.items()
+        if wanted & _long_words(f"{name} {question}")
+    )
+    page = []
+    if complaints:
+        page.append(Paragraph(margin="trouble", lines=complaints))
+    if symptoms:
+        page.append(Paragraph(margin="symptoms", lines=symptoms[:SHOWN_MATCHES]))
+    return tuple(page)
+
+
+def choice_page(
+    margin: str, question: str, *, choices: Sequence[str], hint: str
+) -> Page:
+    """Return any question with numbered answers."""
+    return (
+        Paragraph(
+            margin=margin,
+            lines=(
+                Words(text=question, tone=Tone.STRONG),
+                *numbered(choices),
+                Words(text=hint, tone=Tone.ASIDE),
+            ),
+        ),
+    )
+
+
+def help_page(commands: Sequence[tuple[str, str]]) -> Page:
+    """Return the short answers and every command.
+
+    Parameters
+    ----------
+    commands : Sequence[tuple[str, str]]
+        How each is typed, and what it does.
+    """
+    short = (
+        Pair(name="12.4", text="what the meter shows: answers the step on the page"),
+        Pair(name="yes, no", text="answers a question; y and n will do"),
+        Pair(name="blown, sound", text="answers a look at a fuse"),
+        Pair(name="a, b, c", text="take a step by its letter instead of the first"),
+    )
+    typed = tuple(Pair(name=usage, text=says) for usage, says in commands)
+    return (
+        Paragraph(margin="answers", lines=short),
+        Paragraph(margin="commands", lines=typed),
+        say(
+            "",
+            "the start of a name is enough; Tab completes; Ctrl-C clears the line; "
+            "Ctrl-D saves and leaves",
+            Tone.ASIDE,
+        ),
+    )
+
+
+def _long_words(text: str) -> frozenset[str]:
+    """Return the words of four letters and more, without a plural's or verb's s."""
+    return frozenset(
+        word.removesuffix("s") for word in re.findall(r"[a-z]{4,}", text.lower())
+    )

@@ -1,0 +1,121 @@
+"""The ranking on a page: the suspects with their chances, and what they leave over."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from diagnose.session.answer import Answer, RankedCause
+from diagnose.terminal.pages.page import Chance, Line, Page, Paragraph, Tone, Words
+from diagnose.units import format_probability
+
+# Suspects on the page of an answer. Own choice: with one step and two others they fit
+# on a screen of thirty lines.
+SHOWN_CAUSES = 4
+
+# A probability below this is not worth a line of the page. Own choice.
+LEAST_SHOWN = 0.01
+
+# Chances that add up to more are explained. Derived: beyond this a sum of rounded per
+# cents is seen to be over a hundred.
+MORE_THAN_ONE = 1.02
+
+# A consequence that nothing found brings about with at least this chance is told
+# without what may bring it about, which `why` still tells. Own choice.
+RARELY_BROUGHT_ABOUT = 0.98
+
+
+def listed(answer: Answer) -> Sequence[RankedCause]:
+    """Return the causes that a page numbers."""
+    likely = [c for c in answer.causes[1:SHOWN_CAUSES] if c.probability >= LEAST_SHOWN]
+    return (*answer.causes[:1], *likely)
+
+
+def suspects(answer: Answer) -> Paragraph:
+    """Return the top of the ranking, and how much is below it."""
+    shown = listed(answer)
+    lines: list[Line] = [*_mended(answer)]
+    lines.extend(
+        Chance(number=number, probability=cause.probability, text=_suspect_words(cause))
+        for number, cause in enumerate(shown, start=1)
+    )
+    lines.extend(_rest(answer, len(shown)))
+    return Paragraph(margin="suspects", lines=tuple(lines))
+
+
+def causes_page(answer: Answer, more_than_two_probability: float) -> Page:
+    """Return every cause of the ranking, and what it leaves over.
+
+    Parameters
+    ----------
+    more_than_two_probability : float
+        Bound on it before anything but the history was told.
+    """
+    lines: list[Line] = [*_mended(answer)]
+    for number, cause in enumerate(answer.causes, start=1):
+        lines.append(
+            Chance(
+                number=number, probability=cause.probability, text=_suspect_words(cause)
+            )
+        )
+    lines.extend(_rest(answer, len(answer.causes)))
+    count = len(answer.causes)
+    left_out = format_probability(answer.left_out_probability)
+    bound = format_probability(more_than_two_probability)
+    note = (
+        f"these are all {count} in the ranking; why {count or 1} tells about the "
+        f"last; combinations of faults not looked at: an estimated {left_out}; three "
+        f"faults or more at once: at most {bound} before anything was told, and looked "
+        "at where what was told asks for them"
+    )
+    if sum(cause.probability for cause in answer.causes) > MORE_THAN_ONE:
+        note += "; two faults may be there together, so the chances add up to more"
+    lines.append(Words(text=note, tone=Tone.ASIDE))
+    return (Paragraph(margin="suspects", lines=tuple(lines)),)
+
+
+def _suspect_words(cause: RankedCause) -> str:
+    """Return a suspect in words; of a consequence, whether something brought it about.
+
+    What is hardly ever brought about is left as it is.
+    """
+    if not cause.origins:
+        return cause.says
+    by_nothing = cause.origins[-1].probability
+    if by_nothing > RARELY_BROUGHT_ABOUT:
+        return cause.says
+    nothing, something = (
+        format_probability(by_nothing),
+        format_probability(1 - by_nothing),
+    )
+    root = cause.origins[0]
+    named = f", most likely {root.says}" if root.cause else ""
+    return (
+        f"{cause.says} (if so: {something} brought about by something{named}; "
+        f"{nothing} by nothing found)"
+    )
+
+
+def _mended(answer: Answer) -> tuple[Words, ...]:
+    """Return, after a repair, how likely it is that nothing is wrong any more."""
+    if not _is_repaired(answer):
+        return ()
+    words = f"mended: {format_probability(answer.sound_probability)}"
+    return (Words(text=words, tone=Tone.STRONG),)
+
+
+def _rest(answer: Answer, shown: int) -> tuple[Words, ...]:
+    """Return how much of the probability the lines shown leave over."""
+    over = 1.0 - sum(cause.probability for cause in answer.causes[:shown])
+    if _is_repaired(answer):
+        over -= answer.sound_probability
+    if over < LEAST_SHOWN:
+        return ()
+    words = f"anything else: about {format_probability(over)}"
+    if len(answer.causes) > shown:
+        words += " (more of it: causes)"
+    return (Words(text=words, tone=Tone.ASIDE),)
+
+
+def _is_repaired(answer: Answer) -> bool:
+    """Return whether a repair was told."""
+    return any(fact.startswith("repaired: ") for fact in answer.facts)

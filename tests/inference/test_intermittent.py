@@ -1,0 +1,105 @@
+"""Faults that come and go: at one look, at several, and in tests that bring them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.tolerance_draws import Sample
+from diagnose.faults.causes import catalogue
+from diagnose.faults.modes import FaultMode, Trigger, TriggerTest
+from diagnose.inference.belief.intermittent import Presence
+from tests.lamp_car import CAR, MODES, OPEN
+
+SHAKEN = Trigger(
+    name="vibration",
+    says="when it is shaken",
+    present={"lit": 0.6},
+    otherwise=0.3,
+    in_complaint=0.97,
+    test=TriggerTest(
+        verb="wiggle",
+        asks="Does it come or go while you wiggle {target}?",
+        state="lit",
+        minutes=3.0,
+        caution="",
+        reacts=0.85,
+        by_other=0.15,
+        imagined=0.02,
+    ),
+    source="made up",
+    basis="memory",
+)
+HOT = replace(SHAKEN, name="hot", present={"lit": 0.9}, otherwise=0.2)
+COMES_AND_GOES: FaultMode = replace(
+    OPEN, name="comes_and_goes", acts_as="open_circuit", triggers={"vibration": 1.0}
+)
+N_DRAWS = 2
+
+
+def presence_of(mode: FaultMode) -> Presence:
+    """Return the presence of a fault that comes and goes in two wires of a car."""
+    triggers = {"vibration": SHAKEN, "hot": HOT}
+    return Presence(catalogue(CAR, (*MODES, mode)), triggers, Sample(n_draws=N_DRAWS))
+
+
+SHAKEN_ONLY = presence_of(COMES_AND_GOES)
+HOT_ONLY = presence_of(replace(COMES_AND_GOES, triggers={"hot": 1.0}))
+
+
+def test_one_look_weighs_there_by_its_chance() -> None:
+    # By hand, there in three looks of four: .75 x .8 + .25 x .04. Taken the wrong way
+    # round it would be .25 x .8 + .75 x .04 = .23.
+    found = Presence.mixed(np.array([[0.8]]), np.array([0.04]), np.array([[0.75]]))
+
+    assert found.tolist() == [[pytest.approx(0.61, abs=1e-12)]]
+
+
+def test_looks_that_agree_are_every_way_to_have_been_there() -> None:
+    # Two readings with likelihood .9 and .8 (one and both of them) while the fault is
+    # there, .1 and .02 while it is not; there in three looks of four. By hand: never
+    # .25^2 x .02, once 2 x .75 x .25 x .9 x .1, both times .75^2 x .8.
+    there = [np.array([[one]]) for one in (1.0, 0.9, 0.8)]
+    away = [np.array([[one]]) for one in (1.0, 0.1, 0.02)]
+
+    found = Presence.looked_at(there, away, np.array([[0.75]]))
+
+    expected = 0.00125 + 0.03375 + 0.45
+    assert found.tolist() == [[pytest.approx(expected, abs=1e-12)]]
+
+
+def test_fault_is_there_as_its_trigger_is() -> None:
+    # made up above: .6 lit and .3 otherwise if shaken, .9 and .2 if hot
+    shape = (2, N_DRAWS)
+
+    for presence, lit, otherwise in ((SHAKEN_ONLY, 0.6, 0.3), (HOT_ONLY, 0.9, 0.2)):
+        assert presence.chance("lit").tolist() == np.full(shape, lit).tolist()
+        off = presence.chance("key-off")
+        assert off.tolist() == np.full(shape, otherwise).tolist()
+
+
+def test_fault_was_there_when_its_owner_complained() -> None:
+    found = SHAKEN_ONLY.chance("lit", is_complaint=True)
+
+    assert found.tolist() == np.full((2, N_DRAWS), 0.97).tolist()
+
+
+def test_mean_over_states_counts_each_once() -> None:
+    # By hand: (.6 + .3 + .3) / 3.
+    found = SHAKEN_ONLY.mean_chance(["lit", "key-off", "cranking"])
+
+    assert found == pytest.approx(np.full((2, N_DRAWS), 0.4), abs=1e-12)
+
+
+def test_test_brings_what_has_its_trigger_and_sits_there() -> None:
+    # The first wire is wiggled, the second is not: .85 if shaking brings it, .15 if
+    # heat does, .02 where nothing was wiggled.
+    at_target = np.array([True, False])
+
+    shaken = SHAKEN_ONLY.reaction("vibration", at_target)
+    hot = HOT_ONLY.reaction("vibration", at_target)
+
+    assert shaken[:, 0].tolist() == [0.85, 0.02]
+    assert hot[:, 0].tolist() == [0.15, 0.02]

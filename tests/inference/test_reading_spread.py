@@ -1,0 +1,76 @@
+"""How far a right reading of each kind may lie from its prediction, worked by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.inference.belief.reading_spread import spread_of
+from diagnose.measurement.readings import ReadingKind
+from tests.lamp_car import METER
+
+
+# By hand: half of what the meter may be off, and how far a sound car strays from its
+# file, added by their squares. The model's shares are from memory, see `evidence`.
+@pytest.mark.parametrize(
+    ("kind", "predicted", "expected"),
+    [
+        # meter (1 % of .2 + 5 x .001)/2 = .0035; model .005 and 35 % of .2
+        (ReadingKind.AC_VOLTS, 0.2, 0.0702655),
+        # meter 5 x .001/2 = .0025; model .005
+        (ReadingKind.AC_VOLTS, 0.0, 0.0055902),
+        # meter (3 % of 10 + 5 x .1)/2 = .4; model 7 % of 10
+        (ReadingKind.AMPS, 10.0, 0.8062258),
+        # meter 5 x .1/2 = .25, no model
+        (ReadingKind.AMPS, 0.0, 0.25),
+        # meter (1 % of 5 + 3 x .1)/2 = .175; model .05 and 10 % of 5
+        (ReadingKind.OHMS, 5.0, 0.5320949),
+        # meter 3 x .1/2 = .15; model .05
+        (ReadingKind.OHMS, 0.0, 0.1581139),
+        # meter (.5 % of 6 + 2 x .01)/2 = .025; model .03 and 1 % of 6
+        (ReadingKind.DC_VOLTS, 6.0, 0.0715891),
+        # meter 2 x .01/2 = .01; model .03
+        (ReadingKind.DC_VOLTS, 0.0, 0.0316228),
+    ],
+    ids=lambda value: getattr(value, "value", value),
+)
+def test_deviation_of_each_kind_of_reading(
+    kind: ReadingKind, predicted: float, expected: float
+) -> None:
+    spread = spread_of(kind, METER, system_volts=12.0)
+
+    assert float(spread.deviation(np.array(predicted))) == pytest.approx(
+        expected, rel=1e-5
+    )
+
+
+def test_deviation_does_not_depend_on_the_sign() -> None:
+    spread = spread_of(ReadingKind.DC_VOLTS, METER, system_volts=12.0)
+
+    # By hand, as above for 6 V.
+    assert float(spread.deviation(np.array(-6.0))) == pytest.approx(0.0715891, rel=1e-5)
+
+
+def test_volts_along_a_fuse_stray_with_its_resistance_and_the_loads() -> None:
+    spread = spread_of(ReadingKind.FUSE, METER, system_volts=12.0, fuse_tolerance=0.15)
+
+    # By hand at 10 mV: meter (.5 % of .01 + 3 x .0001)/2 = .000175; model 15 % and 7 %
+    # of .01, which is .0016553.
+    assert float(spread.deviation(np.array(0.01))) == pytest.approx(0.0016645, rel=1e-4)
+
+
+# By hand: 1.25 and a tenth of the system's volts; a meter's amps and ohms within 100;
+# .1 V along a fuse, a third more than at its rating.
+@pytest.mark.parametrize(
+    ("kind", "span"),
+    [
+        (ReadingKind.DC_VOLTS, 30.0),
+        (ReadingKind.AC_VOLTS, 2.4),
+        (ReadingKind.AMPS, 100.0),
+        (ReadingKind.OHMS, 100.0),
+        (ReadingKind.FUSE, 0.1),
+    ],
+    ids=lambda value: getattr(value, "value", None),
+)
+def test_a_slip_lands_within_a_span_of_its_kind(kind: ReadingKind, span: float) -> None:
+    assert spread_of(kind, METER, system_volts=24.0).span == pytest.approx(span)

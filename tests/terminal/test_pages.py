@@ -1,0 +1,261 @@
+"""Pages say what matters, the caution first, and fit a screen."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from io import StringIO
+
+import pytest
+from rich.console import Console
+
+from diagnose.session.answer import Advice, Answer, Verdict, Weight
+from diagnose.terminal.pages import answers, explanations, questions, suspects
+from diagnose.terminal.pages.notebook import UNICODE_INK, Notebook
+from diagnose.terminal.pages.page import Page
+from diagnose.terminal.pages.plain import plain_text
+from tests.terminal.sample_records import ANSWER, CRANK_CAUTION, RELAY, VOCABULARY, WIRE
+
+
+def page(
+    answer: Answer = ANSWER,
+    *,
+    step_index: int | None = 0,
+    seen: frozenset[str] = frozenset(),
+) -> Page:
+    return answers.answer_page(
+        answer, step_index=step_index, seen_cautions=seen, vocabulary=VOCABULARY
+    )
+
+
+def plain(shown: Page) -> str:
+    return plain_text(shown, width=100)
+
+
+def advised(verdict: Verdict, says: str) -> Answer:
+    advice = Advice(
+        verdict=verdict, says=says, cautions=("Battery off first.",), cause=RELAY.name
+    )
+    return replace(ANSWER, advice=advice)
+
+
+def repair_with_a_step_of_the_same_caution() -> Answer:
+    answer = advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")
+    advice = replace(answer.advice, cautions=(CRANK_CAUTION,))
+    return replace(answer, advice=advice)
+
+
+def test_a_page_holds_suspects_step_expectations_and_other_steps() -> None:
+    assert plain(page()) == (
+        "Suspects:\n"
+        "  1. 62 %: pump-relay: contacts burnt\n"
+        "  2. 30 %: pump-wire: open circuit\n"
+        "  anything else: about 8 %\n"
+        "\n"
+        "Measure:\n"
+        "  Caution: The engine may start: stand clear. Ten seconds at most.\n"
+        "  Meter on DC volts. Red lead on pump.plus, black on battery.minus.\n"
+        "  4 min; saves 11 min on average\n"
+        "Shows:\n"
+        "  11.9 to 12.4 V: healthy car\n"
+        "  0 to 4 V: suspects 1, 2\n"
+        "Or:\n"
+        "  b: look at pump-fuse, key off (1 min)\n"
+        "  c: Does the pump hum at key on? (1 min)\n"
+        "Type:\n"
+        "  the number, skip, why 1, undo, help, leave\n"
+    )
+
+
+def test_the_caution_stands_before_the_step() -> None:
+    text = plain(page())
+
+    assert text.index(CRANK_CAUTION) < text.index("Red lead on")
+
+
+def test_a_caution_read_before_comes_again_by_its_first_sentence() -> None:
+    text = plain(page(seen=answers.shown_cautions(ANSWER, 0)))
+
+    assert "The engine may start: stand clear. (all of it: cautions)" in text
+    assert "Ten seconds" not in text
+
+
+def test_a_caution_read_for_other_work_comes_again_in_full() -> None:
+    (step, *_) = ANSWER.next_steps
+    elsewhere = replace(step, state="some-other-state")
+    before = replace(ANSWER, next_steps=(elsewhere,))
+
+    assert CRANK_CAUTION in plain(page(seen=answers.shown_cautions(before, 0)))
+
+
+def test_the_cautions_page_has_all_of_it() -> None:
+    assert CRANK_CAUTION in plain(answers.cautions_page(ANSWER, 0))
+
+
+def test_another_step_taken_up_is_shown_in_full() -> None:
+    text = plain(page(step_index=1))
+
+    assert "Measure:\n  Pull pump-fuse and look at its link: blown or sound?\n" in text
+    assert "a: volts at pump.plus, key on (4 min)" in text
+
+
+def test_repair_advice_has_its_caution_before_it() -> None:
+    text = plain(page(advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")))
+
+    assert text.index("Battery off first.") < text.index("Mend it now")
+
+
+def test_the_caution_of_a_repair_does_not_wait_for_that_of_the_next_step() -> None:
+    text = plain(page(repair_with_a_step_of_the_same_caution()))
+
+    assert text.index("stand clear. Ten seconds") < text.index("Mend it now")
+    assert "Measure:\n  Caution: The engine may start: stand clear. (all of" in text
+
+
+def test_a_repaired_car_is_told_and_no_step_is_asked() -> None:
+    text = plain(page(advised(Verdict.FIXED, "The complaint is gone.")))
+
+    assert "The complaint is gone." in text
+    assert "Measure:" not in text
+
+
+def test_notes_come_first() -> None:
+    text = plain(page(replace(ANSWER, notes=("This reading tells nothing.",))))
+
+    assert text.startswith("Mind:\n  This reading tells nothing.\n")
+
+
+def test_a_cause_under_one_percent_is_not_worth_a_line() -> None:
+    text = plain(
+        page(replace(ANSWER, causes=(RELAY, replace(WIRE, probability=0.004))))
+    )
+
+    assert "Suspects:\n  1. 62 %: pump-relay: contacts burnt\n  anything else" in text
+
+
+def test_what_the_shown_causes_leave_over_is_told() -> None:
+    # By hand: 1 - 0.62 - 0.30 = 0.08.
+    assert "  anything else: about 8 %\n" in plain(page())
+
+
+def test_why_tells_how_strongly_each_fact_speaks() -> None:
+    # By the steps in `_weight_words`: 14 dB is strong, under 1 dB neither, 6 dB plain.
+    assert plain(explanations.why_page(RELAY)) == (
+        "Why:\n"
+        "  pump-relay: contacts burnt\n"
+        "  now 62 %\n"
+        "\n"
+        "Evidence:\n"
+        "  strongly for: 0.2 V at pump.plus, key-on; it would give 0 to 0.4 V\n"
+        "  neither way: pump-hums: no; it would give no\n"
+        "  against: engine-cranks: yes; it would give yes\n"
+        "\n"
+        "Repair:\n"
+        "  Replace pump-relay. (12 min)\n"
+        "\n"
+        "Same:\n"
+        "  the same repair mends: pump-relay.contacts:dirty\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("decibans", "fact", "words"),
+    [
+        # By hand: a yes in 98 of 100 is a no in 2 of 100.
+        (12.0, "no", "no; it would give no in 2 of 100 cars, the other causes less"),
+        (-12.0, "no", "no; it would give no in 2 of 100 cars, the other causes more"),
+        (0.2, "yes", "it would give yes in 98 of 100 cars, the other causes about as"),
+    ],
+)
+def test_why_a_yes_or_no_speaks_for_or_against_is_told(
+    decibans: float, fact: str, words: str
+) -> None:
+    weight = Weight(
+        fact=f"runs-with-loads-on: {fact}",
+        decibans=decibans,
+        expected="yes in 98 of 100",
+    )
+
+    text = plain(explanations.why_page(replace(RELAY, evidence=(weight,))))
+    assert words in text.replace("\n    ", " ")
+
+
+def test_after_a_repair_the_first_line_is_how_surely_it_is_mended() -> None:
+    told = (*ANSWER.facts, "repaired: pump-wire:open_circuit")
+    answer = replace(
+        ANSWER,
+        facts=told,
+        causes=(replace(RELAY, probability=0.05),),
+        sound_probability=0.89,
+    )
+
+    # By hand: 1 - 0.05 - 0.89 = 0.06.
+    assert plain(page(answer)).startswith(
+        "Suspects:\n  mended: 89 %\n  1. 5 %: pump-relay: contacts burnt\n"
+        "  anything else: about 6 %\n"
+    )
+
+
+def test_a_proven_repair_has_no_suspects() -> None:
+    assert "Suspects:" not in plain(page(advised(Verdict.FIXED, "It is gone.")))
+
+
+def test_repair_advice_says_what_to_type_when_it_is_done() -> None:
+    text = plain(page(advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")))
+
+    assert text.index("Mend it now") < text.index("When it is mended, type: done")
+
+
+def test_causes_shows_every_line_it_gets_and_says_so() -> None:
+    many = tuple(replace(WIRE, name=f"wire-{n}:open") for n in range(17))
+    text = plain(suspects.causes_page(replace(ANSWER, causes=many), 0.048))
+
+    assert "  17. " in text
+    assert "these are all 17 in the ranking" in text
+    assert "at most 5 % before anything was told" in " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    ("chances", "is_said"), [((0.9, 0.7), True), ((0.9, 0.1), False)]
+)
+def test_chances_that_add_up_to_more_than_one_are_explained(
+    chances: tuple[float, float], is_said: bool
+) -> None:
+    causes = tuple(replace(ANSWER.causes[0], probability=chance) for chance in chances)
+
+    text = plain(suspects.causes_page(replace(ANSWER, causes=causes), 0.048))
+    assert ("two faults may be there together" in " ".join(text.split())) == is_said
+
+
+def test_symptoms_can_be_asked_about_one_thing() -> None:
+    text = plain(questions.symptoms_page(VOCABULARY, "starter"))
+
+    assert "engine-cranks: Does the starter turn the engine?" in text
+    assert "pump-hums" not in text
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_one_decision_fits_on_a_screen_of_thirty_lines(width: int) -> None:
+    console = Console(file=StringIO(), width=width, color_system=None)
+    Notebook(console, UNICODE_INK).draw(page())
+
+    assert isinstance(console.file, StringIO)
+    assert len(console.file.getvalue().splitlines()) <= 30
+
+
+def test_a_repair_that_is_advised_leaves_readings_to_their_letters() -> None:
+    answer = advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")
+
+    text = plain(page(answer, step_index=None))
+    assert "Measure:" not in text
+    assert "Or:\n  a: volts at pump.plus" in text
+    assert text.endswith(
+        "Type:\n  done, a (to measure more first), why 1, undo, help, leave\n"
+    )
+
+
+def test_a_step_gives_no_number_to_a_cause_that_the_page_does_not_list() -> None:
+    unlikely = replace(WIRE, probability=0.004)
+    answer = replace(ANSWER, causes=(RELAY, unlikely))
+
+    text = plain(page(answer))
+    assert f"0 to 4 V: {WIRE.says}; suspect 1\n" in text
