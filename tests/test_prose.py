@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import re
 from pathlib import Path
 
@@ -26,6 +27,8 @@ EXAMPLE = re.compile(
 CUT = "[...]"
 # What fits on some six screens. Own choice.
 MOST_README_LINES = 210
+# What a stranger reads, with the code beside it, in an hour. Own choice.
+MOST_GUIDE_BYTES = 12_000
 
 
 def read(name: str) -> str:
@@ -111,6 +114,46 @@ def test_second_sentence_on_a_line_is_found() -> None:
     line = "It measures volts. It ranks causes."
 
     assert lines_with_two_sentences(f"{line}\n\n1. One step.\n") == [line]
+
+
+def named_in_code(dotted: str) -> bool:
+    """Return whether a dotted name leads to a module or to something in one."""
+    words = dotted.split(".")
+    for n in range(len(words), 0, -1):
+        try:
+            found: object = importlib.import_module(".".join(words[:n]))
+        except ModuleNotFoundError:
+            continue
+        for word in words[n:]:
+            found = getattr(found, word, None)
+        return found is not None
+    return False
+
+
+def test_the_guide_names_what_is_there() -> None:
+    text = FENCED.sub("", read("DEVELOPERS.md"))
+    dotted = re.findall(r"`(diagnose(?:\.\w+)+)`", text)
+
+    assert len(dotted) > 15
+    assert [name for name in dotted if not named_in_code(name)] == []
+
+
+def test_a_name_that_is_not_there_is_noticed() -> None:
+    assert not named_in_code("diagnose.session.diagnosis.Diagnosis.foretell")
+
+
+def test_the_guide_names_files_that_are_there() -> None:
+    text = FENCED.sub("", read("DEVELOPERS.md"))
+    paths = re.findall(r"`((?:\w+/)+\w+\.(?:py|yaml))`", text)
+
+    there = [path for path in paths if (ROOT / path).exists()]
+    inside = [path for path in paths if (ROOT / "diagnose" / path).exists()]
+    assert paths
+    assert set(paths) - set(there) - set(inside) - {"cases/NAME.yaml"} == set()
+
+
+def test_the_guide_is_read_in_an_hour() -> None:
+    assert len(read("DEVELOPERS.md").encode()) <= MOST_GUIDE_BYTES
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)
