@@ -79,7 +79,7 @@ def test_both_fuses_renewed_leave_each_its_chance_of_no_cure(lamp_model: Model) 
 def test_repair_of_one_of_three_faults_leaves_the_other_two(
     mended: str, lamp_model: Model
 ) -> None:
-    facts = (DARK, *LOOKS, REST, REST)
+    facts: tuple[Fact, ...] = (DARK, *LOOKS, REST, REST)
     before = probabilities(lamp_model, *facts)
 
     after = probabilities(lamp_model, *facts, RepairFact(cause=mended))
