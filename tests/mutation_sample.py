@@ -61,7 +61,7 @@ SKIPPED = ["VariableReplacer", "VariableInserter", "RemoveDecorator"]
 ENDS = ["killed", "timed out", "survived", "untested"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Mutant:
     """One change of one file; the lines and the names of the statement it stands in."""
 
@@ -150,15 +150,21 @@ class Changed(importlib.abc.MetaPathFinder):
     """Finds the module of a mutant, to be loaded changed."""
 
     def __init__(self, one: Mutant) -> None:
-        self.one = one
+        path = one.path.removesuffix(".py").removesuffix("/__init__")
+        self.name = path.replace("/", ".")
+        self.loader = _Loader(self.name, str(Path(one.path).resolve()))
+        self.loader.after = one.after
 
     def find_spec(self, name: str, *_: Any) -> importlib.machinery.ModuleSpec | None:
-        path = self.one.path.removesuffix(".py").removesuffix("/__init__")
-        if name != path.replace("/", "."):
+        if name != self.name:
             return None
-        loader = _Loader(name, str(Path(self.one.path).resolve()))
-        loader.after = self.one.after
-        return importlib.util.spec_from_file_location(name, loader.path, loader=loader)
+        path, loader = self.loader.path, self.loader
+        return importlib.util.spec_from_file_location(name, path, loader=loader)
+
+    def load(self) -> None:
+        """Load the module; now, for pytest's own loader takes those it is given."""
+        sys.meta_path.insert(0, self)
+        importlib.import_module(self.name)
 
 
 class _Loader(importlib.machinery.SourceFileLoader):
@@ -190,7 +196,7 @@ def tried(one: Mutant, covering: Covering, most_seconds: float) -> str:
     for batch in covering.batches(tests, most_seconds):
 
         def work(batch: list[str] = batch) -> int:
-            sys.meta_path.insert(0, Changed(one))
+            Changed(one).load()
             modules = dict.fromkeys(test.split("::")[0] for test in batch)
             return int(pytest.main([*PYTEST, "-x", *modules], [Chosen(batch)]))
 
@@ -257,6 +263,11 @@ def main() -> None:
             importlib.import_module(name)
     kept = chosen.coverage or Path(tempfile.mkdtemp(), "coverage.json")
     covering, chance = covered(kept, chosen.tests), random.Random(chosen.seed)
+    source = Path("diagnose/units.py").read_text()
+    for after, end in ((source, "survived"), (source + "\n1 / 0\n", "killed")):
+        one = Mutant("diagnose/units.py", 1, range(0), frozenset(), source, after)
+        if tried(one, covering, chosen.most_seconds) != end:
+            sys.exit("a change that does nothing dies, or one that breaks all lives")
     rows = {}
     for area, part in SHARES.items():
         size, mutants = sampled(area, round(chosen.number * part), chance)
