@@ -26,7 +26,7 @@ import types
 import warnings
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -206,6 +206,15 @@ def tried(one: Mutant, covering: Covering, most_seconds: float) -> str:
     return "survived" if tests else "untested"
 
 
+def check(one: Mutant, covering: Covering, most_seconds: float) -> None:
+    """Stop if the file unchanged does not live, or does when it can't be loaded."""
+    same, broken = one.before, f"{one.before}\n1 / 0\n"
+    for after, ends in ((same, ("survived", "untested")), (broken, ("killed",))):
+        end = tried(replace(one, after=after), covering, most_seconds)
+        if end not in ends and covering.tests(one.path, one.lines, one.names):
+            sys.exit(f"{one.path} {'un' * (after == same)}changed: {end}")
+
+
 def covered(kept: Path, tests: list[str]) -> Covering:
     """Return which tests run what, recorded now unless it is kept."""
 
@@ -263,14 +272,10 @@ def main() -> None:
             importlib.import_module(name)
     kept = chosen.coverage or Path(tempfile.mkdtemp(), "coverage.json")
     covering, chance = covered(kept, chosen.tests), random.Random(chosen.seed)
-    source = Path("diagnose/units.py").read_text()
-    for after, end in ((source, "survived"), (source + "\n1 / 0\n", "killed")):
-        one = Mutant("diagnose/units.py", 1, range(0), frozenset(), source, after)
-        if tried(one, covering, chosen.most_seconds) != end:
-            sys.exit("a change that does nothing dies, or one that breaks all lives")
     rows = {}
     for area, part in SHARES.items():
         size, mutants = sampled(area, round(chosen.number * part), chance)
+        check(mutants[0], covering, chosen.most_seconds)
         ends: Counter[str] = Counter()
         for one in mutants:
             end = tried(one, covering, chosen.most_seconds)
@@ -278,6 +283,7 @@ def main() -> None:
             if end in ENDS[2:]:
                 sys.stdout.write(f"{end} {one}\n")
                 sys.stdout.flush()
+        check(mutants[-1], covering, chosen.most_seconds)
         rows[area] = size, ends
     sys.stdout.write(report(rows) + "\n")
 
