@@ -86,7 +86,8 @@ def test_a_step_of_more_than_a_day_or_of_less_than_nothing_is_refused(
 def test_every_prefix_counts_what_it_says(typed: str, value: float, unit: Unit) -> None:
     found = parse_measured(typed)
 
-    assert (found.value, found.unit) == (pytest.approx(value, rel=1e-12), unit)
+    assert found.value == pytest.approx(value, rel=1e-12)
+    assert found.unit is unit
 
 
 # The letter that suits a size changes at 1000 ohm, a million ohm and half an ampere.
