@@ -20,12 +20,15 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.predicted import Predictor
 from diagnose.files.knowledge.knowledge_files import load_knowledge
+from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     GROUND,
     make_car,
     make_part,
     make_resistor,
+    make_source,
     solve_circuit,
 )
 
@@ -176,15 +179,25 @@ def test_a_battery_with_a_shorted_cell_rests_at_ten_and_a_half_volts(
 
 
 def charging_amps(name: str, knowledge: Knowledge) -> FloatArray:
-    """Return what a battery with a fault takes from 14.2 V at its posts. [A]."""
-    car = make_car([_default_battery(knowledge)])
-    model = CarModel(car, Sample(n_draws=64))
+    """Return what flows into a battery with a fault from 14.2 V, as solved. [A]."""
+    charger = make_source("charger.plus", 14.2, ohms=1e-4)
+    lead = make_resistor("charger.plus", HOT, 1e-4, name="lead")
+    car = make_car([_default_battery(knowledge), charger, lead])
     causes = catalogue(car, knowledge.modes)
-    chosen = [cause for cause in causes if cause.name == name]
-    values = changed_values(model, chosen).get("battery", model.values["battery"])
-    empty, full = values["empty_volts"], values["full_volts"]
-    rest_volts = empty + values["state_of_charge"] * (full - empty)
-    return np.asarray((14.2 - rest_volts) / values["acceptance_ohms"])
+    chosen = tuple(i for i, cause in enumerate(causes) if cause.name == name)
+    probe = Probe(branch="lead", state="key-on", is_current=True)
+    predictor = Predictor(CarModel(car, Sample(n_draws=64)), causes, [probe])
+    return np.asarray(predictor.predict([chosen]).probes[0, :, 0])
+
+
+# By hand: half charged, 12.2 V at rest; (14.2 - 12.2) / .18 ohm of acceptance are 11 A.
+def test_half_charged_battery_takes_what_its_acceptance_lets_through() -> None:
+    charger = make_source("charger.plus", 14.2, ohms=1e-4)
+    lead = make_resistor("charger.plus", HOT, 1e-4, name="lead")
+
+    found = solve_circuit([make_battery(state_of_charge=0.5), charger, lead])
+
+    assert found.branch_amps["lead"] == pytest.approx(11.1, abs=0.1)
 
 
 # Rule of the trade: a nearly full battery takes 5 to 10 A at the usual charging volts

@@ -176,3 +176,11 @@ def test_diode_holds_up_no_wire_that_hangs_on_its_insulation() -> None:
     end = network.node_indices()["wire.end"]
     assert found.is_settled.all()
     assert found.volts[0, end] == pytest.approx(0.0, abs=1e-9)
+
+
+# By hand: 13.5 W at 13.5 V are 1 A; at 16 V, where the last chord ends on the law,
+# (16/13.5)**.55 = exp(.55 x .1699) = 1.098 of it.
+def test_lamp_at_sixteen_volts_lies_on_the_power_law() -> None:
+    lamp = make_filament("lamp.plus", GROUND, watts=13.5)
+
+    assert lamp_amps(lamp, 16.0) == pytest.approx(1.098, abs=0.001)

@@ -128,7 +128,7 @@ def test_sae_gauge_has_the_published_area(gauge: int, circular_mils: float) -> N
     assert sae_area_mm2(gauge) == pytest.approx(circular_mils * 5.067e-4, rel=0.01)
 
 
-@pytest.mark.parametrize("gauge", [18, 16, 14, 12, 10, 8, 6, 4])
+@pytest.mark.parametrize("gauge", [18, 16, 14, 12, 10, 8, 6, 4, 2, 1, 0, -1])
 def test_sae_gauge_has_5_to_12_percent_less_copper_than_awg(gauge: int) -> None:
     # SAE J1128 and J1127 sizes against ASTM B258; secondary copy.
     shortfall = 1 - sae_area_mm2(gauge) / awg_area_mm2(gauge)

@@ -171,6 +171,39 @@ def test_relay_that_was_off_does_not_pull_in_at_the_same_volts() -> None:
     assert conducts(parts, [KEY_ON, CRANKING]) == [1.0, 0.0]
 
 
+# A state that comes from no other begins with every gate off, whatever the states that
+# are solved beside it leave on: the 6.0 V of crank hold a relay and pull none in.
+@pytest.mark.parametrize("mode", [None, ODD], ids=["sound", "with a fault"])
+@pytest.mark.parametrize(
+    ("states", "expected"),
+    [
+        ([CRANKING, KEY_ON, IDLE], [0.0, 1.0, 1.0]),
+        ([KEY_ON, CRANKING, IDLE], [1.0, 0.0, 1.0]),
+        ([KEY_ON, IDLE, CRANKING], [1.0, 1.0, 0.0]),
+    ],
+    ids=["first", "between", "last"],
+)
+def test_state_from_rest_begins_with_its_relay_off(
+    states: list[OperatingState], expected: list[float], mode: FaultMode | None
+) -> None:
+    parts = [*sagging_supply(0.04), *relay("key.run", "load.plus", "key.run")]
+
+    assert conducts(parts, states, mode=mode) == expected
+
+
+# By hand: off, the relay leaves its load without volts while the starter turns; carried
+# over from the state solved last, it would give it 6 V.
+def test_sound_car_that_faults_are_compared_with_begins_at_rest_too() -> None:
+    parts = [*sagging_supply(0.04), *relay("key.run", "load.plus", "key.run")]
+    car = make_car(parts, CRANKING, KEY_ON, IDLE)
+    solver = Predictor(CarModel(car, Sample(n_draws=1)), [], []).solver()
+
+    load_volts = solver.base.volts[:, solver.network.nodes.index("load.plus")]
+    assert load_volts[0] == pytest.approx(0.0, abs=1e-3)
+    assert load_volts[1] == pytest.approx(load_volts[2])
+    assert load_volts[1] > 9.0
+
+
 def test_what_was_on_is_carried_over_under_a_fault_too() -> None:
     parts = [*sagging_supply(0.04), *relay("key.run", "load.plus", "key.run")]
 
