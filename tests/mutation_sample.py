@@ -48,7 +48,6 @@ HEAVY = [
     "scipy.stats",
     "hypothesis",
     "pydantic",
-    "ruamel.yaml",
     "yaml",
 ]
 HEAVY += ["pgmpy.models", "pgmpy.inference", "pgmpy.readwrite", "pyagrum", "jsonschema"]

@@ -7,6 +7,7 @@ import math
 import pytest
 
 from diagnose.errors import ReadingError
+from diagnose.typed_readings import parse_measured, parse_reading
 from diagnose.units import (
     Unit,
     check_minutes,
@@ -14,8 +15,6 @@ from diagnose.units import (
     format_minutes,
     format_probability,
     format_quantity,
-    parse_measured,
-    parse_reading,
 )
 
 

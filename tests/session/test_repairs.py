@@ -8,7 +8,7 @@ from itertools import combinations
 
 import pytest
 
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.facts import (
@@ -28,7 +28,9 @@ FLAT = "battery:discharged"
 
 def reading(kind: ReadingKind, state: str, red: str, value: float) -> ReadingFact:
     black = "" if kind is ReadingKind.LOOK else GROUND
-    return ReadingFact(kind=kind, state=state, red=red, black=black, value=value)
+    return ReadingFact(
+        reading=Reading(kind=kind, state=state, red=red, black=black), value=value
+    )
 
 
 LOOKS = tuple(
