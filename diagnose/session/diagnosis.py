@@ -39,6 +39,7 @@ from diagnose.session.answer import (
 )
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
+from diagnose.session.evidence.solving_allowance import nothing_is_solved
 from diagnose.session.explanation.ranking import Explainer
 from diagnose.session.explanation.untelling_readings import Silence
 from diagnose.session.facts import (
@@ -301,7 +302,7 @@ class Diagnosis:
         That nothing fits, or that all is hopeless, is only said when all was looked at.
         """
         try:
-            conclusion = self._reasoner.conclude(standing, solves=lambda: False)
+            conclusion = self._reasoner.conclude(standing, solves=nothing_is_solved)
         except ImpossibleEvidenceError:
             return None
         answer = self._answered(standing, conclusion, explained=0)
@@ -589,7 +590,9 @@ class Diagnosis:
         chances = []
         for complaint in complaints:
             every = np.arange(len(weights))
-            chance = self._reasoner.yes_chance(conclusion, complaint.retest, every)
+            chance = self._reasoner.expected.yes_chance(
+                conclusion, complaint.retest, every
+            )
             seen = float((chance * weights).sum())
             chances.append(seen if complaint.cured_answer else 1.0 - seen)
         best = chances.index(max(chances))
@@ -612,7 +615,7 @@ class Diagnosis:
             step = observation.step
             if (
                 step in seen
-                or self._reasoner.mistake_chance(conclusion, number) < DOUBTFUL
+                or self._reasoner.mistakes.chance(conclusion, number) < DOUBTFUL
             ):
                 taken.add(step)
             seen.add(step)

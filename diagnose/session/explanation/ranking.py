@@ -192,7 +192,7 @@ class Explainer:
             conclusion.beliefs.weights[rows], conclusion.likelihoods[number][rows]
         )
         if isinstance(observation, SymptomFact):
-            chance = self._reasoner.yes_chance(
+            chance = self._reasoner.expected.yes_chance(
                 conclusion, observation.symptom, rows, is_complaint=is_complaint
             )
             mean = float((chance * share).sum() / max(share.sum(), 1e-300))
@@ -290,14 +290,14 @@ class Explainer:
         _, observation, is_complaint, _ = conclusion.observations[number]
         if isinstance(observation, SymptomFact):
             only = np.array([best])
-            chance = self._reasoner.yes_chance(
+            chance = self._reasoner.expected.yes_chance(
                 conclusion, observation.symptom, only, is_complaint=is_complaint
             )
             yes = float((chance[0] * share).sum())
             return yes if observation.is_present else 1.0 - yes
         if best >= conclusion.first_fleeting:
             fault = int(conclusion.comes_and_goes[best])
-            there = self._reasoner.presence_of(observation, fault)
+            there = self._reasoner.expected.presence_chance(observation, fault)
             chance_there = float((there * share).sum())
             shown, away = int(conclusion.shown_by[best]), int(conclusion.away[best])
             return chance_there * self._tail(conclusion, observation, shown, share) + (
@@ -316,9 +316,9 @@ class Explainer:
         compiled, reading = self._model.compiled, observation.reading
         only = np.array([row])
         predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
-        stray = self._reasoner.weigher.stray(conclusion.hypotheses, reading, rows=only)[
-            0
-        ]
+        stray = self._reasoner.weigher.scatter.stray(
+            conclusion.hypotheses, reading, rows=only
+        )[0]
         return self._reasoner.weigher.tail_probability(
             observation, predicted, share, stray=stray
         )

@@ -827,7 +827,7 @@ class Adviser:
         )
 
         def mean_chance(rows: IntArray) -> FloatArray:
-            chance = self._reasoner.yes_chance(conclusion, name, rows)
+            chance = self._reasoner.expected.yes_chance(conclusion, name, rows)
             mean = chance.mean(axis=1, keepdims=True)
             return np.asarray(np.broadcast_to(mean, chance.shape))
 
