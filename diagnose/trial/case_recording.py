@@ -1,7 +1,8 @@
-"""Records a worked case: the program's own questions put to a car with a hidden fault.
+"""Recording a worked case: the program's questions, put to a car with a hidden fault.
 
 What the case then demands of each step is what held while it was recorded, with room
-for a better-informed prior; a person may tighten it.
+for a better-informed prior; a person may tighten it. Leaves going through it again to
+`case_replay` and the file to `files.cases`.
 """
 
 from __future__ import annotations
@@ -11,10 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-import numpy as np
-
 from diagnose.errors import ReadingError
-from diagnose.faults.causes import FaultSet
 from diagnose.files.cases.worked_case import (
     CaseStep,
     Making,
@@ -24,8 +22,6 @@ from diagnose.files.cases.worked_case import (
     Seen,
     WorkedCase,
 )
-from diagnose.measurement.probe_lamp import answer_chance
-from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.session.answer import Answer, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
@@ -38,24 +34,29 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model
 from diagnose.trial.case_replay import doing_of
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden_car import LIKELY, Errors, HiddenCar, HiddenCars
 from diagnose.trial.playing import MOST_STEPS, told
 from diagnose.trial.truth import cause_indices, is_wrong_repair, line_of, standing
 
+# How many cars a hidden one is taken from. [1] Derived: enough that it may be an odd
+# one, as the outermost tolerances are one in sixteen.
 N_CARS = 16
-"""Enough that a car may be an odd one: the outermost tolerances are one in sixteen."""
+
+# How the owner of a recorded car errs. Own choice: his meter errs within its limits,
+# and he tells what is there.
 ERRORS = Errors(slip_probability=0.0, has_report_error=False)
-"""The meter errs within its limits; the owner tells what is there."""
+
+# How much of a probability must be left when priors are corrected. [1] Own choice: four
+# fifths.
 KEPT_SHARE = 0.8
-"""What of a probability must be left when priors are corrected. Own choice."""
+
+# What demanded probabilities are rounded down to. [1] Own choice: a person reads the
+# case.
 PROBABILITY_STEP = 0.05
+
+# The lowest rank that a true cause is demanded at. [1] Own choice: further down nobody
+# looks.
 LOWEST_RANK = 5
-"""A true cause further down is not demanded. Own choice."""
-LEAST_ANSWER_CHANCE = 0.05
-"""Of a symptom people judge differently; below it nobody would. Own choice."""
-LIKELY = 0.5
-ROUNDING = 1e-6
-"""Of a value written with six digits, and of binary fractions."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +69,10 @@ class Recording:
         What the case file is to call the car.
     faults : tuple[str, ...]
         `Cause.name` of the hidden causes.
+    complaint : str
+        What the owner comes with.
+    seed : int
+        Seeds the car's tolerances and the meter's errors.
     title, owner : str
         Title and the owner's words; empty for plain ones.
     history : Mapping[str, str]
@@ -84,7 +89,14 @@ class Recording:
 
 
 def record(wanted: Recording, model: Model) -> WorkedCase:
-    """Play one case to its end and return it.
+    """Return a case played to its end.
+
+    Parameters
+    ----------
+    wanted : Recording
+        The fault, the complaint and the words.
+    model : Model
+        The car, made ready for diagnosis.
 
     Raises
     ------
@@ -219,62 +231,3 @@ def _event(fact: Fact, *, is_cured: bool) -> Seen | Measured | Repaired:
         case ReadingFact(reading=reading, value=value):
             return Measured(reading=reading, value=value)
     raise ValueError(f"{fact} is no step of a case")
-
-
-def foreign_steps(case: WorkedCase, model: Model) -> tuple[str, ...]:
-    """Return the steps of a case that its hidden car could not have given.
-
-    A reading must lie within the meter's accuracy and half a count of what the circuit
-    of that car gives; an answer must be one its owner can be expected to give.
-
-    Raises
-    ------
-    ReadingError
-        If the case names something the car does not have.
-    """
-    making = case.making
-    stock = HiddenCars(model, n_cars=making.cars, seed=making.seed)
-    present = cause_indices(making.faults, model)
-    found = []
-    for number, step in enumerate(case.steps, start=1):
-        car = HiddenCar(stock, making.car, present, errors=ERRORS, seed=making.seed)
-        event = step.event
-        if isinstance(event, Seen) and not _could_say(event, car):
-            found.append(f"step {number}: {event.symptom}")
-        elif isinstance(event, Measured) and not _could_show(
-            event, _shown(event.reading, stock, present, making.car), model
-        ):
-            found.append(f"step {number}: {event.reading.name} = {event.value:g}")
-        elif isinstance(event, Repaired):
-            mended = cause_indices(line_of(event.cause, model), model)
-            if event.is_cured and not set(mended) & set(present):
-                found.append(f"step {number}: {event.cause} was not there")
-            if event.is_cured:
-                present = tuple(c for c in present if c not in mended)
-    return tuple(found)
-
-
-def _could_say(event: Seen, car: HiddenCar) -> bool:
-    there = car.symptom_chance(event.symptom)
-    chance = there if event.is_present else 1.0 - there
-    return chance >= LEAST_ANSWER_CHANCE
-
-
-def _shown(reading: Reading, stock: HiddenCars, present: FaultSet, car: int) -> float:
-    """Return what an exact meter would show on one car of the stock."""
-    predicted = stock.compiled.predicted(stock.with_faults(present), reading)
-    return float(predicted[0, car])
-
-
-def _could_show(event: Measured, shown: float, model: Model) -> bool:
-    if event.reading.kind is ReadingKind.LOOK:
-        return (shown > LIKELY) is (event.value > LIKELY)
-    if event.reading.kind is ReadingKind.LAMP:
-        chance = float(answer_chance(event.value, np.array(shown)))
-        return chance >= LEAST_ANSWER_CHANCE
-    if math.isinf(shown) or math.isinf(event.value):
-        return shown == event.value
-    range_ = meter_range(event.reading.kind, model.knowledge.meter)
-    assert range_ is not None, "a look and a test lamp were dealt with above"
-    error = float(range_.half_width(np.array(shown))) + 0.5 * range_.resolution
-    return abs(event.value - shown) <= error + ROUNDING

@@ -49,6 +49,8 @@ class Doing:
     ----------
     cautions : tuple[str, ...]
         What to read before it.
+    instruction : str
+        What to do.
     minutes : float
         What it costs. [min]
     """
@@ -77,6 +79,7 @@ class Replayed:
     asked_instead : str
         What the program asked for when that was not this step; else empty.
     checks : tuple[Check, ...]
+        What must hold after it.
     """
 
     number: int
@@ -100,7 +103,16 @@ def fact_of(event: Seen | Measured | Repaired) -> Fact:
 
 
 def doing_of(fact: Fact, diagnosis: Diagnosis, model: Model) -> Doing:
-    """Return how a fact comes about, for a symptom, a reading or a repair.
+    """Return how a person comes by a fact: what to read first, what to do.
+
+    Parameters
+    ----------
+    fact : Fact
+        A symptom, a reading or a repair; nothing has to be done for others.
+    diagnosis : Diagnosis
+        The one it is told in.
+    model : Model
+        The car, made ready for diagnosis.
 
     Raises
     ------
@@ -122,6 +134,7 @@ def doing_of(fact: Fact, diagnosis: Diagnosis, model: Model) -> Doing:
 
 
 def _mending(name: str, model: Model) -> Doing:
+    """Return how a cause is mended."""
     (index,) = cause_indices([name], model)
     cause = model.compiled.causes[index]
     place = model.car.places.get(cause.part.place)
@@ -140,6 +153,7 @@ def replay(case: WorkedCase, model: Model) -> Iterator[Replayed]:
     Parameters
     ----------
     case : WorkedCase
+        What was told, and what must hold.
     model : Model
         Of the case's car.
 
@@ -214,7 +228,7 @@ class _Run:
         )
 
     def _checks(self, must: Must, answer: Answer) -> tuple[Check, ...]:
-        """Return what must hold now; counts wrong repairs on the way."""
+        """Return what must hold now, and count a wrong repair if one is advised."""
         self._wrong_repairs += is_wrong_repair(answer, self._true_causes, self._model)
         checks = []
         if must.advice:
@@ -257,6 +271,7 @@ def _asked(answer: Answer) -> str:
 
 
 def _name(fact: Fact) -> str:
+    """Return the name of the step that a fact comes from."""
     match fact:
         case SymptomFact() | ReadingFact():
             return fact.step.name

@@ -1,6 +1,9 @@
 """Work sent to a Dask cluster, given by its address; results in the order it was sent.
 
 Knows nothing of what the work is. Needs the optional package `distributed`.
+
+Decision that binds it: results are yielded in the order the work was sent in. Sums of
+floating-point numbers then come out the same to the last digit, here and there.
 """
 
 from __future__ import annotations
@@ -19,11 +22,18 @@ if TYPE_CHECKING:
 Given = TypeVar("Given")
 Made = TypeVar("Made")
 
+# How Dask writes the address of a scheduler: a protocol, a host and a port.
 ADDRESS = re.compile(r"(?:tcp|tls|wss?)://[^/\s]+:\d+|inproc://\S+")
+# How long a scheduler may take to answer. [s] Own choice: a person waits.
 CONNECT_SECONDS = 10
+
+# How long the first worker may take to be ready. [s] Own choice: it has to import the
+# program.
 WORKER_SECONDS = 30
+
+# How many pieces of work are under way for each thread. [1] Own choice: one being done,
+# one ready.
 WAITING_PER_THREAD = 2
-"""Pieces of work under way for each thread: one being done, one ready. Own choice."""
 
 
 class ClusterError(DiagnoseError):

@@ -1,12 +1,16 @@
 """A car with a hidden fault that answers questions, with meter and report errors.
 
-Its tolerances and severities are not those of the model's draws. Leaves the questions
-to `playing` and the diagnosis to `session`.
+Its tolerances and severities are not those of the model's draws. Leaves what its owner
+complains of to `complaints`, the questions to `playing` and the diagnosis to `session`.
+
+Decision that binds it: an owner who is asked for a reading in a state that the car
+can't get into says so. A car that can't run would else be measured at idle, and its
+fault ruled out for it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,8 +30,18 @@ from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.session.provocation_tests import Provocation
 from diagnose.session.ready_car import Model
 
+# What is added to the seed of a stock of cars. [1] Own choice: any number that leads
+# away from the model's own seed, 0, gives other tolerances.
 SEED_OFFSET = 1000
-# Any number but the model's own seed (0) gives other tolerances.
+
+# What keeps the random numbers of cures, of triggers and of looks apart from those of
+# the meter. [1] Own choice: any three numbers, so that whether a repair takes does not
+# hang on what was measured.
+CURE_STREAM, TRIGGER_STREAM, LOOK_STREAM = 13, 17, 19
+
+# The chance from which a symptom counts as there, and a fuse as blown. [1] Derived:
+# likelier than not.
+LIKELY = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,8 +51,11 @@ class Errors:
     Parameters
     ----------
     slip_probability : float
-        Chance that a reading is taken at another point or in another state.
-    has_meter_error, has_report_error : bool
+        Chance that a reading is taken at another point. [1] From memory: one in fifty.
+    has_meter_error : bool
+        The meter is off within its limits.
+    has_report_error : bool
+        Symptoms are missed and imagined as often as knowledge/ says.
     """
 
     slip_probability: float = 0.02
@@ -54,7 +71,7 @@ class HiddenCars:
     model : Model
         What the diagnosis works with.
     n_cars : int
-        How many.
+        How many. [1]
     seed : int
         Seeds the tolerances.
     car : Car or None
@@ -93,11 +110,13 @@ class HiddenCar:
     Parameters
     ----------
     stock : HiddenCars
+        The cars it is one of.
     number : int
         Which car of the stock.
     faults : FaultSet
         The causes present.
     errors : Errors
+        How its owner errs.
     seed : int
         Seeds meter, report and slip errors.
     outside : str
@@ -119,10 +138,10 @@ class HiddenCar:
         self._number = number
         self._errors = errors
         self._random = np.random.default_rng(seed)
-        # of its own, so that whether a repair takes does not hang on what was measured
-        self._cures = np.random.default_rng((seed, 13))
-        self._triggers = _triggers(stock.model, np.random.default_rng((seed, 17)))
-        self._looks = np.random.default_rng((seed, 19))
+        self._cures = np.random.default_rng((seed, CURE_STREAM))
+        self._looks = np.random.default_rng((seed, LOOK_STREAM))
+        triggers = np.random.default_rng((seed, TRIGGER_STREAM))
+        self._triggers = _triggers(stock.model, triggers)
         self.faults = faults
         self.outside = outside
 
@@ -152,13 +171,16 @@ class HiddenCar:
 
     @property
     def _shown(self) -> Hypotheses:
+        """What the car shows while all of its faults are there."""
         return self._stock.with_faults(self.faults)
 
     def symptom_chance(self, name: str, only: FaultSet | None = None) -> float:
-        """Return how likely a symptom is really there.
+        """Return how likely a symptom is really there. [1].
 
         Parameters
         ----------
+        name : str
+            The symptom.
         only : FaultSet or None
             With these faults in place of the car's own.
         """
@@ -182,7 +204,7 @@ class HiddenCar:
         return is_there ^ (self._random.random() < wrong)
 
     def measures(self, reading: Reading) -> float:
-        """Return what the owner reads off the meter."""
+        """Return what the owner reads off the meter. [unit of the reading]."""
         if self._random.random() < self._errors.slip_probability:
             reading = self._slipped(reading)
         shown = self._there(reading.state)
@@ -191,7 +213,7 @@ class HiddenCar:
         if reading.kind is ReadingKind.DC_VOLTS and jumps:
             value = self._random.uniform(0.0, self._stock.model.car.system_volts)
         if reading.kind is ReadingKind.LOOK:
-            return float(value > 0.5)
+            return float(value > LIKELY)
         if reading.kind is ReadingKind.LAMP:
             return self._says(value)
         if not np.isfinite(value) or not self._errors.has_meter_error:
@@ -206,23 +228,17 @@ class HiddenCar:
         return float(rounded if is_signed else max(rounded, 0.0))
 
     def _jumps(self, shown: Hypotheses, state: str) -> bool:
-        """Return whether the meter happens to show another value than the usual one.
-
-        Where a breaker cycles or a relay chatters.
-        """
+        """Return whether the meter shows a jump: a breaker cycles, a relay chatters."""
         place = self._stock.compiled.predictor.state_index[state]
         settled = float(shown.prediction.is_settled[place, 0, self._number])
         return settled < 1.0 and self._random.random() >= settled
 
     def missing_for(self, state: str) -> str:
-        """Return the symptom for want of which the car can't get into a state.
-
-        Empty when it can.
-        """
+        """Return the symptom that a state needs and the car lacks, or empty."""
         wanted = self._stock.model.car.state(state).exists_when
         if wanted not in self._stock.compiled.symptom_index:
             return ""
-        return "" if self.symptom_chance(wanted) > 0.5 else wanted
+        return "" if self.symptom_chance(wanted) > LIKELY else wanted
 
     def _says(self, grade: float) -> float:
         """Return what the owner says of a test lamp."""
@@ -244,7 +260,15 @@ class HiddenCar:
         )
 
     def repair(self, causes: Sequence[int], cure_probability: float) -> bool:
-        """Mend causes; return whether one that was present is gone."""
+        """Mend causes and return whether one that was present is gone.
+
+        Parameters
+        ----------
+        causes : Sequence[int]
+            All that the repair mends.
+        cure_probability : float
+            That it cures. [1]
+        """
         present = set(causes) & set(self.faults)
         if not present or self._cures.random() >= cure_probability:
             return False
@@ -262,61 +286,3 @@ def _triggers(model: Model, random: np.random.Generator) -> Mapping[int, Trigger
         drawn = drawn_trigger(compiled.causes[fault], names, level)
         found[fault] = triggers[names[int(drawn[0])]]
     return found
-
-
-def complaint_of(car: HiddenCar, model: Model, choose: Callable[[int], int]) -> str:
-    """Return a complaint the car's owner would come with, or empty when none.
-
-    Parameters
-    ----------
-    choose : Callable
-        Number of matching complaints to the index of the one taken.
-    """
-    matching = complaints_of(car, model)
-    return matching[choose(len(matching))] if matching else ""
-
-
-def complaints_of(
-    car: HiddenCar, model: Model, only: FaultSet | None = None
-) -> tuple[str, ...]:
-    """Return every complaint that fits a car.
-
-    Parameters
-    ----------
-    only : FaultSet or None
-        With these faults in place of the car's own.
-    """
-    seen = {
-        name: car.symptom_chance(name, only) > 0.5
-        for name in model.compiled.symptom_names
-    }
-    return tuple(
-        complaint.name
-        for complaint in model.knowledge.complaints.values()
-        if complaint.retest in seen
-        and all(
-            seen.get(symptom, answer) is answer
-            for symptom, answer in complaint.answers.items()
-        )
-    )
-
-
-def further_complaints(
-    car: HiddenCar, model: Model, complaint: str
-) -> tuple[str, ...] | None:
-    """Return what else the owner complains of; None if a fault does not show.
-
-    A fault shows where it alone brings a complaint that the car as it is has too. One
-    that does not bring the first complaint brings another, and an owner tells both.
-    """
-    if len(car.faults) < 2:
-        return ()
-    fitting, told = complaints_of(car, model), [complaint]
-    for fault in car.faults:
-        own = complaints_of(car, model, (fault,))
-        shown = [name for name in fitting if name in own]
-        if not shown:
-            return None
-        if not set(told) & set(shown):
-            told.append(shown[0])
-    return tuple(told[1:])

@@ -17,26 +17,53 @@ import numpy as np
 
 from diagnose.circuit.car import Car, Origin, Part, Value, fixed
 from diagnose.session.ready_car import Model
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars, complaint_of
+from diagnose.trial.complaints import complaint_of
+from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
 
+# The least and the largest resistance where two points touch. [Ω] From memory: from
+# bare strands pressed together to a damp, corroded bridge.
 TOUCHING_OHMS = (0.02, 20.0)
-# From memory: from bare strands pressed together to a damp, corroded bridge.
+
+# How many of the drawn cars have a wire on a wrong terminal; in the others two points
+# touch. [1] Own choice: half.
+MISPLACED_SHARE = 0.5
+
+# From what share of the system voltage on volts differ. [1] Own choice: 1 V on a 12 V
+# car, well beyond meter and tolerances.
 UNLIKE_SHARE = 0.08
-# Own choice: 1 V on a 12 V car, well beyond meter and tolerances.
+
+# At how many test points and states a car has to differ from every cause. [1] Own
+# choice: what differs at fewer is told from the cause by hardly any diagnosis.
 LEAST_UNLIKE = 3
-# Own choice: what differs from a cause at fewer test points and states than this is
-# told from it by hardly any diagnosis.
+
+# The least chance that the complaint is there, or is away, when it is tested. [1] Own
+# choice: else a useless repair seems to help, and nothing is left to recognise.
 PLAIN_CHANCE = 0.95
-# Own choice: else a useless repair seems to help, and nothing is left to recognise.
+
+# Of how many draws one is compared. [1] Derived: the tolerances move volts by less than
+# `UNLIKE_SHARE`.
 COMPARED_EVERY = 8
-# Derived: every eighth draw; the tolerances move volts by less than `UNLIKE_SHARE`.
+
+# What keeps these random numbers apart from others of the same seed. [1] Own choice:
+# any number.
+OUTSIDE_STREAM = 17
 
 
 def draw_outside_car(
     model: Model, *, seed: int, errors: Errors
 ) -> tuple[HiddenCar, str]:
-    """Return a car with a fault that is no cause of the model, and the complaint."""
-    random = np.random.default_rng((seed, 17))
+    """Return a car with a fault that is no cause of the model, and the complaint.
+
+    Parameters
+    ----------
+    model : Model
+        The car as it should be, made ready for diagnosis.
+    seed : int
+        Seeds what is wrong, the tolerances and the errors.
+    errors : Errors
+        How the owner errs.
+    """
+    random = np.random.default_rng((seed, OUTSIDE_STREAM))
     while True:
         wired = drawn_wiring(model.car, random)
         if wired is None:
@@ -60,8 +87,16 @@ def _is_plain(car: HiddenCar, complaint: str, model: Model) -> bool:
 
 
 def drawn_wiring(car: Car, random: np.random.Generator) -> tuple[Car, str] | None:
-    """Return the car wired wrongly and what is wrong, or None if the draw is no use."""
-    if random.random() < 0.5:
+    """Return the car wired wrongly and what is wrong, or None if the draw is no use.
+
+    Parameters
+    ----------
+    car : Car
+        As it should be.
+    random : np.random.Generator
+        Draws what is wrong.
+    """
+    if random.random() < MISPLACED_SHARE:
         return _misplaced(car, random)
     return _touching(car, random)
 
@@ -73,7 +108,7 @@ def _misplaced(car: Car, random: np.random.Generator) -> tuple[Car, str] | None:
     end = "ab"[int(random.integers(2))]
     node = wire.terminals[end]
     used = Counter(n for part in car.parts for n in part.terminals.values())
-    others = _beside(car, node, without=set(wire.terminals.values()))
+    others = _neighbours(car, node, without=set(wire.terminals.values()))
     if used[node] < 2 or not others:
         return None
     wrong = others[int(random.integers(len(others)))]
@@ -92,7 +127,7 @@ def _touching(car: Car, random: np.random.Generator) -> tuple[Car, str] | None:
         if node in part.terminals.values()
         for other in part.terminals.values()
     }
-    others = _beside(car, node, without=joined)
+    others = _neighbours(car, node, without=joined)
     if not others:
         return None
     other = others[int(random.integers(len(others)))]
@@ -110,7 +145,7 @@ def _touching(car: Car, random: np.random.Generator) -> tuple[Car, str] | None:
     return replace(car, parts=(*car.parts, bridge)), says
 
 
-def _beside(car: Car, node: str, *, without: set[str]) -> list[str]:
+def _neighbours(car: Car, node: str, *, without: set[str]) -> list[str]:
     """Return the other test points at the place of one; ground is left out.
 
     A short to ground is a cause of the model.
@@ -127,7 +162,17 @@ def _with_end(wire: Part, end: str, node: str) -> Mapping[str, str]:
 def is_unlike_all(model: Model, stock: HiddenCars) -> bool:
     """Return whether no single cause shows about what the first car of a stock does.
 
-    Volts at every test point in every state, against the nearest draw of each cause.
+    Parameters
+    ----------
+    model : Model
+        The car as it should be, with what each cause shows.
+    stock : HiddenCars
+        Cars as they are really wired.
+
+    Notes
+    -----
+    Compared are the volts at every test point in every state, against the nearest draw
+    of each cause.
     """
     own, known = stock.compiled.predictor, model.compiled.predictor
     nodes = sorted(model.car.test_points)

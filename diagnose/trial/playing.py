@@ -1,7 +1,11 @@
 """One diagnosis played to its end against a hidden car.
 
 The simulated owner does what the program advises: takes the reading, answers the
-question, makes the repair, proves it.
+question, makes the repair, proves it. Leaves other ways to choose the reading to
+`policies` and the figures to `scoring`.
+
+Decision that binds it: he is answered at once, and the answer is completed before his
+next fact. The figures are then those of what a person at a screen is shown.
 """
 
 from __future__ import annotations
@@ -26,13 +30,8 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.prices import Prices
-from diagnose.trial.hidden_car import (
-    Errors,
-    HiddenCar,
-    HiddenCars,
-    complaint_of,
-    further_complaints,
-)
+from diagnose.trial.complaints import complaint_of, further_complaints
+from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
 from diagnose.trial.policies import (
     POLICIES,
     PROGRAM,
@@ -42,7 +41,17 @@ from diagnose.trial.policies import (
     goes_on,
 )
 
+# After how many steps a diagnosis that goes on is given up. [1] Own choice: more than
+# anyone would take in an evening.
 MOST_STEPS = 60
+
+# How many faults a car has at most. [1] Own choice: three at once are rarer than what a
+# trial of a thousand games can count.
+MOST_FAULTS = 2
+
+# What keeps the random numbers that draw a car, and those that choose a reading, apart
+# from others of the same seed. [1] Own choice: any two numbers.
+CAR_STREAM, CHOICE_STREAM = 7, 11
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,8 +60,12 @@ class Game:
 
     Parameters
     ----------
+    seed : int
+        Repeats the game.
+    complaint : str
+        What the owner came with.
     faults : tuple[str, ...]
-        The hidden causes.
+        `Cause.name` of the hidden causes.
     first_rank, last_rank : int
         Best and worst rank of the hidden causes' lines when the first repair was
         advised; 0 when it never came to a repair.
@@ -62,11 +75,16 @@ class Game:
     claims : tuple[tuple[float, bool], ...]
         Every line shown before the first repair: its probability, and whether it holds
         a hidden cause.
-    readings, wrong_repairs : int
+    readings : int
+        How many readings and answers were asked for. [1]
+    wrong_repairs : int
+        How many repairs mended no hidden cause. [1]
     minutes : float
         Spent on readings, symptoms and repairs. [min]
     is_fixed : bool
-        The complaint is really gone and the program says so.
+        The program says that the complaint is gone.
+    facts : tuple[Fact, ...]
+        All that was told.
     best_minutes : float
         What mending the hidden causes and testing the complaint again takes one who
         knows them. [min]
@@ -104,12 +122,12 @@ class Game:
 
 
 def drawn_faults(model: Model, random: np.random.Generator) -> FaultSet:
-    """Return a fault set drawn from the priors, at least one cause."""
+    """Return one fault or two of different parts, drawn from the priors."""
     priors = model.compiled.priors
     while True:
         hit = drawn_fault_set(priors, random)
         parts = set(priors.part_of[list(hit)].tolist())
-        if hit and len(parts) == len(hit) <= 2:
+        if hit and len(parts) == len(hit) <= MOST_FAULTS:
             return hit
 
 
@@ -135,8 +153,21 @@ def draw_car(
     """Return a car with a hidden fault that causes a complaint, and the complaint.
 
     Of two faults each has to show beside the other, see `further_complaints`.
+
+    Parameters
+    ----------
+    model : Model
+        The car, made ready for diagnosis.
+    stock : HiddenCars
+        Cars with tolerances of their own.
+    number : int
+        Which of them.
+    seed : int
+        Seeds the faults, the complaint and the errors.
+    errors : Errors
+        How the owner errs.
     """
-    random = np.random.default_rng((seed, 7))
+    random = np.random.default_rng((seed, CAR_STREAM))
     while True:
         faults = drawn_faults(model, random)
         car = HiddenCar(stock, number, faults, errors=errors, seed=seed)
@@ -153,10 +184,18 @@ def play(
     seed: int,
     policy: str = PROGRAM,
 ) -> Game:
-    """Play one diagnosis to its end.
+    """Return how one diagnosis went, played to its end.
 
     Parameters
     ----------
+    model : Model
+        What the diagnosis works with.
+    car : HiddenCar
+        What the owner has in front of him; mended on the way.
+    complaint : str
+        What he came with.
+    seed : int
+        Seeds the choices of a policy.
     policy : str
         Who chooses the readings, a key of `POLICIES`.
     """
@@ -242,11 +281,11 @@ class _Chooser:
         self._model = model
         self._complaint = complaint
         self._name, self._policy = policy, POLICIES[policy]
-        self._random = np.random.default_rng((seed, 11))
+        self._random = np.random.default_rng((seed, CHOICE_STREAM))
         self._taken: set[Step] = set()
 
     def next_step(self, answer: Answer) -> ProposedStep | RankedCause | None:
-        """Return a step, or the cause to mend, or None to stop."""
+        """Return the step to take next, the cause to mend, or None to stop."""
         verdict = answer.advice.verdict
         is_measuring = verdict is Verdict.OPEN or (
             verdict is Verdict.REPAIR and goes_on(self._name, answer)
@@ -296,7 +335,7 @@ def _named_rank(named: Mapping[int, int], n_hidden: int) -> int:
 def _best_minutes(
     model: Model, hidden: Sequence[int], diagnosis: Diagnosis, complaint: str
 ) -> float:
-    """Return what one takes who knows the causes: mend them, test the complaint."""
+    """Return what mending known causes and testing the complaint takes. [min]."""
     prices = Prices(model)
     repairs = sum(prices.repair_minutes(model.compiled.causes[c]) for c in hidden)
     retest = model.knowledge.complaints[complaint].retest
@@ -304,7 +343,7 @@ def _best_minutes(
 
 
 def _mend(best: RankedCause, car: HiddenCar, model: Model) -> bool:
-    """Make a repair; return whether one of the causes it mends was there."""
+    """Make a repair and return whether one of the causes it mends was there."""
     line = [_index(model, name) for name in best.members]
     was_there = bool(set(line) & set(car.faults))
     named = model.compiled.causes[_index(model, best.name)]
@@ -315,6 +354,7 @@ def _mend(best: RankedCause, car: HiddenCar, model: Model) -> bool:
 def _claims(
     answer: Answer, hidden: Sequence[int], model: Model
 ) -> list[tuple[float, bool]]:
+    """Return the probability of each line, and whether it holds a hidden cause."""
     names = {model.compiled.causes[c].name for c in hidden}
     return [(c.probability, bool(names & set(c.members))) for c in answer.causes]
 

@@ -27,10 +27,25 @@ from diagnose.session.answer import Answer
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.ready_car import Model
 
+# The least information that a reading is taken for. [bit] Own choice: below it nothing
+# more is told, and measuring stops.
 LEAST_BITS = 0.05
-"""Below this nothing more is told: stop measuring. Own choice."""
+
+# How many outcomes of a reading planning tells apart at most. [1] Derived: those of
+# volts, one more than there are edges between them.
 OUTCOMES = len(VOLT_EDGES) + 1
-"""Outcomes of a reading that planning tells apart, at most: those of volts."""
+
+# The share of cars with volts at a point that halves what is left. [1] Derived: half.
+HALF = 0.5
+
+# The least chance that counts in an entropy. [1] Own choice: less adds nothing to it.
+LEAST_CHANCE = 1e-12
+
+# The state that the fixed order measures in beside that of the complaint.
+KEY_ON = "key-on"
+
+# The kinds of part that use the current of their circuit.
+LOAD_KINDS = ("motor", "load", "lamp")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,8 +54,18 @@ class Situation:
 
     Parameters
     ----------
-    taken : frozenset[str]
+    diagnosis : Diagnosis
+        The diagnosis that is going on.
+    model : Model
+        What it works with.
+    answer : Answer
+        Its latest answer.
+    complaint : str
+        What the owner came with.
+    taken : frozenset[Step]
         The steps taken so far.
+    random : np.random.Generator
+        Draws for policies that leave it to chance.
     """
 
     diagnosis: Diagnosis
@@ -51,8 +76,8 @@ class Situation:
     random: np.random.Generator
 
 
+# A way to choose: returns the step to take, or None to make the likeliest repair.
 Policy = Callable[[Situation], Step | None]
-"""Returns the step to take, or None to make the likeliest repair."""
 
 
 def goes_on(policy: str, answer: Answer) -> bool:
@@ -80,7 +105,7 @@ def at_random(situation: Situation) -> Step | None:
 
 
 def half_split(situation: Situation) -> Step | None:
-    """Return the point at which volts are as likely there as missing.
+    """Return the reading of the point at which volts are as likely there as missing.
 
     Troubleshooters halve a circuit: half the supply or more at a point clears what lies
     before it, less clears what lies behind.
@@ -98,7 +123,7 @@ def half_split(situation: Situation) -> Step | None:
     if not readings:
         return most_informative(situation)
     shares = situation.diagnosis.live_shares(readings)
-    return readings[int(np.argmin(np.abs(shares - 0.5)))]
+    return readings[int(np.argmin(np.abs(shares - HALF)))]
 
 
 def textbook(situation: Situation) -> Step | None:
@@ -119,8 +144,13 @@ def textbook(situation: Situation) -> Step | None:
     return None
 
 
+# The program's own choice, by its name in the table.
 PROGRAM = "the program"
+
+# The policy that knows no cost, by its name in the table.
 COSTLESS = "information without cost"
+
+# Every policy by its name in the table; None is the program's own choice.
 POLICIES: Mapping[str, Policy | None] = MappingProxyType(
     {
         PROGRAM: None,
@@ -131,7 +161,6 @@ POLICIES: Mapping[str, Policy | None] = MappingProxyType(
         "random": at_random,
     }
 )
-"""By the name in the table; None is the program's own choice."""
 
 
 def textbook_order(model: Model, complaint: str) -> Iterator[Reading]:
@@ -140,9 +169,9 @@ def textbook_order(model: Model, complaint: str) -> Iterator[Reading]:
     symptom = knowledge.symptoms[knowledge.complaints[complaint].retest]
     seen: set[Reading] = set()
     wanted = _loads(car, symptom, knowledge.symptoms)
-    others = [p for p in car.parts if p.role and p.kind in ("motor", "load", "lamp")]
+    others = [p for p in car.parts if p.role and p.kind in LOAD_KINDS]
     names = {state.name for state in car.states}
-    states = [s for s in dict.fromkeys((symptom.state, "key-on")) if s in names]
+    states = [s for s in dict.fromkeys((symptom.state, KEY_ON)) if s in names]
     for loads in (wanted, others):
         for state in states:
             for load in loads:
@@ -210,7 +239,12 @@ def _feed(car: Car, first: str, last: str) -> list[tuple[Part, str]]:
 
 
 def bits_missing(probabilities: Sequence[float]) -> float:
-    """Return the entropy of a ranking, what it leaves over counted as one. [bit].
+    """Return the entropy of a ranking. [bit].
+
+    Parameters
+    ----------
+    probabilities : Sequence[float]
+        Of each line; what is left to 1 counts as one more. [1]
 
     Examples
     --------
@@ -218,12 +252,12 @@ def bits_missing(probabilities: Sequence[float]) -> float:
     1.5
     """
     rest = max(1.0 - sum(probabilities), 0.0)
-    chances = np.array([p for p in (*probabilities, rest) if p > 1e-12])
+    chances = np.array([p for p in (*probabilities, rest) if p > LEAST_CHANCE])
     return float(-(chances * np.log2(chances)).sum())
 
 
 def fewest_readings(bits: float) -> float:
-    """Return how many readings must be taken to learn so much, whatever is chosen.
+    """Return how many readings must be taken to learn so much, whatever is chosen. [1].
 
     No reading tells more than the logarithm of the outcomes it can have.
     """

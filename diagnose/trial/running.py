@@ -1,6 +1,9 @@
 """Many games on all cores or elsewhere, with the seeds that repeat them.
 
-Leaves the figures to `scoring`.
+Leaves one game to `playing` and the figures to `scoring`.
+
+Decision that binds it: games go out in batches that are the same everywhere and come
+back in their order, so that their sums are the same on one core, on many and elsewhere.
 """
 
 from __future__ import annotations
@@ -20,7 +23,12 @@ from diagnose.trial.outside import draw_outside_car
 from diagnose.trial.playing import Game, draw_car, play
 from diagnose.trial.policies import PROGRAM
 
+# How many cars there are with tolerances of their own. [1] Own choice: as many as the
+# model has draws, and games enough on each.
 STOCK_CARS = 64
+
+# How many games are handed out at a time. [1] Own choice: a minute's work, so that no
+# worker waits long for the last.
 BATCH = 8
 
 
@@ -30,14 +38,18 @@ class TrialPlan:
 
     Parameters
     ----------
-    first_seed, n_games : int
-        Games are seeded one after another from `first_seed`.
+    n_games : int
+        How many each policy plays. [1]
+    first_seed : int
+        Games are seeded one after another from here.
     policies : tuple[str, ...]
         Each plays all the games, on the same cars.
     stock_seed : int
         Seeds the tolerances of the hidden cars.
+    errors : Errors
+        How their owners err.
     batch : int
-        How many games are handed out at a time.
+        How many games are handed out at a time. [1]
     is_outside : bool
         What is wrong is no cause of the model.
     """
@@ -75,11 +87,11 @@ def play_seeds(
     return games
 
 
+# How batches of seeds are played, in order: `map` here, or many at a time there.
 Spread = Callable[
     [Callable[[Sequence[int]], list[Game]], Sequence[Sequence[int]]],
     Iterable[list[Game]],
 ]
-"""How batches of seeds are played, in order: `map` here, or many at a time there."""
 
 
 def run_trial(
@@ -90,15 +102,17 @@ def run_trial(
     spread: Spread | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> tuple[Game, ...]:
-    """Play all games of a plan.
+    """Return all games of a plan, in the order of their seeds.
 
     Parameters
     ----------
     make_model : Callable[[], Model]
         Makes the model inside each worker; must be importable there (a module-level
         function or a partial of one).
+    plan : TrialPlan
+        What to play.
     n_workers : int
-        Processes here; with 1 everything runs in this one.
+        Processes here; with 1 everything runs in this one. [1]
     spread : Callable or None
         Plays the batches elsewhere instead; the games are the same.
     progress : Callable or None
@@ -141,6 +155,10 @@ def play_batch(
     ----------
     make_model : Callable[[], Model]
         As in `run_trial`.
+    plan : TrialPlan
+        What to play.
+    seeds : Sequence[int]
+        Those of this batch.
     """
     # a diagnosis writes into its model, so threads can't share one
     key = pickle.dumps((make_model, plan.stock_seed))

@@ -19,8 +19,20 @@ from diagnose.session.steps.prices import PROBE_MINUTES
 from diagnose.trial.playing import Game
 from diagnose.trial.policies import PROGRAM, fewest_readings
 
+# The bounds of the probabilities that claims are gathered by. [1] Own choice: finer
+# near 1, where a person stops measuring and mends.
 CALIBRATION_EDGES = (0.0, 0.1, 0.3, 0.5, 0.7, 0.85, 0.95, 1.0)
+
+# The least probability that a logarithm is taken of. [1] Own choice: no claim is worse
+# than one in a million.
 LEAST_PROBABILITY = 1e-6
+
+# The rank down to which a cause counts as found. [1] Own choice: what a person
+# looks at.
+FIRST_LINES = 3
+
+# What the program says when nothing it knows fits.
+DOUBTS = (Verdict.NOTHING_FITS, Verdict.STOP)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,9 +42,13 @@ class Bucket:
     Parameters
     ----------
     low, high : float
-        Bounds of the claimed probability.
-    claimed, held : float
-        Mean claim and share that held.
+        Bounds of the claimed probability. [1]
+    count : int
+        How many claims there are. [1]
+    claimed : float
+        Their mean. [1]
+    held : float
+        The share of them that held. [1]
     """
 
     low: float
@@ -44,10 +60,14 @@ class Bucket:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Score:
-    """One group of games.
+    """How one group of games went.
 
     Parameters
     ----------
+    name : str
+        What they have in common.
+    games : int
+        How many there are. [1]
     first_right, first_three, all_in_three : float
         Share of games in which, when the first repair is advised, a hidden cause is
         named first, one is in the first three lines, all are in the first three lines.
@@ -57,7 +77,9 @@ class Score:
     readings, minutes : float
         Means to the end of the diagnosis; minutes include repairs. [1], [min]
     wrong_repairs : float
-        Mean number of repairs of sound parts.
+        Mean number of repairs of sound parts. [1]
+    fixed : float
+        Share of games that ended with the complaint gone. [1]
     """
 
     name: str
@@ -73,7 +95,14 @@ class Score:
 
 
 def score(name: str, games: Sequence[Game]) -> Score:
-    """Return the figures of a group of games.
+    """Return how a group of games went.
+
+    Parameters
+    ----------
+    name : str
+        What they have in common.
+    games : Sequence[Game]
+        At least one.
 
     Raises
     ------
@@ -86,9 +115,15 @@ def score(name: str, games: Sequence[Game]) -> Score:
         name=name,
         games=len(games),
         first_right=float(np.mean([game.first_rank == 1 for game in games])),
-        first_three=float(np.mean([0 < game.first_rank <= 3 for game in games])),
-        all_in_three=float(np.mean([0 < game.last_rank <= 3 for game in games])),
-        each_in_three=float(np.mean([0 < game.named_rank <= 3 for game in games])),
+        first_three=float(
+            np.mean([0 < game.first_rank <= FIRST_LINES for game in games])
+        ),
+        all_in_three=float(
+            np.mean([0 < game.last_rank <= FIRST_LINES for game in games])
+        ),
+        each_in_three=float(
+            np.mean([0 < game.named_rank <= FIRST_LINES for game in games])
+        ),
         readings=float(np.mean([game.readings for game in games])),
         minutes=float(np.mean([game.minutes for game in games])),
         wrong_repairs=float(np.mean([game.wrong_repairs for game in games])),
@@ -104,7 +139,10 @@ class WeakSpot:
     ----------
     name : str
         What they have in common.
-    games, failed : int
+    games : int
+        How many there are. [1]
+    failed : int
+        How many of them went wrong, see `is_failed`. [1]
     """
 
     name: str
@@ -124,6 +162,8 @@ def weak_spots(
 
     Parameters
     ----------
+    games : Sequence[Game]
+        All that were played.
     names : Callable
         What a game is counted under; it may be several names.
     """
@@ -148,8 +188,9 @@ class Doubt:
     Parameters
     ----------
     games : int
+        How many there are. [1]
     said : float
-        Share of games in which it said so, be it only to have a reading repeated.
+        Share of games in which it said so, be it only to have a reading repeated. [1]
     stopped : float
         Share of games in which it went on to say that one should stop.
     before_repair : float
@@ -165,11 +206,13 @@ class Doubt:
     wrong_repairs: float
 
 
-DOUBTS = (Verdict.NOTHING_FITS, Verdict.STOP)
-
-
 def doubt(games: Sequence[Game]) -> Doubt:
-    """Return how often nothing was said to fit: rightly or wrongly, as the games are.
+    """Return how often the program said that nothing fits, rightly or wrongly.
+
+    Parameters
+    ----------
+    games : Sequence[Game]
+        All with a fault the model knows, or all with one it does not.
 
     Raises
     ------
@@ -203,11 +246,13 @@ class PolicyScore:
 
     Parameters
     ----------
+    name : str
+        The policy, or the bound.
     minutes : float
         Mean to the proven repair; a complaint that is not mended in the end counts the
         minutes of giving up on top. [min]
     of_this : float
-        The program's minutes as a share of these.
+        The program's minutes as a share of these. [1]
     readings, wrong_repairs, fixed : float
         As in `Score`.
     is_bound : bool
@@ -226,6 +271,13 @@ class PolicyScore:
 def policy_scores(games: Sequence[Game]) -> tuple[PolicyScore, ...]:
     """Return how each policy did, and two bounds that no policy can beat.
 
+    Parameters
+    ----------
+    games : Sequence[Game]
+        Of all policies, on the same cars.
+
+    Notes
+    -----
     One who knows the fault mends it and tests the complaint. One who does not must
     learn what the ranking leaves unsure, and no reading tells more than the logarithm
     of its outcomes, nor takes less than the time to place the leads.
@@ -276,14 +328,14 @@ def _mean_minutes(games: Sequence[Game]) -> float:
 
 
 def calibration(claims: FloatArray, held: FloatArray) -> tuple[Bucket, ...]:
-    """Return how often claims of each size held.
+    """Return how often claims of about the same probability held.
 
     Parameters
     ----------
     claims : FloatArray
-        Probabilities, shape (n_claims,).
+        Probabilities, shape (n_claims,). [1]
     held : FloatArray
-        1 where the claim held, shape (n_claims,).
+        1 where the claim held, else 0; shape (n_claims,). [1]
     """
     buckets = []
     for low, high in itertools.pairwise(CALIBRATION_EDGES):

@@ -1,7 +1,8 @@
 """What would have told the cause named first from the one that was there.
 
 For games that failed: over all readings and symptoms of the car, the one that tells the
-two causes apart in most of their severities and tolerances, or that none does.
+two causes apart in most of their severities and tolerances, or that none does. Leaves
+which games failed to `scoring`.
 """
 
 from __future__ import annotations
@@ -22,10 +23,23 @@ from diagnose.session.wording import step_words
 from diagnose.trial.playing import Game
 from diagnose.trial.scoring import is_failed
 
+# How many standard deviations apart two values hardly ever swap. [1] Rule of the trade:
+# three.
 APART = 3.0
-# Derived: standard deviations between two values that hardly ever swap.
-YES_OR_NO = frozenset({ReadingKind.LOOK, ReadingKind.LAMP})
+
+# The kinds of reading that are seen, not read off a scale.
+SEEN_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.LAMP})
+
+# From what difference on such readings differ. [1] Derived: half of the way from dark
+# to lit, from sound to blown.
+SEEN_APART = 0.5
+
+# The least chance that a car gets into a state to be measured in it. [1] Own choice:
+# likelier than not.
 LEAST_REACH = 0.5
+
+# The share of severities and tolerances below which a step tells nothing. [1] Own
+# choice: one in twenty.
 HARDLY = 0.05
 
 
@@ -42,7 +56,7 @@ class Telling:
     step : str
         In words; empty when no step tells them apart.
     share : float
-        In how many of their severities and tolerances it does.
+        In how many of their severities and tolerances it does. [1]
     minutes : float
         What the step takes from elsewhere. [min]
     """
@@ -56,7 +70,15 @@ class Telling:
 
 
 def tellings(games: Sequence[Game], model: Model) -> tuple[Telling, ...]:
-    """Return what would have told the causes apart, for failed games with one cause."""
+    """Return what would have told the causes apart, for failed games with one cause.
+
+    Parameters
+    ----------
+    games : Sequence[Game]
+        All that were played.
+    model : Model
+        The car, made ready for diagnosis.
+    """
     teller = _Teller(model)
     return tuple(
         teller.telling(game)
@@ -67,6 +89,8 @@ def tellings(games: Sequence[Game], model: Model) -> tuple[Telling, ...]:
 
 
 class _Teller:
+    """Looks for the step that tells two causes of one car apart."""
+
     def __init__(self, model: Model) -> None:
         self._model = model
         self._prices = Prices(model)
@@ -125,8 +149,8 @@ class _Teller:
         compiled, model = self._model.compiled, self._model
         values = compiled.predicted(compiled.singles, reading, rows=rows)
         first, second = values[0][:, None], values[1][None, :]
-        if reading.kind in YES_OR_NO:
-            return _unlike(np.abs(first - second) >= 0.5)
+        if reading.kind in SEEN_KINDS:
+            return _unlike(np.abs(first - second) >= SEEN_APART)
         is_over = np.isinf(first) != np.isinf(second)
         finite = np.where(np.isinf(values), 0.0, values)
         tolerance = 0.0

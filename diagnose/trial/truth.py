@@ -1,4 +1,7 @@
-"""What is really wrong with the car of a worked case, and where the ranking has it."""
+"""What is really wrong with the car of a worked case, and where the ranking has it.
+
+Leaves going through the case to `case_replay` and `case_recording`.
+"""
 
 from __future__ import annotations
 
@@ -18,9 +21,9 @@ class Standing:
     Parameters
     ----------
     rank : int
-        Counted from 1; 0 when none is in the ranking.
+        Counted from 1; 0 when none is in the ranking. [1]
     probability : float
-        Of that line; 0 when none.
+        Of that line; 0 when none is in the ranking. [1]
     """
 
     rank: int
@@ -28,7 +31,14 @@ class Standing:
 
 
 def cause_indices(names: Iterable[str], model: Model) -> FaultSet:
-    """Return causes by name.
+    """Return the numbers of causes, rising.
+
+    Parameters
+    ----------
+    names : Iterable[str]
+        `Cause.name` of each.
+    model : Model
+        The car, made ready for diagnosis.
 
     Raises
     ------

@@ -10,8 +10,8 @@ from diagnose.files.cases.case_file import load_case
 from diagnose.files.cases.worked_case import WorkedCase
 from diagnose.files.resources import shipped_cases
 from diagnose.session.ready_car import Model
-from diagnose.trial.case_recording import foreign_steps
 from diagnose.trial.case_replay import replay
+from tests.trial.foreign_steps import foreign_steps
 
 
 def shipped(name: str) -> WorkedCase:

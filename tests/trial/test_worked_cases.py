@@ -9,8 +9,9 @@ import pytest
 from diagnose.errors import InvalidFileError, ReadingError
 from diagnose.files.cases.worked_case import CaseStep, Measured, Must, Seen, WorkedCase
 from diagnose.session.ready_car import Model
-from diagnose.trial.case_recording import Recording, foreign_steps, record
+from diagnose.trial.case_recording import Recording, record
 from diagnose.trial.case_replay import Check, replay
+from tests.trial.foreign_steps import foreign_steps
 
 BROKEN = "fuel-pump-ground:open_circuit"
 RECORDING = Recording(

@@ -39,7 +39,7 @@ def taken_steps(moment: Moment, reasoner: Reasoner) -> frozenset[Step]:
         if noted.epoch < len(conclusion.repairs):
             continue
         step = noted.observation.step
-        if step in seen or reasoner.mistake_chance(conclusion, number) < DOUBTFUL:
+        if step in seen or reasoner.mistakes.chance(conclusion, number) < DOUBTFUL:
             taken.add(step)
         seen.add(step)
     return frozenset(taken)

@@ -146,7 +146,9 @@ class RepairProof:
         every = np.arange(len(weights))
         chances = []
         for complaint in complaints:
-            chance = self._reasoner.yes_chance(conclusion, complaint.retest, every)
+            chance = self._reasoner.expected.yes_chance(
+                conclusion, complaint.retest, every
+            )
             seen = float((chance * weights).sum())
             chances.append(seen if complaint.cured_answer else 1.0 - seen)
         best = chances.index(max(chances))

@@ -162,7 +162,7 @@ class Ranking:
             conclusion.beliefs.weights[rows], conclusion.likelihoods[number][rows]
         )
         if isinstance(observation, SymptomFact):
-            chance = self._reasoner.yes_chance(
+            chance = self._reasoner.expected.yes_chance(
                 conclusion, observation.symptom, rows, is_complaint=is_complaint
             )
             mean = float((chance * share).sum() / max(share.sum(), 1e-300))

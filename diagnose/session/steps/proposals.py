@@ -150,7 +150,7 @@ class Proposals:
             return self._model.compiled.predicted(
                 conclusion.hypotheses, step, rows=conclusion.shown_by[rows]
             )
-        chance = self._reasoner.yes_chance(conclusion, step.symptom, rows)
+        chance = self._reasoner.expected.yes_chance(conclusion, step.symptom, rows)
         mean = chance.mean(axis=1, keepdims=True)
         return np.asarray(np.broadcast_to(mean, chance.shape))
 
