@@ -13,7 +13,6 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.advice.misfit import OUTSIDE
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
-from diagnose.session.evidence.likelihoods import OTHER_SLIPS
 from diagnose.session.evidence.observations import Noted
 from diagnose.session.evidence.outside_model import (
     FREE_SHARE,
@@ -21,6 +20,7 @@ from diagnose.session.evidence.outside_model import (
     oddest_reading,
     outside_probability,
 )
+from diagnose.session.evidence.weighing.reading_slips import OTHER_SLIPS
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,
@@ -164,4 +164,4 @@ def test_settled_state_adds_no_spread(model: Model) -> None:
     reading = Reading(kind=ReadingKind.AMPS, state="key-on", red="fuel-pump", black="")
     sound = model.compiled.singles.kept(np.array([0]))
 
-    assert not Reasoner(model).weigher.stray(sound, reading).any()
+    assert not Reasoner(model).weigher.scatter.stray(sound, reading).any()

@@ -9,10 +9,10 @@ from diagnose.faults.causes import FaultSet
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.concluding import Reasoner
-from diagnose.session.evidence.interacting_pairs import Partners
-from diagnose.session.evidence.likelihoods import Weigher
 from diagnose.session.evidence.observations import observations_of
-from diagnose.session.evidence.severity_ladders import Ladders
+from diagnose.session.evidence.several_faults.interacting_pairs import RoughPairs
+from diagnose.session.evidence.several_faults.severity_ladders import Ladders
+from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.facts import ComplaintFact, Fact, ReadingFact
 from diagnose.session.ready_car import Model
 
@@ -76,10 +76,10 @@ def test_a_few_cars_tell_the_evidence_of_a_pair_roughly(
 ) -> None:
     # One reading, cranking, against all draws of the car: within a factor of four.
     weigher = Weigher(sedan_model)
-    partners = Partners(sedan_model, Ladders(sedan_model.compiled, weigher))
+    rough = RoughPairs(sedan_model, Ladders(sedan_model.compiled, weigher))
     noted, _ = observations_of(facts[3:4], sedan_model)
     told = weigher.likelihood(solved, noted[0])
 
-    (found,) = partners.log_evidence([pair], noted)
+    (found,) = rough.log_evidence([pair], noted)
 
     assert abs(found - np.log(told.mean())) < np.log(4.0)

@@ -17,7 +17,7 @@ from diagnose.measurement.symptoms import Join
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.observations import observations_of
-from diagnose.session.evidence.pair_search import Chances
+from diagnose.session.evidence.several_faults.case_priors import CasePriors
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -142,7 +142,7 @@ def test_two_blown_fuses_are_a_pair_worth_solving() -> None:
 
 def test_two_modes_of_one_part_are_no_pair(lamp_model: Model) -> None:
     compiled = lamp_model.compiled
-    lift = Chances.under({}, compiled).log_lift[: compiled.n_lasting]
+    lift = CasePriors.under({}, compiled).log_lift[: compiled.n_lasting]
     parts = [cause.part.name for cause in compiled.causes]
 
     never = {(a, b) for a, b in np.argwhere(np.isneginf(lift)).tolist()}

@@ -1,6 +1,10 @@
-"""A conclusion: what facts amount to, set by set, and what is believed from it.
+"""A conclusion: what facts amount to for each fault set, and what is believed then.
 
-Leaves to `reasoning` how it is come to.
+Leaves how it is come to to `concluding`.
+
+Decision that binds it: sets with a fault that comes and goes stand behind all others
+and name the rows that show them, so that whatever sums over all rows needs to know
+nothing of them.
 """
 
 from __future__ import annotations
@@ -30,13 +34,16 @@ class Conclusion:
     beliefs : Beliefs
         As things are now, after the repairs.
     observations : tuple[Noted, ...]
+        What was seen, in order.
     likelihoods : tuple[FloatArray, ...]
         One per observation, shape (n_sets, n_draws).
+        [1 over the unit of the reading, or 1]
     repairs : tuple[RepairStep, ...]
+        What was mended, in order.
     prior : FloatArray
-        Of each set and draw, shape (n_sets, n_draws).
+        Of each set and draw, shape (n_sets, n_draws). [1]
     left_out_probability : float
-        Share of the evidence that pairs not looked at could add.
+        Share of the evidence that sets not looked at could add. [1]
     shown_by : IntArray
         The row of `hypotheses` that holds what each set shows: its own, but of sets
         with a fault that comes and goes that of the lasting fault it acts as, shape
@@ -72,7 +79,7 @@ class Conclusion:
     is_complete: bool = True
 
     def steps(self) -> list[Step]:
-        """Return likelihoods and repairs in order."""
+        """Return the likelihoods of the facts, and the repairs, as they happened."""
         result: list[Step] = []
         done = 0
         for noted, likelihood in zip(self.observations, self.likelihoods, strict=True):
@@ -85,6 +92,11 @@ class Conclusion:
 
 def believing(draft: Conclusion) -> Conclusion:
     """Return a conclusion with its beliefs worked out.
+
+    Parameters
+    ----------
+    draft : Conclusion
+        Whole but for its beliefs.
 
     Raises
     ------
@@ -101,7 +113,13 @@ def believing(draft: Conclusion) -> Conclusion:
 
 
 def before_repairs(conclusion: Conclusion) -> FloatArray:
-    """Return how likely each set was before the first repair, shape (n_sets,)."""
+    """Return how likely each set was before the first repair.
+
+    Returns
+    -------
+    FloatArray
+        Shape (n_sets,). [1]
+    """
     if not conclusion.repairs:
         return conclusion.beliefs.set_probabilities()
     steps = itertools.takewhile(

@@ -1,7 +1,17 @@
-"""Observations: what standing facts say was seen, with repeated readings put together.
+"""What was seen, from what was told: repeated readings and answers put together.
 
 Independent of the order in which readings were told between repairs. Leaves what an
-observation says of causes to `reasoning`.
+observation says of causes to `weighing`.
+
+Decisions that bind it:
+
+- Readings of one point that agree are one observation: each may have been a slip, but
+  the car strays once. They are put together by value, not by time, so that they are the
+  same in any order.
+- Readings of one point that disagree beyond the meter all count: one of them is a slip
+  for what lasts, and all are what a fault that comes and goes gives.
+- An answer told again counts again: a complaint that is still there after a repair is
+  tested twice, and two such answers are no mistake.
 """
 
 from __future__ import annotations
@@ -24,12 +34,19 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model
 
+# How many of the meter's errors two readings of one point may be apart before they
+# disagree. [1] Own choice: a charging car moves by as much between two looks.
 CLASH_DEVIATIONS = 4.0
+
+# The least such error, but along a fuse. [V, Ω, A] Own choice: less changes between two
+# looks at any car.
 LEAST_CLASH = 0.05
-# Own choice: readings of one point a few times the meter's error apart disagree; on a
-# charging car they move by as much between two looks. [V, Ω, A]
+
+# The chance that what shows the same is told the same again. [1] From memory: nine in
+# ten say the same of a test lamp.
 SAYS_AGAIN = 0.9
-# From memory: nine in ten say the same of a test lamp that shows the same.
+
+# What was seen: a value read, or a yes or no.
 Observation = ReadingFact | SymptomFact
 
 
@@ -39,13 +56,13 @@ class Noted(NamedTuple):
     Parameters
     ----------
     epoch : int
-        Number of repairs done before it.
+        How many repairs were done before it. [1]
     observation : ReadingFact or SymptomFact
         Of a reading taken several times, the mean.
     is_complaint : bool
         It is what brought the owner here, and so surer than an answer to a question.
     times : int
-        How many readings or answers that agree it stands for.
+        How many readings or answers that agree it stands for. [1]
     """
 
     epoch: int
@@ -57,14 +74,26 @@ class Noted(NamedTuple):
 def observations_of(
     facts: Sequence[Fact], model: Model
 ) -> tuple[tuple[Noted, ...], tuple[str, ...]]:
-    """Return the observations with their epoch, and the causes repaired.
+    """Return what was seen, and the names of the causes that were mended.
 
+    Parameters
+    ----------
+    facts : Sequence[Fact]
+        Those that stand, in the order they were told.
+    model : Model
+        The car, made ready for diagnosis.
+
+    Returns
+    -------
+    tuple[tuple[Noted, ...], tuple[str, ...]]
+        The observations in order, and `Cause.name` of each repair.
+
+    Notes
+    -----
     A complaint counts as the symptoms it implies, unless they are told otherwise. The
     readings of one point in one state since a repair that agree are one observation,
-    wherever they were told; those that disagree beyond the meter all count, for they
-    tell of a slip, or of a fault that came or went between them. A question answered
-    again counts again if the answer is the same; else it was answered wrongly before,
-    as was a fuse looked at again.
+    wherever they were told. A question answered again counts again if the answer is the
+    same; else it was answered wrongly before, as was a fuse looked at again.
     """
     repairs: list[str] = []
     found: list[Noted] = []
@@ -111,7 +140,7 @@ def _corrects(new: Noted, old: Noted) -> bool:
 
 
 def _put_together(found: Sequence[Noted], model: Model) -> tuple[Noted, ...]:
-    """Return observations with readings that agree as one, where the last of it was."""
+    """Return observations with readings that agree as one, in the place of the last."""
     alike: dict[tuple[int, Reading], list[tuple[float, int]]] = {}
     for place, noted in enumerate(found):
         if isinstance(noted.observation, ReadingFact):
@@ -137,7 +166,13 @@ def _put_together(found: Sequence[Noted], model: Model) -> tuple[Noted, ...]:
 def _agreeing(
     values: Sequence[tuple[float, int]], found: Sequence[Noted], model: Model
 ) -> list[list[tuple[float, int]]]:
-    """Return values in groups that no reading disagrees with its neighbour in."""
+    """Return values in groups within which each agrees with the next.
+
+    Parameters
+    ----------
+    values : Sequence[tuple[float, int]]
+        Rising values, each with its place in `found`.
+    """
     groups: list[list[tuple[float, int]]] = []
     for value, place in values:
         observation = found[place].observation
@@ -164,13 +199,34 @@ def disagree(first: ReadingFact, second: ReadingFact, model: Model) -> bool:
 
 
 def repeat_error(kind: ReadingKind, value: float, range_: MeterRange) -> float:
-    """Return by how much a reading may differ when it is taken again."""
+    """Return by how much a reading may differ when it is taken again.
+
+    Parameters
+    ----------
+    kind : ReadingKind
+        What is read.
+    value : float
+        What the meter showed. [unit of the reading]
+    range_ : MeterRange
+        The meter's accuracy.
+
+    Returns
+    -------
+    float
+        The meter's limit, or what the car moves by. [unit of the reading]
+    """
     least = 0.0 if kind is ReadingKind.FUSE else LEAST_CLASH
     return max(float(range_.half_width(np.array(abs(value)))), least)
 
 
 def repeat_density(observation: ReadingFact, model: Model) -> float:
-    """Return how likely a right reading is shown again, as a density at the value."""
+    """Return the density of a value that a right reading shows when taken again.
+
+    Returns
+    -------
+    float
+        At the value itself; a chance for what is no number. [1 over the unit, or 1]
+    """
     range_ = meter_range(observation.reading.kind, model.knowledge.meter)
     if range_ is None or np.isinf(observation.value):
         return SAYS_AGAIN
@@ -180,6 +236,7 @@ def repeat_density(observation: ReadingFact, model: Model) -> float:
 
 
 def _before_repairs(facts: Sequence[Fact]) -> Sequence[Fact]:
+    """Return the facts told before the first repair."""
     for number, fact in enumerate(facts):
         if isinstance(fact, RepairFact):
             return facts[:number]
@@ -187,12 +244,18 @@ def _before_repairs(facts: Sequence[Fact]) -> Sequence[Fact]:
 
 
 def shown(fact: ReadingFact) -> float:
-    """Return the value of a reading; megohms count as OL.
+    """Return the value of a reading as it is judged.
 
-    On a fuse the leads may be either way round.
+    Megohms count as OL, an infinite value. Along a fuse the leads may be either way
+    round, so the sign is dropped.
     """
     kind = fact.reading.kind
     if kind is ReadingKind.FUSE:
         return abs(fact.value)
     is_over = kind is ReadingKind.OHMS and fact.value > OVER_RANGE_OHMS
     return float("inf") if is_over else fact.value
+
+
+def is_yes(observation: Observation) -> bool:
+    """Return whether an observation is a yes to a question."""
+    return isinstance(observation, SymptomFact) and observation.is_present

@@ -1,8 +1,13 @@
-"""Conflict: whether some cause outside the model explains the facts better.
+"""Whether something that is no cause of the model explains the facts better.
 
 Each fact by itself may be common, and all of them together still be nearly impossible:
 no one cause brings them about, or repairs that should have cured did not. Leaves which
-fact disagrees to `explaining`.
+fact disagrees with the best cause to the explanation.
+
+Decision that binds it: a second explanation is weighed by Bayes' rule, in which each
+fact may be anything and no repair cures. It counts mild misfits and failed repairs
+together, and does not hang on the order of the facts. Without it, a wire on a wrong
+terminal had the program advise repairs for a whole evening.
 """
 
 from __future__ import annotations
@@ -15,20 +20,47 @@ from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.observations import SAYS_AGAIN, Noted, repeat_density
+from diagnose.session.evidence.weighing.reading_slips import EITHER_OF_TWO
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model
 
+# How often a complaint has a cause that the car file and the knowledge do not hold. [1]
+# Own choice, not measured: one in twenty.
 OUTSIDE_PRIOR = 0.05
-# Own choice, not measured: one complaint in twenty has a cause that the car file and
-# the knowledge together do not hold.
+
+# How often what the model doesn't hold makes a fact anything at all. [1] Own choice.
 FREE_SHARE = 0.15
-# Own choice: how often what the model doesn't hold makes a fact anything at all.
+
+# How often the car is otherwise sound, and not like one with a known cause. [1] Own
+# choice: either way about as often.
 SOUND_SHARE = 0.5
-# Own choice: how often the car is otherwise sound, and not like one with a known cause.
+
+# The largest log of a ratio of explanations that an exponential is taken of. [nat] Own
+# choice: beyond it the answer is 0 or 1 on any page.
+MOST_LOG_ODDS = 50.0
+
+# The least probability from which a reading is called the odd one. [1] Own choice:
+# likelier odd than not.
+LIKELY = 0.5
+
+# The least total that is divided by. [1] Own choice: near the smallest double.
+LEAST_TOTAL = 1e-300
 
 
 def outside_probability(conclusion: Conclusion, model: Model) -> float:
     """Return how likely it is that no cause of the model is behind the facts.
+
+    Parameters
+    ----------
+    conclusion : Conclusion
+        What the facts amount to with the causes of the model.
+    model : Model
+        The car, made ready for diagnosis.
+
+    Returns
+    -------
+    float
+        `OUTSIDE_PRIOR` while nothing but the complaint was told. [1]
 
     Notes
     -----
@@ -54,14 +86,27 @@ def outside_probability(conclusion: Conclusion, model: Model) -> float:
     weights = (1.0 - SOUND_SHARE) * told / share
     weights[0] += SOUND_SHARE / weights.shape[1]
     conflict = _log_outside(weights, others) - within
-    odds = OUTSIDE_PRIOR / (1.0 - OUTSIDE_PRIOR) * np.exp(np.clip(conflict, -50, 50))
+    conflict = np.clip(conflict, -MOST_LOG_ODDS, MOST_LOG_ODDS)
+    odds = OUTSIDE_PRIOR / (1.0 - OUTSIDE_PRIOR) * np.exp(conflict)
     return float(odds / (1.0 + odds))
 
 
 def oddest_reading(conclusion: Conclusion, model: Model) -> ReadingFact | None:
-    """Return the reading likeliest to be what no known cause gives, if one is likely.
+    """Return the reading that most likely shows what no known cause gives.
 
     It may stand before a repair, where no fact is a misfit by itself any more.
+
+    Parameters
+    ----------
+    conclusion : Conclusion
+        What the facts amount to with the causes of the model.
+    model : Model
+        The car, made ready for diagnosis.
+
+    Returns
+    -------
+    ReadingFact or None
+        None where none is likelier odd than not.
     """
     total = np.zeros(conclusion.prior.shape)
     readings = []
@@ -76,10 +121,10 @@ def oddest_reading(conclusion: Conclusion, model: Model) -> ReadingFact | None:
     if not readings:
         return None
     weights = conclusion.prior * np.exp(total - total.max())
-    weights /= max(float(weights.sum()), 1e-300)
+    weights /= max(float(weights.sum()), LEAST_TOTAL)
     chances = [float((weights * is_free).sum()) for _, is_free in readings]
     best = int(np.argmax(chances))
-    return readings[best][0] if chances[best] > 0.5 else None
+    return readings[best][0] if chances[best] > LIKELY else None
 
 
 def _log_outside(weights: FloatArray, facts: list[tuple[FloatArray, float]]) -> float:
@@ -90,7 +135,8 @@ def _log_outside(weights: FloatArray, facts: list[tuple[FloatArray, float]]) -> 
     weights : FloatArray
         What the car is like apart from that, shape (n_sets, n_draws); sums to 1.
     facts : list[tuple[FloatArray, float]]
-        Likelihood under each set and draw, and the density of any value.
+        Likelihood under each set and draw, shape (n_sets, n_draws), and the density of
+        any value.
     """
     rows = weights.any(axis=1)
     left, total = weights[rows], 0.0
@@ -106,14 +152,15 @@ def _any_value(noted: Noted, model: Model) -> float:
     """Return the density of a fact that may be anything, once for all its readings."""
     observation = noted.observation
     if isinstance(observation, SymptomFact):
-        return 0.5 * SAYS_AGAIN ** (noted.times - 1)
+        return EITHER_OF_TWO * SAYS_AGAIN ** (noted.times - 1)
     again = repeat_density(observation, model) ** (noted.times - 1)
     return again * _any_reading(observation, model)
 
 
 def _any_reading(observation: ReadingFact, model: Model) -> float:
+    """Return the density of a value that may be anything the meter can show."""
     if observation.reading.kind is ReadingKind.LOOK or np.isinf(observation.value):
-        return 0.5
+        return EITHER_OF_TWO
     if observation.reading.kind is ReadingKind.LAMP:
         return 1.0 / len(GRADES)
     spread = spread_of(

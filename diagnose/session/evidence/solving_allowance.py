@@ -1,6 +1,8 @@
-"""Effort: whether what an answer asks for may be solved now, or must be there already.
+"""Whether what an answer asks for may be solved now, or must be there already.
 
-A person waits for an answer; what only makes it finer is solved while he is at the car.
+Decision that binds it: a person waits for an answer, so at a screen a fact is answered
+at once, from what is solved already. What that answer did without is solved while the
+person is at the car, and that nothing fits is said only when everything was solved.
 """
 
 from __future__ import annotations
@@ -16,8 +18,13 @@ def nothing_is_solved() -> bool:
     return False
 
 
-class Effort:
-    """What may be done for one conclusion.
+def everything_is_solved() -> bool:
+    """Return that all that is missing may be solved: the answer can wait for it."""
+    return True
+
+
+class Allowance:
+    """What may be solved for one conclusion.
 
     Parameters
     ----------
@@ -27,14 +34,14 @@ class Effort:
     Attributes
     ----------
     is_complete : bool
-        Whether all that was asked for could be had.
+        Whether all that was asked for was there or could be solved.
 
     Examples
     --------
-    >>> effort = Effort(nothing_is_solved)
-    >>> effort.within(["kept", "new"], lambda one: one == "kept")
+    >>> allowance = Allowance(nothing_is_solved)
+    >>> allowance.within(["kept", "new"], lambda one: one == "kept")
     ['kept']
-    >>> effort.is_complete
+    >>> allowance.is_complete
     False
     """
 
@@ -45,7 +52,15 @@ class Effort:
     def within(
         self, wanted: Sequence[Wanted], is_there: Callable[[Wanted], bool]
     ) -> list[Wanted]:
-        """Return those wanted that are there, or all where they may be solved."""
+        """Return those wanted that are there, or all where they may be solved.
+
+        Parameters
+        ----------
+        wanted : Sequence
+            Fault sets, ladders or whatever else is solved.
+        is_there : Callable
+            Whether one of them was solved before.
+        """
         if self._solves():
             return list(wanted)
         there = [one for one in wanted if is_there(one)]

@@ -145,14 +145,14 @@ class Fitter:
         _, observation, is_complaint, _ = conclusion.observations[number]
         if isinstance(observation, SymptomFact):
             only = np.array([best])
-            chance = self._reasoner.yes_chance(
+            chance = self._reasoner.expected.yes_chance(
                 conclusion, observation.symptom, only, is_complaint=is_complaint
             )
             yes = float((chance[0] * share).sum())
             return yes if observation.is_present else 1.0 - yes
         if best >= conclusion.first_fleeting:
             fault = int(conclusion.comes_and_goes[best])
-            there = self._reasoner.presence_of(observation, fault)
+            there = self._reasoner.expected.presence_chance(observation, fault)
             chance_there = float((there * share).sum())
             shown, away = int(conclusion.shown_by[best]), int(conclusion.away[best])
             return chance_there * self._tail(conclusion, observation, shown, share) + (
@@ -171,7 +171,7 @@ class Fitter:
         compiled, reading = self._model.compiled, observation.reading
         weigher, only = self._reasoner.weigher, np.array([row])
         predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
-        stray = weigher.stray(conclusion.hypotheses, reading, rows=only)[0]
+        stray = weigher.scatter.stray(conclusion.hypotheses, reading, rows=only)[0]
         return weigher.tail_probability(observation, predicted, share, stray=stray)
 
     def _check_words(self, observation: Observation) -> str:

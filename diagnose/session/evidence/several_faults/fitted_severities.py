@@ -1,8 +1,22 @@
 """Severities that suit the facts, for the fault sets that lead.
 
-The draws hold some severities of each fault, and a precise reading falls between them.
-What leads and is carried by few draws gets the step of a ladder that fits, draw by
-draw, and so does what a repair leaves of it. Leaves the ladders to `ladders`.
+The draws hold a few severities of each fault, and a precise reading falls between them:
+the posterior then rests on one or two draws, or on none. A set that leads and is
+carried by few draws is drawn again: in each draw a severity is chosen by its posterior
+weight on a ladder, and the prior of the draw is corrected so that the evidence is that
+of all severities together. Leaves the ladders to `severity_ladders` and the choice to
+`inference.belief.severity_steps`.
+
+Decisions that bind it:
+
+- In a set of several the cause that its facts pin down most goes up the ladder; the
+  further ones are as severe as the facts that are theirs ask for.
+- A pair is drawn again as well when only the search says that it leads: with the draws
+  alone it misses a reading that it fits when its severity is chosen.
+- The severity is chosen by all facts, before and after repairs, whatever is left of the
+  set: what still shows after a repair tells how severe the fault is, too.
+- What a repair leaves of such a set has a row of its own, as severe as it was there.
+  Else the readings taken before the repair would be forgotten.
 """
 
 from __future__ import annotations
@@ -26,43 +40,55 @@ from diagnose.inference.belief.severity_steps import (
 from diagnose.inference.search.found_sets import Combined
 from diagnose.session.evidence.conclusion import Conclusion, before_repairs
 from diagnose.session.evidence.observations import Noted
-from diagnose.session.evidence.pair_search import FEW_DRAWS, Searcher
-from diagnose.session.evidence.severity_ladders import Ladders, Rungs
-from diagnose.session.evidence.solving_allowance import Effort
+from diagnose.session.evidence.several_faults.pair_search import FEW_DRAWS_SHARE
+from diagnose.session.evidence.several_faults.seen_facts import SeenFacts
+from diagnose.session.evidence.several_faults.severity_ladders import (
+    Ladders,
+    VariedSet,
+)
+from diagnose.session.evidence.solving_allowance import Allowance
 from diagnose.session.facts import ReadingFact
 
+# The least share of the belief of a set whose severities are chosen. [1] Own choice: a
+# hundredth is what a ranking shows.
 LEAST_REDRAWN = 0.01
+
+# How many sets have their severities chosen at most. [1] Derived: each may leave a set
+# or two after a repair, and all have to lie in the bank's `REDRAWN_ROWS`.
 MOST_LEADING = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Suited:
-    """A ladder of a fault set that leads.
+class _Plan:
+    """A fault set that leads, with the ladder that its severities are chosen on.
 
     Parameters
     ----------
-    rungs : Rungs
+    ladder : VariedSet
+        Its further causes are as severe as their facts ask for.
     steps : Mapping[int, IntArray]
-        Which step each further cause is on in each draw, shape (n_draws,); empty for
-        the one that goes up the ladder.
+        The step each further cause is on in each draw, shape (n_draws,); empty for the
+        one that goes up the ladder.
     factor : FloatArray
-        On the prior of each draw, shape (n_draws,).
+        On the prior of each draw, for the choice of those steps; shape (n_draws,). [1]
     """
 
-    rungs: Rungs
+    ladder: VariedSet
     steps: Mapping[int, IntArray]
     factor: FloatArray
 
 
-class Severities:
-    """Gives fault sets of one car other severities.
+class FittedSeverities:
+    """Gives the leading fault sets of one car severities that suit the facts.
 
     Parameters
     ----------
     compiled : Compiled
+        The car, and the rows that sets are written into.
     ladders : Ladders
-    searcher : Searcher
-        Knows which cause a fact is about.
+        Fault sets under every severity of one cause.
+    seen : SeenFacts
+        Knows which cause of a set a fact is about.
     mark : Callable
         Told of an observation and a row when the likelihood of the row is written.
     """
@@ -71,21 +97,21 @@ class Severities:
         self,
         compiled: Compiled,
         ladders: Ladders,
-        searcher: Searcher,
+        seen: SeenFacts,
         *,
         mark: Callable[[Noted, int], None],
     ) -> None:
         self._compiled, self._ladders = compiled, ladders
-        self._searcher, self._mark = searcher, mark
+        self._seen, self._mark = seen, mark
 
     def redrawn(
         self,
         conclusion: Conclusion,
         combined: Combined,
         rows: Mapping[FaultSet, int],
-        effort: Effort,
+        allowance: Allowance,
     ) -> Conclusion | None:
-        """Give the leading fault sets severities that suit the facts.
+        """Return a conclusion in which the leading sets have severities of their own.
 
         Parameters
         ----------
@@ -95,12 +121,13 @@ class Severities:
             What the search found.
         rows : Mapping[FaultSet, int]
             The row of each set.
-        effort : Effort
+        allowance : Allowance
+            Whether missing ladders may be solved now.
 
         Returns
         -------
         Conclusion or None
-            Without beliefs; None where nothing has to be redrawn.
+            Without beliefs; None where nothing has to be drawn again.
         """
         if not any(
             isinstance(n.observation, ReadingFact) for n in conclusion.observations
@@ -108,29 +135,38 @@ class Severities:
             return None
         leading = self._leading(conclusion, combined, rows)
         mended = frozenset().union(*(repair.causes for repair in conclusion.repairs))
-        suited, needed = self._all_suited(leading, conclusion, mended, effort)
-        if not suited:
+        plans, needed = self._plans(leading, conclusion, mended, allowance)
+        if not plans:
             return None
         self._ladders.solve(needed)
+        return self._written(plans, conclusion, mended, rows)
+
+    def _written(
+        self,
+        plans: list[_Plan],
+        conclusion: Conclusion,
+        mended: frozenset[int],
+        rows: Mapping[FaultSet, int],
+    ) -> Conclusion:
+        """Return a conclusion with planned sets and what repairs leave of them."""
         bank = self._compiled.bank
         first = bank.first_redrawn
-        free = iter(range(first + len(suited), first + REDRAWN_ROWS))
+        free = iter(range(first + len(plans), first + REDRAWN_ROWS))
         sets, prior = list(conclusion.hypotheses.sets), conclusion.prior.copy()
         remains: dict[tuple[int, FaultSet], int] = {}
-        for row, one in enumerate(suited, start=first):
-            fault_set, old = one.rungs.fault_set, rows[one.rungs.fault_set]
-            course = self._course(one, conclusion, rows)
-            redrawn = choose_severities(course)
-            self._put(row, one.rungs, redrawn.choice, conclusion)
+        for row, plan in enumerate(plans, start=first):
+            fault_set, old = plan.ladder.fault_set, rows[plan.ladder.fault_set]
+            redrawn = choose_severities(self._course(plan, conclusion, rows))
+            self._put(row, plan.ladder, redrawn.choice, conclusion)
             sets[row], sets[old] = fault_set, ()
-            prior[row] = prior[old] * redrawn.correction * one.factor
+            prior[row] = prior[old] * redrawn.correction * plan.factor
             prior[old] = 0.0
-            steps = {**one.steps, one.rungs.cause: redrawn.choice}
+            steps = {**plan.steps, plan.ladder.varied: redrawn.choice}
             for cause in sorted(set(steps) if mended & set(fault_set) else ()):
                 left = next(free, None) if len(fault_set) > 1 else None
                 if left is not None:
-                    rungs = Rungs((cause,), cause)
-                    self._put(left, rungs, steps[cause], conclusion)
+                    alone = VariedSet.alone(cause)
+                    self._put(left, alone, steps[cause], conclusion)
                     sets[left] = (cause,)
                     remains[row, (cause,)] = left
         return replace(
@@ -141,15 +177,15 @@ class Severities:
         )
 
     def _put(
-        self, row: int, rungs: Rungs, steps: IntArray, conclusion: Conclusion
+        self, row: int, ladder: VariedSet, steps: IntArray, conclusion: Conclusion
     ) -> None:
         """Write a step of a ladder for each draw into a row, likelihoods included."""
         bank, each_draw = self._compiled.bank, np.arange(self._compiled.n_draws)
-        bank.put(row, chosen_row(self._ladders.of(rungs).grid, steps), 0)
+        bank.put(row, chosen_row(self._ladders.of(ladder).grid, steps), 0)
         for noted, likelihood in zip(
             conclusion.observations, conclusion.likelihoods, strict=True
         ):
-            likelihood[row] = self._ladders.likelihood(rungs, noted)[steps, each_draw]
+            likelihood[row] = self._ladders.likelihood(ladder, noted)[steps, each_draw]
             self._mark(noted, row)
 
     def _leading(
@@ -163,7 +199,7 @@ class Severities:
         """
         weights, causes = conclusion.beliefs.weights, self._compiled.causes
         chances = np.maximum(weights.sum(axis=1), before_repairs(conclusion))
-        few = effective_draws(weights) < FEW_DRAWS * weights.shape[1]
+        few = effective_draws(weights) < FEW_DRAWS_SHARE * weights.shape[1]
         estimated = dict(zip(combined.sets, combined.shares, strict=True))
         narrow = dict(zip(combined.sets, combined.narrow, strict=True))
         found: dict[FaultSet, FaultSet] = {}
@@ -185,62 +221,63 @@ class Severities:
         leading = sorted(found, key=lambda fault_set: -shares[fault_set])
         return {fault_set: found[fault_set] for fault_set in leading[:MOST_LEADING]}
 
-    def _all_suited(
+    def _plans(
         self,
         leading: Mapping[FaultSet, FaultSet],
         conclusion: Conclusion,
         mended: frozenset[int],
-        effort: Effort,
-    ) -> tuple[list[_Suited], list[Rungs]]:
-        """Return the ladders of sets that lead, and all that have to be solved."""
+        allowance: Allowance,
+    ) -> tuple[list[_Plan], list[VariedSet]]:
+        """Return the plans that may be carried out, and the ladders they need."""
         has = self._ladders.has
-        suited: list[_Suited] = []
-        needed: list[Rungs] = []
+        plans: list[_Plan] = []
+        needed: list[VariedSet] = []
         for fault_set, varied in leading.items():
-            further = [Rungs((cause,), cause) for cause in varied[1:]]
-            if len(effort.within(further, has)) < len(further):
+            further = [VariedSet.alone(cause) for cause in varied[1:]]
+            if len(allowance.within(further, has)) < len(further):
                 continue
-            one = self._suited(fault_set, varied, conclusion)
-            alone = one.steps if mended & set(fault_set) else ()
-            wanted = [one.rungs, *(Rungs((cause,), cause) for cause in alone)]
-            if len(effort.within(wanted, has)) == len(wanted):
-                suited.append(one)
+            plan = self._plan(fault_set, varied, conclusion)
+            alone = plan.steps if mended & set(fault_set) else ()
+            wanted = [plan.ladder, *(VariedSet.alone(cause) for cause in alone)]
+            if len(allowance.within(wanted, has)) == len(wanted):
+                plans.append(plan)
                 needed += wanted
-        return suited, needed
+        return plans, needed
 
-    def _suited(
+    def _plan(
         self, fault_set: FaultSet, varied: FaultSet, conclusion: Conclusion
-    ) -> _Suited:
-        """Return a ladder whose further causes are as severe as their facts ask for."""
-        beside, factor = [], np.ones(self._compiled.n_draws)
+    ) -> _Plan:
+        """Return a plan whose further causes are as severe as their facts ask for."""
+        others, factor = [], np.ones(self._compiled.n_draws)
         steps: dict[int, IntArray] = {varied[0]: np.zeros(0, dtype=np.int64)}
         for cause in varied[1:]:
-            own = self._searcher.moved_by(cause, fault_set, conclusion.observations)
-            severity, steps[cause], correction = self._ladders.suited(cause, own)
-            beside.append(severity)
-            factor *= correction
-        rungs = Rungs(fault_set, varied[0], tuple(beside))
-        return _Suited(rungs=rungs, steps=steps, factor=factor)
+            own = self._seen.moved_most_by(cause, fault_set, conclusion.observations)
+            fitted = self._ladders.fitted(cause, own)
+            others.append(fitted.severity)
+            steps[cause] = fitted.steps
+            factor *= fitted.correction
+        ladder = VariedSet(fault_set, varied[0], tuple(others))
+        return _Plan(ladder=ladder, steps=steps, factor=factor)
 
     def _course(
-        self, suited: _Suited, conclusion: Conclusion, rows: Mapping[FaultSet, int]
+        self, plan: _Plan, conclusion: Conclusion, rows: Mapping[FaultSet, int]
     ) -> FloatArray:
         """Return the likelihood of facts and repairs on every step of a ladder.
 
-        Whatever is left of the set after each repair; shape (n_steps, n_draws).
+        Summed over what each repair may leave of the set; shape (n_steps, n_draws).
         """
-        fault_set, cause = suited.rungs.fault_set, suited.rungs.cause
+        fault_set, cause = plan.ladder.fault_set, plan.ladder.varied
         shape = n_steps(len(LADDER_LEVELS)), self._compiled.n_draws
         each_draw = np.arange(self._compiled.n_draws)
 
         def on_steps(left: FaultSet, number: int) -> FloatArray:
             noted = conclusion.observations[number]
             if left == fault_set:
-                return self._ladders.likelihood(suited.rungs, noted)
-            if len(left) == 1 and left[0] in suited.steps:
-                steps = self._ladders.likelihood(Rungs(left, left[0]), noted)
+                return self._ladders.likelihood(plan.ladder, noted)
+            if len(left) == 1 and left[0] in plan.steps:
+                steps = self._ladders.likelihood(VariedSet.alone(left[0]), noted)
                 if left[0] != cause:
-                    steps = np.asarray(steps[suited.steps[left[0]], each_draw])
+                    steps = np.asarray(steps[plan.steps[left[0]], each_draw])
                 return steps
             return np.asarray(conclusion.likelihoods[number][rows[left]])
 

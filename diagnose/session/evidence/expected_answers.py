@@ -1,0 +1,97 @@
+"""What a person is expected to see next, under each fault set of a conclusion.
+
+Knows that a fault that comes and goes may be away. Leaves how likely each fault set is
+to `concluding`, and the volts of a reading to the compiled car.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from diagnose.arrays import FloatArray, IntArray
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.session.evidence.conclusion import Conclusion
+from diagnose.session.evidence.observations import Observation
+from diagnose.session.evidence.weighing.likelihoods import Weigher
+from diagnose.session.ready_car import Model
+
+
+class ExpectedAnswers:
+    """How likely the questions of one car are answered with yes.
+
+    Parameters
+    ----------
+    model : Model
+        The car, made ready for diagnosis.
+    weigher : Weigher
+        Knows the state that something was seen in.
+    """
+
+    def __init__(self, model: Model, weigher: Weigher) -> None:
+        self._model, self._weigher = model, weigher
+        self._compiled: Compiled = model.compiled
+
+    def yes_chance(
+        self,
+        conclusion: Conclusion,
+        name: str,
+        rows: IntArray,
+        *,
+        is_complaint: bool = False,
+    ) -> FloatArray:
+        """Return the chance that a symptom is there, or that a test brings the fault.
+
+        Parameters
+        ----------
+        conclusion : Conclusion
+            What the facts amount to.
+        name : str
+            Of the symptom, or of the test.
+        rows : IntArray
+            Rows of the conclusion, shape (n_rows,).
+        is_complaint : bool
+            It is what the owner came with.
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_rows, n_draws); reports that are wrong are left out. [1]
+        """
+        presence, fault = self._compiled.presence, conclusion.comes_and_goes[rows]
+        is_fleeting = fault >= 0
+        own = fault[is_fleeting]
+        test = self._model.provocations.get(name)
+        if test is not None:
+            shape = (len(rows), self._compiled.n_draws)
+            result = np.full(shape, test.symptom.imagined_probability)
+            reacts = presence.reaction(test.trigger, test.at_target)
+            result[is_fleeting] = reacts[own]
+            return result
+        column = self._compiled.symptom_index[name]
+        symptoms = conclusion.hypotheses.symptoms
+        shown, away = conclusion.shown_by[rows], conclusion.away[rows][is_fleeting]
+        result = symptoms[shown, :, column].astype(np.float64)
+        state = self._model.asked(name).state
+        chance = presence.chance(state, is_complaint=is_complaint)[own]
+        sound = symptoms[away, :, column].astype(np.float64)
+        result[is_fleeting] = presence.mixed(result[is_fleeting], sound, chance)
+        return result
+
+    def presence_chance(self, observation: Observation, fault: int) -> FloatArray:
+        """Return the chance that a fault that comes and goes was there at a look.
+
+        Parameters
+        ----------
+        observation : Observation
+            What was seen.
+        fault : int
+            Its place among such faults.
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_draws,). [1]
+        """
+        return np.asarray(
+            self._compiled.presence.chance(self._weigher.state_of(observation))[fault]
+        )

@@ -1,0 +1,156 @@
+"""What each fact says of every single cause, worked out once and kept.
+
+A search for several faults rests on it: how likely the fact is under each cause alone,
+and how far each cause moves what the fact looks at. Leaves adding facts up to
+`inference.search`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.arrays import FloatArray, IntArray
+from diagnose.faults.causes import FaultSet
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
+from diagnose.inference.search.single_causes import Seen
+from diagnose.measurement.readings import ReadingKind
+from diagnose.session.evidence.observations import Noted, Observation
+from diagnose.session.evidence.weighing.likelihoods import Weigher
+from diagnose.session.facts import SymptomFact
+
+# The kinds of reading that are compared by their difference; others, such as ohms, span
+# decades and are compared by their ratio.
+LINEAR_KINDS = frozenset({ReadingKind.DC_VOLTS, ReadingKind.LAMP, ReadingKind.LOOK})
+
+# The least reading that a ratio is taken of. [A, Ω, V of alternating current] Derived:
+# no meter here counts in less.
+LEAST_SHOWN = 1e-3
+
+# The same for the volts along a fuse. [V] Derived: a tenth of what the meter counts in
+# there.
+LEAST_FUSE_SHOWN = 1e-5
+
+# How many facts are kept. [1] Derived: those of an evening; 1.6 MB each.
+KEPT_FACTS = 64
+
+
+@dataclass(frozen=True, slots=True)
+class SinglesTold:
+    """What observations say of the sound car and of every single cause.
+
+    Parameters
+    ----------
+    weighed : Sequence[FloatArray]
+        The likelihood of each observation, shape (n_rows, n_draws).
+    rows : IntArray
+        Those of the sound car and the single causes, shape (1 + n_causes,).
+    """
+
+    weighed: Sequence[FloatArray]
+    rows: IntArray
+
+    def likelihood(self, place: int) -> FloatArray:
+        """Return the likelihood of one observation, put together when it is asked for.
+
+        Parameters
+        ----------
+        place : int
+            Of the observation.
+
+        Returns
+        -------
+        FloatArray
+            Shape (1 + n_causes, n_draws). [1 over the unit of the reading, or 1]
+        """
+        return np.asarray(self.weighed[place][self.rows])
+
+
+class SeenFacts:
+    """The facts told of one car, each with what it says of single causes.
+
+    Parameters
+    ----------
+    compiled : Compiled
+        The car with what single causes show.
+    weigher : Weigher
+        Knows which facts are the outcome of a test.
+    """
+
+    def __init__(self, compiled: Compiled, weigher: Weigher) -> None:
+        self._compiled, self._weigher = compiled, weigher
+        self._kept: dict[Noted, Seen] = {}
+
+    def seen(self, noted: Noted, likelihood: Callable[[], FloatArray]) -> Seen:
+        """Return what a fact says of single causes.
+
+        Parameters
+        ----------
+        noted : Noted
+            The fact.
+        likelihood : Callable
+            Gives its likelihood under the sound car and every single cause, shape
+            (1 + n_causes, n_draws); asked when the fact is new.
+            [1 over the unit of the reading, or 1]
+        """
+        # those asked for last are dropped last
+        seen = self._kept.pop(noted, None)
+        if seen is None:
+            while len(self._kept) >= KEPT_FACTS:
+                del self._kept[next(iter(self._kept))]
+            moved = self._moved(noted.observation)
+            seen = Seen(likelihood=likelihood(), moved=moved)
+        self._kept[noted] = seen
+        return seen
+
+    def moved_most_by(
+        self, cause: int, fault_set: FaultSet, observations: Sequence[Noted]
+    ) -> list[Noted]:
+        """Return the facts that one cause of a set moves further than its others do.
+
+        Parameters
+        ----------
+        cause : int
+            One of the set.
+        fault_set : FaultSet
+            Causes that are there together.
+        observations : Sequence[Noted]
+            Those told after a repair say nothing here.
+        """
+        return [
+            noted
+            for noted in observations
+            if noted in self._kept
+            and max(fault_set, key=lambda one: self._kept[noted].moved[one]) == cause
+        ]
+
+    def _moved(self, observation: Observation) -> FloatArray:
+        """Return how far each single cause moves what a fact looks at, (n_causes,).
+
+        A symptom in probability; volts over one volt, other readings as a share. What
+        comes and goes counts as it is while it is there.
+        """
+        singles, n_causes = self._compiled.singles, len(self._compiled.causes)
+        presence = self._compiled.presence
+        test = self._weigher.provocation(observation)
+        if test is not None:
+            moved = np.zeros(n_causes)
+            reacts = presence.reaction(test.trigger, test.at_target)
+            moved[presence.numbers] = reacts.mean(axis=1)
+            return moved
+        if isinstance(observation, SymptomFact):
+            column = self._compiled.symptom_index[observation.symptom]
+            shown = singles.symptoms[:, :, column].mean(axis=1).astype(np.float64)
+        else:
+            kind = observation.reading.kind
+            shown = self._compiled.predicted(singles, observation.reading)
+            shown = np.where(np.isinf(shown), OVER_RANGE_OHMS, shown).mean(axis=1)
+            if kind not in LINEAR_KINDS:
+                is_fuse = kind is ReadingKind.FUSE
+                least = LEAST_FUSE_SHOWN if is_fuse else LEAST_SHOWN
+                shown = np.log(np.maximum(shown, least))
+        moved = np.abs(shown[1:] - shown[0])
+        return np.append(moved, moved[presence.acts_as])

@@ -1,0 +1,1 @@
+"""How well causes explain one thing seen: fit, scatter and slips of readings."""

@@ -1,0 +1,272 @@
+"""How likely one observation is under each fault set and draw.
+
+Puts together what a reading is predicted to show, how it scatters, slips, and reports
+that are wrong. Leaves the scatter to `scatter`, slips to `reading_slips`, and which
+fault sets there are to `concluding`.
+
+Decision that binds it: what brought the owner here is far surer than an answer to a
+question. Otherwise the sound car, which is common, explains every complaint by a wrong
+report.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from diagnose.arrays import FloatArray
+from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.evidence import (
+    STATE_FLOOR,
+    lamp_likelihood,
+    look_likelihood,
+    reading_likelihood,
+    symptom_likelihood,
+    tail_of,
+)
+from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.belief.severity_steps import on_steps, step_spread
+from diagnose.measurement.probe_lamp import answer_chance
+from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.symptoms import Symptom
+from diagnose.session.evidence.observations import Noted, Observation, shown
+from diagnose.session.evidence.weighing.reading_slips import ReadingSlips
+from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex, Scatter
+from diagnose.session.facts import ReadingFact, SymptomFact
+from diagnose.session.provocation_tests import Provocation
+from diagnose.session.ready_car import Model
+
+# By how much the chances of a missed and of an imagined symptom are multiplied when it
+# is the complaint itself. [1] From memory: what brings a person to a diagnosis has been
+# seen more than once.
+COMPLAINT_ERROR_FACTOR = 0.02
+
+
+class Weigher:
+    """Weighs what was seen on one car: how likely it is under each fault set.
+
+    Parameters
+    ----------
+    model : Model
+        The car, made ready for diagnosis.
+
+    Attributes
+    ----------
+    scatter : Scatter
+        How far readings stray without a mistake.
+    slips : ReadingSlips
+        What they show after one.
+    """
+
+    def __init__(self, model: Model) -> None:
+        self._model = model
+        self._compiled: Compiled = model.compiled
+        self.scatter = Scatter(model)
+        self.slips = ReadingSlips(model, self.scatter)
+
+    def provocation(self, observation: Observation) -> Provocation | None:
+        """Return the test that an observation is the outcome of, if it is one."""
+        if not isinstance(observation, SymptomFact):
+            return None
+        return self._model.provocations.get(observation.symptom)
+
+    def state_of(self, observation: Observation) -> str:
+        """Return the operating state that something was seen in."""
+        if isinstance(observation, SymptomFact):
+            return self._model.asked(observation.symptom).state
+        return observation.reading.state
+
+    def likelihood(
+        self,
+        hypotheses: Hypotheses,
+        noted: Noted,
+        *,
+        rows: RowIndex = EVERY_ROW,
+        is_ladder: bool = False,
+        stands_for: int = 1,
+    ) -> FloatArray:
+        """Return the likelihood of one observation under each fault set and draw.
+
+        Parameters
+        ----------
+        hypotheses : Hypotheses
+            Fault sets with what they show.
+        noted : Noted
+            What was seen.
+        rows : IntArray or slice
+            Which fault sets.
+        is_ladder : bool
+            The rows are the solved severities of a ladder; return its steps, each of
+            which stands for those half way to its neighbours.
+        stands_for : int
+            How many draws each that was solved stands for. [1]
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_rows, n_draws), or (n_steps, n_draws) of a ladder.
+            [1 over the unit of the reading, or 1]
+        """
+        observation = noted.observation
+        if isinstance(observation, SymptomFact):
+            return self._of_answer(
+                hypotheses, observation, noted, rows=rows, is_ladder=is_ladder
+            )
+        reading = observation.reading
+        on = on_steps if is_ladder else np.asarray
+        predicted = on(self._compiled.predicted(hypotheses, reading, rows=rows))
+        slips = self.slips.behind(noted)
+        if reading.kind is ReadingKind.LOOK:
+            result = look_likelihood(observation.value > 0.5, predicted, slips=slips)
+        elif reading.kind is ReadingKind.LAMP:
+            result = lamp_likelihood(observation.value, predicted, slips=slips)
+        else:
+            result = self._of_value(
+                hypotheses,
+                noted,
+                predicted,
+                rows=rows,
+                is_ladder=is_ladder,
+                stands_for=stands_for,
+            )
+        return result * on(self.state_chance(hypotheses, reading.state, rows=rows))
+
+    def _of_answer(
+        self,
+        hypotheses: Hypotheses,
+        fact: SymptomFact,
+        noted: Noted,
+        *,
+        rows: RowIndex,
+        is_ladder: bool,
+    ) -> FloatArray:
+        """Return the likelihood of an answer to a question, or of a test's outcome."""
+        on = on_steps if is_ladder else np.asarray
+        test = self.provocation(fact)
+        if test is not None:
+            yes = test.symptom.imagined_probability
+            shape = on(hypotheses.symptoms[rows, :, 0].astype(np.float64)).shape
+            return np.full(shape, yes if fact.is_present else 1.0 - yes)
+        column = self._compiled.symptom_index[fact.symptom]
+        chance = on(hypotheses.symptoms[rows, :, column].astype(np.float64))
+        symptom = self.symptom_of(fact, is_complaint=noted.is_complaint)
+        return symptom_likelihood(symptom, fact.is_present, chance, times=noted.times)
+
+    def _of_value(
+        self,
+        hypotheses: Hypotheses,
+        noted: Noted,
+        predicted: FloatArray,
+        *,
+        rows: RowIndex,
+        is_ladder: bool,
+        stands_for: int,
+    ) -> FloatArray:
+        """Return the likelihood of a value on a meter, steady and jumping mixed."""
+        fact = noted.observation
+        assert isinstance(fact, ReadingFact)
+        reading, value = fact.reading, shown(fact)
+        on = on_steps if is_ladder else np.asarray
+        spread_steps = step_spread(predicted) if is_ladder else 0.0
+        slips = self.slips.behind(noted)
+        slipped = self.slips.volts_density(value, reading, hypotheses, rows)
+
+        def fits(stray: FloatArray) -> FloatArray:
+            return reading_likelihood(
+                value,
+                predicted,
+                spread=self.scatter.of_meter(reading),
+                slips=slips,
+                stray=np.hypot(stray, spread_steps),
+                slip_density=None if slipped is None else on(slipped),
+                stands_for=stands_for,
+            )
+
+        result = fits(on(self.scatter.leakage(hypotheses, reading, rows=rows)))
+        jumps = on(self.scatter.jumping_share(hypotheses, reading, rows=rows))
+        if jumps.any():
+            wide = fits(on(self.scatter.stray(hypotheses, reading, rows=rows)))
+            result += jumps * (wide - result)
+        return result
+
+    def state_chance(
+        self, hypotheses: Hypotheses, state: str, *, rows: RowIndex = EVERY_ROW
+    ) -> FloatArray:
+        """Return the chance that something could be read in a state.
+
+        That of `reach_chance`, with a floor for a person who measured in another state
+        than he says.
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_rows, n_draws). [1]
+        """
+        chance = self.reach_chance(hypotheses, state, rows=rows)
+        return np.asarray(STATE_FLOOR + (1.0 - STATE_FLOOR) * chance)
+
+    def reach_chance(
+        self, hypotheses: Hypotheses, state: str, *, rows: RowIndex = EVERY_ROW
+    ) -> FloatArray:
+        """Return the chance that the car gets into a state: to idle it has to start.
+
+        Returns
+        -------
+        FloatArray
+            Of the symptom that the state needs, shape (n_rows, n_draws); 1 where it
+            needs none. [1]
+        """
+        wanted = self._model.car.state(state).exists_when
+        column = self._compiled.symptom_index.get(wanted)
+        if column is None:
+            return np.ones(hypotheses.symptoms[rows, :, 0].shape)
+        chance: FloatArray = hypotheses.symptoms[rows, :, column].astype(np.float64)
+        return chance
+
+    def tail_probability(
+        self,
+        fact: ReadingFact,
+        predicted: FloatArray,
+        share: FloatArray,
+        *,
+        stray: FloatArray | float = 0.0,
+    ) -> float:
+        """Return the chance of a reading at least as far off, without a slip.
+
+        Parameters
+        ----------
+        fact : ReadingFact
+            The reading and its value.
+        predicted : FloatArray
+            What each draw of one fault set shows, shape (n_draws,).
+            [unit of the reading]
+        share : FloatArray
+            Weight of each draw, summing to 1; shape (n_draws,). [1]
+        stray : FloatArray or float
+            Standard deviation beyond the meter's, shape (n_draws,).
+            [unit of the reading]
+
+        Returns
+        -------
+        float
+            Of a look or a test lamp, the chance of what was seen. [1]
+        """
+        if fact.reading.kind is ReadingKind.LOOK:
+            chance = predicted if fact.value > 0.5 else 1.0 - predicted
+            return float((chance * share).sum())
+        if fact.reading.kind is ReadingKind.LAMP:
+            return float((answer_chance(fact.value, predicted) * share).sum())
+        spread = self.scatter.of_meter(fact.reading)
+        return tail_of(shown(fact), predicted, share, spread=spread, stray=stray)
+
+    def symptom_of(self, fact: SymptomFact, *, is_complaint: bool) -> Symptom:
+        """Return the symptom a fact is about, surer when it is the complaint itself."""
+        symptom = self._model.asked(fact.symptom)
+        if not is_complaint:
+            return symptom
+        return replace(
+            symptom,
+            missed_probability=symptom.missed_probability * COMPLAINT_ERROR_FACTOR,
+            imagined_probability=symptom.imagined_probability * COMPLAINT_ERROR_FACTOR,
+        )
