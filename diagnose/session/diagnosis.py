@@ -74,11 +74,11 @@ class Diagnosis:
         self._outcomes = Outcomes(model)
         pricing = Pricing(model, self._outcomes)
         self._steps = RankedSteps(model, self._outcomes, pricing)
-        self._proposals = Proposals(model, self._reasoner, pricing)
+        self._proposals = Proposals(model, self._reasoner.expected, pricing)
         self._proof_steps = ProofSteps(model, self._outcomes, self._proposals)
         self._explainer = Explainer(model, self._reasoner, pricing)
         self._adviser = Adviser(
-            model, self._reasoner, self._proposals, self._proof_steps
+            model, self._reasoner.expected, self._proposals, self._proof_steps
         )
         self._guide = PrestartGuide(model, self._proposals)
         self._facts: tuple[Fact, ...] = ()
@@ -213,7 +213,7 @@ class Diagnosis:
         self._checks.check_cause(cause)
         moment, settled_by = self._standing_moment(), ""
         if moment.conclusion.observations:
-            taken = taken_steps(moment, self._reasoner)
+            taken = taken_steps(moment, self._reasoner.mistakes)
             settled_by = self._proof_steps.settling(cause, moment, excluded=taken)
         return self._explainer.cause(cause, moment, settled_by=settled_by)
 
@@ -244,7 +244,9 @@ class Diagnosis:
         """Return every step that could be taken now, the program's choice first."""
         moment = self._standing_moment()
         return self._steps.ranked(
-            moment, excluded=taken_steps(moment, self._reasoner), most=EVERY_STEP
+            moment,
+            excluded=taken_steps(moment, self._reasoner.mistakes),
+            most=EVERY_STEP,
         )
 
     def live_shares(self, readings: Sequence[Reading]) -> FloatArray:
@@ -300,7 +302,7 @@ class Diagnosis:
             return self._unsuspecting(moment, _nothing_told())
         explanation = self._explainer.explained(moment, explained=explained)
         priced = self._steps.ranked(
-            moment, excluded=taken_steps(moment, self._reasoner)
+            moment, excluded=taken_steps(moment, self._reasoner.mistakes)
         )
         advised = self._adviser.advised(moment, priced, explanation)
         conclusion = moment.conclusion

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.inference.choice.look_ahead import further_minutes
+from diagnose.inference.choice.look_ahead import after_outcomes, further_minutes
 from diagnose.inference.choice.particles import Particles
 from diagnose.inference.choice.reading_worth import RepairPlan
 
@@ -33,9 +33,9 @@ def second(some: IntArray, after: Particles) -> Sequence[FloatArray]:
 
 
 def further(minutes: float) -> float:
-    return further_minutes(
-        FIRST, FOUR, PLAN, joints=second, minutes=np.array([minutes])
-    )
+    after = after_outcomes(FIRST, FOUR)
+    joints = [joint for one in after for joint in second(one.some, one.particles)]
+    return further_minutes(after, joints, PLAN, minutes=np.array([minutes]))
 
 
 def test_second_reading_spares_half_a_repair() -> None:
@@ -53,16 +53,10 @@ def test_particles_given_up_leave_a_whole_behind() -> None:
     # outcome: what is left are the others, with shares that sum to one.
     chances = np.array([0.5, 0.2, 0.2999, 0.0001])
     some = replace(FOUR, share=chances)
-    seen: list[tuple[list[int], list[float]]] = []
 
-    def watched(places: IntArray, after: Particles) -> Sequence[FloatArray]:
-        seen.append((places.tolist(), after.share.tolist()))
-        return second(places, after)
-
-    further_minutes(FIRST, some, PLAN, joints=watched, minutes=np.array([4.0]))
+    first, then = after_outcomes(FIRST, some)
 
     # By hand: .5 and .2 of .7; .2999 alone.
-    (first, after_first), (then, after_then) = seen
-    assert (first, then) == ([0, 1], [2])
-    assert after_first == pytest.approx([5 / 7, 2 / 7], abs=1e-12)
-    assert after_then == pytest.approx([1.0], abs=1e-12)
+    assert (first.some.tolist(), then.some.tolist()) == ([0, 1], [2])
+    assert first.particles.share == pytest.approx([5 / 7, 2 / 7], abs=1e-12)
+    assert then.particles.share == pytest.approx([1.0], abs=1e-12)

@@ -7,8 +7,8 @@ falls from 1.12 to 1.07 of the optimum, for a quarter more time an answer.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,32 +24,78 @@ LEAST_CHANCE = 0.03
 # thousandth of what is left moves no choice.
 LEAST_SHARE = 1e-3
 
-Joints = Callable[[IntArray, Particles], Sequence[FloatArray]]
-"""Some particles, and those particles alone, to the joints of the second readings."""
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class After:
+    """What is believed after one outcome of a first reading.
+
+    Parameters
+    ----------
+    chance : float
+        Of the outcome. [1]
+    some : IntArray
+        The particles that are left, by their place before, shape (n_left,).
+    particles : Particles
+        Those particles alone; their shares sum to 1.
+    """
+
+    chance: float
+    some: IntArray
+    particles: Particles
+
+
+def after_outcomes(outcomes: FloatArray, particles: Particles) -> list[After]:
+    """Return what is believed after each outcome of a first reading that is not rare.
+
+    Parameters
+    ----------
+    outcomes : FloatArray
+        Chance of each outcome for each particle, shape (n_outcomes, n_particles); each
+        particle sums to 1. [1]
+    particles : Particles
+        The beliefs before the first reading.
+
+    Returns
+    -------
+    list[After]
+    """
+    found = []
+    for outcome in outcomes:
+        share = particles.share * outcome
+        chance = float(share.sum())
+        if chance < LEAST_CHANCE:
+            continue
+        some = np.flatnonzero(share > LEAST_SHARE * share.max())
+        left = replace(
+            particles,
+            row=particles.row[some],
+            draw=particles.draw[some],
+            share=share[some] / share[some].sum(),
+            group=particles.group[some],
+        )
+        found.append(After(chance=chance, some=some, particles=left))
+    return found
 
 
 def further_minutes(
-    outcomes: FloatArray,
-    particles: Particles,
+    after: Sequence[After],
+    joints: Sequence[FloatArray],
     plan: RepairPlan,
     *,
-    joints: Joints,
     minutes: FloatArray,
 ) -> float:
     """Return what a second reading is expected to save net of its own minutes.
 
     Parameters
     ----------
-    outcomes : FloatArray
-        Chance of each outcome of the first reading for each particle, shape
-        (n_outcomes, n_particles); each particle sums to 1. [1]
-    particles : Particles
-        The beliefs before the first reading.
+    after : Sequence[After]
+        The outcomes of the first reading.
+    joints : Sequence[FloatArray]
+        The joints of outcome and group of the second readings after each of them, one
+        outcome after the other, one array for each kind of reading, as `saved_minutes`
+        takes them.
     plan : RepairPlan
         What each repair takes.
-    joints : Callable
-        The joints of outcome and group of the second readings, one array for each kind
-        of them, as `saved_minutes` takes them.
     minutes : FloatArray
         What the second readings cost after the first, in the same order,
         shape (n_seconds,). [min]
@@ -60,28 +106,11 @@ def further_minutes(
         Expected over the outcomes, with the best second reading after each, or none.
         [min]
     """
-    chances: list[float] = []
-    every: list[FloatArray] = []
-    for outcome in outcomes:
-        share = particles.share * outcome
-        chance = float(share.sum())
-        if chance < LEAST_CHANCE:
-            continue
-        some = np.flatnonzero(share > LEAST_SHARE * share.max())
-        after = replace(
-            particles,
-            row=particles.row[some],
-            draw=particles.draw[some],
-            share=share[some] / share[some].sum(),
-            group=particles.group[some],
-        )
-        chances.append(chance)
-        every += joints(some, after)
-    if not every or not len(minutes):
+    if not joints or not len(minutes):
         return 0.0
-    saves = saved_minutes(every, plan).reshape(len(chances), -1)
+    saves = saved_minutes(joints, plan).reshape(len(after), -1)
     best = np.maximum((saves - minutes).max(axis=1), 0.0)
-    return float(chances @ best)
+    return float(np.array([one.chance for one in after]) @ best)
 
 
 def binned_outcomes(values: FloatArray, edges: FloatArray) -> FloatArray:

@@ -20,7 +20,7 @@ from diagnose.session.answer import (
     RankedCause,
     Verdict,
 )
-from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.explanation.explainer import Explanation
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
@@ -54,7 +54,7 @@ class Adviser:
     Parameters
     ----------
     model : Model
-    reasoner : Reasoner
+    expected : ExpectedAnswers
         How likely a complaint is gone.
     proposals : Proposals
         Steps in words.
@@ -65,13 +65,13 @@ class Adviser:
     def __init__(
         self,
         model: Model,
-        reasoner: Reasoner,
+        expected: ExpectedAnswers,
         proposals: Proposals,
         proof_steps: ProofSteps,
     ) -> None:
         self._model = model
         self._proposals = proposals
-        self._proof = RepairProof(model, reasoner, proposals, proof_steps)
+        self._proof = RepairProof(model, expected, proposals, proof_steps)
         self._misfit = Misfit(proposals)
 
     def advised(

@@ -3,13 +3,13 @@
 A reading that may well have been a slip can be asked for again, once: the same leads in
 the same state tell a slip from a cause for the price of a probe, and more than once it
 would be asked for without end where a fault comes and goes. So can an answer that may
-well be wrong. Leaves how likely a mistake is to `concluding`.
+well be wrong. Leaves how likely a mistake is to `mistakes`.
 """
 
 from __future__ import annotations
 
 from diagnose.measurement.steps import Step
-from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.mistakes import Mistakes
 from diagnose.session.facts import SkipFact
 from diagnose.session.steps.moment import Moment
 
@@ -19,13 +19,13 @@ from diagnose.session.steps.moment import Moment
 DOUBTFUL = 0.03
 
 
-def taken_steps(moment: Moment, reasoner: Reasoner) -> frozenset[Step]:
+def taken_steps(moment: Moment, mistakes: Mistakes) -> frozenset[Step]:
     """Return the steps already taken since the latest repair, or skipped.
 
     Parameters
     ----------
     moment : Moment
-    reasoner : Reasoner
+    mistakes : Mistakes
         How likely a fact was a mistake.
 
     Returns
@@ -39,7 +39,7 @@ def taken_steps(moment: Moment, reasoner: Reasoner) -> frozenset[Step]:
         if noted.epoch < len(conclusion.repairs):
             continue
         step = noted.observation.step
-        if step in seen or reasoner.mistakes.chance(conclusion, number) < DOUBTFUL:
+        if step in seen or mistakes.chance(conclusion, number) < DOUBTFUL:
             taken.add(step)
         seen.add(step)
     return frozenset(taken)

@@ -14,8 +14,8 @@ import numpy as np
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.measurement.symptoms import Complaint
 from diagnose.session.answer import LIKELIER_THAN_NOT, Advice, Advised, Verdict
-from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
+from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,
@@ -38,7 +38,7 @@ class RepairProof:
     Parameters
     ----------
     model : Model
-    reasoner : Reasoner
+    expected : ExpectedAnswers
         How likely a complaint is gone.
     proposals : Proposals
         Steps in words.
@@ -49,12 +49,12 @@ class RepairProof:
     def __init__(
         self,
         model: Model,
-        reasoner: Reasoner,
+        expected: ExpectedAnswers,
         proposals: Proposals,
         proof_steps: ProofSteps,
     ) -> None:
         self._model = model
-        self._reasoner = reasoner
+        self._expected = expected
         self._proposals = proposals
         self._proof_steps = proof_steps
 
@@ -146,9 +146,7 @@ class RepairProof:
         every = np.arange(len(weights))
         chances = []
         for complaint in complaints:
-            chance = self._reasoner.expected.yes_chance(
-                conclusion, complaint.retest, every
-            )
+            chance = self._expected.yes_chance(conclusion, complaint.retest, every)
             seen = float((chance * weights).sum())
             chances.append(seen if complaint.cured_answer else 1.0 - seen)
         best = chances.index(max(chances))

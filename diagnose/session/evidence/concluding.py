@@ -17,7 +17,6 @@ from functools import partial
 
 import numpy as np
 
-from diagnose.arrays import FloatArray
 from diagnose.faults.causes import FaultSet
 from diagnose.inference.belief.beliefs import Beliefs, RepairStep
 from diagnose.inference.belief.compiled_car import Compiled
@@ -30,10 +29,10 @@ from diagnose.session.evidence.row_likelihoods import RowLikelihoods
 from diagnose.session.evidence.several_faults.case_priors import CasePriors
 from diagnose.session.evidence.several_faults.fitted_severities import FittedSeverities
 from diagnose.session.evidence.several_faults.pair_search import Searcher
-from diagnose.session.evidence.several_faults.seen_facts import SeenFacts
+from diagnose.session.evidence.several_faults.seen_facts import SeenFacts, SinglesTold
 from diagnose.session.evidence.several_faults.severity_ladders import Ladders
 from diagnose.session.evidence.solved_sets import SolvedSets
-from diagnose.session.evidence.solving_allowance import Allowance
+from diagnose.session.evidence.solving_allowance import Allowance, everything_is_solved
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.facts import ContextFact, Fact
 from diagnose.session.ready_car import Model
@@ -84,7 +83,10 @@ class Reasoner:
         self._latest_priors: CasePriors | None = None
 
     def conclude(
-        self, facts: Sequence[Fact], *, solves: Callable[[], bool] = lambda: True
+        self,
+        facts: Sequence[Fact],
+        *,
+        solves: Callable[[], bool] = everything_is_solved,
     ) -> Conclusion:
         """Return what standing facts amount to.
 
@@ -178,15 +180,11 @@ class Reasoner:
         """Return the sets beyond single causes that facts and repairs call for."""
         rows = self._solved.rows(())
         weighed = self._likelihoods.of(observations, self._compiled.bank.all, rows)
-        alone = rows.alone
-
-        def likelihood_of(place: int) -> FloatArray:
-            return np.asarray(weighed[place][alone])
-
-        found = self._searcher.pairs(observations, likelihood_of, priors, allowance)
+        told = SinglesTold(weighed, rows.alone)
+        found = self._searcher.pairs(observations, told, priors, allowance)
         if repairs:
             found = found.and_also(
-                self._searcher.companions(observations, likelihood_of, priors, repairs)
+                self._searcher.companions(observations, told, priors, repairs)
             )
         return self._allowed(found, allowance)
 
@@ -202,13 +200,16 @@ class Reasoner:
             and likely[row] > LEAST_EXTENDED
         }
         shares = {fault_set: float(likely[row]) for fault_set, row in row_of.items()}
-        places = {noted: n for n, noted in enumerate(conclusion.observations)}
-
-        def likelihood_of(fault_set: FaultSet, noted: Noted) -> FloatArray:
-            row = row_of[fault_set]
-            return np.asarray(conclusion.likelihoods[places[noted]][row])
-
-        return self._searcher.triples(shares, likelihood_of, priors)
+        told = {
+            fault_set: {
+                noted: likelihood[row]
+                for noted, likelihood in zip(
+                    conclusion.observations, conclusion.likelihoods, strict=True
+                )
+            }
+            for fault_set, row in row_of.items()
+        }
+        return self._searcher.triples(shares, told, priors)
 
     def _priors(self, answers: Mapping[str, str]) -> CasePriors:
         """Return the priors under some answers, worked out once while they stand."""

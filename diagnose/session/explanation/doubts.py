@@ -13,9 +13,9 @@ import numpy as np
 from diagnose.arrays import FloatArray
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import LIKELIER_THAN_NOT
-from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.observations import disagree
+from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.explanation.untelling_readings import Silence
 from diagnose.session.explanation.weight_of_evidence import moved_belief, without_fact
 from diagnose.session.facts import Fact, ReadingFact, RepairFact
@@ -56,15 +56,15 @@ class Doubts:
     Parameters
     ----------
     model : Model
-    reasoner : Reasoner
+    weigher : Weigher
         How likely the car gets into a state.
     silence : Silence
         What of the circuit keeps a reading from telling.
     """
 
-    def __init__(self, model: Model, reasoner: Reasoner, silence: Silence) -> None:
+    def __init__(self, model: Model, weigher: Weigher, silence: Silence) -> None:
         self._model = model
-        self._reasoner = reasoner
+        self._weigher = weigher
         self._silence = silence
 
     def notes(self, moment: Moment, disagreeing: ReadingFact | None) -> tuple[str, ...]:
@@ -104,7 +104,7 @@ class Doubts:
     ) -> list[str]:
         """Say where the car should not have got into the state of a reading."""
         name = fact.reading.state
-        reach = self._reasoner.weigher.reach_chance(conclusion.hypotheses, name)
+        reach = self._weigher.reach_chance(conclusion.hypotheses, name)
         if float((reach[conclusion.shown_by] * without).sum()) >= UNLIKELY_STATE:
             return []
         car = self._model.car

@@ -55,10 +55,10 @@ class Explainer:
     """
 
     def __init__(self, model: Model, reasoner: Reasoner, pricing: Pricing) -> None:
-        self._silence = Silence(model, reasoner, pricing)
-        self._ranking = Ranking(model, reasoner)
+        self._silence = Silence(model, reasoner.weigher, pricing)
+        self._ranking = Ranking(model, reasoner.expected)
         self._fitter = Fitter(model, reasoner)
-        self._doubts = Doubts(model, reasoner, self._silence)
+        self._doubts = Doubts(model, reasoner.weigher, self._silence)
 
     def explained(self, moment: Moment, *, explained: int) -> Explanation:
         """Return what follows from the facts.

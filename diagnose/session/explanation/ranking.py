@@ -13,7 +13,7 @@ import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.session.answer import RankedCause, Weight
-from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.observations import Noted
 from diagnose.session.evidence.predicted_range import middle_range
 from diagnose.session.explanation.origins import Origins
@@ -51,13 +51,13 @@ class Ranking:
     Parameters
     ----------
     model : Model
-    reasoner : Reasoner
+    expected : ExpectedAnswers
         How likely a symptom is there.
     """
 
-    def __init__(self, model: Model, reasoner: Reasoner) -> None:
+    def __init__(self, model: Model, expected: ExpectedAnswers) -> None:
         self._model = model
-        self._reasoner = reasoner
+        self._expected_answers = expected
         self._origins = Origins(model)
 
     def ranked(self, moment: Moment, *, explained: int) -> tuple[RankedCause, ...]:
@@ -162,7 +162,7 @@ class Ranking:
             conclusion.beliefs.weights[rows], conclusion.likelihoods[number][rows]
         )
         if isinstance(observation, SymptomFact):
-            chance = self._reasoner.expected.yes_chance(
+            chance = self._expected_answers.yes_chance(
                 conclusion, observation.symptom, rows, is_complaint=is_complaint
             )
             mean = float((chance * share).sum() / max(share.sum(), 1e-300))

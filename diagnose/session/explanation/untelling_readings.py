@@ -14,7 +14,7 @@ from diagnose.circuit.elements import CONSUMER_KINDS
 from diagnose.measurement.quantities import main_nodes
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.where_to_measure import DROP_KINDS
-from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Pricing
@@ -55,15 +55,15 @@ class Silence:
     Parameters
     ----------
     model : Model
-    reasoner : Reasoner
+    weigher : Weigher
         How likely the car gets into a state.
     pricing : Pricing
         What a reading would tell.
     """
 
-    def __init__(self, model: Model, reasoner: Reasoner, pricing: Pricing) -> None:
+    def __init__(self, model: Model, weigher: Weigher, pricing: Pricing) -> None:
         self._model = model
-        self._reasoner = reasoner
+        self._weigher = weigher
         self._pricing = pricing
 
     def why(self, reading: Reading, moment: Moment) -> str:
@@ -176,9 +176,7 @@ class Silence:
     def _is_reached(self, reading: Reading, moment: Moment) -> bool:
         """Return whether the car likely gets into the state of a reading."""
         conclusion = moment.conclusion
-        reach = self._reasoner.weigher.reach_chance(
-            conclusion.hypotheses, reading.state
-        )
+        reach = self._weigher.reach_chance(conclusion.hypotheses, reading.state)
         reached = reach[conclusion.shown_by] * conclusion.beliefs.weights
         return float(reached.sum()) >= LEAST_REACHED
 

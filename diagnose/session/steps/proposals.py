@@ -14,7 +14,7 @@ from diagnose.arrays import FloatArray, IntArray
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.answer import ExpectedValue, ProposedStep
-from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.predicted_range import middle_range
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
@@ -44,15 +44,17 @@ class Proposals:
     Parameters
     ----------
     model : Model
-    reasoner : Reasoner
+    expected : ExpectedAnswers
         How likely a symptom is there.
     pricing : Pricing
         What a step costs and saves.
     """
 
-    def __init__(self, model: Model, reasoner: Reasoner, pricing: Pricing) -> None:
+    def __init__(
+        self, model: Model, expected: ExpectedAnswers, pricing: Pricing
+    ) -> None:
         self._model = model
-        self._reasoner = reasoner
+        self._expected_answers = expected
         self._pricing = pricing
 
     def asked(
@@ -150,7 +152,7 @@ class Proposals:
             return self._model.compiled.predicted(
                 conclusion.hypotheses, step, rows=conclusion.shown_by[rows]
             )
-        chance = self._reasoner.expected.yes_chance(conclusion, step.symptom, rows)
+        chance = self._expected_answers.yes_chance(conclusion, step.symptom, rows)
         mean = chance.mean(axis=1, keepdims=True)
         return np.asarray(np.broadcast_to(mean, chance.shape))
 

@@ -13,8 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
-from diagnose.inference.choice.look_ahead import further_minutes
-from diagnose.inference.choice.particles import Particles
+from diagnose.inference.choice.look_ahead import after_outcomes, further_minutes
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.facts import ReadingFact
@@ -230,17 +229,12 @@ class _Seconds:
             for _, readings in self._of_kind
             for reading in readings
         ]
-        return further_minutes(
-            self._outcomes.chances(first, self._moment),
-            self._moment.believed.particles,
-            self._moment.believed.plan,
-            joints=self._joints,
-            minutes=np.array(minutes),
-        )
-
-    def _joints(self, some: IntArray, after: Particles) -> list[FloatArray]:
-        n_groups = self._moment.believed.n_groups
-        return [
-            self._outcomes.joint(shown[:, some], kind, after, n_groups)
+        held = self._moment.believed
+        outcomes = self._outcomes.chances(first, self._moment)
+        after = after_outcomes(outcomes, held.particles)
+        joints = [
+            self._outcomes.joint(shown[:, one.some], kind, one.particles, held.n_groups)
+            for one in after
             for (kind, _), shown in zip(self._of_kind, self._shown, strict=True)
         ]
+        return further_minutes(after, joints, held.plan, minutes=np.array(minutes))

@@ -17,7 +17,7 @@ Decisions that bind it:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import combinations
@@ -36,7 +36,7 @@ from diagnose.inference.search.wider_sets import promising_companions, promising
 from diagnose.session.evidence.observations import Noted
 from diagnose.session.evidence.several_faults.case_priors import CasePriors
 from diagnose.session.evidence.several_faults.interacting_pairs import InteractingPairs
-from diagnose.session.evidence.several_faults.seen_facts import SeenFacts
+from diagnose.session.evidence.several_faults.seen_facts import SeenFacts, SinglesTold
 from diagnose.session.evidence.several_faults.severity_ladders import (
     Ladders,
     VariedSet,
@@ -100,7 +100,7 @@ class Searcher:
     def pairs(
         self,
         observations: Sequence[Noted],
-        likelihood_of: Callable[[int], FloatArray],
+        told_of: SinglesTold,
         priors: CasePriors,
         allowance: Allowance,
     ) -> Combined:
@@ -110,16 +110,15 @@ class Searcher:
         ----------
         observations : Sequence[Noted]
             All that was seen.
-        likelihood_of : Callable
-            The place of an observation to its likelihood under the sound car and every
-            single cause, shape (1 + n_causes, n_draws).
+        told_of : SinglesTold
+            What each observation says of the sound car and of every single cause.
         priors : CasePriors
             Before any fact.
         allowance : Allowance
             Whether missing ladders and rough pairs may be solved now.
         """
         facts = {
-            noted: self._seen.seen(noted, partial(likelihood_of, place))
+            noted: self._seen.seen(noted, partial(told_of.likelihood, place))
             for place, noted in enumerate(observations)
             if noted.epoch == 0
         }
@@ -145,7 +144,7 @@ class Searcher:
     def triples(
         self,
         shares: Mapping[FaultSet, float],
-        likelihood_of: Callable[[FaultSet, Noted], FloatArray],
+        told_of: Mapping[FaultSet, Mapping[Noted, FloatArray]],
         priors: CasePriors,
     ) -> Combined:
         """Return the sets of three that the facts of the latest search call for.
@@ -154,7 +153,7 @@ class Searcher:
         ----------
         shares : Mapping[FaultSet, float]
             Pairs that lead, and what they hold of the belief. [1]
-        likelihood_of : Callable
+        told_of : Mapping[FaultSet, Mapping[Noted, FloatArray]]
             A pair and a fact to its likelihood, shape (n_draws,).
         priors : CasePriors
             Before any fact.
@@ -172,7 +171,7 @@ class Searcher:
             thirds = promising_thirds(
                 told,
                 pair,
-                [likelihood_of(pair, noted) for noted in facts],
+                [told_of[pair][noted] for noted in facts],
                 share=share,
                 log_lift=priors.log_lift,
             )
@@ -189,7 +188,7 @@ class Searcher:
     def companions(
         self,
         observations: Sequence[Noted],
-        likelihood_of: Callable[[int], FloatArray],
+        told_of: SinglesTold,
         priors: CasePriors,
         repairs: Sequence[RepairStep],
     ) -> tuple[FaultSet, ...]:
@@ -202,7 +201,7 @@ class Searcher:
         ----------
         observations : Sequence[Noted]
             All that was seen.
-        likelihood_of : Callable
+        told_of : SinglesTold
             As in `pairs`.
         priors : CasePriors
             Before any fact.
@@ -217,7 +216,7 @@ class Searcher:
             if cause < n_lasting
         )
         seen_after = [
-            likelihood_of(place)[: 1 + n_lasting].mean(axis=1)
+            told_of.likelihood(place)[: 1 + n_lasting].mean(axis=1)
             for place, noted in enumerate(observations)
             if noted.epoch == len(repairs)
         ]

@@ -8,10 +8,11 @@ and how far each cause moves what the fact looks at. Leaves adding facts up to
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.arrays import FloatArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import FaultSet
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
@@ -35,6 +36,37 @@ LEAST_FUSE_SHOWN = 1e-5
 
 # How many facts are kept. [1] Derived: those of an evening; 1.6 MB each.
 KEPT_FACTS = 64
+
+
+@dataclass(frozen=True, slots=True)
+class SinglesTold:
+    """What observations say of the sound car and of every single cause.
+
+    Parameters
+    ----------
+    weighed : Sequence[FloatArray]
+        The likelihood of each observation, shape (n_rows, n_draws).
+    rows : IntArray
+        Those of the sound car and the single causes, shape (1 + n_causes,).
+    """
+
+    weighed: Sequence[FloatArray]
+    rows: IntArray
+
+    def likelihood(self, place: int) -> FloatArray:
+        """Return the likelihood of one observation, put together when it is asked for.
+
+        Parameters
+        ----------
+        place : int
+            Of the observation.
+
+        Returns
+        -------
+        FloatArray
+            Shape (1 + n_causes, n_draws). [1 over the unit of the reading, or 1]
+        """
+        return np.asarray(self.weighed[place][self.rows])
 
 
 class SeenFacts:
