@@ -196,6 +196,68 @@ def test_a_name_that_only_its_own_body_uses_is_found() -> None:
     assert idle_names(trees) == ["diagnose.one.again"]
 
 
+# Where every public function says what it takes and gives back, units included.
+EXPLAINED = ("circuit", "measurement", "faults", "inference")
+
+
+def unexplained(tree: ast.Module) -> list[str]:
+    """Return the public functions and methods whose docstring lacks a section."""
+    found = []
+    places: list[ast.Module | ast.ClassDef] = [tree]
+    for place in places:
+        for node in place.body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                places.append(node)
+            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                says = ast.get_docstring(node) or ""
+                missing = [s for s in sections(node) if f"{s}\n---" not in says]
+                found += [f"{node.name}: {section}" for section in missing]
+    return found
+
+
+def sections(function: ast.FunctionDef) -> list[str]:
+    """Return the sections that the docstring of a function needs."""
+    wanted = []
+    arguments = function.args.args + function.args.kwonlyargs
+    if any(one.arg not in ("self", "cls") for one in arguments):
+        wanted.append("Parameters")
+    is_property = any("property" in ast.unparse(d) for d in function.decorator_list)
+    returns = ast.unparse(function.returns) if function.returns else "None"
+    if returns.startswith("Iterator"):
+        wanted.append("Yields")
+    elif returns != "None" and not is_property:
+        wanted.append("Returns")
+    if any(raises_itself(statement) for statement in function.body):
+        wanted.append("Raises")
+    return wanted
+
+
+def raises_itself(node: ast.AST) -> bool:
+    """Return whether a statement raises, what is defined inside it left out."""
+    if isinstance(node, ast.FunctionDef):
+        return False
+    if isinstance(node, ast.Raise):
+        return node.exc is not None
+    return any(raises_itself(child) for child in ast.iter_child_nodes(node))
+
+
+def test_every_public_function_of_the_physics_is_explained() -> None:
+    found = {}
+    for name, path in modules().items():
+        if name.split(".")[1:2] and name.split(".")[1] in EXPLAINED:
+            missing = unexplained(ast.parse(path.read_text(encoding="utf-8")))
+            if missing:
+                found[name] = missing
+
+    assert found == {}
+
+
+def test_a_function_that_does_not_say_what_it_returns_is_noticed() -> None:
+    tree = ast.parse('def ohms(volts: float) -> float:\n    """Return ohms."""\n')
+
+    assert unexplained(tree) == ["ohms: Parameters", "ohms: Returns"]
+
+
 def test_ruff_finds_nothing() -> None:
     result = run_module("ruff", "check", ".")
 

@@ -46,6 +46,11 @@ def step_of_name(name: str) -> Step:
         ``kind|state|red|black`` for a reading, where kind is volts, ac, ohms, amps,
         fuse, lamp or look; ``symptom|name`` for a symptom.
 
+    Returns
+    -------
+    Step
+        The reading or the symptom; whether the car has it is not asked here.
+
     Raises
     ------
     ReadingError
