@@ -23,7 +23,8 @@ from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import ImpossibleEvidenceError, ReadingError
 from diagnose.faults.history import check_history
 from diagnose.inference.prior.several_faults import more_than_two
-from diagnose.measurement.lamp_points import battery_posts, unfit_for_lamp
+from diagnose.measurement.forbidden_points import airbag_point_of, battery_posts
+from diagnose.measurement.lamp_points import unfit_for_lamp
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.steps import Step, SymptomCheck
@@ -664,6 +665,7 @@ class Diagnosis:
         else:
             for node in (reading.red, reading.black):
                 self._known(node, dict.fromkeys(words.nodes, ""), "test point")
+        self._check_airbag(reading)
         if reading.kind is ReadingKind.AC_VOLTS:
             self._check_ripple(reading)
         if reading.kind is ReadingKind.LAMP:
@@ -680,6 +682,16 @@ class Diagnosis:
                 "take them in another state, or read ohms"
             )
 
+    def _check_airbag(self, reading: Reading) -> None:
+        """Refuse every reading near an airbag."""
+        point = airbag_point_of(reading, self._model.car)
+        if point:
+            raise ReadingError(
+                f"nothing is read at {point}: an airbag or its wiring may be there, "
+                "and a meter's current or a slipped lead can fire it; leave it to a "
+                "licensed workshop with the maker's manual"
+            )
+
     def _check_lamp(self, reading: Reading) -> None:
         """Refuse a test lamp that would hurt something, or that hangs on no post."""
         car = self._model.car
@@ -692,8 +704,9 @@ class Diagnosis:
         unfit = sorted(leads & unfit_for_lamp(car))
         if unfit:
             raise ReadingError(
-                f"no test lamp at {unfit[0]}: it can hurt a controller or set off an "
-                "airbag; read volts there with the meter, where the manual allows it"
+                f"no test lamp at {unfit[0]}: its current can ruin a controller or an "
+                "ignition module; a meter reads volts there from behind the plug, "
+                "clipped on with the engine stopped, where the manual allows it"
             )
 
     def _check_ripple(self, reading: Reading) -> None:

@@ -24,7 +24,7 @@ from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.reading_spread import Spread, spread_of
 from diagnose.inference.belief.severity_steps import on_steps, step_spread
 from diagnose.inference.belief.slips import Slips, slip_density
-from diagnose.measurement.lamp_points import battery_posts
+from diagnose.measurement.forbidden_points import battery_posts
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
 from diagnose.measurement.symptoms import Symptom
