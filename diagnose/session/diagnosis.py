@@ -38,6 +38,7 @@ from diagnose.session.answer import (
     RankedCause,
     Verdict,
 )
+from diagnose.session.cautions import repair_cautions
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.explanation.ranking import Explainer
@@ -65,7 +66,7 @@ from diagnose.session.steps.ranked_steps import (
     Priced,
     whereabouts,
 )
-from diagnose.session.wording import observation_words, repair_cautions, step_words
+from diagnose.session.wording import observation_words, step_words
 from diagnose.units import check_minutes, check_range, format_minutes
 
 SHOWN_STEPS = 4

@@ -33,9 +33,9 @@ from diagnose.inference.prior.priors import rates_alone
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.measurement.where_to_measure import proposable_readings
+from diagnose.session.cautions import cautions_for
 from diagnose.session.ready_car import all_probes
 from diagnose.session.sheets.charge_balance import ChargeBalance, charge_balances
-from diagnose.session.wording import cautions_for
 
 N_DRAWS = 24
 # Derived: the second lowest and second highest of 24 equally likely draws lie at 4 to

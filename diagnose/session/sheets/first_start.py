@@ -31,6 +31,7 @@ from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.measurement.where_to_measure import proposable_readings
+from diagnose.session.cautions import cautions_for
 from diagnose.session.facts import (
     ContextFact,
     Fact,
@@ -42,7 +43,7 @@ from diagnose.session.facts import (
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Costs
 from diagnose.session.steps.prices import Prices, Whereabouts
-from diagnose.session.wording import cautions_for, instruction, places_of
+from diagnose.session.wording import instruction, places_of
 
 WANTED_SHARE = 0.99
 SHOWN_CHANCE = 0.95
@@ -310,6 +311,8 @@ def _shown(
         if reading.state in names
         and reading.kind is not ReadingKind.LAMP
         and prices.can_take(reading)
+        # nothing is told yet that would rule out a short
+        and not prices.needs_series(reading)
     ]
     readings, limits, rows = [], [], []
     for reading, values, spread in predicted_values(model, wanted):

@@ -28,6 +28,7 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.answer import ExpectedValue, ProposedStep
+from diagnose.session.cautions import cautions_for, symptom_cautions
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.facts import (
@@ -41,8 +42,8 @@ from diagnose.session.facts import (
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates, Costs, Sight
 from diagnose.session.steps.prices import Prices, Whereabouts
+from diagnose.session.steps.series_amps import bears_series
 from diagnose.session.wording import (
-    cautions_for,
     instruction,
     places_of,
     range_words,
@@ -177,6 +178,22 @@ class Adviser:
         needless = self._model.knowledge.effort.needless_minutes
         return np.add(self._repair_minutes, bought) + proof + needless
 
+    def _can_take(
+        self, candidates: Candidates, costs: Costs, conclusion: Conclusion
+    ) -> BoolArray:
+        """Return which readings this owner can take, shape (n_readings,).
+
+        Those in series only while the meter bears what is believed.
+        """
+        if candidates.kind is not ReadingKind.AMPS:
+            return costs.can_take
+        is_borne = [
+            not self.prices.needs_series(reading)
+            or bears_series(conclusion, reading, self._model.compiled)
+            for reading in candidates.readings
+        ]
+        return np.logical_and(costs.can_take, is_borne)
+
     def _of_kind(self, kind: ReadingKind, readings: Sequence[Reading]) -> Candidates:
         return Candidates(kind, readings, self._model.compiled)
 
@@ -269,7 +286,9 @@ class Adviser:
         can_be = np.array(list(chance.values())) * rests >= LEAST_STATE_CHANCE
         for candidates, costs in zip(self._candidates, self._costs, strict=True):
             is_open = np.array([one not in excluded for one in candidates.readings])
-            can_take = can_be[candidates.states] & costs.can_take
+            can_take = can_be[candidates.states] & self._can_take(
+                candidates, costs, conclusion
+            )
             some = np.flatnonzero(can_take & is_open)
             shown = candidates.shown(self._sight(conclusion, particles), some)
             follows = self._follows(conclusion, candidates, some, shown, particles)
@@ -712,7 +731,11 @@ class Adviser:
         found: list[tuple[float, float, Reading]] = []
         for candidates, costs in zip(self._candidates, self._costs, strict=True):
             is_open = np.array([one not in excluded for one in candidates.readings])
-            some = np.flatnonzero(can_be[candidates.states] & costs.can_take & is_open)
+            some = np.flatnonzero(
+                can_be[candidates.states]
+                & self._can_take(candidates, costs, conclusion)
+                & is_open
+            )
             shown = candidates.shown(self._sight(conclusion, particles), some)
             some, shown = some[(tells := candidates.may_tell(shown))], shown[tells]
             if len(some):
@@ -757,7 +780,10 @@ class Adviser:
         can_be = np.array(list(chance.values())) >= LEAST_STATE_CHANCE
         best: tuple[float, Priced] | None = None
         for candidates, costs in zip(self._candidates, self._costs, strict=True):
-            some = np.flatnonzero(can_be[candidates.states] & costs.can_take)
+            some = np.flatnonzero(
+                can_be[candidates.states]
+                & self._can_take(candidates, costs, conclusion)
+            )
             if not len(some):
                 continue
             shown = candidates.shown(self._sight(conclusion, particles), some)
@@ -792,11 +818,12 @@ class Adviser:
         if isinstance(reading, SymptomCheck):
             return self._proposed_symptom(reading, priced, conclusion, reason)
         car, knowledge = self._model.car, self._model.knowledge
+        in_series = bears_series(conclusion, reading, self._model.compiled)
         return ProposedStep(
             step=reading,
             state=reading.state,
-            instruction=instruction(reading, car),
-            cautions=cautions_for(reading, car, knowledge),
+            instruction=instruction(reading, car, in_series=in_series),
+            cautions=cautions_for(reading, car, knowledge, in_series=in_series),
             minutes=priced.minutes,
             saves_minutes=priced.saves_minutes - priced.minutes,
             bits=priced.bits,
@@ -822,9 +849,6 @@ class Adviser:
         car = self._model.car
         state, test = car.state(symptom.state), self._model.provocations.get(name)
         place = car.places.get(test.place) if test is not None else None
-        keys = dict.fromkeys(
-            (symptom.caution, place.caution if place else "", state.caution)
-        )
 
         def mean_chance(rows: IntArray) -> FloatArray:
             chance = self._reasoner.yes_chance(conclusion, name, rows)
@@ -835,7 +859,7 @@ class Adviser:
             step=check,
             state=symptom.state,
             instruction=f"{symptom.question} Car: {state.label}.",
-            cautions=tuple(self._model.knowledge.cautions[k] for k in keys if k),
+            cautions=symptom_cautions(symptom, place, car, self._model.knowledge),
             minutes=priced.minutes,
             saves_minutes=priced.saves_minutes - priced.minutes,
             bits=priced.bits,
