@@ -20,8 +20,11 @@ from diagnose.session.cautions import (
     repair_cautions,
     symptom_cautions,
 )
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.facts import ComplaintFact, LimitFact, ReadingFact
 from diagnose.session.ready_car import Model
 from diagnose.session.wording import instruction
+from diagnose.terminal.pages.cautions import caution_keys, caution_lines
 
 # Roles whose work starts with the battery off.
 BATTERY_OFF_ROLES = {
@@ -33,6 +36,9 @@ LISTENED = (
     "something-at-key-on", "pump-primes", "pump-runs-while-cranking",
     "pump-runs-with-key-off",
 )  # fmt: skip
+
+# Where a drain is read in series.
+DRAIN = Reading(kind=ReadingKind.AMPS, state="key-off", red="battery", black="")
 
 
 @pytest.fixture(scope="module")
@@ -255,3 +261,62 @@ def test_the_meter_is_in_series_only_where_it_was_found_to_bear_it(
     assert not any(
         "meter-in-series" in of_reading(reading, sedan_model) for reading in readings
     )
+
+
+def test_what_is_said_every_time_is_never_shortened(sedan_model: Model) -> None:
+    words = sedan_model.knowledge.cautions["clear-before-cranking"]
+    seen = frozenset(caution_keys((words,), "cranking"))
+
+    (shown,) = caution_lines((words,), seen, work="cranking")
+
+    assert shown.text == words
+    assert sedan_model.knowledge.is_said_every_time(words)
+
+
+# A dead horn, lamps or controller may be a short behind the battery; what one weighs at
+# 1 % draws tens of amps through a stuck contact or a wire to ground.
+def test_no_suspect_beside_a_meter_in_series_draws_more_than_it_bears(
+    sedan_model: Model,
+) -> None:
+    offered = 0
+    complaints = Diagnosis(sedan_model).vocabulary.complaints
+    for complaint in complaints:
+        diagnosis = Diagnosis(sedan_model)
+        diagnosis.tell(ComplaintFact(complaint=complaint))
+        step = diagnosis.expect(DRAIN)
+        if "in series" not in step.instruction:
+            continue
+        offered += 1
+        # SERIES_AMPS: the jack of usual meters is fused at 10 A
+        assert all(value.high < 10.0 for value in step.expected), complaint
+
+    assert 0 < offered < len(complaints)
+
+
+# By hand: 0.5 A read at the battery leaves no cause that draws 10 A.
+def test_the_meter_is_offered_in_series_once_the_amps_are_known_to_be_few(
+    sedan_model: Model,
+) -> None:
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.tell(ComplaintFact(complaint="battery-goes-flat"))
+    before = diagnosis.expect(DRAIN)
+    diagnosis.tell(ReadingFact(reading=DRAIN, value=0.5))
+
+    after = diagnosis.expect(DRAIN)
+
+    series = sedan_model.knowledge.cautions["meter-in-series"]
+    assert "in series" not in before.instruction
+    assert series not in before.cautions
+    assert "grounded clamp off first" in after.instruction
+    assert series in after.cautions
+
+
+def test_without_a_clamp_no_amps_are_proposed_that_the_meter_may_not_bear(
+    sedan_model: Model,
+) -> None:
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.tell(LimitFact(limit="clamp", is_lacking=True))
+    answer = diagnosis.tell(ComplaintFact(complaint="battery-goes-flat"))
+
+    assert "in series" not in diagnosis.expect(DRAIN).instruction
+    assert all(step.step != DRAIN for step in answer.next_steps)

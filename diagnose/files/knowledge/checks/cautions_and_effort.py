@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from typing import Protocol
 
@@ -45,35 +46,43 @@ def check_cautions(contents: Contents) -> Iterator[Finding]:
 def check_standing_cautions(contents: Contents) -> Iterator[Finding]:
     """Find rules of unknown cautions and roles."""
     rules, known = contents.cautions.rules(), contents.cautions.cautions
-    keys = (
+    lists = (
         ("at_electronics", (rules.at_electronics,)),
         ("clear_of_engine", (rules.clear_of_engine,)),
         ("clear_with", tuple(rules.clear_with)),
         ("needs_engine", tuple(rules.needs_engine)),
         ("needs_part", tuple(rules.needs_part)),
         ("stays_on", tuple(rules.stays_on.values())),
-        ("work_on", tuple(key for keys in rules.work_on.values() for key in keys)),
+        (
+            "work_on",
+            tuple(key for several in rules.work_on.values() for key in several),
+        ),
     )
-    for name, named in keys:
-        for key in named:
+    for name, keys in lists:
+        for key in keys:
             if key not in known:
                 yield Finding(
                     file="cautions",
                     location=("standing", name),
                     message=unknown_name("caution", key, known),
                 )
-    for name, roles in (
-        ("needs_part", rules.needs_part.values()),
-        ("stays_on", rules.stays_on),
-        ("work_on", rules.work_on),
-    ):
-        for role in roles:
-            if role not in contents.part_kinds.roles:
+    roles = contents.part_kinds.roles
+    for name, named in (("stays_on", rules.stays_on), ("work_on", rules.work_on)):
+        for role in named:
+            if role not in roles:
                 yield Finding(
                     file="cautions",
-                    location=("standing", name),
-                    message=unknown_name("role", role, contents.part_kinds.roles),
+                    location=("standing", name, role),
+                    message=unknown_name("role", role, roles),
+                    is_key=True,
                 )
+    for key, role in rules.needs_part.items():
+        if role not in roles:
+            yield Finding(
+                file="cautions",
+                location=("standing", "needs_part", key),
+                message=unknown_name("role", role, roles),
+            )
 
 
 def check_effort(contents: Contents) -> Iterator[Finding]:
