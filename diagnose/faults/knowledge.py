@@ -11,6 +11,7 @@ from types import MappingProxyType
 
 from diagnose.circuit.car import OperatingState, Value
 from diagnose.circuit.temperature_and_age import Condition
+from diagnose.faults.caution_rules import CautionRules
 from diagnose.faults.links import LinkRules
 from diagnose.faults.modes import FaultMode, Trigger
 from diagnose.faults.owner_limits import Effort
@@ -46,6 +47,8 @@ class Knowledge:
         Faults that make others likelier, and what spoils a whole place.
     cautions : Mapping[str, str]
         Key to the words that stand before a step.
+    caution_rules : CautionRules
+        Which of them stand where.
     effort : Effort
         What owners may lack, and what the price of a part counts as.
     safety_note : str
@@ -80,3 +83,21 @@ class Knowledge:
         default_factory=lambda: MappingProxyType({})
     )
     effort: Effort = field(default_factory=Effort)
+    caution_rules: CautionRules = field(default_factory=CautionRules)
+
+    def is_said_every_time(self, caution: str) -> bool:
+        """Return whether a caution, in words, is told again where it was read before.
+
+        Parameters
+        ----------
+        caution : str
+            One of the words of `cautions`.
+
+        Returns
+        -------
+        bool
+            By `CautionRules.every_time`.
+        """
+        return any(
+            self.cautions[key] == caution for key in self.caution_rules.every_time
+        )

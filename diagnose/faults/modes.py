@@ -82,8 +82,9 @@ class Repair:
         Time once at the place. [min]
     cure_probability : float
         Chance that the repair cures this fault. [1]
-    caution : str
-        Key of a caution, or empty.
+    cautions : tuple[str, ...]
+        Keys of the cautions that stand before it; what every repair of a part with a
+        role needs is in `CautionRules.work_on`.
     price : str
         What has to be bought: a key of `Effort.price_minutes`.
     renews : str
@@ -95,7 +96,7 @@ class Repair:
     action: str
     minutes: float
     cure_probability: float
-    caution: str = ""
+    cautions: tuple[str, ...] = ()
     price: str = "nothing"
     renews: str = ""
 

@@ -1,9 +1,10 @@
 """Where a test lamp may be held, and where it is worth it.
 
-A lamp loads what it touches. It is never held at a controller or its outputs, which its
-current may harm, and never where an airbag is near, which it may fire. What a lamp may
-hurt has to be known before it is held there, so both the proposals and the check of a
-typed reading ask here.
+A lamp loads what it touches. It is never held at a controller or its outputs, nor at an
+ignition module, which its current may harm, and never where an airbag is near, which it
+may fire. What a lamp may hurt has to be known before it is held there, so both the
+proposals and the check of a typed reading ask here. Leaves to `forbidden_points` where
+airbags and electronics are.
 
 It is read against a post of the battery only: the resistance of a point to the
 reference is what predictions hold.
@@ -12,31 +13,13 @@ reference is what predictions hold.
 from __future__ import annotations
 
 from diagnose.circuit.car import Car
+from diagnose.measurement.forbidden_points import (
+    airbag_points,
+    battery_posts,
+    electronic_points,
+    wired_to,
+)
 from diagnose.measurement.readings import Reading, ReadingKind
-
-# Kinds of part whose terminals a test lamp may harm. Rule of the trade.
-ELECTRONIC_KINDS = frozenset({"controller", "driver"})
-
-# Caution of a place at which something may be fired by a test lamp's current. Key of
-# knowledge/cautions.yaml.
-AIRBAG = "airbag"
-
-
-def battery_posts(car: Car) -> frozenset[str]:
-    """Return the nodes of the battery's two posts.
-
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    frozenset[str]
-        Of every battery it has.
-    """
-    posts = (p.terminals.values() for p in car.parts if p.kind == "battery")
-    return frozenset(node for both in posts for node in both)
 
 
 def unfit_for_lamp(car: Car) -> frozenset[str]:
@@ -50,32 +33,14 @@ def unfit_for_lamp(car: Car) -> frozenset[str]:
     Returns
     -------
     frozenset[str]
-        The terminals of what holds a controller; what wires and joints lead to from its
-        outputs, unless they ground it; every point at a place with an airbag. Never a
-        post of the battery.
+        The terminals of controllers and ignition modules; what wires and joints lead to
+        from a controller's outputs, unless they ground it; every point near an airbag.
+        Never a post of the battery.
     """
-    electronic = [p for p in car.parts if p.kind in ELECTRONIC_KINDS]
-    assemblies = {part.assembly for part in electronic}
-    unfit = {
-        node
-        for part in car.parts
-        if part in electronic or part.assembly in assemblies
-        for node in part.terminals.values()
-    }
-    outputs = {p.terminals["out"] for p in electronic if p.kind == "driver"}
-    airbags = {p.name for p in car.places.values() if p.caution == AIRBAG}
-    near = {node for node, place in car.test_points.items() if place in airbags}
-    wired = _wired_to(outputs, car) - _wired_to({car.reference}, car)
-    return frozenset((unfit | wired | near) - battery_posts(car))
-
-
-def _wired_to(nodes: set[str], car: Car) -> set[str]:
-    """Return nodes and all that wires and joints lead to from them."""
-    ends = [set(p.terminals.values()) for p in car.parts if p.kind in {"wire", "joint"}]
-    found = set(nodes)
-    while reached := {n for one in ends if one & found for n in one} - found:
-        found |= reached
-    return found
+    outputs = {p.terminals["out"] for p in car.parts if p.kind == "driver"}
+    wired = wired_to(outputs, car) - wired_to({car.reference}, car)
+    harmed = electronic_points(car) | airbag_points(car) | wired
+    return frozenset(harmed - battery_posts(car))
 
 
 def lamp_readings(car: Car) -> tuple[Reading, ...]:
@@ -98,7 +63,7 @@ def lamp_readings(car: Car) -> tuple[Reading, ...]:
     """
     posts, unfit = battery_posts(car), unfit_for_lamp(car)
     fed = [post for post in sorted(posts - {car.reference}) if post in car.test_points]
-    grounds = _wired_to({car.reference}, car)
+    grounds = wired_to({car.reference}, car)
     states = [
         state.name
         for state in car.states

@@ -1,8 +1,11 @@
 """Where to measure: which readings of a car can be taken and are worth ranking.
 
 Knows at which points, along which parts and in which states a meter's leads are put.
-Leaves to `lamp_points` where a test lamp may be held, to `readings` what a reading is,
-to `session` which of them pay.
+Leaves to `forbidden_points` where nothing may be read, to `lamp_points` where a test
+lamp may be held, to `readings` what a reading is, to `session` which of them pay.
+
+Ohms are never read at the plugs of controllers and ignition modules: a meter's current
+may harm them, and what it shows there means nothing.
 
 Without a clamp, amps are read in series with the key off only, where a sound car draws
 less than `meters.SERIES_AMPS`: cranking or a load that is switched on would blow the
@@ -15,9 +18,17 @@ battery lets through of it is part of the value.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from diagnose.circuit.car import Car, OperatingState
 from diagnose.circuit.elements import CONSUMER_KINDS
 from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.measurement.forbidden_points import (
+    AIRBAG,
+    airbag_points,
+    electronic_points,
+    touched_points,
+)
 from diagnose.measurement.lamp_points import lamp_readings
 from diagnose.measurement.quantities import main_nodes
 from diagnose.measurement.readings import Reading, ReadingKind
@@ -180,13 +191,14 @@ def proposable_readings(car: Car) -> tuple[Reading, ...]:
     found: dict[Reading, None] = {}
     states = [state for state in car.states if state.is_battery_connected]
     isolated = [state for state in car.states if not state.is_battery_connected]
+    electronic = electronic_points(car)
     loaded = [s for s in states if s.commands or s.is_cranking or s.engine_rpm > 0]
     for node in car.test_points:
         if node == car.reference:
             continue
         for state in states:
             found.setdefault(_volts(state.name, node, car.reference))
-        for state in isolated:
+        for state in () if node in electronic else isolated:
             found.setdefault(
                 Reading(
                     kind=ReadingKind.OHMS,
@@ -214,7 +226,21 @@ def proposable_readings(car: Car) -> tuple[Reading, ...]:
     found.update(dict.fromkeys(drain_readings(car)))
     found.update(dict.fromkeys(ripple_readings(car)))
     found.update(dict.fromkeys(lamp_readings(car)))
-    return tuple(found)
+    return _away_from_airbags(found, car)
+
+
+def _away_from_airbags(readings: Iterable[Reading], car: Car) -> tuple[Reading, ...]:
+    """Return the readings that touch nothing near an airbag."""
+    forbidden = airbag_points(car)
+    places = {place.name for place in car.places.values() if place.caution == AIRBAG}
+    if not places:
+        return tuple(readings)
+    return tuple(
+        reading
+        for reading in readings
+        if not touched_points(reading, car) & forbidden
+        and (reading.black or car.part(reading.red).place not in places)
+    )
 
 
 def _volts(state: str, red: str, black: str) -> Reading:

@@ -12,7 +12,8 @@ from difflib import get_close_matches
 from diagnose.circuit.car import Car
 from diagnose.errors import ReadingError
 from diagnose.faults.history import check_history
-from diagnose.measurement.lamp_points import battery_posts, unfit_for_lamp
+from diagnose.measurement.forbidden_points import airbag_point_of, battery_posts
+from diagnose.measurement.lamp_points import unfit_for_lamp
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.steps import Step, SymptomCheck
@@ -126,6 +127,7 @@ class FactChecks:
     def _check_reading(self, reading: Reading) -> None:
         """Refuse a reading that can't be taken on this car, or must not be."""
         self._check_names(reading)
+        self._check_airbag(reading)
         if reading.kind is ReadingKind.AC_VOLTS:
             self._check_ripple(reading)
         if reading.kind is ReadingKind.LAMP:
@@ -154,6 +156,16 @@ class FactChecks:
             for node in (reading.red, reading.black):
                 _check_known(node, dict.fromkeys(words.nodes, ""), "test point")
 
+    def _check_airbag(self, reading: Reading) -> None:
+        """Refuse every reading near an airbag."""
+        point = airbag_point_of(reading, self._car)
+        if point:
+            raise ReadingError(
+                f"nothing is read at {point}: an airbag or its wiring may be there, "
+                "and a meter's current or a slipped lead can fire it; leave it to a "
+                "licensed workshop with the maker's manual"
+            )
+
     def _check_lamp(self, reading: Reading) -> None:
         """Refuse a test lamp that would hurt something, or that hangs on no post."""
         car = self._car
@@ -166,8 +178,9 @@ class FactChecks:
         unfit = sorted(leads & unfit_for_lamp(car))
         if unfit:
             raise ReadingError(
-                f"no test lamp at {unfit[0]}: it can hurt a controller or set off an "
-                "airbag; read volts there with the meter, where the manual allows it"
+                f"no test lamp at {unfit[0]}: its current can ruin a controller or an "
+                "ignition module; a meter reads volts there from behind the plug, "
+                "clipped on with the engine stopped, where the manual allows it"
             )
 
     def _check_ripple(self, reading: Reading) -> None:

@@ -6,7 +6,6 @@ Cautions stand with the step they belong to. Leaves how pages look to `terminal`
 from __future__ import annotations
 
 from diagnose.circuit.car import Car
-from diagnose.faults.causes import Cause
 from diagnose.faults.knowledge import Knowledge
 from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.probe_lamp import grade_words
@@ -36,9 +35,6 @@ from diagnose.units import (
 
 # Where ohms are read against ground: on a battery's own post they would ruin the meter.
 CLAMP_NOT_POST = "the clamp taken off, never the battery's own post"
-
-# Protection bolted into a feed: to look at its link takes what mending it takes.
-BOLTED_KINDS = ("slow-fuse", "fusible-link")
 
 # A symptom likelier than this is said to be there, one less likely than the rest of it
 # not to be. [1] Own choice: nine in ten.
@@ -172,8 +168,8 @@ def step_words(step: Step, car: Car) -> str:
     return f"{step.kind.value} at {where}"
 
 
-def instruction(reading: Reading, car: Car) -> str:
-    """Return how to take a reading."""
+def instruction(reading: Reading, car: Car, *, in_series: bool = False) -> str:
+    """Return how to take a reading; with a meter in series only where it bears it."""
     state = car.state(reading.state)
     if reading.kind is ReadingKind.LOOK:
         return (
@@ -182,7 +178,7 @@ def instruction(reading: Reading, car: Car) -> str:
         )
     if reading.kind is ReadingKind.AMPS:
         where = f"Clamp on DC amps, round the wire at {reading.red}."
-        if is_at_rest(state):
+        if in_series:
             where += f" {_series_words(reading, car)}"
     elif reading.kind is ReadingKind.FUSE:
         where = (
@@ -215,8 +211,9 @@ def _series_words(reading: Reading, car: Car) -> str:
     if car.part(reading.red).kind == "battery":
         at = "between the battery's grounded post and its clamp"
     return (
-        f"Or, under {SERIES_AMPS:g} A, a meter in series {at}: red lead in its 10 A "
-        "jack, key off all the while, never to crank."
+        f"Or, under {SERIES_AMPS:g} A, a meter in series: battery's grounded clamp off "
+        f"first, then the meter {at}, red lead in its fused {SERIES_AMPS:g} A jack; "
+        "key off all the while, never to crank."
     )
 
 
@@ -247,37 +244,6 @@ def _ohms_words(reading: Reading, car: Car) -> str:
     if reading.black != car.reference:
         return f"{where}."
     return f"{where} ({CLAMP_NOT_POST})."
-
-
-def cautions_for(reading: Reading, car: Car, knowledge: Knowledge) -> tuple[str, ...]:
-    """Return the cautions of the state and the places, each once."""
-    state = car.state(reading.state)
-    keys = [state.caution] if reading.kind is not ReadingKind.LOOK else []
-    if reading.kind is ReadingKind.LOOK and car.part(reading.red).kind in BOLTED_KINDS:
-        keys += _repair_keys(car.part(reading.red).kind, knowledge)
-    if reading.kind is ReadingKind.LAMP:
-        keys.insert(0, knowledge.meter.test_lamp.caution)
-    if reading.kind is ReadingKind.AMPS and is_at_rest(state):
-        keys.append(knowledge.meter.series_caution)
-    for place in places_of(reading, car):
-        if place in car.places:
-            keys.append(car.places[place].caution)
-    return tuple(dict.fromkeys(knowledge.cautions[key] for key in keys if key))
-
-
-def _repair_keys(kind: str, knowledge: Knowledge) -> list[str]:
-    """Return the cautions of mending a kind of part, each once."""
-    keys = (mode.repair.caution for mode in knowledge.modes if mode.kind == kind)
-    return list(dict.fromkeys(keys))
-
-
-def repair_cautions(cause: Cause, car: Car, knowledge: Knowledge) -> tuple[str, ...]:
-    """Return the cautions of a repair and of the places it leads to, each once."""
-    part = cause.part
-    ends = (car.test_points.get(node, "") for node in part.terminals.values())
-    places = [place for place in (part.place, *ends) if place in car.places]
-    keys = [cause.mode.repair.caution, *(car.places[place].caution for place in places)]
-    return tuple(dict.fromkeys(knowledge.cautions[key] for key in keys if key))
 
 
 def places_of(reading: Reading, car: Car) -> tuple[str, ...]:

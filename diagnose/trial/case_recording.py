@@ -216,7 +216,13 @@ class _Player:
     def _remarks(self, fact: Fact) -> tuple[str, ...]:
         """Return the cautions not yet written down, then what to do."""
         doing = doing_of(fact, self._diagnosis, self._model)
-        new = [c for c in doing.cautions if c not in self._seen_cautions]
+        knowledge = self._model.knowledge
+        new = [
+            caution
+            for caution in doing.cautions
+            if caution not in self._seen_cautions
+            or knowledge.is_said_every_time(caution)
+        ]
         self._seen_cautions.update(new)
         return (*(f"Caution: {caution}" for caution in new), doing.instruction)
 

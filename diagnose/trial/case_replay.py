@@ -19,6 +19,7 @@ from diagnose.files.cases.worked_case import (
 )
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.answer import Answer, Verdict
+from diagnose.session.cautions import repair_cautions
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
     ComplaintFact,
@@ -138,10 +139,8 @@ def _mending(name: str, model: Model) -> Doing:
     (index,) = cause_indices([name], model)
     cause = model.compiled.causes[index]
     place = model.car.places.get(cause.part.place)
-    keys = (cause.mode.repair.caution, place.caution if place else "")
-    cautions = model.knowledge.cautions
     return Doing(
-        cautions=tuple(dict.fromkeys(cautions[key] for key in keys if key)),
+        cautions=repair_cautions(cause, model.car, model.knowledge),
         instruction=cause.repair,
         minutes=cause.mode.repair.minutes + (place.minutes if place else 0.0),
     )

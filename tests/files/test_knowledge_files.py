@@ -604,6 +604,19 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
         "states", "caution: cranking", "caution: craking",
         'there is no caution "craking" (did you mean "cranking"?)',
     ),
+    "unknown caution of a repair": (
+        "fault-modes", "caution: [battery, charging]", "caution: [battery, chargign]",
+        'there is no caution "chargign" (did you mean "charging"?)',
+    ),
+    "unknown caution of a rule": (
+        "cautions", "at_electronics: back-probing", "at_electronics: back-probin",
+        'there is no caution "back-probin" (did you mean "back-probing"?)',
+    ),
+    "rule of an unknown role": (
+        "cautions", "fuel-pump: [battery-disconnect, fuel]",
+        "fuel-pum: [battery-disconnect, fuel]",
+        'there is no role "fuel-pum" (did you mean "fuel-pump"?)',
+    ),
     "state that exists by nothing known": (
         "states", "exists_when: runs-at-idle", "exists_when: runs-at-idel",
         'there is no symptom "runs-at-idel" (did you mean "runs-at-idle"?)',

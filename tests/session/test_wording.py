@@ -12,8 +12,9 @@ from diagnose.faults.causes import Cause
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.cautions import cautions_for, repair_cautions
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import cautions_for, instruction, repair_cautions
+from diagnose.session.wording import instruction
 
 TOURER = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"
 
@@ -77,9 +78,11 @@ def test_amps_with_the_key_off_may_be_read_in_series(tourer: Car) -> None:
     drain = Reading(kind=ReadingKind.AMPS, state="key-off", red="battery", black="")
 
     assert (
-        "Or, under 10 A, a meter in series between the battery's grounded post and its "
-        "clamp: red lead in its 10 A jack, key off all the while, never to crank."
-    ) in instruction(drain, tourer)
+        "Or, under 10 A, a meter in series: battery's grounded clamp off first, then "
+        "the meter between the battery's grounded post and its clamp, red lead in its "
+        "fused 10 A jack; key off all the while, never to crank."
+    ) in instruction(drain, tourer, in_series=True)
+    assert "series" not in instruction(drain, tourer)
 
 
 def test_amps_while_cranking_are_read_with_a_clamp_only(tourer: Car) -> None:

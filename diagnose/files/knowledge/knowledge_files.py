@@ -255,6 +255,7 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         cautions=MappingProxyType(
             {name: entry.says for name, entry in cautions.cautions.items()}
         ),
+        caution_rules=cautions.rules(),
         meter=contents.meter.meter(),
         effort=contents.effort.effort(),
         safety_note=cautions.safety_note.says,

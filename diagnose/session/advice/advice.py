@@ -20,6 +20,7 @@ from diagnose.session.answer import (
     RankedCause,
     Verdict,
 )
+from diagnose.session.cautions import repair_cautions
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.explanation.explainer import Explanation
 from diagnose.session.ready_car import Model
@@ -27,7 +28,6 @@ from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
 from diagnose.session.steps.proof_steps import ProofSteps
 from diagnose.session.steps.proposals import Proposals, worth_words
-from diagnose.session.wording import repair_cautions
 
 # How many steps are proposed. Own choice: what a page holds, the first in full.
 SHOWN_STEPS = 4

@@ -32,10 +32,10 @@ from diagnose.inference.prior.priors import rates_alone
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.measurement.where_to_measure import proposable_readings
+from diagnose.session.cautions import cautions_for
 from diagnose.session.ready_car import all_probes
 from diagnose.session.sheets.charge_balance import ChargeBalance, charge_balances
 from diagnose.session.sheets.sheet import Band, Cell, Choice, Row, Sheet
-from diagnose.session.wording import cautions_for
 
 # How many cars are drawn. Derived: the second lowest and second highest of 24 equally
 # likely draws lie at 4 to 8 % and 92 to 96 %; twice as many take twice as long.

@@ -24,6 +24,7 @@ from diagnose.inference.choice.set_cover import short_cover
 from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.where_to_measure import proposable_readings
+from diagnose.session.cautions import cautions_for
 from diagnose.session.facts import (
     ContextFact,
     Fact,
@@ -33,7 +34,7 @@ from diagnose.session.ready_car import Model
 from diagnose.session.sheets.list_costs import ListCosts
 from diagnose.session.sheets.sound_limits import SoundLimits, shown_cases
 from diagnose.session.steps.prices import Prices
-from diagnose.session.wording import cautions_for, instruction, places_of
+from diagnose.session.wording import instruction, places_of
 
 # Of all that a reading before the first start can show: the share that the list shows.
 # [1] Own choice: what is left out is rarer than a slip of the meter.
@@ -239,6 +240,8 @@ def _wanted(
         if reading.state in names
         and reading.kind is not ReadingKind.LAMP
         and prices.can_take(reading)
+        # nothing is told yet that would rule out a short
+        and not prices.needs_series(reading)
     ]
 
 

@@ -116,6 +116,13 @@ class Prices:
         )
         return next((limit.says for limit in lacking), "")
 
+    def needs_series(self, reading: Reading) -> bool:
+        """Return whether this owner can take a reading only by a meter in series."""
+        return any(
+            limit.is_impossible and self._goes_in_series(limit, reading)
+            for limit in self._needed(reading)
+        )
+
     def can_take(self, reading: Reading) -> bool:
         """Return whether this owner can take a reading."""
         return not self._lacking or not self.why_impossible(reading)

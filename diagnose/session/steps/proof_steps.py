@@ -18,7 +18,7 @@ from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step
 from diagnose.session.answer import ProposedStep
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.candidates import Candidates, Costs, Sight
+from diagnose.session.steps.candidates import Candidates, Sight
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.outcomes import (
     LEAST_STATE_CHANCE,
@@ -28,6 +28,7 @@ from diagnose.session.steps.outcomes import (
 from diagnose.session.steps.particles import regrouped
 from diagnose.session.steps.priced import Priced
 from diagnose.session.steps.proposals import Proposals
+from diagnose.session.steps.series_amps import takeable
 from diagnose.session.wording import step_words
 from diagnose.units import format_minutes
 
@@ -187,7 +188,9 @@ class ProofSteps:
         """Yield the readings that can be taken and tell groups of particles apart."""
         can_be = reached_chances(moment, self._model) >= LEAST_STATE_CHANCE
         for candidates, costs in moment.candidates:
-            some = _open(candidates, costs, can_be, excluded)
+            can_take = takeable(candidates, costs, moment, self._model.compiled)
+            can_take &= can_be[candidates.states]
+            some = _open(candidates, can_take, excluded)
             shown = candidates.shown(sight, some)
             tells = candidates.may_tell(shown)
             some, shown = some[tells], shown[tells]
@@ -201,8 +204,8 @@ class ProofSteps:
 
 
 def _open(
-    candidates: Candidates, costs: Costs, can_be: BoolArray, excluded: frozenset[Step]
+    candidates: Candidates, can_take: BoolArray, excluded: frozenset[Step]
 ) -> IntArray:
     """Return the numbers of readings that can be taken and were not yet."""
     is_open = np.array([one not in excluded for one in candidates.readings])
-    return np.flatnonzero(can_be[candidates.states] & costs.can_take & is_open)
+    return np.flatnonzero(can_take & is_open)

@@ -14,17 +14,14 @@ from diagnose.arrays import FloatArray, IntArray
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.answer import ExpectedValue, ProposedStep
+from diagnose.session.cautions import cautions_for, symptom_cautions
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.predicted_range import middle_range
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced, Pricing
-from diagnose.session.wording import (
-    cautions_for,
-    chance_words,
-    instruction,
-    range_words,
-)
+from diagnose.session.steps.series_amps import bears_series
+from diagnose.session.wording import chance_words, instruction, range_words
 
 # How many causes a step names with what they would show. Own choice: what a page holds
 # at a glance.
@@ -94,10 +91,13 @@ class Proposals:
             symptom = self._model.asked(step.symptom)
             state = symptom.state
             words = f"{symptom.question} Car: {car.state(state).label}."
-            cautions = self._symptom_cautions(step)
+            test = self._model.provocations.get(step.symptom)
+            place = car.places.get(test.place) if test is not None else None
+            cautions = symptom_cautions(symptom, place, car, knowledge)
         else:
-            state, words = step.state, instruction(step, car)
-            cautions = cautions_for(step, car, knowledge)
+            borne = bears_series(moment.conclusion, step, self._model.compiled)
+            state, words = step.state, instruction(step, car, in_series=borne)
+            cautions = cautions_for(step, car, knowledge, in_series=borne)
         return ProposedStep(
             step=step,
             state=state,
@@ -109,20 +109,6 @@ class Proposals:
             expected=self._expected(step, moment),
             reason=reason,
         )
-
-    def _symptom_cautions(self, check: SymptomCheck) -> tuple[str, ...]:
-        """Return the cautions of a symptom, of where it is tested, and of the state."""
-        car, symptom = self._model.car, self._model.asked(check.symptom)
-        test = self._model.provocations.get(check.symptom)
-        place = car.places.get(test.place) if test is not None else None
-        keys = dict.fromkeys(
-            (
-                symptom.caution,
-                place.caution if place else "",
-                car.state(symptom.state).caution,
-            )
-        )
-        return tuple(self._model.knowledge.cautions[key] for key in keys if key)
 
     def _expected(self, step: Step, moment: Moment) -> tuple[ExpectedValue, ...]:
         """Return what the sound car shows, then what leading causes would."""

@@ -28,6 +28,7 @@ from diagnose.session.steps.outcomes import (
 )
 from diagnose.session.steps.priced import MOST_PRICED, Priced, Pricing
 from diagnose.session.steps.prices import whereabouts_after
+from diagnose.session.steps.series_amps import takeable
 
 # How many of the best steps are looked at twice. Measured on 600 small problems
 # (tests/benchmarks/bench_choice.py): looking twice at the best three takes the worst
@@ -102,7 +103,8 @@ class RankedSteps:
         can_be = reached * resting_chances(moment) >= LEAST_STATE_CHANCE
         for candidates, costs in moment.candidates:
             is_open = np.array([one not in excluded for one in candidates.readings])
-            some = np.flatnonzero(can_be[candidates.states] & costs.can_take & is_open)
+            can_take = takeable(candidates, costs, moment, self._model.compiled)
+            some = np.flatnonzero(can_be[candidates.states] & can_take & is_open)
             shown = candidates.shown(moment.believed.sight, some)
             telling = np.flatnonzero(~self._follows(moment, candidates, some, shown))
             priced += self._pricing.readings(

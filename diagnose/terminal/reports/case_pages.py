@@ -86,7 +86,7 @@ def replay_case(
     for step in replay(case, model):
         if step.doing is not None:
             pause()
-        sink.write("\n" + plain_text(_page(step, car, seen_cautions), width=columns))
+        sink.write("\n" + plain_text(_page(step, model, seen_cautions), width=columns))
         checks.extend(step.checks)
     failed = sum(not check.holds for check in checks)
     if failed:
@@ -216,18 +216,22 @@ def _opening(case: WorkedCase, model: Model) -> Page:
     )
 
 
-def _page(step: Replayed, car: Car, seen_cautions: set[str]) -> Page:
+def _page(step: Replayed, model: Model, seen_cautions: set[str]) -> Page:
     """Return one step: how it is done, what it showed, what follows, and the checks."""
-    doing = step.doing
+    doing, knowledge = step.doing, model.knowledge
     lines: list[Line] = []
     cautions = doing.cautions if doing is not None else ()
-    new = [caution for caution in cautions if caution not in seen_cautions]
+    new = [
+        caution
+        for caution in cautions
+        if caution not in seen_cautions or knowledge.is_said_every_time(caution)
+    ]
     seen_cautions.update(new)
     lines.extend(Words(text=caution, tone=Tone.CAUTION) for caution in new)
     if doing is not None:
         cost = format_minutes(doing.minutes)
         lines.append(Words(text=f"{doing.instruction} ({cost})"))
-    lines.append(Words(text=_told_words(step.fact, car), tone=Tone.STRONG))
+    lines.append(Words(text=_told_words(step.fact, model.car), tone=Tone.STRONG))
     if step.asked_instead:
         asked = f"the program asked for something else: {step.asked_instead}"
         lines.append(Words(text=asked, tone=Tone.ASIDE))

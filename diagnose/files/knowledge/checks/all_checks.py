@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from diagnose.files.knowledge.checks.cautions_and_effort import (
     check_cautions,
     check_effort,
+    check_standing_cautions,
 )
 from diagnose.files.knowledge.checks.contexts_and_links import (
     check_context_shifts,
@@ -57,6 +58,7 @@ _CHECKS: tuple[Check, ...] = (
     check_mode_rates,
     check_mode_mechanical,
     check_cautions,
+    check_standing_cautions,
     check_effort,
     check_symptoms,
     check_symptom_circles,

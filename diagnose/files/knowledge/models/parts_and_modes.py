@@ -89,9 +89,15 @@ class RepairEntry(KnowledgeEntry):
     action: ActionTemplate
     minutes: Positive
     cure_probability: Annotated[float, Field(gt=0, le=1)]
-    caution: str = ""
+    caution: str | list[Key] = ""
     price: Key = "nothing"
     renews: Key | None = None
+
+    def cautions(self) -> tuple[str, ...]:
+        """Return the keys of its cautions, one or several."""
+        if isinstance(self.caution, str):
+            return (self.caution,) if self.caution else ()
+        return tuple(self.caution)
 
     def repair(self) -> Repair:
         """Return the repair."""
@@ -99,7 +105,7 @@ class RepairEntry(KnowledgeEntry):
             action=self.action,
             minutes=self.minutes,
             cure_probability=self.cure_probability,
-            caution=self.caution,
+            cautions=self.cautions(),
             price=self.price,
             renews=self.renews or "",
         )

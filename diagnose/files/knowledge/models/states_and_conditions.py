@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Annotated, Self
@@ -12,6 +13,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from diagnose.circuit.car import OperatingState
 from diagnose.circuit.temperature_and_age import USUAL_CELSIUS, Condition, FactorTable
+from diagnose.faults.caution_rules import CautionRules
 from diagnose.files.grammar import Key, Text
 from diagnose.files.knowledge.models.entries import (
     Identifier,
@@ -21,6 +23,9 @@ from diagnose.files.knowledge.models.entries import (
     Positive,
     SourcedEntry,
 )
+
+# The end of a sentence that another one follows, as pages shorten cautions there.
+_SENTENCE_END = re.compile(r"[.!?]\s")
 
 
 def _rising_factors(rows: list[list[float]]) -> list[list[float]]:
@@ -124,6 +129,41 @@ class CautionEntry(SourcedEntry):
     """The words that stand before a step."""
 
     says: Text
+    every_time: bool = False
+
+    @model_validator(mode="after")
+    def _check_sentence(self) -> Self:
+        # a page shortens what was read before to its first sentence
+        if self.every_time and _SENTENCE_END.search(self.says):
+            raise ValueError("is said every time, so it needs to be one sentence")
+        return self
+
+
+class StandingEntry(KnowledgeEntry):
+    """Which cautions stand where."""
+
+    at_electronics: Key
+    clear_of_engine: Key
+    clear_with: list[Key]
+    needs_engine: list[Key]
+    needs_part: dict[Key, Key]
+    stays_on: dict[Key, Key]
+    work_on: dict[Key, list[Key]]
+
+    def rules(self, every_time: frozenset[str]) -> CautionRules:
+        """Return the rules, with the cautions that are said every time."""
+        return CautionRules(
+            at_electronics=self.at_electronics,
+            clear_of_engine=self.clear_of_engine,
+            clear_with=frozenset(self.clear_with),
+            needs_engine=frozenset(self.needs_engine),
+            needs_part=MappingProxyType(self.needs_part),
+            stays_on=MappingProxyType(self.stays_on),
+            work_on=MappingProxyType(
+                {role: tuple(keys) for role, keys in self.work_on.items()}
+            ),
+            every_time=every_time,
+        )
 
 
 class CautionsFile(KnowledgeEntry):
@@ -131,3 +171,10 @@ class CautionsFile(KnowledgeEntry):
 
     safety_note: CautionEntry
     cautions: dict[Key, CautionEntry]
+    standing: StandingEntry
+
+    def rules(self) -> CautionRules:
+        """Return which cautions stand where."""
+        return self.standing.rules(
+            frozenset(key for key, one in self.cautions.items() if one.every_time)
+        )
