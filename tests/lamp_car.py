@@ -109,7 +109,7 @@ def _fuse(name: str, first: str, second: str, amps: float) -> Part:
         ohms=0.075 / amps,
         is_blown=0.0,
         blow_factor=1.0,
-        # a blade fuse: the middle of what ISO 8820-3 allows (memory)
+        # a blade fuse, as in knowledge/part-kinds.yaml
         at_110_percent_seconds=3.6e5,
         at_135_percent_seconds=21.0,
         at_200_percent_seconds=0.87,

@@ -1,6 +1,6 @@
 """What stays on from one operating state to the next: relays, controllers, alternators.
 
-On the bench, by hand; relay volts by a typical datasheet (read): pulls in at 8 V or
+On the bench, by hand; relay volts by a data sheet of a 12 V relay: pulls in at 8 V or
 less, lets go at 1 V or more; here 7.5 and 2.5 V.
 """
 
