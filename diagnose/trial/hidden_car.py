@@ -1,7 +1,8 @@
 """A car with a hidden fault that answers questions, with meter and report errors.
 
 Its tolerances and severities are not those of the model's draws. Leaves the questions
-to `playing` and the diagnosis to `session`.
+to `playing`, the diagnosis to `session`, and cars that differ from their file in more
+than draws to `unlike_stock`.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
@@ -59,15 +61,26 @@ class HiddenCars:
         Seeds the tolerances.
     car : Car or None
         How these cars are really wired, if not as the model has it.
+
+    Attributes
+    ----------
+    model : Model
+    compiled : Compiled
+        These cars, ready to say what they show; draws are cars.
+    numbers : tuple[int, ...]
+        Those that are played with.
+    more_lead_ohms : FloatArray
+        What the leads beside each car have beyond the meter's, shape (n_cars,). [Ω]
     """
 
     def __init__(
         self, model: Model, *, n_cars: int, seed: int, car: Car | None = None
     ) -> None:
         self.model = model
-        sample = Sample(n_draws=n_cars, seed=SEED_OFFSET + seed)
+        self.numbers: tuple[int, ...] = tuple(range(n_cars))
+        self.more_lead_ohms: FloatArray = np.zeros(n_cars)
         predictor = Predictor(
-            CarModel(car or model.car, sample),
+            self._drawn(car or model.car, n_cars, seed),
             model.compiled.causes,
             model.compiled.predictor.probes,
         )
@@ -79,6 +92,14 @@ class HiddenCars:
             bank=Bank.holding(healthy),
         )
         self._cache: dict[FaultSet, Hypotheses] = {}
+
+    def _drawn(self, car: Car, n_cars: int, seed: int) -> CarModel:
+        """Return the cars of the stock with their values."""
+        return CarModel(car, Sample(n_draws=n_cars, seed=SEED_OFFSET + seed))
+
+    def number_of(self, seed: int) -> int:
+        """Return which car the game of a seed is played with."""
+        return self.numbers[seed % len(self.numbers)]
 
     def with_faults(self, faults: FaultSet) -> Hypotheses:
         """Return what a fault set shows in every car of the stock."""
@@ -194,6 +215,8 @@ class HiddenCar:
             return float(value > 0.5)
         if reading.kind is ReadingKind.LAMP:
             return self._says(value)
+        if reading.kind is ReadingKind.OHMS:
+            value += float(self._stock.more_lead_ohms[self._number])
         if not np.isfinite(value) or not self._errors.has_meter_error:
             return value
         range_ = meter_range(reading.kind, self._stock.model.knowledge.meter)

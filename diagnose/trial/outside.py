@@ -9,7 +9,7 @@ if it brings a complaint and no single cause shows about the same. Leaves the pl
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 
@@ -33,16 +33,26 @@ COMPARED_EVERY = 8
 
 
 def draw_outside_car(
-    model: Model, *, seed: int, errors: Errors
+    model: Model,
+    *,
+    seed: int,
+    errors: Errors,
+    stock_of: Callable[..., HiddenCars] = HiddenCars,
 ) -> tuple[HiddenCar, str]:
-    """Return a car with a fault that is no cause of the model, and the complaint."""
+    """Return a car with a fault that is no cause of the model, and the complaint.
+
+    Parameters
+    ----------
+    stock_of : Callable
+        Makes the cars it is drawn from, called as `HiddenCars` is.
+    """
     random = np.random.default_rng((seed, 17))
     while True:
         wired = drawn_wiring(model.car, random)
         if wired is None:
             continue
         car, outside = wired
-        stock = HiddenCars(model, n_cars=1, seed=seed, car=car)
+        stock = stock_of(model, n_cars=1, seed=seed, car=car)
         if not stock.with_faults(()).prediction.is_settled.all():
             continue
         hidden = HiddenCar(stock, 0, (), errors=errors, seed=seed, outside=outside)

@@ -19,6 +19,7 @@ from diagnose.trial.hidden_car import Errors, HiddenCars
 from diagnose.trial.outside import draw_outside_car
 from diagnose.trial.playing import Game, draw_car, play
 from diagnose.trial.policies import PROGRAM
+from diagnose.trial.unlike_stock import UnlikeCars, unlike_car_wired
 
 STOCK_CARS = 64
 BATCH = 8
@@ -40,6 +41,8 @@ class TrialPlan:
         How many games are handed out at a time.
     is_outside : bool
         What is wrong is no cause of the model.
+    is_unlike : bool
+        The cars differ from their file in laws, not only in draws.
     """
 
     n_games: int
@@ -49,6 +52,12 @@ class TrialPlan:
     errors: Errors = field(default_factory=Errors)
     batch: int = BATCH
     is_outside: bool = False
+    is_unlike: bool = False
+
+    def stock(self, model: Model) -> HiddenCars:
+        """Return the cars that are played with."""
+        make = UnlikeCars if self.is_unlike else HiddenCars
+        return make(model, n_cars=STOCK_CARS, seed=self.stock_seed)
 
 
 def play_seeds(
@@ -58,16 +67,25 @@ def play_seeds(
     errors: Errors,
     *,
     policies: Sequence[str] = (PROGRAM,),
-    is_outside: bool = False,
+    outside_stock: Callable[..., HiddenCars] | None = None,
 ) -> list[Game]:
-    """Return the games of some seeds, in order, each by every policy."""
+    """Return the games of some seeds, in order, each by every policy.
+
+    Parameters
+    ----------
+    outside_stock : Callable or None
+        Makes cars whose fault is no cause of the model, as in `draw_outside_car`; None:
+        the cars are those of the stock, with causes of the model.
+    """
     games = []
     for seed in seeds:
-        number = seed % STOCK_CARS
         for policy in policies:
-            if is_outside:
-                car, complaint = draw_outside_car(model, seed=seed, errors=errors)
+            if outside_stock is not None:
+                car, complaint = draw_outside_car(
+                    model, seed=seed, errors=errors, stock_of=outside_stock
+                )
             else:
+                number = stock.number_of(seed)
                 car, complaint = draw_car(
                     model, stock, number=number, seed=seed, errors=errors
                 )
@@ -143,10 +161,9 @@ def play_batch(
         As in `run_trial`.
     """
     # a diagnosis writes into its model, so threads can't share one
-    key = pickle.dumps((make_model, plan.stock_seed))
+    key = pickle.dumps((make_model, plan.stock_seed, plan.is_unlike))
     if _held.key != key:
-        model = make_model()
-        _held.stock = HiddenCars(model, n_cars=STOCK_CARS, seed=plan.stock_seed)
+        _held.stock = plan.stock(make_model())
         _held.key = key
     stock = _held.stock
     return play_seeds(
@@ -155,5 +172,9 @@ def play_batch(
         seeds,
         plan.errors,
         policies=plan.policies,
-        is_outside=plan.is_outside,
+        outside_stock=_outside_stock(plan) if plan.is_outside else None,
     )
+
+
+def _outside_stock(plan: TrialPlan) -> Callable[..., HiddenCars]:
+    return unlike_car_wired if plan.is_unlike else HiddenCars
