@@ -171,7 +171,7 @@ def _rows(model: Model, stock: HiddenCars) -> Iterator[_Row]:
 def _group(kind: ReadingKind, *, is_drop: bool) -> str:
     if kind is ReadingKind.DC_VOLTS:
         return "volts along a part" if is_drop else "volts to ground"
-    return kind.value.replace("_", " ")
+    return "AC volts" if kind is ReadingKind.AC_VOLTS else kind.value
 
 
 def is_in_band(shown: FloatArray, band: Band, range_: MeterRange) -> BoolArray:
