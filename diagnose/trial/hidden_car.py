@@ -101,6 +101,14 @@ class HiddenCars:
         """Return which car the game of a seed is played with."""
         return self.numbers[seed % len(self.numbers)]
 
+    def sound_seed(self, seed: int) -> int:
+        """Return a seed that `wired` can be given, the given one if it is good."""
+        return seed
+
+    def wired(self, car: Car, *, seed: int) -> HiddenCars:
+        """Return a stock of one car of this kind that is wired otherwise."""
+        return HiddenCars(self.model, n_cars=1, seed=seed, car=car)
+
     def with_faults(self, faults: FaultSet) -> Hypotheses:
         """Return what a fault set shows in every car of the stock."""
         if faults not in self._cache:

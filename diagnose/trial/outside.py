@@ -9,7 +9,7 @@ if it brings a complaint and no single cause shows about the same. Leaves the pl
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from types import MappingProxyType
 
@@ -33,26 +33,23 @@ COMPARED_EVERY = 8
 
 
 def draw_outside_car(
-    model: Model,
-    *,
-    seed: int,
-    errors: Errors,
-    stock_of: Callable[..., HiddenCars] = HiddenCars,
+    cars: HiddenCars, *, seed: int, errors: Errors
 ) -> tuple[HiddenCar, str]:
     """Return a car with a fault that is no cause of the model, and the complaint.
 
     Parameters
     ----------
-    stock_of : Callable
-        Makes the cars it is drawn from, called as `HiddenCars` is.
+    cars : HiddenCars
+        Says how a car is drawn; the car itself is none of these.
     """
-    random = np.random.default_rng((seed, 17))
+    model, random = cars.model, np.random.default_rng((seed, 17))
+    own_seed = cars.sound_seed(seed)
     while True:
         wired = drawn_wiring(model.car, random)
         if wired is None:
             continue
         car, outside = wired
-        stock = stock_of(model, n_cars=1, seed=seed, car=car)
+        stock = cars.wired(car, seed=own_seed)
         if not stock.with_faults(()).prediction.is_settled.all():
             continue
         hidden = HiddenCar(stock, 0, (), errors=errors, seed=seed, outside=outside)

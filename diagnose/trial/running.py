@@ -19,7 +19,7 @@ from diagnose.trial.hidden_car import Errors, HiddenCars
 from diagnose.trial.outside import draw_outside_car
 from diagnose.trial.playing import Game, draw_car, play
 from diagnose.trial.policies import PROGRAM
-from diagnose.trial.unlike_stock import UnlikeCars, unlike_car_wired
+from diagnose.trial.unlike_stock import UnlikeCars
 
 STOCK_CARS = 64
 BATCH = 8
@@ -67,23 +67,14 @@ def play_seeds(
     errors: Errors,
     *,
     policies: Sequence[str] = (PROGRAM,),
-    outside_stock: Callable[..., HiddenCars] | None = None,
+    is_outside: bool = False,
 ) -> list[Game]:
-    """Return the games of some seeds, in order, each by every policy.
-
-    Parameters
-    ----------
-    outside_stock : Callable or None
-        Makes cars whose fault is no cause of the model, as in `draw_outside_car`; None:
-        the cars are those of the stock, with causes of the model.
-    """
+    """Return the games of some seeds, in order, each by every policy."""
     games = []
     for seed in seeds:
         for policy in policies:
-            if outside_stock is not None:
-                car, complaint = draw_outside_car(
-                    model, seed=seed, errors=errors, stock_of=outside_stock
-                )
+            if is_outside:
+                car, complaint = draw_outside_car(stock, seed=seed, errors=errors)
             else:
                 number = stock.number_of(seed)
                 car, complaint = draw_car(
@@ -172,9 +163,5 @@ def play_batch(
         seeds,
         plan.errors,
         policies=plan.policies,
-        outside_stock=_outside_stock(plan) if plan.is_outside else None,
+        is_outside=plan.is_outside,
     )
-
-
-def _outside_stock(plan: TrialPlan) -> Callable[..., HiddenCars]:
-    return unlike_car_wired if plan.is_unlike else HiddenCars

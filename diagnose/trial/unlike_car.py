@@ -288,7 +288,8 @@ class UnlikeModel(CarModel):
         meets = np.where(stall > turning, start / steeper, NEVER_VOLTS)
         return _two_lines(
             branch,
-            first=stall,
+            # a resistance is one from the start
+            first=np.where(meets > LEAST_VOLTS, stall, turning),
             second=np.minimum(turning, stall),
             at_volts=np.maximum(meets, LEAST_VOLTS),
         )

@@ -96,7 +96,7 @@ def unlike_lines(
     yield "cars that differ from their file in laws, not only in draws"
     if not is_outside:
         yield (
-            f"claims of {SURE:.0%} and more, held         {found.sure_held:6.1%} of "
+            f"claims of {SURE:.0%} and more, held           {found.sure_held:6.1%} of "
             f"{found.sure_claims}"
         )
         yield f"nothing fits, though a cause was there {found.nothing_fits:6.1%}"
