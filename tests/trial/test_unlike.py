@@ -211,7 +211,7 @@ def test_half_the_starters_are_resistances(model: Model) -> None:
 def test_held_motor_is_its_winding_at_all_volts(model: Model) -> None:
     cars = UnlikeModel(model.car, OwnDraws(n_draws=4, seed=1))
     motor = next(part for part in model.car.parts if part.kind == "motor")
-    values = cars.values[motor.name] | {"is_stalled": np.ones(4)}
+    values = {**cars.values[motor.name], "is_stalled": np.ones(4)}
     state = model.car.states[0]
 
     (turning,) = cars.part_branches(motor, state)
