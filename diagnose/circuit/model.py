@@ -15,7 +15,7 @@ from diagnose.circuit.car import Car, OperatingState, Part
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.circuit.parts.branches import Branch, Setting, Values
 from diagnose.circuit.solver.network import Network, build_network
-from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.tolerance_draws import Draws
 
 # Role of the one relay that has no socket: it is bolted down, and stays where all that
 # has a plug is out (rule of the trade).
@@ -29,8 +29,11 @@ class CarModel:
     ----------
     car : Car
         Complete and checked.
-    sample : Sample
+    sample : Draws
         Which draws.
+    values : Mapping[str, Values] or None
+        As the attribute, where they are drawn elsewhere; None: drawn here from
+        `sample`.
 
     Attributes
     ----------
@@ -42,19 +45,13 @@ class CarModel:
         Part to parameter to draws, shape (n_draws,), in the unit of the parameter.
     """
 
-    def __init__(self, car: Car, sample: Sample) -> None:
+    def __init__(
+        self, car: Car, sample: Draws, values: Mapping[str, Values] | None = None
+    ) -> None:
         self.car = car
         self.sample = sample
         self.parts: Mapping[str, Part] = {part.name: part for part in car.parts}
-        self.values: Mapping[str, Values] = {
-            part.name: {
-                name: value.distribution.quantile(
-                    sample.probabilities(f"{part.name}/{name}")
-                )
-                for name, value in part.values.items()
-            }
-            for part in car.parts
-        }
+        self.values = _drawn_values(car, sample) if values is None else values
         self._bolted = frozenset(
             part.assembly for part in car.parts if part.role == BOLTED_RELAY
         )
@@ -158,3 +155,15 @@ class CarModel:
         ]
         nodes = dict.fromkeys((*self.car.nodes, self.car.body))
         return build_network(branches, nodes=tuple(nodes))
+
+
+def _drawn_values(car: Car, sample: Draws) -> Mapping[str, Values]:
+    return {
+        part.name: {
+            name: value.distribution.quantile(
+                sample.probabilities(f"{part.name}/{name}")
+            )
+            for name, value in part.values.items()
+        }
+        for part in car.parts
+    }

@@ -18,6 +18,7 @@ values of input variables in the analysis of output from a computer code", Techn
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 from zlib import crc32
 
 import numpy as np
@@ -27,6 +28,34 @@ from diagnose.arrays import FloatArray
 # Part of its share that a draw keeps to, so that none falls on an edge (own
 # choice). [1]
 WITHIN_SHARE = (0.05, 0.95)
+
+
+class Draws(Protocol):
+    """Whatever says which value each draw takes of what is not known exactly.
+
+    Attributes
+    ----------
+    n_draws : int
+        Number of draws. [1]
+    """
+
+    @property
+    def n_draws(self) -> int:
+        """Number of draws. [1]."""
+
+    def probabilities(self, key: str) -> FloatArray:
+        """Return which quantile of one quantity each draw takes.
+
+        Parameters
+        ----------
+        key : str
+            Name of the quantity.
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_draws,), strictly between 0 and 1. [1]
+        """
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

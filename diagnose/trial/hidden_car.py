@@ -1,7 +1,8 @@
 """A car with a hidden fault that answers questions, with meter and report errors.
 
 Its tolerances and severities are not those of the model's draws. Leaves what its owner
-complains of to `complaints`, the questions to `playing` and the diagnosis to `session`.
+complains of to `complaints`, the questions to `playing`, the diagnosis to `session`,
+and cars that differ from their file in more than draws to `unlike_stock`.
 
 Decision that binds it: an owner who is asked for a reading in a state that the car
 can't get into says so. A car that can't run would else be measured at idle, and its
@@ -15,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
@@ -76,15 +78,26 @@ class HiddenCars:
         Seeds the tolerances.
     car : Car or None
         How these cars are really wired, if not as the model has it.
+
+    Attributes
+    ----------
+    model : Model
+    compiled : Compiled
+        These cars, ready to say what they show; draws are cars.
+    numbers : tuple[int, ...]
+        Those that are played with.
+    more_lead_ohms : FloatArray
+        What the leads beside each car have beyond the meter's, shape (n_cars,). [Ω]
     """
 
     def __init__(
         self, model: Model, *, n_cars: int, seed: int, car: Car | None = None
     ) -> None:
         self.model = model
-        sample = Sample(n_draws=n_cars, seed=SEED_OFFSET + seed)
+        self.numbers: tuple[int, ...] = tuple(range(n_cars))
+        self.more_lead_ohms: FloatArray = np.zeros(n_cars)
         predictor = Predictor(
-            CarModel(car or model.car, sample),
+            self._drawn(car or model.car, n_cars, seed),
             model.compiled.causes,
             model.compiled.predictor.probes,
         )
@@ -96,6 +109,22 @@ class HiddenCars:
             bank=Bank.holding(healthy),
         )
         self._cache: dict[FaultSet, Hypotheses] = {}
+
+    def _drawn(self, car: Car, n_cars: int, seed: int) -> CarModel:
+        """Return the cars of the stock with their values."""
+        return CarModel(car, Sample(n_draws=n_cars, seed=SEED_OFFSET + seed))
+
+    def number_of(self, seed: int) -> int:
+        """Return which car the game of a seed is played with."""
+        return self.numbers[seed % len(self.numbers)]
+
+    def sound_seed(self, seed: int) -> int:
+        """Return a seed that `wired` can be given, the given one if it is good."""
+        return seed
+
+    def wired(self, car: Car, *, seed: int) -> HiddenCars:
+        """Return a stock of one car of this kind that is wired otherwise."""
+        return HiddenCars(self.model, n_cars=1, seed=seed, car=car)
 
     def with_faults(self, faults: FaultSet) -> Hypotheses:
         """Return what a fault set shows in every car of the stock."""
@@ -216,6 +245,8 @@ class HiddenCar:
             return float(value > LIKELY)
         if reading.kind is ReadingKind.LAMP:
             return self._says(value)
+        if reading.kind is ReadingKind.OHMS:
+            value += float(self._stock.more_lead_ohms[self._number])
         if not np.isfinite(value) or not self._errors.has_meter_error:
             return value
         range_ = meter_range(reading.kind, self._stock.model.knowledge.meter)

@@ -50,26 +50,27 @@ OUTSIDE_STREAM = 17
 
 
 def draw_outside_car(
-    model: Model, *, seed: int, errors: Errors
+    cars: HiddenCars, *, seed: int, errors: Errors
 ) -> tuple[HiddenCar, str]:
     """Return a car with a fault that is no cause of the model, and the complaint.
 
     Parameters
     ----------
-    model : Model
-        The car as it should be, made ready for diagnosis.
+    cars : HiddenCars
+        Says how a car is drawn; the car itself is none of these.
     seed : int
         Seeds what is wrong, the tolerances and the errors.
     errors : Errors
         How the owner errs.
     """
-    random = np.random.default_rng((seed, OUTSIDE_STREAM))
+    model, random = cars.model, np.random.default_rng((seed, OUTSIDE_STREAM))
+    own_seed = cars.sound_seed(seed)
     while True:
         wired = drawn_wiring(model.car, random)
         if wired is None:
             continue
         car, outside = wired
-        stock = HiddenCars(model, n_cars=1, seed=seed, car=car)
+        stock = cars.wired(car, seed=own_seed)
         if not stock.with_faults(()).prediction.is_settled.all():
             continue
         hidden = HiddenCar(stock, 0, (), errors=errors, seed=seed, outside=outside)

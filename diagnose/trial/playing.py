@@ -99,6 +99,8 @@ class Game:
         What was wrong that is no cause of the model; empty in an ordinary game.
     verdicts : tuple[Verdict, ...]
         What was advised, step by step.
+    left : tuple[str, ...]
+        The hidden causes that are there in the end.
     """
 
     seed: int
@@ -119,6 +121,7 @@ class Game:
     policy: str = PROGRAM
     outside: str = ""
     verdicts: tuple[Verdict, ...] = ()
+    left: tuple[str, ...] = ()
 
 
 def drawn_faults(model: Model, random: np.random.Generator) -> FaultSet:
@@ -262,6 +265,7 @@ def play(
         policy=policy,
         outside=car.outside,
         verdicts=tuple(verdicts),
+        left=tuple(model.compiled.causes[c].name for c in car.faults),
     )
 
 

@@ -22,6 +22,7 @@ from diagnose.trial.hidden_car import Errors, HiddenCars
 from diagnose.trial.outside import draw_outside_car
 from diagnose.trial.playing import Game, draw_car, play
 from diagnose.trial.policies import PROGRAM
+from diagnose.trial.unlike_stock import UnlikeCars
 
 # How many cars there are with tolerances of their own. [1] Own choice: as many as the
 # model has draws, and games enough on each.
@@ -52,6 +53,8 @@ class TrialPlan:
         How many games are handed out at a time. [1]
     is_outside : bool
         What is wrong is no cause of the model.
+    is_unlike : bool
+        The cars differ from their file in laws, not only in draws.
     """
 
     n_games: int
@@ -61,6 +64,12 @@ class TrialPlan:
     errors: Errors = field(default_factory=Errors)
     batch: int = BATCH
     is_outside: bool = False
+    is_unlike: bool = False
+
+    def stock(self, model: Model) -> HiddenCars:
+        """Return the cars that are played with."""
+        make = UnlikeCars if self.is_unlike else HiddenCars
+        return make(model, n_cars=STOCK_CARS, seed=self.stock_seed)
 
 
 def play_seeds(
@@ -75,11 +84,11 @@ def play_seeds(
     """Return the games of some seeds, in order, each by every policy."""
     games = []
     for seed in seeds:
-        number = seed % STOCK_CARS
         for policy in policies:
             if is_outside:
-                car, complaint = draw_outside_car(model, seed=seed, errors=errors)
+                car, complaint = draw_outside_car(stock, seed=seed, errors=errors)
             else:
+                number = stock.number_of(seed)
                 car, complaint = draw_car(
                     model, stock, number=number, seed=seed, errors=errors
                 )
@@ -161,10 +170,9 @@ def play_batch(
         Those of this batch.
     """
     # a diagnosis writes into its model, so threads can't share one
-    key = pickle.dumps((make_model, plan.stock_seed))
+    key = pickle.dumps((make_model, plan.stock_seed, plan.is_unlike))
     if _held.key != key:
-        model = make_model()
-        _held.stock = HiddenCars(model, n_cars=STOCK_CARS, seed=plan.stock_seed)
+        _held.stock = plan.stock(make_model())
         _held.key = key
     stock = _held.stock
     return play_seeds(

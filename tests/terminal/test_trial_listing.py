@@ -12,12 +12,17 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.session.answer import Verdict
 from diagnose.session.ready_car import Model
 from diagnose.terminal.reports.trials.trial_cars import model_of_text, version_of
-from diagnose.terminal.reports.trials.trial_data import report
+from diagnose.terminal.reports.trials.trial_data import report, unlike_report
 from diagnose.terminal.reports.trials.trial_listing import progress_words
-from diagnose.terminal.reports.trials.trial_tables import lines, outside_lines
+from diagnose.terminal.reports.trials.trial_tables import (
+    lines,
+    outside_lines,
+    unlike_lines,
+)
 from diagnose.trial.cluster import ClusterError
 from diagnose.trial.playing import Game
 from diagnose.trial.running import TrialPlan
+from diagnose.trial.unlike_stock import InBands
 from tests.terminal.conftest import CAR
 
 GAMES = (
@@ -118,6 +123,41 @@ wrong repairs where recognised      1.00
 not recognised
 seed 5: no-crank: c touches d: 1 wrong repairs, said to be mended"""
     )
+
+
+IN_BANDS = (InBands(name="all", readings=1200, share=0.75),)
+
+
+def test_trial_on_unlike_cars_as_text() -> None:
+    # Of the two games the second is a double, not named first, and mended; no claim
+    # reaches 99 %.
+    assert "\n".join(unlike_lines(GAMES, IN_BANDS, is_outside=False)) == (
+        """\
+
+cars that differ from their file in laws, not only in draws
+claims of 99% and more, held           100.0% of 0
+nothing fits, though a cause was there   0.0%
+wrong repairs a game                     0.50
+doubles, first repair right              0.0% of 1
+doubles, both mended                   100.0%
+readings of such cars, sound, in the bands of the sheet
+  all                                   75.0% of 1,200"""
+    )
+
+
+def test_unlike_cars_outside_the_model_show_only_the_sheet() -> None:
+    shown = list(unlike_lines(GAMES, IN_BANDS, is_outside=True))
+
+    assert shown[2:] == list(unlike_lines(GAMES, IN_BANDS, is_outside=False))[-2:]
+
+
+def test_trial_on_unlike_cars_as_json() -> None:
+    found = json.loads(json.dumps(unlike_report(GAMES, IN_BANDS)))
+
+    assert found["doubles_mended"] == 1.0
+    assert found["sound_readings_in_bands"] == [
+        {"name": "all", "readings": 1200, "share": 0.75}
+    ]
 
 
 def test_progress_shows_a_bar_and_the_time_left() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -12,6 +14,7 @@ from diagnose.trial.scoring import (
     calibration,
     doubt,
     expected_calibration_error,
+    robustness,
     score,
     weak_spots,
 )
@@ -126,3 +129,25 @@ def test_doubt_counts_what_was_said_and_when() -> None:
 def test_no_game_has_no_doubt() -> None:
     with pytest.raises(ValueError, match="no games"):
         doubt([])
+
+
+def test_sure_claims_and_doubles_are_counted() -> None:
+    games = [
+        replace(make_game(), claims=((0.995, True), (0.99, False), (0.98, False))),
+        replace(make_game("a:open", "b:short"), left=("b:short",)),
+        make_game("a:open", "b:short", first_rank=2, verdicts=(Verdict.STOP,)),
+    ]
+
+    found = robustness(games)
+
+    # Counted by hand: one of two sure claims held; of two doubles the first repair of
+    # one was right, and of the other nothing is left.
+    assert (found.sure_claims, found.sure_held) == (2, 0.5)
+    assert found.nothing_fits == pytest.approx(1.0 / 3.0, abs=1e-12)
+    assert (found.doubles, found.doubles_first_right) == (2, 0.5)
+    assert found.doubles_mended == 0.5
+
+
+def test_no_game_tells_nothing_of_robustness() -> None:
+    with pytest.raises(ValueError, match="no games"):
+        robustness([])

@@ -21,7 +21,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray
-from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.tolerance_draws import Draws
 from diagnose.faults.causes import Cause, lasting_cause
 from diagnose.faults.modes import Trigger
 
@@ -35,7 +35,7 @@ class Presence:
         Of the car; those that come and go behind those that last.
     triggers : Mapping[str, Trigger]
         What can bring a fault, by name.
-    sample : Sample
+    sample : Draws
         The tolerance draws.
 
     Attributes
@@ -54,7 +54,7 @@ class Presence:
         self,
         causes: Sequence[Cause],
         triggers: Mapping[str, Trigger],
-        sample: Sample,
+        sample: Draws,
     ) -> None:
         fleeting = [n for n, cause in enumerate(causes) if not cause.mode.lasts]
         self.names = tuple(triggers)

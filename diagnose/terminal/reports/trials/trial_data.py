@@ -8,12 +8,15 @@ from dataclasses import asdict
 from diagnose.terminal.reports.trials.trial_figures import claims, scores, spots
 from diagnose.trial.playing import Game
 from diagnose.trial.scoring import (
+    SURE,
     brier_score,
     calibration,
     doubt,
     expected_calibration_error,
     log_loss,
+    robustness,
 )
+from diagnose.trial.unlike_stock import InBands
 
 
 def report(games: Sequence[Game]) -> dict[str, object]:
@@ -62,4 +65,15 @@ def outside_report(games: Sequence[Game]) -> dict[str, object]:
             }
             for game in games
         ],
+    }
+
+
+def unlike_report(
+    games: Sequence[Game], in_bands: Sequence[InBands]
+) -> dict[str, object]:
+    """Return as plain data what matters most on cars that differ from their file."""
+    return {
+        "sure_from": SURE,
+        **asdict(robustness(games)),
+        "sound_readings_in_bands": [asdict(one) for one in in_bands],
     }

@@ -23,13 +23,19 @@ from diagnose.terminal.reports.trials.trial_cars import (
     model_of_text,
     version_of,
 )
-from diagnose.terminal.reports.trials.trial_data import outside_report, report
+from diagnose.terminal.reports.trials.trial_data import (
+    outside_report,
+    report,
+    unlike_report,
+)
 from diagnose.trial.cluster import connected
+from diagnose.trial.hidden_car import Errors
 from diagnose.trial.playing import Game
 from diagnose.trial.policies import POLICIES, PROGRAM
 from diagnose.trial.running import TrialPlan, run_trial
 from diagnose.trial.scoring import PolicyScore, is_failed, policy_scores
 from diagnose.trial.telling import Telling, tellings
+from diagnose.trial.unlike_stock import UNLIKE_ERRORS, InBands, sound_readings
 
 # Length of the bar that shows how far it is. Own choice: with the words beside it it
 # fits into `progress.MOST_CHARACTERS`. [characters]
@@ -58,6 +64,8 @@ class TrialOptions:
         Other ways to choose the readings play the same cars.
     is_outside : bool
         What is wrong is no cause of the model; is that recognised?
+    is_unlike : bool
+        The cars differ from their file in laws, not only in draws.
     """
 
     car: str
@@ -69,6 +77,7 @@ class TrialOptions:
     cluster: str = ""
     has_policies: bool = False
     is_outside: bool = False
+    is_unlike: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,11 +92,15 @@ class _Shown:
         What would have told the cause named wrongly from the one that was there.
     compared : tuple[PolicyScore, ...]
         How others would have chosen; empty where nobody else played.
+    in_bands : tuple[InBands, ...]
+        How many readings of sound cars the sheet foretells; empty where the cars are
+        those of the model.
     """
 
     own: Sequence[Game]
     apart: tuple[Telling, ...]
     compared: tuple[PolicyScore, ...]
+    in_bands: tuple[InBands, ...]
 
 
 def run(options: TrialOptions, *, sink: TextIO, notice: TextIO) -> None:
@@ -108,6 +121,8 @@ def run(options: TrialOptions, *, sink: TextIO, notice: TextIO) -> None:
         first_seed=options.first_seed,
         policies=tuple(POLICIES) if options.has_policies else (PROGRAM,),
         is_outside=options.is_outside,
+        is_unlike=options.is_unlike,
+        errors=UNLIKE_ERRORS if options.is_unlike else Errors(),
     )
     if options.cluster:
         games = _played_there(options, plan, notice)
@@ -121,6 +136,7 @@ def run(options: TrialOptions, *, sink: TextIO, notice: TextIO) -> None:
         own=own,
         apart=() if options.is_outside else _tellings(options, own),
         compared=policy_scores(games) if options.has_policies else (),
+        in_bands=_in_bands(options, plan) if options.is_unlike else (),
     )
     if options.is_json:
         sink.write(json.dumps(_data(shown, options), indent=2) + "\n")
@@ -133,6 +149,8 @@ def _data(shown: _Shown, options: TrialOptions) -> dict[str, object]:
     content = outside_report(shown.own) if options.is_outside else report(shown.own)
     if shown.apart:
         content["told_apart"] = [asdict(one) for one in shown.apart]
+    if options.is_unlike:
+        content["unlike"] = unlike_report(shown.own, shown.in_bands)
     if shown.compared:
         content["policies"] = [asdict(one) for one in shown.compared]
     return content
@@ -142,6 +160,10 @@ def _lines(shown: _Shown, options: TrialOptions, plan: TrialPlan) -> Iterator[st
     """Yield a trial as text."""
     of_games = trial_tables.outside_lines if options.is_outside else trial_tables.lines
     yield from of_games(shown.own, plan)
+    if options.is_unlike:
+        yield from trial_tables.unlike_lines(
+            shown.own, shown.in_bands, is_outside=options.is_outside
+        )
     yield from trial_tables.telling_lines(shown.apart)
     yield from trial_tables.policy_lines(shown.compared)
 
@@ -151,6 +173,12 @@ def _tellings(options: TrialOptions, games: Sequence[Game]) -> tuple[Telling, ..
     if not any(map(is_failed, games)):
         return ()
     return tellings(games, model_of(options.car, options.data_folder))
+
+
+def _in_bands(options: TrialOptions, plan: TrialPlan) -> tuple[InBands, ...]:
+    """Return how many readings of the trial's cars, sound, the sheet foretells."""
+    model = model_of(options.car, options.data_folder)
+    return sound_readings(model, plan.stock(model))
 
 
 def _played_there(

@@ -9,6 +9,7 @@ from diagnose.trial.playing import Game
 from diagnose.trial.running import TrialPlan
 from diagnose.trial.scoring import (
     DOUBTS,
+    SURE,
     Bucket,
     PolicyScore,
     brier_score,
@@ -17,8 +18,10 @@ from diagnose.trial.scoring import (
     expected_calibration_error,
     is_failed,
     log_loss,
+    robustness,
 )
 from diagnose.trial.telling import Telling
+from diagnose.trial.unlike_stock import InBands
 
 # Length of the bar of what held. Own choice: with its figures it fits into a line of
 # 88 characters.
@@ -76,6 +79,36 @@ def outside_lines(games: Sequence[Game], plan: TrialPlan) -> Iterator[str]:
             f"{game.wrong_repairs} wrong repairs, "
             f"{'said to be mended' if game.is_fixed else 'not mended'}"
         )
+
+
+def unlike_lines(
+    games: Sequence[Game], in_bands: Sequence[InBands], *, is_outside: bool
+) -> Iterator[str]:
+    """Yield what matters most on cars that differ from their file.
+
+    Parameters
+    ----------
+    is_outside : bool
+        No cause of the model is there: then only what the sheet foretells is shown.
+    """
+    found = robustness(games)
+    yield ""
+    yield "cars that differ from their file in laws, not only in draws"
+    if not is_outside:
+        yield (
+            f"claims of {SURE:.0%} and more, held           {found.sure_held:6.1%} of "
+            f"{found.sure_claims}"
+        )
+        yield f"nothing fits, though a cause was there {found.nothing_fits:6.1%}"
+        yield f"wrong repairs a game                   {found.wrong_repairs:6.2f}"
+        yield (
+            f"doubles, first repair right            {found.doubles_first_right:6.1%} "
+            f"of {found.doubles}"
+        )
+        yield f"doubles, both mended                   {found.doubles_mended:6.1%}"
+    yield "readings of such cars, sound, in the bands of the sheet"
+    for one in in_bands:
+        yield f"  {one.name:36} {one.share:6.1%} of {one.readings:,}"
 
 
 def telling_lines(apart: Sequence[Telling]) -> Iterator[str]:
