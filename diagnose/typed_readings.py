@@ -26,10 +26,14 @@ class Measured:
         The number; ``math.inf`` for OL. [V, Ω, A or the unit of the question]
     unit : Unit or None
         None for a bare number.
+    rounded_to : float
+        What one of the last digit typed is worth: 1 for ``12``, .1 for ``12.4``. The
+        number may be half of it off. [as the number]
     """
 
     value: float
     unit: Unit | None
+    rounded_to: float = 0.0
 
 
 # What meters show, and people type, for a resistance above the meter's top range. From
@@ -37,6 +41,10 @@ class Measured:
 OVER_RANGE_WORDS = frozenset(
     ("ol", "o.l", "o.l.", "0l", "0.l", "overload", "over", "open", "infinite", "inf")
 )
+
+# What people say where a meter shows nothing worth a number. Common practice, no
+# source: a few tenths of a volt are nothing to most.
+NOTHING_WORDS = frozenset(("zero", "nothing", "dead", "none", "nil"))
 
 # Names of units, in small letters. SI, and the words and letters people type.
 _NAMES_OF_UNITS = {
@@ -113,7 +121,9 @@ def parse_measured(text: str) -> Measured:
     Examples
     --------
     >>> parse_measured("820 mV")
-    Measured(value=0.82, unit=<Unit.VOLTS: 'V'>)
+    Measured(value=0.82, unit=<Unit.VOLTS: 'V'>, rounded_to=0.001)
+    >>> parse_measured("dead").value
+    0.0
     >>> parse_measured("4k7").value
     4700.0
     """
@@ -123,6 +133,8 @@ def parse_measured(text: str) -> Measured:
     over_range = re.sub(r"\s*(m|k)?ohms?$", "", plain.lower())
     if over_range in OVER_RANGE_WORDS or plain == "∞":
         return Measured(value=math.inf, unit=Unit.OHMS)
+    if plain.lower() in NOTHING_WORDS:
+        return Measured(value=0.0, unit=None, rounded_to=1.0)
     coded = _LETTER_CODE.match(plain)
     if coded is not None:
         return _parse_letter_code(plain, coded)
@@ -132,13 +144,19 @@ def parse_measured(text: str) -> Measured:
             f'"{text.strip()}" is not a reading; '
             "type a number such as 12.4, 820 mV, 0.4 ohm or OL"
         )
-    number = float(_decimal(found["number"]) + (found["exponent"] or ""))
+    digits, exponent = _decimal(found["number"]), found["exponent"] or ""
+    number = float(digits + exponent)
     factor, unit = _unit_of(found["unit"] or "")
     sign = -1.0 if found["sign"] == "-" else 1.0
-    return Measured(value=_scaled(sign * number, factor), unit=unit)
+    last = float(f"1e{-len(digits.partition('.')[2])}") * float(f"1{exponent}")
+    return Measured(
+        value=_scaled(sign * number, factor),
+        unit=unit,
+        rounded_to=_scaled(last, factor),
+    )
 
 
-def parse_reading(text: str, unit: Unit) -> float:
+def parse_reading(text: str, unit: Unit) -> Measured:
     """Return a number that must be in a given unit and believable on a car.
 
     Parameters
@@ -150,19 +168,25 @@ def parse_reading(text: str, unit: Unit) -> float:
 
     Returns
     -------
-    float
+    Measured
         The value in `unit`; ``math.inf`` for an over-range resistance. [V, Ω or A]
 
     Raises
     ------
     ReadingError
-        If the text is no reading, has another unit, or is out of range.
+        If the text is no reading, has another unit, or is out of range; and for a
+        resistance told as nothing, which may be none or OL.
 
     Examples
     --------
-    >>> parse_reading("12,4", Unit.VOLTS)
+    >>> parse_reading("12,4", Unit.VOLTS).value
     12.4
     """
+    if unit is Unit.OHMS and _plain(text).lower() in NOTHING_WORDS - {"zero"}:
+        raise ReadingError(
+            f'"{text.strip()}" can be read in two ways; type 0 where the points are '
+            "joined, OL where the meter finds no way between them"
+        )
     measured = parse_measured(text)
     if measured.unit is not None and measured.unit is not unit:
         raise ReadingError(
@@ -170,7 +194,7 @@ def parse_reading(text: str, unit: Unit) -> float:
             f"this reading is in {unit.words}"
         )
     check_range(measured.value, unit)
-    return measured.value
+    return measured
 
 
 def _plain(text: str) -> str:
@@ -202,7 +226,8 @@ def _parse_letter_code(plain: str, coded: re.Match[str]) -> Measured:
         )
     factor = _LETTER_FACTORS[coded[2].lower()]
     value = _scaled(float(f"{coded[1]}.{coded[3]}"), factor)
-    return Measured(value=value, unit=Unit.OHMS)
+    last = _scaled(float(f"1e-{len(coded[3])}"), factor)
+    return Measured(value=value, unit=Unit.OHMS, rounded_to=last)
 
 
 def _scaled(number: float, factor: float) -> float:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnose.errors import ReadingError
-from diagnose.typed_readings import Measured, parse_measured, parse_reading
+from diagnose.typed_readings import parse_measured, parse_reading
 from diagnose.units import (
     MOST_OHMS,
     MOST_VOLTS,
@@ -68,7 +68,9 @@ from diagnose.units import (
 def test_typed_readings_are_understood(
     typed: str, value: float, unit: Unit | None
 ) -> None:
-    assert parse_measured(typed) == Measured(value=value, unit=unit)
+    measured = parse_measured(typed)
+
+    assert (measured.value, measured.unit) == (value, unit)
 
 
 @pytest.mark.parametrize(
@@ -101,7 +103,7 @@ def test_nonsense_is_refused_in_plain_words(typed: str, message: str) -> None:
 
 
 def test_a_bare_number_takes_the_unit_of_the_question() -> None:
-    assert parse_reading("12,4", Unit.VOLTS) == 12.4
+    assert parse_reading("12,4", Unit.VOLTS).value == 12.4
 
 
 def test_another_unit_than_asked_is_refused() -> None:
@@ -191,7 +193,7 @@ def test_bands_are_written_in_one_unit(
     st.floats(min_value=-MOST_VOLTS, max_value=MOST_VOLTS).map(lambda v: round(v, 3))
 )
 def test_typed_volts_survive_being_written_and_read(volts: float) -> None:
-    assert parse_reading(format_typed(volts, Unit.VOLTS), Unit.VOLTS) == volts
+    assert parse_reading(format_typed(volts, Unit.VOLTS), Unit.VOLTS).value == volts
 
 
 @given(st.floats(min_value=0.001, max_value=MOST_OHMS / 10))
@@ -199,7 +201,9 @@ def test_written_ohms_read_back_within_half_a_digit(ohms: float) -> None:
     text = format_quantity(ohms, Unit.OHMS)
 
     # Three significant digits, but never finer than 0.001 of the shown prefix.
-    assert parse_reading(text, Unit.OHMS) == pytest.approx(ohms, rel=0.006, abs=0.0006)
+    assert parse_reading(text, Unit.OHMS).value == pytest.approx(
+        ohms, rel=0.006, abs=0.0006
+    )
 
 
 @given(st.text(max_size=12))
@@ -222,3 +226,32 @@ def test_a_probability_is_never_written_as_certain() -> None:
     written = [format_probability(p) for p in (0.0, 0.0099, 0.42, 0.9901, 1.0)]
 
     assert written == ["under 1 %", "under 1 %", "42 %", "over 99 %", "over 99 %"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "value", "rounded_to"),
+    [
+        ("12", 12.0, 1.0),
+        ("12.4", 12.4, 0.1),
+        ("12,40 V", 12.4, 0.01),
+        ("820 mV", 0.82, 0.001),
+        ("4k7", 4700.0, 100.0),
+        ("1.5e-3", 0.0015, 0.0001),
+        ("0", 0.0, 1.0),
+        ("dead", 0.0, 1.0),
+        ("Nothing", 0.0, 1.0),
+    ],
+)
+def test_a_number_is_as_sharp_as_its_last_digit(
+    typed: str, value: float, rounded_to: float
+) -> None:
+    measured = parse_measured(typed)
+
+    assert measured.value == pytest.approx(value)
+    assert measured.rounded_to == pytest.approx(rounded_to)
+
+
+def test_nothing_on_the_ohms_range_is_asked_about() -> None:
+    # no resistance, or no way through: the two are opposites
+    with pytest.raises(ReadingError, match="OL where the meter finds no way"):
+        parse_reading("nothing", Unit.OHMS)

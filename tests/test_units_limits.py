@@ -33,7 +33,7 @@ from diagnose.units import (
     ],
 )
 def test_a_reading_at_the_limit_is_taken(typed: str, unit: Unit, value: float) -> None:
-    assert parse_reading(typed, unit) == value
+    assert parse_reading(typed, unit).value == value
 
 
 @pytest.mark.parametrize(

@@ -51,6 +51,7 @@ def fact_to_row(fact: Fact) -> FactRow:
         case SymptomFact():
             return _row("symptom", symptom=fact.symptom, is_present=fact.is_present)
         case ReadingFact(reading=reading, value=value):
+            sharpness = {"rounded_to": fact.rounded_to} if fact.rounded_to else {}
             return _row(
                 "reading",
                 kind=reading.kind.value,
@@ -58,6 +59,7 @@ def fact_to_row(fact: Fact) -> FactRow:
                 red=reading.red,
                 black=reading.black,
                 value=OVER_RANGE if math.isinf(value) else value,
+                **sharpness,
             )
         case RepairFact():
             return _row("repair", cause=fact.cause)
@@ -147,6 +149,7 @@ def _reading(content: FactContent) -> ReadingFact:
             black=_words(content, "black"),
         ),
         value=_number(content, "value"),
+        rounded_to=_number(content, "rounded_to") if "rounded_to" in content else 0.0,
     )
 
 

@@ -52,10 +52,15 @@ class ReadingFact:
         In the unit of its kind (`ReadingKind.unit`); ``math.inf`` for an over-range
         ohms reading (OL), 1 for a blown fuse and 0 for a sound one, 0, 0.5 or 1 for a
         test lamp that is dark, dim or lit.
+    rounded_to : float
+        What one of the last digit told is worth; 0 where the meter's own last digit
+        counts. A person who says 12 saw anything from 11.5 to 12.5, and one who says 0
+        may have seen the tenth of a volt that a ground rises by. [unit of the reading]
     """
 
     reading: Reading
     value: float
+    rounded_to: float = 0.0
 
     @property
     def step(self) -> Reading:

@@ -12,7 +12,7 @@ from types import MappingProxyType
 from diagnose.errors import ReadingError
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
-from diagnose.typed_readings import parse_measured, parse_reading
+from diagnose.typed_readings import Measured, parse_measured, parse_reading
 from diagnose.units import Unit, check_range
 
 # What a kind without a unit is told in, and the value that stands for each word.
@@ -78,7 +78,7 @@ NAMED_KINDS: Mapping[str, ReadingKind] = MappingProxyType(
 ANSWER_WORDS = frozenset(word for words in _TYPED_WORDS.values() for word in words)
 
 
-def typed_value(text: str, kind: ReadingKind) -> float:
+def typed_value(text: str, kind: ReadingKind) -> Measured:
     """Return the value of a reading from what was typed for it.
 
     Parameters
@@ -91,7 +91,7 @@ def typed_value(text: str, kind: ReadingKind) -> float:
 
     Returns
     -------
-    float
+    Measured
         The value in the unit of its kind. [V, Ω or A; 1 for what is told in words]
 
     Raises
@@ -101,20 +101,25 @@ def typed_value(text: str, kind: ReadingKind) -> float:
 
     Examples
     --------
-    >>> typed_value("blown", ReadingKind.LOOK), typed_value("3.2", ReadingKind.FUSE)
-    (1.0, 0.0032)
+    >>> typed_value("blown", ReadingKind.LOOK).value
+    1.0
+    >>> typed_value("3.2", ReadingKind.FUSE).value
+    0.0032
     """
     if kind.unit is None:
-        return _value_of_word(text, kind)
+        return Measured(value=_value_of_word(text, kind), unit=None)
     if kind is ReadingKind.FUSE and parse_measured(text).unit is None:
         # the meter is on millivolts, and that is what it shows
-        volts = 1e-3 * parse_measured(text).value
+        shown = parse_measured(text)
+        volts = 1e-3 * shown.value
         check_range(volts, kind.unit)
-        return volts
+        return Measured(value=volts, unit=kind.unit, rounded_to=1e-3 * shown.rounded_to)
     return parse_reading(text, kind.unit)
 
 
-def kind_and_value(text: str, asked: ReadingKind | None) -> tuple[ReadingKind, float]:
+def kind_and_value(
+    text: str, asked: ReadingKind | None
+) -> tuple[ReadingKind, Measured]:
     """Return what kind of reading was told, and its value.
 
     Parameters

@@ -16,6 +16,7 @@ Decisions that bind it:
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
@@ -158,9 +159,20 @@ def _put_together(found: Sequence[Noted], model: Model) -> tuple[Noted, ...]:
             if len(group) > 1 and isinstance(last.observation, ReadingFact):
                 mean = float(np.mean([value for value, _ in group]))
                 result[places[-1]] = last._replace(
-                    observation=replace(last.observation, value=mean), times=len(group)
+                    observation=replace(
+                        last.observation,
+                        value=mean,
+                        rounded_to=min(_rounding(found[place]) for place in places),
+                    ),
+                    times=len(group),
                 )
     return tuple(result[place] for place in sorted(result))
+
+
+def _rounding(noted: Noted) -> float:
+    """Return what one of the last digit told is worth. [unit of the reading]."""
+    observation = noted.observation
+    return observation.rounded_to if isinstance(observation, ReadingFact) else 0.0
 
 
 def _agreeing(
@@ -195,6 +207,7 @@ def disagree(first: ReadingFact, second: ReadingFact, model: Model) -> bool:
     if range_ is None or np.isinf(values).any():
         return values[0] != values[1]
     half = repeat_error(first.reading.kind, max(values, key=abs), range_)
+    half += 0.5 * max(first.rounded_to, second.rounded_to) / CLASH_DEVIATIONS
     return abs(values[1] - values[0]) > CLASH_DEVIATIONS * half
 
 
@@ -254,6 +267,18 @@ def shown(fact: ReadingFact) -> float:
         return abs(fact.value)
     is_over = kind is ReadingKind.OHMS and fact.value > OVER_RANGE_OHMS
     return float("inf") if is_over else fact.value
+
+
+def rounding_deviation(fact: ReadingFact) -> float:
+    """Return how far a value may be off because it was told in few digits.
+
+    Returns
+    -------
+    float
+        Standard deviation of a value anywhere in what rounds to it, 1/sqrt(12) of the
+        last digit's worth. [unit of the reading]
+    """
+    return fact.rounded_to / math.sqrt(12.0)
 
 
 def is_yes(observation: Observation) -> bool:

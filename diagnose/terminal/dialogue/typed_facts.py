@@ -32,6 +32,7 @@ from diagnose.terminal.dialogue.requests import Request, Show, Strike, Tell, Vie
 from diagnose.terminal.names import known_name
 from diagnose.terminal.pages.steps import STEP_LETTERS
 from diagnose.terminal.reading_kinds import kind_and_value, typed_value
+from diagnose.typed_readings import Measured
 from diagnose.units import check_minutes
 
 # Words that answer a question by yes or no, and what each says.
@@ -44,10 +45,10 @@ def read(words: tuple[str, ...], desk: Desk) -> Request:
     nodes, state, rest = split_at_state(words, desk)
     if not rest:
         raise MistypedError
-    kind, value = kind_and_value(" ".join(rest), asked)
+    kind, measured = kind_and_value(" ".join(rest), asked)
     red, black = leads(kind, nodes, desk)
     reading = Reading(kind=kind, state=state, red=red, black=black)
-    return Tell(fact=ReadingFact(reading=reading, value=value))
+    return Tell(fact=reading_fact(reading, measured))
 
 
 def look(words: tuple[str, ...], desk: Desk) -> Request:
@@ -60,8 +61,14 @@ def look(words: tuple[str, ...], desk: Desk) -> Request:
         red=known_name(words[0], desk.vocabulary.fuses, "fuse"),
         black="",
     )
-    value = typed_value(words[1], ReadingKind.LOOK)
-    return Tell(fact=ReadingFact(reading=reading, value=value))
+    return Tell(fact=reading_fact(reading, typed_value(words[1], ReadingKind.LOOK)))
+
+
+def reading_fact(reading: Reading, measured: Measured) -> ReadingFact:
+    """Return the fact that a reading gave a value, as sharp as it was typed."""
+    return ReadingFact(
+        reading=reading, value=measured.value, rounded_to=measured.rounded_to
+    )
 
 
 def symptom(words: tuple[str, ...], desk: Desk) -> Request:

@@ -8,19 +8,22 @@ from __future__ import annotations
 from diagnose.errors import ReadingError, nearest
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.answer import ProposedStep
-from diagnose.session.facts import ReadingFact
 from diagnose.terminal.dialogue.commands import COMMANDS, Command
 from diagnose.terminal.dialogue.desk import Desk, MistypedError, step_of_letter
 from diagnose.terminal.dialogue.requests import Request, Show, TakeUp, Tell, View
-from diagnose.terminal.dialogue.typed_facts import YES_OR_NO, tell_symptom
+from diagnose.terminal.dialogue.typed_facts import (
+    YES_OR_NO,
+    reading_fact,
+    tell_symptom,
+)
 from diagnose.terminal.pages.steps import STEP_LETTERS
 from diagnose.terminal.reading_kinds import ANSWER_WORDS, answer_words, typed_value
 from diagnose.terminal.safe_text import clean
-from diagnose.typed_readings import parse_measured
+from diagnose.typed_readings import NOTHING_WORDS, parse_measured
 from diagnose.units import Unit
 
 # Words that answer a step, so that none of them is taken for the start of a command.
-ANSWERS = ANSWER_WORDS | frozenset(YES_OR_NO)
+ANSWERS = ANSWER_WORDS | frozenset(YES_OR_NO) | NOTHING_WORDS
 
 # What a typed value may begin with: a sign, a digit, a decimal point or comma, or the
 # sign of an over-range resistance.
@@ -90,9 +93,7 @@ def _answer_to_step(text: str, desk: Desk) -> Request:
     reading = step.step
     if isinstance(reading, SymptomCheck):
         return tell_symptom(reading.symptom, text, desk)
-    return Tell(
-        fact=ReadingFact(reading=reading, value=typed_value(text, reading.kind))
-    )
+    return Tell(fact=reading_fact(reading, typed_value(text, reading.kind)))
 
 
 def _not_understood(text: str, desk: Desk) -> str:

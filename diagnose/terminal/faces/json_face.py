@@ -198,9 +198,9 @@ def _reading_row(asked: dict[str, Json]) -> Row:
     if not isinstance(reading, dict):
         raise ReadingError('"reading" must be an object with kind, state, red, value')
     kind = _words(reading, "kind")
-    value = reading.get("value")
+    value, rounded_to = reading.get("value"), 0.0
     if isinstance(value, str):
-        value = _value_of_text(value, kind)
+        value, rounded_to = _value_of_text(value, kind)
     if not isinstance(value, (int, float, str)):
         raise ReadingError(f'"value" must be a number or text, found {value!r}')
     return {
@@ -209,17 +209,22 @@ def _reading_row(asked: dict[str, Json]) -> Row:
         "red": _words(reading, "red"),
         "black": _words(reading, "black") if "black" in reading else "",
         "value": value,
+        "rounded_to": rounded_to,
     }
 
 
-def _value_of_text(text: str, kind: str) -> float | str:
-    """Return the value that a text stands for; what is none is left as it is."""
+def _value_of_text(text: str, kind: str) -> tuple[float | str, float]:
+    """Return the value that a text stands for, and what its last digit is worth.
+
+    What is no value is left as it is.
+    """
     known = {one.value: one for one in ReadingKind}.get(kind)
     if known is None:
-        return text
+        return text, 0.0
     if known.unit is not None:
-        return parse_reading(text, known.unit)
-    return TOLD_IN_WORDS[known].get(text, text)
+        measured = parse_reading(text, known.unit)
+        return measured.value, measured.rounded_to
+    return TOLD_IN_WORDS[known].get(text, text), 0.0
 
 
 def _symptom_row(asked: dict[str, Json]) -> Row:

@@ -30,7 +30,12 @@ from diagnose.inference.belief.severity_steps import on_steps, step_spread
 from diagnose.measurement.probe_lamp import answer_chance
 from diagnose.measurement.readings import ReadingKind
 from diagnose.measurement.symptoms import Symptom
-from diagnose.session.evidence.observations import Noted, Observation, shown
+from diagnose.session.evidence.observations import (
+    Noted,
+    Observation,
+    rounding_deviation,
+    shown,
+)
 from diagnose.session.evidence.weighing.reading_slips import ReadingSlips
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex, Scatter
 from diagnose.session.facts import ReadingFact, SymptomFact
@@ -169,6 +174,7 @@ class Weigher:
         reading, value = fact.reading, shown(fact)
         on = on_steps if is_ladder else np.asarray
         spread_steps = step_spread(predicted) if is_ladder else 0.0
+        rounding = rounding_deviation(fact)
         slips = self.slips.behind(noted)
         slipped = self.slips.volts_density(value, reading, hypotheses, rows)
 
@@ -178,7 +184,7 @@ class Weigher:
                 predicted,
                 spread=self.scatter.of_meter(reading),
                 slips=slips,
-                stray=np.hypot(stray, spread_steps),
+                stray=np.hypot(np.hypot(stray, spread_steps), rounding),
                 slip_density=None if slipped is None else on(slipped),
                 stands_for=stands_for,
             )
@@ -258,6 +264,7 @@ class Weigher:
         if fact.reading.kind is ReadingKind.LAMP:
             return float((answer_chance(fact.value, predicted) * share).sum())
         spread = self.scatter.of_meter(fact.reading)
+        stray = np.hypot(stray, rounding_deviation(fact))
         return tail_of(shown(fact), predicted, share, spread=spread, stray=stray)
 
     def symptom_of(self, fact: SymptomFact, *, is_complaint: bool) -> Symptom:
