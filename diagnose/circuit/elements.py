@@ -221,7 +221,7 @@ ELEMENTS: Mapping[str, Element] = {
     ),
     "lamp": Element(
         terminals=_AB,
-        parameters=("lamp_watts", "lamp_volts", "is_open"),
+        parameters=("lamp_watts", "lamp_volts", "cold_factor", "is_open"),
         branches=lamp_branches,
         has_ground_side=True,
         is_consumer=True,

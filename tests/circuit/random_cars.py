@@ -145,6 +145,7 @@ def random_load(
             minus,
             lamp_watts=13.5 * amps,
             lamp_volts=13.5,
+            cold_factor=13.0,
             is_open=0.0,
         ),
         make_part(

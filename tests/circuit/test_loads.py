@@ -32,6 +32,12 @@ from tests.circuit.small_circuits import (
 IDLE = OperatingState(
     name="idle", label="idling", switch_positions={}, engine_rpm=800.0
 )
+ISOLATED = OperatingState(
+    name="isolated",
+    label="battery disconnected",
+    switch_positions={},
+    is_battery_connected=False,
+)
 Defaults = Mapping[str, Mapping[str, Value]]
 
 
@@ -62,6 +68,7 @@ def make_filament(first: str, second: str, *, watts: float) -> Part:
         second,
         lamp_watts=watts,
         lamp_volts=13.5,
+        cold_factor=13.0,
         is_open=0.0,
     )
 
@@ -95,6 +102,33 @@ def test_filament_still_takes_current_where_an_led_is_dark() -> None:
 
     assert lamp_amps(filament, 5.0) / 0.444 == pytest.approx(0.58, abs=0.01)
     assert lamp_amps(led, 5.0) == pytest.approx(0.0, abs=1e-9)
+
+
+def resting_ohms(part: Part) -> float:
+    """Return what a part is to the small current of a meter. [ohm]."""
+    model = CarModel(make_car([part], ISOLATED), Sample(n_draws=1))
+    (branch,) = model.part_branches(part, ISOLATED)
+    assert branch.forced[0] == 1.0
+    assert branch.siemens.shape == (1, 1)
+    return float(1.0 / branch.siemens[0, 0])
+
+
+# By hand: 54 W at 13.5 V are 3.375 ohm hot; tungsten at 2500 K has 73.9 / 5.65 = 13.1
+# times its resistance at 300 K (H. A. Jones, I. Langmuir, General Electric Review 30,
+# 1927, from memory), so .26 ohm cold, under half an ohm with .2 ohm of leads.
+def test_cold_filament_has_a_thirteenth_of_its_hot_ohms() -> None:
+    ohms = resting_ohms(make_filament("lamp.plus", GROUND, watts=54.0))
+
+    assert ohms == pytest.approx(13.5**2 / 54.0 / 13.1, rel=0.02)
+
+
+# Jones & Langmuir (from memory), uohm cm: 5.65 at 300 K, 73.9 at 2500 K, 84.7 at
+# 2800 K; trade notes of makers: a tenth to a fifteenth of the hot ohms.
+def test_cold_factor_spans_what_is_published_of_tungsten(defaults: Defaults) -> None:
+    factor = defaults["lamp"]["cold_factor"].distribution
+    low, high = factor.quantile(np.array([0.025, 0.975]))
+
+    assert 10.0 <= low <= 73.9 / 5.65 <= 84.7 / 5.65 <= high <= 17.0
 
 
 def idling(defaults: Defaults, lamp: Part) -> float:

@@ -170,7 +170,11 @@ def _one_way(
 def lamp_branches(setting: Setting) -> tuple[Branch, ...]:
     """Return a filament lamp: chords of the tungsten power law.
 
-    The slope of the first chord, the cold filament, also serves reversed volts.
+    The slope of the first chord also serves reversed volts. With the battery
+    disconnected the filament is cold, and a plain resistance: its hot one over
+    ``cold_factor``. Where a car under volts leaves a filament less than some hundredths
+    of its own, the chord makes it up to five times too large; behind megohms of
+    insulation both are nothing.
 
     Parameters
     ----------
@@ -185,6 +189,11 @@ def lamp_branches(setting: Setting) -> tuple[Branch, ...]:
     values = setting.values
     volts = values["lamp_volts"]
     rated = values["lamp_watts"] / volts
+    forced = np.where(values["is_open"] > 0.5, -1.0, 1.0)
+    if not setting.state.is_battery_connected:
+        cold_ohms = volts / rated / values["cold_factor"]
+        ends = setting.between("a", "b")
+        return (setting.linear(cold_ohms, nodes=ends, forced=forced),)
     fractions = np.concatenate([[0.0], LAMP_BREAKS, [LAMP_TOP]])
     amps_at = fractions**LAMP_EXPONENT
     slopes = np.diff(amps_at) / np.diff(fractions)
@@ -195,7 +204,7 @@ def lamp_branches(setting: Setting) -> tuple[Branch, ...]:
             breaks=volts[:, None] * LAMP_BREAKS,
             siemens=(rated / volts)[:, None] * slopes,
             amps=rated[:, None] * offsets,
-            forced=np.where(values["is_open"] > 0.5, -1.0, 1.0),
+            forced=forced,
         ),
     )
 
