@@ -28,7 +28,11 @@ from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.measurement.symptoms import Complaint
-from diagnose.measurement.where_to_measure import clamp_parts, ripple_readings
+from diagnose.measurement.where_to_measure import (
+    clamp_parts,
+    meaningless_ohms,
+    ripple_readings,
+)
 from diagnose.session.answer import (
     Advice,
     Answer,
@@ -40,7 +44,7 @@ from diagnose.session.answer import (
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.explanation.ranking import Explainer
-from diagnose.session.explanation.untelling_readings import Silence
+from diagnose.session.explanation.untelling_readings import Silence, ohms_mean_nothing
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -386,7 +390,8 @@ class Diagnosis:
         if guided is not None:
             return _guided_answer(guided, facts, open_contexts)
         if not conclusion.observations:
-            return _empty_answer(facts, open_contexts)
+            empty = _empty_answer(facts, open_contexts)
+            return replace(empty, notes=_meaningless(standing, self._model.car))
         causes = self._explainer.ranking(
             conclusion,
             most=SHOWN_LINES,
@@ -408,6 +413,7 @@ class Diagnosis:
             left_out_probability=conclusion.left_out_probability,
             notes=(
                 *self._guide.notes(standing),
+                *_meaningless(standing, self._model.car),
                 *self._explainer.notes(standing, conclusion),
             ),
             contexts_open=open_contexts,
@@ -734,6 +740,15 @@ def _check_value(fact: ReadingFact, car: Car) -> None:
                 f"and no fuse of {rating:g} A carries that; if it is blown, type: "
                 f"look {reading.red} blown"
             )
+
+
+def _meaningless(standing: Sequence[Fact], car: Car) -> tuple[str, ...]:
+    """Return what to say of a reading just told that weighs nothing."""
+    latest = _latest(standing)
+    if not isinstance(latest, ReadingFact):
+        return ()
+    electronic = meaningless_ohms(latest.reading, car)
+    return (ohms_mean_nothing(electronic),) if electronic else ()
 
 
 def _latest(standing: Sequence[Fact]) -> ReadingFact | SymptomFact | None:

@@ -158,6 +158,7 @@ def random_load(
             is_open=0.0,
             is_stalled=float(generator.random() < 0.3),
             stall_factor=4.5,
+            brush_factor=1.0,
             load_factor=1.0,
         ),
         make_part(

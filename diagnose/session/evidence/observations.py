@@ -15,6 +15,7 @@ import numpy as np
 from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
+from diagnose.measurement.where_to_measure import meaningless_ohms
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,
@@ -64,7 +65,7 @@ def observations_of(
     wherever they were told; those that disagree beyond the meter all count, for they
     tell of a slip, or of a fault that came or went between them. A question answered
     again counts again if the answer is the same; else it was answered wrongly before,
-    as was a fuse looked at again.
+    as was a fuse looked at again. Ohms of electronics mean nothing and are left out.
     """
     repairs: list[str] = []
     found: list[Noted] = []
@@ -81,6 +82,8 @@ def observations_of(
                         told.add(symptom)
                         implied = SymptomFact(symptom=symptom, is_present=present)
                         found.append(Noted(0, implied, is_complaint=True))
+            case ReadingFact() if meaningless_ohms(fact.reading, model.car):
+                pass
             case ReadingFact() | SymptomFact():
                 noted = Noted(len(repairs), fact, is_complaint=False)
                 said = [old for old in found if _corrects(noted, old)]
