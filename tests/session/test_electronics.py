@@ -66,7 +66,8 @@ def test_ohms_told_of_an_ignition_module_weigh_nothing(
 
 def test_ohms_along_the_wire_to_a_module_count(sedan_model: Model) -> None:
     before = told(sedan_model, COMPLAINT).answer
-    wire = ohms(float("inf"), "ignition-fuse.out", "ignition.plus")
+    # round the break by way of the module and what else is fed
+    wire = ohms(5e3, "ignition-fuse.out", "ignition.plus")
     after = told(sedan_model, COMPLAINT, wire).answer
 
     name = "ignition-wire:open_circuit"
