@@ -71,7 +71,7 @@ def test_ohms_along_the_wire_to_a_module_count(sedan_model: Model) -> None:
     after = told(sedan_model, COMPLAINT, wire).answer
 
     name = "ignition-wire:open_circuit"
-    assert chance(after, name) > 10.0 * chance(before, name)
+    assert chance(after, name) > 3.0 * chance(before, name)
     assert SAYS not in after.notes
 
 

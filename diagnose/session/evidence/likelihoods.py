@@ -200,7 +200,7 @@ class Weigher:
             return 0.5
         if fact.reading.kind is ReadingKind.LAMP:
             return 1.0 / len(GRADES)
-        return 1.0 / self._spread(fact.reading).span
+        return self._spread(fact.reading).slip_density(shown(fact))
 
     def _slips(self, noted: Noted) -> Slips:
         """Return how often the readings behind an observation may be slips."""
