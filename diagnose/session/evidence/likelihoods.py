@@ -47,6 +47,10 @@ CHATTER_SHARE = 0.29
 # Derived: evenly spread between nothing and the full supply, 1/sqrt(12) of it.
 CHATTER_AMPS_SHARE = 0.58
 # Derived: evenly spread between nothing and twice the mean, 1/sqrt(3) of the mean.
+LEAST_VAGUE_OHMS = 300.0
+# Own choice: above the coils of relays, below what electronics show.
+VAGUE_SHARE = 0.5
+# Own choice: half of what semiconductors show a meter, by its test volts.
 COMPLAINT_ERROR_FACTOR = 0.02
 # From memory: what brings a person to a diagnosis has been seen more than once.
 Rows = IntArray | slice
@@ -274,9 +278,16 @@ class Weigher:
     def _leakage(
         self, hypotheses: Hypotheses, reading: Reading, *, rows: Rows
     ) -> FloatArray:
-        """Return what stray leakage adds to the spread of volts, (n_rows, n_draws)."""
+        """Return what is known of volts and ohms to a factor only, (n_rows, n_draws).
+
+        Stray leakage moves volts; high ohms are those of semiconductors and dirt.
+        """
         if reading.kind is ReadingKind.DC_VOLTS:
             return self._compiled.ghost_volts(hypotheses, reading, rows=rows)
+        if reading.kind is ReadingKind.OHMS:
+            ohms = self._compiled.predicted(hypotheses, reading, rows=rows)
+            is_high = np.isfinite(ohms) & (ohms > LEAST_VAGUE_OHMS)
+            return np.where(is_high, VAGUE_SHARE * ohms, 0.0)
         return np.zeros(hypotheses.symptoms[rows, :, 0].shape)
 
     def _unsettled(
