@@ -11,7 +11,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import DrawsWhen, OperatingState, Part, Value
+from diagnose.circuit.car import (
+    DrawsWhen,
+    OperatingState,
+    Origin,
+    Part,
+    Value,
+    fixed,
+)
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.operating_point import Start
 from diagnose.circuit.solver.point_solver import (
@@ -163,17 +170,30 @@ def test_led_charge_lamp_leaves_the_alternator_dead(defaults: Defaults) -> None:
 KEY_ON = OperatingState(name="key-on", label="key on", switch_positions={})
 
 
-def make_pump(**changes: float) -> Part:
+def with_values(part: Part, **changes: float) -> Part:
+    """Return a part with some fixed values of its own."""
     values = {
-        "motor_amps": 7.0,
-        "motor_volts": 13.5,
-        "is_open": 0.0,
-        "is_stalled": 0.0,
-        "stall_factor": 4.5,
-        "brush_factor": 1.0,
-        "load_factor": 1.0,
+        name: Value(distribution=fixed(value), origin=Origin.CAR_FILE)
+        for name, value in changes.items()
     }
-    return make_part("motor", "motor", "plus", GROUND, **(values | changes))
+    return replace(part, values={**part.values, **values})
+
+
+def make_pump(**changes: float) -> Part:
+    pump = make_part(
+        "motor",
+        "motor",
+        "plus",
+        GROUND,
+        motor_amps=7.0,
+        motor_volts=13.5,
+        is_open=0.0,
+        is_stalled=0.0,
+        stall_factor=4.5,
+        brush_factor=1.0,
+        load_factor=1.0,
+    )
+    return with_values(pump, **changes)
 
 
 # By hand: 13.5 V over 7 A are 1.93 ohm running; held, 4.5 times the current leaves
@@ -196,17 +216,20 @@ def test_brushes_scatter_by_three_either_way(defaults: Defaults) -> None:
 
 def make_pulsed(kind: str, **changes: float) -> Part:
     """Return a 5 A load that draws while the engine turns."""
-    values = {
-        "load_amps": 5.0,
-        "load_volts": 13.5,
-        "is_open": 0.0,
-        "load_factor": 1.0,
-        "standing_amps": 0.01,
-        "pulse_share": 0.5,
-        "rest_ohms": 5e3,
-    }
-    made = make_part(kind, "load", "load.plus", GROUND, **(values | changes))
-    return replace(made, draws_when=DrawsWhen.ENGINE_TURNS)
+    made = make_part(
+        kind,
+        "load",
+        "load.plus",
+        GROUND,
+        load_amps=5.0,
+        load_volts=13.5,
+        is_open=0.0,
+        load_factor=1.0,
+        standing_amps=0.01,
+        pulse_share=0.5,
+        rest_ohms=5e3,
+    )
+    return replace(with_values(made, **changes), draws_when=DrawsWhen.ENGINE_TURNS)
 
 
 def volts_behind_a_resistor(load: Part, state: OperatingState) -> float:
