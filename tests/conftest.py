@@ -91,6 +91,12 @@ def sedan_model(knowledge: Knowledge, compiled_folder: Path) -> Model:
 
 
 @pytest.fixture(scope="session")
+def tourer_model(knowledge: Knowledge, compiled_folder: Path) -> Model:
+    """Return the tourer, an invented car for charging, ready for diagnosis."""
+    return _opened(TESTS / "cars" / "tourer.yaml", knowledge, compiled_folder)
+
+
+@pytest.fixture(scope="session")
 def cluster_address() -> Iterator[str]:
     """Return the address of a Dask cluster of two workers, threads of this process."""
     from distributed import LocalCluster

@@ -157,6 +157,7 @@ PARTS: tuple[Part, ...] = (
         role="headlamps",
         lamp_watts=lognormal(110.0, 0.05),
         lamp_volts=13.5,
+        cold_factor=13.0,
         is_open=0.0,
     ),
     _wire("ground", "lamp.minus", "body.metal", role="ground"),

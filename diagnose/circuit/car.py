@@ -104,6 +104,13 @@ def fixed(value: float) -> Distribution:
     return Distribution(shape=Shape.FIXED, first=value)
 
 
+class DrawsWhen(Enum):
+    """When a load takes its current, as far as its circuit is closed."""
+
+    ALWAYS = "always"  # whenever it has volts
+    ENGINE_TURNS = "engine-turns"  # milliamps while the engine stands
+
+
 class Origin(Enum):
     """Where a value comes from."""
 
@@ -162,6 +169,8 @@ class Part:
         A key of `Car.places`.
     role : str or None
         What it does for the car (``fuel-pump``, ``starter`` ...); symptoms ask by role.
+    draws_when : DrawsWhen
+        For a load: when it takes its current.
     line : int
         Line of the car file that declares it; 0 when none.
     """
@@ -176,6 +185,7 @@ class Part:
     is_normally_closed: bool = False
     place: str = ""
     role: str | None = None
+    draws_when: DrawsWhen = DrawsWhen.ALWAYS
     line: int = 0
 
 
@@ -235,6 +245,11 @@ class OperatingState:
     after: str = ""
     is_optional: bool = False
     exists_when: str = ""
+
+    @property
+    def is_engine_turning(self) -> bool:
+        """Whether the crankshaft turns, or is meant to: cranking counts."""
+        return self.is_cranking or self.engine_rpm > 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -28,6 +28,7 @@ from diagnose.circuit.parts.switching import (
 )
 from diagnose.circuit.parts.wiring_and_loads import (
     diode_branches,
+    electronics_branches,
     joint_branches,
     lamp_branches,
     led_lamp_branches,
@@ -66,6 +67,9 @@ class Element:
     is_pluggable : bool
         It has a plug, a socket or a holder, and is out where all of those are (links
         are crimped, and controllers stay plugged in: a rule of the trade).
+    is_electronic : bool
+        Semiconductors are between its terminals, so that ohms read there mean nothing
+        (a rule of the trade).
     """
 
     terminals: tuple[str, ...]
@@ -78,6 +82,7 @@ class Element:
     is_consumer: bool = False
     is_load: bool = False
     is_pluggable: bool = False
+    is_electronic: bool = False
 
 
 _AB = ("a", "b")
@@ -177,10 +182,17 @@ ELEMENTS: Mapping[str, Element] = {
     ),
     "controller": Element(
         terminals=("supply", "ground"),
-        parameters=("supply_amps", "reset_volts", "restart_volts", "is_working"),
+        parameters=(
+            "supply_amps",
+            "reset_volts",
+            "restart_volts",
+            "rest_ohms",
+            "is_working",
+        ),
         branches=controller_branches,
         has_ground_side=True,
         is_consumer=True,
+        is_electronic=True,
     ),
     "driver": Element(
         terminals=("out", "return"),
@@ -189,6 +201,7 @@ ELEMENTS: Mapping[str, Element] = {
         has_ground_side=True,
         needs_gate=True,
         follows_state=True,
+        is_electronic=True,
     ),
     **{kind: _protection(kind) for kind in PROTECTIVE_KINDS},
     "wire": Element(
@@ -221,7 +234,7 @@ ELEMENTS: Mapping[str, Element] = {
     ),
     "lamp": Element(
         terminals=_AB,
-        parameters=("lamp_watts", "lamp_volts", "is_open"),
+        parameters=("lamp_watts", "lamp_volts", "cold_factor", "is_open"),
         branches=lamp_branches,
         has_ground_side=True,
         is_consumer=True,
@@ -245,6 +258,7 @@ ELEMENTS: Mapping[str, Element] = {
             "is_open",
             "is_stalled",
             "stall_factor",
+            "brush_factor",
             "load_factor",
         ),
         branches=motor_branches,
@@ -254,11 +268,34 @@ ELEMENTS: Mapping[str, Element] = {
     ),
     "load": Element(
         terminals=_AB,
-        parameters=("load_amps", "load_volts", "is_open", "load_factor"),
+        parameters=(
+            "load_amps",
+            "load_volts",
+            "is_open",
+            "load_factor",
+            "standing_amps",
+            "pulse_share",
+        ),
         branches=load_branches,
         is_consumer=True,
         is_load=True,
         is_pluggable=True,
+    ),
+    "electronics": Element(
+        terminals=_AB,
+        parameters=(
+            "load_amps",
+            "load_volts",
+            "is_open",
+            "load_factor",
+            "standing_amps",
+            "rest_ohms",
+        ),
+        branches=electronics_branches,
+        is_consumer=True,
+        is_load=True,
+        is_pluggable=True,
+        is_electronic=True,
     ),
     "engine": Element(terminals=(), parameters=(), branches=no_branches),
 }
@@ -266,6 +303,11 @@ ELEMENTS: Mapping[str, Element] = {
 # Kinds that take current for what they do.
 CONSUMER_KINDS = frozenset(
     kind for kind, element in ELEMENTS.items() if element.is_consumer
+)
+
+# Kinds between whose terminals ohms mean nothing.
+ELECTRONIC_KINDS = frozenset(
+    kind for kind, element in ELEMENTS.items() if element.is_electronic
 )
 
 # Consumers that a circuit is built for; coils, controllers and the starter are none.

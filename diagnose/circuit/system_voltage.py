@@ -44,6 +44,7 @@ VOLTAGE_EXPONENTS: Mapping[str, int] = MappingProxyType(
         "motor_amps": -1,
         "load_volts": 1,
         "load_amps": -1,
+        "standing_amps": -1,
     }
 )
 

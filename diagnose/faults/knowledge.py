@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from diagnose.circuit.car import OperatingState, Value
+from diagnose.circuit.car import DrawsWhen, OperatingState, Value
 from diagnose.circuit.temperature_and_age import Condition
 from diagnose.faults.caution_rules import CautionRules
 from diagnose.faults.links import LinkRules
@@ -39,6 +39,11 @@ class Knowledge:
         The meter and the test lamp that readings are taken with.
     roles : Mapping[str, frozenset[str]]
         Role a part may play to the kinds of part that can play it.
+    draws_when : Mapping[str, DrawsWhen]
+        Role to when a load in it takes its current, where its car file does not say.
+    plain_load_kinds : Mapping[str, str]
+        Role to the kind of part that a plain ``load`` of a car file is in it; ``load``
+        in a role not named.
     states : Mapping[str, OperatingState]
         Default operating states, without a car's switches.
     triggers : Mapping[str, Trigger]
@@ -73,6 +78,12 @@ class Knowledge:
     digest: str
     learned_digest: str = ""
     roles: Mapping[str, frozenset[str]] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    draws_when: Mapping[str, DrawsWhen] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    plain_load_kinds: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
     )
     triggers: Mapping[str, Trigger] = field(

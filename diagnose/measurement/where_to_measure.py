@@ -21,7 +21,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from diagnose.circuit.car import Car, OperatingState
-from diagnose.circuit.elements import CONSUMER_KINDS
+from diagnose.circuit.elements import CONSUMER_KINDS, ELEMENTS
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.measurement.forbidden_points import (
     AIRBAG,
@@ -47,6 +47,10 @@ DRAIN_KINDS = {
     "fuse": (ReadingKind.FUSE,),
     "slow-fuse": (ReadingKind.FUSE,),
 }
+
+# Kinds of part that sit behind a controller's plug. Rule of the trade: a probe spreads
+# its terminals, and a meter's test volts may ruin it.
+CONTROLLER_KINDS = frozenset({"controller", "driver"})
 
 
 def clamp_parts(car: Car) -> tuple[str, ...]:
@@ -167,6 +171,55 @@ def drain_readings(car: Car) -> tuple[Reading, ...]:
     )
 
 
+def meaningless_ohms(reading: Reading, car: Car) -> str:
+    """Return the electronic part whose own ohms a reading is of, which mean nothing.
+
+    Parameters
+    ----------
+    reading : Reading
+        Any reading.
+    car : Car
+        The car.
+
+    Returns
+    -------
+    str
+        The part's name; empty where ohms mean something: along a wire to the part, or
+        where the part is unplugged.
+
+    Notes
+    -----
+    Semiconductors show a meter anything, by its test volts and polarity (rule of the
+    trade).
+    """
+    if reading.kind is not ReadingKind.OHMS:
+        return ""
+    leads = {reading.red, reading.black}
+    is_unplugged = car.state(reading.state).is_unplugged
+    for part in car.parts:
+        element = ELEMENTS[part.kind]
+        if not element.is_electronic or (is_unplugged and element.is_pluggable):
+            continue
+        fed, other = main_nodes(part)
+        if fed in leads and leads & {other, car.reference}:
+            return part.name
+    return ""
+
+
+def _no_ohms_at(car: Car) -> frozenset[str]:
+    """Return the nodes no ohms are proposed at: those that electronics are fed at.
+
+    At a controller it is every terminal: no probe belongs into its plugs.
+    """
+    found: set[str] = set()
+    for part in car.parts:
+        if part.kind in CONTROLLER_KINDS:
+            found.update(part.terminals.values())
+        elif ELEMENTS[part.kind].is_electronic:
+            found.add(main_nodes(part)[0])
+    return frozenset(found)
+
+
 def proposable_readings(car: Car) -> tuple[Reading, ...]:
     """Return the readings of a car that are worth ranking.
 
@@ -186,19 +239,19 @@ def proposable_readings(car: Car) -> tuple[Reading, ...]:
     battery while the engine runs; the drop along wires, contacts, fuses and studs, and
     across consumers, wherever current may flow; a look at every fuse; with the key off
     millivolts along every fuse and amps at the battery; ohms to the battery post with
-    the battery disconnected; a test lamp where it does no harm.
+    the battery disconnected, except at electronics; a test lamp where it does no harm.
     """
     found: dict[Reading, None] = {}
     states = [state for state in car.states if state.is_battery_connected]
     isolated = [state for state in car.states if not state.is_battery_connected]
-    electronic = electronic_points(car)
+    no_ohms = _no_ohms_at(car) | electronic_points(car)
     loaded = [s for s in states if s.commands or s.is_cranking or s.engine_rpm > 0]
     for node in car.test_points:
         if node == car.reference:
             continue
         for state in states:
             found.setdefault(_volts(state.name, node, car.reference))
-        for state in () if node in electronic else isolated:
+        for state in () if node in no_ohms else isolated:
             found.setdefault(
                 Reading(
                     kind=ReadingKind.OHMS,

@@ -20,6 +20,7 @@ from diagnose.errors import ImpossibleEvidenceError
 from diagnose.inference.prior.several_faults import more_than_two
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step
+from diagnose.measurement.where_to_measure import meaningless_ohms
 from diagnose.session.advice.advice import FINAL_VERDICTS, Adviser
 from diagnose.session.advice.first_start_guide import PrestartGuide
 from diagnose.session.advice.open_steps import taken_steps
@@ -35,11 +36,12 @@ from diagnose.session.answer import (
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.solving_allowance import nothing_is_solved
 from diagnose.session.explanation.explainer import Explainer
+from diagnose.session.explanation.untelling_readings import ohms_mean_nothing
 from diagnose.session.fact_checks import FactChecks
-from diagnose.session.facts import ContextFact, Fact, standing_facts
+from diagnose.session.facts import ContextFact, Fact, ReadingFact, standing_facts
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.likely_facts import likely_facts
-from diagnose.session.steps.moment import Moment, Moments
+from diagnose.session.steps.moment import Moment, Moments, latest_observation
 from diagnose.session.steps.outcomes import Outcomes
 from diagnose.session.steps.priced import Priced, Pricing
 from diagnose.session.steps.proof_steps import ProofSteps
@@ -314,7 +316,11 @@ class Diagnosis:
             fit=explanation.fit,
             sound_probability=float(moment.lines.set_probabilities[0]),
             left_out_probability=conclusion.left_out_probability,
-            notes=(*self._guide.notes(moment), *explanation.notes),
+            notes=(
+                *self._guide.notes(moment),
+                *self._meaningless(moment),
+                *explanation.notes,
+            ),
             contexts_open=self._open_contexts(moment),
         )
 
@@ -328,9 +334,17 @@ class Diagnosis:
             fit=Fit(tail_probability=1.0, disagrees="", check=""),
             sound_probability=0.0,
             left_out_probability=0.0,
-            notes=(),
+            notes=self._meaningless(moment),
             contexts_open=self._open_contexts(moment),
         )
+
+    def _meaningless(self, moment: Moment) -> tuple[str, ...]:
+        """Return what to say of a reading just told that weighs nothing."""
+        latest = latest_observation(moment.facts)
+        if not isinstance(latest, ReadingFact):
+            return ()
+        electronic = meaningless_ohms(latest.reading, self._model.car)
+        return (ohms_mean_nothing(electronic),) if electronic else ()
 
     def _words(self, moment: Moment) -> tuple[str, ...]:
         car, knowledge = self._model.car, self._model.knowledge

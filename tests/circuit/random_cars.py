@@ -145,6 +145,7 @@ def random_load(
             minus,
             lamp_watts=13.5 * amps,
             lamp_volts=13.5,
+            cold_factor=13.0,
             is_open=0.0,
         ),
         make_part(
@@ -157,6 +158,7 @@ def random_load(
             is_open=0.0,
             is_stalled=float(generator.random() < 0.3),
             stall_factor=4.5,
+            brush_factor=1.0,
             load_factor=1.0,
         ),
         make_part(

@@ -306,6 +306,7 @@ def key_off(*, leak_ohms: float) -> SolvedCircuit:
             "alternator.exciter",
             lamp_watts=3.0,
             lamp_volts=13.5,
+            cold_factor=13.0,
             is_open=0.0,
         ),
         make_resistor("key.run", GROUND, 20.0, name="feed"),

@@ -11,7 +11,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import OperatingState, Part, Value
+from diagnose.circuit.car import (
+    DrawsWhen,
+    OperatingState,
+    Origin,
+    Part,
+    Value,
+    fixed,
+)
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.operating_point import Start
 from diagnose.circuit.solver.point_solver import (
@@ -21,6 +28,7 @@ from diagnose.circuit.solver.point_solver import (
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
+    CRANKING,
     GROUND,
     make_car,
     make_part,
@@ -31,6 +39,12 @@ from tests.circuit.small_circuits import (
 
 IDLE = OperatingState(
     name="idle", label="idling", switch_positions={}, engine_rpm=800.0
+)
+ISOLATED = OperatingState(
+    name="isolated",
+    label="battery disconnected",
+    switch_positions={},
+    is_battery_connected=False,
 )
 Defaults = Mapping[str, Mapping[str, Value]]
 
@@ -62,6 +76,7 @@ def make_filament(first: str, second: str, *, watts: float) -> Part:
         second,
         lamp_watts=watts,
         lamp_volts=13.5,
+        cold_factor=13.0,
         is_open=0.0,
     )
 
@@ -97,6 +112,33 @@ def test_filament_still_takes_current_where_an_led_is_dark() -> None:
     assert lamp_amps(led, 5.0) == pytest.approx(0.0, abs=1e-9)
 
 
+def resting_ohms(part: Part) -> float:
+    """Return what a part is to the small current of a meter. [ohm]."""
+    model = CarModel(make_car([part], ISOLATED), Sample(n_draws=1))
+    (branch,) = model.part_branches(part, ISOLATED)
+    assert branch.forced[0] == 1.0
+    assert branch.siemens.shape == (1, 1)
+    return float(1.0 / branch.siemens[0, 0])
+
+
+# By hand: 54 W at 13.5 V are 3.375 ohm hot; tungsten at 2500 K has 73.9 / 5.65 = 13.1
+# times its resistance at 300 K (H. A. Jones, I. Langmuir, General Electric Review 30,
+# 1927, from memory), so .26 ohm cold, under half an ohm with .2 ohm of leads.
+def test_cold_filament_has_a_thirteenth_of_its_hot_ohms() -> None:
+    ohms = resting_ohms(make_filament("lamp.plus", GROUND, watts=54.0))
+
+    assert ohms == pytest.approx(13.5**2 / 54.0 / 13.1, rel=0.02)
+
+
+# Jones & Langmuir (from memory), uohm cm: 5.65 at 300 K, 73.9 at 2500 K, 84.7 at
+# 2800 K; trade notes of makers: a tenth to a fifteenth of the hot ohms.
+def test_cold_factor_spans_what_is_published_of_tungsten(defaults: Defaults) -> None:
+    factor = defaults["lamp"]["cold_factor"].distribution
+    low, high = factor.quantile(np.array([0.025, 0.975]))
+
+    assert 10.0 <= low <= 73.9 / 5.65 <= 84.7 / 5.65 <= high <= 17.0
+
+
 def idling(defaults: Defaults, lamp: Part) -> float:
     """Return what an alternator excited through a charge lamp gives at idle. [A]."""
 
@@ -125,13 +167,20 @@ def test_led_charge_lamp_leaves_the_alternator_dead(defaults: Defaults) -> None:
     assert idling(defaults, led) == pytest.approx(0.0, abs=1e-9)
 
 
-# From memory: four to six times the running current with the rotor held.
-def test_stalled_motor_draws_four_to_six_times_its_running_current(
-    defaults: Defaults,
-) -> None:
-    factor = defaults["motor"]["stall_factor"].distribution
-    spread = factor.quantile(np.array([0.16, 0.84]))
-    motor = make_part(
+KEY_ON = OperatingState(name="key-on", label="key on", switch_positions={})
+
+
+def with_values(part: Part, **changes: float) -> Part:
+    """Return a part with some fixed values of its own."""
+    values = {
+        name: Value(distribution=fixed(value), origin=Origin.CAR_FILE)
+        for name, value in changes.items()
+    }
+    return replace(part, values={**part.values, **values})
+
+
+def make_pump(**changes: float) -> Part:
+    pump = make_part(
         "motor",
         "motor",
         "plus",
@@ -139,10 +188,90 @@ def test_stalled_motor_draws_four_to_six_times_its_running_current(
         motor_amps=7.0,
         motor_volts=13.5,
         is_open=0.0,
-        is_stalled=1.0,
-        stall_factor=factor.nominal,
+        is_stalled=0.0,
+        stall_factor=4.5,
+        brush_factor=1.0,
         load_factor=1.0,
     )
+    return with_values(pump, **changes)
+
+
+# By hand: 13.5 V over 7 A are 1.93 ohm running; held, 4.5 times the current leaves
+# .429 ohm of winding and brushes, which is what a meter finds at rest.
+@pytest.mark.parametrize(("brushes", "ohms"), [(1.0, 0.429), (3.0, 1.286)])
+def test_motor_at_rest_is_winding_and_brushes(brushes: float, ohms: float) -> None:
+    pump = make_pump(brush_factor=brushes)
+
+    assert resting_ohms(pump) == pytest.approx(ohms, abs=0.001)
+
+
+# Rule: the film on brushes makes a reading at rest good to a factor of three.
+def test_brushes_scatter_by_three_either_way(defaults: Defaults) -> None:
+    factor = defaults["motor"]["brush_factor"].distribution
+    low, high = factor.quantile(np.array([0.025, 0.975]))
+
+    assert low == pytest.approx(1.0 / 3.0, rel=0.05)
+    assert high == pytest.approx(3.0, rel=0.05)
+
+
+def make_pulsed(kind: str, **changes: float) -> Part:
+    """Return a 5 A load that draws while the engine turns."""
+    made = make_part(
+        kind,
+        "load",
+        "load.plus",
+        GROUND,
+        load_amps=5.0,
+        load_volts=13.5,
+        is_open=0.0,
+        load_factor=1.0,
+        standing_amps=0.01,
+        pulse_share=0.5,
+        rest_ohms=5e3,
+    )
+    return replace(with_values(made, **changes), draws_when=DrawsWhen.ENGINE_TURNS)
+
+
+def volts_behind_a_resistor(load: Part, state: OperatingState) -> float:
+    """Return what arrives behind 1.5 ohm from 12 V. [V]."""
+    feed = make_resistor("source", "load.plus", 1.5)
+    source = make_source("source", 12.0)
+    return solve_circuit([source, feed, load], state).drop_volts("load.plus")
+
+
+# By hand: 10 mA through 1.5 ohm drop 15 mV; with the engine turning the load is 2.7 ohm
+# and takes 12 x 2.7 / 4.2 = 7.71 V.
+@pytest.mark.parametrize("kind", ["load", "electronics"])
+def test_dropping_resistor_shows_only_while_the_engine_turns(kind: str) -> None:
+    load = make_pulsed(kind)
+
+    assert volts_behind_a_resistor(load, KEY_ON) == pytest.approx(11.985, abs=0.003)
+    assert volts_behind_a_resistor(load, IDLE) == pytest.approx(7.714, abs=0.001)
+    assert volts_behind_a_resistor(load, CRANKING) == pytest.approx(7.714, abs=0.001)
+
+
+# By hand: 20 A more than the 1.5 times that a sound one may take, 5 x (5.5 - 1.5), are
+# .675 ohm: 12 x .675 / 2.175 = 3.72 V; a coil's driver lets none of it through.
+def test_shorted_module_draws_while_the_engine_stands() -> None:
+    module = make_pulsed("electronics", load_factor=5.5, standing_amps=1e-6)
+    coil = make_pulsed("load", load_factor=5.5)
+
+    assert volts_behind_a_resistor(module, KEY_ON) == pytest.approx(3.724, abs=0.002)
+    assert volts_behind_a_resistor(coil, KEY_ON) == pytest.approx(11.985, abs=0.003)
+
+
+# By hand: 5 A in the mean, half of the time on: 10 A, 1.35 ohm.
+def test_pulsed_load_at_rest_reads_its_coil() -> None:
+    assert resting_ohms(make_pulsed("load")) == pytest.approx(1.35, abs=1e-6)
+
+
+# From memory: four to six times the running current with the rotor held.
+def test_stalled_motor_draws_four_to_six_times_its_running_current(
+    defaults: Defaults,
+) -> None:
+    factor = defaults["motor"]["stall_factor"].distribution
+    spread = factor.quantile(np.array([0.16, 0.84]))
+    motor = make_pump(is_stalled=1.0, stall_factor=factor.nominal)
 
     solved = solve_circuit([make_source("plus", 13.5), motor])
 

@@ -30,7 +30,14 @@ RUNNING_VOLTS = 13.5
 def make_lamp(plus: str) -> Part:
     """Return a 55 W lamp rated at 13.5 V (a common headlamp rating, memory)."""
     return make_part(
-        "lamp", "lamp", plus, GROUND, lamp_watts=55.0, lamp_volts=13.5, is_open=0.0
+        "lamp",
+        "lamp",
+        plus,
+        GROUND,
+        lamp_watts=55.0,
+        lamp_volts=13.5,
+        cold_factor=13.0,
+        is_open=0.0,
     )
 
 

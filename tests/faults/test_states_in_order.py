@@ -361,6 +361,7 @@ def running_car(
             "lamp.minus",
             lamp_watts=3.0,
             lamp_volts=13.5,
+            cold_factor=13.0,
             is_open=0.0,
         ),
         *charge_line,

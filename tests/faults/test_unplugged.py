@@ -9,7 +9,7 @@ from diagnose.arrays import FloatArray
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.ready_car import Model
 
-SHORTED_OHMS = (0.02, 0.3)  # knowledge/fault-modes.yaml, wire short_to_ground
+SHORTED_OHMS = (0.02, 0.6)  # knowledge/fault-modes.yaml, wire short_to_ground
 OPEN_OHMS = 1e6
 
 

@@ -102,7 +102,7 @@ NAMES = [
         "load: 6 A load,",
         "load: 6 A load, values: {load_volt: 13 V},",
         '16:69: "load_volt" is no value of a load (did you mean "load_volts"?); known: '
-        "is_open, load_amps, load_factor, load_volts",
+        "is_open, load_amps, load_factor, load_volts, pulse_share, standing_amps",
     ),
     (
         "alternator: {place: bay}",
@@ -203,7 +203,7 @@ AMOUNTS = [
         "6 A load",
         "6 A lod",
         '16:50: circuit "horn": found "6 A lod", expected a load: size and kind, such '
-        "as 7 A motor, 110 W lamps, 3 W led-lamp or 5 A load",
+        "as 7 A motor, 110 W lamps, 3 W led-lamp, 1 A electronics or 5 A load",
     ),
     (
         "dash: 5 min",
@@ -242,7 +242,7 @@ GRAMMAR = [
         "ground: body via",
         "gronud: body via",
         '16:60: unknown key "gronud" (did you mean "ground"?); known: from, fuse, '
-        "relay, wire, load, to, ground, place, role, values",
+        "relay, wire, load, to, ground, draws-when, place, role, values",
     ),
     (
         "panels:",
@@ -446,8 +446,8 @@ FULL_FORM = [
         "kind: bttery, place: bay",
         '22:17: there is no kind of part "bttery" (did you mean "battery"?); known: '
         "alternator, battery, breaker, coil, contacts, controller, diode, driver, "
-        "engine, fuse, fusible-link, joint, lamp, led-lamp, load, motor, resistor, "
-        "slow-fuse, starter, switch-contact, wire",
+        "electronics, engine, fuse, fusible-link, joint, lamp, led-lamp, load, motor, "
+        "resistor, slow-fuse, starter, switch-contact, wire",
     ),
     (
         "kind: diode, place: bay, terminals: {a: body}",

@@ -47,7 +47,8 @@ def controller_branches(setting: Setting) -> tuple[Branch, ...]:
     It starts in reset, so it needs its restart volts. While cranking that is what the
     starter's inrush leaves: where the steady volts lie between reset and restart, those
     of the first moment lie below the reset. Good within a third: some supplies take
-    more amps at less volts (from memory).
+    more amps at less volts (from memory). With the battery disconnected its ohms are
+    drawn from a range that tells nothing, as for `electronics_branches`.
 
     Parameters
     ----------
@@ -73,7 +74,9 @@ def controller_branches(setting: Setting) -> tuple[Branch, ...]:
             gate=_up_gate(setting.part.terminals, values),
         ),
         setting.linear(
-            np.full_like(supply, STANDBY_OHMS),
+            np.full_like(supply, STANDBY_OHMS)
+            if setting.state.is_battery_connected
+            else values["rest_ohms"],
             nodes=setting.between("supply", "ground"),
             suffix="/standby",
         ),

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from diagnose.circuit.car import DrawsWhen
 from diagnose.errors import FileProblem, InvalidFileError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import FaultMode
@@ -243,6 +244,12 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
     return Knowledge(
         defaults=_by_kind(contents.part_kinds.kinds, ValueEntry.value),
         roles=MappingProxyType({role: frozenset(roles[role].kinds) for role in roles}),
+        draws_when=MappingProxyType(
+            {role: DrawsWhen(entry.draws_when) for role, entry in roles.items()}
+        ),
+        plain_load_kinds=MappingProxyType(
+            {role: e.a_load_is for role, e in roles.items() if e.a_load_is is not None}
+        ),
         modes=_modes(contents),
         symptoms=_by_name(contents.symptoms.symptoms, SymptomEntry.symptom),
         complaints=_by_name(contents.complaints.complaints, ComplaintEntry.complaint),

@@ -80,7 +80,7 @@ def reading_likelihood(
     (1 - s) N(value; predicted, sigma) + s d, sigma from the meter, the model and the
     spacing of the draws, d the density after a slip.
     """
-    slipped = 1.0 / spread.span if slip_density is None else slip_density
+    slipped = spread.slip_density(value) if slip_density is None else slip_density
     is_over = np.isinf(predicted)
     if np.isinf(value):
         hit = np.where(is_over, 1.0 - MISREAD_OL_PROBABILITY, MISREAD_OL_PROBABILITY)

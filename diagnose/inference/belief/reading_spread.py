@@ -104,6 +104,26 @@ class Spread:
     fraction: float
     span: float
 
+    def slip_density(self, value: float) -> float:
+        """Return how likely a slip shows a value: even over the span, thinner beyond.
+
+        Parameters
+        ----------
+        value : float
+            Shown, not inf. [the function's unit]
+
+        Returns
+        -------
+        float
+            Density. [1 over the function's unit]
+
+        Notes
+        -----
+        Beyond the span it falls with the value, as that of what is even on a
+        logarithmic scale: kilohms are read all over a car, and few at any one value.
+        """
+        return 1.0 / max(self.span, abs(value))
+
     def deviation(self, predicted: FloatArray) -> FloatArray:
         """Return the standard deviation around a predicted value.
 

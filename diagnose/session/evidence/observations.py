@@ -26,6 +26,7 @@ import numpy as np
 from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
+from diagnose.measurement.where_to_measure import meaningless_ohms
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,
@@ -94,7 +95,8 @@ def observations_of(
     A complaint counts as the symptoms it implies, unless they are told otherwise. The
     readings of one point in one state since a repair that agree are one observation,
     wherever they were told. A question answered again counts again if the answer is the
-    same; else it was answered wrongly before, as was a fuse looked at again.
+    same; else it was answered wrongly before, as was a fuse looked at again. Ohms of
+    electronics mean nothing and are left out.
     """
     repairs: list[str] = []
     found: list[Noted] = []
@@ -111,6 +113,8 @@ def observations_of(
                         told.add(symptom)
                         implied = SymptomFact(symptom=symptom, is_present=present)
                         found.append(Noted(0, implied, is_complaint=True))
+            case ReadingFact() if meaningless_ohms(fact.reading, model.car):
+                pass
             case ReadingFact() | SymptomFact():
                 noted = Noted(len(repairs), fact, is_complaint=False)
                 said = [old for old in found if _corrects(noted, old)]

@@ -168,4 +168,4 @@ def _any_reading(observation: ReadingFact, model: Model) -> float:
         model.knowledge.meter,
         system_volts=model.car.system_volts,
     )
-    return 1.0 / spread.span
+    return spread.slip_density(observation.value)

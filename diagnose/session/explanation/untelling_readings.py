@@ -9,11 +9,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from diagnose.circuit.car import Part
+from diagnose.circuit.car import DrawsWhen, Part
 from diagnose.circuit.elements import CONSUMER_KINDS
 from diagnose.measurement.quantities import main_nodes
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import DROP_KINDS
+from diagnose.measurement.where_to_measure import DROP_KINDS, meaningless_ohms
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
@@ -49,6 +49,14 @@ WIRE_OHMS = ("wire_ohms", "joint_a_ohms", "joint_b_ohms", "extra_ohms")
 CONTACT_OHMS = ("contact_ohms", "ohms", "joint_ohms")
 
 
+def ohms_mean_nothing(electronic: str) -> str:
+    """Return in one sentence why ohms of an electronic part tell nothing."""
+    return (
+        f"ohms mean nothing at {electronic}: electronics show a meter anything; "
+        "read volts there"
+    )
+
+
 class Silence:
     """Knows what keeps readings of one car from telling anything.
 
@@ -82,6 +90,9 @@ class Silence:
         lacking = moment.prices.why_impossible(reading)
         if lacking:
             return f"you can't take it: {lacking}"
+        electronic = meaningless_ohms(reading, self._model.car)
+        if electronic:
+            return ohms_mean_nothing(electronic)
         if not self._is_reached(reading, moment):
             return "with what is suspected the car hardly gets into this state"
         bits = self._pricing.bits([reading], moment)[0]
@@ -129,6 +140,9 @@ class Silence:
         """Return about what a sound car drives through a part; None when not known."""
         if part.kind not in DROP_KINDS | CONSUMER_KINDS:
             return None
+        is_turning = self._model.car.state(state).is_engine_turning
+        if part.draws_when is DrawsWhen.ENGINE_TURNS and not is_turning:
+            return 0.0
         volts = abs(self._sound_volts(part, state))
         if part.kind in CONSUMER_KINDS:
             return 0.0 if volts < DEAD_VOLTS else None

@@ -19,8 +19,11 @@ from diagnose.files.car.expansion.relays_and_joints import (
     known_role,
 )
 from diagnose.files.car.grammar.entries import CircuitEntry, CircuitFuseEntry
-from diagnose.files.car.grammar.sizes import Connection, WireSize
+from diagnose.files.car.grammar.sizes import Connection, LoadSize, WireSize
 from diagnose.files.yaml_positions import Location
+
+# Kind of a load that the file says nothing more of than its amps.
+PLAIN_LOAD = "load"
 
 
 @dataclass(slots=True, kw_only=True)
@@ -198,6 +201,13 @@ def _add_circuit_relay(
     route.here = f"{relay}.87"
 
 
+def _load_kind(name: str, entry: CircuitEntry, load: LoadSize, draft: Draft) -> str:
+    """Return the kind of a circuit's load; a plain one is what its role usually is."""
+    if load.kind != PLAIN_LOAD:
+        return load.kind
+    return draft.knowledge.plain_load_kinds.get(entry.role or name, load.kind)
+
+
 def _add_load(name: str, entry: CircuitEntry, draft: Draft, route: _Route) -> None:
     """Add the circuit's load with its ground."""
     assert entry.load is not None
@@ -208,15 +218,17 @@ def _add_load(name: str, entry: CircuitEntry, draft: Draft, route: _Route) -> No
         draft.declare(name, post, place=place, location=location)
         for post in (draft.hot_post, draft.ground_post)
     )
-    role = draft.role(name, entry.load.kind, entry.role, location=location)
+    kind = _load_kind(name, entry, entry.load, draft)
+    role = draft.role(name, kind, entry.role, location=location)
     draft.add(
         Part(
             name=name,
             assembly=name,
-            kind=entry.load.kind,
+            kind=kind,
             terminals={"a": fed, "b": grounded},
+            draws_when=draft.draws_when(role, entry.draws_when),
             values=draft.values(
-                entry.load.kind,
+                kind,
                 entry.values,
                 location=location,
                 sizes={entry.load.parameter: entry.load.amount},

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
-from diagnose.circuit.car import Part, Value
+from diagnose.circuit.car import DrawsWhen, Part, Value
 from diagnose.errors import FileProblem, did_you_mean
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.expansion.part_values import (
@@ -197,6 +197,20 @@ class Draft:
                 f"known: {', '.join(sorted(fitting)) or 'none'}",
             )
         return given
+
+    def draws_when(self, role: str | None, given: str | None) -> DrawsWhen:
+        """Return when a load takes its current: as given, else as its role does.
+
+        Parameters
+        ----------
+        role : str or None
+            The load's.
+        given : str or None
+            What the file says.
+        """
+        if given is not None:
+            return DrawsWhen(given)
+        return self.knowledge.draws_when.get(role or "", DrawsWhen.ALWAYS)
 
     def add(self, part: Part, location: Location) -> None:
         """Add a part; one whose name is taken is reported instead.

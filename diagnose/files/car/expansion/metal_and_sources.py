@@ -35,6 +35,11 @@ COLD_CRANKING_DROP_VOLTS = 12.6 - 7.2
 # The temperature of that rating. [°C] SAE J537, from memory.
 COLD_CRANKING_CELSIUS = -18.0
 
+# Resistance that a battery in service has after some seconds of cranking, its plates
+# polarised, over that of the first moment. [1] From memory: 10 to 10.5 V at half of the
+# cold-cranking amps.
+POLARISED_FACTOR = 1.4
+
 # Size of the battery that the usual charge acceptance is meant for. [A] A rule.
 USUAL_COLD_CRANKING_AMPS = 600.0
 
@@ -122,7 +127,7 @@ def _battery_sizes(
     default = draft.defaults.get("battery", {}).get("acceptance_ohms")
     size = USUAL_COLD_CRANKING_AMPS / entry.cold_cranking
     return {
-        "internal_ohms": drop_volts / entry.cold_cranking / factor,
+        "internal_ohms": POLARISED_FACTOR * drop_volts / entry.cold_cranking / factor,
         "acceptance_ohms": (
             None if default is None else size * default.distribution.nominal
         ),

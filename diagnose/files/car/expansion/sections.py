@@ -183,10 +183,10 @@ def _add_memory(
         Part(
             name=memory,
             assembly=name,
-            kind="load",
+            kind="electronics",
             terminals={"a": memory, "b": f"{name}.ground"},
             values=draft.values(
-                "load", {}, location=location, sizes={"load_amps": entry.memory}
+                "electronics", {}, location=location, sizes={"load_amps": entry.memory}
             ),
             place=entry.place,
         ),
@@ -256,6 +256,7 @@ def _add_part(name: str, entry: PartEntry, draft: Draft, location: Location) -> 
     terminals = _join_terminals(name, entry, draft, location)
     values = draft.values(entry.kind, entry.values, location=location)
     add_rating(values, entry.kind)
+    role = draft.role(name, entry.kind, entry.role, location=location)
     draft.add(
         Part(
             name=name,
@@ -267,7 +268,8 @@ def _add_part(name: str, entry: PartEntry, draft: Draft, location: Location) -> 
             gate=entry.gate,
             is_normally_closed=entry.normally_closed,
             place=entry.place,
-            role=draft.role(name, entry.kind, entry.role, location=location),
+            role=role,
+            draws_when=draft.draws_when(role, entry.draws_when),
         ),
         location,
     )

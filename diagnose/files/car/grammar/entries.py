@@ -28,6 +28,9 @@ from diagnose.files.car.grammar.values import (
 )
 from diagnose.files.grammar import Entry, Key, Text
 
+# When a load takes its current, in the file's words; see `circuit.car.DrawsWhen`.
+DrawsWhenWord = Literal["always", "engine-turns"]
+
 # The JSON Schema that pydantic writes: draft 2020-12.
 SCHEMA_DIALECT = GenerateJsonSchema.schema_dialect
 
@@ -200,6 +203,7 @@ class CircuitEntry(SectionEntry):
     load: Load | None = None
     to: Terminal | None = None
     ground: ToTerminal | None = None
+    draws_when: DrawsWhenWord | None = None
     place: str | None = None
     role: str | None = None
     values: Values = Field(default={})
@@ -225,6 +229,7 @@ class PartEntry(SectionEntry):
     assembly: Key | None = None
     role: str | None = None
     gate: str | None = None
+    draws_when: DrawsWhenWord | None = None
     closed_in: list[str] = Field(default=[])
     normally_closed: bool = False
     values: Values = Field(default={})

@@ -189,6 +189,7 @@ _LOAD_WORDS: Mapping[str, tuple[str, str, Measure]] = MappingProxyType(
     {
         "motor": ("motor", "motor_amps", CURRENT),
         "load": ("load", "load_amps", CURRENT),
+        "electronics": ("electronics", "load_amps", CURRENT),
         "lamp": ("lamp", "lamp_watts", POWER),
         "lamps": ("lamp", "lamp_watts", POWER),
         "led-lamp": ("led-lamp", "led_watts", POWER),
@@ -197,7 +198,7 @@ _LOAD_WORDS: Mapping[str, tuple[str, str, Measure]] = MappingProxyType(
 )
 
 # What a message about a load shows.
-LOAD_EXAMPLES = "7 A motor, 110 W lamps, 3 W led-lamp or 5 A load"
+LOAD_EXAMPLES = "7 A motor, 110 W lamps, 3 W led-lamp, 1 A electronics or 5 A load"
 
 
 def parse_load(found: object) -> LoadSize:

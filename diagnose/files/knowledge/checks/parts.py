@@ -78,3 +78,9 @@ def check_roles(contents: Contents) -> Iterator[Finding]:
                     location=("roles", role, "kinds", index),
                     message=unknown_name("kind of part", kind, ELEMENTS),
                 )
+        if entry.a_load_is is not None and entry.a_load_is not in entry.kinds:
+            yield Finding(
+                file="part-kinds",
+                location=("roles", role, "a_load_is"),
+                message=unknown_name("kind of this role", entry.a_load_is, entry.kinds),
+            )

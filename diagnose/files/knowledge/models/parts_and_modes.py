@@ -57,6 +57,8 @@ class RoleEntry(SourcedEntry):
 
     kinds: Annotated[list[Key], Field(min_length=1)]
     says: Text
+    draws_when: Literal["always", "engine-turns"] = "always"
+    a_load_is: Key | None = None
 
 
 class PartKindsFile(KnowledgeEntry):

@@ -102,7 +102,7 @@ class ReadingSlips:
             return EITHER_OF_TWO
         if fact.reading.kind is ReadingKind.LAMP:
             return 1.0 / len(GRADES)
-        return 1.0 / self._scatter.of_meter(fact.reading).span
+        return self._scatter.of_meter(fact.reading).slip_density(shown(fact))
 
     def volts_density(
         self, value: float, reading: Reading, hypotheses: Hypotheses, rows: RowIndex

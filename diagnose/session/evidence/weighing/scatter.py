@@ -32,6 +32,14 @@ CHATTER_SHARE = 0.29
 # spread between nothing and twice the mean, 1/sqrt(3) of the mean.
 CHATTER_AMPS_SHARE = 0.58
 
+# Above this ohms are those of semiconductors and dirt. [Ω] Own choice: above the coils
+# of relays, below what electronics show.
+LEAST_VAGUE_OHMS = 300.0
+
+# Standard deviation of such ohms, as a share of them. [1] Own choice: half of what
+# semiconductors show a meter, by its test volts.
+VAGUE_SHARE = 0.5
+
 # The kinds of reading that jump where something chatters: those of a current that flows
 # while the meter is read.
 JUMPING_KINDS = frozenset(
@@ -109,7 +117,9 @@ class Scatter:
     def leakage(
         self, hypotheses: Hypotheses, reading: Reading, *, rows: RowIndex
     ) -> FloatArray:
-        """Return the standard deviation of volts that stray leakage brings.
+        """Return how far volts and ohms stray that are known to a factor only.
+
+        Stray leakage moves volts; high ohms are those of semiconductors and dirt.
 
         Parameters
         ----------
@@ -123,8 +133,12 @@ class Scatter:
         Returns
         -------
         FloatArray
-            Shape (n_rows, n_draws); 0 for other readings than volts. [V]
+            Standard deviation, shape (n_rows, n_draws). [unit of the reading]
         """
+        if reading.kind is ReadingKind.OHMS:
+            ohms = self._compiled.predicted(hypotheses, reading, rows=rows)
+            is_high = np.isfinite(ohms) & (ohms > LEAST_VAGUE_OHMS)
+            return np.where(is_high, VAGUE_SHARE * ohms, 0.0)
         if reading.kind is ReadingKind.DC_VOLTS:
             return self._compiled.ghost_volts(hypotheses, reading, rows=rows)
         return np.zeros(hypotheses.symptoms[rows, :, 0].shape)

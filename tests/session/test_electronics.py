@@ -1,0 +1,96 @@
+"""Ohms at electronics: not proposed, and worth nothing when they are told."""
+
+from __future__ import annotations
+
+import pytest
+
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import step_of_name
+from diagnose.measurement.where_to_measure import proposable_readings
+from diagnose.session.answer import Answer
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.facts import ComplaintFact, ReadingFact
+from diagnose.session.ready_car import Model
+
+SAYS = (
+    "ohms mean nothing at ignition: electronics show a meter anything; read volts there"
+)
+
+
+def told(model: Model, *facts: ComplaintFact | ReadingFact) -> Diagnosis:
+    diagnosis = Diagnosis(model)
+    for fact in facts:
+        diagnosis.tell(fact)
+    return diagnosis
+
+
+def ohms(value: float, red: str, black: str = "battery.minus") -> ReadingFact:
+    reading = Reading(kind=ReadingKind.OHMS, state="isolated", red=red, black=black)
+    return ReadingFact(reading=reading, value=value)
+
+
+def chance(answer: Answer, cause: str) -> float:
+    """Return how likely a cause is; a thousandth where it is not listed."""
+    listed = {one.name: one.probability for one in answer.causes}
+    return listed.get(cause, 0.001)
+
+
+COMPLAINT = ComplaintFact(complaint="first-start-fails")
+
+
+def test_no_ohms_are_proposed_where_electronics_are_fed(sedan_model: Model) -> None:
+    points = {
+        reading.red
+        for reading in proposable_readings(sedan_model.car)
+        if reading.kind is ReadingKind.OHMS
+    }
+
+    assert not {"ignition.plus", "radio.plus"} & points
+    assert not {point for point in points if "-controller." in point}
+    # the ends of the wires that feed them are asked for
+    assert {"ignition-fuse.out", "engine-controller-feed-fuse.out"} <= points
+
+
+@pytest.mark.parametrize("value", [0.3, 40.0, 1e5])
+@pytest.mark.parametrize("black", ["battery.minus", "ignition.minus"])
+def test_ohms_told_of_an_ignition_module_weigh_nothing(
+    value: float, black: str, sedan_model: Model
+) -> None:
+    before = told(sedan_model, COMPLAINT).answer
+    after = told(sedan_model, COMPLAINT, ohms(value, "ignition.plus", black)).answer
+
+    chances = [(cause.name, cause.probability) for cause in after.causes]
+    assert chances == [(cause.name, cause.probability) for cause in before.causes]
+    assert SAYS in after.notes
+
+
+def test_ohms_along_the_wire_to_a_module_count(sedan_model: Model) -> None:
+    before = told(sedan_model, COMPLAINT).answer
+    # round the break by way of the module and what else is fed
+    wire = ohms(5e3, "ignition-fuse.out", "ignition.plus")
+    after = told(sedan_model, COMPLAINT, wire).answer
+
+    name = "ignition-wire:open_circuit"
+    assert chance(after, name) > 3.0 * chance(before, name)
+    assert SAYS not in after.notes
+
+
+def test_asked_for_ohms_of_a_module_are_said_to_mean_nothing(
+    sedan_model: Model,
+) -> None:
+    step = step_of_name("ohms|isolated|ignition.plus|battery.minus")
+
+    assert told(sedan_model, COMPLAINT).expect(step).reason == SAYS
+
+
+# By hand: milliamps through the feed of a module that waits drop millivolts: what is in
+# series with it shows only once the engine turns.
+def test_bad_joint_before_a_module_that_waits_is_looked_for_while_cranking(
+    sedan_model: Model,
+) -> None:
+    step = step_of_name("volts|key-on|ignition-fuse.out|ignition.plus")
+
+    reason = told(sedan_model, COMPLAINT).expect(step).reason
+
+    assert reason.startswith("no current flows at ignition-wire in this state")
+    assert reason.endswith("they would in: cranking")
