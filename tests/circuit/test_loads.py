@@ -210,8 +210,8 @@ def test_brushes_scatter_by_three_either_way(defaults: Defaults) -> None:
     factor = defaults["motor"]["brush_factor"].distribution
     low, high = factor.quantile(np.array([0.025, 0.975]))
 
-    assert low == pytest.approx(1.0 / 3.0, rel=0.05)
-    assert high == pytest.approx(3.0, rel=0.05)
+    assert low == pytest.approx(factor.nominal / 3.0, rel=0.05)
+    assert high == pytest.approx(factor.nominal * 3.0, rel=0.05)
 
 
 def make_pulsed(kind: str, **changes: float) -> Part:

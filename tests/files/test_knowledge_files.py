@@ -601,7 +601,7 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
         "normal: the spread -0.03 must not be negative",
     ),
     "logarithm of zero": (
-        "fault-modes", "loguniform: [0.01, 300.0]", "loguniform: [0.0, 300.0]",
+        "fault-modes", "loguniform: [0.6, 600.0]", "loguniform: [0.0, 600.0]",
         "loguniform: 0 must be greater than 0",
     ),
     "context does not sum to 1": (

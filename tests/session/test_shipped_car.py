@@ -60,6 +60,7 @@ FAULTS: Mapping[str, tuple[str, tuple[Place, ...]]] = {
         (
             ("volts", "key-on", "ignition-switch.run", POST),
             ("volts", "key-on", "ignition-switch.battery", POST),
+            ("volts", "key-on", "ignition-switch.ignition", POST),
         ),
     ),
     # Rule: a controller on a feed that is dead in crank starts nothing.
