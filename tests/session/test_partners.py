@@ -16,7 +16,7 @@ from diagnose.session.evidence.severity_ladders import Ladders
 from diagnose.session.facts import ComplaintFact, Fact, ReadingFact
 from diagnose.session.ready_car import Model
 
-DRAW = 40
+DRAW = 31
 # Any draw in which a flat battery is the better half of what is told.
 PAIR = ("battery:discharged", "starter-solenoid.contacts:solenoid_burnt")
 
