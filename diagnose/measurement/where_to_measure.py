@@ -18,7 +18,7 @@ from __future__ import annotations
 from diagnose.circuit.car import Car, OperatingState
 from diagnose.circuit.elements import CONSUMER_KINDS, ELEMENTS
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.measurement.lamp_points import lamp_readings
+from diagnose.measurement.lamp_points import ELECTRONIC_KINDS, lamp_readings
 from diagnose.measurement.quantities import main_nodes
 from diagnose.measurement.readings import Reading, ReadingKind
 
@@ -36,10 +36,6 @@ DRAIN_KINDS = {
     "fuse": (ReadingKind.FUSE,),
     "slow-fuse": (ReadingKind.FUSE,),
 }
-
-# Kinds of part that sit behind a controller's plug. Rule of the trade: a probe spreads
-# its terminals, and a meter's test volts may ruin it.
-CONTROLLER_KINDS = frozenset({"controller", "driver"})
 
 
 def clamp_parts(car: Car) -> tuple[str, ...]:
@@ -202,7 +198,7 @@ def _no_ohms_at(car: Car) -> frozenset[str]:
     """
     found: set[str] = set()
     for part in car.parts:
-        if part.kind in CONTROLLER_KINDS:
+        if part.kind in ELECTRONIC_KINDS:
             found.update(part.terminals.values())
         elif ELEMENTS[part.kind].is_electronic:
             found.add(main_nodes(part)[0])
