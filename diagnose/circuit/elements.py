@@ -305,10 +305,5 @@ CONSUMER_KINDS = frozenset(
     kind for kind, element in ELEMENTS.items() if element.is_consumer
 )
 
-# Kinds between whose terminals ohms mean nothing.
-ELECTRONIC_KINDS = frozenset(
-    kind for kind, element in ELEMENTS.items() if element.is_electronic
-)
-
 # Consumers that a circuit is built for; coils, controllers and the starter are none.
 LOAD_KINDS = frozenset(kind for kind, element in ELEMENTS.items() if element.is_load)

@@ -25,6 +25,7 @@ from diagnose.circuit.elements import CONSUMER_KINDS, ELEMENTS
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.measurement.forbidden_points import (
     AIRBAG,
+    ELECTRONIC_KINDS,
     airbag_points,
     electronic_points,
     touched_points,
@@ -47,10 +48,6 @@ DRAIN_KINDS = {
     "fuse": (ReadingKind.FUSE,),
     "slow-fuse": (ReadingKind.FUSE,),
 }
-
-# Kinds of part that sit behind a controller's plug. Rule of the trade: a probe spreads
-# its terminals, and a meter's test volts may ruin it.
-CONTROLLER_KINDS = frozenset({"controller", "driver"})
 
 
 def clamp_parts(car: Car) -> tuple[str, ...]:
@@ -213,7 +210,7 @@ def _no_ohms_at(car: Car) -> frozenset[str]:
     """
     found: set[str] = set()
     for part in car.parts:
-        if part.kind in CONTROLLER_KINDS:
+        if part.kind in ELECTRONIC_KINDS:
             found.update(part.terminals.values())
         elif ELEMENTS[part.kind].is_electronic:
             found.add(main_nodes(part)[0])

@@ -497,7 +497,7 @@ def test_shorted_wire_is_named_by_three_readings(model: Model) -> None:
     answer = told(model, COMPLAINT, NO_VOLTS, BLOWN, FUSE_OHMS).answer
 
     assert {line.name for line in answer.causes[:2]} == {SHORT, "fuel-pump:shorted"}
-    # A sound pump is not far from a short: 13.5 V / (7 A x 4.5), .43 ohm, and less where
+    # A sound pump is not far from a short: 13.5 V / (7 A x 4.5), .43 ohm, less where
     # its brushes sit well; a fuse blown by nothing is six times as usual as a short.
     assert by_cause(answer).get("fuel-pump-fuse:blown", 0.0) < 0.25
 

@@ -16,7 +16,7 @@ from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.facts import ComplaintFact, Fact, ReadingFact
 from diagnose.session.ready_car import Model
 
-DRAW = 40
+DRAW = 31
 # Any draw in which a flat battery is the better half of what is told.
 PAIR = ("battery:discharged", "starter-solenoid.contacts:solenoid_burnt")
 
