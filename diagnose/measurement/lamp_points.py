@@ -59,7 +59,7 @@ def unfit_for_lamp(car: Car) -> frozenset[str]:
     unfit = {
         node
         for part in car.parts
-        if part in electronic or part.assembly in assemblies
+        if part.assembly in assemblies
         for node in part.terminals.values()
     }
     outputs = {p.terminals["out"] for p in electronic if p.kind == "driver"}
