@@ -207,7 +207,8 @@ def forked(work: Callable[[], int], cpu_seconds: int) -> int:
 def tried(one: Mutant, covering: Covering, most_seconds: float) -> str:
     """Return what became of a change, one of `ENDS`."""
     tests = covering.tests(one.path, one.lines, one.names)
-    for batch in covering.batches(tests, most_seconds):
+    nearest = f"tests/{one.path.split('/')[1]}/"
+    for batch in covering.batches(tests, most_seconds, nearest=nearest):
 
         def work(batch: list[str] = batch) -> int:
             Changed(one).load()
