@@ -113,9 +113,7 @@ def check_minutes(minutes: float) -> None:
         )
 
 
-def format_quantity(
-    value: float, unit: Unit, *, significant_digits: int = SIGNIFICANT_DIGITS
-) -> str:
+def format_quantity(value: float, unit: Unit) -> str:
     """Return a quantity as it is written on the screen.
 
     Parameters
@@ -124,13 +122,11 @@ def format_quantity(
         In `unit`. [V, Ω or A]
     unit : Unit
         Its unit.
-    significant_digits : int
-        How many digits to keep; volts and amps never show more than three decimals.
 
     Returns
     -------
     str
-        With a unit people say: never ``0.004 A`` but ``4 mA``.
+        With `SIGNIFICANT_DIGITS` and a unit people say: never ``0.004 A`` but ``4 mA``.
 
     Examples
     --------
@@ -139,8 +135,7 @@ def format_quantity(
     >>> format_quantity(0.032, Unit.AMPS)
     '32 mA'
     """
-    number, symbol = _number_and_symbol(value, value, unit, digits=significant_digits)
-    return f"{number} {symbol}".strip()
+    return _written(value, unit, digits=SIGNIFICANT_DIGITS)
 
 
 def format_typed(value: float, unit: Unit) -> str:
@@ -163,7 +158,7 @@ def format_typed(value: float, unit: Unit) -> str:
     >>> format_typed(12.43, Unit.VOLTS)
     '12.43 V'
     """
-    return format_quantity(value, unit, significant_digits=TYPED_DIGITS)
+    return _written(value, unit, digits=TYPED_DIGITS)
 
 
 def format_band(low: float, high: float, unit: Unit) -> str:
@@ -265,6 +260,12 @@ def _check_ohms(ohms: float) -> None:
         )
 
 
+def _written(value: float, unit: Unit, *, digits: int) -> str:
+    """Return a quantity with its unit and so many digits, at least `MOST_DECIMALS`."""
+    number, symbol = _number_and_symbol(value, value, unit, digits=digits)
+    return f"{number} {symbol}".strip()
+
+
 def _number_and_symbol(
     value: float, leading: float, unit: Unit, *, digits: int
 ) -> tuple[str, str]:
@@ -273,14 +274,14 @@ def _number_and_symbol(
         return "OL", ""
     factor, prefix = _prefix_for(abs(leading), unit)
     scaled = value / factor
-    if scaled == 0 or abs(scaled) < LEAST_WRITTEN:
+    if abs(scaled) < LEAST_WRITTEN:
         return "0", prefix + unit.value
     before_point = math.floor(math.log10(abs(scaled))) + 1
-    decimals = min(max(digits - max(before_point, 0), 0), MOST_DECIMALS)
+    decimals = min(max(digits - before_point, 0), MOST_DECIMALS)
     rounded = f"{scaled:.{decimals}f}"
     if "." in rounded:
         rounded = rounded.rstrip("0").rstrip(".")
-    return ("0" if rounded == "-0" else rounded), prefix + unit.value
+    return rounded, prefix + unit.value
 
 
 def _prefix_for(size: float, unit: Unit) -> tuple[float, str]:

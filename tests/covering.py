@@ -121,23 +121,29 @@ class Covering:
             if test in entered or not entered.isdisjoint(fixtures)
         }
 
-    def batches(self, tests: Sequence[str], most_seconds: float) -> list[list[str]]:
+    def batches(
+        self, tests: Sequence[str], most_seconds: float, *, nearest: str
+    ) -> list[list[str]]:
         """Return tests module by module, the quickest first, in one or two batches.
 
-        A module that would bring them over `most_seconds` is left out, with all that
-        take longer; the first module never is.
+        Modules below the folder `nearest` are chosen first, then others, the quickest
+        first. One that would bring them over `most_seconds`, a fixture that modules
+        share counted once, is left out with all that follow; the first never is.
         """
         modules: dict[str, list[str]] = defaultdict(list)
         for test in tests:
             modules[test.split("::")[0]].append(test)
         cost = {module: self.cost(own) for module, own in modules.items()}
-        batches: list[list[str]] = [[], []]
-        spent = 0.0
-        for number, module in enumerate(sorted(modules, key=cost.__getitem__)):
-            spent += cost[module]
-            if number and spent > most_seconds:
+        chosen: list[str] = []
+        spent: list[str] = []
+        for module in sorted(cost, key=lambda m: (not m.startswith(nearest), cost[m])):
+            spent += modules[module]
+            if chosen and self.cost(spent) > most_seconds:
                 break
-            batches[number >= FIRST_MODULES] += modules[module]
+            chosen.append(module)
+        chosen.sort(key=cost.__getitem__)
+        parts = (chosen[:FIRST_MODULES], chosen[FIRST_MODULES:])
+        batches = [[test for one in part for test in modules[one]] for part in parts]
         return [batch for batch in batches if batch]
 
     def cost(self, tests: Sequence[str]) -> float:

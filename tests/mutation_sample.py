@@ -4,8 +4,11 @@
 installed beside the development tools. A sample, seeded and stratified by area: one
 change is drawn for each place drawn, so that an operator with six replacements counts
 once. Left out are annotations, decorators and `strict=` of zip, on which no behaviour
-hangs. A changed module runs in a forked process against the tests that run the changed
-statement, the quickest modules first, until one fails or `--most-seconds` are through.
+hangs; stars that gather or hand on arguments, which are no arithmetic; and constants
+that say how much is worked on or kept in memory at once (`AMOUNTS`), on which only time
+and memory hang. A changed module runs in a forked process against the tests that run
+the changed statement, the quickest modules first, until one fails or `--most-seconds`
+are through.
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ import importlib.machinery
 import importlib.util
 import os
 import random
+import re
 import resource
 import signal
 import sys
@@ -36,10 +40,12 @@ from tests.covering import Covering, Recorder
 
 # The share of the sample that falls on each area: the small ones get more than their
 # size, so that their own share of survivors means something.
-SHARES = {"circuit": 0.45, "inference": 0.3, "measurement": 0.15, "units.py": 0.1}
+SHARES = {"circuit": 0.45, "inference": 0.3, "measurement": 0.15}
+SHARES |= {"units.py": 0.05, "typed_readings.py": 0.05}
 # What can notice a change; tests of the screen and of the trial are left out, for they
 # take longest.
 TESTS = [*(f"diagnose/{area}" for area in SHARES), "tests/test_units.py"]
+TESTS += ["tests/test_units_limits.py"]
 TESTS += [f"tests/{area}" for area in ("circuit", "inference", "measurement", "faults")]
 TESTS += ["tests/session", "tests/store", "tests/files"]
 # Imported before the fork, since each takes a while and none is ever changed.
@@ -57,6 +63,10 @@ PYTEST += ["-W", "ignore::pytest.PytestAssertRewriteWarning"]
 FAMILIES = ["Add Sub Mul Div FloorDiv Mod Pow", "BitOr BitAnd BitXor", "Is IsNot"]
 FAMILIES += ["Eq NotEq Lt LtE Gt GtE", "UAdd USub Invert Nothing", "Delete_Not"]
 SKIPPED = ["VariableReplacer", "VariableInserter", "RemoveDecorator"]
+# A word in the name of a constant that says how much is worked on or kept at once.
+AMOUNTS = re.compile(r"(^|_)(AT_ONCE|BATCH|BLOCK|BYTES|CHUNK|REMEMBERED|ROWS)(_|$)")
+# Where stars are no arithmetic, beside those cosmic-ray leaves out itself.
+NO_SUMS = ["parameters", "lambdef", "dictorsetmaker"]
 ENDS = ["killed", "timed out", "survived", "untested"]
 
 
@@ -84,6 +94,7 @@ def places(path: Path) -> list[tuple[Path, int, list[tuple[Any, int]]]]:
 
     source = path.read_text()
     barred, nodes = list(_barred(ast.parse(source))), list(ast_nodes(get_ast(source)))
+    stars = {n.start_pos for n in nodes if n.parent and n.parent.type in NO_SUMS}
     found: dict[tuple[Any, str], list[tuple[Any, int]]] = defaultdict(list)
     provider = OperatorProvider()
     for name in provider:
@@ -93,18 +104,22 @@ def places(path: Path) -> list[tuple[Path, int, list[tuple[Any, int]]]]:
             continue
         starts = [s for n in nodes for s, _ in provider[name]().mutation_positions(n)]
         for number, start in enumerate(starts):
-            if not any(low <= start < high for low, high in barred):
+            if not any(low <= start < high for low, high in barred) and (
+                kind != "ReplaceBinaryOperator" or start not in stars
+            ):
                 found[start, kind].append((provider[name](), number))
     return [(path, start[0], changes) for (start, _), changes in found.items()]
 
 
 def _barred(tree: ast.AST) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
-    """Yield where no change is drawn: annotations, decorators, zip's `strict`."""
+    """Yield where no change is drawn: annotations, decorators, `strict`, `AMOUNTS`."""
     for node in ast.walk(tree):
         parts = [getattr(node, "annotation", None), getattr(node, "returns", None)]
         parts += getattr(node, "decorator_list", [])
         if isinstance(node, ast.keyword) and node.arg == "strict":
             parts.append(node.value)
+        if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
+            parts += [node.value] * bool(AMOUNTS.search(node.targets[0].id))
         for part in filter(None, parts):
             end = (part.end_lineno or part.lineno, part.end_col_offset or 0)
             yield (part.lineno, part.col_offset), end
@@ -192,7 +207,8 @@ def forked(work: Callable[[], int], cpu_seconds: int) -> int:
 def tried(one: Mutant, covering: Covering, most_seconds: float) -> str:
     """Return what became of a change, one of `ENDS`."""
     tests = covering.tests(one.path, one.lines, one.names)
-    for batch in covering.batches(tests, most_seconds):
+    nearest = f"tests/{one.path.split('/')[1]}/"
+    for batch in covering.batches(tests, most_seconds, nearest=nearest):
 
         def work(batch: list[str] = batch) -> int:
             Changed(one).load()
@@ -214,11 +230,11 @@ def check(one: Mutant, covering: Covering, most_seconds: float) -> None:
             sys.exit(f"{one.path} {'un' * (after == same)}changed: {end}")
 
 
-def covered(kept: Path, tests: list[str]) -> Covering:
-    """Return which tests run what, recorded now unless it is kept."""
+def covered(kept: Path, tests: list[str], areas: list[str]) -> Covering:
+    """Return which tests run what of some areas, recorded now unless it is kept."""
 
     def work() -> int:
-        folders = [f"diagnose/{a}" + ("" if "." in a else "/*") for a in SHARES]
+        folders = [f"diagnose/{a}" + ("" if "." in a else "/*") for a in areas]
         recorder = Recorder(folders)
         code = int(pytest.main([*PYTEST, *tests], [recorder]))
         recorder.save(kept)
@@ -229,8 +245,12 @@ def covered(kept: Path, tests: list[str]) -> Covering:
     return Covering(kept)
 
 
-def sampled(area: str, number: int, chance: random.Random) -> tuple[int, list[Mutant]]:
-    """Return how many places an area has, and changes at some of them."""
+def sampled(area: str, number: int, seed: int) -> tuple[int, list[Mutant]]:
+    """Return how many places an area has, and changes at some of them.
+
+    Each area draws for itself: the same whichever others are asked for.
+    """
+    chance = random.Random(f"{seed} {area}")
     root = Path("diagnose", area)
     files = sorted(root.rglob("*.py")) if root.is_dir() else [root]
     every = [place for file in files for place in places(file)]
@@ -261,6 +281,7 @@ def main() -> None:
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--number", type=int, default=600, help="changes in all")
     options.add_argument("--most-seconds", type=float, default=60.0, help="for each")
+    options.add_argument("--areas", nargs="+", choices=SHARES, default=list(SHARES))
     options.add_argument("--tests", nargs="+", default=TESTS)
     options.add_argument("--coverage", type=Path, help="kept here, and used if there")
     chosen = options.parse_args()
@@ -270,10 +291,11 @@ def main() -> None:
             warnings.simplefilter("ignore")
             importlib.import_module(name)
     kept = chosen.coverage or Path(tempfile.mkdtemp(), "coverage.json")
-    covering, chance = covered(kept, chosen.tests), random.Random(chosen.seed)
-    rows = {}
-    for area, part in SHARES.items():
-        size, mutants = sampled(area, round(chosen.number * part), chance)
+    covering = covered(kept, chosen.tests, chosen.areas)
+    parts, rows = sum(SHARES[area] for area in chosen.areas), {}
+    for area in chosen.areas:
+        number = round(chosen.number * SHARES[area] / parts)
+        size, mutants = sampled(area, number, chosen.seed)
         check(mutants[0], covering, chosen.most_seconds)
         ends: Counter[str] = Counter()
         for one in mutants:

@@ -90,6 +90,14 @@ def test_typed_readings_are_understood(
         ("12.4.1", '"12.4.1" has two decimal points; type it with one'),
         ("4k7 V", '"4k7 V" is not a reading; type for instance 4.7 kohm or 4k7'),
         (
+            "5 qV",
+            '"qV" is not a unit known here; use V, mV, ohm, kohm, Mohm, A or mA',
+        ),
+        (
+            "5 mx",
+            '"mx" is not a unit known here; use V, mV, ohm, kohm, Mohm, A or mA',
+        ),
+        (
             "nan",
             '"nan" is not a reading; type a number such as 12.4, 820 mV, 0.4 ohm or OL',
         ),

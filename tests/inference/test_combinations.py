@@ -145,6 +145,21 @@ def test_causes_that_some_facts_pin_down_are_found() -> None:
     assert told_of(seen).sharp(most=5, least=0.01, few_draws=0.6) == [1]
 
 
+def test_fact_that_two_causes_move_alike_is_taken_from_the_first() -> None:
+    # Each cause has a fact of its own; both move a third, and only the first shows it.
+    seen = np.array([[0.01] * 3, [0.98, 0.98, 0.01], [0.01, 0.01, 0.98]])
+    moves = np.array([[1.0, 1.0, 0.0], [0.0, 1.0, 1.0]])
+
+    found = pairs_of(told_of(by_fact(seen, moves), ODDS[:2]))
+
+    # By hand: the pair .98^3 x 1e-4, its excess that less .98^2 x .01 x 1e-4, the rest
+    # 1e-6 of the sound car and .01 x (.98^2 x .01 + .98 x .01^2) of single causes.
+    pair = 0.98**3 * 1e-4
+    excess = pair - 0.98**2 * 0.01 * 1e-4
+    rest = 1e-6 + 0.01 * (0.98**2 * 0.01 + 0.98 * 0.01**2)
+    assert found.shares == pytest.approx([pair / (rest + excess)], rel=1e-6)
+
+
 def test_sums_over_facts_are_the_same_in_any_order() -> None:
     random = np.random.default_rng(2)
     facts = {

@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.inference.belief.reading_spread import spread_of
+from diagnose.inference.belief.reading_spread import (
+    Spread,
+    closed_deviation,
+    spread_of,
+)
+from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import ReadingKind
 from tests.lamp_car import METER
 
@@ -74,3 +79,63 @@ def test_volts_along_a_fuse_stray_with_its_resistance_and_the_loads() -> None:
 )
 def test_a_slip_lands_within_a_span_of_its_kind(kind: ReadingKind, span: float) -> None:
     assert spread_of(kind, METER, system_volts=24.0).span == pytest.approx(span)
+
+
+# A reading that strays by .03 V, whatever it is.
+PLAIN = Spread(
+    range_=MeterRange(percent=0.0, counts=0, resolution=0.0),
+    fixed=0.03,
+    fraction=0.0,
+    span=15.0,
+)
+
+# By hand, for eight draws in rising order: a gap is the distance from the second draw
+# below to the second above, over the steps between them, times 3 / 3.4641; at most
+# three standard deviations of all draws over their number.
+GAPS = [
+    # Six alike and two far off: mean 2.625, standard deviation 4.5535, at most 1.70755
+    # V. The first four have nothing but their like around them.
+    ([0.0] * 6 + [10.0, 11.0], [0.0] * 4 + [1.70755] * 4),
+    # Six of them a tenth apart: .1 V x .8660 around the first four. Mean 2.8125,
+    # standard deviation 4.44788, at most 1.66795 V.
+    (
+        [0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 10.0, 11.0],
+        [0.0866025] * 4 + [1.66795] * 4,
+    ),
+    # A hundredth of the first: .0170755 V, which is over a fifth of .03 V.
+    ([0.0] * 6 + [0.10, 0.11], [0.0] * 4 + [0.0170755] * 4),
+    # A thousandth of it: .00170755 V, under a fifth, counts for all draws alike.
+    ([0.0] * 6 + [0.010, 0.011], [0.00170755] * 8),
+]
+
+
+@pytest.mark.parametrize(("predicted", "gaps"), GAPS)
+def test_gaps_between_draws_are_closed_where_they_are(
+    predicted: list[float], gaps: list[float]
+) -> None:
+    order = np.array([3, 0, 7, 1, 6, 2, 5, 4])  # draws come in any order
+    shuffled = np.array([predicted])[:, order]
+
+    found = closed_deviation(shuffled, PLAIN)
+
+    expected = np.hypot(0.03, np.array([gaps]))[:, order]
+    assert found == pytest.approx(expected, rel=1e-5)
+
+
+def test_gaps_are_those_between_the_draws_that_were_solved() -> None:
+    predicted, gaps = GAPS[1]
+
+    found = closed_deviation(np.repeat([predicted], 2, axis=1), PLAIN, stands_for=2)
+
+    assert found == pytest.approx(
+        np.hypot(0.03, np.repeat([gaps], 2, axis=1)), rel=1e-5
+    )
+
+
+def test_gaps_of_one_fault_set_are_its_own() -> None:
+    wide, narrow = GAPS[0], ([5.0] * 8, [0.0] * 8)
+
+    found = closed_deviation(np.array([wide[0], narrow[0]]), PLAIN)
+
+    expected = np.hypot(0.03, np.array([wide[1], narrow[1]]))
+    assert found == pytest.approx(expected, rel=1e-5)

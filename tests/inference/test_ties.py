@@ -208,6 +208,22 @@ def test_link_multiplies_the_chance_of_its_child(
     assert both / (alone + both) == pytest.approx(0.012, abs=1e-12)
 
 
+def test_pair_of_a_parent_and_its_child_is_likelier_by_the_factor(
+    priors: Priors, causes: tuple[Cause, ...]
+) -> None:
+    joint = number("ground:high_resistance_a", causes)
+    flat = number("battery:discharged", causes)
+    lamp = number("lamp:burnt_out", causes)
+    fuse = number("main-fuse:blown", causes)
+
+    lift = pair_lift(priors, {})
+
+    # by the two links' factors, in single precision; nothing ties a fuse to a battery
+    assert lift[joint, lamp] == lift[lamp, joint] == pytest.approx(LOOSE)
+    assert lift[flat, lamp] == lift[lamp, flat] == pytest.approx(DRAINED)
+    assert lift[flat, joint] == lift[flat, fuse] == 1.0
+
+
 def test_drawn_faults_come_as_often_as_they_should(
     priors: Priors, network: CauseNetwork
 ) -> None:

@@ -109,3 +109,29 @@ def test_the_battery_post_that_holds_the_clip_is_never_unfit() -> None:
 
     assert "battery.plus" not in unfit_for_lamp(car)
     assert {reading.black for reading in lamp_readings(car)} >= {GROUND}
+
+
+# By hand: what is inside the controller's box shares its pins, whatever it is.
+def test_no_lamp_goes_where_something_shares_a_controller_s_box() -> None:
+    sensor = make_part(
+        "resistor", "controller.sensor", "sensor-pin", "body.metal", ohms=1e3
+    )
+
+    inside = unfit_for_lamp(controlled(replace(sensor, assembly="controller")))
+    outside = unfit_for_lamp(controlled(sensor))
+
+    assert inside - outside == {"sensor-pin"}
+
+
+# By hand: the feed has its clip on the grounded post, the ground on the other one; the
+# lamp burns with the engine off, be the key off or the lamp switched on.
+def test_the_clip_is_on_the_other_side_of_what_is_touched() -> None:
+    found = {(r.red, r.black, r.state) for r in lamp_readings(CAR)}
+
+    states = ("key-off", "lit")
+    assert {one for one in found if "lamp.plus" in one} == {
+        ("lamp.plus", GROUND, state) for state in states
+    }
+    assert {one for one in found if "body.metal" in one} == {
+        ("battery.plus", "body.metal", state) for state in states
+    }

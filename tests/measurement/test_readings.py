@@ -13,8 +13,10 @@ from diagnose.measurement.where_to_measure import (
     clamp_parts,
     drain_readings,
     proposable_readings,
+    ripple_nodes,
 )
 from diagnose.session.ready_car import Model
+from tests.circuit.small_circuits import make_part
 from tests.lamp_car import CAR, GROUND
 
 READINGS = proposable_readings(CAR)
@@ -61,6 +63,12 @@ def test_tolerance_of_a_fuse_is_the_spread_of_its_resistance(model: Model) -> No
 
 def test_a_car_without_alternator_has_no_ripple_to_read() -> None:
     assert of_kind(ReadingKind.AC_VOLTS) == []
+
+
+def test_an_alternator_that_tells_no_ripple_has_none_to_read() -> None:
+    alternator = make_part("alternator", "alternator", "battery.plus", "body.metal")
+
+    assert ripple_nodes(replace(CAR, parts=(*CAR.parts, alternator))) is None
 
 
 def test_ohms_are_read_with_the_battery_disconnected_only() -> None:
