@@ -3,9 +3,14 @@
 ``python -m tests.mutation_sample --seed 1 --number 600``, with cosmic-ray and coverage
 installed beside the development tools. A sample, seeded and stratified by area: one
 change is drawn for each place drawn, so that an operator with six replacements counts
-once. Left out are annotations, decorators and `strict=` of zip, on which no behaviour
-hangs. A changed module runs in a forked process against the tests that run the changed
-statement, the quickest modules first, until one fails or `--most-seconds` are through.
+once. A changed module runs in a forked process against the tests that run the changed
+statement, the quickest modules first and then those of its own area, until one fails or
+`--most-seconds` are through.
+
+Left out are annotations, decorators and `strict=` of zip, on which no behaviour hangs;
+constants whose comment says that their value was measured, which say how many points
+are worked on at once or when another way is quicker, and change nothing but how long it
+takes; and what is no Python any more, which no test is needed for.
 """
 
 from __future__ import annotations
@@ -27,6 +32,7 @@ import warnings
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import islice, takewhile
 from pathlib import Path
 from typing import Any
 
@@ -83,7 +89,7 @@ def places(path: Path) -> list[tuple[Path, int, list[tuple[Any, int]]]]:
     from cosmic_ray.operators.provider import OperatorProvider
 
     source = path.read_text()
-    barred, nodes = list(_barred(ast.parse(source))), list(ast_nodes(get_ast(source)))
+    barred, nodes = list(_barred(source)), list(ast_nodes(get_ast(source)))
     found: dict[tuple[Any, str], list[tuple[Any, int]]] = defaultdict(list)
     provider = OperatorProvider()
     for name in provider:
@@ -98,16 +104,25 @@ def places(path: Path) -> list[tuple[Path, int, list[tuple[Any, int]]]]:
     return [(path, start[0], changes) for (start, _), changes in found.items()]
 
 
-def _barred(tree: ast.AST) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
-    """Yield where no change is drawn: annotations, decorators, zip's `strict`."""
-    for node in ast.walk(tree):
+def _barred(source: str) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
+    """Yield where no change is drawn, see above."""
+    lines = source.split("\n")
+    for node in ast.walk(ast.parse(source)):
         parts = [getattr(node, "annotation", None), getattr(node, "returns", None)]
         parts += getattr(node, "decorator_list", [])
         if isinstance(node, ast.keyword) and node.arg == "strict":
             parts.append(node.value)
+        if isinstance(node, ast.Assign) and _is_measured(lines[: node.lineno - 1]):
+            parts.append(node.value)
         for part in filter(None, parts):
             end = (part.end_lineno or part.lineno, part.end_col_offset or 0)
             yield (part.lineno, part.col_offset), end
+
+
+def _is_measured(above: list[str]) -> bool:
+    """Return whether the comment that ends these lines says so of a value."""
+    comment = takewhile(lambda line: line.startswith("#"), reversed(above))
+    return "measured" in " ".join(comment).lower()
 
 
 def changed(path: Path, line: int, operator: Any, number: int) -> Mutant:
@@ -192,7 +207,8 @@ def forked(work: Callable[[], int], cpu_seconds: int) -> int:
 def tried(one: Mutant, covering: Covering, most_seconds: float) -> str:
     """Return what became of a change, one of `ENDS`."""
     tests = covering.tests(one.path, one.lines, one.names)
-    for batch in covering.batches(tests, most_seconds):
+    own = one.path.replace("diagnose/", "tests/").split("/", 2)[:2]
+    for batch in covering.batches(tests, most_seconds, "/".join(own)):
 
         def work(batch: list[str] = batch) -> int:
             Changed(one).load()
@@ -229,13 +245,25 @@ def covered(kept: Path, tests: list[str]) -> Covering:
     return Covering(kept)
 
 
-def sampled(area: str, number: int, chance: random.Random) -> tuple[int, list[Mutant]]:
-    """Return how many places an area has, and changes at some of them."""
+def sampled(area: str, number: int, seed: int) -> tuple[int, list[Mutant]]:
+    """Return how many places an area has, and changes at some of them.
+
+    Each area draws for itself, whichever others are asked for beside it.
+    """
+    chance = random.Random(f"{seed} {area}")
     root = Path("diagnose", area)
     files = sorted(root.rglob("*.py")) if root.is_dir() else [root]
     every = [place for file in files for place in places(file)]
-    some = chance.sample(every, min(number, len(every)))
-    return len(every), [changed(p, n, *chance.choice(found)) for p, n, found in some]
+    some = chance.sample(every, len(every))
+    mutants = (changed(p, n, *chance.choice(found)) for p, n, found in some)
+    return len(every), list(islice(filter(_is_python, mutants), number))
+
+
+def _is_python(one: Mutant) -> bool:
+    with contextlib.suppress(SyntaxError):
+        ast.parse(one.after)
+        return one.after != one.before
+    return False
 
 
 def report(rows: dict[str, tuple[int, Counter[str]]]) -> str:
@@ -260,6 +288,7 @@ def main() -> None:
     options = argparse.ArgumentParser()
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--number", type=int, default=600, help="changes in all")
+    options.add_argument("--areas", nargs="+", choices=SHARES, default=list(SHARES))
     options.add_argument("--most-seconds", type=float, default=60.0, help="for each")
     options.add_argument("--tests", nargs="+", default=TESTS)
     options.add_argument("--coverage", type=Path, help="kept here, and used if there")
@@ -270,10 +299,11 @@ def main() -> None:
             warnings.simplefilter("ignore")
             importlib.import_module(name)
     kept = chosen.coverage or Path(tempfile.mkdtemp(), "coverage.json")
-    covering, chance = covered(kept, chosen.tests), random.Random(chosen.seed)
-    rows = {}
-    for area, part in SHARES.items():
-        size, mutants = sampled(area, round(chosen.number * part), chance)
+    covering, rows = covered(kept, chosen.tests), {}
+    parts = sum(SHARES[area] for area in chosen.areas)
+    for area in chosen.areas:
+        number = round(chosen.number * SHARES[area] / parts)
+        size, mutants = sampled(area, number, chosen.seed)
         check(mutants[0], covering, chosen.most_seconds)
         ends: Counter[str] = Counter()
         for one in mutants:
