@@ -226,9 +226,14 @@ def test_states_begin_as_the_one_before_left_them(knowledge: Knowledge) -> None:
         assert apart[rests].max() < TOLERANCE_VOLTS
 
 
-def test_points_of_two_blocks_are_no_run() -> None:
+@pytest.mark.parametrize(
+    "draw",
+    [[2, 3, 4, 5], [0, 1, 3, 0, 1, 2], [0, 1, 2, 0, 1, 3], [0, 2, 1, 0, 2, 1]],
+    ids=["of two blocks", "one wider step", "the last run wider", "out of order"],
+)
+def test_points_not_evenly_spread_over_one_block_are_no_run(draw: list[int]) -> None:
     with pytest.raises(ValueError, match="one block"):
-        Runs.of_points(np.array([2, 3, 4, 5]), 4, 4)
+        Runs.of_points(np.array(draw), 4, len(draw) if len(draw) < 6 else 3)
 
 
 def test_rows_of_a_table_are_found_for_runs_and_for_points() -> None:
