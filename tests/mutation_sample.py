@@ -5,8 +5,8 @@ installed beside the development tools. A sample, seeded and stratified by area:
 change is drawn for each place drawn, so that an operator with six replacements counts
 once. Left out are annotations, decorators and `strict=` of zip, on which no behaviour
 hangs; stars that gather or hand on arguments, which are no arithmetic; and constants
-that say how much is worked on or kept in memory at once (`AMOUNTS`), on which only time
-and memory hang. A changed module runs in a forked process against the tests that run
+that say how much is worked on or kept in memory at once (`AMOUNTS`), or whose comment
+says that their value was measured, on which only time and memory hang. A changed module runs in a forked process against the tests that run
 the changed statement, the quickest modules first, until one fails or `--most-seconds`
 are through.
 """
@@ -31,6 +31,7 @@ import warnings
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import islice, takewhile
 from pathlib import Path
 from typing import Any
 
@@ -93,7 +94,7 @@ def places(path: Path) -> list[tuple[Path, int, list[tuple[Any, int]]]]:
     from cosmic_ray.operators.provider import OperatorProvider
 
     source = path.read_text()
-    barred, nodes = list(_barred(ast.parse(source))), list(ast_nodes(get_ast(source)))
+    barred, nodes = list(_barred(source)), list(ast_nodes(get_ast(source)))
     stars = {n.start_pos for n in nodes if n.parent and n.parent.type in NO_SUMS}
     found: dict[tuple[Any, str], list[tuple[Any, int]]] = defaultdict(list)
     provider = OperatorProvider()
@@ -111,15 +112,17 @@ def places(path: Path) -> list[tuple[Path, int, list[tuple[Any, int]]]]:
     return [(path, start[0], changes) for (start, _), changes in found.items()]
 
 
-def _barred(tree: ast.AST) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
+def _barred(source: str) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
     """Yield where no change is drawn: annotations, decorators, `strict`, `AMOUNTS`."""
-    for node in ast.walk(tree):
+    lines = source.split("\n")
+    for node in ast.walk(ast.parse(source)):
         parts = [getattr(node, "annotation", None), getattr(node, "returns", None)]
         parts += getattr(node, "decorator_list", [])
         if isinstance(node, ast.keyword) and node.arg == "strict":
             parts.append(node.value)
         if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
-            parts += [node.value] * bool(AMOUNTS.search(node.targets[0].id))
+            is_amount = AMOUNTS.search(node.targets[0].id) is not None
+            parts += [node.value] * (is_amount or _is_measured(lines, node.lineno))
         for part in filter(None, parts):
             end = (part.end_lineno or part.lineno, part.end_col_offset or 0)
             yield (part.lineno, part.col_offset), end
@@ -245,6 +248,13 @@ def covered(kept: Path, tests: list[str], areas: list[str]) -> Covering:
     return Covering(kept)
 
 
+def _is_measured(lines: list[str], number: int) -> bool:
+    """Return whether the comment above a line says that its value was measured."""
+    above = reversed(lines[: number - 1])
+    comment = takewhile(lambda line: line.startswith("#"), above)
+    return "measured" in " ".join(comment).lower()
+
+
 def sampled(area: str, number: int, seed: int) -> tuple[int, list[Mutant]]:
     """Return how many places an area has, and changes at some of them.
 
@@ -254,8 +264,17 @@ def sampled(area: str, number: int, seed: int) -> tuple[int, list[Mutant]]:
     root = Path("diagnose", area)
     files = sorted(root.rglob("*.py")) if root.is_dir() else [root]
     every = [place for file in files for place in places(file)]
-    some = chance.sample(every, min(number, len(every)))
-    return len(every), [changed(p, n, *chance.choice(found)) for p, n, found in some]
+    some = chance.sample(every, len(every))
+    mutants = (changed(p, n, *chance.choice(found)) for p, n, found in some)
+    return len(every), list(islice(filter(_is_python, mutants), number))
+
+
+def _is_python(one: Mutant) -> bool:
+    """Return whether a change leaves Python; what does not needs no test."""
+    with contextlib.suppress(SyntaxError):
+        ast.parse(one.after)
+        return one.after != one.before
+    return False
 
 
 def report(rows: dict[str, tuple[int, Counter[str]]]) -> str:

@@ -120,12 +120,17 @@ def make_fuse(
     )
 
 
-def make_car(parts: Sequence[Part], *states: OperatingState, body: str = GROUND) -> Car:
-    """Return a 12 V car of these parts with an ignition switch ``key``."""
+def make_car(
+    parts: Sequence[Part],
+    *states: OperatingState,
+    body: str = GROUND,
+    system_volts: float = 12.0,
+) -> Car:
+    """Return a car of these parts with an ignition switch ``key``."""
     return Car(
         name="bench",
         title="a circuit on the bench",
-        system_volts=12.0,
+        system_volts=system_volts,
         reference=GROUND,
         body=body,
         parts=tuple(parts),
@@ -137,10 +142,14 @@ def make_car(parts: Sequence[Part], *states: OperatingState, body: str = GROUND)
 
 
 def solve_circuit(
-    parts: Sequence[Part], state: OperatingState = KEY_ON
+    parts: Sequence[Part],
+    state: OperatingState = KEY_ON,
+    *,
+    system_volts: float = 12.0,
 ) -> SolvedCircuit:
     """Solve a circuit of parts with fixed values in one state."""
-    model = CarModel(make_car(parts, state), Sample(n_draws=1))
+    car = make_car(parts, state, system_volts=system_volts)
+    model = CarModel(car, Sample(n_draws=1))
     network = model.network(state)
     point = solve_operating_point(network)
     assert point.is_settled.all()

@@ -387,6 +387,17 @@ def test_relay_that_cuts_its_own_feed_is_reported_as_chatter() -> None:
     assert point.is_chattering[0].nonzero()[0].tolist() == [contacts]
 
 
+# Rule here: pulled in, let go, pulled in, let go again, and it is left at that.
+def test_a_relay_that_chatters_is_left_after_it_has_let_go_twice() -> None:
+    network = CarModel(make_car(buzzer()), Sample(n_draws=1)).network(KEY_ON)
+
+    point = solve_operating_point(network)
+
+    contacts = network.branch_indices()["relay.contacts-86"]
+    assert point.flips[0, contacts] == 4
+    assert not point.is_on[0, contacts]
+
+
 def test_chattering_contacts_are_neither_open_nor_closed() -> None:
     network = CarModel(make_car(buzzer()), Sample(n_draws=1)).network(KEY_ON)
     solver = CompensationSolver(network)

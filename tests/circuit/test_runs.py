@@ -15,10 +15,12 @@ import pytest
 
 from diagnose.arrays import IntArray
 from diagnose.circuit.changes.compensation import CompensationSolver
+from diagnose.circuit.changes.gates import Gates
 from diagnose.circuit.changes.runs import Runs, in_blocks
 from diagnose.circuit.changes.solved_points import SolvedPoints
 from diagnose.circuit.changes.state_order import MOST_AT_ONCE
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.solver.branch_table import BranchTable
 from diagnose.circuit.solver.network import (
     SIEMENS,
     Network,
@@ -118,6 +120,31 @@ def test_runs_give_the_volts_of_the_full_matrix(case: Case) -> None:
     assert np.abs(case.solved.volts[some] - expected).max() < TOLERANCE_VOLTS
     apart = np.abs(case.solved.volts - case.fresh.volts)[rests]
     assert apart.max() < TOLERANCE_VOLTS
+
+
+# -1 and no other number marks an unused place, in all tables of branches.
+def test_changes_name_branches_of_the_car_or_an_unused_place(case: Case) -> None:
+    n_branches = len(case.network.branches)
+    for group in case.solved.changed:
+        branch = group.changes.branch
+        assert ((branch >= -1) & (branch < n_branches)).all()
+        # what is named is on the line that the point from the start is on
+        row, column = np.nonzero(branch >= 0)
+        point, named = group.points[row], branch[row, column]
+        rests = case.fresh.is_settled[point]
+        siemens = case.fresh.siemens[point, named]
+        assert (group.changes.siemens[row, column] == siemens)[rests].all()
+
+
+def test_each_branch_has_its_place_among_active_and_gated_ones(case: Case) -> None:
+    network = case.network
+    for place, which in (
+        (BranchTable(network).place, network.is_active),
+        (Gates(network).place, network.has_gate),
+    ):
+        expected = np.where(which, np.cumsum(which) - 1, -1)
+        assert place[:-1].tolist() == expected.tolist()
+        assert place[-1] == -1
 
 
 def test_runs_show_the_currents_of_each_point_alone(case: Case) -> None:
@@ -226,9 +253,14 @@ def test_states_begin_as_the_one_before_left_them(knowledge: Knowledge) -> None:
         assert apart[rests].max() < TOLERANCE_VOLTS
 
 
-def test_points_of_two_blocks_are_no_run() -> None:
+@pytest.mark.parametrize(
+    "draw",
+    [[2, 3, 4, 5], [0, 1, 3, 0, 1, 2], [0, 1, 2, 0, 1, 3], [0, 2, 1, 0, 2, 1]],
+    ids=["of two blocks", "one wider step", "the last run wider", "out of order"],
+)
+def test_points_not_evenly_spread_over_one_block_are_no_run(draw: list[int]) -> None:
     with pytest.raises(ValueError, match="one block"):
-        Runs.of_points(np.array([2, 3, 4, 5]), 4, 4)
+        Runs.of_points(np.array(draw), 4, len(draw) if len(draw) < 6 else 3)
 
 
 def test_rows_of_a_table_are_found_for_runs_and_for_points() -> None:

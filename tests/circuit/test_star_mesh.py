@@ -3,9 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
-from diagnose.circuit.solver.elimination_order import Elimination
-from diagnose.circuit.solver.star_mesh import FEW_NETWORKS, eliminate
+from diagnose.circuit.solver.elimination_order import Elimination, Stars
+from diagnose.circuit.solver.star_mesh import (
+    FEW_NETWORKS,
+    amps_to_volts,
+    eliminate,
+    self_ohms,
+    spread_amps,
+)
 
 N_NODES = 40
 N_LINKS = 70
@@ -30,3 +37,39 @@ def test_few_networks_are_eliminated_to_the_same_digits_as_many() -> None:
 
         assert (few == many[:, :FEW_NETWORKS]).all()
         assert (few_totals == many_totals[:, :FEW_NETWORKS]).all()
+
+
+# A network all of whose nodes wait for the last.
+@pytest.mark.parametrize("n_networks", [1, 10 * FEW_NETWORKS])
+def test_where_no_node_is_eliminated_nothing_changes(n_networks: int) -> None:
+    rows, amps = np.full((2, n_networks), 3.0), np.full((3, n_networks), 5.0)
+    totals = np.zeros((3, n_networks))
+
+    eliminate(Stars(()), rows, totals)
+    spread_amps(Stars(()), rows, amps, range(3))
+    amps_to_volts(Stars(()), rows, totals, amps)
+
+    assert (rows == 3.0).all()
+    assert (amps == 5.0).all()
+    assert (totals == 0.0).all()
+
+
+# By hand: 1 A into the top of three resistors in a row, 1, 2 and 4 ohm down to ground:
+# 7 V, 6 V and 4 V; and each node shows the ohms below it.
+@pytest.mark.parametrize("n_networks", [1, 3 * FEW_NETWORKS])
+def test_an_ampere_down_a_row_of_resistors(n_networks: int) -> None:
+    elimination = Elimination(4, [(1, 2), (2, 3), (3, 0)])
+    rows = np.zeros((elimination.n_rows, n_networks))
+    for ends, siemens in (((1, 2), 1.0), ((2, 3), 0.5), ((3, 0), 0.25)):
+        rows[elimination.row(*ends)] = siemens
+    totals, amps = np.zeros((4, n_networks)), np.zeros((4, n_networks))
+    amps[1] = 1.0
+
+    eliminate(elimination.stars, rows, totals)
+    ohms = self_ohms(elimination.stars, rows, totals)
+    spread_amps(elimination.stars, rows, amps, [1])
+    amps_to_volts(elimination.stars, rows, totals, amps)
+
+    expected = np.array([7.0, 6.0, 4.0])[:, None].repeat(n_networks, axis=1)
+    np.testing.assert_allclose(amps[1:], expected, rtol=1e-14)
+    np.testing.assert_allclose(ohms[1:], expected, rtol=1e-14)
