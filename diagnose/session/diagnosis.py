@@ -301,10 +301,9 @@ class Diagnosis:
         if not moment.conclusion.observations:
             return self._unsuspecting(moment, _nothing_told())
         explanation = self._explainer.explained(moment, explained=explained)
-        priced = self._steps.ranked(
-            moment, excluded=taken_steps(moment, self._reasoner.mistakes)
-        )
-        advised = self._adviser.advised(moment, priced, explanation)
+        taken = taken_steps(moment, self._reasoner.mistakes)
+        priced = self._steps.ranked(moment, excluded=taken)
+        advised = self._adviser.advised(moment, priced, explanation, taken=taken)
         conclusion = moment.conclusion
         return Answer(
             facts=self._words(moment),
