@@ -26,6 +26,7 @@ from diagnose.session.answer import (
 from diagnose.session.cautions import repair_cautions
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.explanation.explainer import Explanation
+from diagnose.session.facts import ComplaintFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
@@ -51,6 +52,12 @@ LEAST_MENDED = 0.02
 LOOK_AGAIN = (
     "That was mended already. Before it is mended again: take this reading, which "
     "tells whether the repair took."
+)
+
+# Said where readings were told that a sound car shows, and nothing else.
+NOTHING_WRONG = (
+    "Nothing read so far speaks of a fault. Say what is wrong with the car: choose a "
+    "complaint, or name a symptom."
 )
 
 # What is only said when all that the facts call for was solved.
@@ -85,7 +92,7 @@ class Adviser:
         self._proof = RepairProof(
             model, expected, proposals, proof_steps, self._repeats
         )
-        self._misfit = Misfit(proposals)
+        self._misfit = Misfit(proposals, model.car)
 
     def advised(
         self,
@@ -123,15 +130,19 @@ class Adviser:
         is_barred = bool(causes) and causes[0] not in mendable
         best = next((one for one in priced if one.pays), None)
         if is_barred and best is None and causes[0].probability > LEAST_MENDED:
-            proof = self._proof_steps.proving(causes[0].name, moment, excluded=taken)
-            if proof is not None:
+            tells = self._proof_steps.proving(causes[0].name, moment, excluded=taken)
+            if tells is not None:
                 advice = Advice(verdict=Verdict.OPEN, says=LOOK_AGAIN, cautions=())
-                return Advised(steps=(proof, *steps), advice=advice)
+                return Advised(steps=(tells, *steps), advice=advice)
         is_sure = bool(mendable) and mendable[0].probability >= SURE
         if best is not None and not is_sure:
             says = f"Take this reading: it saves about {best.net_minutes:.0f} min."
             advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
             return Advised(steps=steps, advice=advice)
+        is_likely = bool(mendable) and mendable[0].probability > LEAST_MENDED
+        if not is_likely and not is_barred and not _is_complained(moment):
+            advice = Advice(verdict=Verdict.OPEN, says=NOTHING_WRONG, cautions=())
+            return Advised(steps=(), advice=advice)
         advice = self._repair_or_stop(mendable, causes[0] if is_barred else None)
         return Advised(steps=steps, advice=advice)
 
@@ -180,3 +191,8 @@ class Adviser:
             cautions=repair_cautions(cause, self._model.car, self._model.knowledge),
             cause=best.name,
         )
+
+
+def _is_complained(moment: Moment) -> bool:
+    """Return whether anything but readings says that something is wrong."""
+    return any(isinstance(fact, ComplaintFact | SymptomFact) for fact in moment.facts)
