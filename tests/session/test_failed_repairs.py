@@ -85,8 +85,8 @@ def test_reading_that_says_it_did_not_take_has_it_advised_again(
     assert all_skipped(diagnosis).advice.cause == LAMP
 
 
-# A lamp that stays dark with the battery's volts between its terminals is burnt out; any
-# other open circuit leaves it none. The volts at the battery are the same either
+# A lamp that stays dark with the battery's volts between its terminals is burnt out;
+# any other open circuit leaves it none. The volts at the battery are the same either
 # way, but for the hundredths that a lit lamp takes off.
 def test_only_what_the_part_itself_shows_speaks_of_its_repair(
     lamp_model: Model,
