@@ -161,3 +161,44 @@ def test_fuse_that_was_asked_for_is_not_looked_at_as_well(sedan_model: Model) ->
 
     assert "look|key-off|main-fuse|" not in names
     assert any(name.startswith("look|") for name in names)
+
+
+NO_START = ComplaintFact(complaint="no-crank")
+GOES_FLAT = SymptomFact(symptom="battery-goes-flat", is_present=True)
+
+
+def test_question_that_the_car_cannot_answer_is_not_asked(sedan_model: Model) -> None:
+    def names(*facts: Fact) -> set[str]:
+        return {one.step.name for one in told(sedan_model, *facts).candidates()}
+
+    dim = ComplaintFact(complaint="lights-dim-at-idle")
+    assert "symptom|battery-goes-flat" in names(dim)
+    assert "symptom|battery-goes-flat" not in names(NO_START)
+
+
+def test_answer_that_the_car_cannot_give_weighs_nothing(sedan_model: Model) -> None:
+    reasoner = Reasoner(sedan_model)
+
+    def believed(*facts: Fact) -> list[float]:
+        return [*reasoner.conclude(facts).beliefs.set_probabilities()]
+
+    without = believed(NO_START)
+
+    assert believed(NO_START, GOES_FLAT) == pytest.approx(without, abs=1e-12)
+    assert believed(GOES_FLAT, NO_START) == pytest.approx(without, abs=1e-12)
+
+
+def test_answer_that_weighs_nothing_is_said_to(sedan_model: Model) -> None:
+    answer = told(sedan_model, NO_START, GOES_FLAT).answer
+
+    assert any("weighs nothing" in note for note in answer.notes)
+
+
+def test_what_keeps_it_from_a_state_is_itself_believed(sedan_model: Model) -> None:
+    # Whether it runs at idle is asked at idle, and a no is an answer.
+    no_idle = SymptomFact(symptom="runs-at-idle", is_present=False)
+    reasoner = Reasoner(sedan_model)
+
+    seen = reasoner.conclude((ComplaintFact(complaint="pump-does-not-run"), no_idle))
+
+    assert no_idle in [noted.observation for noted in seen.observations]

@@ -19,7 +19,7 @@ from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.explanation.unexplained import Unexplained
 from diagnose.session.explanation.untelling_readings import Silence
 from diagnose.session.explanation.weight_of_evidence import moved_belief, without_fact
-from diagnose.session.facts import Fact, ReadingFact, RepairFact
+from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.wording import observation_words
@@ -100,6 +100,7 @@ class Doubts:
         """
         notes = _clashes(moment.facts, self._model)
         conclusion = moment.conclusion
+        notes += self._unanswerable(moment)
         notes += [self._unexplained.words(one) for one in unexplained]
         latest = conclusion.observations[-1] if conclusion.observations else None
         if latest is None or latest.epoch < len(conclusion.repairs):
@@ -119,6 +120,18 @@ class Doubts:
             notes += self._above_all(fact)
             notes += self._swapped(fact, conclusion, without)
         return tuple(notes)
+
+    def _unanswerable(self, moment: Moment) -> list[str]:
+        """Say where the latest answer weighs nothing: the car can't give it."""
+        fact = moment.facts[-1] if moment.facts else None
+        told = [noted.observation for noted in moment.conclusion.observations]
+        if not isinstance(fact, SymptomFact) or fact in told:
+            return []
+        question = self._model.asked(fact.symptom).question
+        return [
+            f"{question} As the car was told to be, it can't answer that: the answer "
+            "is kept and weighs nothing."
+        ]
 
     def _unlikely_state(
         self, fact: ReadingFact, conclusion: Conclusion, without: FloatArray
