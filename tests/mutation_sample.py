@@ -6,9 +6,9 @@ change is drawn for each place drawn, so that an operator with six replacements 
 once. Left out are annotations, decorators and `strict=` of zip, on which no behaviour
 hangs; stars that gather or hand on arguments, which are no arithmetic; and constants
 that say how much is worked on or kept in memory at once (`AMOUNTS`), or whose comment
-says that their value was measured, on which only time and memory hang. A changed module runs in a forked process against the tests that run
-the changed statement, the quickest modules first, until one fails or `--most-seconds`
-are through.
+says that their value was measured, on which only time and memory hang. A changed module
+runs in a forked process against the tests that run the changed statement, the quickest
+modules first, until one fails or `--most-seconds` are through.
 """
 
 from __future__ import annotations

@@ -122,6 +122,9 @@ class Symptom:
         Chance of a no although it holds, and of a yes although it doesn't. [1]
     caution : str
         Key of the caution that stands before it, or empty.
+    needs : str
+        The symptom that must hold for the question to have an answer at all; empty
+        where it always has one.
     source, basis : str
         Where the limits are from, and whether that was read, remembered or estimated.
     """
@@ -134,6 +137,7 @@ class Symptom:
     missed_probability: float
     imagined_probability: float
     caution: str = ""
+    needs: str = ""
     source: str = ""
     basis: str = ""
 

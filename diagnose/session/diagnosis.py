@@ -23,7 +23,7 @@ from diagnose.measurement.steps import Step
 from diagnose.measurement.where_to_measure import meaningless_ohms
 from diagnose.session.advice.advice import FINAL_VERDICTS, Adviser
 from diagnose.session.advice.first_start_guide import PrestartGuide
-from diagnose.session.advice.open_steps import taken_steps
+from diagnose.session.advice.open_steps import same_steps, taken_steps
 from diagnose.session.answer import (
     Advice,
     Advised,
@@ -82,6 +82,7 @@ class Diagnosis:
         self._adviser = Adviser(
             model, self._reasoner.expected, self._proposals, self._proof_steps
         )
+        self._same_steps = same_steps(model)
         self._guide = PrestartGuide(model, self._proposals)
         self._facts: tuple[Fact, ...] = ()
         self._moment = self._moments.at((), self._reasoner.conclude(()))
@@ -215,7 +216,7 @@ class Diagnosis:
         self._checks.check_cause(cause)
         moment, settled_by = self._standing_moment(), ""
         if moment.conclusion.observations:
-            taken = taken_steps(moment, self._reasoner.mistakes)
+            taken = self._taken(moment)
             settled_by = self._proof_steps.settling(cause, moment, excluded=taken)
         return self._explainer.cause(cause, moment, settled_by=settled_by)
 
@@ -247,7 +248,7 @@ class Diagnosis:
         moment = self._standing_moment()
         return self._steps.ranked(
             moment,
-            excluded=taken_steps(moment, self._reasoner.mistakes),
+            excluded=self._taken(moment),
             most=EVERY_STEP,
         )
 
@@ -303,10 +304,9 @@ class Diagnosis:
         if not moment.conclusion.observations:
             return self._unsuspecting(moment, _nothing_told())
         explanation = self._explainer.explained(moment, explained=explained)
-        priced = self._steps.ranked(
-            moment, excluded=taken_steps(moment, self._reasoner.mistakes)
-        )
-        advised = self._adviser.advised(moment, priced, explanation)
+        taken = self._taken(moment)
+        priced = self._steps.ranked(moment, excluded=taken)
+        advised = self._adviser.advised(moment, priced, explanation, taken=taken)
         conclusion = moment.conclusion
         return Answer(
             facts=self._words(moment),
@@ -345,6 +345,10 @@ class Diagnosis:
             return ()
         electronic = meaningless_ohms(latest.reading, self._model.car)
         return (ohms_mean_nothing(electronic),) if electronic else ()
+
+    def _taken(self, moment: Moment) -> frozenset[Step]:
+        """Return the steps that are done with."""
+        return taken_steps(moment, self._reasoner.mistakes, self._same_steps)
 
     def _words(self, moment: Moment) -> tuple[str, ...]:
         car, knowledge = self._model.car, self._model.knowledge

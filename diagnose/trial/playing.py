@@ -297,7 +297,8 @@ class _Chooser:
         if self._policy is not None and is_measuring and answer.causes:
             return self._chosen(self._policy, answer)
         if verdict is Verdict.REPAIR:
-            return answer.causes[0]
+            wanted = answer.advice.cause
+            return next(one for one in answer.causes if one.name == wanted)
         if not answer.next_steps or verdict is Verdict.STOP:
             return None
         self._taken.add(answer.next_steps[0].step)

@@ -326,9 +326,18 @@ def test_an_output_holds_its_limit(volts: float, amps: float) -> None:
 
 def make_diode(**changed: float) -> Part:
     """Return a diode of .7 V and .05 ohm from a to b."""
-    values = {"forward_volts": 0.7, "on_ohms": 0.05}
-    values |= dict.fromkeys(("is_shorted", "is_open", "is_reversed"), 0.0)
-    return make_part("diode", "diode", "a", GROUND, **values | changed)
+    flaw = {**dict.fromkeys(("is_shorted", "is_open", "is_reversed"), 0.0), **changed}
+    return make_part(
+        "diode",
+        "diode",
+        "a",
+        GROUND,
+        forward_volts=0.7,
+        on_ohms=0.05,
+        is_shorted=flaw["is_shorted"],
+        is_open=flaw["is_open"],
+        is_reversed=flaw["is_reversed"],
+    )
 
 
 # By hand: .1 V beyond .7 V over .05 ohm are 2 A, one way only; shorted, 1 V drives 20 A

@@ -706,6 +706,10 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
         "states", "exists_when: runs-at-idle", "exists_when: runs-at-idel",
         'there is no symptom "runs-at-idel" (did you mean "runs-at-idle"?)',
     ),
+    "need of an unknown symptom": (
+        "symptoms", "needs: engine-starts", "needs: engine-start",
+        'there is no symptom "engine-start" (did you mean "engine-starts"?)',
+    ),
     "unknown state": (
         "symptoms", "state: key-on\n", "state: key-om\n",
         'there is no operating state "key-om" (did you mean "key-on"?)',

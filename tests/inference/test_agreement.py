@@ -105,9 +105,7 @@ def likelihood(told: Told, everything: Hypotheses, compiled: Compiled) -> FloatA
     reading = Reading(kind=ReadingKind(kind), state=state, red=red, black=black)
     predicted = compiled.predicted(everything, reading)
     if reading.kind is ReadingKind.LOOK:
-        return look_likelihood(
-            value > 0.5, predicted, slips=Slips(probability=METER.slip_probability)
-        )
+        return look_likelihood(value > 0.5, predicted)
     return reading_likelihood(
         value,
         predicted,

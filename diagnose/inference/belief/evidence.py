@@ -29,9 +29,13 @@ MISREAD_OL_PROBABILITY = 0.01
 # at random about half have no path between them.
 SLIPPED_OL_PROBABILITY = 0.5
 
-# How often a slip when looking at a fuse finds one that is blown, or one that is sound.
-# [1] Own choice: a slip says nothing.
-SLIPPED_LOOK_PROBABILITY = 0.5
+# How often a blown fuse is looked at and called sound. [1] Own choice: one in a
+# hundred, a hairline crack or a break under the cap.
+MISSED_BLOWN_PROBABILITY = 0.01
+
+# How often a sound fuse is looked at and called blown. [1] Own choice: one in a
+# thousand. No lead is put on a wrong point, and a gap that is seen is there.
+IMAGINED_BLOWN_PROBABILITY = 0.001
 
 # How likely a reading in an operating state is where the car can't get into the state.
 # [1] Own choice: one in a hundred, that of a wrong state.
@@ -154,10 +158,10 @@ def lamp_likelihood(value: float, grade: FloatArray, *, slips: Slips) -> FloatAr
     return slips.mixed(answer_chance(value, grade), 1.0 / len(GRADES))
 
 
-def look_likelihood(
-    is_blown: bool, predicted: FloatArray, *, slips: Slips
-) -> FloatArray:
+def look_likelihood(is_blown: bool, predicted: FloatArray) -> FloatArray:
     """Return the likelihood of what a look at a fuse showed.
+
+    Eyes are believed: a fuse that is seen blown is blown.
 
     Parameters
     ----------
@@ -165,16 +169,15 @@ def look_likelihood(
         What was seen.
     predicted : FloatArray
         Chance that it is blown, shape (n_sets, n_draws). [1]
-    slips : Slips
-        How often it is a slip.
 
     Returns
     -------
     FloatArray
         Shape (n_sets, n_draws). [1]
     """
-    fit = predicted if is_blown else 1.0 - predicted
-    return slips.mixed(fit, SLIPPED_LOOK_PROBABILITY)
+    missed, imagined = MISSED_BLOWN_PROBABILITY, IMAGINED_BLOWN_PROBABILITY
+    blown = predicted * (1.0 - missed) + (1.0 - predicted) * imagined
+    return blown if is_blown else 1.0 - blown
 
 
 def symptom_likelihood(

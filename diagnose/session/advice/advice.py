@@ -1,17 +1,20 @@
 """The one thing to do now, and the steps that stand beside it.
 
 Proving a repair comes first, then doubt about the facts, then the reading that saves
-most, then the repair. That nothing fits, or that it is hopeless, is final: it is only
-to be said when all that the facts call for was solved. Leaves which steps save most to
-`ranked_steps`.
+most, then the repair. A repair that was made is not advised again unless a reading
+since says that it did not take: the next cause is, or the reading that would tell. That
+nothing fits, or that it is hopeless, is final: it is only to be said when all that the
+facts call for was solved. Leaves which steps save most to `ranked_steps`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from diagnose.measurement.steps import Step
 from diagnose.session.advice.misfit import Misfit
 from diagnose.session.advice.repair_proof import RepairProof
+from diagnose.session.advice.repeated_repairs import RepeatedRepairs
 from diagnose.session.answer import (
     LIKELIER_THAN_NOT,
     Advice,
@@ -23,6 +26,7 @@ from diagnose.session.answer import (
 from diagnose.session.cautions import repair_cautions
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.explanation.explainer import Explanation
+from diagnose.session.facts import ComplaintFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
@@ -43,6 +47,18 @@ SURE = 0.995
 # Below this chance even the likeliest cause is not mended. [1] Own choice: one in
 # fifty.
 LEAST_MENDED = 0.02
+
+# Said where only a repair that was made is likely, and a reading would tell.
+LOOK_AGAIN = (
+    "That was mended already. Before it is mended again: take this reading, which "
+    "tells whether the repair took."
+)
+
+# Said where readings were told that a sound car shows, and nothing else.
+NOTHING_WRONG = (
+    "Nothing read so far speaks of a fault. Say what is wrong with the car: choose a "
+    "complaint, or name a symptom."
+)
 
 # What is only said when all that the facts call for was solved.
 FINAL_VERDICTS = frozenset({Verdict.NOTHING_FITS, Verdict.STOP})
@@ -71,11 +87,20 @@ class Adviser:
     ) -> None:
         self._model = model
         self._proposals = proposals
-        self._proof = RepairProof(model, expected, proposals, proof_steps)
-        self._misfit = Misfit(proposals)
+        self._repeats = RepeatedRepairs(model)
+        self._proof_steps = proof_steps
+        self._proof = RepairProof(
+            model, expected, proposals, proof_steps, self._repeats
+        )
+        self._misfit = Misfit(proposals, model.car)
 
     def advised(
-        self, moment: Moment, priced: Sequence[Priced], explanation: Explanation
+        self,
+        moment: Moment,
+        priced: Sequence[Priced],
+        explanation: Explanation,
+        *,
+        taken: frozenset[Step],
     ) -> Advised:
         """Return what to do now.
 
@@ -86,6 +111,8 @@ class Adviser:
             The best steps, best first.
         explanation : Explanation
             What follows from the facts.
+        taken : frozenset[Step]
+            Steps taken since the latest repair, or skipped.
 
         Returns
         -------
@@ -98,7 +125,26 @@ class Adviser:
         misfit = self._misfit.advised(moment, explanation)
         if misfit is not None:
             return Advised(steps=(*misfit.steps, *steps), advice=misfit.advice)
-        return Advised(steps=steps, advice=self._advice(priced, explanation.causes))
+        causes = explanation.causes
+        mendable = self._repeats.mendable(causes, moment)
+        is_barred = bool(causes) and causes[0] not in mendable
+        best = next((one for one in priced if one.pays), None)
+        if is_barred and best is None and causes[0].probability > LEAST_MENDED:
+            tells = self._proof_steps.proving(causes[0].name, moment, excluded=taken)
+            if tells is not None:
+                advice = Advice(verdict=Verdict.OPEN, says=LOOK_AGAIN, cautions=())
+                return Advised(steps=(tells, *steps), advice=advice)
+        is_sure = bool(mendable) and mendable[0].probability >= SURE
+        if best is not None and not is_sure:
+            says = f"Take this reading: it saves about {best.net_minutes:.0f} min."
+            advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
+            return Advised(steps=steps, advice=advice)
+        is_likely = bool(mendable) and mendable[0].probability > LEAST_MENDED
+        if not is_likely and not is_barred and not _is_complained(moment):
+            advice = Advice(verdict=Verdict.OPEN, says=NOTHING_WRONG, cautions=())
+            return Advised(steps=(), advice=advice)
+        advice = self._repair_or_stop(mendable, causes[0] if is_barred else None)
+        return Advised(steps=steps, advice=advice)
 
     def _worthwhile(
         self, moment: Moment, priced: Sequence[Priced]
@@ -111,21 +157,22 @@ class Adviser:
             for one in telling[:SHOWN_STEPS]
         )
 
-    def _advice(
-        self, priced: Sequence[Priced], causes: Sequence[RankedCause]
+    def _repair_or_stop(
+        self, mendable: Sequence[RankedCause], barred: RankedCause | None
     ) -> Advice:
-        """Return whether to measure, to mend or to stop."""
-        best = next((one for one in priced if one.pays), None)
-        is_sure = bool(causes) and causes[0].probability >= SURE
-        if best is not None and not is_sure:
-            says = f"Take this reading: it saves about {best.net_minutes:.0f} min."
-            return Advice(verdict=Verdict.OPEN, says=says, cautions=())
-        if causes and causes[0].probability > LEAST_MENDED:
-            return self._repair(causes[0])
+        """Return whether to mend the likeliest that was not mended yet, or to stop."""
+        if mendable and mendable[0].probability > LEAST_MENDED:
+            return self._repair(mendable[0])
         says = (
             "Nothing here is likely, and no reading is worth its time: stop and let a "
             "workshop look at it."
         )
+        if barred is not None and barred.probability > LEAST_MENDED:
+            says = (
+                f"{barred.says}: that was mended, nothing read since says that it did "
+                "not take, and no other cause is likely. Stop: have that work and the "
+                "wiring looked at before a part is renewed twice."
+            )
         return Advice(verdict=Verdict.STOP, says=says, cautions=())
 
     def _repair(self, best: RankedCause) -> Advice:
@@ -144,3 +191,8 @@ class Adviser:
             cautions=repair_cautions(cause, self._model.car, self._model.knowledge),
             cause=best.name,
         )
+
+
+def _is_complained(moment: Moment) -> bool:
+    """Return whether anything but readings says that something is wrong."""
+    return any(isinstance(fact, ComplaintFact | SymptomFact) for fact in moment.facts)

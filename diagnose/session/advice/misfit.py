@@ -9,11 +9,13 @@ person would stop as well. Leaves how well facts fit to `explanation`.
 
 from __future__ import annotations
 
+from diagnose.circuit.car import Car
 from diagnose.session.answer import LIKELIER_THAN_NOT, Advice, Advised, Fit, Verdict
 from diagnose.session.explanation.explainer import Explanation
 from diagnose.session.facts import ReadingFact, RepairFact
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.proposals import Proposals
+from diagnose.session.wording import observation_words
 
 # A best explanation less likely than this to give facts so odd fits poorly. [1] Own
 # choice: one in a hundred.
@@ -45,10 +47,13 @@ class Misfit:
     ----------
     proposals : Proposals
         Steps in words.
+    car : Car
+        Whose points are named.
     """
 
-    def __init__(self, proposals: Proposals) -> None:
+    def __init__(self, proposals: Proposals, car: Car) -> None:
         self._proposals = proposals
+        self._car = car
 
     def advised(self, moment: Moment, explanation: Explanation) -> Advised | None:
         """Return what to do where nothing fits.
@@ -78,22 +83,19 @@ class Misfit:
         return Advised(steps=(), advice=advice)
 
     def _again(self, moment: Moment, explanation: Explanation) -> Advised | None:
-        """Return the reading that disagrees most, to be taken again, once."""
-        fact = explanation.disagreeing
+        """Return the reading to take again, each once: first what disagrees most."""
+        taken = [one.reading for one in moment.facts if isinstance(one, ReadingFact)]
+        doubtful = (one for one in explanation.doubtful if taken.count(one.reading) < 2)
+        fact = next(doubtful, None)
         if fact is None:
-            return None
-        n_taken = sum(
-            isinstance(one, ReadingFact) and one.reading == fact.reading
-            for one in moment.facts
-        )
-        if n_taken > 1:
             return None
         step = self._proposals.asked(
             fact.reading,
             moment,
             reason="disagrees with everything else: repeat it",
         )
-        says = f"Nothing fits well. Repeat this first: {explanation.fit.disagrees}."
+        words = observation_words(fact, self._car)
+        says = f"Nothing fits well. Repeat this first: {words}."
         advice = Advice(verdict=Verdict.NOTHING_FITS, says=says, cautions=step.cautions)
         return Advised(steps=(step,), advice=advice)
 

@@ -3,14 +3,22 @@
 A reading that may well have been a slip can be asked for again, once: the same leads in
 the same state tell a slip from a cause for the price of a probe, and more than once it
 would be asked for without end where a fault comes and goes. So can an answer that may
-well be wrong. Leaves how likely a mistake is to `mistakes`.
+well be wrong. What was just told is not asked again in other words: whether a fuse is
+blown is one question, looked at or asked for. Leaves how likely a mistake is to
+`mistakes`.
 """
 
 from __future__ import annotations
 
-from diagnose.measurement.steps import Step
+from collections.abc import Mapping
+
+from diagnose.circuit.car import Car
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.symptoms import Claim, Quantity, Symptom
 from diagnose.session.evidence.mistakes import Mistakes
 from diagnose.session.facts import SkipFact
+from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 
 # A reading likelier than this to have been a slip, or an answer wrong, may be worth
@@ -19,7 +27,45 @@ from diagnose.session.steps.moment import Moment
 DOUBTFUL = 0.03
 
 
-def taken_steps(moment: Moment, mistakes: Mistakes) -> frozenset[Step]:
+def same_steps(model: Model) -> Mapping[Step, Step]:
+    """Return steps that ask the same as another one, in other words.
+
+    Parameters
+    ----------
+    model : Model
+
+    Returns
+    -------
+    Mapping[Step, Step]
+        Each of two such steps to the other: the look at a fuse, and the question
+        whether it is blown.
+    """
+    result: dict[Step, Step] = {}
+    for name in model.compiled.symptom_names:
+        look = _look_of(model.knowledge.symptoms[name], model.car)
+        if look is not None:
+            asked = SymptomCheck(symptom=name)
+            result |= {asked: look, look: asked}
+    return result
+
+
+def _look_of(symptom: Symptom, car: Car) -> Reading | None:
+    """Return the look at a fuse that answers a question; None where none does."""
+    claims = symptom.when.members
+    if len(claims) != 1 or not isinstance(claims[0], Claim):
+        return None
+    if claims[0].quantity is not Quantity.IS_BLOWN:
+        return None
+    fuses = [part.name for part in car.parts if part.role == claims[0].role]
+    if len(fuses) != 1:
+        return None
+    first = car.states[0].name
+    return Reading(kind=ReadingKind.LOOK, state=first, red=fuses[0], black="")
+
+
+def taken_steps(
+    moment: Moment, mistakes: Mistakes, same: Mapping[Step, Step]
+) -> frozenset[Step]:
     """Return the steps already taken since the latest repair, or skipped.
 
     Parameters
@@ -27,6 +73,8 @@ def taken_steps(moment: Moment, mistakes: Mistakes) -> frozenset[Step]:
     moment : Moment
     mistakes : Mistakes
         How likely a fact was a mistake.
+    same : Mapping[Step, Step]
+        Steps that ask the same, see `same_steps`.
 
     Returns
     -------
@@ -42,4 +90,4 @@ def taken_steps(moment: Moment, mistakes: Mistakes) -> frozenset[Step]:
         if step in seen or mistakes.chance(conclusion, number) < DOUBTFUL:
             taken.add(step)
         seen.add(step)
-    return frozenset(taken)
+    return frozenset(taken) | {same[one] for one in taken | seen if one in same}

@@ -13,14 +13,17 @@ import numpy as np
 
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.measurement.symptoms import Complaint
+from diagnose.session.advice.repeated_repairs import RepeatedRepairs
 from diagnose.session.answer import LIKELIER_THAN_NOT, Advice, Advised, Verdict
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
+from diagnose.session.evidence.failed_repairs import PROVING_ODDS
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,
     ReadingFact,
     RepairFact,
+    SkipFact,
     SymptomFact,
 )
 from diagnose.session.ready_car import Model
@@ -30,6 +33,21 @@ from diagnose.session.steps.proposals import Proposals
 
 # From here on a repair counts as proven. [1] Own choice: four in five.
 PROVEN = 0.8
+
+# Said after a reading that tells cured from not cured.
+SOUND = "The reading is what a sound car shows. Now test the complaint itself."
+
+# Said after one that does not.
+UNTOLD = (
+    "What was seen since does not tell mended from not by ten to one: only the "
+    "complaint itself can. Test it now."
+)
+
+# Said where no reading would.
+UNPROVABLE = (
+    "No reading here tells mended from not by ten to one: only the complaint itself "
+    "can prove this repair. Test it now."
+)
 
 
 class RepairProof:
@@ -44,6 +62,8 @@ class RepairProof:
         Steps in words.
     proof_steps : ProofSteps
         The reading that tells whether a repair took.
+    repeats : RepeatedRepairs
+        What was seen since says of a repair.
     """
 
     def __init__(
@@ -52,11 +72,13 @@ class RepairProof:
         expected: ExpectedAnswers,
         proposals: Proposals,
         proof_steps: ProofSteps,
+        repeats: RepeatedRepairs,
     ) -> None:
         self._model = model
         self._expected = expected
         self._proposals = proposals
         self._proof_steps = proof_steps
+        self._repeats = repeats
 
     def advised(self, moment: Moment) -> Advised | None:
         """Return how to prove the latest repair.
@@ -95,24 +117,27 @@ class RepairProof:
                 "The readings say it is mended, the complaint says not: test it again."
             )
             return self._retest(wanted, moment, says)
+        latest = facts[repairs[-1]]
+        assert isinstance(latest, RepairFact)
         if any(isinstance(fact, ReadingFact | SymptomFact) for fact in later):
             if cured < LIKELIER_THAN_NOT:
                 return None
-            says = (
-                "The reading is what a sound car shows. Now test the complaint itself."
+            is_told = self._repeats.failure_odds(latest.cause, moment) < (
+                1.0 / PROVING_ODDS
             )
-            return self._retest(wanted, moment, says)
-        latest = facts[repairs[-1]]
-        assert isinstance(latest, RepairFact)
+            return self._retest(wanted, moment, SOUND if is_told else UNTOLD)
         return self._first_proof(latest.cause, wanted, moment)
 
     def _first_proof(self, cause: str, wanted: Complaint, moment: Moment) -> Advised:
         """Return the reading that proves a repair, and the test of the complaint."""
+        skipped = frozenset(
+            fact.step for fact in moment.facts if isinstance(fact, SkipFact)
+        )
+        proof = self._proof_steps.proving(cause, moment, excluded=skipped)
+        if proof is None:
+            return self._retest(wanted, moment, UNPROVABLE)
         says = "Prove the repair: take this reading, then test the complaint itself."
         retest = self._retest(wanted, moment, says)
-        proof = self._proof_steps.proving(cause, moment)
-        if proof is None:
-            return retest
         advice = Advice(verdict=Verdict.PROVE, says=says, cautions=proof.cautions)
         return Advised(steps=(proof, *retest.steps), advice=advice)
 

@@ -10,6 +10,8 @@ Decisions that bind it:
   same in any order.
 - Readings of one point that disagree beyond the meter all count: one of them is a slip
   for what lasts, and all are what a fault that comes and goes gives.
+- An answer to a question that the car, as told, can't answer counts for nothing:
+  whether the battery goes flat over drives, of a car that does not start.
 - An answer told again counts again: a complaint that is still there after a repair is
   tested twice, and two such answers are no mistake.
 """
@@ -17,7 +19,7 @@ Decisions that bind it:
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -26,6 +28,7 @@ import numpy as np
 from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
+from diagnose.measurement.symptoms import Join
 from diagnose.measurement.where_to_measure import meaningless_ohms
 from diagnose.session.facts import (
     ComplaintFact,
@@ -127,7 +130,60 @@ def observations_of(
                 repairs.append(fact.cause)
             case _:
                 pass
-    return _put_together(found, model), tuple(repairs)
+    return _put_together(_answerable(found, model), model), tuple(repairs)
+
+
+def _answerable(found: Sequence[Noted], model: Model) -> list[Noted]:
+    """Return observations without answers that the car, as told, can't give."""
+    denied: dict[int, set[str]] = {}
+    for noted in found:
+        if isinstance(noted.observation, SymptomFact) and not is_yes(noted.observation):
+            denied.setdefault(noted.epoch, set()).add(noted.observation.symptom)
+    return [
+        noted
+        for noted in found
+        if noted.is_complaint
+        or not isinstance(noted.observation, SymptomFact)
+        or not _is_denied(
+            needed_for(noted.observation.symptom, model),
+            denied.get(noted.epoch, set()),
+            model,
+        )
+    ]
+
+
+def needed_for(name: str, model: Model) -> str:
+    """Return the symptom that a question or a test needs to have an answer.
+
+    Parameters
+    ----------
+    name : str
+        Of the symptom or test.
+    model : Model
+        The car, made ready for diagnosis.
+
+    Returns
+    -------
+    str
+        Its own need, or that of its operating state; empty where there is none, and
+        for the symptom by which a car is found not to get into that state.
+    """
+    asked = model.asked(name)
+    needed = asked.needs or model.car.state(asked.state).exists_when
+    return "" if needed == name else needed
+
+
+def _is_denied(name: str, denied: Set[str], model: Model) -> bool:
+    """Return whether a symptom was denied, or one that it can't be without."""
+    if name in denied:
+        return True
+    symptom = model.knowledge.symptoms.get(name)
+    if symptom is None or symptom.when.join is not Join.ALL:
+        return False
+    return any(
+        isinstance(member, str) and _is_denied(member, denied, model)
+        for member in symptom.when.members
+    )
 
 
 def _corrects(new: Noted, old: Noted) -> bool:

@@ -12,6 +12,8 @@ terminal had the program advise repairs for a whole evening.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from diagnose.arrays import FloatArray
@@ -67,10 +69,12 @@ def outside_probability(conclusion: Conclusion, model: Model) -> float:
     Two explanations are weighed. With a cause of the model, the facts after the
     complaint are as likely as the beliefs had them, failed repairs included. With none,
     the car shows what a sound one or one with some known cause would, but each fact may
-    also be anything at all, and no repair cures. Independent of the order of the facts
-    between repairs.
+    also be anything at all, and no repair cures. Readings of one point that disagree
+    can't all be what the car shows: all but one of them are slips either way. Where
+    nothing was complained of, nothing needs to be wrong. Independent of the order of
+    the facts between repairs.
     """
-    others: list[tuple[FloatArray, float]] = []
+    of_point: dict[object, list[tuple[FloatArray, float]]] = {}
     told = conclusion.prior.copy()
     for noted, likelihood in zip(
         conclusion.observations, conclusion.likelihoods, strict=True
@@ -78,7 +82,9 @@ def outside_probability(conclusion: Conclusion, model: Model) -> float:
         if noted.is_complaint:
             told *= likelihood
         else:
-            others.append((likelihood, _any_value(noted, model)))
+            found = likelihood, _any_value(noted, model)
+            of_point.setdefault(_point(noted), []).append(found)
+    others = [_of_one_point(facts, model) for facts in of_point.values()]
     share = float(told.sum())
     if not share > 0.0 or not others:
         return OUTSIDE_PRIOR
@@ -87,7 +93,8 @@ def outside_probability(conclusion: Conclusion, model: Model) -> float:
     weights[0] += SOUND_SHARE / weights.shape[1]
     conflict = _log_outside(weights, others) - within
     conflict = np.clip(conflict, -MOST_LOG_ODDS, MOST_LOG_ODDS)
-    odds = OUTSIDE_PRIOR / (1.0 - OUTSIDE_PRIOR) * np.exp(conflict)
+    prior = OUTSIDE_PRIOR * _wrong_share(conclusion, told / share)
+    odds = prior / (1.0 - prior) * np.exp(conflict)
     return float(odds / (1.0 + odds))
 
 
@@ -125,6 +132,42 @@ def oddest_reading(conclusion: Conclusion, model: Model) -> ReadingFact | None:
     chances = [float((weights * is_free).sum()) for _, is_free in readings]
     best = int(np.argmax(chances))
     return readings[best][0] if chances[best] > LIKELY else None
+
+
+def _point(noted: Noted) -> object:
+    """Return what is the same for readings of one point, and for nothing else."""
+    told = noted.observation
+    return (noted.epoch, told.reading) if isinstance(told, ReadingFact) else id(noted)
+
+
+def _of_one_point(
+    facts: Sequence[tuple[FloatArray, float]], model: Model
+) -> tuple[FloatArray, float]:
+    """Return readings of one point that disagree as one fact that may be anything.
+
+    Notes
+    -----
+    The car shows one of n values d, the others are slips of probability s, so that the
+    density of all of them is n s^(n - 1) d^n.
+    """
+    likelihood = np.prod([one for one, _ in facts], axis=0)
+    slip = model.knowledge.meter.slip_probability
+    anything = float(np.prod([density for _, density in facts]))
+    return likelihood, len(facts) * slip ** (len(facts) - 1) * anything
+
+
+def _wrong_share(conclusion: Conclusion, told: FloatArray) -> float:
+    """Return the chance that anything is wrong, by what was complained of.
+
+    Parameters
+    ----------
+    told : FloatArray
+        Of each set and draw after the complaint, shape (n_sets, n_draws). [1]
+    """
+    is_seen = any(
+        isinstance(n.observation, SymptomFact) for n in conclusion.observations
+    )
+    return 1.0 if is_seen else 1.0 - float(told[0].sum())
 
 
 def _log_outside(weights: FloatArray, facts: list[tuple[FloatArray, float]]) -> float:

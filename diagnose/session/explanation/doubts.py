@@ -1,4 +1,4 @@
-"""Doubts worth a note: readings that clash, a latest one that is odd or told nothing.
+"""Doubts worth a note: readings that clash, are odd, or told nothing.
 
 Leaves whether all facts together fit to `fit`.
 """
@@ -14,11 +14,12 @@ from diagnose.arrays import FloatArray
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import LIKELIER_THAN_NOT
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import disagree
+from diagnose.session.evidence.observations import Noted, disagree
 from diagnose.session.evidence.weighing.likelihoods import Weigher
+from diagnose.session.explanation.unexplained import Unexplained
 from diagnose.session.explanation.untelling_readings import Silence
 from diagnose.session.explanation.weight_of_evidence import moved_belief, without_fact
-from diagnose.session.facts import Fact, ReadingFact, RepairFact
+from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.wording import observation_words
@@ -60,21 +61,37 @@ class Doubts:
         How likely the car gets into a state.
     silence : Silence
         What of the circuit keeps a reading from telling.
+    unexplained : Unexplained
+        Readings that nothing explains.
     """
 
-    def __init__(self, model: Model, weigher: Weigher, silence: Silence) -> None:
+    def __init__(
+        self,
+        model: Model,
+        weigher: Weigher,
+        silence: Silence,
+        unexplained: Unexplained,
+    ) -> None:
         self._model = model
         self._weigher = weigher
         self._silence = silence
+        self._unexplained = unexplained
 
-    def notes(self, moment: Moment, disagreeing: ReadingFact | None) -> tuple[str, ...]:
-        """Return doubts: readings that clash, a latest reading that told nothing.
+    def notes(
+        self,
+        moment: Moment,
+        disagreeing: ReadingFact | None,
+        unexplained: Sequence[Noted],
+    ) -> tuple[str, ...]:
+        """Return doubts: readings that clash, that nothing explains, that told nothing.
 
         Parameters
         ----------
         moment : Moment
         disagreeing : ReadingFact or None
             The worst misfit among the readings.
+        unexplained : Sequence[Noted]
+            The readings that nothing explains.
 
         Returns
         -------
@@ -83,6 +100,8 @@ class Doubts:
         """
         notes = _clashes(moment.facts, self._model)
         conclusion = moment.conclusion
+        notes += self._unanswerable(moment)
+        notes += [self._unexplained.words(one) for one in unexplained]
         latest = conclusion.observations[-1] if conclusion.observations else None
         if latest is None or latest.epoch < len(conclusion.repairs):
             return tuple(notes)
@@ -93,11 +112,26 @@ class Doubts:
             )
             without /= without.sum()
             notes += self._unlikely_state(fact, conclusion, without)
-            if fact != disagreeing:
+            small = self._unexplained.too_small(fact)
+            if small:
+                notes.append(small)
+            elif fact != disagreeing and latest not in unexplained:
                 notes += self._told_nothing(fact, conclusion)
             notes += self._above_all(fact)
             notes += self._swapped(fact, conclusion, without)
         return tuple(notes)
+
+    def _unanswerable(self, moment: Moment) -> list[str]:
+        """Say where the latest answer weighs nothing: the car can't give it."""
+        fact = moment.facts[-1] if moment.facts else None
+        told = [noted.observation for noted in moment.conclusion.observations]
+        if not isinstance(fact, SymptomFact) or fact in told:
+            return []
+        question = self._model.asked(fact.symptom).question
+        return [
+            f"{question} As the car was told to be, it can't answer that: the answer "
+            "is kept and weighs nothing."
+        ]
 
     def _unlikely_state(
         self, fact: ReadingFact, conclusion: Conclusion, without: FloatArray

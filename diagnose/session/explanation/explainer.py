@@ -13,6 +13,7 @@ from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.explanation.doubts import Doubts
 from diagnose.session.explanation.fit import Fitter
 from diagnose.session.explanation.ranking import Ranking
+from diagnose.session.explanation.unexplained import Unexplained
 from diagnose.session.explanation.untelling_readings import Silence
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
@@ -30,15 +31,16 @@ class Explanation:
         Most probable first.
     fit : Fit
         How well the best of them accounts for the facts.
-    disagreeing : ReadingFact or None
-        The worst misfit among the readings since the latest repair.
+    doubtful : tuple[ReadingFact, ...]
+        Readings since the latest repair that the best of them hardly ever gives, the
+        worst first, and those that nothing explains.
     notes : tuple[str, ...]
         Doubts to show.
     """
 
     causes: tuple[RankedCause, ...]
     fit: Fit
-    disagreeing: ReadingFact | None
+    doubtful: tuple[ReadingFact, ...]
     notes: tuple[str, ...]
 
 
@@ -58,7 +60,8 @@ class Explainer:
         self._silence = Silence(model, reasoner.weigher, pricing)
         self._ranking = Ranking(model, reasoner.expected)
         self._fitter = Fitter(model, reasoner)
-        self._doubts = Doubts(model, reasoner.weigher, self._silence)
+        self._unexplained = Unexplained(model, reasoner.mistakes)
+        self._doubts = Doubts(model, reasoner.weigher, self._silence, self._unexplained)
 
     def explained(self, moment: Moment, *, explained: int) -> Explanation:
         """Return what follows from the facts.
@@ -74,11 +77,14 @@ class Explainer:
         Explanation
         """
         fitted = self._fitter.fitted(moment.conclusion)
+        unexplained = self._unexplained.readings(moment.conclusion, fitted.misfits)
+        slipped = (one.observation for one in unexplained)
+        doubtful = (*fitted.misfits, *slipped)
         return Explanation(
             causes=self._ranking.ranked(moment, explained=explained),
             fit=fitted.fit,
-            disagreeing=fitted.disagreeing,
-            notes=self._doubts.notes(moment, fitted.disagreeing),
+            doubtful=tuple(fact for fact in doubtful if isinstance(fact, ReadingFact)),
+            notes=self._doubts.notes(moment, fitted.disagreeing, unexplained),
         )
 
     def cause(self, name: str, moment: Moment, *, settled_by: str) -> RankedCause:

@@ -41,10 +41,13 @@ class Fitted:
         In words and chances.
     disagreeing : ReadingFact or None
         The worst misfit among the readings since the latest repair; None without one.
+    misfits : tuple[ReadingFact, ...]
+        All of them, the worst first.
     """
 
     fit: Fit
     disagreeing: ReadingFact | None
+    misfits: tuple[ReadingFact, ...] = ()
 
 
 class Fitter:
@@ -76,17 +79,20 @@ class Fitter:
         -----
         A fact is a misfit when the best fault set would hardly ever give it without a
         slip or a wrong report. The chance of as many misfits follows from the chance
-        of a slip or a wrong report in each fact (a sum of unequal coin tosses). What
-        no single fact shows, all of them and the failed repairs may: see
+        of a slip or a wrong report in each fact (a sum of unequal coin tosses). A
+        misfit that was taken again and then fits is settled and not counted. What no
+        single fact shows, all of them and the failed repairs may: see
         `outside_probability`.
         """
-        surprise = self._surprises(conclusion)
+        surprise = _unsettled(conclusion, self._surprises(conclusion))
         if not surprise:
             fit = Fit(tail_probability=1.0, disagrees="", check="")
             return Fitted(fit=fit, disagreeing=None)
+        misfits = _misfits(conclusion, surprise)
         return Fitted(
             fit=self._fit(conclusion, surprise),
-            disagreeing=_worst_reading(conclusion, surprise),
+            disagreeing=misfits[0] if misfits else None,
+            misfits=misfits,
         )
 
     def _fit(self, conclusion: Conclusion, surprise: Mapping[int, float]) -> Fit:
@@ -198,23 +204,44 @@ class Fitter:
 def _best_set(conclusion: Conclusion) -> int:
     """Return the likeliest fault set; a car with a complaint isn't sound yet."""
     chances = conclusion.beliefs.set_probabilities().copy()
-    if not conclusion.repairs:
+    is_told = any(
+        isinstance(noted.observation, SymptomFact) for noted in conclusion.observations
+    )
+    if is_told and not conclusion.repairs:
         chances[0] = 0.0
     return int(chances.argmax())
 
 
-def _worst_reading(
+def _unsettled(
     conclusion: Conclusion, surprise: Mapping[int, float]
-) -> ReadingFact | None:
-    """Return the reading that is the worst misfit, None where none is one."""
-    worst: tuple[float, ReadingFact] | None = None
+) -> dict[int, float]:
+    """Return how odd observations are, without slips that a second look set right."""
+    readings = {
+        number: observation.reading
+        for number in surprise
+        if isinstance(
+            observation := conclusion.observations[number].observation, ReadingFact
+        )
+    }
+    fitting = {one for n, one in readings.items() if surprise[n] >= MISFIT}
+    return {
+        number: chance
+        for number, chance in surprise.items()
+        if chance >= MISFIT or readings.get(number) not in fitting
+    }
+
+
+def _misfits(
+    conclusion: Conclusion, surprise: Mapping[int, float]
+) -> tuple[ReadingFact, ...]:
+    """Return the readings that are misfits, the worst first."""
+    found: list[tuple[float, ReadingFact]] = []
     for number, chance in surprise.items():
         observation = conclusion.observations[number].observation
-        if isinstance(observation, SymptomFact) or chance >= MISFIT:
-            continue
-        if worst is None or chance < worst[0]:
-            worst = chance, observation
-    return worst[1] if worst else None
+        if isinstance(observation, ReadingFact) and chance < MISFIT:
+            found.append((chance, observation))
+    found.sort(key=lambda one: one[0])
+    return tuple(fact for _, fact in found)
 
 
 def chance_of_at_least(count: int, chances: FloatArray) -> float:

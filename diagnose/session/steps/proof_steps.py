@@ -17,6 +17,7 @@ from diagnose.inference.choice.particles import Particles
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step
 from diagnose.session.answer import ProposedStep
+from diagnose.session.evidence.failed_repairs import PROVING_ODDS
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates, Sight
 from diagnose.session.steps.moment import Moment
@@ -36,8 +37,10 @@ from diagnose.units import format_minutes
 # tell a third of a bit more than one at hand.
 PROOF_BITS_PER_MINUTE = 0.03
 
-# A reading that tells less proves nothing. [bit] Own choice: a third of a yes or no.
-LEAST_PROOF_BITS = 0.3
+# A reading that would be taken for the wrong one of two equally likely cases more often
+# than this proves nothing. [1] Derived: what is right ten times for each time that it
+# is wrong.
+MOST_MISTAKEN = 1.0 / (1.0 + PROVING_ODDS)
 
 # A reading that tells less about a suspect is not named. [bit] Own choice: a twentieth
 # of a yes or no.
@@ -57,10 +60,14 @@ class _Telling:
     readings : tuple[Reading, ...]
     bits, minutes : FloatArray
         Shape (n_readings,). [bit, min]
+    mistaken : FloatArray
+        How often the likelier case after the reading is the wrong one, shape
+        (n_readings,). [1]
     """
 
     readings: tuple[Reading, ...]
     bits: FloatArray
+    mistaken: FloatArray
     minutes: FloatArray
 
 
@@ -81,29 +88,37 @@ class ProofSteps:
         self._outcomes = outcomes
         self._proposals = proposals
 
-    def proving(self, cause: str, moment: Moment) -> ProposedStep | None:
+    def proving(
+        self, cause: str, moment: Moment, *, excluded: frozenset[Step] = frozenset()
+    ) -> ProposedStep | None:
         """Return the reading that tells best whether a repair took.
 
         The two cases weighed are the healthy car and the car in which the part is still
-        bad in some way: a joint half mended has to show too.
+        bad in some way that gives the complaint: a joint half mended has to show too.
+        Bands that overlap prove nothing: cured is told from not cured by ten to one.
 
         Parameters
         ----------
         cause : str
             The name of what was mended.
         moment : Moment
+        excluded : frozenset[Step]
+            Steps already taken or skipped.
 
         Returns
         -------
         ProposedStep or None
-            None where no reading tells enough.
+            None where no reading tells the two cases apart by ten to one.
         """
         particles = self._mended_or_not(self._number(cause), moment)
         sight = Sight(moment.conclusion.hypotheses, particles)
         best: tuple[float, Priced] | None = None
-        for told in self._telling(particles, sight, moment, excluded=frozenset()):
+        for told in self._telling(particles, sight, moment, excluded=excluded):
             rate = told.bits - PROOF_BITS_PER_MINUTE * told.minutes
+            rate[told.mistaken > MOST_MISTAKEN] = -np.inf
             top = int(rate.argmax())
+            if not np.isfinite(rate[top]):
+                continue
             if best is None or rate[top] > best[0]:
                 priced = Priced(
                     step=told.readings[top],
@@ -112,7 +127,7 @@ class ProofSteps:
                     bits=float(told.bits[top]),
                 )
                 best = float(rate[top]), priced
-        if best is None or best[1].bits < LEAST_PROOF_BITS:
+        if best is None:
             return None
         return self._proposals.proposed(
             best[1], moment, reason="tells whether the repair took"
@@ -170,12 +185,17 @@ class ProofSteps:
         n_draws = compiled.n_draws
         rows = np.repeat([0, *map(compiled.shown_by, still)], n_draws)
         is_bad = (rows > 0).astype(np.int64)
-        return Particles(
-            row=rows,
-            draw=np.tile(np.arange(n_draws), 1 + len(still)),
-            share=np.where(is_bad, 0.5 / len(still), 0.5) / n_draws,
-            group=is_bad,
-        )
+        draws = np.tile(np.arange(n_draws), 1 + len(still))
+        share = np.where(is_bad, 1.0, 1.0 / n_draws)
+        complained = _complained(moment)
+        if complained is not None:
+            causes = np.repeat(np.arange(len(still)), n_draws)
+            own = [moment.conclusion.hypotheses.sets.index((one,)) for one in still]
+            gives = complained[np.array(own)[causes], draws[n_draws:]]
+            if gives.any():
+                share[n_draws:] = gives
+        share[n_draws:] /= share[n_draws:].sum()
+        return Particles(row=rows, draw=draws, share=0.5 * share, group=is_bad)
 
     def _telling(
         self,
@@ -199,8 +219,22 @@ class ProofSteps:
                 yield _Telling(
                     tuple(candidates.readings[place] for place in some.tolist()),
                     mutual_bits(joint),
+                    joint.min(axis=2).sum(axis=1),
                     costs.minutes(moment.here)[some],
                 )
+
+
+def _complained(moment: Moment) -> FloatArray | None:
+    """Return how likely the complaints are under each fault set and draw, if any."""
+    conclusion = moment.conclusion
+    told = [
+        likelihood
+        for noted, likelihood in zip(
+            conclusion.observations, conclusion.likelihoods, strict=True
+        )
+        if noted.is_complaint
+    ]
+    return np.prod(told, axis=0) if told else None
 
 
 def _open(

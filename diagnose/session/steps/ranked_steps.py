@@ -132,7 +132,19 @@ class RankedSteps:
             for name in every
             if SymptomCheck(symptom=name) not in excluded
             and can_be[self._model.asked(name).state]
+            and self._has_answer(name, moment)
         ]
+
+    def _has_answer(self, name: str, moment: Moment) -> bool:
+        """Return whether a car in this condition likely answers a question at all."""
+        needed = self._model.asked(name).needs
+        column = self._model.compiled.symptom_index.get(needed)
+        if column is None:
+            return True
+        particles = moment.believed.particles
+        symptoms = moment.conclusion.hypotheses.symptoms
+        there = symptoms[particles.row, particles.draw, column]
+        return bool(particles.share @ there >= LEAST_STATE_CHANCE)
 
     def _telling_tests(self, moment: Moment) -> tuple[str, ...]:
         """Return the tests that bring faults, where some such fault is likely."""

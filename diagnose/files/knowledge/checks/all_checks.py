@@ -34,6 +34,7 @@ from diagnose.files.knowledge.checks.symptoms_and_states import (
     check_complaints,
     check_states,
     check_symptom_circles,
+    check_symptom_needs,
     check_symptoms,
 )
 from diagnose.files.knowledge.contents import Contents
@@ -62,6 +63,7 @@ _CHECKS: tuple[Check, ...] = (
     check_effort,
     check_symptoms,
     check_symptom_circles,
+    check_symptom_needs,
     check_states,
     check_complaints,
 )

@@ -113,6 +113,22 @@ def check_symptom_circles(contents: Contents) -> Iterator[Finding]:
             )
 
 
+def check_symptom_needs(contents: Contents) -> Iterator[Finding]:
+    """Find symptoms that need an unknown symptom, or themselves, to have an answer."""
+    symptoms = contents.symptoms.symptoms
+    for name, symptom in symptoms.items():
+        if symptom.needs is None:
+            continue
+        message = ""
+        if symptom.needs not in symptoms:
+            message = unknown_name("symptom", symptom.needs, symptoms)
+        elif symptom.needs == name:
+            message = f'the symptom "{name}" needs itself'
+        if message:
+            location = ("symptoms", name, "needs")
+            yield Finding(file="symptoms", location=location, message=message)
+
+
 def check_states(contents: Contents) -> Iterator[Finding]:
     """Find states that follow an unknown state, or exist by an unknown symptom."""
     symptoms = contents.symptoms.symptoms

@@ -116,6 +116,7 @@ class SymptomEntry(SourcedEntry):
     missed_probability: Chance
     imagined_probability: Chance
     caution: str = ""
+    needs: Key | None = None
 
     @model_validator(mode="after")
     def _check_report(self) -> Self:
@@ -143,6 +144,7 @@ class SymptomEntry(SourcedEntry):
             missed_probability=self.missed_probability,
             imagined_probability=self.imagined_probability,
             caution=self.caution,
+            needs=self.needs or "",
             source=self.source,
             basis=self.basis,
         )

@@ -123,7 +123,7 @@ class Weigher:
         predicted = on(self._compiled.predicted(hypotheses, reading, rows=rows))
         slips = self.slips.behind(noted)
         if reading.kind is ReadingKind.LOOK:
-            result = look_likelihood(observation.value > 0.5, predicted, slips=slips)
+            result = look_likelihood(observation.value > 0.5, predicted)
         elif reading.kind is ReadingKind.LAMP:
             result = lamp_likelihood(observation.value, predicted, slips=slips)
         else:

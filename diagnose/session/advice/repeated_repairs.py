@@ -1,0 +1,98 @@
+"""Which causes may be mended now: none a second time on a guess.
+
+A repair that was made and did not cure seldom failed: more often it was the wrong one.
+So the same is advised again only where what was seen since says that it did not take.
+Leaves what the readings say to `failed_repairs`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from diagnose.session.answer import RankedCause
+from diagnose.session.evidence.failed_repairs import PROVING_ODDS, failure_odds
+from diagnose.session.facts import ComplaintFact, RepairFact
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.moment import Moment
+
+
+class RepeatedRepairs:
+    """Knows which repairs of one car were made, and what speaks for making them again.
+
+    Parameters
+    ----------
+    model : Model
+    """
+
+    def __init__(self, model: Model) -> None:
+        self._model = model
+
+    def mendable(
+        self, causes: Sequence[RankedCause], moment: Moment
+    ) -> tuple[RankedCause, ...]:
+        """Return the causes that may be mended now, in their order.
+
+        Parameters
+        ----------
+        causes : Sequence[RankedCause]
+            The ranking.
+        moment : Moment
+
+        Returns
+        -------
+        tuple[RankedCause, ...]
+            Those not mended yet, and those of which a reading since says by ten to one
+            that the repair did not take.
+        """
+        mended = _mended(moment)
+        return tuple(
+            line
+            for line in causes
+            if mended.isdisjoint(line.members)
+            or self.failure_odds(line.name, moment) >= PROVING_ODDS
+        )
+
+    def failure_odds(self, cause: str, moment: Moment) -> float:
+        """Return how much likelier what was seen is if the latest such repair failed.
+
+        Parameters
+        ----------
+        cause : str
+            The name of a cause on the line that was mended.
+        moment : Moment
+
+        Returns
+        -------
+        float
+            Factor on the odds of still bad; 1 where it was not mended, or nothing was
+            seen since. [1]
+        """
+        names = [one.name for one in self._model.compiled.causes]
+        line = int(moment.lines.line_of[names.index(cause)])
+        members = {names[member] for member in moment.lines.members[line]}
+        mended = [fact.cause for fact in moment.facts if isinstance(fact, RepairFact)]
+        of_line = [number for number, one in enumerate(mended) if one in members]
+        if not of_line:
+            return 1.0
+        return failure_odds(
+            moment.conclusion,
+            moment.lines.rows(line),
+            repair=of_line[-1],
+            retests=self._retests(moment),
+        )
+
+    def _retests(self, moment: Moment) -> frozenset[str]:
+        """Return the symptoms that the complaints told are tested by."""
+        known = self._model.knowledge.complaints
+        return frozenset(
+            known[fact.complaint].retest
+            for fact in moment.facts
+            if isinstance(fact, ComplaintFact)
+        )
+
+
+def _mended(moment: Moment) -> frozenset[str]:
+    """Return the names of the causes that were mended."""
+    return frozenset(
+        fact.cause for fact in moment.facts if isinstance(fact, RepairFact)
+    )
