@@ -137,6 +137,10 @@ class CaseNameError(StoreError):
     """A name a case can't have: taken, or hard to type on a command line."""
 
 
+class CaseChangedError(StoreError):
+    """A case that holds other facts than its window knows of."""
+
+
 class CaseStore(Database):
     """The cases of one user, in one SQLite file.
 
@@ -223,8 +227,10 @@ class CaseStore(Database):
 
         Raises
         ------
+        CaseChangedError
+            If it has other facts than `after`.
         StoreError
-            If the case is unknown, has other facts than `after`, or can't be written.
+            If the case is unknown, or can't be written.
         """
         number = self._number(name)
         with self.transaction() as connection:
@@ -232,9 +238,9 @@ class CaseStore(Database):
                 "SELECT COUNT(*) FROM facts WHERE case_number = ?", (number,)
             ).fetchone()
             if present != after:
-                raise StoreError(
-                    f'case "{name}" was changed from another window; '
-                    f"leave, and go on by: diagnose resume {name}"
+                raise CaseChangedError(
+                    f'case "{name}" was changed from another window, so nothing more '
+                    f"is taken in here; leave, and go on by: diagnose resume {name}"
                 )
             connection.executemany(
                 "INSERT INTO facts VALUES (?, ?, ?, ?, ?)",

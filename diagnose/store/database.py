@@ -91,8 +91,8 @@ class Database:
     def transaction(self) -> Iterator[sqlite3.Connection]:
         """Yield the connection; what is done with it is written whole or not at all."""
         with self._explained():
-            self._connection.execute("BEGIN IMMEDIATE")
             try:
+                self._connection.execute("BEGIN IMMEDIATE")
                 yield self._connection
                 self._connection.execute("COMMIT")
             except BaseException:
