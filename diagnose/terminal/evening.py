@@ -187,7 +187,7 @@ def _casebook(
     car: Car, knowledge: Knowledge, options: Options, journal: Journal
 ) -> Casebook:
     """Return a new diagnosis of a car, saying how far its preparation is."""
-    model = prepared_model(car, knowledge, options.folder, is_silent=options.is_json)
+    model = prepared_model(car, knowledge, is_silent=options.is_json)
     diagnosis = Diagnosis(model)
     return Casebook(diagnosis, journal, at_once=_is_on_screen(options))
 

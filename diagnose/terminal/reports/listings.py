@@ -11,11 +11,12 @@ from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
 from diagnose.store.case_store import StoredCase
 from diagnose.terminal.car_files import open_car, published_knowledge
 from diagnose.terminal.kept_cases import has_store, opened_store
+from diagnose.terminal.prepared_car import compiled_cars
 from diagnose.terminal.safe_text import clean
 
 
 def list_cases(folder: Path, sink: TextIO) -> None:
-    """List the stored cases, the one worked on latest first.
+    """List the stored cases, the latest first, and what compiled cars take.
 
     Parameters
     ----------
@@ -37,6 +38,11 @@ def list_cases(folder: Path, sink: TextIO) -> None:
         sink.write("no case is stored yet; begin one by: diagnose start CAR\n")
     for case in cases:
         _write_lines(sink, _case_lines(case))
+    cache = compiled_cars()
+    held = cache.held_bytes()
+    if held:
+        size = f"compiled cars take {held / 1e6:.0f} MB in {cache.folder}"
+        _write_lines(sink, (f"{size}; they are made anew when deleted",))
 
 
 def check_car_file(name: str, sink: TextIO) -> None:
