@@ -115,15 +115,6 @@ class ModelCache:
             return False
         return True
 
-    @property
-    def folder(self) -> Path:
-        """Where everything lies."""
-        return self._folder
-
-    def held_bytes(self) -> int:
-        """Return how much is kept. [byte]."""
-        return sum(_bytes_in(entry) for entry in self._entries())
-
     def _path(self, key: str) -> Path:
         """Return the folder of a key; hashed, so any text is a safe name."""
         return self._folder / (hashlib.sha256(key.encode()).hexdigest() + _ENDING)

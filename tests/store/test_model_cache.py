@@ -119,15 +119,6 @@ def test_what_was_never_finished_is_removed_in_time(tmp_path: Path) -> None:
     assert (abandoned.exists(), fresh.exists()) == (False, True)
 
 
-def test_how_much_is_held_is_told(tmp_path: Path) -> None:
-    cache = ModelCache(tmp_path)
-    assert cache.held_bytes() == 0
-    cache.put("roadster/1", {"volts": VOLTS})
-
-    # By hand: 1000 numbers of 8 bytes, a header of 128, two digests of 64 digits.
-    assert 8128 + 128 < cache.held_bytes() < 8500
-
-
 def test_folder_that_can_not_be_written_is_no_error(tmp_path: Path) -> None:
     (tmp_path / "compiled").write_text("a file where the folder should be")
 

@@ -7,12 +7,12 @@ the same seeds would give other games there, and nobody would notice.
 from __future__ import annotations
 
 import platform
+from pathlib import Path
 
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.session.ready_car import COMPILED_LAYERS, Model, program_digest
 from diagnose.terminal.car_files import open_car, published_knowledge
-from diagnose.terminal.kept_cases import car_file_of_text
 from diagnose.terminal.prepared_car import prepared_model
 from diagnose.trial.cluster import ClusterError
 
@@ -55,9 +55,7 @@ def model_of_text(name: str, text: str, version: str) -> Model:
             f"the worker on {platform.node()} has another version of this program or "
             "of its knowledge; install the same one on every machine"
         )
-    with car_file_of_text(name, text) as path:
-        car = load_car(path, knowledge)
-    return prepared_model(car, knowledge)
+    return prepared_model(load_car(Path(name), knowledge, text=text), knowledge)
 
 
 def version_of(knowledge: Knowledge) -> str:

@@ -13,7 +13,8 @@ from dataclasses import asdict, dataclass
 from functools import partial
 from typing import TextIO
 
-from diagnose.files.car.car_file import load_car
+from diagnose.files.car.car_file import WANTED, load_car
+from diagnose.files.file_text import read_text
 from diagnose.terminal.car_files import car_file, published_knowledge
 from diagnose.terminal.progress import Progress
 from diagnose.terminal.reports.trials import trial_tables
@@ -183,8 +184,8 @@ def _played_there(
     """Play a trial on a cluster; the car goes there as text."""
     knowledge = published_knowledge()
     with car_file(options.car) as path:
-        load_car(path, knowledge)  # a mistake in it is told here
-        name, text = path.name, path.read_text(encoding="utf-8")
+        name, text = path.name, read_text(path, wanted=WANTED)
+        load_car(path, knowledge, text=text)  # a mistake in it is told here
     make = partial(model_of_text, name, text, version_of(knowledge))
     with (
         connected(options.cluster) as cluster,
