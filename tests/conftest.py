@@ -52,17 +52,19 @@ def pytest_collection_modifyitems(
     items.sort(key=lambda item: place.get(item.nodeid.split("::")[0], len(LONG)))
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="session", autouse=True)
 def compiled_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the folder in which the compiled forms of cars are kept, for all workers.
 
-    The session's own folder lies in one that the workers share.
+    The session's own folder lies in one that the workers share. Commands find it as the
+    user's cache folder.
     """
     folder = tmp_path_factory.getbasetemp()
     if "PYTEST_XDIST_WORKER" in os.environ:
         folder = folder.parent
-    folder /= "compiled"
-    folder.mkdir(exist_ok=True)
+    os.environ["XDG_CACHE_HOME"] = str(folder / "cache")
+    folder = folder / "cache" / "diagnose" / "compiled"
+    folder.mkdir(parents=True, exist_ok=True)
     return folder
 
 

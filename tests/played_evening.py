@@ -114,7 +114,7 @@ def main() -> None:
     knowledge = published_knowledge()
     car = open_car(case.car, knowledge)
     with tempfile.TemporaryDirectory() as folder:
-        model = prepared_model(car, knowledge, Path(folder))
+        model = prepared_model(car, knowledge)
         sys.stdout.write(played(case, model, Path(folder)))
 
 

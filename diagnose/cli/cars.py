@@ -173,7 +173,7 @@ def _export(options: argparse.Namespace) -> None:
         car,
         knowledge,
         wanted,
-        open_model=lambda: prepared_model(car, knowledge, folder),
+        open_model=lambda: prepared_model(car, knowledge),
         sink=sys.stdout,
     )
 

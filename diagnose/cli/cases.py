@@ -95,10 +95,15 @@ def add_learn(commands: Commands) -> None:
 
 
 def _cases(options: argparse.Namespace) -> None:
-    from diagnose.terminal.car_files import published_knowledge
-    from diagnose.terminal.reports import closed_cases, listings
-
     folder = data_folder(options)
+    if not (options.export_to or options.import_from or options.drop_import):
+        from diagnose.terminal.reports.case_listing import list_cases
+
+        list_cases(folder, sys.stdout)
+        return
+    from diagnose.terminal.car_files import published_knowledge
+    from diagnose.terminal.reports import closed_cases
+
     if options.export_to:
         closed_cases.export_cases(
             folder, published_knowledge(), out=options.export_to, sink=sys.stdout
@@ -107,10 +112,8 @@ def _cases(options: argparse.Namespace) -> None:
         closed_cases.import_cases(
             folder, published_knowledge(), source=options.import_from, sink=sys.stdout
         )
-    elif options.drop_import:
-        closed_cases.drop_import(folder, sys.stdout)
     else:
-        listings.list_cases(folder, sys.stdout)
+        closed_cases.drop_import(folder, sys.stdout)
 
 
 def _learn(options: argparse.Namespace) -> None:

@@ -12,17 +12,12 @@ from diagnose.cli.options import (
     add_car,
     add_cluster,
     add_command,
-    add_data_folder,
     add_history,
     add_width,
-    data_folder,
 )
 
 if TYPE_CHECKING:
-    from diagnose.circuit.car import Car
     from diagnose.cli.options import Commands
-    from diagnose.faults.knowledge import Knowledge
-    from diagnose.session.ready_car import Model
     from diagnose.terminal.reports.case_pages import ModelOpener
 
 # What a worked case is.
@@ -90,7 +85,6 @@ def add_replay(commands: Commands) -> None:
         help="play it again from its seed instead, and write its file over",
     )
     add_width(parser)
-    add_data_folder(parser)
 
 
 def add_record(commands: Commands) -> None:
@@ -116,7 +110,6 @@ def add_record(commands: Commands) -> None:
     parser.add_argument("--title", default="", help="one line")
     parser.add_argument("--owner", default="", help="the owner's words")
     add_history(parser)
-    add_data_folder(parser)
 
 
 def add_trial(commands: Commands) -> None:
@@ -143,7 +136,6 @@ def add_trial(commands: Commands) -> None:
         help="let other ways to choose the readings play the same cars",
     )
     parser.add_argument("--json", action="store_true", help="as one JSON object")
-    add_data_folder(parser)
     parser.add_argument(
         "--outside",
         action="store_true",
@@ -156,27 +148,22 @@ def add_trial(commands: Commands) -> None:
     )
 
 
-def _opener(options: argparse.Namespace) -> ModelOpener:
+def _opener() -> ModelOpener:
     """Return what makes a car ready for diagnosis."""
     from diagnose.terminal.prepared_car import prepared_model
 
-    folder = data_folder(options)
-
-    def open_model(car: Car, knowledge: Knowledge) -> Model:
-        return prepared_model(car, knowledge, folder)
-
-    return open_model
+    return prepared_model
 
 
 def _replay(options: argparse.Namespace) -> None:
     from diagnose.terminal.reports.case_pages import record_anew, replay_case
 
     if options.anew:
-        record_anew(options.case, open_model=_opener(options), sink=sys.stdout)
+        record_anew(options.case, open_model=_opener(), sink=sys.stdout)
         return
     replay_case(
         options.case,
-        open_model=_opener(options),
+        open_model=_opener(),
         pause=_wait_for_enter if options.step else lambda: None,
         width=options.width,
         sink=sys.stdout,
@@ -197,7 +184,7 @@ def _record(options: argparse.Namespace) -> None:
         owner=options.owner,
         history=history_of(options.history),
     )
-    record_case(wanted, open_model=_opener(options), out=options.out, sink=sys.stdout)
+    record_case(wanted, open_model=_opener(), out=options.out, sink=sys.stdout)
 
 
 def _trial(options: argparse.Namespace) -> None:
@@ -209,7 +196,6 @@ def _trial(options: argparse.Namespace) -> None:
         first_seed=options.seed,
         n_workers=options.workers or os.cpu_count() or 1,
         is_json=options.json,
-        data_folder=data_folder(options),
         cluster=options.cluster,
         has_policies=options.policies,
         is_outside=options.outside,

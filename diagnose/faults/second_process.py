@@ -3,17 +3,24 @@
 A forked child sees everything its parent holds, so nothing has to be packed up; arrays
 made by `shared_array` are seen by both. Where forking is not to be had, or the child is
 lost, the work is done in this process.
+
+Decision that binds this module: a child ends with its parent, in every way a parent can
+end. It watches a pipe that the parent alone holds open; Ctrl-C, which a terminal sends
+to both, is left to the parent.
 """
 
 from __future__ import annotations
 
+import contextlib
 import math
 import mmap
 import multiprocessing
 import os
+import signal
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from multiprocessing.connection import Connection
 from typing import Any, TypeVar
 
@@ -81,9 +88,20 @@ def start_in_child(work: Callable[[], ResultT]) -> Callable[[], ResultT]:
         return work
     context = multiprocessing.get_context("fork")
     receiver, sender = context.Pipe(duplex=False)
-    child = context.Process(target=_send, args=(sender, work))
-    child.start()
+    watched, held = context.Pipe(duplex=False)
+
+    def in_child() -> None:
+        receiver.close()
+        held.close()
+        _end_with(watched)
+        _send(sender, work)
+
+    # a daemon: ended when its parent exits without waiting for it
+    child = context.Process(target=in_child, daemon=True)
+    with _interruption_held_back():
+        child.start()
     sender.close()
+    watched.close()
 
     def wait() -> ResultT:
         try:
@@ -91,6 +109,7 @@ def start_in_child(work: Callable[[], ResultT]) -> Callable[[], ResultT]:
         except EOFError:
             return work()
         finally:
+            held.close()
             child.join()
         if not is_done:
             raise result
@@ -98,6 +117,30 @@ def start_in_child(work: Callable[[], ResultT]) -> Callable[[], ResultT]:
         return finished
 
     return wait
+
+
+@contextmanager
+def _interruption_held_back() -> Iterator[None]:
+    """Let a child begin without Ctrl-C; this process gets it afterwards."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _end_with(watched: Connection) -> None:
+    """End this child when nobody holds the other end of a pipe any more."""
+
+    def watch() -> None:
+        with contextlib.suppress(EOFError, OSError):
+            watched.recv_bytes()
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _send(sender: Connection, work: Callable[[], object]) -> None:

@@ -6,6 +6,7 @@ text means to `yaml_nodes`.
 
 from __future__ import annotations
 
+import os
 import pathlib
 import re
 
@@ -36,20 +37,7 @@ def read_text(path: pathlib.Path, *, wanted: str) -> str:
     InvalidFileError
         If it can't be read, is too long, is no text, or is empty.
     """
-    if path.is_dir():
-        raise invalid_file(path, 0, 0, f"is a folder, expected a {wanted}")
-    try:
-        content = path.read_bytes()
-    except FileNotFoundError as error:
-        raise invalid_file(path, 0, 0, f"no such file, expected a {wanted}") from error
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise invalid_file(path, 0, 0, f"can't be read: {reason}") from error
-    if len(content) > MOST_BYTES:
-        raise invalid_file(
-            path, 0, 0, f"{len(content)} bytes is too long for a {wanted}; "
-            f"the limit is {MOST_BYTES}",
-        )  # fmt: skip
+    content = _content(path, wanted=wanted)
     if b"\x00" in content:
         raise invalid_file(path, 0, 0, f"is a binary file, expected a {wanted} in YAML")
     try:
@@ -64,7 +52,30 @@ def read_text(path: pathlib.Path, *, wanted: str) -> str:
     _refuse_control_characters(path, text)
     if not text.strip():
         raise invalid_file(path, 0, 0, f"is empty, expected a {wanted}")
-    return text
+    # the line ends of every system are one
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _content(path: pathlib.Path, *, wanted: str) -> bytes:
+    """Return what a file holds, and no more of it than may be read."""
+    try:
+        with path.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)
+            size = os.fstat(file.fileno()).st_size
+    except FileNotFoundError as error:
+        raise invalid_file(path, 0, 0, f"no such file, expected a {wanted}") from error
+    except IsADirectoryError as error:
+        raise invalid_file(path, 0, 0, f"is a folder, expected a {wanted}") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise invalid_file(path, 0, 0, f"can't be read: {reason}") from error
+    if len(content) > MOST_BYTES:
+        # a device has no size
+        length = f"{size} bytes is" if size > MOST_BYTES else "what it holds is"
+        raise invalid_file(
+            path, 0, 0, f"{length} too long for a {wanted}; the limit is {MOST_BYTES}"
+        )
+    return content
 
 
 def _line_and_column(before: str) -> tuple[int, int]:
@@ -75,8 +86,12 @@ def _line_and_column(before: str) -> tuple[int, int]:
 def _refuse_control_characters(path: pathlib.Path, text: str) -> None:
     """Refuse characters that a screen would act on, all of them at once."""
     problems = []
+    line, line_start, seen = 1, 0, 0
     for found in CONTROL.finditer(text):
-        line, column = _line_and_column(text[: found.start()])
+        line += text.count("\n", seen, found.start())
+        if (last_end := text.rfind("\n", seen, found.start())) >= 0:
+            line_start = last_end + 1
+        seen, column = found.start(), found.start() - line_start + 1
         code = f"U+{ord(found[0]):04X}"
         problems.append(
             FileProblem(

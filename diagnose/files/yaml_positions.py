@@ -107,7 +107,9 @@ class Document:
         )
 
 
-def read_document(path: pathlib.Path, *, wanted: str) -> Document:
+def read_document(
+    path: pathlib.Path, *, wanted: str, text: str | None = None
+) -> Document:
     """Read a YAML 1.2 file whose top level is a mapping.
 
     Parameters
@@ -116,6 +118,8 @@ def read_document(path: pathlib.Path, *, wanted: str) -> Document:
         The file.
     wanted : str
         What the file should be, for messages: ``car file``.
+    text : str or None
+        What stands in it, where that was read before.
 
     Returns
     -------
@@ -127,7 +131,8 @@ def read_document(path: pathlib.Path, *, wanted: str) -> Document:
     InvalidFileError
         If the file can't be read, is not text, not YAML, empty, or not a mapping.
     """
-    text = read_text(path, wanted=wanted)
+    if text is None:
+        text = read_text(path, wanted=wanted)
     root = compose(path, text, wanted=wanted)
     reader = _Reader(path=str(path))
     data = reader.plain(root, ())

@@ -1,16 +1,22 @@
 """The casebook: a diagnosis whose facts are kept, and can be struck out or replaced.
 
-Every face works through it: a fact goes to the diagnosis, then to the journal, and only
-then does anyone see what follows from it. Leaves the conclusions to `diagnosis`.
+Every face works through it: what follows from a fact is considered, the fact goes to
+the journal, and only then does it count and does anyone see what follows. Leaves the
+conclusions to `diagnosis`.
+
+Decision that binds this module: whatever interrupts, the diagnosis and the journal hold
+the same facts. What was begun is noted first, and `settle` ends it the way the disk has
+it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from diagnose.errors import DiagnoseError, ReadingError
 from diagnose.session.answer import Answer
-from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.diagnosis import Considered, Diagnosis
 from diagnose.session.fact_rows import fact_from_row, fact_to_row, standing_rows
 from diagnose.session.facts import (
     Fact,
@@ -41,6 +47,22 @@ class ContradictionError(ReadingError):
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Begun:
+    """Facts that are being kept.
+
+    Parameters
+    ----------
+    considered : Considered
+        Where the diagnosis stands once they are.
+    kept_before : int
+        How many facts the journal kept before them.
+    """
+
+    considered: Considered
+    kept_before: int
+
+
 class Casebook:
     """One diagnosis and its journal.
 
@@ -61,6 +83,7 @@ class Casebook:
         self.diagnosis = diagnosis
         self.journal = journal
         self._at_once = at_once
+        self._begun: _Begun | None = None
 
     @property
     def answer(self) -> Answer:
@@ -81,15 +104,16 @@ class Casebook:
             If the same symptom stands the other way since the latest repair.
         ReadingError, ImpossibleEvidenceError
             If the diagnosis refuses the fact; it then stands as before.
+        CaseChangedError
+            If another window added facts to the case; nothing is taken in any more.
         """
+        self.settle()
         standing = self.standing
         if isinstance(fact, SymptomFact) and _is_contradicted(fact, standing):
             raise ContradictionError(fact)
         if isinstance(fact, UndoFact) and not standing:
             raise ReadingError("there is nothing to take back")
-        answer = self._tell(fact)
-        self._keep([fact])
-        return answer
+        return self._take([fact])
 
     def strike(self, number: int) -> Answer:
         """Strike out one standing fact, counted from 1.
@@ -99,6 +123,7 @@ class Casebook:
         ReadingError
             If there is no such fact.
         """
+        self.settle()
         standing = list(self.standing)
         if not 1 <= number <= len(standing):
             raise ReadingError(f"there is no fact {number} to strike out")
@@ -107,6 +132,7 @@ class Casebook:
 
     def replace(self, fact: SymptomFact) -> Answer:
         """Let a symptom hold as just told, in place of what was told before."""
+        self.settle()
         kept = [
             other
             for other in self.standing
@@ -127,12 +153,13 @@ class Casebook:
         refused: list[str] = []
         for row in stored:
             try:
-                self._tell(fact_from_row(row))
+                self.diagnosis.tell(fact_from_row(row), at_once=self._at_once)
             except DiagnoseError as error:
                 refused.append(str(error))
         if refused:
             undone: list[Fact] = [UndoFact() for _ in stored]
-            self._keep([*undone, *self.standing])
+            rows = [fact_to_row(fact) for fact in (*undone, *self.standing)]
+            self.journal.append(rows, standing=self.answer.advice.says)
         return tuple(refused)
 
     def _rewrite(self, wanted: Sequence[Fact]) -> Answer:
@@ -145,29 +172,37 @@ class Casebook:
             shared += 1
         told: list[Fact] = [UndoFact() for _ in before[shared:]]
         told.extend(wanted[shared:])
-        self._tell_all(told, before)
-        self._keep(told)
+        return self._take(told)
+
+    def _take(self, facts: Sequence[Fact]) -> Answer:
+        """Keep facts, and then let them count; all or none."""
+        considered = self.diagnosis.consider(facts, at_once=self._at_once)
+        rows = [fact_to_row(fact) for fact in facts]
+        try:
+            self._begun = _Begun(
+                considered=considered, kept_before=self.journal.settle()
+            )
+            self.journal.append(rows, standing=considered.answer.advice.says)
+            self.settle()
+        except BaseException:
+            self.settle()
+            raise
         return self.answer
 
-    def _tell_all(self, told: Sequence[Fact], before: Sequence[Fact]) -> None:
-        """Tell facts, or put back those that stood before if one is refused."""
-        try:
-            for fact in told:
-                self._tell(fact)
-        except DiagnoseError:
-            for _ in self.standing:
-                self._tell(UndoFact())
-            for fact in before:
-                self._tell(fact)
-            raise
+    def settle(self) -> None:
+        """Let what was interrupted count if the journal kept it, and else forget it.
 
-    def _tell(self, fact: Fact) -> Answer:
-        return self.diagnosis.tell(fact, at_once=self._at_once)
-
-    def _keep(self, facts: Sequence[Fact]) -> None:
-        self.journal.append(
-            [fact_to_row(fact) for fact in facts], standing=self.answer.advice.says
-        )
+        Raises
+        ------
+        StoreError
+            If the disk does not say; it may be asked again.
+        """
+        begun = self._begun
+        if begun is None:
+            return
+        if self.journal.settle() > begun.kept_before:
+            self.diagnosis.take(begun.considered)
+        self._begun = None
 
 
 def _is_contradicted(fact: SymptomFact, standing: Sequence[Fact]) -> bool:

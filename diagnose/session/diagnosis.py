@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from diagnose.arrays import FloatArray
 from diagnose.errors import ImpossibleEvidenceError
@@ -58,6 +59,28 @@ EVERY_STEP = 100_000
 EXPLAINED_LINES = 8
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Considered:
+    """Where a diagnosis stands with some facts; one record, so never half of it.
+
+    Parameters
+    ----------
+    facts : tuple[Fact, ...]
+        All told, those taken back included.
+    moment : Moment
+        What the standing ones amount to.
+    answer : Answer
+        Everything known.
+    is_complete : bool
+        False where the moment did without what is not solved yet.
+    """
+
+    facts: tuple[Fact, ...]
+    moment: Moment
+    answer: Answer
+    is_complete: bool
+
+
 class Diagnosis:
     """One diagnosis on one car.
 
@@ -84,21 +107,20 @@ class Diagnosis:
         )
         self._same_steps = same_steps(model)
         self._guide = PrestartGuide(model, self._proposals)
-        self._facts: tuple[Fact, ...] = ()
-        self._moment = self._moments.at((), self._reasoner.conclude(()))
-        self._answer = self._answered(self._moment, explained=EXPLAINED_LINES)
-        # of the answer: asking about it may solve more for the moment than it had
-        self._is_complete = True
+        moment = self._moments.at((), self._reasoner.conclude(()))
+        answer = self._answered(moment, explained=EXPLAINED_LINES)
+        # complete or not is the answer: asking about it may solve more for the moment
+        self._now = Considered(facts=(), moment=moment, answer=answer, is_complete=True)
 
     @property
     def answer(self) -> Answer:
         """Everything known after the latest fact."""
-        return self._answer
+        return self._now.answer
 
     @property
     def facts(self) -> tuple[Fact, ...]:
         """All facts told, those taken back included."""
-        return self._facts
+        return self._now.facts
 
     def tell(self, fact: Fact, *, at_once: bool = False) -> Answer:
         """Take a fact in and return what follows.
@@ -122,18 +144,59 @@ class Diagnosis:
         ImpossibleEvidenceError
             If no cause can give the facts together. In both cases nothing is changed.
         """
-        self._checks.check(fact)
-        facts = (*self._facts, fact)
+        self.take(self.consider([fact], at_once=at_once))
+        return self.answer
+
+    def consider(self, told: Sequence[Fact], *, at_once: bool = False) -> Considered:
+        """Return where the diagnosis would stand with more facts, and take none in.
+
+        Parameters
+        ----------
+        told : Sequence[Fact]
+            In the order they are told.
+        at_once : bool
+            As for `tell`.
+
+        Returns
+        -------
+        Considered
+            For `take`.
+
+        Raises
+        ------
+        ReadingError, ImpossibleEvidenceError
+            As `tell` does, for the first fact that is refused.
+        """
+        found = self._now
+        for fact in told:
+            self._checks.check(fact)
+            found = self._with((*found.facts, fact), at_once=at_once)
+        return found
+
+    def take(self, considered: Considered) -> None:
+        """Let the diagnosis stand as considered.
+
+        Parameters
+        ----------
+        considered : Considered
+            From `consider`, with nothing taken in since.
+        """
+        self._now = considered
+
+    def _with(self, facts: tuple[Fact, ...], *, at_once: bool) -> Considered:
         standing = standing_facts(facts)
         found = self._at_once(standing) if at_once else None
         if found is None:
             moment = self._moments.at(standing, self._reasoner.conclude(standing))
             explained = 0 if at_once else EXPLAINED_LINES
             found = moment, self._answered(moment, explained=explained)
-        self._facts = facts
-        self._moment, self._answer = found
-        self._is_complete = self._moment.conclusion.is_complete
-        return self._answer
+        moment, answer = found
+        return Considered(
+            facts=facts,
+            moment=moment,
+            answer=answer,
+            is_complete=moment.conclusion.is_complete,
+        )
 
     def _at_once(self, standing: Sequence[Fact]) -> tuple[Moment, Answer] | None:
         """Return what follows by what is solved, or None where it takes more."""
@@ -155,15 +218,19 @@ class Diagnosis:
         is_over : Callable
             Whether it should leave off; the answer then stays as it is.
         """
-        if self._is_complete or is_over():
+        now = self._now
+        if now.is_complete or is_over():
             return
-        standing = standing_facts(self._facts)
+        standing = standing_facts(now.facts)
         # the rows of the conclusion before it are written over
         conclusion = self._reasoner.conclude(standing, solves=lambda: not is_over())
-        self._moment = self._moments.at(standing, conclusion)
-        self._is_complete = conclusion.is_complete
-        if self._is_complete:
-            self._answer = self._answered(self._moment, explained=0)
+        moment = self._moments.at(standing, conclusion)
+        answer = now.answer
+        if conclusion.is_complete:
+            answer = self._answered(moment, explained=0)
+        self._now = replace(
+            now, moment=moment, answer=answer, is_complete=conclusion.is_complete
+        )
 
     def look_ahead(self, is_over: Callable[[], bool]) -> None:
         """Complete the answer, then solve what those to the likeliest next facts need.
@@ -181,8 +248,8 @@ class Diagnosis:
         self.complete(is_over)
         if is_over():
             return
-        standing, moment = standing_facts(self._facts), self._standing_moment()
-        for fact in likely_facts(self._answer, self._likely_values(moment)):
+        standing, moment = standing_facts(self._now.facts), self._standing_moment()
+        for fact in likely_facts(self._now.answer, self._likely_values(moment)):
             if is_over():
                 return
             # what the model can't explain needs nothing solved
@@ -191,7 +258,7 @@ class Diagnosis:
 
     def _likely_values(self, moment: Moment) -> Sequence[float]:
         """Return values that the first step proposed may well show."""
-        for step in self._answer.next_steps[:1]:
+        for step in self._now.answer.next_steps[:1]:
             if step.reading is not None:
                 return self._outcomes.likely_values(step.reading, moment)
         return ()
@@ -280,7 +347,7 @@ class Diagnosis:
         """
         answers = {
             fact.context: fact.answer
-            for fact in standing_facts(self._facts)
+            for fact in standing_facts(self._now.facts)
             if isinstance(fact, ContextFact)
         }
         return more_than_two(self._model.compiled.priors, answers)
@@ -290,11 +357,12 @@ class Diagnosis:
 
         A refused fact, and another diagnosis on the same car, write over them.
         """
-        standing = standing_facts(self._facts)
+        standing = standing_facts(self._now.facts)
         if self._model.compiled.bank.written_for != standing:
             conclusion = self._reasoner.conclude(standing)
-            self._moment = self._moments.at(standing, conclusion)
-        return self._moment
+            moment = self._moments.at(standing, conclusion)
+            self._now = replace(self._now, moment=moment)
+        return self._now.moment
 
     def _answered(self, moment: Moment, *, explained: int) -> Answer:
         """Return everything known at a moment."""

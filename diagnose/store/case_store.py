@@ -8,7 +8,11 @@ Decisions that bind this module:
 - A fact is a row of its own, on the disk before its answer is shown: a killed process
   or a flat laptop loses nothing that was answered.
 - Rows are only ever added; an undo is a row too.
-- A case keeps the text of its car file, as it was when the case began.
+- A case keeps the text of its car file, as it was when the case began; each text is
+  kept once, and read only for the case that is gone on with.
+- Which case was worked on latest is counted, not taken from the clock, which may be set
+  back. What a list of cases says of each stands in its row: 20,000 of them are listed
+  without a look at their facts.
 """
 
 from __future__ import annotations
@@ -64,12 +68,37 @@ CREATE TABLE facts (
 """,
 )
 
-# Each case with how many facts it has and when the latest was told.
+# What version 2 changed: texts of cars apart and once, the latest case counted, and
+# what is listed of a case in its row.
+_VERSION_2 = (
+    "CREATE TABLE car_texts (digest TEXT PRIMARY KEY, text TEXT NOT NULL) STRICT",
+    "INSERT OR IGNORE INTO car_texts SELECT car_digest, car_text FROM cases",
+    "ALTER TABLE cases DROP COLUMN car_text",
+    "ALTER TABLE cases ADD COLUMN worked_on INTEGER NOT NULL DEFAULT 0",
+    "ALTER TABLE cases ADD COLUMN fact_count INTEGER NOT NULL DEFAULT 0",
+    "ALTER TABLE cases ADD COLUMN latest_at TEXT NOT NULL DEFAULT ''",
+    """
+UPDATE cases SET (fact_count, latest_at) = (
+    SELECT COUNT(*), COALESCE(MAX(told_at), cases.created_at) FROM facts
+    WHERE case_number = cases.number)
+""",
+    """
+UPDATE cases SET worked_on = place FROM (
+    SELECT number AS found, ROW_NUMBER() OVER (ORDER BY latest_at, number) AS place
+    FROM cases)
+WHERE number = found
+""",
+    "CREATE INDEX latest_cases ON cases (worked_on)",
+)
+
+# What is read of a case.
 _SELECT_CASES = """
-SELECT cases.number, name, car_path, car_text, car_digest, created_at, standing,
-       COUNT(facts.sequence), COALESCE(MAX(facts.told_at), created_at)
-FROM cases LEFT JOIN facts ON facts.case_number = cases.number
+SELECT number, name, car_path, car_digest, created_at, latest_at, standing, fact_count
+FROM cases
 """
+
+# The count of the case that is worked on now. [1]
+_NOW_LATEST = "(SELECT COALESCE(MAX(worked_on), 0) + 1 FROM cases)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,8 +125,8 @@ class StoredCase:
     ----------
     name : str
         What ``resume`` takes.
-    car_path, car_text, car_digest : str
-        The car file as it was when the case began, and the SHA-256 of its text.
+    car_path, car_digest : str
+        The car file, and the SHA-256 of its text when the case began.
     created_at, latest_at : str
         ISO 8601 with offset.
     standing : str
@@ -109,7 +138,6 @@ class StoredCase:
     number: int
     name: str
     car_path: str
-    car_text: str
     car_digest: str
     created_at: str
     latest_at: str
@@ -137,6 +165,10 @@ class CaseNameError(StoreError):
     """A name a case can't have: taken, or hard to type on a command line."""
 
 
+class CaseChangedError(StoreError):
+    """A case that holds other facts than its window knows of."""
+
+
 class CaseStore(Database):
     """The cases of one user, in one SQLite file.
 
@@ -154,7 +186,7 @@ class CaseStore(Database):
     """
 
     def __init__(self, folder: Path, *, clock: Callable[[], datetime]) -> None:
-        super().__init__(folder, STORE_FILE, schema=_SCHEMA)
+        super().__init__(folder, STORE_FILE, schema=_SCHEMA, upgrades=(_VERSION_2,))
         self._clock = clock
 
     def create(self, *, name: str, car_path: str, car_text: str) -> StoredCase:
@@ -193,10 +225,14 @@ class CaseStore(Database):
                     f'case "{wanted}" exists already; '
                     f"go on with it by: diagnose resume {wanted}"
                 )
+            digest, now = text_digest(car_text), self._now()
             connection.execute(
-                "INSERT INTO cases (name, car_path, car_text, car_digest, created_at,"
-                " standing) VALUES (?, ?, ?, ?, ?, '')",
-                (wanted, car_path, car_text, text_digest(car_text), self._now()),
+                "INSERT OR IGNORE INTO car_texts VALUES (?, ?)", (digest, car_text)
+            )
+            connection.execute(
+                "INSERT INTO cases (name, car_path, car_digest, created_at, latest_at,"
+                f" standing, worked_on) VALUES (?, ?, ?, ?, ?, '', {_NOW_LATEST})",
+                (wanted, car_path, digest, now, now),
             )
         return self.find(wanted)
 
@@ -223,8 +259,10 @@ class CaseStore(Database):
 
         Raises
         ------
+        CaseChangedError
+            If it has other facts than `after`.
         StoreError
-            If the case is unknown, has other facts than `after`, or can't be written.
+            If the case is unknown, or can't be written.
         """
         number = self._number(name)
         with self.transaction() as connection:
@@ -232,19 +270,22 @@ class CaseStore(Database):
                 "SELECT COUNT(*) FROM facts WHERE case_number = ?", (number,)
             ).fetchone()
             if present != after:
-                raise StoreError(
-                    f'case "{name}" was changed from another window; '
-                    f"leave, and go on by: diagnose resume {name}"
+                raise CaseChangedError(
+                    f'case "{name}" was changed from another window, so nothing more '
+                    f"is taken in here; leave, and go on by: diagnose resume {name}"
                 )
+            now = self._now()
             connection.executemany(
                 "INSERT INTO facts VALUES (?, ?, ?, ?, ?)",
                 [
-                    (number, after + place, row.kind, _to_json(row), self._now())
+                    (number, after + place, row.kind, _to_json(row), now)
                     for place, row in enumerate(rows, start=1)
                 ],
             )
             connection.execute(
-                "UPDATE cases SET standing = ? WHERE number = ?", (standing, number)
+                "UPDATE cases SET standing = ?, fact_count = ?, latest_at = ?,"
+                f" worked_on = {_NOW_LATEST} WHERE number = ?",
+                (standing, after + len(rows), now, number),
             )
         return after + len(rows)
 
@@ -272,30 +313,55 @@ class CaseStore(Database):
             FactRow(kind=kind, content=json.loads(content)) for kind, content in found
         )
 
-    def cases(self) -> tuple[StoredCase, ...]:
-        """Return all cases, the one worked on latest first."""
-        found = self.rows(
-            _SELECT_CASES + " GROUP BY cases.number"
-            " ORDER BY COALESCE(MAX(facts.told_at), created_at) DESC,"
-            " cases.number DESC"
-        )
+    def cases(self) -> Iterator[StoredCase]:
+        """Yield all cases, the one worked on latest first, a page at a time."""
+        page = self._cases("ORDER BY worked_on DESC LIMIT ?", (_PAGE,))
+        while page:
+            yield from page
+            page = self._cases(
+                "WHERE worked_on < (SELECT worked_on FROM cases WHERE number = ?)"
+                " ORDER BY worked_on DESC LIMIT ?",
+                (page[-1].number, _PAGE),
+            )
+
+    def _cases(
+        self, which: str, values: Sequence[object] = ()
+    ) -> tuple[StoredCase, ...]:
+        found = self.rows(f"{_SELECT_CASES} {which}", values)
         return tuple(_stored_case(row) for row in found)
+
+    def car_text(self, case: StoredCase) -> str:
+        """Return the text of a case's car file, as it was when the case began.
+
+        Parameters
+        ----------
+        case : StoredCase
+            The case.
+
+        Raises
+        ------
+        StoreError
+            If the text is gone.
+        """
+        found = self.rows(
+            "SELECT text FROM car_texts WHERE digest = ?", (case.car_digest,)
+        )
+        if not found:
+            raise StoreError(f'the car file of case "{case.name}" is gone')
+        return str(found[0][0])
 
     def each_case(self) -> Iterator[tuple[StoredCase, tuple[FactRow, ...]]]:
         """Yield every case with its facts, oldest first, a page at a time."""
         after = 0
         while True:
-            page = self.rows(
-                _SELECT_CASES + " WHERE cases.number > ? GROUP BY cases.number"
-                " ORDER BY cases.number LIMIT ?",
-                (after, _PAGE),
+            page = self._cases(
+                "WHERE number > ? ORDER BY number LIMIT ?", (after, _PAGE)
             )
             if not page:
                 return
-            for row in page:
-                case = _stored_case(row)
+            for case in page:
                 yield case, self._facts_of(case.number)
-            after = int(page[-1][0])
+            after = page[-1].number
 
     def find(self, name: str = "") -> StoredCase:
         """Return the case of that name; without a name, the one worked on latest.
@@ -310,13 +376,13 @@ class CaseStore(Database):
         StoreError
             If there is none.
         """
-        known = self.cases()
-        if not known:
+        latest = self._cases("ORDER BY worked_on DESC LIMIT 5")
+        if not latest:
             raise StoreError("no case is stored yet; begin one by: diagnose start CAR")
-        for case in known:
-            if name in ("", case.name):
-                return case
-        names = ", ".join(case.name for case in known[:5])
+        found = self._cases("WHERE name = ?", (name,)) if name else latest
+        if found:
+            return found[0]
+        names = ", ".join(case.name for case in latest)
         raise StoreError(f'no case "{name}" is stored; the latest are: {names}')
 
     def _number(self, name: str) -> int:
@@ -340,13 +406,12 @@ def _to_json(row: FactRow) -> str:
     return json.dumps(dict(row.content), ensure_ascii=False, allow_nan=False)
 
 
-def _stored_case(row: tuple[int, str, str, str, str, str, str, int, str]) -> StoredCase:
-    number, name, path, text, digest, created_at, standing, count, latest_at = row
+def _stored_case(row: tuple[int, str, str, str, str, str, str, int]) -> StoredCase:
+    number, name, path, digest, created_at, latest_at, standing, count = row
     return StoredCase(
         number=number,
         name=name,
         car_path=path,
-        car_text=text,
         car_digest=digest,
         created_at=created_at,
         latest_at=latest_at,

@@ -24,9 +24,6 @@ from diagnose.store.private_file import private_file
 # transaction takes milliseconds.
 BUSY_SECONDS = 5.0
 
-# The version of the tables that this program writes and reads. [1]
-SCHEMA_VERSION = 1
-
 
 class Database:
     """One SQLite file.
@@ -38,7 +35,9 @@ class Database:
     name : str
         The file in it, made likewise.
     schema : Sequence[str]
-        Statements that make the tables of a new file.
+        Statements that make the tables of version 1.
+    upgrades : Sequence[Sequence[str]]
+        Statements that make each further version of the one before it.
 
     Raises
     ------
@@ -47,14 +46,21 @@ class Database:
         newer version of this program.
     """
 
-    def __init__(self, folder: Path, name: str, *, schema: Sequence[str]) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        name: str,
+        *,
+        schema: Sequence[str],
+        upgrades: Sequence[Sequence[str]] = (),
+    ) -> None:
         self._path = private_file(folder, name)
         with self._explained():
             self._connection = sqlite3.connect(
                 self._path, timeout=BUSY_SECONDS, isolation_level=None
             )
         try:
-            self._prepare(schema)
+            self._prepare((schema, *upgrades))
         except StoreError:
             self._connection.close()
             raise
@@ -91,8 +97,8 @@ class Database:
     def transaction(self) -> Iterator[sqlite3.Connection]:
         """Yield the connection; what is done with it is written whole or not at all."""
         with self._explained():
-            self._connection.execute("BEGIN IMMEDIATE")
             try:
+                self._connection.execute("BEGIN IMMEDIATE")
                 yield self._connection
                 self._connection.execute("COMMIT")
             except BaseException:
@@ -101,23 +107,24 @@ class Database:
                     self._connection.execute("ROLLBACK")
                 raise
 
-    def _prepare(self, schema: Sequence[str]) -> None:
-        """Make the tables of a new file; refuse a file of a newer program."""
+    def _prepare(self, versions: Sequence[Sequence[str]]) -> None:
+        """Bring the tables to the latest version; refuse a file of a newer program."""
         with self._explained():
             self._connection.execute("PRAGMA synchronous = FULL")
             self._connection.execute("PRAGMA foreign_keys = ON")
-        if self._version() == 0:
+        latest = len(versions)
+        if self._version() < latest:
             with self.transaction() as connection:
                 # Looked at again under the lock: another process may have been first.
-                if self._version() == 0:
-                    for statement in schema:
+                for statements in versions[self._version() :]:
+                    for statement in statements:
                         connection.execute(statement)
-                    connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+                connection.execute(f"PRAGMA user_version = {latest}")
         found = self._version()
-        if found != SCHEMA_VERSION:
+        if found != latest:
             raise StoreError(
                 f"{self._path}: written by a newer version of this program "
-                f"(schema {found}, this one knows {SCHEMA_VERSION}); "
+                f"(schema {found}, this one knows {latest}); "
                 "upgrade, or choose another folder with --data-folder"
             )
 

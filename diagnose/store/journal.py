@@ -2,14 +2,46 @@
 
 A read-only folder or a full disk must not end a diagnosis: the facts stay here, each
 new fact tries the disk again with all that are waiting, and the person is told once.
+A case that another window added to is another matter: its facts are not those that this
+diagnosis was concluded from, so nothing more is taken in.
+
+Decision that binds this module: what is kept is one record, and what is being written
+is noted in it first. Whatever interrupts a write, `settle` finds out from the disk
+whether it happened.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from diagnose.errors import StoreError
-from diagnose.store.case_store import CaseStore, FactRow
+from diagnose.store.case_store import CaseChangedError, CaseStore, FactRow
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kept:
+    """What is kept of a case.
+
+    Parameters
+    ----------
+    on_disk : int
+        How many facts are on the disk.
+    waiting : tuple[FactRow, ...]
+        Those that the disk refused.
+    writing : tuple[FactRow, ...]
+        Those given to the disk, until it is known whether it took them.
+    failure : str
+        Why the disk refused; empty when it did not.
+    warning : str
+        What to tell the person about saving.
+    """
+
+    on_disk: int
+    failure: str
+    warning: str
+    waiting: tuple[FactRow, ...] = ()
+    writing: tuple[FactRow, ...] = ()
 
 
 class Journal:
@@ -37,18 +69,19 @@ class Journal:
     ) -> None:
         self.name = name
         self._store = store
-        self._fact_count = fact_count
-        self._waiting: tuple[FactRow, ...] = ()
-        self._failure = failure
-        self._warning = _not_saved(failure) if failure else ""
+        self._kept = _Kept(
+            on_disk=fact_count,
+            failure=failure,
+            warning=_not_saved(failure) if failure else "",
+        )
 
     @property
     def is_saved(self) -> bool:
         """True when every fact so far is on disk."""
-        return self._store is not None and not self._waiting
+        return self._store is not None and not self._kept.waiting
 
     def append(self, rows: Sequence[FactRow], *, standing: str) -> None:
-        """Store facts, and those that are still waiting; never raises.
+        """Store facts, and those that are still waiting.
 
         Parameters
         ----------
@@ -56,28 +89,72 @@ class Journal:
             The new facts, oldest first.
         standing : str
             Where the case stands now, in words.
+
+        Raises
+        ------
+        CaseChangedError
+            If another window added facts to the case; the new ones are not kept.
         """
-        self._waiting = (*self._waiting, *rows)
+        self.settle()
+        kept = self._kept
+        facts = (*kept.waiting, *rows)
         if self._store is None:
+            self._kept = replace(kept, waiting=facts)
             return
+        self._kept = replace(kept, writing=facts)
         try:
-            self._fact_count = self._store.append(
-                self.name, self._waiting, after=self._fact_count, standing=standing
+            count = self._store.append(
+                self.name, facts, after=kept.on_disk, standing=standing
             )
+        except CaseChangedError:
+            self._kept = kept
+            raise
         except StoreError as error:
-            if not self._failure:
-                self._warning = _not_saved(str(error))
-            self._failure = str(error)
+            warning = kept.warning if kept.failure else _not_saved(str(error))
+            self._kept = replace(
+                kept, waiting=facts, failure=str(error), warning=warning
+            )
             return
-        if self._failure:
-            self._warning = "The case can be saved again; nothing is missing from it."
-        self._failure = ""
-        self._waiting = ()
+        self._kept = _Kept(
+            on_disk=count,
+            failure="",
+            warning=_SAVED_AGAIN if kept.failure else kept.warning,
+        )
+
+    def settle(self) -> int:
+        """Find out what an interrupted `append` left behind.
+
+        Returns
+        -------
+        int
+            How many facts are kept, on the disk and in memory.
+
+        Raises
+        ------
+        StoreError
+            If the disk does not say; it may be asked again.
+        """
+        kept = self._kept
+        if kept.writing and self._store is not None:
+            found = self._store.facts(self.name)[kept.on_disk :]
+            if found[: len(kept.writing)] == kept.writing:
+                kept = _Kept(
+                    on_disk=kept.on_disk + len(kept.writing),
+                    failure="",
+                    warning=_SAVED_AGAIN if kept.failure else kept.warning,
+                )
+            self._kept = kept = replace(kept, writing=())
+        return kept.on_disk + len(kept.waiting)
 
     def take_warning(self) -> str:
         """Return what to tell the person about saving, once; then empty."""
-        warning, self._warning = self._warning, ""
+        warning = self._kept.warning
+        self._kept = replace(self._kept, warning="")
         return warning
+
+
+# Told once when the disk takes facts again. Own words.
+_SAVED_AGAIN = "The case can be saved again; nothing is missing from it."
 
 
 def _not_saved(failure: str) -> str:

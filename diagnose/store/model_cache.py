@@ -4,9 +4,14 @@ Holds arrays under a key and nothing else; a torn, foreign or unwritable entry c
 as absent: everything here can be computed again. Leaves to `session` what a key is made
 of.
 
-Decision that binds this module: arrays come back mapped into memory, so a second start
-copies nothing; they are private to the process, and what a diagnosis writes over them
-never reaches the disk.
+Decisions that bind this module:
+
+- Arrays come back mapped into memory, so a second start copies nothing; they are
+  private to the process, and what a diagnosis writes over them never reaches the disk.
+- Content is believed by its digest, not by its size: an array zeroed behind its header
+  would change a diagnosis without a word. The list of digests has one of its own, taken
+  with the key, so a list of nothing or of another car counts as absent too.
+- An entry is on the disk whole before it has its name.
 """
 
 from __future__ import annotations
@@ -14,11 +19,13 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
+import os
 import shutil
 import tempfile
+import time
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -29,14 +36,25 @@ from diagnose.store.private_file import make_private_folder
 Arrays = Mapping[str, npt.NDArray[Any]]
 
 # How much is kept; the oldest entries go first, the newest always stays. [byte] Own
-# choice: a few cars of the largest size seen, some hundred megabytes each.
-KEPT_BYTES = 1_000_000_000
+# choice: the largest car seen, or some twenty small ones.
+KEPT_BYTES = 500_000_000
+
+# How old something half written is before nobody can be writing it any more. [s] Own
+# choice: writing takes seconds.
+ABANDONED_SECONDS = 3600.0
 
 # How the folder of an entry ends.
 _ENDING = ".arrays"
 
-# The file of an entry that says how long each of its arrays' files is. [byte]
-_SIZES = "sizes.json"
+# How the folder of an entry ends while it is written.
+_UNFINISHED = ".part"
+
+# The file of an entry that holds the digest of each of its arrays, and its own.
+_CONTENTS = "contents.json"
+
+# From how many bytes on an array is mapped. [byte] Own choice: a few pages; an empty
+# array can't be mapped at all.
+_MAPPED_BYTES = 1000
 
 
 class ModelCache:
@@ -69,17 +87,10 @@ class ModelCache:
         """
         entry = self._path(key)
         try:
-            sizes = json.loads((entry / _SIZES).read_bytes())
-            arrays = {}
-            for name, size in sizes.items():
-                path = entry / f"{name}.npy"
-                if path.stat().st_size != size:
-                    return None
-                # an empty array can't be mapped
-                arrays[name] = np.load(path, mmap_mode="c" if size > 1000 else None)
-        except (OSError, ValueError, AttributeError):
+            digests = _digests_in((entry / _CONTENTS).read_bytes(), key)
+            return {name: _array(entry, name, digests[name]) for name in digests}
+        except (OSError, ValueError):
             return None
-        return arrays
 
     def put(self, key: str, arrays: Arrays) -> bool:
         """Keep arrays under a key.
@@ -98,7 +109,7 @@ class ModelCache:
         """
         try:
             make_private_folder(self._folder)
-            self._write(self._path(key), arrays)
+            self._write(self._path(key), key, arrays)
             self._prune()
         except OSError:
             return False
@@ -108,32 +119,110 @@ class ModelCache:
         """Return the folder of a key; hashed, so any text is a safe name."""
         return self._folder / (hashlib.sha256(key.encode()).hexdigest() + _ENDING)
 
-    def _write(self, entry: Path, arrays: Arrays) -> None:
+    def _entries(self) -> list[Path]:
+        """Return the folders of all entries, the newest first."""
+        found = []
+        for entry in self._folder.glob("*" + _ENDING):
+            with contextlib.suppress(OSError):
+                found.append((entry.stat().st_mtime_ns, entry))
+        return [entry for _, entry in sorted(found, reverse=True)]
+
+    def _write(self, entry: Path, key: str, arrays: Arrays) -> None:
         """Write beside the entry and move over it: readers see all or nothing."""
-        beside = Path(tempfile.mkdtemp(dir=self._folder, suffix=".part"))
+        beside = Path(tempfile.mkdtemp(dir=self._folder, suffix=_UNFINISHED))
         try:
-            sizes = {}
+            digests = {}
             for name, array in arrays.items():
-                path = beside / f"{name}.npy"
-                np.save(path, array, allow_pickle=False)
-                sizes[name] = path.stat().st_size
-            (beside / _SIZES).write_text(json.dumps(sizes))
+                with (beside / f"{name}.npy").open("w+b") as file:
+                    np.save(file, array, allow_pickle=False)
+                    _sync(file)
+                    file.seek(0)
+                    digests[name] = hashlib.file_digest(file, "sha256").hexdigest()
+            contents = {"arrays": digests, "digest": _digest_of(digests, key)}
+            with (beside / _CONTENTS).open("w", encoding="utf-8") as listing:
+                json.dump(contents, listing)
+                _sync(listing)
+            _sync_folder(beside)
             shutil.rmtree(entry, ignore_errors=True)
             beside.replace(entry)
-        except OSError:
+            _sync_folder(self._folder)
+        except BaseException:
             shutil.rmtree(beside, ignore_errors=True)
             raise
 
     def _prune(self) -> None:
-        """Remove the oldest entries above the limit."""
-        newest_first = sorted(
-            self._folder.glob("*" + _ENDING),
-            key=lambda path: path.stat().st_mtime_ns,
-            reverse=True,
-        )
+        """Remove the oldest entries above the limit, and what was never finished."""
         kept_bytes = 0
-        for place, entry in enumerate(newest_first):
-            with contextlib.suppress(FileNotFoundError):
-                kept_bytes += sum(path.stat().st_size for path in entry.iterdir())
+        for place, entry in enumerate(self._entries()):
+            kept_bytes += _bytes_in(entry)
             if place and kept_bytes > self._kept_bytes:
                 shutil.rmtree(entry, ignore_errors=True)
+        for entry in self._folder.glob("*" + _UNFINISHED):
+            with contextlib.suppress(OSError):
+                if time.time() - entry.stat().st_mtime > ABANDONED_SECONDS:
+                    shutil.rmtree(entry, ignore_errors=True)
+
+
+def _digest_of(digests: Mapping[str, str], key: str) -> str:
+    """Return the digest of an entry's list of digests."""
+    return hashlib.sha256(json.dumps([key, dict(digests)]).encode()).hexdigest()
+
+
+def _digests_in(contents: bytes, key: str) -> dict[str, str]:
+    """Return an entry's list of digests.
+
+    Raises
+    ------
+    ValueError
+        If it is not as it was written.
+    """
+    try:
+        found = json.loads(contents)
+        digests = dict(found["arrays"])
+        is_as_written = found["digest"] == _digest_of(digests, key)
+    except (TypeError, KeyError, RecursionError) as error:
+        raise ValueError("no list of digests") from error
+    if not is_as_written:
+        raise ValueError("a list of digests that is not as it was written")
+    return digests
+
+
+def _array(entry: Path, name: str, digest: str) -> npt.NDArray[Any]:
+    """Return an array of an entry, as it was written.
+
+    Raises
+    ------
+    ValueError
+        If it is not as it was written.
+    """
+    path = entry / f"{name}.npy"
+    with path.open("rb") as file:
+        if hashlib.file_digest(file, "sha256").hexdigest() != digest:
+            raise ValueError(f"{name} is not as it was written")
+        is_mapped = file.tell() > _MAPPED_BYTES
+    array: npt.NDArray[Any] = np.load(path, mmap_mode="c" if is_mapped else None)
+    return array
+
+
+def _sync(file: IO[Any]) -> None:
+    """Have a file on the disk before going on."""
+    file.flush()
+    os.fsync(file.fileno())
+
+
+def _sync_folder(folder: Path) -> None:
+    """Have a folder's list of files on the disk, where the system can do that."""
+    if os.name != "posix":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _bytes_in(entry: Path) -> int:
+    """Return how much an entry holds; 0 once it is gone. [byte]."""
+    with contextlib.suppress(OSError):
+        return sum(path.stat().st_size for path in entry.iterdir())
+    return 0

@@ -16,9 +16,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from diagnose.circuit.car import Car
-from diagnose.errors import StoreError
+from diagnose.errors import InvalidFileError, StoreError
 from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car.car_file import load_car
+from diagnose.files.car.car_file import WANTED, load_car
+from diagnose.files.file_text import read_text
 from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.sheets.first_start import prestart_facts
@@ -33,12 +34,12 @@ from diagnose.terminal.car_files import car_file, published_knowledge
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.faces.json_face import run_json
 from diagnose.terminal.faces.line_face import run_lines
-from diagnose.terminal.kept_cases import opened_store, stored_car
+from diagnose.terminal.kept_cases import data_folder_of, opened_store, stored_car
 from diagnose.terminal.learned_shares import knowledge_in_use
 from diagnose.terminal.owner import told_of_owner
 from diagnose.terminal.pages.page import Page, Tone, say
 from diagnose.terminal.pages.questions import opening_page
-from diagnose.terminal.prepared_car import data_folder_of, prepared_model
+from diagnose.terminal.prepared_car import prepared_model
 
 # The narrowest page, whatever the terminal says. Own choice: the margin and a few
 # words beside it. [characters]
@@ -98,8 +99,9 @@ def start(car_name: str, case_name: str, options: Options) -> None:
     """
     knowledge, remarks = knowledge_in_use(options.folder, published_knowledge())
     with car_file(car_name) as path:
-        car = load_car(path, knowledge)
-        text = path.read_text(encoding="utf-8")
+        # read once: a pipe gives its text to the first reader
+        text = read_text(path, wanted=WANTED)
+        car = load_car(path, knowledge, text=text)
     owner_facts, owner_remarks = told_of_owner(
         car, knowledge, without=options.without, path=options.owner_file
     )
@@ -134,7 +136,7 @@ def resume(case_name: str, options: Options) -> None:
         case = store.find(case_name)
         rows = store.facts(case.name)
         remarks = _car_file_remarks(case)
-        car = stored_car(case, knowledge)
+        car = stored_car(store, case, knowledge)
         journal = Journal(store, name=case.name, fact_count=len(rows))
         casebook = _casebook(car, knowledge, options, journal)
         refused = casebook.restore(rows)
@@ -172,8 +174,8 @@ def _new_journal(
 def _car_file_remarks(case: StoredCase) -> tuple[str, ...]:
     """Say when the car file has changed since the case began."""
     try:
-        text = Path(case.car_path).read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError):
+        text = read_text(Path(case.car_path), wanted=WANTED)
+    except InvalidFileError:
         return (f"{case.car_path} is gone; this case goes on with the copy it kept.",)
     if text_digest(text) == case.car_digest:
         return ()
@@ -187,7 +189,7 @@ def _casebook(
     car: Car, knowledge: Knowledge, options: Options, journal: Journal
 ) -> Casebook:
     """Return a new diagnosis of a car, saying how far its preparation is."""
-    model = prepared_model(car, knowledge, options.folder, is_silent=options.is_json)
+    model = prepared_model(car, knowledge, is_silent=options.is_json)
     diagnosis = Diagnosis(model)
     return Casebook(diagnosis, journal, at_once=_is_on_screen(options))
 

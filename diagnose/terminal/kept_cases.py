@@ -5,16 +5,25 @@ Leaves the keeping to `store`.
 
 from __future__ import annotations
 
-import contextlib
-import tempfile
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from diagnose.circuit.car import Car
-from diagnose.faults.knowledge import Knowledge
-from diagnose.files.car.car_file import load_car
-from diagnose.store.case_store import STORE_FILE, CaseStore, StoredCase
+from diagnose.store.case_store import (
+    STORE_FILE,
+    CaseStore,
+    StoredCase,
+    default_data_folder,
+)
+
+if TYPE_CHECKING:
+    from diagnose.circuit.car import Car
+    from diagnose.faults.knowledge import Knowledge
+
+
+def data_folder_of(given: Path | None) -> Path:
+    """Return where cases are kept: the folder given, or the user's data folder."""
+    return given or default_data_folder()
 
 
 def opened_store(folder: Path) -> CaseStore:
@@ -33,7 +42,7 @@ def has_store(folder: Path) -> bool:
     return (folder / STORE_FILE).exists()
 
 
-def stored_car(case: StoredCase, knowledge: Knowledge) -> Car:
+def stored_car(store: CaseStore, case: StoredCase, knowledge: Knowledge) -> Car:
     """Return the car of a case, as its file was when the case began.
 
     Raises
@@ -41,23 +50,9 @@ def stored_car(case: StoredCase, knowledge: Knowledge) -> Car:
     DiagnoseError
         If the file no longer loads.
     """
-    with car_file_of_text(Path(case.car_path).name, case.car_text) as path:
-        return load_car(path, knowledge)
+    from diagnose.files.car.car_file import load_car
 
-
-@contextlib.contextmanager
-def car_file_of_text(name: str, text: str) -> Iterator[Path]:
-    """Give a file with the text of a car file, gone when it has been read.
-
-    Parameters
-    ----------
-    name : str
-        Its name, for messages about what is wrong with it.
-    """
-    with tempfile.TemporaryDirectory(prefix="diagnose-") as folder:
-        path = Path(folder) / name
-        path.write_text(text, encoding="utf-8")
-        yield path
+    return load_car(Path(case.car_path), knowledge, text=store.car_text(case))
 
 
 def _utc_now() -> datetime:

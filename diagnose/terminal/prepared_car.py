@@ -6,32 +6,19 @@ Leaves the work to `session.ready_car` and the cache to `store.model_cache`.
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 
 from diagnose.circuit.car import Car
 from diagnose.faults.knowledge import Knowledge
 from diagnose.session.ready_car import Model, open_model
-from diagnose.store.case_store import default_data_folder
 from diagnose.store.model_cache import ModelCache
-
-# Where compiled cars are kept, in the data folder.
-CACHE_FOLDER = "compiled"
+from diagnose.terminal.compiled_cars import compiled_folder
 
 
-def data_folder_of(given: Path | None) -> Path:
-    """Return where cases are kept: the folder given, or the user's data folder."""
-    return given or default_data_folder()
-
-
-def prepared_model(
-    car: Car, knowledge: Knowledge, folder: Path, *, is_silent: bool = False
-) -> Model:
+def prepared_model(car: Car, knowledge: Knowledge, *, is_silent: bool = False) -> Model:
     """Return a car ready for diagnosis, from the cache when it has been seen before.
 
     Parameters
     ----------
-    folder : Path
-        The data folder.
     is_silent : bool
         Show no progress, not even on a terminal.
 
@@ -40,7 +27,7 @@ def prepared_model(
     UnsolvableCircuitError
         If the healthy car has no steady operating point in some state.
     """
-    cache = ModelCache(folder / CACHE_FOLDER)
+    cache = ModelCache(compiled_folder())
     if is_silent or not sys.stderr.isatty():
         return open_model(car, knowledge, cache=cache, progress=_show_nothing)
     from diagnose.terminal.progress import Progress

@@ -53,6 +53,8 @@ def clean(text: str) -> str:
     >>> clean("pump\x1b[31m.plus\x07")
     'pump.plus'
     """
+    if text.isprintable() and "  " not in text:
+        return text.strip()  # most text by far; letter by letter takes long
     spaced = _SPACES.sub(" ", _CONTROL_SEQUENCE.sub("", text))
     # Cc: control; Cf: format, with the direction overrides; Cs: lone surrogates.
     return "".join(

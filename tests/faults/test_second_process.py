@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
+import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from diagnose.faults.second_process import start_in_child
+import pytest
+
+from diagnose.faults.second_process import can_fork, start_in_child
 
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = """
@@ -53,3 +57,66 @@ def test_beside_other_threads_the_work_is_done_in_this_process() -> None:
         wait = pool.submit(start_in_child, os.getpid).result()
 
     assert wait() == os.getpid()
+
+
+# A parent that works on while its child does, and says which process that is.
+WORKING = """
+import multiprocessing, os, sys, time
+from diagnose.faults.second_process import start_in_child
+
+wait = start_in_child(lambda: time.sleep(60))
+print(multiprocessing.active_children()[0].pid, flush=True)
+try:
+    {work}
+except KeyboardInterrupt:
+    print("stopped", flush=True)
+"""
+
+# How a parent ends: what it does, and what is sent to it and its child.
+ENDINGS: dict[str, tuple[str, int | None]] = {
+    "killed": ("time.sleep(60)", signal.SIGKILL),
+    "terminated": ("time.sleep(60)", signal.SIGTERM),
+    "hung up": ("time.sleep(60)", signal.SIGHUP),
+    "stopped at work": ("time.sleep(60)", signal.SIGINT),
+    "stopped while it waits": ("wait()", signal.SIGINT),
+    "leaving": ("pass", None),
+    "failing": ("sys.exit(3)", None),
+    "leaving at once": ("os._exit(0)", None),
+}
+
+
+def is_running(process: int) -> bool:
+    try:
+        state = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0]
+    except OSError:
+        return False
+    return state not in "ZX"
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="no /proc to look in")
+@pytest.mark.skipif(not can_fork(), reason="no second process on this machine")
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_a_child_ends_with_its_parent(ending: str) -> None:
+    work, sent = ENDINGS[ending]
+    parent = subprocess.Popen(
+        [sys.executable, "-c", WORKING.format(work=work)],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    assert parent.stdout is not None
+    child = int(parent.stdout.readline())
+    if sent == signal.SIGINT:  # a terminal sends it to both
+        time.sleep(0.3)
+        os.killpg(parent.pid, sent)
+    elif sent is not None:
+        parent.send_signal(sent)
+    _, complaints = parent.communicate(timeout=10)
+
+    deadline = time.monotonic() + 10
+    while is_running(child) and time.monotonic() < deadline:
+        time.sleep(0.02)
+    assert not is_running(child)
+    assert complaints == ""

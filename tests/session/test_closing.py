@@ -31,7 +31,6 @@ STORED = StoredCase(
     number=1,
     name="sunday-at-anns",
     car_path="/garage/anns-car.yaml",
-    car_text="",
     car_digest="0f",
     created_at="2031-05-04T19:30:00.000+00:00",
     latest_at="2031-05-04T19:30:00.000+00:00",

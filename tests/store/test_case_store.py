@@ -7,6 +7,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import tracemalloc
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -66,7 +67,8 @@ def test_case_keeps_a_copy_of_the_car_file(store: CaseStore) -> None:
     begin(store)
 
     case = store.find("sunday")
-    assert (case.car_path, case.car_text) == ("cars/roadster.yaml", "name: roadster\n")
+    assert case.car_path == "cars/roadster.yaml"
+    assert store.car_text(case) == "name: roadster\n"
     assert case.car_digest == text_digest("name: roadster\n")
 
 
@@ -94,6 +96,79 @@ def test_the_case_worked_on_latest_comes_first(store: CaseStore) -> None:
 
     assert store.find().name == "first"
     assert store.find().standing == "pump wire 60 %"
+
+
+def test_the_latest_case_is_known_with_the_clock_set_back(tmp_path: Path) -> None:
+    times = [BEGAN, BEGAN, BEGAN - timedelta(days=400)]
+    with CaseStore(tmp_path, clock=lambda: times.pop(0)) as store:
+        begin(store, "first")
+        begin(store, "second")
+        store.append("first", [READING], after=0, standing="open")
+
+        assert store.find().name == "first"
+
+
+def test_a_car_file_of_many_cases_is_kept_once(store: CaseStore) -> None:
+    begin(store, "first")
+    begin(store, "second")
+
+    assert store.rows("SELECT COUNT(*) FROM car_texts") == [(1,)]
+    assert store.car_text(store.find("first")) == "name: roadster\n"
+
+
+def test_car_texts_are_not_read_to_list_or_find_cases(tmp_path: Path) -> None:
+    with CaseStore(tmp_path, clock=Clock()) as store:
+        store.rows("PRAGMA synchronous = OFF")
+        for number in range(300):
+            text = f"{number}" + "x" * 100_000
+            store.create(name=f"case-{number}", car_path="car.yaml", car_text=text)
+        tracemalloc.start()
+        found = len(list(store.cases())), store.find().name, store.find("case-7").name
+        _, peak_bytes = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+
+    assert found == (300, "case-299", "case-7")
+    assert peak_bytes < 3_000_000  # their texts are thirty million
+
+
+# A store as the first version of the program left it: two cases, one with a fact. In
+# the second the fact was told before the first case began.
+FIRST_VERSION = """
+CREATE TABLE cases (number INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE,
+    car_path TEXT NOT NULL, car_text TEXT NOT NULL, car_digest TEXT NOT NULL,
+    created_at TEXT NOT NULL, standing TEXT NOT NULL) STRICT;
+CREATE TABLE facts (case_number INTEGER NOT NULL REFERENCES cases (number),
+    sequence INTEGER NOT NULL, kind TEXT NOT NULL,
+    content TEXT NOT NULL CHECK (json_valid(content)), told_at TEXT NOT NULL,
+    PRIMARY KEY (case_number, sequence)) STRICT;
+INSERT INTO cases VALUES (1, 'first', 'a.yaml', 'a', 'da', '2031-05-05', 'open');
+INSERT INTO cases VALUES (2, 'second', 'b.yaml', 'b', 'db', '2031-05-03', 'open');
+INSERT INTO facts VALUES (2, 1, 'undo', '{}', '2031-05-04');
+PRAGMA user_version = 1;
+"""
+
+
+def test_store_of_the_first_version_is_taken_over_whole(tmp_path: Path) -> None:
+    connection = sqlite3.connect(tmp_path / STORE_FILE)
+    connection.executescript(FIRST_VERSION)
+    connection.close()
+
+    with CaseStore(tmp_path, clock=Clock()) as store:
+        first, second = tuple(store.cases())
+        assert (first.name, first.fact_count, first.latest_at) == (
+            "first",
+            0,
+            "2031-05-05",
+        )
+        assert (second.name, second.fact_count, second.latest_at) == (
+            "second",
+            1,
+            "2031-05-04",
+        )
+        assert [store.car_text(case) for case in (first, second)] == ["a", "b"]
+        assert store.facts("second") == (UNDO,)
+        store.append("second", [READING], after=1, standing="open")
+        assert store.find().name == "second"
 
 
 def test_taken_name_is_refused_and_points_to_resume(store: CaseStore) -> None:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import os
+import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from diagnose.store.model_cache import ModelCache
 
@@ -38,22 +41,82 @@ def test_unknown_key_gives_none(tmp_path: Path) -> None:
     assert ModelCache(tmp_path).get("roadster/1") is None
 
 
-def test_torn_file_counts_as_absent(tmp_path: Path) -> None:
+def zeroed(path: Path) -> None:
+    """Zero an array behind its header, size unchanged."""
+    content = path.read_bytes()
+    path.write_bytes(content[:200] + bytes(len(content) - 200))
+
+
+def swapped(path: Path) -> None:
+    """Put another array of the same shape in an array's place."""
+    path.write_bytes((path.parent / "amps.npy").read_bytes())
+
+
+def foldered(path: Path) -> None:
+    """Put a folder in an array's place."""
+    path.unlink()
+    path.mkdir()
+
+
+DAMAGE: dict[str, tuple[str, Callable[[Path], object]]] = {
+    "torn array": ("volts.npy", lambda path: os.truncate(path, 8100)),
+    "zeroed array": ("volts.npy", zeroed),
+    "swapped array": ("volts.npy", swapped),
+    "noise in an array": (
+        "volts.npy",
+        lambda path: path.write_bytes(b"\x93noise" * 99),
+    ),
+    "no array": ("volts.npy", lambda path: path.unlink()),
+    "a folder for an array": ("volts.npy", foldered),
+    "empty list": ("contents.json", lambda path: path.write_text("{}")),
+    "no object": ("contents.json", lambda path: path.write_text("[1]")),
+    "noise in the list": ("contents.json", lambda path: path.write_bytes(b"\xff\x00")),
+    "nested list": ("contents.json", lambda path: path.write_text("[" * 100_000)),
+    "a shorter list": (
+        "contents.json",
+        lambda path: path.write_text('{"arrays": {}, "digest": ""}'),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", DAMAGE)
+def test_damaged_entry_counts_as_absent_and_can_be_made_anew(
+    name: str, tmp_path: Path
+) -> None:
+    file, spoil = DAMAGE[name]
     cache = ModelCache(tmp_path)
-    cache.put("roadster/1", {"volts": VOLTS})
-    (path,) = tmp_path.rglob("volts.npy")
-    path.write_bytes(path.read_bytes()[:-3])
+    arrays = {"volts": VOLTS, "amps": VOLTS + 1.0}
+    cache.put("roadster/1", arrays)
+    (path,) = tmp_path.rglob(file)
+    spoil(path)
 
     assert cache.get("roadster/1") is None
+    assert cache.put("roadster/1", arrays)
+    again = cache.get("roadster/1")
+    assert again is not None
+    assert again["volts"].tolist() == VOLTS.tolist()
 
 
-def test_foreign_file_counts_as_absent(tmp_path: Path) -> None:
+def test_entry_of_another_car_counts_as_absent(tmp_path: Path) -> None:
     cache = ModelCache(tmp_path)
     cache.put("roadster/1", {"volts": VOLTS})
-    (path,) = tmp_path.rglob("sizes.json")
-    path.write_text("not a list of sizes")
+    (first,) = tmp_path.iterdir()
+    cache.put("roadster/2", {"volts": VOLTS})
+    (second,) = set(tmp_path.iterdir()) - {first}
+    shutil.rmtree(second)
+    first.rename(second)
 
-    assert cache.get("roadster/1") is None
+    assert cache.get("roadster/2") is None
+
+
+def test_what_was_never_finished_is_removed_in_time(tmp_path: Path) -> None:
+    abandoned, fresh = tmp_path / "old.part", tmp_path / "new.part"
+    abandoned.mkdir()
+    fresh.mkdir()
+    os.utime(abandoned, (0, 0))
+    ModelCache(tmp_path).put("roadster/1", {"volts": VOLTS})
+
+    assert (abandoned.exists(), fresh.exists()) == (False, True)
 
 
 def test_folder_that_can_not_be_written_is_no_error(tmp_path: Path) -> None:
@@ -63,7 +126,7 @@ def test_folder_that_can_not_be_written_is_no_error(tmp_path: Path) -> None:
 
 
 def test_the_oldest_entries_go_first(tmp_path: Path) -> None:
-    # By hand: an entry is 8,128 bytes of array and some tens of sizes; two fit.
+    # By hand: an entry is 8,128 bytes of array and some 200 of digests; two fit.
     cache = ModelCache(tmp_path, kept_bytes=20_000)
     cache.put("oldest", {"volts": VOLTS})
     (oldest,) = tmp_path.iterdir()

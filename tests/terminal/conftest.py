@@ -22,12 +22,11 @@ def clock() -> datetime:
 
 
 @pytest.fixture
-def data_folder(model: Model, compiled_folder: Path, tmp_path: Path) -> Path:
-    """Return a data folder without cases, with the car compiled."""
+def data_folder(model: Model, tmp_path: Path) -> Path:
+    """Return a data folder without cases; the car is compiled."""
     assert model.car.name == "hill-climber"
     folder = tmp_path / "data"
     folder.mkdir()
-    (folder / "compiled").symlink_to(compiled_folder)
     return folder
 
 

@@ -17,17 +17,13 @@ CAR = Path(__file__).resolve().parents[1] / "cars" / "hill-climber.yaml"
 
 
 @pytest.fixture(scope="module")
-def case_folder(
-    model: Model, compiled_folder: Path, tmp_path_factory: pytest.TempPathFactory
-) -> Path:
+def case_folder(model: Model, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return a folder with a case recorded by the command, and the data it used."""
     folder = tmp_path_factory.mktemp("recorded")
     assert model.car.name == "hill-climber"
-    (folder / "data").mkdir()
-    (folder / "data" / "compiled").symlink_to(compiled_folder)
     options = ["--complaint", "first-start-fails", "--seed", "3"]
     fault = ["--fault", "fuel-pump-ground:open_circuit"]
-    places = ["--data-folder", str(folder / "data"), "--out", str(folder / "case.yaml")]
+    places = ["--out", str(folder / "case.yaml")]
     assert main(["record", str(CAR), *fault, *options, *places]) == 0
     return folder
 
@@ -41,7 +37,7 @@ def recorded(case_folder: Path, tmp_path: Path) -> Path:
 @pytest.fixture(scope="module")
 def replayed(case_folder: Path) -> tuple[int, str]:
     """Return the exit code and the text of the recorded case replayed."""
-    places = ["--data-folder", str(case_folder / "data"), "--width", "200"]
+    places = ["--width", "200"]
     with contextlib.redirect_stdout(io.StringIO()) as shown:
         code = main(["replay", str(case_folder / "case.yaml"), *places])
     return code, shown.getvalue()
@@ -63,14 +59,14 @@ def test_cautions_come_before_the_step_they_belong_to(
 
 
 def test_case_that_does_not_hold_is_told_and_exits_1(
-    recorded: Path, data_folder: Path, capsys: pytest.CaptureFixture[str]
+    recorded: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     text = recorded.read_text().replace(
         "at-start: {advice: open", "at-start: {advice: stop"
     )
     recorded.write_text(text)
 
-    code = main(["replay", str(recorded), "--data-folder", str(data_folder)])
+    code = main(["replay", str(recorded)])
 
     shown = capsys.readouterr()
     assert code == 1
@@ -79,7 +75,7 @@ def test_case_that_does_not_hold_is_told_and_exits_1(
 
 
 def test_car_beside_the_case_file_is_found(
-    recorded: Path, data_folder: Path, capsys: pytest.CaptureFixture[str]
+    recorded: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (recorded.parent / "mine.yaml").write_text(CAR.read_text())
     text = recorded.read_text().replace(
@@ -87,7 +83,7 @@ def test_car_beside_the_case_file_is_found(
     )
     recorded.write_text(text.replace(f'car: "{CAR}"', "car: mine.yaml"))
 
-    code = main(["replay", str(recorded), "--data-folder", str(data_folder)])
+    code = main(["replay", str(recorded)])
 
     assert (code, capsys.readouterr().err) == (0, "")
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -165,16 +164,14 @@ def test_progress_shows_a_bar_and_the_time_left() -> None:
     assert progress_words(0.1, seconds=30.0) == "[##..................] 4.5 min left"
 
 
-def test_worker_makes_the_car_from_its_text(
-    data_folder: Path, model: Model, knowledge: Knowledge
-) -> None:
+def test_worker_makes_the_car_from_its_text(model: Model, knowledge: Knowledge) -> None:
     text = CAR.read_text(encoding="utf-8")
 
-    made = model_of_text(CAR.name, text, version_of(knowledge), data_folder)
+    made = model_of_text(CAR.name, text, version_of(knowledge))
 
     assert made.car.parts == model.car.parts
 
 
-def test_worker_of_another_version_refuses(data_folder: Path) -> None:
+def test_worker_of_another_version_refuses() -> None:
     with pytest.raises(ClusterError, match="another version of this program"):
-        model_of_text(CAR.name, "", "another", data_folder)
+        model_of_text(CAR.name, "", "another")

@@ -27,8 +27,13 @@ from diagnose.files.car.grammar.entries import CarEntry
 from diagnose.files.car.grammar.entry_problems import read_entries
 from diagnose.files.yaml_positions import Document, read_document
 
+# What the file should be, for messages.
+WANTED = "car file"
 
-def load_car(path: pathlib.Path, knowledge: Knowledge) -> Car:
+
+def load_car(
+    path: pathlib.Path, knowledge: Knowledge, *, text: str | None = None
+) -> Car:
     """Read a car file.
 
     Parameters
@@ -37,6 +42,8 @@ def load_car(path: pathlib.Path, knowledge: Knowledge) -> Car:
         The file, YAML 1.2.
     knowledge : Knowledge
         Gives the defaults of what a person can't know, and the operating states.
+    text : str or None
+        What stands in the file, where that was read before.
 
     Returns
     -------
@@ -48,7 +55,7 @@ def load_car(path: pathlib.Path, knowledge: Knowledge) -> Car:
     InvalidFileError
         With every problem of the file, in the order of its lines.
     """
-    document = read_document(path, wanted="car file")
+    document = read_document(path, wanted=WANTED, text=text)
     _refuse_other_kinds(document)
     entries, broken, problems = read_entries(document)
     problems = document.problems + problems

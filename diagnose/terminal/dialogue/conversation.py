@@ -112,6 +112,24 @@ class Conversation:
             page = (say("unclear", str(error), Tone.PROBLEM),)
         return self._with_warning(page)
 
+    def interrupted(self) -> Page:
+        """Return the page after Ctrl-C cut a line short: it counts whole or not at all.
+
+        A fact that was on the disk by then counts.
+        """
+        before = self._answer.facts
+        try:
+            self._casebook.settle()
+        except DiagnoseError as error:
+            return (say("stopped", str(error), Tone.PROBLEM),)
+        self._begin_anew()
+        self._contested = None
+        if self._stage is not Stage.CONTEXT or not self._has_trouble:
+            self._stage = Stage.WORK if self._has_trouble else Stage.COMPLAINT
+        counts = "counts" if self._answer.facts != before else "does not count"
+        words = f"What was typed {counts}. Type facts to see what does."
+        return (say("stopped", words, Tone.ASIDE),)
+
     def farewell(self) -> Page:
         """Return the last page: whether the case is kept, and how to go on."""
         if not self._journal.is_saved:

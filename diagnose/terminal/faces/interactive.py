@@ -156,7 +156,7 @@ def _heard(
             meanwhile.end()
             return conversation.hear(line)
     except KeyboardInterrupt:
-        return (say("stopped", "Type facts to see what counts.", Tone.ASIDE),)
+        return conversation.interrupted()
 
 
 @contextlib.contextmanager

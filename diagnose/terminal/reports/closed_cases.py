@@ -16,7 +16,7 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.cases.case_lines import line_of, read_case_lines
 from diagnose.inference.learning.closed_cases import ClosedCase
 from diagnose.session.closing import closed_case, cure_in
-from diagnose.store.case_store import FactRow, StoredCase
+from diagnose.store.case_store import CaseStore, FactRow, StoredCase
 from diagnose.store.pool import CasePool
 from diagnose.terminal.kept_cases import has_store, opened_store, stored_car
 from diagnose.terminal.safe_text import clean
@@ -92,8 +92,8 @@ def _own_lines(
     """Yield the closed cases of the store: the key of each, and its line."""
     if not has_store(folder):
         return
-    cars = _Cars(knowledge)
     with opened_store(folder) as store:
+        cars = _Cars(store, knowledge)
         for stored, rows in store.each_case():
             try:
                 case = _closed(stored, rows, cars, knowledge)
@@ -120,15 +120,15 @@ def _closed(
 class _Cars:
     """The cars of stored cases, each file read once as long as they are few."""
 
-    def __init__(self, knowledge: Knowledge) -> None:
-        self._knowledge = knowledge
+    def __init__(self, store: CaseStore, knowledge: Knowledge) -> None:
+        self._store, self._knowledge = store, knowledge
         self._known: dict[str, Car] = {}
 
     def of(self, case: StoredCase) -> Car:
         """Return the car of a case, as its file was when the case began."""
         found = self._known.get(case.car_digest)
         if found is None:
-            found = stored_car(case, self._knowledge)
+            found = stored_car(self._store, case, self._knowledge)
             if len(self._known) >= _REMEMBERED_CARS:
                 self._known.clear()
             self._known[case.car_digest] = found

@@ -1,42 +1,14 @@
-"""What is printed once, to be read or piped on: cases, checks, expansions."""
+"""What is printed once, to be read or piped on: checks, expansions."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 from typing import TextIO
 
 from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
-from diagnose.store.case_store import StoredCase
 from diagnose.terminal.car_files import open_car, published_knowledge
-from diagnose.terminal.kept_cases import has_store, opened_store
 from diagnose.terminal.safe_text import clean
-
-
-def list_cases(folder: Path, sink: TextIO) -> None:
-    """List the stored cases, the one worked on latest first.
-
-    Parameters
-    ----------
-    folder : Path
-        The data folder.
-    sink : TextIO
-        Where it is written.
-
-    Raises
-    ------
-    StoreError
-        If the store can't be read.
-    """
-    cases: tuple[StoredCase, ...] = ()
-    if has_store(folder):
-        with opened_store(folder) as store:
-            cases = store.cases()
-    if not cases:
-        sink.write("no case is stored yet; begin one by: diagnose start CAR\n")
-    for case in cases:
-        _write_lines(sink, _case_lines(case))
 
 
 def check_car_file(name: str, sink: TextIO) -> None:
@@ -71,13 +43,6 @@ def list_expansion(name: str, sink: TextIO) -> None:
     """
     for part in describe_expansion(open_car(name, published_knowledge())):
         _write_lines(sink, _part_lines(part))
-
-
-def _case_lines(case: StoredCase) -> Iterator[str]:
-    day, time = case.latest_at[:10], case.latest_at[11:16]
-    yield f"{case.name}  {day} {time} UTC  {case.fact_count} facts  {case.car_path}"
-    if case.standing:
-        yield f"  {case.standing}"
 
 
 def _part_lines(part: PartRow) -> Iterator[str]:

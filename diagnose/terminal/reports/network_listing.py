@@ -125,7 +125,7 @@ def stored_facts(
     with opened_store(folder) as store:
         case = store.find(case_name)
         rows = store.facts(case.name)
-    car = stored_car(case, knowledge)
+        car = stored_car(store, case, knowledge)
     return car, tuple(
         # what was skipped says nothing about the causes
         fact_from_row(row)

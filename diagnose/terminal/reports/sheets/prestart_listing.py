@@ -76,7 +76,7 @@ def list_prestart(options: PrestartOptions, sink: TextIO) -> None:
     facts, _ = told_of_owner(
         car, knowledge, without=options.without, path=options.owner_file
     )
-    model = prepared_model(car, knowledge, options.data_folder)
+    model = prepared_model(car, knowledge)
     listed = prestart(model, history=history, prices=Prices(model, facts))
     most = len(listed.unshown) if options.has_all else SHOWN_UNSHOWN
     if options.form == "json":

@@ -13,20 +13,17 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.session.ready_car import COMPILED_LAYERS, Model, program_digest
 from diagnose.terminal.car_files import open_car, published_knowledge
-from diagnose.terminal.kept_cases import car_file_of_text
 from diagnose.terminal.prepared_car import prepared_model
 from diagnose.trial.cluster import ClusterError
 
 
-def model_of(car: str, data_folder: Path) -> Model:
+def model_of(car: str) -> Model:
     """Return a car ready for diagnosis; each worker of a trial calls it.
 
     Parameters
     ----------
     car : str
         Path of a car file, or name of a shipped car.
-    data_folder : Path
-        Where compiled cars are kept.
 
     Raises
     ------
@@ -34,10 +31,10 @@ def model_of(car: str, data_folder: Path) -> Model:
         If there is no such car, or with everything that is wrong with its file.
     """
     knowledge = published_knowledge()
-    return prepared_model(open_car(car, knowledge), knowledge, data_folder)
+    return prepared_model(open_car(car, knowledge), knowledge)
 
 
-def model_of_text(name: str, text: str, version: str, data_folder: Path) -> Model:
+def model_of_text(name: str, text: str, version: str) -> Model:
     """Return a car ready for diagnosis from its file's text, where there is no file.
 
     Parameters
@@ -46,8 +43,6 @@ def model_of_text(name: str, text: str, version: str, data_folder: Path) -> Mode
         Name of the file, and what stands in it.
     version : str
         `version_of` where the work comes from.
-    data_folder : Path
-        Where compiled cars are kept on this machine.
 
     Raises
     ------
@@ -60,9 +55,7 @@ def model_of_text(name: str, text: str, version: str, data_folder: Path) -> Mode
             f"the worker on {platform.node()} has another version of this program or "
             "of its knowledge; install the same one on every machine"
         )
-    with car_file_of_text(name, text) as path:
-        car = load_car(path, knowledge)
-    return prepared_model(car, knowledge, data_folder)
+    return prepared_model(load_car(Path(name), knowledge, text=text), knowledge)
 
 
 def version_of(knowledge: Knowledge) -> str:

@@ -11,10 +11,10 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from functools import partial
-from pathlib import Path
 from typing import TextIO
 
-from diagnose.files.car.car_file import load_car
+from diagnose.files.car.car_file import WANTED, load_car
+from diagnose.files.file_text import read_text
 from diagnose.terminal.car_files import car_file, published_knowledge
 from diagnose.terminal.progress import Progress
 from diagnose.terminal.reports.trials import trial_tables
@@ -58,8 +58,6 @@ class TrialOptions:
         Address of a Dask scheduler; empty: all is played here.
     is_json : bool
         One JSON object instead of tables.
-    data_folder : Path
-        Where compiled cars are kept.
     has_policies : bool
         Other ways to choose the readings play the same cars.
     is_outside : bool
@@ -73,7 +71,6 @@ class TrialOptions:
     first_seed: int
     n_workers: int
     is_json: bool
-    data_folder: Path
     cluster: str = ""
     has_policies: bool = False
     is_outside: bool = False
@@ -127,7 +124,7 @@ def run(options: TrialOptions, *, sink: TextIO, notice: TextIO) -> None:
     if options.cluster:
         games = _played_there(options, plan, notice)
     else:
-        make = partial(model_of, options.car, options.data_folder)
+        make = partial(model_of, options.car)
         make()  # fills the cache once, before the workers ask for it
         with _progress(notice) as show:
             games = run_trial(make, plan, n_workers=options.n_workers, progress=show)
@@ -172,12 +169,12 @@ def _tellings(options: TrialOptions, games: Sequence[Game]) -> tuple[Telling, ..
     """Return what would have told apart what was named from what was there."""
     if not any(map(is_failed, games)):
         return ()
-    return tellings(games, model_of(options.car, options.data_folder))
+    return tellings(games, model_of(options.car))
 
 
 def _in_bands(options: TrialOptions, plan: TrialPlan) -> tuple[InBands, ...]:
     """Return how many readings of the trial's cars, sound, the sheet foretells."""
-    model = model_of(options.car, options.data_folder)
+    model = model_of(options.car)
     return sound_readings(model, plan.stock(model))
 
 
@@ -187,11 +184,9 @@ def _played_there(
     """Play a trial on a cluster; the car goes there as text."""
     knowledge = published_knowledge()
     with car_file(options.car) as path:
-        load_car(path, knowledge)  # a mistake in it is told here
-        name, text = path.name, path.read_text(encoding="utf-8")
-    make = partial(
-        model_of_text, name, text, version_of(knowledge), options.data_folder
-    )
+        name, text = path.name, read_text(path, wanted=WANTED)
+        load_car(path, knowledge, text=text)  # a mistake in it is told here
+    make = partial(model_of_text, name, text, version_of(knowledge))
     with (
         connected(options.cluster) as cluster,
         _progress(notice) as show,
