@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from diagnose.circuit.car import Car, OperatingState, Origin, Part, Value, fixed
@@ -67,6 +67,15 @@ def make_part(
         gate=gate,
         closed_in=closed_in,
     )
+
+
+def with_values(part: Part, **values: float) -> Part:
+    """Return a part with some of its values set."""
+    set_to = {
+        name: Value(distribution=fixed(value), origin=Origin.CAR_FILE)
+        for name, value in values.items()
+    }
+    return replace(part, values={**part.values, **set_to})
 
 
 def make_source(plus: str, volts: float, ohms: float = IDEAL_OHMS) -> Part:

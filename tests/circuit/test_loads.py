@@ -14,10 +14,8 @@ import pytest
 from diagnose.circuit.car import (
     DrawsWhen,
     OperatingState,
-    Origin,
     Part,
     Value,
-    fixed,
 )
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.operating_point import Start
@@ -35,6 +33,7 @@ from tests.circuit.small_circuits import (
     make_resistor,
     make_source,
     solve_circuit,
+    with_values,
 )
 
 IDLE = OperatingState(
@@ -168,15 +167,6 @@ def test_led_charge_lamp_leaves_the_alternator_dead(defaults: Defaults) -> None:
 
 
 KEY_ON = OperatingState(name="key-on", label="key on", switch_positions={})
-
-
-def with_values(part: Part, **changes: float) -> Part:
-    """Return a part with some fixed values of its own."""
-    values = {
-        name: Value(distribution=fixed(value), origin=Origin.CAR_FILE)
-        for name, value in changes.items()
-    }
-    return replace(part, values={**part.values, **values})
 
 
 def make_pump(**changes: float) -> Part:

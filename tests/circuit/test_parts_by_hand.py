@@ -21,6 +21,7 @@ from tests.circuit.small_circuits import (
     make_resistor,
     make_source,
     solve_circuit,
+    with_values,
 )
 
 IDLE = OperatingState(
@@ -52,7 +53,8 @@ def make_alternator(*optional: str, scale: float = 1.0, **changed: float) -> Par
         "ripple_ohms": 3e-4,
         "diode_leak_ohms": 1e9,
     }
-    part = make_part("alternator", "alternator", OUTPUT, GROUND, **values | changed)
+    part = make_part("alternator", "alternator", OUTPUT, GROUND)
+    part = with_values(with_values(part, **values), **changed)
     inner = {name: f"alternator.{name}" for name in optional}
     return replace(part, terminals={**part.terminals, **inner})
 
@@ -326,18 +328,9 @@ def test_an_output_holds_its_limit(volts: float, amps: float) -> None:
 
 def make_diode(**changed: float) -> Part:
     """Return a diode of .7 V and .05 ohm from a to b."""
-    flaw = {**dict.fromkeys(("is_shorted", "is_open", "is_reversed"), 0.0), **changed}
-    return make_part(
-        "diode",
-        "diode",
-        "a",
-        GROUND,
-        forward_volts=0.7,
-        on_ohms=0.05,
-        is_shorted=flaw["is_shorted"],
-        is_open=flaw["is_open"],
-        is_reversed=flaw["is_reversed"],
-    )
+    flaws = dict.fromkeys(("is_shorted", "is_open", "is_reversed"), 0.0)
+    part = make_part("diode", "diode", "a", GROUND, forward_volts=0.7, on_ohms=0.05)
+    return with_values(with_values(part, **flaws), **changed)
 
 
 # By hand: .1 V beyond .7 V over .05 ohm are 2 A, one way only; shorted, 1 V drives 20 A
