@@ -6,10 +6,11 @@ By hand; limits of 1 to 2 A are those of relay-driver outputs (memory).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 
-from diagnose.circuit.car import OperatingState, Part
+from diagnose.circuit.car import OperatingState, Origin, Part, Value, fixed
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.predictor import Predictor
@@ -99,6 +100,21 @@ def test_output_that_drives_a_pump_directly_gives_it_three_volts(
     pump_volts = solved.branch_amps["load"] * PUMP_OHMS
 
     assert pump_volts == pytest.approx(2.9, abs=0.05)
+
+
+# A controller that is dead, but fed, switches nothing: its outputs are dead with it.
+@pytest.mark.parametrize("is_high_side", [False, True])
+def test_output_of_a_dead_controller_switches_nothing(is_high_side: bool) -> None:
+    ends = ("pin", GROUND) if is_high_side else ("plus", "pin")
+    load = make_resistor(*ends, COIL_OHMS, "load")
+    parts = controlled(load, is_high_side=is_high_side)
+    dead = Value(distribution=fixed(0.0), origin=Origin.CAR_FILE)
+    parts[1] = replace(parts[1], values={**parts[1].values, "is_working": dead})
+
+    solved = solve_circuit(parts, ON)
+
+    assert solved.branch_amps["load"] == pytest.approx(0.0, abs=1e-9)
+    assert solved.branch_amps["controller"] == 0.0
 
 
 def conducts(parts: Sequence[Part]) -> list[float]:

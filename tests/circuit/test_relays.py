@@ -15,7 +15,11 @@ from diagnose.circuit.car import OperatingState, Part
 from diagnose.circuit.changes.compensation import CompensationSolver
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.network import Slots
-from diagnose.circuit.solver.point_solver import solve_operating_point
+from diagnose.circuit.solver.operating_point import Start
+from diagnose.circuit.solver.point_solver import (
+    OperatingPointSolver,
+    solve_operating_point,
+)
 from diagnose.circuit.tolerance_draws import Sample
 from tests.circuit.small_circuits import (
     CRANKING,
@@ -408,6 +412,36 @@ def test_chattering_contacts_are_neither_open_nor_closed() -> None:
     solved = solver.solve(np.zeros(1, dtype=int), Slots(branch=coil, curves=unchanged))
 
     assert solved.branch_conducts(contacts).tolist() == [[0.5]]
+
+
+# Where gates may rest is given to find that out sooner: it must not decide it.
+@pytest.mark.parametrize("goal", [False, True])
+@pytest.mark.parametrize("volts", [12.0, 3.0])
+def test_a_relay_ends_where_its_volts_put_it_whatever_is_expected(
+    volts: float, goal: bool
+) -> None:
+    parts = [
+        make_source("30", volts),
+        make_coil("30", GROUND),
+        make_contacts("30", "87"),
+        make_resistor("87", GROUND, LOAD_OHMS, name="load"),
+    ]
+    network = CarModel(make_car(parts), Sample(n_draws=1)).network(KEY_ON)
+    solver, draw = OperatingPointSolver(network), np.zeros(1, dtype=np.int64)
+    nothing = Slots(
+        branch=np.full((1, 1), -1), curves=np.zeros((1, 1, network.curves.shape[2]))
+    )
+    is_pulled_in = volts > PULL_IN_VOLTS
+
+    for begins in (False, True):
+        start = Start(solver.base.segment, network.has_gate[None] & begins)
+        is_on, is_settled = solver.ends(
+            draw, nothing, network.has_gate[None] & goal, start=start
+        )
+        # 3 V hold a relay that is in: they are between release and pull-in
+        expected = is_pulled_in or begins
+        assert is_settled.all()
+        assert is_on[0, network.has_gate].tolist() == [expected]
 
 
 def test_relay_that_pulls_its_feed_down_chatters() -> None:

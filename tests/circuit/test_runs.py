@@ -122,6 +122,21 @@ def test_runs_give_the_volts_of_the_full_matrix(case: Case) -> None:
     assert apart.max() < TOLERANCE_VOLTS
 
 
+def test_a_car_in_which_nothing_is_changed_is_solved_already(case: Case) -> None:
+    draw = np.flatnonzero(case.solver.base.is_settled)[:N_DRAWS]
+    unchanged = case.slots.take(np.arange(N_DRAWS)).branch
+    slots = Slots(
+        branch=np.full_like(unchanged, -1),
+        curves=np.zeros((*unchanged.shape, case.network.curves.shape[2])),
+    )
+    for n_together in (1, N_DRAWS):
+        found = case.solver.solve(draw, slots, n_together=n_together)
+
+        assert found.is_base.all()
+        assert not len(found.afresh.points)
+        assert (found.volts == case.solver.base.volts[draw]).all()
+
+
 # -1 and no other number marks an unused place, in all tables of branches.
 def test_changes_name_branches_of_the_car_or_an_unused_place(case: Case) -> None:
     n_branches = len(case.network.branches)

@@ -197,6 +197,12 @@ def test_fast_path_ends_where_state_after_state_does(cases: tuple[Case, ...]) ->
         assert apart[case.slow.is_settled].max() < TOLERANCE_VOLTS
 
 
+def test_no_point_is_solved_from_the_start_twice(cases: tuple[Case, ...]) -> None:
+    for case in cases:
+        points = case.solved.afresh.points
+        assert len(np.unique(points)) == len(points)
+
+
 def test_fast_path_chatters_where_state_after_state_does(
     cases: tuple[Case, ...],
 ) -> None:

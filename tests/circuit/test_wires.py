@@ -123,9 +123,9 @@ def test_metric_wire_reads_at_or_under_the_class_5_limit(
     ],
 )
 def test_sae_gauge_has_the_published_area(gauge: int, circular_mils: float) -> None:
-    # SAE J1128 and J1127 sizes; secondary copy; 1 %.
-    # A circular mil is 506.7 square micrometres (definition, worked by hand).
-    assert sae_area_mm2(gauge) == pytest.approx(circular_mils * 5.067e-4, rel=0.01)
+    # SAE J1128 and J1127 sizes; secondary copy; exact.
+    # A circular mil is 506.7075 square micrometres (definition, worked by hand).
+    assert sae_area_mm2(gauge) == pytest.approx(circular_mils * 5.067075e-4, rel=1e-6)
 
 
 @pytest.mark.parametrize("gauge", [18, 16, 14, 12, 10, 8, 6, 4, 2, 1, 0, -1])

@@ -156,7 +156,7 @@ class Setting:
     position: str
     body: str
     scale: float
-    is_mirrored: bool = False
+    is_mirrored: bool
 
     def between(self, first: str, second: str) -> tuple[str, str]:
         """Return the nodes of two terminals, the more positive one first.
