@@ -233,12 +233,14 @@ def check(one: Mutant, covering: Covering, most_seconds: float) -> None:
             sys.exit(f"{one.path} {'un' * (after == same)}changed: {end}")
 
 
-def covered(kept: Path, tests: list[str], areas: list[str]) -> Covering:
-    """Return which tests run what of some areas, recorded now unless it is kept."""
+def covered(kept: Path, tests: list[str]) -> Covering:
+    """Return which tests run what, recorded now unless it is kept.
+
+    Of all folders, for a constant of an area may be used in others alone.
+    """
 
     def work() -> int:
-        folders = [f"diagnose/{a}" + ("" if "." in a else "/*") for a in areas]
-        recorder = Recorder(folders)
+        recorder = Recorder(["diagnose/*"])
         code = int(pytest.main([*PYTEST, *tests], [recorder]))
         recorder.save(kept)
         return code
@@ -310,8 +312,8 @@ def main() -> None:
             warnings.simplefilter("ignore")
             importlib.import_module(name)
     kept = chosen.coverage or Path(tempfile.mkdtemp(), "coverage.json")
-    covering = covered(kept, chosen.tests, chosen.areas)
-    parts, rows = sum(SHARES[area] for area in chosen.areas), {}
+    covering, rows = covered(kept, chosen.tests), {}
+    parts = sum(SHARES[area] for area in chosen.areas)
     for area in chosen.areas:
         number = round(chosen.number * SHARES[area] / parts)
         size, mutants = sampled(area, number, chosen.seed)
