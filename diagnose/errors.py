@@ -9,9 +9,35 @@ import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+# How many problems of one file are told; the rest is counted. [1] Own choice: a screen.
+MOST_PROBLEMS_TOLD = 20
+
+# How long one line about a mistake may be. [characters] Own choice: the longest list of
+# known names fits; a file that is one endless line does not come back whole.
+LONGEST_LINE_TOLD = 1000
+
 
 class DiagnoseError(Exception):
     """A mistake the user can mend; caught once, in the command line."""
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """What is told of it, each on a line of its own."""
+        return (shortened(str(self)),)
+
+
+def shortened(text: str) -> str:
+    """Return a text without its middle where it is too long for a line.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+    """
+    if len(text) <= LONGEST_LINE_TOLD:
+        return text
+    half = LONGEST_LINE_TOLD // 2
+    return f"{text[:half]} ... {text[-half:]}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +62,7 @@ class FileProblem:
     def __str__(self) -> str:
         """Return ``file:line:column: message``."""
         where = f":{self.line}:{self.column}" if self.line else ""
-        return f"{self.path}{where}: {self.message}"
+        return f"{shortened(self.path)}{where}: {shortened(self.message)}"
 
 
 class InvalidFileError(DiagnoseError):
@@ -50,7 +76,16 @@ class InvalidFileError(DiagnoseError):
 
     def __init__(self, problems: tuple[FileProblem, ...]) -> None:
         self.problems = problems
-        super().__init__("\n".join(str(problem) for problem in problems))
+        super().__init__("\n".join(self.lines))
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """The first problems, and how many more there are."""
+        told = [str(problem) for problem in self.problems[:MOST_PROBLEMS_TOLD]]
+        more = len(self.problems) - len(told)
+        if more:
+            told.append(f"{shortened(self.problems[0].path)}: and {more} more")
+        return tuple(told)
 
 
 class UnsolvableCircuitError(DiagnoseError):
@@ -65,6 +100,11 @@ class UnsolvableCircuitError(DiagnoseError):
     def __init__(self, reasons: tuple[str, ...]) -> None:
         self.reasons = reasons
         super().__init__("\n".join(reasons))
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """One for each reason."""
+        return self.reasons
 
 
 class ReadingError(DiagnoseError):

@@ -10,10 +10,10 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from diagnose.cli.parser import build_parser
-from diagnose.errors import DiagnoseError, InvalidFileError
+from diagnose.errors import DiagnoseError, InvalidFileError, shortened
 
 # Exit code of a command that did what it was asked for.
 EXIT_DONE = 0
@@ -39,6 +39,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         The exit code.
     """
+    _open_what_is_closed()
     options = build_parser().parse_args(arguments)
     # Read when numpy is imported: for matrices of this size one thread is the quickest.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -48,19 +49,44 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
     except InvalidFileError as error:
         # each line begins with its file and line, as editors expect
-        sys.stderr.write(f"{_safe(str(error))}\n")
-        return EXIT_USER_MISTAKE
+        return _told(error.lines, before="")
     except DiagnoseError as error:
-        for line in _safe(str(error)).splitlines():
-            sys.stderr.write(f"diagnose: {line}\n")
-        return EXIT_USER_MISTAKE
+        return _told(error.lines)
     except BrokenPipeError:
-        # The reader had enough. Python flushes once more at exit: into nothing.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _write_no_more()  # the reader had enough
+    except OSError as error:
+        # a disk that is full, a folder that may not be read: never a slip of ours
+        _write_no_more()
+        where = f"{error.filename}: " if error.filename else ""
+        return _told((f"{where}{error.strerror or error}",))
     except KeyboardInterrupt:
         sys.stderr.write("\nStopped; what was told is kept.\n")
         return EXIT_INTERRUPTED
     return EXIT_DONE
+
+
+def _told(lines: Iterable[str], *, before: str = "diagnose: ") -> int:
+    """Tell of a mistake, each line on one line whatever stands in it."""
+    from diagnose.terminal.safe_text import clean
+
+    with contextlib.suppress(OSError):
+        sys.stderr.writelines(f"{before}{shortened(clean(line))}\n" for line in lines)
+        sys.stderr.flush()
+    return EXIT_USER_MISTAKE
+
+
+def _write_no_more() -> None:
+    """Send what is still to be written into nothing: Python flushes at exit."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _open_what_is_closed() -> None:
+    """Give the streams that a shell closed (``>&-``) a place to go."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            # open until the process ends
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: PTH123, SIM115
 
 
 def _carry_on_at_strange_letters() -> None:
@@ -70,10 +96,3 @@ def _carry_on_at_strange_letters() -> None:
         if reconfigure is not None:
             with contextlib.suppress(ValueError):
                 reconfigure(errors="replace")
-
-
-def _safe(message: str) -> str:
-    """Return a message without control codes: a file may have put some in."""
-    from diagnose.terminal.safe_text import clean_lines
-
-    return "\n".join(clean_lines(message))

@@ -15,6 +15,7 @@ from diagnose.cli.options import (
     add_history,
     add_width,
 )
+from diagnose.errors import DiagnoseError
 
 if TYPE_CHECKING:
     from diagnose.cli.options import Commands
@@ -179,12 +180,20 @@ def _record(options: argparse.Namespace) -> None:
         car_name=options.car,
         faults=tuple(options.fault),
         complaint=options.complaint,
-        seed=options.seed,
+        seed=_seed(options),
         title=options.title,
         owner=options.owner,
         history=history_of(options.history),
     )
     record_case(wanted, open_model=_opener(), out=options.out, sink=sys.stdout)
+
+
+def _seed(options: argparse.Namespace) -> int:
+    """Return the seed that was given."""
+    seed: int = options.seed
+    if seed < 0:
+        raise DiagnoseError(f"--seed is 0 or more; found {seed}")
+    return seed
 
 
 def _trial(options: argparse.Namespace) -> None:
@@ -193,7 +202,7 @@ def _trial(options: argparse.Namespace) -> None:
     wanted = TrialOptions(
         car=options.car,
         n_games=max(options.n, 1),
-        first_seed=options.seed,
+        first_seed=_seed(options),
         n_workers=options.workers or os.cpu_count() or 1,
         is_json=options.json,
         cluster=options.cluster,

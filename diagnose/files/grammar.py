@@ -55,6 +55,9 @@ _EXPECTED = {
     "too_long": "at most {max_length} of them",
 }
 
+# How much of a text a message shows. [characters] Own choice: most of a line.
+LONGEST_SHOWN = 60
+
 # Pattern of a name, and how it is said. Own words.
 _NAME_WORDS = {
     IDENTIFIER_PATTERN: "a plain identifier: a-z, 0-9 and _, a letter first",
@@ -155,7 +158,8 @@ def shown(found: object) -> str:
     if found is None:
         return "nothing"
     if isinstance(found, str):
-        return f'"{found}"'
+        cut = found if len(found) <= LONGEST_SHOWN else f"{found[:LONGEST_SHOWN]}..."
+        return f'"{cut}"'
     if isinstance(found, bool):
         return "true" if found else "false"
     if isinstance(found, list):

@@ -13,9 +13,10 @@ from typing import Annotated
 
 from pydantic import Field, ValidationError
 
-from diagnose.errors import InvalidFileError, did_you_mean
+from diagnose.errors import InvalidFileError, ReadingError, did_you_mean
 from diagnose.files.grammar import Entry, grammar_problems, keys_of
 from diagnose.files.yaml_positions import read_document
+from diagnose.units import check_minutes
 
 # The name of an owner's file in his configuration folder.
 OWNER_FILE = "owner.yaml"
@@ -45,6 +46,15 @@ class _OwnerEntry(Entry):
 
     without: list[str] = Field(default_factory=list)
     takes: dict[str, Minutes] = Field(default_factory=dict)
+
+
+def _refusal(minutes: float) -> str:
+    """Return why nobody spends that time on a step; empty for one that is spent."""
+    try:
+        check_minutes(minutes)
+    except ReadingError as error:
+        return str(error)
+    return ""
 
 
 def load_owner(path: Path, *, limits: Mapping[str, str]) -> Owner:
@@ -84,6 +94,11 @@ def load_owner(path: Path, *, limits: Mapping[str, str]) -> Owner:
         )
         for place, name in enumerate(found.without)
         if name not in limits
+    )
+    problems.extend(
+        document.problem(("takes", name), f"{name}: {reason}")
+        for name, minutes in found.takes.items()
+        if (reason := _refusal(minutes))
     )
     if problems:
         raise InvalidFileError(tuple(problems))

@@ -25,6 +25,11 @@ Plain = Scalar | list["Plain"] | dict[str, "Plain"]
 # Keys and list indices from the top of a file down to an entry.
 Location = tuple[str | int, ...]
 
+# The longest whole number that is read as one; a longer one is a number with digits
+# that are not kept. [characters] Derived: every number of 15 digits is exact as a float
+# (IEEE 754 binary64), and a sign.
+MOST_DIGITS = 16
+
 # How deep entries may nest: car and knowledge files nest five deep, and Python's
 # recursion limit is far off. [1] Own choice.
 MOST_DEPTH = 20
@@ -254,9 +259,11 @@ def _position(node: Node) -> Position:
 
 def _number(text: str) -> Scalar:
     """Return the number that a text is; the text itself when it is none."""
-    for kind in (int, float):
-        try:
-            return kind(text)
-        except ValueError:
-            continue
-    return text
+    try:
+        return int(text) if len(text) <= MOST_DIGITS else float(text)
+    except ValueError:
+        pass
+    try:
+        return float(text)
+    except ValueError:
+        return text

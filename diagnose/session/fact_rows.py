@@ -131,7 +131,10 @@ def _number(content: FactContent, key: str) -> float:
         return math.inf
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise ReadingError(f'"{key}" must be a number or "OL", found {value!r}')
-    return float(value)
+    try:
+        return float(value)
+    except OverflowError as error:
+        raise ReadingError(f'"{key}" is larger than any number on a car') from error
 
 
 def _reading(content: FactContent) -> ReadingFact:

@@ -161,6 +161,17 @@ def text_digest(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
+def storable(text: str) -> str:
+    """Return a text that can be kept: a file's name need not be letters.
+
+    Parameters
+    ----------
+    text : str
+        As the system gives it, with lone surrogates for bytes that are no UTF-8.
+    """
+    return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
 class CaseNameError(StoreError):
     """A name a case can't have: taken, or hard to type on a command line."""
 
@@ -211,6 +222,7 @@ class CaseStore(Database):
         StoreError
             If the file can't be written.
         """
+        car_path = storable(car_path)
         if name and not _NAME.fullmatch(name):
             raise CaseNameError(
                 f'"{name}" can\'t name a case; use letters, digits, "-", "_" and "."'
@@ -310,7 +322,7 @@ class CaseStore(Database):
             (number,),
         )
         return tuple(
-            FactRow(kind=kind, content=json.loads(content)) for kind, content in found
+            FactRow(kind=kind, content=_from_json(content)) for kind, content in found
         )
 
     def cases(self) -> Iterator[StoredCase]:
@@ -377,6 +389,7 @@ class CaseStore(Database):
             If there is none.
         """
         latest = self._cases("ORDER BY worked_on DESC LIMIT 5")
+        name = name.encode("utf-8", "replace").decode("utf-8")
         if not latest:
             raise StoreError("no case is stored yet; begin one by: diagnose start CAR")
         found = self._cases("WHERE name = ?", (name,)) if name else latest
@@ -404,6 +417,15 @@ class CaseStore(Database):
 
 def _to_json(row: FactRow) -> str:
     return json.dumps(dict(row.content), ensure_ascii=False, allow_nan=False)
+
+
+def _from_json(content: str) -> FactContent:
+    """Return the fields of a fact; none where the row was spoilt by hand."""
+    try:
+        found = json.loads(content)
+    except (ValueError, RecursionError):
+        return {}
+    return found if isinstance(found, dict) else {}
 
 
 def _stored_case(row: tuple[int, str, str, str, str, str, str, int]) -> StoredCase:

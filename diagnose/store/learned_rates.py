@@ -20,6 +20,17 @@ from diagnose.store.private_file import replace_private_file
 # The folder in the data folder that holds what was learned.
 LEARNED_FOLDER = "learned"
 
+# What reading something else than what was written may raise.
+_UNREADABLE = (
+    OSError,
+    ValueError,
+    KeyError,
+    TypeError,
+    AttributeError,
+    RecursionError,
+    OverflowError,
+)
+
 # The version of the files that this program writes and reads. [1]
 FORMAT = 1
 
@@ -49,7 +60,7 @@ def latest_learned(folder: Path) -> Learned | None:
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
         return _learned(data)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+    except _UNREADABLE as error:
         raise StoreError(
             f"{path}: can't be read ({error}); take it back by: diagnose learn --undo"
         ) from error

@@ -35,6 +35,19 @@ def open_car(name: str, knowledge: Knowledge) -> Car:
         return load_car(path, knowledge)
 
 
+def refuse_overwriting(out: Path, source: Path) -> None:
+    """Refuse to write a file in place of the one it is made from.
+
+    Raises
+    ------
+    DiagnoseError
+        If both are one file, whatever they are called.
+    """
+    with contextlib.suppress(OSError, ValueError):
+        if out.samefile(source):
+            raise DiagnoseError(f"{out}: would overwrite {source}; choose another name")
+
+
 @contextlib.contextmanager
 def car_file(name: str) -> Iterator[Path]:
     """Give the file of a path or of a shipped car's name.
@@ -45,7 +58,7 @@ def car_file(name: str) -> Iterator[Path]:
         If there is neither; the message has the nearest shipped car.
     """
     path = Path(name)
-    if path.exists():
+    if is_there(path):
         yield path
         return
     shipped = shipped_cars()
@@ -57,3 +70,19 @@ def car_file(name: str) -> Iterator[Path]:
         )
     with as_file(shipped[name]) as unpacked:
         yield unpacked
+
+
+def is_there(path: Path) -> bool:
+    """Return whether there is a file; one that may not be read counts too.
+
+    Parameters
+    ----------
+    path : Path
+        Whatever was typed, also what no file can be called.
+    """
+    try:
+        return path.exists()
+    except PermissionError:
+        return True
+    except OSError:  # such as a name too long for any file
+        return False

@@ -14,7 +14,6 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.owner_file import OWNER_FILE, Owner, load_owner
 from diagnose.session.facts import Fact, LimitFact, TakesFact
 from diagnose.terminal.names import known_name
-from diagnose.units import check_minutes
 
 
 def default_owner_file() -> Path:
@@ -58,7 +57,6 @@ def told_of_owner(
 def _takes(owner: Owner, known: set[str]) -> Iterator[TakesFact]:
     for subject, minutes in owner.takes.items():
         if subject in known:
-            check_minutes(minutes)
             yield TakesFact(subject=subject, minutes=minutes)
 
 

@@ -143,3 +143,34 @@ def test_file_that_is_no_text_is_a_problem(
 
     with pytest.raises(InvalidFileError, match="not UTF-8 text"):
         list(read_case_lines(path, knowledge))
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        '{"closed-case": ' + "9" * 5000 + "}",
+        '{"closed-case": ' + "9" * 400 + "}",
+        '{"closed-case": 1e999}',
+        '{"closed-case": 1, "complaint": "\\ud800"}',
+        '{"\\ud800": 1}',
+        "[" * 19_000,
+        "9" * 5000,
+    ],
+)
+def test_numbers_and_letters_that_are_none_are_problems(
+    tmp_path: Path, knowledge: Knowledge, line: str
+) -> None:
+    found = problems(line + "\n", tmp_path, knowledge)
+
+    assert len(found) == 1
+    assert found[0].startswith("1:")
+
+
+@pytest.mark.parametrize("digits", [400, 4000, 5000])
+def test_a_number_of_parts_is_never_endless(
+    tmp_path: Path, knowledge: Knowledge, digits: int
+) -> None:
+    line = json.dumps({"closed-case": 1, "parts": {"fuse": 0}})
+    found = problems(line.replace("0}", "9" * digits + "}"), tmp_path, knowledge)
+
+    assert len(found) == 1

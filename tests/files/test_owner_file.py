@@ -47,3 +47,12 @@ def test_minutes_below_nothing_are_refused(tmp_path: Path) -> None:
     found = problem(tmp_path, "takes: {tank: -1}\n")
 
     assert found == "1:15: tank: found -1, expected a number of at least 0"
+
+
+@pytest.mark.parametrize("minutes", ["1e9", "9" * 400, "100000"])
+def test_minutes_that_nobody_spends_are_told_with_their_line(
+    tmp_path: Path, minutes: str
+) -> None:
+    found = problem(tmp_path, f"without: [clamp]\ntakes:\n  tank: {minutes}\n")
+
+    assert found.startswith("3:9: tank: ")

@@ -15,6 +15,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -154,6 +155,42 @@ def test_a_changed_car_file_is_told_and_the_kept_copy_used(
     resumed = hold("resume", "--data-folder", data_folder).stdout.decode()
     assert "has changed since this case began" in " ".join(resumed.split())
     assert "Suspects:\n" in resumed
+
+
+def test_a_car_file_from_a_pipe_is_kept_as_it_was_read(
+    data_folder: Path, tmp_path: Path
+) -> None:
+    car = tmp_path / "hill-climber.yaml"
+    os.mkfifo(car)
+    writer = threading.Thread(target=car.write_text, args=(CAR.read_text(),))
+    writer.start()
+    hold("start", car, "--data-folder", data_folder, text_in="1\n")
+    writer.join()
+    car.unlink()
+
+    resumed = hold("resume", "--data-folder", data_folder)
+    assert resumed.returncode == 0
+    assert "Suspects:\n" in resumed.stdout.decode()
+
+
+def test_a_second_window_is_refused_and_nothing_is_said_to_be_lost(
+    data_folder: Path,
+) -> None:
+    where = ("--json", "--data-folder", data_folder)
+    first = subprocess.Popen(
+        command("start", CAR, *where), stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    )
+    assert first.stdin is not None
+    assert first.stdout is not None
+    first.stdout.readline()
+    hold("resume", *where, text_in='{"complaint": "no-crank"}\n')
+    answer, _ = first.communicate(b'{"complaint": "no-crank"}\n{"ask": "answer"}\n')
+    refused, asked = map(json.loads, answer.splitlines())
+
+    assert refused["error_kind"] == "CaseChangedError"
+    assert "nothing more is taken in here" in refused["error"]
+    assert asked["answer"]["facts"] == []
+    assert stored_kinds(data_folder) == ["complaint"]
 
 
 def test_a_car_file_can_not_send_control_codes(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 
@@ -101,3 +102,17 @@ def test_file_that_can_not_be_written_is_one_message(
 ) -> None:
     with pytest.raises(DiagnoseError, match="No such file"):
         exported(model, out=tmp_path / "none" / "car.bif")
+
+
+def test_the_car_file_that_is_read_is_never_written_over(
+    model: Model, tmp_path: Path
+) -> None:
+    source, link = tmp_path / "car.yaml", tmp_path / "other-name.yaml"
+    source.write_text("title: mine\n")
+    link.symlink_to(source)
+    car = replace(model.car, path=str(source))
+
+    for out in (source, link):
+        with pytest.raises(DiagnoseError, match="would overwrite"):
+            exported(replace(model, car=car), out=out)
+    assert source.read_text() == "title: mine\n"

@@ -180,8 +180,9 @@ def _entry(line: str) -> ClosedCaseEntry:
         raise LineError(f"longer than {LONGEST_LINE} letters: not a closed case")
     try:
         data = json.loads(line)
-    except (json.JSONDecodeError, RecursionError) as error:
-        reason = getattr(error, "msg", "nested too deep")
+    except (ValueError, RecursionError) as error:
+        is_deep = isinstance(error, RecursionError)
+        reason = getattr(error, "msg", "nested too deep" if is_deep else str(error))
         column = getattr(error, "colno", 1)
         raise LineError(f"not JSON: {reason.lower()}", column=column) from error
     if not isinstance(data, dict):

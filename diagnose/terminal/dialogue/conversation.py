@@ -25,7 +25,7 @@ from diagnose.session.facts import (
     UndoFact,
 )
 from diagnose.terminal.dialogue.commands import COMMANDS
-from diagnose.terminal.dialogue.desk import Desk
+from diagnose.terminal.dialogue.desk import Desk, typed_number
 from diagnose.terminal.dialogue.requests import (
     Leave,
     Request,
@@ -395,7 +395,7 @@ def _is_choice(line: str) -> bool:
 
 def _chosen(line: str, names: tuple[str, ...]) -> str:
     """Return the name whose number was typed."""
-    number = int(line)
+    number = typed_number(line)
     if not 1 <= number <= len(names):
         raise ReadingError(f"type a number from 1 to {len(names)}")
     return names[number - 1]

@@ -16,6 +16,10 @@ from diagnose.terminal.names import known_name
 from diagnose.terminal.pages.steps import STEP_LETTERS
 from diagnose.terminal.reading_kinds import NAMED_KINDS
 
+# The longest number that is looked at: nothing has so many of anything. [digits] Own
+# choice.
+MOST_DIGITS = 9
+
 
 class MistypedError(ReadingError):
     """The words behind a command are not what it takes.
@@ -71,6 +75,11 @@ def step_of_letter(letter: str, desk: Desk) -> ProposedStep:
     return desk.answer.next_steps[index]
 
 
+def typed_number(word: str) -> int:
+    """Return the number of a word of digits; for an endless one, one nothing has."""
+    return int(word) if len(word) <= MOST_DIGITS else -1
+
+
 def cause_name(typed: str, desk: Desk) -> str:
     """Return the cause of a rank (``2``) or of a name.
 
@@ -81,9 +90,10 @@ def cause_name(typed: str, desk: Desk) -> str:
     """
     ranked = desk.answer.causes
     if typed.isdecimal():
-        if not 1 <= int(typed) <= len(ranked):
+        number = typed_number(typed)
+        if not 1 <= number <= len(ranked):
             raise ReadingError(f"there are {len(ranked)} causes; {typed} is none")
-        return ranked[int(typed) - 1].name
+        return ranked[number - 1].name
     return known_name(typed, desk.vocabulary.causes, "cause")
 
 

@@ -27,6 +27,7 @@ from diagnose.terminal.dialogue.desk import (
     split_at_state,
     split_off_kind,
     step_of_letter,
+    typed_number,
 )
 from diagnose.terminal.dialogue.requests import Request, Show, Strike, Tell, View
 from diagnose.terminal.names import known_name
@@ -181,9 +182,10 @@ def strike(words: tuple[str, ...], desk: Desk) -> Request:
     """Understand ``strike NUMBER``."""
     if len(words) != 1 or not words[0].isdecimal():
         raise MistypedError
-    if not 1 <= int(words[0]) <= len(desk.answer.facts):
+    number = typed_number(words[0])
+    if not 1 <= number <= len(desk.answer.facts):
         raise ReadingError(f"there is no fact {words[0]}; type facts for the list")
-    return Strike(number=int(words[0]))
+    return Strike(number=number)
 
 
 def undo(words: tuple[str, ...], desk: Desk) -> Request:

@@ -19,7 +19,7 @@ from diagnose.files.resources import shipped_cases
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.wording import observation_words
-from diagnose.terminal.car_files import open_car, published_knowledge
+from diagnose.terminal.car_files import is_there, open_car, published_knowledge
 from diagnose.terminal.pages.page import (
     Chance,
     Line,
@@ -116,7 +116,7 @@ def record_case(
         If the car can't be read, has no such cause, or would not show the complaint, or
         the file exists or can't be written.
     """
-    if out.exists():
+    if is_there(out):
         raise DiagnoseError(f"{out}: exists already; give another file")
     knowledge = published_knowledge()
     car = open_car(wanted.car_name, knowledge)
@@ -177,7 +177,7 @@ def case_file(name: str) -> Iterator[Path]:
         If there is neither; the message has the nearest shipped case.
     """
     path = Path(name)
-    if path.exists():
+    if is_there(path):
         yield path
         return
     shipped = shipped_cases()

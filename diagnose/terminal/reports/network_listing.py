@@ -19,6 +19,7 @@ from diagnose.faults.links import ties_of
 from diagnose.session.fact_rows import fact_from_row, standing_rows
 from diagnose.session.facts import Fact
 from diagnose.session.ready_car import Model
+from diagnose.terminal.car_files import refuse_overwriting
 from diagnose.terminal.kept_cases import opened_store, stored_car
 
 
@@ -70,6 +71,8 @@ def write_network(
         If an answer is not known, or the file can't be written.
     """
     check_history(options.history, knowledge.contexts)
+    if options.out is not None:
+        refuse_overwriting(options.out, Path(car.path))
     text = _network_text(car, knowledge, options, open_model)
     if options.out is None:
         sink.write(text)

@@ -20,6 +20,10 @@ from diagnose.files.car.grammar.entries import SECTIONS_OF_ENTRIES, CarEntry
 from diagnose.files.grammar import shown
 from diagnose.files.yaml_positions import Document, Location, Plain
 
+# From how many problems on the nearest known name is no longer looked for, which takes
+# long. [1] Own choice: more than are told.
+MOST_HINTED = 200
+
 # Stands for every name, when a whole section could not be read.
 ANY_NAME = "*"
 
@@ -54,12 +58,16 @@ def read_entries(
     try:
         return CarEntry.model_validate(document.data), frozenset(), tuple(problems)
     except ValidationError as error:
-        for details in error.errors():
+        known_wrong = set(wrong)
+        for details in error.errors(include_url=False, include_context=True):
             place, of_key = _place(document, details)
-            if place in wrong:
+            if place in known_wrong:
                 continue
-            problems.append(document.problem(place, _message(details), of_key=of_key))
+            is_hinted = len(problems) < MOST_HINTED
+            message = _message(details, is_hinted=is_hinted)
+            problems.append(document.problem(place, message, of_key=of_key))
             wrong.append(place or details["loc"])
+            known_wrong.add(wrong[-1])
     rest, broken = _without(document.data, wrong)
     return CarEntry.model_validate(rest), broken, tuple(problems)
 
@@ -131,12 +139,14 @@ def _place(document: Document, details: ErrorDetails) -> tuple[Location, bool]:
     return location, of_key
 
 
-def _message(details: ErrorDetails) -> str:
+def _message(details: ErrorDetails, *, is_hinted: bool) -> str:
     """Return what was found and what was expected, in words."""
     location = details["loc"]
     kind = details["type"]
     name = _entry_words(location)
     if kind == "extra_forbidden":
+        if not is_hinted:
+            return f"unknown key {shown(str(location[-1]))}"
         known = _known_keys(location[:-1])
         return (
             f'unknown key "{location[-1]}"{did_you_mean(str(location[-1]), known)}; '
