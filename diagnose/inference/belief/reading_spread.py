@@ -13,7 +13,7 @@ spoke against every short circuit by a factor of six.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -123,6 +123,26 @@ class Spread:
         logarithmic scale: kilohms are read all over a car, and few at any one value.
         """
         return 1.0 / max(self.span, abs(value))
+
+    def shared_by(self, n_readings: float) -> Spread:
+        """Return the spread of one of several readings that share the model's error.
+
+        Parameters
+        ----------
+        n_readings : float
+            How many of them. [1]
+
+        Returns
+        -------
+        Spread
+            With so many times the variance of the model; that of the meter stays.
+
+        Notes
+        -----
+        A misfit d that n readings share then counts n d^2 / (n sigma^2), as in one.
+        """
+        wider = math.sqrt(n_readings)
+        return replace(self, fixed=wider * self.fixed, fraction=wider * self.fraction)
 
     def deviation(self, predicted: FloatArray) -> FloatArray:
         """Return the standard deviation around a predicted value.

@@ -10,11 +10,13 @@ facts call for was solved. Leaves which steps save most to `ranked_steps`.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from diagnose.measurement.steps import Step
 from diagnose.session.advice.misfit import Misfit
 from diagnose.session.advice.repair_proof import RepairProof
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
+from diagnose.session.advice.sure_claims import SureClaims, Untested
 from diagnose.session.answer import (
     LIKELIER_THAN_NOT,
     Advice,
@@ -32,6 +34,8 @@ from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
 from diagnose.session.steps.proof_steps import ProofSteps
 from diagnose.session.steps.proposals import Proposals, worth_words
+from diagnose.session.wording import step_words
+from diagnose.units import format_minutes
 
 # How many steps are proposed. Own choice: what a page holds, the first in full.
 SHOWN_STEPS = 4
@@ -92,6 +96,7 @@ class Adviser:
         self._proof = RepairProof(
             model, expected, proposals, proof_steps, self._repeats
         )
+        self._sure = SureClaims(model, proof_steps)
         self._misfit = Misfit(proposals, model.car)
 
     def advised(
@@ -144,6 +149,10 @@ class Adviser:
             advice = Advice(verdict=Verdict.OPEN, says=NOTHING_WRONG, cautions=())
             return Advised(steps=(), advice=advice)
         advice = self._repair_or_stop(mendable, causes[0] if is_barred else None)
+        if advice.verdict is Verdict.REPAIR:
+            untested = self._sure.untested(mendable[0], moment, taken=taken)
+            if untested is not None:
+                return self._untested(untested, advice, steps)
         return Advised(steps=steps, advice=advice)
 
     def _worthwhile(
@@ -156,6 +165,23 @@ class Adviser:
             self._proposals.proposed(one, moment, reason=worth_words(one))
             for one in telling[:SHOWN_STEPS]
         )
+
+    def _untested(
+        self, untested: Untested, repair: Advice, steps: tuple[ProposedStep, ...]
+    ) -> Advised:
+        """Return what to do where a sure repair rests on no reading."""
+        step, other = untested.step, untested.neighbour
+        if untested.is_refused:
+            words = step_words(step.step, self._model.car)
+            says = (
+                f"{repair.says} Not taken, for its price: {words} "
+                f"({format_minutes(step.minutes)}), which would tell it from: {other}."
+            )
+            return Advised(steps=steps, advice=replace(repair, says=says))
+        says = f"Before it is mended, take this reading: it tells it from: {other}."
+        advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
+        others = tuple(one for one in steps if one.step != step.step)
+        return Advised(steps=(step, *others[: SHOWN_STEPS - 1]), advice=advice)
 
     def _repair_or_stop(
         self, mendable: Sequence[RankedCause], barred: RankedCause | None

@@ -68,12 +68,16 @@ class Noted(NamedTuple):
         It is what brought the owner here, and so surer than an answer to a question.
     times : int
         How many readings or answers that agree it stands for. [1]
+    n_shared : float
+        As how many readings that go together the error of the car file counts in it,
+        itself included, see `shared_errors`. [1]
     """
 
     epoch: int
     observation: Observation
     is_complaint: bool
     times: int = 1
+    n_shared: float = 1.0
 
 
 def observations_of(

@@ -17,7 +17,7 @@ from diagnose.arrays import FloatArray
 from diagnose.session.answer import LIKELIER_THAN_NOT, Fit
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import Observation
+from diagnose.session.evidence.observations import Noted, Observation
 from diagnose.session.evidence.outside_model import oddest_reading, outside_probability
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model
@@ -135,7 +135,7 @@ class Fitter:
 
     def _error_chance(self, conclusion: Conclusion, number: int) -> float:
         """Return the chance that a fact misfits although the explanation is right."""
-        _, observation, is_complaint, times = conclusion.observations[number]
+        _, observation, is_complaint, times, _ = conclusion.observations[number]
         if not isinstance(observation, SymptomFact):
             return self._model.knowledge.meter.slip_probability + MISFIT
         symptom = self._reasoner.weigher.symptom_of(
@@ -148,7 +148,8 @@ class Fitter:
         self, conclusion: Conclusion, number: int, best: int, share: FloatArray
     ) -> float:
         """Return the chance of a fact at least as odd as this one, errors left out."""
-        _, observation, is_complaint, _ = conclusion.observations[number]
+        noted = conclusion.observations[number]
+        _, observation, is_complaint, _, _ = noted
         if isinstance(observation, SymptomFact):
             only = np.array([best])
             chance = self._reasoner.expected.yes_chance(
@@ -161,24 +162,28 @@ class Fitter:
             there = self._reasoner.expected.presence_chance(observation, fault)
             chance_there = float((there * share).sum())
             shown, away = int(conclusion.shown_by[best]), int(conclusion.away[best])
-            return chance_there * self._tail(conclusion, observation, shown, share) + (
+            return chance_there * self._tail(conclusion, noted, shown, share) + (
                 1.0 - chance_there
-            ) * self._tail(conclusion, observation, away, share)
-        return self._tail(conclusion, observation, best, share)
+            ) * self._tail(conclusion, noted, away, share)
+        return self._tail(conclusion, noted, best, share)
 
     def _tail(
         self,
         conclusion: Conclusion,
-        observation: ReadingFact,
+        noted: Noted,
         row: int,
         share: FloatArray,
     ) -> float:
         """Return the chance of a reading at least as far off, as a row shows it."""
+        observation = noted.observation
+        assert isinstance(observation, ReadingFact)
         compiled, reading = self._model.compiled, observation.reading
         weigher, only = self._reasoner.weigher, np.array([row])
         predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
         stray = weigher.scatter.stray(conclusion.hypotheses, reading, rows=only)[0]
-        return weigher.tail_probability(observation, predicted, share, stray=stray)
+        return weigher.tail_probability(
+            observation, predicted, share, stray=stray, n_shared=noted.n_shared
+        )
 
     def _check_words(self, observation: Observation) -> str:
         """Return what to look at again: the symptom, or wires of the car file."""

@@ -155,7 +155,7 @@ class Ranking:
     def _expected_words(self, rows: IntArray, moment: Moment, number: int) -> str:
         """Return what rows would show of an observation that is left out."""
         conclusion = moment.conclusion
-        epoch, observation, is_complaint, _ = conclusion.observations[number]
+        epoch, observation, is_complaint, _, _ = conclusion.observations[number]
         if epoch < len(conclusion.repairs):
             return "before the repair"
         share = without_fact(

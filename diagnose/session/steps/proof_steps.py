@@ -111,6 +111,41 @@ class ProofSteps:
             None where no reading tells the two cases apart by ten to one.
         """
         particles = self._mended_or_not(self._number(cause), moment)
+        best = self._best(particles, moment, excluded=excluded)
+        if best is None:
+            return None
+        return self._proposals.proposed(
+            best, moment, reason="tells whether the repair took"
+        )
+
+    def telling_apart(
+        self, either: Particles, moment: Moment, *, excluded: frozenset[Step]
+    ) -> ProposedStep | None:
+        """Return the reading that tells a suspect best from another one.
+
+        Parameters
+        ----------
+        either : Particles
+            The suspect in group 0, the other in group 1, either as likely.
+        moment : Moment
+        excluded : frozenset[Step]
+            Steps already taken or skipped.
+
+        Returns
+        -------
+        ProposedStep or None
+            None where no reading tells the two apart by ten to one.
+        """
+        best = self._best(either, moment, excluded=excluded)
+        if best is None:
+            return None
+        reason = "tells the suspect from the part beside it"
+        return self._proposals.proposed(best, moment, reason=reason)
+
+    def _best(
+        self, particles: Particles, moment: Moment, *, excluded: frozenset[Step]
+    ) -> Priced | None:
+        """Return the best reading that tells two groups apart by ten to one."""
         sight = Sight(moment.conclusion.hypotheses, particles)
         best: tuple[float, Priced] | None = None
         for told in self._telling(particles, sight, moment, excluded=excluded):
@@ -127,11 +162,7 @@ class ProofSteps:
                     bits=float(told.bits[top]),
                 )
                 best = float(rate[top]), priced
-        if best is None:
-            return None
-        return self._proposals.proposed(
-            best[1], moment, reason="tells whether the repair took"
-        )
+        return None if best is None else best[1]
 
     def settling(self, cause: str, moment: Moment, *, excluded: frozenset[Step]) -> str:
         """Return in words the reading that would say most about a cause.

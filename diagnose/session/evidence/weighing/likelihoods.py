@@ -175,6 +175,7 @@ class Weigher:
         on = on_steps if is_ladder else np.asarray
         spread_steps = step_spread(predicted) if is_ladder else 0.0
         rounding = rounding_deviation(fact)
+        spread = self.scatter.of_meter(reading).shared_by(noted.n_shared)
         slips = self.slips.behind(noted)
         slipped = self.slips.volts_density(value, reading, hypotheses, rows)
 
@@ -182,7 +183,7 @@ class Weigher:
             return reading_likelihood(
                 value,
                 predicted,
-                spread=self.scatter.of_meter(reading),
+                spread=spread,
                 slips=slips,
                 stray=np.hypot(np.hypot(stray, spread_steps), rounding),
                 slip_density=None if slipped is None else on(slipped),
@@ -237,6 +238,7 @@ class Weigher:
         share: FloatArray,
         *,
         stray: FloatArray | float = 0.0,
+        n_shared: float = 1.0,
     ) -> float:
         """Return the chance of a reading at least as far off, without a slip.
 
@@ -252,6 +254,8 @@ class Weigher:
         stray : FloatArray or float
             Standard deviation beyond the meter's, shape (n_draws,).
             [unit of the reading]
+        n_shared : float
+            As how many readings the error of the car file counts in it. [1]
 
         Returns
         -------
@@ -263,7 +267,7 @@ class Weigher:
             return float((chance * share).sum())
         if fact.reading.kind is ReadingKind.LAMP:
             return float((answer_chance(fact.value, predicted) * share).sum())
-        spread = self.scatter.of_meter(fact.reading)
+        spread = self.scatter.of_meter(fact.reading).shared_by(n_shared)
         stray = np.hypot(stray, rounding_deviation(fact))
         return tail_of(shown(fact), predicted, share, spread=spread, stray=stray)
 

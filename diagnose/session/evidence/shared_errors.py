@@ -1,0 +1,108 @@
+"""How many readings share what makes the car stray from its file.
+
+A run that is longer than the file says moves every reading along it the same way. Such
+an error counts once, not once a reading. Leaves the error itself to
+`inference.belief.reading_spread`.
+
+Decision that binds it: of n readings that move together each is taken with n times the
+variance of the model, so that a misfit they share counts as that of one of them. That
+is on the safe side: the difference of two such readings is surer than it is then taken
+to be. It does not depend on the order in which they were told, and costs nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from diagnose.arrays import FloatArray
+from diagnose.measurement.readings import ReadingKind
+from diagnose.session.evidence.observations import Noted
+from diagnose.session.facts import ReadingFact
+from diagnose.session.ready_car import Model
+
+# Readings that spread less than this over the sound draws move with nothing. [V]
+# Derived: a tenth of a meter's last digit on its 20 V range.
+LEAST_MOVING_VOLTS = 0.001
+
+# The number of readings is rounded to this. [1] Own choice: it keeps what was worked
+# out for a reading while another one is told that hardly moves with it.
+SHARE_STEP = 0.25
+
+# The row of the bank that shows the sound car.
+SOUND_ROW = np.array([0])
+
+
+def with_shared_errors(found: Sequence[Noted], model: Model) -> tuple[Noted, ...]:
+    """Return observations with how many readings share the error of each.
+
+    Parameters
+    ----------
+    found : Sequence[Noted]
+        What was seen.
+    model : Model
+        The car, made ready for diagnosis.
+
+    Returns
+    -------
+    tuple[Noted, ...]
+        In the same order.
+
+    Notes
+    -----
+    Readings of DC volts in one state, between two repairs. Two of them share r^2 of
+    their error, r being how they go together over the draws of the sound car; a reading
+    counts as the sum of r^2 over all of them, itself included.
+    """
+    places: dict[tuple[int, str], list[int]] = {}
+    for place, noted in enumerate(found):
+        told = noted.observation
+        if isinstance(told, ReadingFact) and told.reading.kind is ReadingKind.DC_VOLTS:
+            places.setdefault((noted.epoch, told.reading.state), []).append(place)
+    result = list(found)
+    for group in places.values():
+        if len(group) > 1:
+            volts = np.array([_sound_volts(found[place], model) for place in group])
+            for place, n_shared in zip(group, shared_counts(volts), strict=True):
+                result[place] = found[place]._replace(n_shared=float(n_shared))
+    return tuple(result)
+
+
+def shared_counts(volts: FloatArray) -> FloatArray:
+    """Return as how many readings the error of each of some readings counts.
+
+    Parameters
+    ----------
+    volts : FloatArray
+        What each shows in the draws of the sound car, shape (n_readings, n_draws). [V]
+
+    Returns
+    -------
+    FloatArray
+        Shape (n_readings,), from 1 to n_readings. [1]
+
+    Examples
+    --------
+    Two that move as one, and one that moves with neither:
+
+    >>> moves = np.array([[1.0, 2.0, 1.0, 2.0], [3.0, 5.0, 3.0, 5.0], [0, 0, 1, 1]])
+    >>> shared_counts(moves).tolist()
+    [2.0, 2.0, 1.0]
+    """
+    moved = volts - volts.mean(axis=1, keepdims=True)
+    size = np.sqrt((moved * moved).sum(axis=1))
+    is_moving = size > LEAST_MOVING_VOLTS * np.sqrt(volts.shape[1])
+    unit = np.where(is_moving, 1.0 / np.maximum(size, LEAST_MOVING_VOLTS), 0.0)
+    alike = (moved @ moved.T) * unit[:, None] * unit[None, :]
+    np.fill_diagonal(alike, 1.0)
+    counts = (alike * alike).sum(axis=1)
+    return np.asarray(np.round(counts / SHARE_STEP) * SHARE_STEP)
+
+
+def _sound_volts(noted: Noted, model: Model) -> FloatArray:
+    """Return what the sound car shows of a reading, shape (n_draws,). [V]."""
+    told, compiled = noted.observation, model.compiled
+    assert isinstance(told, ReadingFact)
+    shown = compiled.predicted(compiled.bank.all, told.reading, rows=SOUND_ROW)
+    return np.asarray(shown[0])
