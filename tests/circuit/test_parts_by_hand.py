@@ -6,11 +6,12 @@ the value of its own that decides, and the volts at which it begins to.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import pytest
 
-from diagnose.circuit.car import OperatingState, Part
+from diagnose.circuit.car import OperatingState, Origin, Part, Value, fixed
 from tests.circuit.small_circuits import (
     CRANKING,
     GROUND,
@@ -28,6 +29,15 @@ IDLE = OperatingState(
 )
 OUTPUT, SENSE, EXCITER = "alternator.output", "alternator.sense", "alternator.exciter"
 SYSTEMS = (6.0, 12.0, 24.0)
+
+
+def with_values(part: Part, values: Mapping[str, float]) -> Part:
+    """Return a part with some of its values fixed."""
+    given = {
+        name: Value(distribution=fixed(value), origin=Origin.CAR_FILE)
+        for name, value in values.items()
+    }
+    return replace(part, values={**part.values, **given})
 
 
 def make_alternator(*optional: str, scale: float = 1.0, **changed: float) -> Part:
@@ -52,9 +62,10 @@ def make_alternator(*optional: str, scale: float = 1.0, **changed: float) -> Par
         "ripple_ohms": 3e-4,
         "diode_leak_ohms": 1e9,
     }
-    part = make_part("alternator", "alternator", OUTPUT, GROUND, **values | changed)
+    part = with_values(make_part("alternator", "alternator", OUTPUT, GROUND), values)
     inner = {name: f"alternator.{name}" for name in optional}
-    return replace(part, terminals={**part.terminals, **inner})
+    part = replace(part, terminals={**part.terminals, **inner})
+    return with_values(part, changed)
 
 
 def amps_into(
@@ -328,7 +339,7 @@ def make_diode(**changed: float) -> Part:
     """Return a diode of .7 V and .05 ohm from a to b."""
     values = {"forward_volts": 0.7, "on_ohms": 0.05}
     values |= dict.fromkeys(("is_shorted", "is_open", "is_reversed"), 0.0)
-    return make_part("diode", "diode", "a", GROUND, **values | changed)
+    return with_values(make_part("diode", "diode", "a", GROUND), values | changed)
 
 
 # By hand: .1 V beyond .7 V over .05 ohm are 2 A, one way only; shorted, 1 V drives 20 A
