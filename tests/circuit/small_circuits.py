@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from diagnose.circuit.car import Car, OperatingState, Origin, Part, Value, fixed
@@ -67,6 +67,15 @@ def make_part(
         gate=gate,
         closed_in=closed_in,
     )
+
+
+def with_values(part: Part, values: Mapping[str, float]) -> Part:
+    """Return a part with some of its values fixed."""
+    given = {
+        name: Value(distribution=fixed(value), origin=Origin.CAR_FILE)
+        for name, value in values.items()
+    }
+    return replace(part, values={**part.values, **given})
 
 
 def make_source(plus: str, volts: float, ohms: float = IDEAL_OHMS) -> Part:
