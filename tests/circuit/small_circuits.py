@@ -69,13 +69,13 @@ def make_part(
     )
 
 
-def with_values(part: Part, **values: float) -> Part:
-    """Return a part with some of its values set."""
-    set_to = {
+def with_values(part: Part, values: Mapping[str, float]) -> Part:
+    """Return a part with some of its values fixed."""
+    given = {
         name: Value(distribution=fixed(value), origin=Origin.CAR_FILE)
         for name, value in values.items()
     }
-    return replace(part, values={**part.values, **set_to})
+    return replace(part, values={**part.values, **given})
 
 
 def make_source(plus: str, volts: float, ohms: float = IDEAL_OHMS) -> Part:

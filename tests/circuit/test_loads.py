@@ -183,7 +183,7 @@ def make_pump(**changes: float) -> Part:
         brush_factor=1.0,
         load_factor=1.0,
     )
-    return with_values(pump, **changes)
+    return with_values(pump, changes)
 
 
 # By hand: 13.5 V over 7 A are 1.93 ohm running; held, 4.5 times the current leaves
@@ -219,7 +219,7 @@ def make_pulsed(kind: str, **changes: float) -> Part:
         pulse_share=0.5,
         rest_ohms=5e3,
     )
-    return replace(with_values(made, **changes), draws_when=DrawsWhen.ENGINE_TURNS)
+    return replace(with_values(made, changes), draws_when=DrawsWhen.ENGINE_TURNS)
 
 
 def volts_behind_a_resistor(load: Part, state: OperatingState) -> float:

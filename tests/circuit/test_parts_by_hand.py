@@ -53,10 +53,10 @@ def make_alternator(*optional: str, scale: float = 1.0, **changed: float) -> Par
         "ripple_ohms": 3e-4,
         "diode_leak_ohms": 1e9,
     }
-    part = make_part("alternator", "alternator", OUTPUT, GROUND)
-    part = with_values(with_values(part, **values), **changed)
+    part = with_values(make_part("alternator", "alternator", OUTPUT, GROUND), values)
     inner = {name: f"alternator.{name}" for name in optional}
-    return replace(part, terminals={**part.terminals, **inner})
+    part = replace(part, terminals={**part.terminals, **inner})
+    return with_values(part, changed)
 
 
 def amps_into(
@@ -328,9 +328,9 @@ def test_an_output_holds_its_limit(volts: float, amps: float) -> None:
 
 def make_diode(**changed: float) -> Part:
     """Return a diode of .7 V and .05 ohm from a to b."""
-    flaws = dict.fromkeys(("is_shorted", "is_open", "is_reversed"), 0.0)
-    part = make_part("diode", "diode", "a", GROUND, forward_volts=0.7, on_ohms=0.05)
-    return with_values(with_values(part, **flaws), **changed)
+    values = {"forward_volts": 0.7, "on_ohms": 0.05}
+    values |= dict.fromkeys(("is_shorted", "is_open", "is_reversed"), 0.0)
+    return with_values(make_part("diode", "diode", "a", GROUND), values | changed)
 
 
 # By hand: .1 V beyond .7 V over .05 ohm are 2 A, one way only; shorted, 1 V drives 20 A
@@ -411,3 +411,95 @@ def test_a_filament_takes_the_power_law_of_tungsten(
     solved = amps_into(lamp, volts, 12.0)
 
     assert solved.branch_amps["lamp"] == pytest.approx(amps, rel=share)
+
+
+# By hand: 7 A at 13.5 V are 6.2 A at 12 V; a third more load a third more, and a held
+# rotor five times as much. So for any other load.
+@pytest.mark.parametrize(
+    ("changed", "amps"),
+    [
+        ({}, 6.2222),
+        ({"load_factor": 4.0 / 3.0}, 8.2963),
+        ({"is_stalled": 1.0}, 31.111),
+        ({"is_stalled": 1.0, "load_factor": 0.5}, 15.5556),
+        ({"is_open": 1.0}, 0.0),
+    ],
+)
+def test_a_motor_takes_its_amps_by_its_load(
+    changed: dict[str, float], amps: float
+) -> None:
+    values = {"motor_amps": 7.0, "motor_volts": 13.5, "load_factor": 1.0}
+    values |= {"is_open": 0.0, "is_stalled": 0.0, "stall_factor": 5.0}
+    motor = with_values(make_part("motor", "motor", "a", GROUND), values | changed)
+
+    solved = amps_into(motor, 12.0, 12.0)
+
+    assert solved.branch_amps["motor"] == pytest.approx(amps, rel=1e-4, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("changed", "amps"),
+    [({}, 4.4444), ({"load_factor": 1.5}, 6.6667), ({"is_open": 1.0}, 0.0)],
+)
+def test_a_load_takes_its_amps_by_its_volts(
+    changed: dict[str, float], amps: float
+) -> None:
+    values = {"load_amps": 5.0, "load_volts": 13.5, "load_factor": 1.0, "is_open": 0.0}
+    load = with_values(make_part("load", "load", "a", GROUND), values | changed)
+
+    solved = amps_into(load, 12.0, 12.0)
+
+    assert solved.branch_amps["load"] == pytest.approx(amps, rel=1e-4, abs=1e-12)
+
+
+# By hand: .01 + .002 + .003 + .005 = .02 ohm of wire drop 1 V at 50 A; its start leaks
+# to the body through 20 Mohm, 600 nA at 12 V.
+def test_a_wire_is_its_copper_and_both_its_joints() -> None:
+    wire = make_part(
+        "wire",
+        "wire",
+        "plus",
+        "load",
+        wire_ohms=0.01,
+        joint_a_ohms=0.002,
+        joint_b_ohms=0.003,
+        extra_ohms=0.005,
+        leak_ohms=2e7,
+    )
+    parts = [make_source("plus", 12.0), wire, make_resistor("load", GROUND, 0.22)]
+
+    solved = solve_circuit(parts)
+
+    assert solved.drop_volts("plus", "load") == pytest.approx(1.0, rel=1e-4)
+    assert solved.branch_amps["wire/insulation"] == pytest.approx(6e-7, rel=1e-3)
+
+
+# By hand: a coil of 85 ohm at rest is 254.5 parts at 20 degrees C, 334.5 at 100: 31 %
+# more ohms, and as much more volts to pull in; .02 ohm bridge 87 and 86 at rest.
+def test_a_bridge_in_the_socket_is_a_fiftieth_of_an_ohm() -> None:
+    coil = make_part(
+        "coil",
+        "relay.coil",
+        "coil-feed",
+        GROUND,
+        coil_ohms=85.0,
+        coil_rise_celsius=80.0,
+        pull_in_volts=20.0,
+        release_volts=2.5,
+    )
+    values = {"contact_ohms": 0.004, "is_bridged": 1.0}
+    values |= dict.fromkeys(
+        ("is_stuck_closed", "is_stuck_open", "is_on_other_contact", "is_feed_swapped"),
+        0.0,
+    )
+    contacts = make_part("contacts", "relay.contacts", "feed", "load")
+    contacts = replace(with_values(contacts, values), gate="relay.coil")
+    load = make_resistor("load", GROUND, 1.0)
+
+    solved = solve_circuit([make_source("coil-feed", 12.0), coil, contacts, load])
+
+    amps = solved.branch_amps["load-battery.minus"]
+    assert amps == pytest.approx(12.0 / 1.02, rel=1e-4)
+    assert solved.branch_amps["relay.coil"] == pytest.approx(
+        12.0 / (85.0 * 334.5 / 254.5), rel=1e-4
+    )

@@ -130,3 +130,13 @@ def test_millivolts_across_a_sound_fuse_tell_the_amps() -> None:
     assert solved.drop_volts("a", "b") / 0.005 == pytest.approx(
         solved.branch_amps["fuse"], rel=1e-6
     )
+
+
+# By hand: six times 10 A for .045 s are 3600 x .045 = 162 A² s.
+def test_a_short_circuit_opens_a_fuse_by_its_heat(
+    points: dict[str, np.ndarray],
+) -> None:
+    seconds = points["fuse"].copy()
+    seconds[0, -1] = 0.045
+
+    assert opening_a2s(np.array([10.0]), seconds).tolist() == pytest.approx([162.0])
