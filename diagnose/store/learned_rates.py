@@ -124,8 +124,12 @@ def undo_learned(folder: Path) -> bool:
 
 def _files(folder: Path) -> list[Path]:
     """Return the files in the order they were written."""
-    found = (folder / LEARNED_FOLDER).glob("*.json")
-    return sorted((p for p in found if p.stem.isdecimal()), key=lambda p: int(p.stem))
+    learned = folder / LEARNED_FOLDER
+    try:
+        found = [path for path in learned.glob("*.json") if path.stem.isdecimal()]
+    except OSError as error:
+        raise StoreError(f"{learned}: {error.strerror or error}") from error
+    return sorted(found, key=lambda path: int(path.stem))
 
 
 def _plain(learned: Learned) -> dict[str, Any]:

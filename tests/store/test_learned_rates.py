@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -86,3 +87,15 @@ def test_folder_that_can_not_be_written_is_one_message(tmp_path: Path) -> None:
 
     with pytest.raises(StoreError, match="--data-folder"):
         keep_learned(tmp_path, FIRST)
+
+
+def test_a_folder_that_may_not_be_read_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(*_: object) -> Iterator[Path]:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "glob", refused)
+
+    with pytest.raises(StoreError, match="learned: Permission denied"):
+        latest_learned(tmp_path)

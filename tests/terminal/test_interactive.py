@@ -69,6 +69,16 @@ def test_ctrl_c_clears_the_line_and_goes_on(casebook: Casebook, tmp_path: Path) 
     assert casebook.answer.facts == (f"complaint: {first}",)
 
 
+def test_keys_that_end_a_line_twice_in_one_go_end_nothing(
+    casebook: Casebook, tmp_path: Path
+) -> None:
+    # found with random keys: a letter, a mark, and two keys that each end the line
+    keys = f"I\x00{CTRL_C}\x0f"
+    screen = typed(casebook, f"{keys}{CTRL_C}1\r{CTRL_D}", tmp_path)
+
+    assert "Case sunday is kept." in screen
+
+
 def test_ctrl_d_on_an_empty_line_saves_and_leaves(
     casebook: Casebook, tmp_path: Path
 ) -> None:

@@ -22,6 +22,34 @@ def printed(casebook: Casebook, lines: str, *, width: int = 80) -> str:
     return sink.getvalue()
 
 
+class Typed(StringIO):
+    """Lines from a terminal, with Ctrl-C where a line says so."""
+
+    def isatty(self) -> bool:
+        return True
+
+    def readline(self, size: int = -1, /) -> str:  # type: ignore[override]
+        line = super().readline(size)
+        if line == "Ctrl-C\n":
+            raise KeyboardInterrupt
+        return line
+
+
+def test_ctrl_c_on_a_terminal_ends_nothing(casebook: Casebook) -> None:
+    sink = StringIO()
+    run_lines(
+        Conversation(casebook),
+        opening=(),
+        source=Typed("Ctrl-C\n1\nCtrl-C\nleave\n"),
+        sink=sink,
+        width=80,
+    )
+
+    assert sink.getvalue().count("What was typed does not count.") == 2
+    assert sink.getvalue().rstrip().endswith("diagnose resume sunday")
+    assert len(casebook.answer.facts) == 1
+
+
 def test_the_end_of_input_keeps_the_case_and_says_so(casebook: Casebook) -> None:
     text = printed(casebook, "1\n")
 

@@ -6,9 +6,11 @@ Ctrl-C clears the line, or ends a long wait; Ctrl-D on an empty line saves and l
 from __future__ import annotations
 
 import contextlib
+import os
 import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import Any
 
 from prompt_toolkit import PromptSession
 from prompt_toolkit.completion import CompleteEvent, Completer, Completion
@@ -111,6 +113,7 @@ def run_interactive(
         color_depth=colours,
         style=_STYLE,
     )
+    _leave_once(session)
     notebook.draw(opening)
     if warning:
         notebook.draw((say("typing", warning, Tone.ASIDE),))
@@ -119,17 +122,33 @@ def run_interactive(
     if has_begun:
         notebook.draw(conversation.open())
     while has_begun and not conversation.is_over:
-        notebook.rule_off()
-        meanwhile.begin()
         try:
+            notebook.rule_off()
+            meanwhile.begin()
             line = session.prompt(_prompt(notebook, conversation.prompt))
+            notebook.draw(_heard(conversation, line, notebook, meanwhile))
         except KeyboardInterrupt:
             continue
         except EOFError:
             break
-        notebook.draw(_heard(conversation, line, notebook, meanwhile))
     notebook.draw(conversation.farewell())
     notebook.rule_off()
+
+
+def _leave_once(session: PromptSession[str]) -> None:
+    """Let a line be ended once only, whatever keys come in one go.
+
+    The library gives up on a second key that ends the line before it has left, such as
+    Ctrl-O behind Ctrl-C, and takes the program with it.
+    """
+    editor = session.app
+    leave = editor.exit
+
+    def leave_once(**how: Any) -> None:
+        if editor.future is not None and not editor.future.done():
+            leave(**how)
+
+    editor.exit = leave_once  # type: ignore[method-assign]
 
 
 def _has_read_on(notebook: Notebook, colours: ColorDepth | None) -> bool:
@@ -138,6 +157,7 @@ def _has_read_on(notebook: Notebook, colours: ColorDepth | None) -> bool:
     notebook.rule_off()
     # a session of its own: this Enter is no line to keep
     session: PromptSession[str] = PromptSession(color_depth=colours, style=_STYLE)
+    _leave_once(session)
     try:
         session.prompt(_prompt(notebook, "Enter"))
     except EOFError:
@@ -161,7 +181,10 @@ def _heard(
 
 @contextlib.contextmanager
 def _unechoed_keys() -> Iterator[None]:
-    """Keep what is typed meanwhile off the screen; it comes up at the next prompt."""
+    """Keep what is typed meanwhile off the screen; it comes up at the next prompt.
+
+    Keys that would end or halt the program are no more than keys; Ctrl-C is heard.
+    """
     try:
         import termios
     except ImportError:  # not a POSIX system
@@ -173,7 +196,11 @@ def _unechoed_keys() -> Iterator[None]:
     terminal = sys.stdin.fileno()
     before = termios.tcgetattr(terminal)
     silent = list(before)
-    silent[3] &= ~termios.ECHO  # the fourth field has the local modes: POSIX.1-2017
+    # the fourth field has the local modes, the seventh the keys: POSIX.1-2017
+    silent[3] &= ~termios.ECHO
+    silent[6] = list(before[6])
+    for key in (termios.VQUIT, termios.VSUSP):
+        silent[6][key] = os.fpathconf(terminal, "PC_VDISABLE").to_bytes(1, "little")
     termios.tcsetattr(terminal, termios.TCSANOW, silent)
     try:
         yield

@@ -1,6 +1,7 @@
 """The plain face: lines in, append-only text out; for pipes and screen readers.
 
-No carriage returns, no boxes, no colour; ends well at the end of its input.
+No carriage returns, no boxes, no colour; ends well at the end of its input. On a
+terminal Ctrl-C clears the line, or stops what is being computed; a pipe it ends.
 """
 
 from __future__ import annotations
@@ -39,15 +40,21 @@ def run_lines(
     _write(sink, conversation.open(), width)
     is_echoing = not source.isatty()
     while not conversation.is_over:
-        if not is_echoing:
-            sink.write(f"{conversation.prompt}? ")
-        sink.flush()
-        line = source.readline()
-        if not line:
-            break
-        if is_echoing:
-            sink.write(f"> {clean(line)}\n\n")
-        _write(sink, conversation.hear(line), width)
+        try:
+            if not is_echoing:
+                sink.write(f"{conversation.prompt}? ")
+            sink.flush()
+            line = source.readline()
+            if not line:
+                break
+            if is_echoing:
+                sink.write(f"> {clean(line)}\n\n")
+            _write(sink, conversation.hear(line), width)
+        except KeyboardInterrupt:
+            if is_echoing:
+                raise
+            sink.write("\n")
+            _write(sink, conversation.interrupted(), width)
     _write(sink, conversation.farewell(), width)
     sink.flush()
 
