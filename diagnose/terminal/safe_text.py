@@ -64,17 +64,6 @@ def clean(text: str) -> str:
     ).strip()
 
 
-def clean_lines(text: str) -> tuple[str, ...]:
-    r"""Return the lines of a text, each made safe.
-
-    Examples
-    --------
-    >>> clean_lines("one\r\ntwo")
-    ('one', 'two')
-    """
-    return tuple(clean(line) for line in text.splitlines())
-
-
 def to_ascii(text: str) -> str:
     """Return the text in ASCII, for a screen that knows no other letters.
 

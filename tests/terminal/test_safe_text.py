@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnose.terminal.safe_text import clean, clean_lines, to_ascii
+from diagnose.terminal.safe_text import clean, to_ascii
 
 
 @pytest.mark.parametrize(
@@ -35,10 +35,6 @@ def test_nothing_invisible_is_left(text: str) -> None:
     kinds = {unicodedata.category(letter) for letter in clean(text)}
 
     assert not kinds & {"Cc", "Cf", "Cs"}
-
-
-def test_lines_stay_lines() -> None:
-    assert clean_lines("a.yaml:1: bad\x1b[2J\nb") == ("a.yaml:1: bad", "b")
 
 
 def test_what_ascii_does_not_know_is_written_out() -> None:
