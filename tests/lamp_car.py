@@ -7,6 +7,7 @@ All rates, tolerances and severities are made up for the tests.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from types import MappingProxyType
 
 from diagnose.circuit.car import (
@@ -25,7 +26,14 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.modes import Change, FaultMode, Operation, Repair
+from diagnose.faults.modes import (
+    Change,
+    FaultMode,
+    Operation,
+    Repair,
+    Trigger,
+    TriggerTest,
+)
 from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.prior.cause_network import CauseNetwork
@@ -286,6 +294,28 @@ MODES: tuple[FaultMode, ...] = (
     SHORT,
     BURNT_OUT,
 )
+SHAKEN = Trigger(
+    name="vibration",
+    says="when it is shaken",
+    present={"lit": 0.6},
+    otherwise=0.3,
+    in_complaint=0.97,
+    test=TriggerTest(
+        verb="wiggle",
+        asks="Does it come or go while you wiggle {target}?",
+        state="lit",
+        minutes=3.0,
+        caution="",
+        reacts=0.85,
+        by_other=0.15,
+        imagined=0.02,
+    ),
+    source="made up",
+    basis="memory",
+)
+COMES_AND_GOES: FaultMode = replace(
+    OPEN, name="comes_and_goes", acts_as="open_circuit", triggers={"vibration": 1.0}
+)
 CONTEXTS: tuple[Context, ...] = (
     Context(
         name="wiring",
@@ -389,10 +419,13 @@ def make_knowledge(modes: Sequence[FaultMode] = MODES) -> Knowledge:
 
 
 def compiled_car(
-    n_draws: int = 8, modes: Sequence[FaultMode] = MODES
+    n_draws: int = 8,
+    modes: Sequence[FaultMode] = MODES,
+    *,
+    triggers: Mapping[str, Trigger] = MappingProxyType({}),
 ) -> tuple[CauseNetwork, Compiled]:
     """Return the cause network of the lamp car and its compiled form."""
-    knowledge = make_knowledge(modes)
+    knowledge = replace(make_knowledge(modes), triggers=triggers)
     causes = catalogue(CAR, modes)
     network = CauseNetwork(CONTEXTS, causes)
     model = CarModel(CAR, Sample(n_draws=n_draws))

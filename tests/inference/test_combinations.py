@@ -160,6 +160,25 @@ def test_fact_that_two_causes_move_alike_is_taken_from_the_first() -> None:
     assert found.shares == pytest.approx([pair / (rest + excess)], rel=1e-6)
 
 
+def test_sum_over_facts_takes_each_from_what_moves_it_further() -> None:
+    first, second = by_fact(SEEN, MOVES)
+    sums = PairSums(3)
+
+    alone, both = (sums.of(f).tolist() for f in ({0: first}, {0: first, 1: second}))
+
+    # By hand, in ten-thousandths: ln .98 is -202, ln .01 is -46052. The first cause
+    # moves the first fact, the second one the second, the third none.
+    shows, hides = -202, -46052
+    assert alone == [
+        [shows, shows, shows],
+        [shows, hides, hides],
+        [shows, hides, hides],
+    ]
+    assert both[0] == [shows + hides, 2 * shows, shows + hides]
+    assert both[1] == [2 * shows, hides + shows, hides + shows]
+    assert both[2] == [shows + hides, hides + shows, 2 * hides]
+
+
 def test_sums_over_facts_are_the_same_in_any_order() -> None:
     random = np.random.default_rng(2)
     facts = {

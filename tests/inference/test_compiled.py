@@ -170,6 +170,17 @@ def test_ohms_between_two_terminals_leave_the_rest_out(compiled: Compiled) -> No
     assert found == pytest.approx((own + METER.lead_ohms).tolist(), abs=1e-6)
 
 
+@pytest.mark.parametrize("node", LIT_NODES)
+def test_ohms_are_the_same_with_swapped_leads(node: str, compiled: Compiled) -> None:
+    others = [one for one in CAR.nodes if one != node]
+
+    forwards = [shown(compiled, ohms(node, other)) for other in others]
+    backwards = [shown(compiled, ohms(other, node)) for other in others]
+
+    # 6 mohm: half precision of what is stored against the reference
+    assert backwards == [pytest.approx(one, abs=6e-3) for one in forwards]
+
+
 def test_ohms_of_an_open_wire_are_over_range(compiled: Compiled) -> None:
     # What is left is insulation, 20 Mohm of each wire: no path worth the name.
     found = shown(compiled, ohms("lamp.minus"), "ground:open_circuit")

@@ -29,7 +29,14 @@ from diagnose.inference.prior.network import Form, add_node, new_network, writte
 from diagnose.inference.prior.node_names import node_names
 from diagnose.inference.prior.xmlbif import NodeTable, xmlbif_text
 from diagnose.session.ready_car import Model
-from tests.lamp_car import CAR, CONTEXTS, MODES, compiled_car
+from tests.lamp_car import (
+    CAR,
+    COMES_AND_GOES,
+    CONTEXTS,
+    MODES,
+    SHAKEN,
+    compiled_car,
+)
 from tests.second_library import posterior, read_network
 
 FORMS = [
@@ -113,6 +120,29 @@ def test_symptoms_come_back_with_their_probabilities(
     assert list(found.values()) == pytest.approx(
         (joint / joint.sum()).tolist(), abs=10 * tolerance, rel=0.0
     )
+
+
+def test_symptom_of_a_fault_that_comes_and_goes_is_there_as_often_as_it_is(
+    tmp_path: Path,
+) -> None:
+    modes = (*MODES, COMES_AND_GOES)
+    compiled = compiled_car(8, modes, triggers={"vibration": SHAKEN})[1]
+    text = symptom_network_text(CONTEXTS, compiled, name="lamp-car", form=Form.XMLBIF)
+    network = read_network(text, "bifxml", tmp_path)
+
+    found = {
+        cause: posterior(network, "lamp_shines", {"cause": cause})["yes"]
+        for cause in ("feed_comes_and_goes", "ground_comes_and_goes", "none")
+    }
+
+    # By hand: open in .6 of all looks while lit, and then dark; a shining lamp is
+    # missed in .02, a dark one taken to shine in .01. Blurred limits add a thousandth.
+    often = 0.4 * 0.98 + 0.6 * 0.01
+    assert found == {
+        "feed_comes_and_goes": pytest.approx(often, abs=2e-3),
+        "ground_comes_and_goes": pytest.approx(often, abs=2e-3),
+        "none": pytest.approx(0.98, abs=2e-3),
+    }
 
 
 def test_single_faults_and_none_are_all_there_is(compiled: Compiled) -> None:

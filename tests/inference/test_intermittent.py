@@ -9,33 +9,11 @@ import pytest
 
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue
-from diagnose.faults.modes import FaultMode, Trigger, TriggerTest
+from diagnose.faults.modes import FaultMode
 from diagnose.inference.belief.intermittent import Presence
-from tests.lamp_car import CAR, MODES, OPEN
+from tests.lamp_car import CAR, COMES_AND_GOES, MODES, SHAKEN
 
-SHAKEN = Trigger(
-    name="vibration",
-    says="when it is shaken",
-    present={"lit": 0.6},
-    otherwise=0.3,
-    in_complaint=0.97,
-    test=TriggerTest(
-        verb="wiggle",
-        asks="Does it come or go while you wiggle {target}?",
-        state="lit",
-        minutes=3.0,
-        caution="",
-        reacts=0.85,
-        by_other=0.15,
-        imagined=0.02,
-    ),
-    source="made up",
-    basis="memory",
-)
 HOT = replace(SHAKEN, name="hot", present={"lit": 0.9}, otherwise=0.2)
-COMES_AND_GOES: FaultMode = replace(
-    OPEN, name="comes_and_goes", acts_as="open_circuit", triggers={"vibration": 1.0}
-)
 N_DRAWS = 2
 
 

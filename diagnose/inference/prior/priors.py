@@ -230,8 +230,8 @@ class Priors:
         """
         weights = self.given(answers)
         still = np.flatnonzero(weights)
-        size = max((len(s) for s in sets), default=0)
-        members = np.full((len(sets), max(size, 1)), -1, dtype=np.int64)
+        size = max([1, *map(len, sets)])
+        members = np.full((len(sets), size), -1, dtype=np.int64)
         for row, fault_set in enumerate(sets):
             members[row, : len(fault_set)] = fault_set
         log_joint = self._log_odds[members[:, :, None], still].sum(axis=1)
