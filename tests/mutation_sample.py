@@ -7,10 +7,11 @@ once. A changed module runs in a forked process against the tests that run the c
 statement, the quickest modules first and then those of its own area, until one fails or
 `--most-seconds` are through.
 
-Left out are annotations, decorators and `strict=` of zip, on which no behaviour hangs;
-constants whose comment says that their value was measured, which say how many points
-are worked on at once or when another way is quicker, and change nothing but how long it
-takes; and what is no Python any more, which no test is needed for.
+Left out are annotations, decorators, `strict=` of zip and the star before parameters
+that are given by name, on which no behaviour hangs; constants whose comment says that
+their value was measured, which say how many points are worked on at once or when
+another way is quicker, and change nothing but how long it takes; and what is no Python
+any more, which no test is needed for.
 """
 
 from __future__ import annotations
@@ -115,8 +116,16 @@ def _barred(source: str) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
         if isinstance(node, ast.Assign) and _is_measured(lines[: node.lineno - 1]):
             parts.append(node.value)
         for part in filter(None, parts):
-            end = (part.end_lineno or part.lineno, part.end_col_offset or 0)
-            yield (part.lineno, part.col_offset), end
+            yield (part.lineno, part.col_offset), _end(part)
+        if isinstance(node, ast.arguments) and node.kwonlyargs:
+            named, before = node.kwonlyargs[0], [*node.args, *node.defaults]
+            start = max(map(_end, before), default=(0, 0))
+            place = (named.lineno, named.col_offset)
+            yield max(start, (place[0] - 1, 0)), place
+
+
+def _end(node: ast.expr | ast.arg) -> tuple[int, int]:
+    return node.end_lineno or node.lineno, node.end_col_offset or 0
 
 
 def _is_measured(above: list[str]) -> bool:

@@ -29,7 +29,7 @@ def make_branch(*siemens: float) -> Branch:
         control=("a", "b"),
         breaks=np.arange(1.0, n_segments)[None],
         siemens=np.array([siemens]),
-        amps=10.0 + np.arange(n_segments)[None],
+        amps=np.arange(10.0, 10.0 + n_segments)[None],
         forced=np.ones(1),
     )
 
