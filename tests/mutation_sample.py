@@ -118,7 +118,8 @@ def _barred(source: str) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
         for part in filter(None, parts):
             yield (part.lineno, part.col_offset), _end(part)
         if isinstance(node, ast.arguments) and node.kwonlyargs:
-            named, before = node.kwonlyargs[0], [*node.args, *node.defaults]
+            before: list[ast.arg | ast.expr] = [*node.args, *node.defaults]
+            named = node.kwonlyargs[0]
             start = max(map(_end, before), default=(0, 0))
             place = (named.lineno, named.col_offset)
             yield max(start, (place[0] - 1, 0)), place
