@@ -100,8 +100,8 @@ class Covering:
     ) -> list[str]:
         """Return the tests that run some lines of a file.
 
-        For lines that run on import, those of the lines that use the names bound there;
-        for names that none uses, all of the file.
+        For lines that run on import, those of the lines that use the names bound there,
+        and of the test modules that do; for names that none uses, all of the file.
         """
         found = self._at(path, lines)
         if not found and bound:
@@ -109,6 +109,9 @@ class Covering:
             for other in self.lines:
                 text = enumerate(Path(other).read_text().split("\n"), start=1)
                 found |= self._at(other, [n for n, line in text if named.search(line)])
+            modules = {test.split("::")[0] for test in self.fixtures}
+            using = {one for one in modules if named.search(Path(one).read_text())}
+            found |= {test for test in self.fixtures if test.split("::")[0] in using}
         return sorted(found or self._at(path, map(int, self.lines.get(path, ()))))
 
     def _at(self, path: str, lines: Iterable[int]) -> set[str]:

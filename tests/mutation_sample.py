@@ -124,8 +124,17 @@ def _barred(source: str) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
             is_amount = AMOUNTS.search(node.targets[0].id) is not None
             parts += [node.value] * (is_amount or _is_measured(lines, node.lineno))
         for part in filter(None, parts):
-            end = (part.end_lineno or part.lineno, part.end_col_offset or 0)
-            yield (part.lineno, part.col_offset), end
+            yield (part.lineno, part.col_offset), _end(part)
+        if isinstance(node, ast.arguments) and node.kwonlyargs:
+            before: list[ast.arg | ast.expr] = [*node.args, *node.defaults]
+            named = node.kwonlyargs[0]
+            start = max(map(_end, before), default=(0, 0))
+            place = (named.lineno, named.col_offset)
+            yield max(start, (place[0] - 1, 0)), place
+
+
+def _end(node: ast.expr | ast.arg) -> tuple[int, int]:
+    return node.end_lineno or node.lineno, node.end_col_offset or 0
 
 
 def changed(path: Path, line: int, operator: Any, number: int) -> Mutant:
