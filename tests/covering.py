@@ -1,7 +1,8 @@
 """Which tests run each line of some folders, and how long they take.
 
 Used by `tests.mutation_sample`. A fixture that tests share runs once, under a name of
-its own, and counts for every test that asks for it.
+its own, and counts for every test that asks for it; what a test module runs while it is
+imported counts for all its tests.
 """
 
 from __future__ import annotations
@@ -59,6 +60,13 @@ class Recorder:
         shared = item._fixtureinfo.name2fixturedefs.values()
         self.fixtures[item.nodeid] = [_label(one[-1]) for one in shared]
         with self.within(item.nodeid):
+            return (yield)
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_make_collect_report(self, collector: Any) -> Iterator[None]:
+        if not isinstance(collector, pytest.Module):
+            return (yield)
+        with self.within(collector.nodeid):
             return (yield)
 
     @pytest.hookimpl(wrapper=True)
@@ -121,7 +129,7 @@ class Covering:
         return {
             test
             for test, fixtures in self.fixtures.items()
-            if test in entered or not entered.isdisjoint(fixtures)
+            if not entered.isdisjoint([test, test.split("::")[0], *fixtures])
         }
 
     def batches(

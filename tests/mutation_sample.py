@@ -20,6 +20,7 @@ import importlib.abc
 import importlib.machinery
 import importlib.util
 import os
+import pkgutil
 import random
 import re
 import resource
@@ -249,6 +250,10 @@ def covered(kept: Path, tests: list[str]) -> Covering:
     """
 
     def work() -> int:
+        # first, so that a test module is not taken to run what it merely imports
+        for one in pkgutil.walk_packages(["diagnose"], "diagnose."):
+            if not one.name.endswith("__main__"):
+                importlib.import_module(one.name)
         recorder = Recorder(["diagnose/*"])
         code = int(pytest.main([*PYTEST, *tests], [recorder]))
         recorder.save(kept)
