@@ -35,7 +35,7 @@ def test_what_has_a_plug_a_socket_or_a_holder_is_pluggable() -> None:
 
     in_sockets = {"coil", "contacts", "fuse", "slow-fuse", "breaker"}
     assert pluggable == LOAD_KINDS | in_sockets
-    assert {"lamp", "led-lamp", "motor", "load"} == LOAD_KINDS
+    assert {"lamp", "led-lamp", "motor", "load", "electronics"} == LOAD_KINDS
 
 
 # Rule: what is built to have one side on the car's metal, or counts which side that is.

@@ -68,7 +68,9 @@ def test_battery_that_burnt_contacts_spare_is_found(
     beliefs = Reasoner(sedan_model).conclude(facts).beliefs
 
     found = dict(zip(beliefs.sets, beliefs.set_probabilities(), strict=True))
-    assert found.get(pair, 0.0) > 0.3
+    likelier = [one for one in found if found[one] > found.get(pair, 0.0)]
+    assert found.get(pair, 0.0) > 0.1
+    assert len(likelier) < 3
 
 
 def test_a_few_cars_tell_the_evidence_of_a_pair_roughly(

@@ -55,7 +55,7 @@ def test_cautions_come_before_the_step_they_belong_to(
 ) -> None:
     _, shown = replayed
 
-    assert 0 < shown.index("Caution: Fuel lines") < shown.index("fuel-pump.plus")
+    assert 0 < shown.index("Caution: Turning the key on") < shown.index("Red lead on")
 
 
 def test_case_that_does_not_hold_is_told_and_exits_1(

@@ -37,7 +37,8 @@ COLD_CRANKING_CELSIUS = -18.0
 
 # Resistance that a battery in service has after some seconds of cranking, its plates
 # polarised, over that of the first moment. [1] From memory: 10 to 10.5 V at half of the
-# cold-cranking amps.
+# cold-cranking amps. Good at 20 °C; in the cold it is too much, as the rating's own
+# 7.2 V after 30 s show: one resistance can't hold both.
 POLARISED_FACTOR = 1.4
 
 # Size of the battery that the usual charge acceptance is meant for. [A] A rule.
