@@ -179,6 +179,16 @@ def test_sum_over_facts_takes_each_from_what_moves_it_further() -> None:
     assert both[2] == [shows + hides, hides + shows, 2 * hides]
 
 
+def test_sum_after_a_fact_is_taken_back_is_that_of_the_others() -> None:
+    first, second = by_fact(SEEN, MOVES)
+    sums = PairSums(3)
+    sums.of({0: first, 1: second})
+
+    found = sums.of({1: second})
+
+    assert found.tolist() == second.further().tolist()
+
+
 def test_sums_over_facts_are_the_same_in_any_order() -> None:
     random = np.random.default_rng(2)
     facts = {

@@ -205,6 +205,30 @@ def test_clamp_reads_the_lamps_current(compiled: Compiled) -> None:
     assert shown(compiled, reading) == pytest.approx((drop / own).tolist(), rel=1e-4)
 
 
+def test_lamp_between_two_points_is_held_back_by_both(compiled: Compiled) -> None:
+    sound = compiled.hypotheses([()])
+    volts, units = sound.prediction.volts.copy(), sound.prediction.source_units.copy()
+    lit = compiled.predictor.state_index["lit"]
+    red, black = (compiled.predictor.node_index[n] for n in ("lamp.plus", "lamp.minus"))
+    volts[lit, ..., red], volts[lit, ..., black] = 12.0, 0.0
+    units[lit, ..., red], units[lit, ..., black] = 7.3 / 1e5, 2.5 / 1e5
+    made_up = replace(
+        sound, prediction=replace(sound.prediction, volts=volts, source_units=units)
+    )
+
+    found = compiled.predicted(
+        made_up,
+        Reading(
+            kind=ReadingKind.LAMP, state="lit", red="lamp.plus", black="lamp.minus"
+        ),
+    )
+
+    # By hand: half of a lamp's light is .8156 of its 12 V, at .9031 of its .25 A;
+    # 2.213 V are lost in 9.80 ohm. At half of the light half the people say lit rather
+    # than dim, and nearly none dark: .75.
+    assert found == pytest.approx(np.full((1, N_DRAWS), 0.75), abs=3e-3)
+
+
 @pytest.mark.parametrize(
     ("names", "expected"),
     [((), 0.0), (("lamp-fuse:blown",), 1.0)],

@@ -371,6 +371,23 @@ def test_shares_of_sets_given_up_go_to_those_kept() -> None:
     assert np.bincount(rows, share) == pytest.approx([0.0, 2 / 3, 1 / 3], abs=1e-12)
 
 
+def test_sets_below_a_ten_thousandth_of_the_likeliest_are_left_out() -> None:
+    weights = np.array([[0.5, 0.9 * 0.5e-4, 1.1 * 0.5e-4]]).T
+
+    rows, _, _ = common_particles(weights, most_sets=3, n_draws=1)
+
+    assert rows.tolist() == [0, 2]
+
+
+def test_draws_below_a_fiftieth_of_a_set_s_best_are_left_out_of_it() -> None:
+    weights = np.array([[0.5, 0.5 * 0.019, 0.5 * 0.021], [0.1, 0.1, 0.1]])
+
+    rows, _, share = common_particles(weights, most_sets=2, n_draws=3)
+
+    assert (share[rows == 0] > 0.0).tolist() == [True, False, True]
+    assert (share[rows == 1] > 0.0).all()
+
+
 def test_fewer_draws_than_wanted_are_all_taken() -> None:
     rows, draws, share = common_particles(
         np.full((2, 3), 1 / 6), most_sets=2, n_draws=9

@@ -47,7 +47,7 @@ class LinksAtWork:
     chances: FloatArray
     ok: FloatArray
     _kept: dict[tuple[int, tuple[int, ...]], FloatArray] = field(
-        init=False, repr=False, compare=False, default_factory=dict
+        init=False, default_factory=dict
     )
 
     def by_child(self, links: IntArray) -> Iterator[tuple[int, tuple[int, ...]]]:
