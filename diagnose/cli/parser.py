@@ -27,6 +27,7 @@ def build_parser() -> argparse.ArgumentParser:
         cars.add_check,
         cars.add_expand,
         designs.add_audit,
+        designs.add_draw,
         sheets.add_expect,
         sheets.add_prestart,
         trials.add_replay,
