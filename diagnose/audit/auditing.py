@@ -7,7 +7,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from diagnose.audit import drops, feeds, loads, switching, wiring
-from diagnose.audit.findings import Audited, Finding, Weight
+from diagnose.audit.findings import Audit, Audited, Finding, Weight
 from diagnose.circuit.car import Car, OperatingState
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Middle
@@ -33,7 +33,7 @@ _CHECKS: tuple[Callable[[Audited], Iterator[Finding]], ...] = (
 )
 
 
-def audit(car: Car, limits: DesignLimits, *, rule: str = "") -> tuple[Finding, ...]:
+def audit(car: Car, limits: DesignLimits, *, rule: str = "") -> Audit:
     """Return all that is wrong with a car by design.
 
     Parameters
@@ -47,8 +47,8 @@ def audit(car: Car, limits: DesignLimits, *, rule: str = "") -> tuple[Finding, .
 
     Returns
     -------
-    tuple[Finding, ...]
-        What is dangerous first, then by line.
+    Audit
+        What was found, and what could not be looked at.
 
     Raises
     ------
@@ -56,13 +56,14 @@ def audit(car: Car, limits: DesignLimits, *, rule: str = "") -> tuple[Finding, .
         If there is no such rule.
     """
     model = CarModel(car, Middle(n_draws=1))
-    states = tuple(one for one in solved_states(model) if one.is_settled)
+    solved = solved_states(model)
+    states = tuple(one for one in solved if one.is_settled)
     tried = (
         *states,
         *(
-            solved
+            one
             for state in _positions_never_taken(car)
-            if (solved := solved_state(model, state)).is_settled
+            if (one := solved_state(model, state)).is_settled
         ),
     )
     audited = Audited(
@@ -74,8 +75,11 @@ def audit(car: Car, limits: DesignLimits, *, rule: str = "") -> tuple[Finding, .
     )
     found = [finding for check in _CHECKS for finding in check(audited)]
     order = list(Weight)
-    return tuple(
-        sorted(found, key=lambda one: (order.index(one.weight), one.line, one.check))
+    found.sort(key=lambda one: (order.index(one.weight), one.line, one.check))
+    return Audit(
+        rule=audited.rule,
+        findings=tuple(found),
+        unsettled=tuple(one.state.name for one in solved if not one.is_settled),
     )
 
 

@@ -60,6 +60,25 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Audit:
+    """What an audit came to.
+
+    Parameters
+    ----------
+    rule : WireRule
+        The rule for wires and fuses that was used.
+    findings : tuple[Finding, ...]
+        What is dangerous first, then by line.
+    unsettled : tuple[str, ...]
+        Operating states not looked at, as something in them never comes to rest.
+    """
+
+    rule: WireRule
+    findings: tuple[Finding, ...]
+    unsettled: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Audited:
     """A car with what its checks look up over and over.
 

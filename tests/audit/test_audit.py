@@ -22,11 +22,11 @@ from diagnose.files.car.car_file import load_car
 # An invented car with one of everything that an audit looks at.
 SOUND = (Path(__file__).parent / "sound.yaml").read_text(encoding="utf-8")
 
-Audit = Callable[..., tuple[Finding, ...]]
+Look = Callable[..., tuple[Finding, ...]]
 
 
 @pytest.fixture
-def found(tmp_path: Path, knowledge: Knowledge) -> Audit:
+def found(tmp_path: Path, knowledge: Knowledge) -> Look:
     """Return what is found in the sound car with some of its text replaced."""
 
     def look(*changes: tuple[str, str], rule: str = "") -> tuple[Finding, ...]:
@@ -37,7 +37,8 @@ def found(tmp_path: Path, knowledge: Knowledge) -> Audit:
         path = tmp_path / "car.yaml"
         path.write_text(text, encoding="utf-8")
         assert knowledge.design_limits is not None
-        return audit(load_car(path, knowledge), knowledge.design_limits, rule=rule)
+        car = load_car(path, knowledge)
+        return audit(car, knowledge.design_limits, rule=rule).findings
 
     return look
 
@@ -46,11 +47,11 @@ def kinds(findings: Sequence[Finding]) -> list[tuple[str, str]]:
     return [(one.check, one.part) for one in findings]
 
 
-def test_nothing_is_wrong_with_a_sound_car(found: Audit) -> None:
+def test_nothing_is_wrong_with_a_sound_car(found: Look) -> None:
     assert found() == ()
 
 
-def test_a_fuse_too_big_for_its_wire(found: Audit) -> None:
+def test_a_fuse_too_big_for_its_wire(found: Look) -> None:
     (one,) = found(("fuse: 5 A, wire: 14 AWG 3 ft", "fuse: 35 A, wire: 18 AWG 3 ft"))
 
     # 33 CFR 183.425: 18 gauge carries 20 A; 183.455: 150 % of it.
@@ -64,7 +65,7 @@ def test_a_fuse_too_big_for_its_wire(found: Audit) -> None:
     assert "controller-feed" in SOUND.splitlines()[one.line - 1]
 
 
-def test_the_rule_of_the_file_and_of_the_command(found: Audit) -> None:
+def test_the_rule_of_the_file_and_of_the_command(found: Look) -> None:
     # 12 gauge: 45 A, so 67.5 A; in an engine space .85 of it, 57.4 A.
     change = (
         "60 A slow-fuse, to: panel.constant",
@@ -81,7 +82,7 @@ def test_the_rule_of_the_file_and_of_the_command(found: Audit) -> None:
     assert two.limit == one.limit
 
 
-def test_a_wire_that_carries_too_much_for_good(found: Audit) -> None:
+def test_a_wire_that_carries_too_much_for_good(found: Look) -> None:
     one, *_ = found(
         (
             "wire: 12 AWG 3 ft, load: 100 W lamps",
@@ -97,7 +98,7 @@ def test_a_wire_that_carries_too_much_for_good(found: Audit) -> None:
     assert one.change == "run it in 16 AWG"
 
 
-def test_copper_that_drops_too_much(found: Audit) -> None:
+def test_copper_that_drops_too_much(found: Look) -> None:
     (one,) = found(("    wire: 12 AWG 6 ft\n", "    wire: 16 AWG 20 ft\n"))
 
     # 20 ft of 1.309 mm² are .0803 ohm, 1 and 2 ft of 3.309 mm² .0048 ohm: at 5.85 A,
@@ -110,7 +111,7 @@ def test_copper_that_drops_too_much(found: Audit) -> None:
     assert one.change == "run fuel-pump-wire in 12 AWG"
 
 
-def test_what_is_unfused_and_how_much_of_it(found: Audit) -> None:
+def test_what_is_unfused_and_how_much_of_it(found: Look) -> None:
     key_feed = "key-feed: {from: panel.constant, fuse: 20 A, wire: 12 AWG 3 ft"
 
     two = found((key_feed, "key-feed: {from: battery.plus, wire: 12 AWG 6 ft"))
@@ -124,7 +125,7 @@ def test_what_is_unfused_and_how_much_of_it(found: Audit) -> None:
     assert "2 such wires, 2.7 m in all" in two[0].says
 
 
-def test_a_short_way_to_the_first_fuse_is_only_advised_on(found: Audit) -> None:
+def test_a_short_way_to_the_first_fuse_is_only_advised_on(found: Look) -> None:
     (one,) = found(("battery.plus via 8 AWG 0.5 ft", "battery.plus via 8 AWG 2 ft"))
 
     assert (one.check, one.part, one.weight) == (
@@ -136,7 +137,7 @@ def test_a_short_way_to_the_first_fuse_is_only_advised_on(found: Audit) -> None:
     assert one.limit == 0.178
 
 
-def test_an_alternator_too_small_and_how_long_the_battery_lasts(found: Audit) -> None:
+def test_an_alternator_too_small_and_how_long_the_battery_lasts(found: Look) -> None:
     small, *_ = found(("place: bay, rated: 120 A", "place: bay, rated: 30 A"))
 
     # 800 rpm times 2.2 are 1760: 30 (1 - exp(-(1760 - 850) / 950)) = 18.5 A
@@ -147,21 +148,21 @@ def test_an_alternator_too_small_and_how_long_the_battery_lasts(found: Audit) ->
     assert small.change.startswith("switch off headlamps there")
 
 
-def test_an_output_asked_for_too_much(found: Audit) -> None:
+def test_an_output_asked_for_too_much(found: Look) -> None:
     (one,) = found(("limit: 1 A", "limit: 0.1 A"))
 
     assert kinds([one]) == [("output-limit", "engine-controller.pump-output")]
     assert one.limit == 0.1
 
 
-def test_a_coil_that_kicks_back_into_an_output(found: Audit) -> None:
+def test_a_coil_that_kicks_back_into_an_output(found: Look) -> None:
     (one,) = found((", suppression: diode", ""))
 
     assert kinds([one]) == [("coil-suppression", "fuel-pump-relay")]
     assert one.weight is Weight.ADVICE
 
 
-def test_feeds_that_die_while_cranking(found: Audit) -> None:
+def test_feeds_that_die_while_cranking(found: Look) -> None:
     dead = found(("crank: [run, start]", "crank: [start]"))
 
     assert kinds(dead) == [
@@ -171,7 +172,7 @@ def test_feeds_that_die_while_cranking(found: Audit) -> None:
     ]
 
 
-def test_a_resistor_left_in_a_feed(found: Audit) -> None:
+def test_a_resistor_left_in_a_feed(found: Look) -> None:
     (one,) = found(
         ("wire: 12 AWG 3 ft, load: 4 A load", "wire: 0.3 ohm/ft 3 ft, load: 4 A load")
     )
@@ -181,7 +182,7 @@ def test_a_resistor_left_in_a_feed(found: Audit) -> None:
     assert one.figure == pytest.approx(14.0 * 0.9 / (0.9 + 13.5 / 4.0), abs=0.15)
 
 
-def test_a_pump_that_only_the_key_stops(found: Audit) -> None:
+def test_a_pump_that_only_the_key_stops(found: Look) -> None:
     straight = ("85: engine-controller.pump-output via", "85: body via")
 
     (one,) = found(straight)
@@ -192,7 +193,7 @@ def test_a_pump_that_only_the_key_stops(found: Audit) -> None:
     )
 
 
-def test_an_inertia_switch_stops_a_pump(found: Audit) -> None:
+def test_an_inertia_switch_stops_a_pump(found: Look) -> None:
     # it is closed at rest, in every state of the car
     switch = (
         "  light-switch:",
@@ -213,7 +214,7 @@ def test_an_inertia_switch_stops_a_pump(found: Audit) -> None:
     assert found(switch, by_it, feed) == ()
 
 
-def test_a_ground_that_other_loads_lift(found: Audit) -> None:
+def test_a_ground_that_other_loads_lift(found: Look) -> None:
     first, *_ = found(
         ("ground: engine via 14 AWG 3 ft", "ground: stud via 14 AWG 3 ft"),
         ("to: body, wire: 4 AWG 1 ft", "to: body, wire: 18 AWG 3 ft"),
@@ -226,7 +227,7 @@ def test_a_ground_that_other_loads_lift(found: Audit) -> None:
     assert "body-strap" in first.says
 
 
-def test_contacts_that_carry_too_much_and_a_relay_that_may(found: Audit) -> None:
+def test_contacts_that_carry_too_much_and_a_relay_that_may(found: Look) -> None:
     heavy = (
         ("    load: 6 A motor", "    load: 35 A motor"),
         ("    fuse: 15 A\n", "    fuse: 50 A\n"),
@@ -245,7 +246,7 @@ def test_contacts_that_carry_too_much_and_a_relay_that_may(found: Audit) -> None
     assert found(*heavy, rated) == ()
 
 
-def test_a_coil_that_gets_too_little_to_pull_in(found: Audit) -> None:
+def test_a_coil_that_gets_too_little_to_pull_in(found: Look) -> None:
     kinds_found = kinds(
         found(
             (
@@ -258,14 +259,14 @@ def test_a_coil_that_gets_too_little_to_pull_in(found: Audit) -> None:
     assert ("relay-coil", "fuel-pump-relay") in kinds_found
 
 
-def test_a_main_fuse_loaded_too_much_for_good(found: Audit) -> None:
+def test_a_main_fuse_loaded_too_much_for_good(found: Look) -> None:
     first, *_ = found(("fuse: 60 A slow", "fuse: 20 A slow"))
 
     assert kinds([first]) == [("fuse-load", "main-fuse")]
     assert first.limit == pytest.approx(0.8 * 20.0)
 
 
-def test_the_sum_behind_a_fuse(found: Audit) -> None:
+def test_the_sum_behind_a_fuse(found: Look) -> None:
     change = (
         "headlamps: {from: light-switch.out",
         "horn: {from: light-switch.feed via 12 AWG 1 ft, load: 12 A load, "
@@ -279,7 +280,7 @@ def test_the_sum_behind_a_fuse(found: Audit) -> None:
     assert 19.0 < sums[0].figure < 23.0
 
 
-def test_a_starter_cable_too_thin(found: Audit) -> None:
+def test_a_starter_cable_too_thin(found: Look) -> None:
     (one,) = found(("wire: 2 AWG 3 ft, role", "wire: 8 AWG 6 ft, role"))
 
     # 6 ft of 8.37 mm² are .0038 ohm: .59 V at 156 A, and joints with the contacts
@@ -289,7 +290,7 @@ def test_a_starter_cable_too_thin(found: Audit) -> None:
     assert one.change.startswith("run starter-cable in ")
 
 
-def test_a_positive_ground_car_is_audited_alike(found: Audit) -> None:
+def test_a_positive_ground_car_is_audited_alike(found: Look) -> None:
     turned = (
         ("battery: {place: bay, cold", "battery: {place: bay, grounded: plus, cold"),
         ("battery.plus via 8 AWG", "battery.minus via 8 AWG"),
@@ -368,3 +369,27 @@ def test_an_unknown_rule_is_told_with_the_nearest(
     assert 'did you mean "engine-space"?' in capsys.readouterr().err
     assert main(["audit", str(path)]) == 1
     assert '5:12: there is no wire-rule "open-ear"' in capsys.readouterr().err
+
+
+def test_a_state_that_never_comes_to_rest_is_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # a coil fed by its own contact at rest: a buzzer, whenever the key is in run
+    buzzer = (
+        "parts:\n"
+        "  buzz-coil: {kind: coil, place: bay, "
+        "terminals: {a: tie, b: stud}}\n"
+        "  buzz-contacts: {kind: contacts, gate: buzz-coil, normally-closed: true, "
+        "place: bay, terminals: {a: key.run, b: tie}}\n"
+        "states:\n"
+    )
+    path = tmp_path / "car.yaml"
+    text = SOUND.replace("states:\n", buzzer)
+    text = text.replace("panels:\n", "splices: {tie: bay}\npanels:\n")
+    path.write_text(text, encoding="utf-8")
+
+    main(["audit", str(path), "--format", "json"])
+
+    unsettled = json.loads(capsys.readouterr().out)["unsettled"]
+    assert "key-on" in unsettled
+    assert "key-off" not in unsettled

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from typing import TextIO
 
 from diagnose.audit.auditing import audit
-from diagnose.audit.findings import Finding, Weight
+from diagnose.audit.findings import Audit, Finding, Weight
 from diagnose.errors import DiagnoseError, did_you_mean
 from diagnose.terminal.car_files import open_car, published_knowledge
 from diagnose.terminal.safe_text import clean
@@ -61,12 +61,17 @@ def list_audit(name: str, *, rule: str, form: str, width: int, sink: TextIO) -> 
             f'there is no rule "{rule}"{did_you_mean(rule, limits.wire_rules)}; '
             f"known: {', '.join(limits.wire_rules)}"
         )
-    chosen = limits.rule(rule or car.wire_rule)
-    found = audit(car, limits, rule=rule)
+    audited = audit(car, limits, rule=rule)
+    found, chosen = audited.findings, audited.rule
     head = f"{car.title}: {_counted(found)}. Wires by the rule {chosen.name}: "
     head += f"{chosen.says}."
+    if audited.unsettled:
+        head += (
+            f" Not looked at, as something never comes to rest in it: "
+            f"{', '.join(audited.unsettled)}; diagnose check says what."
+        )
     if form == "json":
-        lines: Iterator[str] = iter([_json(car.title, chosen.name, found)])
+        lines: Iterator[str] = iter([_json(car.title, audited)])
     elif form == "markdown":
         lines = _markdown(clean(head), found)
     else:
@@ -146,10 +151,11 @@ def _markdown(head: str, found: Sequence[Finding]) -> Iterator[str]:
             yield f"| {' | '.join(clean(c).replace('|', '/') for c in cells)} |"
 
 
-def _json(title: str, rule: str, found: Sequence[Finding]) -> str:
+def _json(title: str, audited: Audit) -> str:
     data = {
         "audit": title,
-        "rule": rule,
+        "rule": audited.rule.name,
+        "unsettled": list(audited.unsettled),
         "findings": [
             {
                 "check": one.check,
@@ -164,7 +170,7 @@ def _json(title: str, rule: str, found: Sequence[Finding]) -> str:
                 "source": one.source,
                 "states": list(one.states),
             }
-            for one in found
+            for one in audited.findings
         ],
     }
     return json.dumps(data, indent=2, ensure_ascii=False)
