@@ -38,8 +38,8 @@ def fuses_for_wires(audited: Audited) -> Iterator[Finding]:
             limit=limit,
             unit="A",
             says=f"a short on {wire} may heat it before {fuse.name} opens",
-            change=f"fit a {fuse.kind} of {limit:.3g} A at most"
-            + _or_gauge(f"{wire} in", gauge_that_would_do(needed)),
+            change=f"fit a {fuse.kind} of {limit:.3g} A at most, or give {wire} a fuse "
+            f"of its own{_or_gauge(gauge_that_would_do(needed))}",
             source=rule.source,
         )
 
@@ -119,6 +119,6 @@ def _leads_to_a_fuse(audited: Audited, wire: Part) -> bool:
     return bool(ends & posts) and bool(ends & fused)
 
 
-def _or_gauge(what: str, gauge: str) -> str:
+def _or_gauge(gauge: str) -> str:
     """Return which gauge would do instead, as words to add."""
-    return f", or run {what} {gauge}" if gauge else ""
+    return f", or run it in {gauge}" if gauge else ""

@@ -26,7 +26,10 @@ _SAME_VOLTS = 0.05
 _SAME_SHARE = 0.02
 
 # Smaller currents are not written. [A] Own choice.
-_LEAST_AMPS = 0.005
+_LEAST_AMPS = 0.0005
+
+# Currents below this are written in milliamps. [A] Own choice.
+_MILLIAMPS_BELOW = 0.1
 
 # Names of terminals as they are written beside a symbol; others as they are.
 _TERMINAL_SIGNS = {"plus": "+", "minus": "-", "in": "", "out": "", "case": ""}
@@ -83,8 +86,8 @@ class Overlay:
         sound = self.sound.amps[part]
         faulty = sound if self.faulty is None else self.faulty.amps[part]
         if abs(sound - faulty) < max(_LEAST_AMPS, _SAME_SHARE * sound):
-            return (f"{_shown_amps(sound)} A" if sound > _LEAST_AMPS else ""), False
-        return f"{_shown_amps(sound)}/{_shown_amps(faulty)} A", True
+            return (_amps_words(sound) if sound > _LEAST_AMPS else ""), False
+        return _amps_words(sound, faulty), True
 
 
 def _shown_volts(volts: float) -> str:
@@ -92,11 +95,16 @@ def _shown_volts(volts: float) -> str:
     return f"{volts:.1f}" if abs(volts) >= _SAME_VOLTS else "0"
 
 
-def _shown_amps(amps: float) -> str:
-    """Return amps in two digits, those of milliamps in one place behind the point."""
-    if amps < _LEAST_AMPS:
-        return "0"
-    return f"{amps:.0f}" if amps >= 10.0 else f"{amps:.2g}"
+def _amps_words(*amps: float) -> str:
+    """Return currents in two digits with their unit, small ones in milliamps."""
+    is_small = max(amps) < _MILLIAMPS_BELOW
+    shown = [one * 1000.0 if is_small else one for one in amps]
+    least = _LEAST_AMPS * 1000.0 if is_small else _LEAST_AMPS
+    words = [
+        "0" if one < least else f"{one:.0f}" if one >= 10.0 else f"{one:.2g}"
+        for one in shown
+    ]
+    return f"{'/'.join(words)} {'mA' if is_small else 'A'}"
 
 
 def shown_name(part: Part) -> str:
@@ -123,7 +131,7 @@ def size_words(part: Part) -> str:
     ):
         if name in values:
             amount = values[name]
-            if unit == "A" and amount < 0.1:
+            if unit == "A" and amount < _MILLIAMPS_BELOW:
                 return f"{1000 * amount:.3g} mA"
             return f"{amount:.3g} {unit}"
     if part.kind == "resistor":

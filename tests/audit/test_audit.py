@@ -59,7 +59,8 @@ def test_a_fuse_too_big_for_its_wire(found: Look) -> None:
     assert (one.figure, one.limit, one.unit) == (35.0, 30.0, "A")
     assert one.weight is Weight.DANGER
     assert one.change == (
-        "fit a fuse of 30 A at most, or run controller-feed-wire in 16 AWG"
+        "fit a fuse of 30 A at most, or give controller-feed-wire a fuse of its own, "
+        "or run it in 16 AWG"
     )
     assert "183.455" in one.source
     assert "controller-feed" in SOUND.splitlines()[one.line - 1]
@@ -77,7 +78,7 @@ def test_the_rule_of_the_file_and_of_the_command(found: Look) -> None:
     assert kinds([one]) == [("fuse-for-wire", "main-fuse")]
     assert one.limit == pytest.approx(0.85 * 1.5 * 45.0)
     # 60 A over 1.5 and .85 are 47.1 A: 10 gauge carries 60 A.
-    assert one.change.endswith("or run main-wire in 10 AWG")
+    assert one.change.endswith("or run it in 10 AWG")
     (two,) = found(change, ("system: 12 V", "system: 12 V\nwire-rule: engine-space"))
     assert two.limit == one.limit
 
