@@ -72,7 +72,7 @@ class Run:
     def _opened(self, *arguments: str) -> Screen:
         screen = Screen(*arguments, folder=self.folder)
         if not screen.wait_for("Enter", MOST_SECONDS):
-            raise RuntimeError(screen.text())
+            raise RuntimeError(f"{screen.exit_status}: {screen.shown!r}")
         screen.type(b"\r")
         screen.wait_for("─", 1.0)
         return screen
