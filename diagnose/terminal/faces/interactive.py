@@ -9,6 +9,7 @@ import contextlib
 import signal
 import sys
 from collections.abc import Iterable, Iterator
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any
 
@@ -154,7 +155,7 @@ def _keys_are_no_signals() -> Iterator[None]:
     """Keep keys that come between two lines from ending or halting the program.
 
     At the prompt they are keys, and `_heard` listens to Ctrl-C; in between, while a
-    page is drawn, they would end the program unasked.
+    page is drawn, they would end the program unasked, and Ctrl-S would hold it up.
     """
     keys = [
         getattr(signal, name)
@@ -163,10 +164,16 @@ def _keys_are_no_signals() -> Iterator[None]:
     ]
     before = [(key, signal.signal(key, signal.SIG_IGN)) for key in keys]
     try:
-        yield
+        with _mode_off(0, "IXON"):
+            yield
     finally:
         for key, handler in before:
             signal.signal(key, handler)
+
+
+def _keys_come_up_later() -> AbstractContextManager[None]:
+    """Keep what is typed meanwhile off the screen; it comes up at the next prompt."""
+    return _mode_off(3, "ECHO")
 
 
 @contextlib.contextmanager
@@ -218,7 +225,7 @@ def _heard(
 ) -> Page:
     """Return the page that answers a line; Ctrl-C gives up waiting for it."""
     try:
-        with _unechoed_keys(), _ctrl_c_heard(), notebook.waiting("one moment"):
+        with _keys_come_up_later(), _ctrl_c_heard(), notebook.waiting("one moment"):
             meanwhile.end()
             return conversation.hear(line)
     except KeyboardInterrupt:
@@ -226,8 +233,17 @@ def _heard(
 
 
 @contextlib.contextmanager
-def _unechoed_keys() -> Iterator[None]:
-    """Keep what is typed meanwhile off the screen; it comes up at the next prompt."""
+def _mode_off(field: int, name: str) -> Iterator[None]:
+    """Switch a mode of the terminal off, where there is one.
+
+    Parameters
+    ----------
+    field : int
+        Which of the terminal's fields has it: 0 for input, 3 for local modes
+        (POSIX.1-2017, termios.h).
+    name : str
+        The mode.
+    """
     try:
         import termios
     except ImportError:  # not a POSIX system
@@ -238,9 +254,9 @@ def _unechoed_keys() -> Iterator[None]:
         return
     terminal = sys.stdin.fileno()
     before = termios.tcgetattr(terminal)
-    silent = list(before)
-    silent[3] &= ~termios.ECHO  # the fourth field has the local modes: POSIX.1-2017
-    termios.tcsetattr(terminal, termios.TCSANOW, silent)
+    changed = list(before)
+    changed[field] &= ~getattr(termios, name)
+    termios.tcsetattr(terminal, termios.TCSANOW, changed)
     try:
         yield
     finally:
