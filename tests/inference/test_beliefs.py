@@ -47,6 +47,12 @@ def test_order_of_facts_does_not_matter() -> None:
         assert other == pytest.approx(found[0], abs=1e-14)
 
 
+def test_a_fact_that_was_certain_changes_nothing() -> None:
+    before, after = believing(fact(1)), believing(fact(1), flat(0.3, 0.3, 0.3, 0.3))
+
+    assert after.weights == pytest.approx(before.weights, abs=1e-15)
+
+
 def test_beliefs_are_prior_times_likelihoods() -> None:
     joint = PRIOR * fact(1) * fact(2)
 
