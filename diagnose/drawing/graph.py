@@ -13,9 +13,11 @@ from diagnose.circuit.car import Car, Part
 from diagnose.circuit.elements import CONSUMER_KINDS, ELEMENTS
 from diagnose.design.reach import SUPPRESSION_ROLE, hot_post
 
-# How well a kind conducts, to tell what is up and what is down; only the order counts.
-# [S] Own choice: a wire drops little, a load nearly all.
+# How well wires and contacts conduct, to tell what is up and what is down. [S] Own
+# choice: only that it is much more than a load does.
 _METAL_SIEMENS = 1000.0
+
+# How well loads conduct. [S] Own choice.
 _LOAD_SIEMENS = 1.0
 
 # Keeps points that hang on nothing from having no height at all. [S] Own choice.

@@ -8,17 +8,9 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-from diagnose.circuit.car import Part
-from diagnose.drawing.graph import Edge, Graph
-from diagnose.drawing.labels import (
-    Overlay,
-    shown_name,
-    size_words,
-    terminal_word,
-    wire_words,
-)
+from diagnose.drawing.graph import Graph
+from diagnose.drawing.labels import Overlay
 from diagnose.drawing.scene import (
     SHEET_HEIGHT_MM,
     SHEET_WIDTH_MM,
@@ -29,7 +21,6 @@ from diagnose.drawing.scene import (
     wrapped,
 )
 from diagnose.drawing.sheets import (
-    LANES_A_SHEET,
     RAIL_NAME_MM,
     Placed,
     References,
@@ -37,84 +28,37 @@ from diagnose.drawing.sheets import (
     is_coupled,
 )
 from diagnose.drawing.symbols import HALF_HEIGHT, HALF_WIDTH, draw_ground, draw_symbol
+from diagnose.drawing.words import (
+    COIL_LEAD_MM,
+    FAULT_COLOUR,
+    LETTER_MM,
+    LINE_MM,
+    LIVE_COLOUR,
+    MARGIN_MM,
+    PITCH_MM,
+    SMALL_MM,
+    Block,
+    Word,
+    Wording,
+)
 
-# Empty edge of a sheet. [mm] Own choice: what a printer needs.
-MARGIN_MM = 8.0
-
-# Distance of lanes. [mm] Derived.
-PITCH_MM = (SHEET_WIDTH_MM - 2 * MARGIN_MM - RAIL_NAME_MM - 2.0) / LANES_A_SHEET
-
-# Height of small and usual letters. [mm] Own choice: read at arm's length.
-SMALL_MM = 1.9
-LETTER_MM = 2.1
-
-# From one line of words to the next. [mm]
-LINE_MM = 2.6
-
-# Rails: the first one, and their distance. [mm]
+# Height of the first rail. [mm] Own choice.
 RAIL_TOP_MM = 14.0
+
+# From one rail to the next: two lines of words. [mm] Own choice.
 RAIL_STEP_MM = 6.0
 
-# Room between rails and lanes, for what a lane hangs on. [mm]
+# Room between rails and lanes, for what a lane hangs on. [mm] Own choice.
 HANGING_MM = 16.0
 
 # Lines of words that fit there. Derived.
 MOST_HEAD_LINES = 5
 
-# Where lanes end, and where their numbers stand. [mm]
+# Where lanes end. [mm] Own choice: a ground and six lines of words are below it.
 LANE_BOTTOM_MM = 178.0
+
+# Where the numbers of lanes stand. [mm] Own choice.
 NUMBER_MM = 197.0
-
-# Words keep so far from the next lane's line: its channel and a symbol. [mm]
-CHANNEL_MM = HALF_WIDTH + 0.8
-
-# Colours of what is written onto the circuit.
-LIVE_COLOUR = "#00509e"
-FAULT_COLOUR = "#c00000"
-
-
-@dataclass(frozen=True, slots=True)
-class _Word:
-    """One line of words beside a lane."""
-
-    text: str
-    size: float = LETTER_MM
-    colour: str = "black"
-    is_bold: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class _Block:
-    """One part of a lane with its words, before it has its place.
-
-    Parameters
-    ----------
-    edge : Edge
-        The part.
-    above, beside, below : tuple[_Word, ...]
-        Words above its symbol, beside it and below it.
-    """
-
-    edge: Edge
-    above: tuple[_Word, ...]
-    beside: tuple[_Word, ...]
-    below: tuple[_Word, ...]
-
-    @property
-    def height(self) -> float:
-        """The least height it takes. [mm]."""
-        if self.edge.part.kind == "wire":
-            return max(len(self.beside) * LINE_MM + 1.2, 4.0)
-        beside = self.beside_height
-        return (len(self.above) + len(self.below)) * LINE_MM + beside + 1.6
-
-    @property
-    def beside_height(self) -> float:
-        """The height of the symbol and the words beside it. [mm]."""
-        words = len(self.beside) * LINE_MM + (
-            0.0 if self.edge.part.kind != "coil" else 2.0
-        )
-        return max(2 * HALF_HEIGHT, words)
 
 
 class _Drawing:
@@ -127,6 +71,7 @@ class _Drawing:
         self.references = references
         self.overlay = overlay
         self.scene = scene
+        self.wording = Wording(graph, references, overlay)
         self.middles: dict[str, tuple[float, float]] = {}
 
     def draw(self, sheet: Sheet) -> None:
@@ -159,7 +104,7 @@ class _Drawing:
         hanging = [p.number for p in sheet.lanes if p.lane.top == node]
         left = MARGIN_MM + RAIL_NAME_MM + 1.0
         self.scene.line((left, y), (places[hanging[-1]], y), ink=Ink(width=0.5))
-        lines = [_Word(node, is_bold=False)]
+        lines = [Word(node, is_bold=False)]
         volts, is_moved = self.overlay.volts(node)
         source = [
             number
@@ -171,7 +116,7 @@ class _Drawing:
             below = f"{below}  {volts}" if below else volts
         if below:
             colour = FAULT_COLOUR if is_moved else "black"
-            lines.append(_Word(below, SMALL_MM, colour))
+            lines.append(Word(below, SMALL_MM, colour))
         for number, word in enumerate(lines):
             self.scene.texts.append(
                 Text(
@@ -195,17 +140,13 @@ class _Drawing:
         width = PITCH_MM - 2.0
         name = self.graph.grounds.get(node, node)
         names = wrapped(name, width, LETTER_MM)
-        others = self._reference(node, placed.number, width)
-        words = [*(_Word(line) for line in names), *others][:MOST_HEAD_LINES]
+        others = self.wording.reference(node, placed.number, width)
+        words = [*(Word(line) for line in names), *others][:MOST_HEAD_LINES]
         y = top - 1.4 - LINE_MM * (len(words) - 1)
         for number, word in enumerate(words):
             self._words(word, x, y + number * LINE_MM, "middle")
         self.scene.circles.append(Circle(x, top, 0.6))
         self._probe(node, x, top)
-
-    def _reference(self, node: str, number: int, width: float) -> list[_Word]:
-        words = self.references.words(node, number)
-        return [_Word(line, SMALL_MM) for line in wrapped(words, width, SMALL_MM)]
 
     def _foot(self, placed: Placed, x: float) -> None:
         """Draw where a lane ends: at a ground, or at a point that goes on elsewhere."""
@@ -215,23 +156,23 @@ class _Drawing:
         if node in self.graph.grounds:
             draw_ground(self.scene, x, y)
             words = wrapped(self.graph.grounds[node], width, LETTER_MM)
-            found = [_Word(line) for line in words]
+            found = [Word(line) for line in words]
             y += 5.2
         else:
             self.scene.circles.append(Circle(x, y, 0.6))
-            found = [_Word(line) for line in wrapped(node, width, LETTER_MM)]
-            found += self._reference(node, placed.number, width)
+            found = [Word(line) for line in wrapped(node, width, LETTER_MM)]
+            found += self.wording.reference(node, placed.number, width)
             y += 3.4
         volts, is_moved = self.overlay.volts(node)
         if volts:
             colour = FAULT_COLOUR if is_moved else LIVE_COLOUR
-            found.append(_Word(volts, SMALL_MM, colour))
+            found.append(Word(volts, SMALL_MM, colour))
         for number, word in enumerate(found[:6]):
             self._words(word, x, y + number * LINE_MM, "middle")
-        self._words(_Word(str(placed.number), is_bold=True), x, NUMBER_MM, "middle")
+        self._words(Word(str(placed.number), is_bold=True), x, NUMBER_MM, "middle")
         self._probe(node, x, LANE_BOTTOM_MM)
 
-    def _words(self, word: _Word, x: float, y: float, anchor: str = "start") -> None:
+    def _words(self, word: Word, x: float, y: float, anchor: str = "start") -> None:
         self.scene.texts.append(
             Text(x, y, word.text, word.size, anchor, word.colour, word.is_bold)
         )
@@ -239,7 +180,7 @@ class _Drawing:
     def _body(self, placed: Placed, x: float, top: float) -> None:
         """Draw the parts of a lane, the room left over shared out between them."""
         told: set[str] = set()
-        blocks = [self._block(edge, placed, told) for edge in placed.lane.edges]
+        blocks = [self.wording.block(edge, placed, told) for edge in placed.lane.edges]
         room = LANE_BOTTOM_MM - top
         spare = room - sum(block.height for block in blocks)
         gap = max(spare, 0.0) / (len(blocks) + 1)
@@ -258,7 +199,7 @@ class _Drawing:
             y = end
 
     def _placed(
-        self, block: _Block, x: float, ys: tuple[float, float, float, float]
+        self, block: Block, x: float, ys: tuple[float, float, float, float]
     ) -> None:
         """Draw one block between the heights given."""
         start, y, middle, finish = ys
@@ -283,7 +224,7 @@ class _Drawing:
         words_top = middle - len(block.beside) * LINE_MM / 2.0
         if part.kind == "coil":
             # the dashed line leaves above the words
-            words_top = symbol - HALF_HEIGHT + 2.0
+            words_top = symbol - HALF_HEIGHT + COIL_LEAD_MM
         for number, word in enumerate(block.beside):
             self._words(
                 word, x + HALF_WIDTH + 0.8, words_top + (number + 0.75) * LINE_MM
@@ -291,94 +232,6 @@ class _Drawing:
         below = middle + block.beside_height / 2.0
         for number, word in enumerate(block.below):
             self._words(word, x + 1.2, below + (number + 0.85) * LINE_MM)
-
-    def _block(self, edge: Edge, placed: Placed, told: set[str]) -> _Block:
-        """Return a part with its words."""
-        part = edge.part
-        if part.kind == "wire":
-            words = self._wire_words(edge, placed)
-            return _Block(edge, (), tuple(words), ())
-        above = [*self._point(edge.top, part, told)]
-        if edge.top != placed.lane.top:
-            above = self._joined(edge.top, placed) + above
-        below = [*self._point(edge.bottom, part, told)]
-        return _Block(
-            edge, tuple(above), tuple(self._beside(part, placed)), tuple(below)
-        )
-
-    def _joined(self, node: str, placed: Placed) -> list[_Word]:
-        """Return where a point inside a lane goes on."""
-        if not self.references.others(node, placed.number):
-            return []
-        return self._reference(node, placed.number, PITCH_MM - CHANNEL_MM - 1.2)
-
-    def _point(self, node: str, part: Part, told: set[str]) -> list[_Word]:
-        """Return a part's terminal with its volts."""
-        name = terminal_word(part, node)
-        volts, is_moved = self.overlay.volts(node)
-        if node in told:
-            volts = ""
-        if volts:
-            told.add(node)
-        text = f"{name}  {volts}" if name and volts else name or volts
-        if not text:
-            return []
-        colour = FAULT_COLOUR if is_moved else LIVE_COLOUR if volts else "black"
-        return [_Word(text, SMALL_MM, colour)]
-
-    def _wire_words(self, edge: Edge, placed: Placed) -> list[_Word]:
-        width = PITCH_MM - CHANNEL_MM - 1.2
-        words = []
-        if edge.top != placed.lane.top:
-            words += self._joined(edge.top, placed)
-        words += [
-            _Word(line, SMALL_MM)
-            for text in wire_words(edge.part)
-            for line in wrapped(text, width, SMALL_MM)
-        ]
-        if edge.part.name == self.overlay.fault_part:
-            words += [
-                _Word(line, SMALL_MM, FAULT_COLOUR)
-                for line in wrapped(edge.part.name, width, SMALL_MM)
-            ]
-        return words
-
-    def _beside(self, part: Part, placed: Placed) -> list[_Word]:
-        """Return what stands beside a symbol."""
-        width = PITCH_MM - CHANNEL_MM - HALF_WIDTH - 0.8
-        name = shown_name(part)
-        words = [_Word(line) for line in wrapped(name, width, LETTER_MM)]
-        more = [size_words(part)]
-        if part.name in self.graph.suppressed:
-            more.append("with diode")
-        more += self._coupled_words(part, placed)
-        words += [
-            _Word(line, SMALL_MM)
-            for text in more
-            if text
-            for line in wrapped(text, width, SMALL_MM)
-        ]
-        amps, is_moved = self.overlay.amps(part.name)
-        if amps:
-            colour = FAULT_COLOUR if is_moved else LIVE_COLOUR
-            words += [
-                _Word(one, SMALL_MM, colour) for one in wrapped(amps, width, SMALL_MM)
-            ]
-        return words
-
-    def _coupled_words(self, part: Part, placed: Placed) -> list[str]:
-        """Return where the other half of a relay is."""
-        if part.kind == "contacts" and part.gate is not None:
-            number = self.references.of_part(part.gate)
-            return [f"coil {number}"] if number != placed.number else []
-        if part.kind == "coil":
-            numbers = {
-                self.references.of_part(edge.part.name)
-                for edge in self.graph.edges
-                if edge.part.gate == part.name
-            }
-            return [f"contact {', '.join(str(n) for n in sorted(numbers))}"]
-        return []
 
     def _couple(self, right: Placed) -> None:
         """Draw the dashed line from a coil to its contacts in the next lane."""

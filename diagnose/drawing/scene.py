@@ -10,8 +10,10 @@ import re
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-# Size of a sheet: ISO 216 A4, lying. [mm]
+# Width of a sheet: ISO 216 A4, lying. [mm]
 SHEET_WIDTH_MM = 297.0
+
+# Height of a sheet: ISO 216 A4, lying. [mm]
 SHEET_HEIGHT_MM = 210.0
 
 # Widths of letters in heights of the font, of the usual sans serif fonts, rounded up.
@@ -24,11 +26,15 @@ _LETTER_WIDTHS = MappingProxyType(
         **dict.fromkeys("ABCDEFGHKNOPQRSUVXYZ&+=<>", 0.72),
     }
 )
+
+# Width of any other letter. [1] From memory of the same fonts.
 _USUAL_WIDTH = 0.57
 
-# How far a line of text reaches above and below its base line, in heights of the font.
-# [1] From memory of the same fonts.
+# How far a line of text reaches above its base line, in heights of the font. [1] From
+# memory of the same fonts.
 ASCENT = 0.75
+
+# How far it reaches below. [1] From memory of the same fonts.
 DESCENT = 0.22
 
 

@@ -22,4 +22,16 @@ def long_car() -> str:
         for number in range(1, N_CIRCUITS + 1)
     )
     text = SOUND.read_text(encoding="utf-8")
+    long_names = (
+        "{additional-lighting-position: [additional-lighting-terminal], off: []}"
+    )
+    switch = f"  additional-lighting-switch: {{place: bay, live: {long_names}}}\n"
+    circuits += (
+        "  marker-lamps: "
+        "{from: additional-lighting-switch.additional-lighting-terminal "
+        "via 14 AWG 3 ft, load: 20 W lamps, ground: stud via 14 AWG 2 ft}\n"
+        "  marker-feed: {from: panel.constant, fuse: 10 A, wire: 14 AWG 3 ft, "
+        "to: additional-lighting-switch.feed}\n"
+    )
+    text = text.replace("switches:\n", f"switches:\n{switch}", 1)
     return text.replace("wires:\n", f"{circuits}wires:\n", 1)
