@@ -107,6 +107,7 @@ def test_chosen_row_shows_what_its_steps_show(
 
     row = chosen_row(grid, choice)
 
+    assert row.sets == grid.sets[:1]
     found = compiled.predicted(row, LAMP_VOLTS)[0]
     # .1 mV: the meter's load is interpolated too
     assert found == pytest.approx(shown[choice, np.arange(N_DRAWS)], abs=1e-4)

@@ -19,7 +19,17 @@ from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.inference.prior.priors import Priors, rates_alone
 from diagnose.inference.prior.several_faults import more_than_two, pair_lift
 from tests.elimination import fault_sets, posterior
-from tests.lamp_car import CAR, CONTEXTS, MODES, RESISTANCE_B, SHORT
+from tests.lamp_car import (
+    CAR,
+    COMES_AND_GOES,
+    CONTEXTS,
+    DISCHARGED,
+    MODES,
+    OPEN,
+    RESISTANCE_A,
+    RESISTANCE_B,
+    SHORT,
+)
 
 TOLERANCE = 1e-9
 DAMP = {"dry": 0.1, "wet": 0.5}
@@ -364,3 +374,36 @@ def test_rates_alone_are_those_of_the_modes(causes: tuple[Cause, ...]) -> None:
     expected = 0.998 * 0.999**2 * 0.9995 * 0.995 * 0.997 * 0.995
     assert none == pytest.approx(expected, abs=1e-12)
     assert alone == pytest.approx(expected * 0.001 / 0.999, abs=1e-12)
+
+
+def test_link_makes_its_children_alone_likelier() -> None:
+    # A flat battery, and a feed that is open, there or now and then, three times as
+    # often. By hand, dry and in service: .02 of feeds each are open or come and go,
+    # .03 have a bad joint; on a flat battery .06, .06 and .03 still.
+    causes = catalogue(CAR, (DISCHARGED, OPEN, RESISTANCE_A, COMES_AND_GOES))
+    flat, is_open, joint, fleeting = (
+        number(name, causes)
+        for name in (
+            "battery:discharged",
+            "feed:open_circuit",
+            "feed:high_resistance_a",
+            "feed:comes_and_goes",
+        )
+    )
+    strain = Link(
+        name="strain",
+        parents=(flat,),
+        part="feed",
+        children=(is_open, fleeting),
+        factor=3.0,
+    )
+    priors = priors_of(CauseNetwork(CONTEXTS, causes, Ties(links=(strain,), spots=())))
+    sets = [(flat,), *((flat, one) for one in (is_open, joint, fleeting))]
+
+    found = priors.set_probabilities(sets, DRY)
+
+    assert found / found.sum() == pytest.approx([0.85, 0.06, 0.03, 0.06], abs=1e-12)
+    marginals = cause_probabilities(priors, DRY)
+    # By hand: one battery in fifty is flat.
+    expected = [0.02 * (0.98 + 0.02 * 3), 0.03, 0.02 * (0.98 + 0.02 * 3)]
+    assert marginals[[is_open, joint, fleeting]] == pytest.approx(expected, abs=1e-12)
