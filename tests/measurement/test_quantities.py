@@ -328,7 +328,7 @@ def test_probes_are_those_of_both_states_and_of_every_part() -> None:
     car = replace(CAR, parts=(*CAR.parts, other))
     amps = replace(claim(Quantity.AMPS, "headlamps", 0.5), relative_to="key-off")
     up = replace(claim(Quantity.IS_CLOSED, "headlamps", 0.5), state="isolated")
-    twice = make_symptom("twice", amps, up, ABSENT, amps, join=Join.ALL)
+    twice = make_symptom("twice", amps, ABSENT, up, amps, join=Join.ALL)
 
     found = needed_probes(car, {"twice": twice})
 
