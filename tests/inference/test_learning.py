@@ -285,6 +285,22 @@ def test_factors_of_other_published_rates_are_refused() -> None:
         with_learned(other, learned)
 
 
+@pytest.mark.parametrize("digest", ["", "~"], ids=["before", "behind"])
+def test_factors_of_any_other_digest_are_refused(digest: str) -> None:
+    learned = replace(learned_of([closed("blown", FUSE)]), rates_digest=digest)
+
+    with pytest.raises(ValueError, match="other published rates"):
+        with_learned(KNOWLEDGE, learned)
+
+
+def test_mode_of_which_nothing_was_learned_keeps_its_rate() -> None:
+    learned = replace(learned_of([closed("blown", FUSE)]), shares=())
+
+    found = with_learned(KNOWLEDGE, learned)
+
+    assert [m.rate for m in found.modes] == [m.rate for m in KNOWLEDGE.modes]
+
+
 def test_case_of_an_impossible_mode_is_our_own_mistake() -> None:
     with pytest.raises(ValueError, match="can't have"):
         learned_of([closed("blown", LAMP)])

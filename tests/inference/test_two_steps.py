@@ -75,6 +75,8 @@ def test_rare_outcome_is_not_looked_at(rare: float, n_after: int) -> None:
 
     assert len(found) == n_after
     assert found[0].chance == pytest.approx(1.0 - rare)
+    # in whichever order they come
+    assert len(after_outcomes(FIRST[::-1], some)) == n_after
 
 
 # By hand: of the likeliest particle's .2999 a thousandth is .0002999.
