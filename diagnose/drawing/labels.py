@@ -19,8 +19,8 @@ from diagnose.design.reach import is_copper
 # How near an area must be to a gauge's to be called that. [1] Own choice: rounding.
 _SAME_AREA = 1e-6
 
-# Volts that differ by less look alike. [V] Own choice: written to a tenth.
-_SAME_VOLTS = 0.05
+# Volts, and differences of volts, below this are none. [V] Derived: a tenth is written.
+_LEAST_VOLTS = 0.05
 
 # Amps that differ by a smaller share look alike. [1] Own choice: written in two digits.
 _SAME_SHARE = 0.02
@@ -75,9 +75,10 @@ class Overlay:
             return "", False
         sound = self.sound.volts[node]
         faulty = sound if self.faulty is None else self.faulty.volts[node]
-        if abs(sound - faulty) < _SAME_VOLTS:
-            return f"{_shown_volts(sound)} V", False
-        return f"{_shown_volts(sound)}/{_shown_volts(faulty)} V", True
+        words = [_shown_volts(sound), _shown_volts(faulty)]
+        if words[0] == words[1] or abs(sound - faulty) < _LEAST_VOLTS:
+            return f"{words[0]} V", False
+        return f"{'/'.join(words)} V", True
 
     def amps(self, part: str) -> tuple[str, bool]:
         """Return the amps of a part in words, and whether the fault moves them."""
@@ -92,7 +93,7 @@ class Overlay:
 
 def _shown_volts(volts: float) -> str:
     """Return volts to a tenth; no minus before what is nothing."""
-    return f"{volts:.1f}" if abs(volts) >= _SAME_VOLTS else "0"
+    return f"{volts:.1f}" if abs(volts) >= _LEAST_VOLTS else "0"
 
 
 def _amps_words(*amps: float) -> str:
