@@ -394,3 +394,20 @@ def test_a_state_that_never_comes_to_rest_is_named(
     unsettled = json.loads(capsys.readouterr().out)["unsettled"]
     assert "key-on" in unsettled
     assert "key-off" not in unsettled
+
+
+def test_the_cautions_of_the_work_stand_before_what_to_change(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "car.yaml"
+    text = SOUND.replace("    wire: 12 AWG 6 ft\n", "    wire: 16 AWG 20 ft\n")
+    path.write_text(text, encoding="utf-8")
+
+    main(["audit", str(path)])
+    table = capsys.readouterr().out
+
+    # the pump is at the tank, whose caution is fuel; the clamp comes off first
+    off = table.index("Take off the grounded clamp first")
+    fuel = table.index("Caution: ", off)
+    assert off < fuel < table.index("Change: ")
+    assert "fuel" in table[fuel : table.index("Change: ")].lower()

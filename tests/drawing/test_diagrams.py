@@ -9,6 +9,7 @@ import time
 from collections import Counter
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from diagnose.circuit.car import Car
@@ -25,6 +26,8 @@ from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.resources import shipped_cars
+from tests.circuit.random_cars import STATES, entangled_parts, random_model
+from tests.circuit.small_circuits import make_car
 from tests.drawing.long_car import SOUND, long_car
 from tests.drawing.overlaps import meets, overlaps, touches
 
@@ -113,6 +116,20 @@ def test_no_text_meets_anything_with_volts_and_amps_beside(
         found = [found for scene in scenes for found in overlaps(scene)]
         assert found == [], state.name
         assert not any(runs_past_the_ground(scene) for scene in scenes)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_any_circuit_is_drawn_without_overlap(seed: int) -> None:
+    parts = entangled_parts(np.random.default_rng(seed))
+    tangled = make_car(parts, *STATES, body="body.metal")
+    for random_car in (random_model(seed).car, tangled):
+        graph = graph_of(random_car)
+        lanes = lanes_of(graph)
+
+        counted = Counter(edge.part.name for lane in lanes for edge in lane.edges)
+        assert counted == Counter(edge.part.name for edge in graph.edges)
+        for scene in drawn(random_car, Overlay()):
+            assert list(overlaps(scene)) == []
 
 
 def runs_past_the_ground(scene: Scene) -> bool:

@@ -10,6 +10,7 @@ from typing import TextIO
 from diagnose.audit.auditing import audit
 from diagnose.audit.findings import Audit, Finding, Weight
 from diagnose.errors import DiagnoseError, did_you_mean
+from diagnose.session.cautions import rewiring_cautions
 from diagnose.terminal.car_files import open_car, published_knowledge
 from diagnose.terminal.safe_text import clean
 
@@ -70,12 +71,15 @@ def list_audit(name: str, *, rule: str, form: str, width: int, sink: TextIO) -> 
             f" Not looked at, as something never comes to rest in it: "
             f"{', '.join(audited.unsettled)}; diagnose check says what."
         )
+    cautions: tuple[str, ...] = ()
+    if found:
+        cautions = rewiring_cautions((one.part for one in found), car, knowledge)
     if form == "json":
-        lines: Iterator[str] = iter([_json(car.title, audited)])
+        lines: Iterator[str] = iter([_json(car.title, audited, cautions)])
     elif form == "markdown":
-        lines = _markdown(clean(head), found)
+        lines = _markdown(clean(head), cautions, found)
     else:
-        lines = _table(clean(head), found, width or USUAL_WIDTH)
+        lines = _table(clean(head), cautions, found, width or USUAL_WIDTH)
     sink.writelines(f"{line}\n" for line in lines)
     return any(finding.weight is not Weight.ADVICE for finding in found)
 
@@ -98,8 +102,13 @@ def _where(finding: Finding) -> str:
     return ", ".join([*parts, *finding.states])
 
 
-def _table(head: str, found: Sequence[Finding], width: int) -> Iterator[str]:
+def _table(
+    head: str, cautions: Sequence[str], found: Sequence[Finding], width: int
+) -> Iterator[str]:
     yield from textwrap.wrap(head, width, break_on_hyphens=False)
+    for caution in cautions:
+        yield ""
+        yield from _wrapped(f"Caution: {caution}", width, "")
     number = 0
     for weight in Weight:
         chosen = [finding for finding in found if finding.weight is weight]
@@ -120,15 +129,20 @@ def _wrapped(text: str, width: int, indent: str) -> list[str]:
         clean(text),
         width,
         initial_indent=indent,
-        subsequent_indent="     ",
+        subsequent_indent="     " if indent else "",
         break_on_hyphens=False,
     )
 
 
-def _markdown(head: str, found: Sequence[Finding]) -> Iterator[str]:
+def _markdown(
+    head: str, cautions: Sequence[str], found: Sequence[Finding]
+) -> Iterator[str]:
     yield "# Audit"
     yield ""
     yield head
+    for caution in cautions:
+        yield ""
+        yield f"**Caution:** {clean(caution)}"
     for weight in Weight:
         chosen = [finding for finding in found if finding.weight is weight]
         if not chosen:
@@ -151,11 +165,12 @@ def _markdown(head: str, found: Sequence[Finding]) -> Iterator[str]:
             yield f"| {' | '.join(clean(c).replace('|', '/') for c in cells)} |"
 
 
-def _json(title: str, audited: Audit) -> str:
+def _json(title: str, audited: Audit, cautions: Sequence[str]) -> str:
     data = {
         "audit": title,
         "rule": audited.rule.name,
         "unsettled": list(audited.unsettled),
+        "cautions": list(cautions),
         "findings": [
             {
                 "check": one.check,
