@@ -93,9 +93,18 @@ def _rated_amps(audited: Audited, load: Part) -> float:
 
 def weak_alternator(audited: Audited) -> Iterator[Finding]:
     """Yield states with a running engine in which the battery has to help."""
-    running = [s.state.name for s in audited.states if s.state.is_engine_running]
     limit = audited.limits.discharge_amps
     parts = audited.parts_of("alternator")
+    (battery,) = audited.parts_of("battery")[:1]
+    # the balance is worked out only where the battery helps: each costs a solution
+    running = [
+        solved.state.name
+        for solved in audited.states
+        if solved.state.is_engine_running
+        and -solved.part_amps(battery.name) > limit.value
+    ]
+    if not running:
+        return
     for balance in charge_balances(audited.car, states=running):
         if -balance.charge_amps <= limit.value:
             continue
