@@ -15,7 +15,7 @@ from diagnose.session.ready_car import Model
 from diagnose.terminal.car_files import open_car, published_knowledge
 from diagnose.terminal.prepared_car import prepared_model
 from tests.conftest import TESTS
-from tests.published.fault_file import PublishedFault, published_faults
+from tests.published.fault_file import published_faults
 from tests.published.typing_in import FIRST, Outcome, typed_in
 
 # What is wanted of the published faults together. [1]
@@ -34,8 +34,14 @@ def main() -> None:
             models[fault.car] = opened(fault.car)
         outcome = typed_in(fault, models[fault.car])
         outcomes.append(outcome)
-        print("\n".join(described(outcome)), flush=True)
-    print("\n".join(summed_up(outcomes)))
+        _write(described(outcome))
+    _write(summed_up(outcomes))
+
+
+def _write(lines: Sequence[str]) -> None:
+    """Write lines at once: a fault takes some seconds."""
+    sys.stdout.write("".join(f"{line}\n" for line in lines))
+    sys.stdout.flush()
 
 
 def opened(car: str) -> Model:

@@ -189,6 +189,7 @@ def _add_memory(
                 "electronics", {}, location=location, sizes={"load_amps": entry.memory}
             ),
             place=entry.place,
+            role=known_role(draft, "controller-memory"),
         ),
         location,
     )
