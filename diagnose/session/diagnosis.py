@@ -49,6 +49,7 @@ from diagnose.session.facts import (
     standing_facts,
 )
 from diagnose.session.ready_car import Model
+from diagnose.session.steps.function_checks import function_checks
 from diagnose.session.steps.likely_facts import likely_facts
 from diagnose.session.steps.moment import Moment, Moments, latest_observation
 from diagnose.session.steps.outcomes import Outcomes
@@ -409,7 +410,7 @@ class Diagnosis:
         if guided is not None:
             return self._unsuspecting(moment, guided)
         if not moment.conclusion.observations:
-            return self._unsuspecting(moment, _nothing_told())
+            return self._unsuspecting(moment, self._nothing_told(moment))
         explanation = self._explainer.explained(moment, explained=explained)
         taken = self._taken(moment)
         priced = self._steps.ranked(moment, excluded=taken)
@@ -430,6 +431,17 @@ class Diagnosis:
             ),
             contexts_open=self._open_contexts(moment),
         )
+
+    def _nothing_told(self, moment: Moment) -> Advised:
+        """Return what to do before anything says that something is wrong."""
+        steps = function_checks(
+            self._model, self._proposals, moment, excluded=self._taken(moment)
+        )
+        says = "Say what is wrong: choose a complaint, or name a symptom."
+        if steps:
+            says += " Or go through what the car does, step by step."
+        advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
+        return Advised(steps=steps, advice=advice)
 
     def _unsuspecting(self, moment: Moment, advised: Advised) -> Answer:
         """Return an answer before anything is suspected."""
@@ -466,9 +478,3 @@ class Diagnosis:
         told = {fact.context for fact in moment.facts if isinstance(fact, ContextFact)}
         contexts = self._model.knowledge.contexts
         return {one.name: one.question for one in contexts if one.name not in told}
-
-
-def _nothing_told() -> Advised:
-    says = "Say what is wrong: choose a complaint, or name a symptom."
-    advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
-    return Advised(steps=(), advice=advice)

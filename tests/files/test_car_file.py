@@ -55,6 +55,24 @@ def sedan(sedan_path: pathlib.Path, knowledge: Knowledge) -> Car:
     return load_car(sedan_path, knowledge)
 
 
+def test_switch_named_for_its_role_has_it(load: Load, small_car: str) -> None:
+    switch = "  inertia-switch: {place: bay, live: {set: [out], tripped: []}}\n"
+    text = small_car.replace("switches:\n", f"switches:\n{switch}")
+    feed = (
+        "wires:\n  knock: {from: key.out, to: inertia-switch.feed, wire: 14 AWG 1 ft}\n"
+    )
+    text = text.replace("wires:\n", feed).replace(
+        "horn: {from: key.out", "horn: {from: inertia-switch.out"
+    )
+
+    car = load(text)
+
+    contact = car.part("inertia-switch.out-contact")
+
+    assert contact.role == "inertia-switch"
+    assert contact.closed_in == {"set"}
+
+
 def added(car: Car, base: Car) -> set[str]:
     """Return the names of the parts that one car has and the other hasn't."""
     return {part.name for part in car.parts} - {part.name for part in base.parts}
@@ -544,8 +562,9 @@ def test_the_shipped_car_has_every_role_that_a_symptom_asks_for(
 ) -> None:
     roles = {part.role for part in sedan.parts if part.role}
 
-    # none of its relays has a wire on 87a
-    assert set(knowledge.roles) - roles == {"changeover-contact"}
+    # none of its relays has a wire on 87a, and its pump is fed past no inertia switch
+    absent = {"changeover-contact", "inertia-switch"}
+    assert set(knowledge.roles) - roles == absent
 
 
 def test_every_part_of_the_shipped_car_has_the_parameters_of_its_kind(

@@ -126,17 +126,23 @@ def _add_switch(
                 values=draft.values("switch-contact", entry.values, location=location),
                 closed_in=frozenset(positions),
                 place=entry.place,
-                role=_contact_role(draft, name, positions),
+                role=_contact_role(draft, name, positions, location),
             ),
             location,
         )
 
 
-def _contact_role(draft: Draft, switch: str, positions: Collection[str]) -> str | None:
-    """Return the role of a contact that is live both while cranking and otherwise."""
+def _contact_role(
+    draft: Draft, switch: str, positions: Collection[str], location: Location
+) -> str | None:
+    """Return the role of a contact: the switch's name when that is one.
+
+    Else that of contacts which are live both while cranking and otherwise.
+    """
     start = draft.start_positions.get(switch)
-    is_for_both = start in positions and len(positions) > 1
-    return known_role(draft, "key-contact") if is_for_both else None
+    if start in positions and len(positions) > 1:
+        return known_role(draft, "key-contact")
+    return draft.role(switch, "switch-contact", None, location=location)
 
 
 def _add_controller(
@@ -191,6 +197,7 @@ def _add_memory(
                 "electronics", {}, location=location, sizes={"load_amps": entry.memory}
             ),
             place=entry.place,
+            role=known_role(draft, "controller-memory"),
         ),
         location,
     )
