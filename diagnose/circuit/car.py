@@ -189,6 +189,35 @@ class Part:
     line: int = 0
 
 
+class ComesWith(Enum):
+    """What a car must have to have an operating state.
+
+    Attributes
+    ----------
+    EVERY_CAR
+        Nothing more.
+    FILE
+        Its file writes the state; a car without switches has those that are like no
+        other state too.
+    NAMING
+        Its file names the state.
+    PRIMING
+        An output that its controller turns on for some seconds as the key is turned.
+    SWITCHES
+        Switches that stay where they are put and that no other usual state with the
+        engine stopped moves.
+    HELD_SWITCHES
+        The same of switches that spring back.
+    """
+
+    EVERY_CAR = "every-car"
+    FILE = "file"
+    NAMING = "naming"
+    PRIMING = "priming"
+    SWITCHES = "switches"
+    HELD_SWITCHES = "held-switches"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OperatingState:
     """What the owner has switched on, and how the engine turns.
@@ -222,8 +251,16 @@ class OperatingState:
     after : str
         The state the car comes from: relays, controllers and what holds itself on start
         as they were there; empty: from rest.
-    is_optional : bool
-        Only a car whose file names it has it.
+    comes_with : ComesWith
+        What a car must have to have this state.
+    like : str
+        The state whose switch positions this one begins with; empty: all at rest.
+    otherwise : str
+        The state in which symptoms of this one are looked for on a car that does not
+        have it; empty where there is none.
+    how : str
+        What to do to take a reading in it, beyond bringing the car there; empty where
+        that goes without saying.
     exists_when : str
         Symptom that must hold for the state to be reached (the engine keeps running);
         empty when it always can.
@@ -243,7 +280,10 @@ class OperatingState:
     needs_helper: bool = False
     caution: str = ""
     after: str = ""
-    is_optional: bool = False
+    comes_with: ComesWith = ComesWith.EVERY_CAR
+    like: str = ""
+    otherwise: str = ""
+    how: str = ""
     exists_when: str = ""
 
     @property

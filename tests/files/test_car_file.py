@@ -188,7 +188,7 @@ def test_an_optional_state_is_there_when_the_file_names_it(
     load: Load, small_car: str
 ) -> None:
     without = load(small_car)
-    given = load(small_car + "  run-on: {}\n")
+    given = load(small_car + "  idle: {switches: {key: run}}\n  run-on: {}\n")
 
     assert "run-on" not in {state.name for state in without.states}
     assert given.state("run-on").after == "idle"

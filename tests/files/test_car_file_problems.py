@@ -96,7 +96,8 @@ NAMES = [
         "load: 6 A load,",
         "load: 6 A load, role: headlamps,",
         '16:66: "headlamps" is no role of a load, but of a lamp or led-lamp; '
-        "known: blower, fan, fuel-pump, ignition, injectors, instruments",
+        "known: blower, fan, fuel-pump, horn, ignition, injectors, instruments, "
+        "wipers",
     ),
     (
         "load: 6 A load,",
@@ -437,7 +438,7 @@ CIRCUITS = [
         "[idel]}}}\ncircuits:\n"
         "  ecu-feed: {from: panel.constant, wire: 14 AWG 1 ft, to: ecu.supply}",
         '14:72: there is no operating state "idel" (did you mean "idle"?); known: '
-        "key-off, key-on, cranking, idle, idle-loaded, fast-idle, isolated, unplugged",
+        "key-off, key-on, isolated, unplugged",
     ),
 ]
 

@@ -193,7 +193,10 @@ def test_default_wire_joint_is_at_most_3_milliohms(shipped: Knowledge) -> None:
 def test_states_are_those_the_symptoms_are_written_for(shipped: Knowledge) -> None:
     assert list(shipped.states) == [
         "key-off",
+        "priming",
         "key-on",
+        "switched-on",
+        "held",
         "cranking",
         "idle",
         "idle-loaded",

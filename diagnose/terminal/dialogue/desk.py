@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from os.path import commonprefix
 
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import ReadingKind
@@ -19,6 +20,10 @@ from diagnose.terminal.reading_kinds import NAMED_KINDS
 # The longest number that is looked at: nothing has so many of anything. [digits] Own
 # choice.
 MOST_DIGITS = 9
+
+# Letters that two forms of a word have in common, such as prime and priming. [1] Own
+# choice: with three, idle and idling would be alike, and key-on and key-off.
+STEM = 4
 
 
 class MistypedError(ReadingError):
@@ -131,10 +136,16 @@ def split_at_state(
 
 
 def _state_name(typed: str, states: tuple[str, ...]) -> str:
-    """Return the state typed, in full or by its start; else list every state."""
-    starting = [name for name in states if name.startswith(typed.lower())]
-    if len(starting) == 1:
-        return starting[0]
+    """Return the state typed, in full, by its start or in another form of the word.
+
+    ``prime`` is the state priming. Else every state is listed.
+    """
+    lowered = typed.lower()
+    starting = [name for name in states if name.startswith(lowered)]
+    alike = [name for name in states if len(commonprefix((name, lowered))) >= STEM]
+    for found in (starting, alike):
+        if len(found) == 1:
+            return found[0]
     known = listed_states(states)
     raise MistypedError(before=f'no operating state "{typed}" on this car; {known}')
 

@@ -18,6 +18,7 @@ from diagnose.files.car.grammar.values import (
     Fuse,
     Load,
     Minutes,
+    Priming,
     Rpm,
     SystemVolts,
     Terminal,
@@ -157,11 +158,15 @@ class CircuitRelayEntry(RelayTerminals):
 
 
 class OutputEntry(SectionEntry):
-    """An output of a controller."""
+    """An output of a controller.
+
+    One that `primes` for some seconds is on in the state `priming` and off in `key-on`.
+    """
 
     side: Literal["low", "high"]
     limit: Amps | None = None
     on_in: list[str]
+    primes: Priming | None = None
     values: Values = Field(default={})
 
 
