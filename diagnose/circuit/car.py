@@ -171,6 +171,12 @@ class Part:
         What it does for the car (``fuel-pump``, ``starter`` ...); symptoms ask by role.
     draws_when : DrawsWhen
         For a load: when it takes its current.
+    members : tuple[str, ...]
+        For a plug or a run: names of the parts that it is made of; it has no terminals
+        of its own.
+    stud_beside : tuple[str, str] or None
+        For a wire: which of its ends sits on a stud that has another one beside it, and
+        the node of that one.
     line : int
         Line of the car file that declares it; 0 when none.
     """
@@ -186,6 +192,8 @@ class Part:
     place: str = ""
     role: str | None = None
     draws_when: DrawsWhen = DrawsWhen.ALWAYS
+    members: tuple[str, ...] = ()
+    stud_beside: tuple[str, str] | None = None
     line: int = 0
 
 

@@ -44,6 +44,9 @@ class Knowledge:
     plain_load_kinds : Mapping[str, str]
         Role to the kind of part that a plain ``load`` of a car file is in it; ``load``
         in a role not named.
+    coils : Mapping[str, Mapping[str, Value]]
+        Role of contacts to the values of the coil that works them, where those differ
+        from any coil's (for a 12 V car).
     states : Mapping[str, OperatingState]
         Default operating states, without a car's switches.
     triggers : Mapping[str, Trigger]
@@ -84,6 +87,9 @@ class Knowledge:
         default_factory=lambda: MappingProxyType({})
     )
     plain_load_kinds: Mapping[str, str] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    coils: Mapping[str, Mapping[str, Value]] = field(
         default_factory=lambda: MappingProxyType({})
     )
     triggers: Mapping[str, Trigger] = field(

@@ -37,7 +37,7 @@ from diagnose.measurement.readings import Reading, ReadingKind
 # Kinds of part along which a drop is read while current flows. Rule of the trade: what
 # carries current and should drop next to nothing.
 DROP_KINDS = frozenset(
-    {"wire", "contacts", "switch-contact", "joint", *PROTECTIVE_KINDS}
+    {"wire", "contacts", "switch-contact", "joint", "clamp", "pin", *PROTECTIVE_KINDS}
 )
 
 # Kinds of part at which a drain is looked for, and how. Rule of the trade: amps at the

@@ -1,4 +1,4 @@
-"""States that come with priming outputs and with switches, in readings of whole cars."""
+"""States that come with priming outputs and with switches, in readings of a car."""
 
 from __future__ import annotations
 
@@ -154,8 +154,8 @@ def test_every_switch_of_the_shipped_car_is_worked_with_the_engine_stopped(
 def test_what_lies_behind_a_worked_switch_is_fed(sedan: Car) -> None:
     put, held = Shown(sedan, "switched-on"), Shown(sedan, "held")
 
-    # The brake lamps: 54 W at 13.5 V are 4 A, 3.7 A at 11.8 V as their current goes with
-    # the root of the volts. Over 16 ft of 16 AWG that is .24 V.
+    # The brake lamps: 54 W at 13.5 V are 4 A, 3.7 A at 11.8 V as their current goes
+    # with the root of the volts. Over 16 ft of 16 AWG that is .24 V.
     amps = held.amps("brake-lamps")
     assert amps == pytest.approx(4.0 * (11.8 / 13.5) ** 0.5, rel=0.03)
     drop = held.volts("brake-switch.out", "brake-lamps.plus")
@@ -193,8 +193,8 @@ def test_a_state_that_the_file_does_not_write_is_not_there(
         "unplugged",
     ]
     assert list(uncovered(car, knowledge.states)) == [
-        "not written under `states`, so nothing is asked or measured there: idle; write "
-        "each with the positions of its switches"
+        "not written under `states`, so nothing is asked or measured there: idle; "
+        "write each with the positions of its switches"
     ]
 
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from os.path import commonprefix
 
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import ReadingKind
@@ -142,7 +141,8 @@ def _state_name(typed: str, states: tuple[str, ...]) -> str:
     """
     lowered = typed.lower()
     starting = [name for name in states if name.startswith(lowered)]
-    alike = [name for name in states if len(commonprefix((name, lowered))) >= STEM]
+    stem = lowered[:STEM]
+    alike = [name for name in states if len(stem) == STEM and name.startswith(stem)]
     for found in (starting, alike):
         if len(found) == 1:
             return found[0]

@@ -19,7 +19,7 @@ from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.expansion.metal_and_sources import METAL_TERMINALS
 
 # Kinds of part that are always closed in a sound car.
-METAL_KINDS = frozenset(("wire", "joint", *PROTECTIVE_KINDS))
+METAL_KINDS = frozenset(("wire", "joint", "clamp", "pin", *PROTECTIVE_KINDS))
 
 # Kinds of part that are closed at least in some state.
 CONDUCTOR_KINDS = METAL_KINDS | frozenset(

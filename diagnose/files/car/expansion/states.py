@@ -1,8 +1,9 @@
 """Operating states of a car: those of knowledge/ with the car's own switches.
 
 A state that says which loads are on is there only when the file writes it: a state is
-never solved with the key off under the name of one with the key on. Leaves which states
-come with switches and outputs to `states_with_parts`, and what a state does to the circuit to `circuit`.
+never solved with the key off under the name of one with the key on. Leaves which
+states come with switches and outputs to `states_with_parts`, and what a state does to
+the circuit to `circuit`.
 """
 
 from __future__ import annotations
@@ -255,8 +256,8 @@ def _check_outputs(
             if primes is not None and math.isfinite(primes) and KEY_ON in details.on_in:
                 draft.report(
                     (*where, "primes"),
-                    f'"{output}" is on in {KEY_ON}, where what primes rests again; take '
-                    f"{KEY_ON} out of on-in, or write `primes: always`",
+                    f'"{output}" is on in {KEY_ON}, where what primes rests again; '
+                    f"take {KEY_ON} out of on-in, or write `primes: always`",
                 )
 
 

@@ -6,7 +6,7 @@ entry stands for, and to `checks.names` what one entry says about another.
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field, model_validator
 from pydantic.json_schema import GenerateJsonSchema
@@ -121,6 +121,17 @@ class SwitchEntry(SectionEntry):
     place: str
     feed: Key = "feed"
     live: dict[Key, list[Key]] = Field(min_length=2)
+    values: Values = Field(default={})
+
+
+class PlugEntry(SectionEntry):
+    """A plug or bulkhead connector, and the wires that it carries.
+
+    Each wire has a pin of its own; wires in brackets share one, as grounds often do.
+    """
+
+    place: str
+    carries: list[Key | Annotated[list[Key], Field(min_length=2)]] = Field(min_length=1)
     values: Values = Field(default={})
 
 
@@ -271,6 +282,8 @@ class CarEntry(SectionEntry):
     splices: dict[Key, str] = Field(default={})
     switches: dict[Key, SwitchEntry] = Field(default={})
     panels: dict[Key, PanelEntry] = Field(default={})
+    clamps: dict[Key, Terminal] = Field(default={})
+    plugs: dict[Key, PlugEntry] = Field(default={})
     controllers: dict[Key, ControllerEntry] = Field(default={})
     relays: dict[Key, RelayEntry] = Field(default={})
     circuits: dict[Key, CircuitEntry] = Field(default={})
@@ -287,6 +300,8 @@ SECTIONS_OF_ENTRIES = (
     "splices",
     "switches",
     "panels",
+    "clamps",
+    "plugs",
     "controllers",
     "relays",
     "circuits",
