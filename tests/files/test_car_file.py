@@ -63,7 +63,8 @@ def added(car: Car, base: Car) -> set[str]:
 def test_a_relay_circuit_becomes_parts_with_fixed_names(
     fan_car: Car, load: Load, small_car: str
 ) -> None:
-    # One fuse, a relay's coil and contacts, the load, and five wires: by hand.
+    # One fuse, a relay's coil and contacts, the load, five wires, and all of them as a
+    # run: by hand.
     assert added(fan_car, load(small_car)) == {
         "fan-fuse",
         "fan-relay.coil",
@@ -74,6 +75,7 @@ def test_a_relay_circuit_becomes_parts_with_fixed_names(
         "fan-relay-85-wire",
         "fan-wire",
         "fan-ground",
+        "fan-run",
     }
 
 
@@ -512,7 +514,8 @@ def test_the_shipped_car_is_a_whole_car(
 def test_the_shipped_car_has_exactly_the_parts_counted_by_hand(sedan: Car) -> None:
     # By hand in cases/cars/sedan.yaml: 11 entries under `wires` and 59 in circuits,
     # relays, controllers; 20 fuses; 6 relays; 16 loads with the memory feed; 11 live
-    # switch terminals; 8 joints.
+    # switch terminals; 8 joints; 2 clamps; a plug with 3 pins; 24 circuits of two parts
+    # or more that carry its current.
     counts = Counter(part.kind for part in sedan.parts)
 
     assert counts == {
@@ -536,6 +539,10 @@ def test_the_shipped_car_has_exactly_the_parts_counted_by_hand(sedan: Car) -> No
         "load": 4,
         "electronics": 3,
         "joint": 8,
+        "clamp": 2,
+        "plug": 1,
+        "pin": 3,
+        "run": 24,
     }
 
 
@@ -544,8 +551,8 @@ def test_the_shipped_car_has_every_role_that_a_symptom_asks_for(
 ) -> None:
     roles = {part.role for part in sedan.parts if part.role}
 
-    # none of its relays has a wire on 87a
-    assert set(knowledge.roles) - roles == {"changeover-contact"}
+    # none of its relays has a wire on 87a, and none is a contactor
+    assert set(knowledge.roles) - roles == {"changeover-contact", "contactor"}
 
 
 def test_every_part_of_the_shipped_car_has_the_parameters_of_its_kind(

@@ -250,8 +250,8 @@ GRAMMAR = [
         "panles:",
         '9:1: unknown key "panles" (did you mean "panels"?); known: car-file, title, '
         "system, temperature, places, metal, battery, alternator, starter, grounds, "
-        "splices, switches, panels, controllers, relays, circuits, wires, parts, "
-        "states, test-points",
+        "splices, switches, panels, clamps, plugs, controllers, relays, circuits, "
+        "wires, parts, states, test-points",
     ),
     ("battery: {place: bay}\n", "", '1:1: key "battery" is missing'),
     (
@@ -446,9 +446,9 @@ FULL_FORM = [
     (
         "kind: bttery, place: bay",
         '22:17: there is no kind of part "bttery" (did you mean "battery"?); known: '
-        "alternator, battery, breaker, coil, contacts, controller, diode, driver, "
-        "electronics, engine, fuse, fusible-link, joint, lamp, led-lamp, load, motor, "
-        "resistor, slow-fuse, starter, switch-contact, wire",
+        "alternator, battery, breaker, clamp, coil, contacts, controller, diode, "
+        "driver, electronics, engine, fuse, fusible-link, joint, lamp, led-lamp, load, "
+        "motor, pin, plug, resistor, run, slow-fuse, starter, switch-contact, wire",
     ),
     (
         "kind: diode, place: bay, terminals: {a: body}",

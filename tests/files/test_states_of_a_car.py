@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from diagnose.files.car.checks.unworked import uncovered
 from diagnose.files.resources import shipped_cars
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.wording import instruction
+from diagnose.terminal.reports.listings import check_car_file
 from tests.files.test_car_file_problems import changed
 
 Load = Callable[[str], Car]
@@ -158,7 +160,7 @@ def test_what_lies_behind_a_worked_switch_is_fed(sedan: Car) -> None:
     # with the root of the volts. Over 16 ft of 16 AWG that is .24 V.
     amps = held.amps("brake-lamps")
     assert amps == pytest.approx(4.0 * (11.8 / 13.5) ** 0.5, rel=0.03)
-    drop = held.volts("brake-switch.out", "brake-lamps.plus")
+    drop = held.volts("brake-switch.out", "rear-plug.brake-lamps-wire")
     assert drop == pytest.approx(
         amps * (16 * AWG_16_OHMS_A_FOOT + JOINTS_OHMS), rel=0.03
     )
@@ -232,3 +234,14 @@ def test_a_symptom_of_a_state_that_a_car_lacks_is_looked_for_in_another(
     # its pump hangs on the key, without a controller that would end the priming
     assert knowledge.for_car(climber).symptoms["pump-primes"].state == "key-on"
     assert knowledge.for_car(sedan).symptoms["pump-primes"].state == "priming"
+
+
+def test_check_says_what_the_file_leaves_out(small_car: str, tmp_path: Path) -> None:
+    path, sink = tmp_path / "car.yaml", StringIO()
+    path.write_text(small_car, encoding="utf-8")
+
+    check_car_file(str(path), sink)
+
+    first, last = sink.getvalue().splitlines()
+    assert first.startswith(f"{path}: not written under `states`")
+    assert last.startswith(f"{path}: sound. ")

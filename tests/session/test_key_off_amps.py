@@ -94,7 +94,7 @@ def sheet(knowledge: Knowledge) -> Sheet:
 def test_the_sheet_has_milliamps_by_branch(sheet: Sheet) -> None:
     branches = {branch.name: branch for branch in sheet.branches}
 
-    assert list(branches)[0] == "battery"
+    assert next(iter(branches)) == "battery"
     # 5 mA of the controller's memory, by the car file
     (memory,) = branches["controller-memory-fuse"].key_off
     assert memory.healthy.middle == pytest.approx(0.005, rel=0.1)

@@ -11,18 +11,23 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from diagnose.circuit.car import Part
+from diagnose.circuit.car import Origin, Part
 from diagnose.circuit.parts.wiring_and_loads import GROUNDED_CLAMP
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import did_you_mean
 from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.expansion.nodes import find_terminal
+from diagnose.files.car.expansion.part_values import scaled_value
 from diagnose.files.car.expansion.relays_and_joints import known_role
 from diagnose.files.car.grammar.entries import CarEntry, PlugEntry
 from diagnose.files.yaml_positions import Location
 
 # What the parts of a circuit end in that carry its load's current, see `circuits`.
 RUN_PARTS = ("-feed", "-fuse", "-relay.contacts", "-relay-wire", "-wire", "-ground")
+
+# Share of the joint at a lug that is its crimp. [1] Own choice: half, the rest is the
+# contact with the post.
+CRIMP_SHARE = 0.5
 
 # Roles of contacts between two heavy studs. By definition.
 HEAVY_ROLES = frozenset(("starter-solenoid", "contactor"))
@@ -234,12 +239,22 @@ def note_studs_beside(car: CarEntry, draft: Draft) -> None:
 
 
 def _moved(part: Part, draft: Draft, post: str, clamp: str) -> Part:
-    """Return a part with its ends on a clamp where they were on the post."""
+    """Return a part with its ends on a clamp where they were on the post.
+
+    What a lead had with the post is the clamp's now: only the crimp is left to it.
+    """
+    moved = {key for key, name in part.terminals.items() if _full(draft, name) == post}
     terminals = {
-        key: clamp if _full(draft, name) == post else name
-        for key, name in part.terminals.items()
+        key: clamp if key in moved else name for key, name in part.terminals.items()
     }
-    return replace(part, terminals=terminals)
+    values = {
+        name: scaled_value(value, CRIMP_SHARE, reason="as the clamp has the rest")
+        if name in {f"joint_{key}_ohms" for key in moved}
+        and value.origin is Origin.DEFAULT
+        else value
+        for name, value in part.values.items()
+    }
+    return replace(part, terminals=terminals, values=values)
 
 
 def _full(draft: Draft, name: str) -> str:
