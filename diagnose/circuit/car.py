@@ -179,6 +179,10 @@ class Part:
         the node of that one.
     line : int
         Line of the car file that declares it; 0 when none.
+    colour : str
+        Of a wire: the colour of its insulation, such as ``red/white``; or empty.
+    note : str
+        What the owner says of it, or empty.
     """
 
     name: str
@@ -195,6 +199,8 @@ class Part:
     members: tuple[str, ...] = ()
     stud_beside: tuple[str, str] | None = None
     line: int = 0
+    colour: str = ""
+    note: str = ""
 
 
 class ComesWith(Enum):
@@ -345,6 +351,9 @@ class Car:
         Node that can be probed to the place it is at.
     path : str
         The car file as the user named it, or empty.
+    wire_rule : str
+        The rule for wires and fuses that the file chooses, a key of knowledge/; empty
+        for the usual one.
     """
 
     name: str
@@ -358,6 +367,7 @@ class Car:
     switches: Mapping[str, tuple[str, ...]]
     test_points: Mapping[str, str]
     path: str = ""
+    wire_rule: str = ""
 
     def part(self, name: str) -> Part:
         """Return the part of that name.
