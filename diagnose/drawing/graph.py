@@ -130,7 +130,7 @@ def _heights(car: Car) -> dict[str, float]:
         siemens[k, i] -= amount
 
     for part in car.parts:
-        if part.kind == "engine" or part.role == SUPPRESSION_ROLE:
+        if not ELEMENTS[part.kind].terminals or part.role == SUPPRESSION_ROLE:
             continue
         if part.kind == "alternator":
             for name in _INPUTS:
