@@ -6,10 +6,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
-from diagnose.circuit.car import DrawsWhen, OperatingState, Value
+from diagnose.circuit.car import Car, DrawsWhen, OperatingState, Value
 from diagnose.circuit.temperature_and_age import Condition
 from diagnose.design.limits import DesignLimits
 from diagnose.faults.caution_rules import CautionRules
@@ -17,7 +17,7 @@ from diagnose.faults.links import LinkRules
 from diagnose.faults.modes import FaultMode, Trigger
 from diagnose.faults.owner_limits import Effort
 from diagnose.measurement.meters import Meter
-from diagnose.measurement.symptoms import Complaint, Context, Symptom
+from diagnose.measurement.symptoms import Complaint, Context, Symptom, moved
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +45,9 @@ class Knowledge:
     plain_load_kinds : Mapping[str, str]
         Role to the kind of part that a plain ``load`` of a car file is in it; ``load``
         in a role not named.
+    coils : Mapping[str, Mapping[str, Value]]
+        Role of contacts to the values of the coil that works them, where those differ
+        from any coil's (for a 12 V car).
     states : Mapping[str, OperatingState]
         Default operating states, without a car's switches.
     triggers : Mapping[str, Trigger]
@@ -89,6 +92,9 @@ class Knowledge:
     plain_load_kinds: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    coils: Mapping[str, Mapping[str, Value]] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
     triggers: Mapping[str, Trigger] = field(
         default_factory=lambda: MappingProxyType({})
     )
@@ -116,3 +122,31 @@ class Knowledge:
         return any(
             self.cautions[key] == caution for key in self.caution_rules.every_time
         )
+
+    def for_car(self, car: Car) -> Knowledge:
+        """Return the knowledge with every symptom in a state that the car has.
+
+        Parameters
+        ----------
+        car : Car
+            The car.
+
+        Returns
+        -------
+        Knowledge
+            Symptoms of a state that it does not have are looked for in the one named
+            as `OperatingState.otherwise`, where it has that.
+        """
+        there = {state.name for state in car.states}
+        places: dict[str, str] = {}
+        for name, state in self.states.items():
+            seen, other = {name}, state.otherwise
+            while other and other not in there and other not in seen:
+                seen.add(other)
+                other = self.states[other].otherwise if other in self.states else ""
+            if name not in there and other in there:
+                places[name] = other
+        if not places:
+            return self
+        symptoms = {name: moved(one, places) for name, one in self.symptoms.items()}
+        return replace(self, symptoms=MappingProxyType(symptoms))

@@ -58,12 +58,16 @@ class Change:
     role : str or None
         When given, the change hits the part with this role (``battery``) instead of the
         failing part: a consequence that comes with the fault.
+    kind : str or None
+        When given, the change hits all parts of this kind that the failing part is made
+        of, or that are in its assembly; they are all as bad.
     """
 
     parameter: str
     operation: Operation
     amount: Distribution
     role: str | None = None
+    kind: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +130,8 @@ class FaultMode:
         When not empty, only parts with one of these roles can have it.
     except_roles : frozenset[str]
         Parts with one of these roles can't have it.
+    needs_stud_beside : bool
+        Only a wire with an end on a stud that has another one beside it can have it.
     mechanical : Mapping[str, float]
         For faults outside the circuit: named mechanical condition (``engine_fires``) to
         its value, 1 when healthy. [1]
@@ -147,6 +153,7 @@ class FaultMode:
     factors: Mapping[str, Mapping[str, float]]
     roles: frozenset[str] = frozenset()
     except_roles: frozenset[str] = frozenset()
+    needs_stud_beside: bool = False
     mechanical: Mapping[str, float]
     source: str
     basis: str

@@ -217,6 +217,7 @@ def open_model(
         If the healthy car has no consistent operating point in some state.
     """
     tell = progress or _told_nobody
+    knowledge = knowledge.for_car(car)
     model = CarModel(car, Sample(n_draws=n_draws))
     causes = catalogue(car, knowledge.modes)
     predictor = Predictor(model, causes, all_probes(car, knowledge))

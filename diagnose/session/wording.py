@@ -5,7 +5,7 @@ Cautions stand with the step they belong to. Leaves how pages look to `terminal`
 
 from __future__ import annotations
 
-from diagnose.circuit.car import Car
+from diagnose.circuit.car import Car, OperatingState
 from diagnose.faults.knowledge import Knowledge
 from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.probe_lamp import grade_words
@@ -237,7 +237,12 @@ def instruction(reading: Reading, car: Car, *, in_series: bool = False) -> str:
             f"{lead_words(reading.black, car)}."
             f"{_sign_words(reading, car)}{_surface_words(reading, car)}"
         )
-    return f"{where} Car: {state.label}."
+    return f"{where} {state_words(state)}"
+
+
+def state_words(state: OperatingState) -> str:
+    """Return what state the car is to be in for a step, and how to take it there."""
+    return f"Car: {state.label}.{' ' if state.how else ''}{state.how}"
 
 
 def lead_words(node: str, car: Car) -> str:

@@ -193,7 +193,10 @@ def test_default_wire_joint_is_at_most_3_milliohms(shipped: Knowledge) -> None:
 def test_states_are_those_the_symptoms_are_written_for(shipped: Knowledge) -> None:
     assert list(shipped.states) == [
         "key-off",
+        "priming",
         "key-on",
+        "switched-on",
+        "held",
         "cranking",
         "idle",
         "idle-loaded",
@@ -416,7 +419,8 @@ def test_battery_modes_follow_the_published_shares(shipped: Knowledge) -> None:
 
 
 CAR: tuple[tuple[str, str | None, int], ...] = (
-    ("wire", None, 72),
+    ("wire", None, 67),
+    ("wire", "beside a stud", 5),
     ("wire", "battery-cable", 4),
     ("wire", "ground-strap", 2),
     ("wire", "ignition-feed", 1),
@@ -467,6 +471,8 @@ def expected_faults(knowledge: Knowledge, answers: dict[str, str]) -> dict[str, 
 def _can_have(mode: FaultMode, role: str | None) -> bool:
     if role in mode.except_roles:
         return False
+    if mode.needs_stud_beside:
+        return role == "beside a stud"
     return not mode.roles or role in mode.roles
 
 

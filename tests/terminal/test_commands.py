@@ -94,6 +94,20 @@ def test_nothing_answers_a_reading_of_volts(word: str) -> None:
     assert (fact.value, fact.rounded_to) == (0.0, 1.0)
 
 
+def test_a_state_is_understood_in_another_form_of_its_word() -> None:
+    states = {"key-off": "", "priming": "", "key-on": "", "cranking": ""}
+    desk = Desk(
+        vocabulary=replace(VOCABULARY, states=states), answer=ANSWER, step=VOLTS
+    )
+
+    found = understand("read pump.plus prime 11.2", desk)
+    assert isinstance(found, Tell)
+    assert isinstance(found.fact, ReadingFact)
+    assert found.fact.reading.state == "priming"
+    with pytest.raises(ReadingError, match='no operating state "key"'):
+        understand("read pump.plus key 11.2", desk)
+
+
 def test_a_bare_over_range_answers_an_ohms_reading() -> None:
     step = replace(
         VOLTS,

@@ -253,6 +253,10 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         plain_load_kinds=MappingProxyType(
             {role: e.a_load_is for role, e in roles.items() if e.a_load_is is not None}
         ),
+        coils=_by_kind(
+            {role: entry.coil for role, entry in roles.items() if entry.coil},
+            ValueEntry.value,
+        ),
         modes=_modes(contents),
         symptoms=_by_name(contents.symptoms.symptoms, SymptomEntry.symptom),
         complaints=_by_name(contents.complaints.complaints, ComplaintEntry.complaint),

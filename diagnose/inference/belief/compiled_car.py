@@ -376,12 +376,19 @@ class Compiled:
         Notes
         -----
         A wire that nothing holds takes its volts from insulation and dirt, which differ
-        a hundredfold from car to car: that is a draw of the car's (`leak_factor`), so
-        that two readings of such wires hang together. What is left is half of what the
-        meter shows, once the source resistance is beyond 1 Mohm.
+        ten thousandfold from car to car: that is a draw of the car's (`leak_factor`),
+        so that two readings of such wires hang together. What is left is half of what
+        the meter shows and of what a live neighbour leaks to it, once the source
+        resistance is beyond 1 Mohm.
         """
         across, ohms = self._across(hypotheses, reading, rows)
-        return leak_volts(across, ohms, self.leak_factor, self.knowledge.meter)
+        return leak_volts(
+            across,
+            ohms,
+            self.leak_factor,
+            self.knowledge.meter,
+            system_volts=self.car.system_volts,
+        )
 
     def _ohms(
         self,

@@ -34,8 +34,9 @@ from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.cautions import cautions_for
 from diagnose.session.ready_car import all_probes
+from diagnose.session.sheets.branch_currents import branch_currents
 from diagnose.session.sheets.charge_balance import ChargeBalance, charge_balances
-from diagnose.session.sheets.sheet import Band, Cell, Choice, Row, Sheet
+from diagnose.session.sheets.sheet import Band, BranchCurrents, Cell, Choice, Row, Sheet
 
 # How many cars are drawn. Derived: the second lowest and second highest of 24 equally
 # likely draws lie at 4 to 8 % and 92 to 96 %; twice as many take twice as long.
@@ -114,6 +115,31 @@ def expected_sheet(car: Car, knowledge: Knowledge, choice: Choice) -> Sheet:
         default_values=default_values,
         own_values=len(values) - default_values,
         **_balances(car, choice, states, fault),
+        branches=_branches(choice, states, compiled, hypotheses),
+    )
+
+
+def _branches(
+    choice: Choice,
+    states: Sequence[OperatingState],
+    compiled: Compiled,
+    hypotheses: Hypotheses,
+) -> tuple[BranchCurrents, ...]:
+    """Return the currents of the branches, of the parts and places asked for."""
+    car = compiled.car
+
+    def is_wanted(name: str) -> bool:
+        part = car.part(name)
+        of_part = not choice.parts or {name, part.assembly} & set(choice.parts)
+        return bool(of_part) and (not choice.places or part.place in choice.places)
+
+    return tuple(
+        branch_currents(
+            car,
+            states,
+            is_wanted,
+            lambda reading: _cell(reading, compiled, hypotheses),
+        )
     )
 
 

@@ -195,7 +195,7 @@ def _on_leads(
     across = volts[0].astype(np.float64) - volts[1]
     ohms = SOURCE_UNIT_OHMS * np.maximum(units[red], units[black]).astype(np.float64)
     factor = model.compiled.leak_factor
-    stray = leak_volts(across, ohms, factor, meter)
+    stray = leak_volts(across, ohms, factor, meter, system_volts=model.car.system_volts)
     return loaded_volts(across, leaky_ohms(ohms, factor), meter), stray
 
 

@@ -21,6 +21,10 @@ from diagnose.terminal.reading_kinds import NAMED_KINDS
 # choice.
 MOST_DIGITS = 9
 
+# Letters that two forms of a word have in common, such as prime and priming. [1] Own
+# choice: with three, idle and idling would be alike, and key-on and key-off.
+STEM = 4
+
 
 class MistypedError(ReadingError):
     """The words behind a command are not what it takes.
@@ -135,10 +139,17 @@ def split_at_state(
 
 
 def _state_name(typed: str, states: tuple[str, ...]) -> str:
-    """Return the state typed, in full or by its start; else list every state."""
-    starting = [name for name in states if name.startswith(typed.lower())]
-    if len(starting) == 1:
-        return starting[0]
+    """Return the state typed, in full, by its start or in another form of the word.
+
+    ``prime`` is the state priming. Else every state is listed.
+    """
+    lowered = typed.lower()
+    starting = [name for name in states if name.startswith(lowered)]
+    stem = lowered[:STEM]
+    alike = [name for name in states if len(stem) == STEM and name.startswith(stem)]
+    for found in (starting, alike):
+        if len(found) == 1:
+            return found[0]
     known = listed_states(states)
     raise MistypedError(before=f'no operating state "{typed}" on this car; {known}')
 

@@ -6,22 +6,26 @@ from collections.abc import Iterator
 from typing import TextIO
 
 from diagnose.files.car.checks.doubts import car_warnings
+from diagnose.files.car.checks.unworked import uncovered
 from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
 from diagnose.terminal.car_files import open_car, published_knowledge
 from diagnose.terminal.safe_text import clean
 
 
 def check_car_file(name: str, sink: TextIO) -> None:
-    """Say that a car file is sound, how much it describes, and what is doubtful.
+    """Say that a car file is sound, what is doubtful in it and what it leaves out.
 
     Raises
     ------
     InvalidFileError
         With everything that is wrong with it.
     """
-    car = open_car(name, published_knowledge())
+    knowledge = published_knowledge()
+    car = open_car(name, knowledge)
     warnings = car_warnings(car)
     _write_lines(sink, tuple(str(warning) for warning in warnings))
+    notes = tuple(f"{name}: {note}" for note in uncovered(car, knowledge.states))
+    _write_lines(sink, notes)
     count = len(warnings)
     doubts = f", with {count} warning{'s' if count > 1 else ''}" if count else ""
     _write_lines(

@@ -21,6 +21,12 @@ from diagnose.files.car.expansion.metal_and_sources import (
     add_metal,
     add_starter,
 )
+from diagnose.files.car.expansion.plugs_and_clamps import (
+    add_clamp,
+    add_plug,
+    add_run,
+    note_studs_beside,
+)
 from diagnose.files.car.expansion.relays_and_joints import (
     add_rating,
     add_relay,
@@ -82,6 +88,13 @@ def expand(car: CarEntry, draft: Draft) -> None:
             colour=wire.colour or "",
             note=wire.note or "",
         )
+    for name, plug in car.plugs.items():
+        add_plug(name, plug, draft, ("plugs", name))
+    for name, terminal in car.clamps.items():
+        add_clamp(name, terminal, draft, ("clamps", name))
+    note_studs_beside(car, draft)
+    for name in car.circuits:
+        add_run(name, draft, ("circuits", name))
 
 
 def _each(
@@ -287,11 +300,17 @@ def _add_part(name: str, entry: PartEntry, draft: Draft, location: Location) -> 
 def _join_terminals(
     name: str, entry: PartEntry, draft: Draft, location: Location
 ) -> dict[str, str]:
-    """Declare the terminals of a part given in full, and join them."""
+    """Declare the terminals of a part given in full, and join them.
+
+    Several parts of one assembly have terminals of the same name, such as the pins of a
+    plug: the first has them under the assembly's name, the others under their own.
+    """
     terminals = {}
+    whole = entry.assembly or name
+    is_first = not any(f"{whole}.{one}" in draft.terminals for one in entry.terminals)
     for terminal, connection in entry.terminals.items():
         own = draft.declare(
-            entry.assembly or name,
+            whole if is_first else name,
             terminal,
             place=entry.place,
             location=location,

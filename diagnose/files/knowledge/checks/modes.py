@@ -76,6 +76,11 @@ def _change_problems(
             yield "role", unknown_name("role", change.role, roles)
             return
         kinds = roles[change.role].kinds
+    if change.kind is not None:
+        if change.kind not in ELEMENTS:
+            yield "kind", unknown_name("kind of part", change.kind, ELEMENTS)
+            return
+        kinds = [change.kind]
     for kind in kinds:
         known = ELEMENTS[kind].parameters if kind in ELEMENTS else ()
         if known and change.parameter not in known:

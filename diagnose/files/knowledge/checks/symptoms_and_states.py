@@ -133,12 +133,14 @@ def check_states(contents: Contents) -> Iterator[Finding]:
     """Find states that follow an unknown state, or exist by an unknown symptom."""
     symptoms = contents.symptoms.symptoms
     for name, state in contents.states.states.items():
-        if state.after is not None and state.after not in contents.states.states:
-            yield Finding(
-                file="states",
-                location=("states", name, "after"),
-                message=unknown_name("state", state.after, contents.states.states),
-            )
+        for key in ("after", "like", "otherwise"):
+            other = getattr(state, key)
+            if other is not None and other not in contents.states.states:
+                yield Finding(
+                    file="states",
+                    location=("states", name, key),
+                    message=unknown_name("state", other, contents.states.states),
+                )
         if state.exists_when is not None and state.exists_when not in symptoms:
             yield Finding(
                 file="states",

@@ -160,6 +160,8 @@ class MeterFile(KnowledgeEntry):
     amps: RangeEntry
     ac_volts: RangeEntry
     millivolts: RangeEntry
+    series_amps: RangeEntry
+    milliamps: RangeEntry
     test_lamp: LampEntry
     in_series: SeriesEntry
     input_ohms: NumberEntry
@@ -183,4 +185,6 @@ class MeterFile(KnowledgeEntry):
             model_volts=self.model_volts.value,
             model_fraction=self.model_fraction.value,
             series_caution=self.in_series.caution,
+            series_amps=self.series_amps.meter_range(),
+            milliamps=self.milliamps.meter_range(),
         )

@@ -59,6 +59,7 @@ class RoleEntry(SourcedEntry):
     says: Text
     draws_when: Literal["always", "engine-turns"] = "always"
     a_load_is: Key | None = None
+    coil: dict[Identifier, ValueEntry] = Field(default_factory=dict)
 
 
 class PartKindsFile(KnowledgeEntry):
@@ -74,6 +75,7 @@ class ChangeEntry(DistributionEntry):
     parameter: Identifier
     operation: OperationWord
     role: Key | None = None
+    kind: Key | None = None
 
     def change(self) -> Change:
         """Return the change to the parameter."""
@@ -82,6 +84,7 @@ class ChangeEntry(DistributionEntry):
             operation=Operation(self.operation),
             amount=self.distribution(),
             role=self.role,
+            kind=self.kind,
         )
 
 
@@ -129,6 +132,7 @@ class ModeEntry(SourcedEntry):
     )
     roles: list[Key] = Field(default_factory=list)
     except_roles: list[Key] = Field(default_factory=list)
+    needs_stud_beside: bool = False
     repair: RepairEntry
 
     @field_validator("triggers")
@@ -165,6 +169,7 @@ class ModeEntry(SourcedEntry):
             ),
             roles=frozenset(self.roles),
             except_roles=frozenset(self.except_roles),
+            needs_stud_beside=self.needs_stud_beside,
             mechanical=MappingProxyType(dict(self.mechanical)),
             source=self.source,
             basis=self.basis,

@@ -7,11 +7,11 @@ import math
 import re
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
-from diagnose.circuit.car import OperatingState
+from diagnose.circuit.car import ComesWith, OperatingState
 from diagnose.circuit.temperature_and_age import USUAL_CELSIUS, Condition, FactorTable
 from diagnose.faults.caution_rules import CautionRules
 from diagnose.files.grammar import Key, Text
@@ -94,7 +94,12 @@ class StateEntry(SourcedEntry):
     needs_helper: bool = False
     caution: str = ""
     after: Key | None = None
-    is_optional: bool = False
+    comes_with: Literal[
+        "every-car", "file", "naming", "priming", "switches", "held-switches"
+    ] = "every-car"
+    like: Key | None = None
+    otherwise: Key | None = None
+    how: str = ""
     exists_when: Key | None = None
 
     def state(self, name: str) -> OperatingState:
@@ -114,7 +119,10 @@ class StateEntry(SourcedEntry):
             needs_helper=self.needs_helper,
             caution=self.caution,
             after=self.after or "",
-            is_optional=self.is_optional,
+            comes_with=ComesWith(self.comes_with),
+            like=self.like or "",
+            otherwise=self.otherwise or "",
+            how=self.how,
             exists_when=self.exists_when or "",
         )
 

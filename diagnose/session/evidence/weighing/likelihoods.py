@@ -291,7 +291,7 @@ class Weigher:
         on = on_steps if is_ladder else np.asarray
         spread_steps = step_spread(predicted) if is_ladder else 0.0
         rounding = rounding_deviation(fact)
-        spread = self.scatter.of_meter(reading).shared_by(noted.n_shared)
+        spread = self.scatter.of_fact(fact).shared_by(noted.n_shared)
         slips = self.slips.behind(noted)
         slipped = self.slips.volts_density(value, reading, hypotheses, rows)
 
@@ -383,7 +383,7 @@ class Weigher:
             return float((chance * share).sum())
         if fact.reading.kind is ReadingKind.LAMP:
             return float((answer_chance(fact.value, predicted) * share).sum())
-        spread = self.scatter.of_meter(fact.reading).shared_by(n_shared)
+        spread = self.scatter.of_fact(fact).shared_by(n_shared)
         stray = np.hypot(stray, rounding_deviation(fact))
         return tail_of(shown(fact), predicted, share, spread=spread, stray=stray)
 
