@@ -12,6 +12,7 @@ import numpy as np
 
 from diagnose.arrays import IntArray, StoredArray
 from diagnose.faults.causes import FaultSet
+from diagnose.faults.kept.prediction import AnyPrediction
 from diagnose.faults.predicted import Prediction
 
 
@@ -23,7 +24,7 @@ class Hypotheses:
     ----------
     sets : tuple[FaultSet, ...]
         The causes present in each.
-    prediction : Prediction
+    prediction : AnyPrediction
         What every point of the car would be at, with a row for each set.
     symptoms : StoredArray
         Chance that each symptom is really there, shape (n_sets, n_draws, n_symptoms);
@@ -31,8 +32,21 @@ class Hypotheses:
     """
 
     sets: tuple[FaultSet, ...]
-    prediction: Prediction
+    prediction: AnyPrediction
     symptoms: StoredArray
+
+    def whole(self) -> Prediction:
+        """Return the prediction with every number at hand.
+
+        Returns
+        -------
+        Prediction
+            Of the same fault sets.
+        """
+        held = self.prediction
+        if isinstance(held, Prediction):
+            return held
+        return held.kept(np.arange(len(self.sets)))
 
     def some_draws(self, every: int) -> Hypotheses:
         """Return these with every so many-th draw.
@@ -47,7 +61,7 @@ class Hypotheses:
         Hypotheses
             Views of the same numbers.
         """
-        held, some = self.prediction, slice(None, None, every)
+        held, some = self.whole(), slice(None, None, every)
         return Hypotheses(
             sets=self.sets,
             prediction=Prediction(
@@ -72,7 +86,7 @@ class Hypotheses:
         Hypotheses
             With so many times the draws.
         """
-        held = self.prediction
+        held = self.whole()
         return Hypotheses(
             sets=self.sets,
             prediction=Prediction(
@@ -117,7 +131,7 @@ def joined(parts: Sequence[Hypotheses]) -> Hypotheses:
     Hypotheses
         One part after the other.
     """
-    held = [part.prediction for part in parts]
+    held = [part.whole() for part in parts]
     return Hypotheses(
         sets=tuple(fault_set for part in parts for fault_set in part.sets),
         prediction=Prediction(
