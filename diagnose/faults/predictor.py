@@ -38,7 +38,7 @@ from diagnose.measurement.quantities import Probe
 
 # Volts of nodes that are solved together. [1] Measured: the more, the fewer rounds of
 # solving in all; these take some 200 MB.
-CHUNK_VALUES = 4_000_000
+CHUNK_VALUES = 3_000_000
 
 # Points from which on a second process helps. [1] Derived: that pays from some seconds
 # of work on.

@@ -18,7 +18,7 @@ from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
 # How much is kept of what branches do. [byte] Own choice: all of a car of seventy
 # wires.
-KEPT_BYTES = 200_000_000
+KEPT_BYTES = 32_000_000
 
 
 class Responses:

@@ -127,10 +127,8 @@ class Compiled:
         alike: dict[object, list[int]] = {}
         for number, cause in enumerate(self.causes[: self.n_lasting]):
             alike.setdefault(effect_signature(cause), []).append(number)
-        # faults of one kind switch and blow alike, and take as many rounds together
-        groups = sorted(
-            alike.values(), key=lambda group: self.causes[group[0]].mode.name
-        )
+        # those of one part follow each other: they change the same branches
+        groups = list(alike.values())
         sets = ((), *((number,) for number in range(self.n_lasting)))
         nodes, is_settled = self.predictor.kept(
             [(), *((group[0],) for group in groups)], progress=progress
