@@ -258,7 +258,6 @@ class Predictor:
         mine, others = chunks, []
         if is_shared:
             mine, others = chunks[::2], chunks[1::2]
-        parcels = Parcels()
 
         def in_child() -> list[tuple[Parcel, ...]]:
             nonlocal is_child
@@ -268,11 +267,12 @@ class Predictor:
                 for nodes, settled in parts(others)
             ]
 
-        wait = start_in_child(in_child) if others else list
-        found = dict(zip((chunk.start for chunk in mine), parts(mine), strict=True))
-        for chunk, handed in zip(others, wait(), strict=True):
-            *varying, settled = parcels.get(handed)
-            found[chunk.start] = KeptNodes.beside(base, varying), settled
+        with Parcels() as parcels:
+            wait = start_in_child(in_child) if others else list
+            found = dict(zip((chunk.start for chunk in mine), parts(mine), strict=True))
+            for chunk, handed in zip(others, wait(), strict=True):
+                *varying, is_settled = parcels.get(handed)
+                found[chunk.start] = KeptNodes.beside(base, varying), is_settled
         self._changed.forget_passing()
         nodes, settled = zip(*(found.pop(c.start) for c in chunks), strict=True)
         return KeptNodes.joined(list(nodes)), np.concatenate(settled, axis=1)

@@ -24,7 +24,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
-from typing import Any, TypeVar
+from typing import IO, Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -85,8 +85,11 @@ class Parcels:
 
     def __init__(self) -> None:
         make = getattr(os, "memfd_create", None)
-        named = tempfile.TemporaryFile() if make is None else None  # noqa: SIM115
-        self._file = named or os.fdopen(make("parcels"), "w+b")
+        self._file: IO[bytes] = (
+            tempfile.TemporaryFile()  # noqa: SIM115 - closed by `__exit__`
+            if make is None
+            else os.fdopen(make("parcels"), "w+b")
+        )
 
     def put(self, arrays: Sequence[npt.NDArray[Any]]) -> tuple[Parcel, ...]:
         """Write arrays behind what is there.
@@ -137,8 +140,11 @@ class Parcels:
             for one in parcels
         )
 
-    def close(self) -> None:
-        """Let the memory go once no array in it is used any more."""
+    def __enter__(self) -> Parcels:
+        return self
+
+    def __exit__(self, *_raised: object) -> None:
+        """Take no more; the memory goes when no array in it is used any more."""
         self._file.close()
 
 
