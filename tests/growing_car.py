@@ -72,7 +72,7 @@ def grown_text(n_wires: int) -> str:
             "on-in": states[kind - 1],
         }
         left -= _add_motor(car, ("pump", "fan")[kind - 1], number, pin)
-    return yaml.safe_dump(car, sort_keys=False)
+    return str(yaml.safe_dump(car, sort_keys=False))
 
 
 def grown_car(n_wires: int, folder: Path, knowledge: Knowledge) -> Car:

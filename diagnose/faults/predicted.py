@@ -79,12 +79,12 @@ class Prediction:
     @property
     def n_rows(self) -> int:
         """Number of fault sets. [1]."""
-        return self.probes.shape[0]
+        return len(self.probes)
 
     @property
     def n_draws(self) -> int:
         """Number of tolerance draws. [1]."""
-        return self.probes.shape[1]
+        return int(self.probes.shape[1])
 
     def volts_at(self, state: int, node: int, rows: Rows) -> StoredArray:
         """Return the volts of one node in one state.

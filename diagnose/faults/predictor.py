@@ -29,8 +29,8 @@ from diagnose.faults.changed_branches import (
     Scenario,
     scenarios_of,
 )
-from diagnose.faults.overloads import MAX_TRIPS, ProtectiveParts, Tripped
 from diagnose.faults.kept.prediction import KeptNodes
+from diagnose.faults.overloads import MAX_TRIPS, ProtectiveParts, Tripped
 from diagnose.faults.predicted import Prediction, PredictionInMaking
 from diagnose.faults.recorder import Recorder
 from diagnose.faults.second_process import Parcel, Parcels, can_fork, start_in_child

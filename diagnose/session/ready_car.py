@@ -31,8 +31,8 @@ from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.errors import UnsolvableCircuitError
 from diagnose.faults.causes import Cause, FaultSet, catalogue, repair_signature
-from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.kept.prediction import KeptNodes, KeptPrediction
+from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.links import ties_of
 from diagnose.faults.predictor import Predictor
 from diagnose.faults.second_process import start_in_child

@@ -177,7 +177,7 @@ def is_unlike_all(model: Model, stock: HiddenCars) -> bool:
     """
     own, known = stock.compiled.predictor, model.compiled.predictor
     nodes = sorted(model.car.test_points)
-    shown = stock.with_faults(()).prediction.volts[:, 0, 0]
+    shown = stock.with_faults(()).whole().volts[:, 0, 0]
     shown = shown[:, [own.node_index[node] for node in nodes]]
     columns = [known.node_index[node] for node in nodes]
     limit = UNLIKE_SHARE * model.car.system_volts

@@ -21,7 +21,8 @@ class Filling:
 
     def fill(self, rows: IntArray) -> tuple[FloatArray, ...]:
         self.asked += rows.tolist()
-        return (np.repeat(rows[:, None], WIDTH, axis=1) + 0.5, -rows.astype(float))
+        numbers: FloatArray = rows.astype(np.float64)
+        return np.repeat(numbers[:, None], WIDTH, axis=1) + 0.5, -numbers
 
 
 def table(filling: Filling, *, n_kept: int) -> RowTable:
@@ -78,7 +79,7 @@ def test_rows_are_filled_a_few_at_a_time(
     filling = Filling()
     held = table(filling, n_kept=N_ROWS)
 
-    assert [len(some) for some in held.batches(np.arange(5))][0] == at_once
+    assert len(next(held.batches(np.arange(5)))) == at_once
     assert_holds(held, np.arange(N_ROWS))
 
 

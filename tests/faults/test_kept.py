@@ -95,15 +95,15 @@ def test_columns_and_points_are_those_of_the_rows(kept: KeptPrediction) -> None:
         expected = in_single(whole.source_units[state, each, draws])
         assert np.array_equal(units.T, expected)
         for node in range(whole.volts.shape[3]):
-            column = kept.volts_at(state, node, rows)
-            assert np.array_equal(column, whole.volts[state, :, :, node])
-            column = kept.units_at(state, node, rows)
-            assert np.array_equal(column, whole.source_units[state, :, :, node])
+            seen = kept.volts_at(state, node, rows)
+            assert np.array_equal(seen, whole.volts[state, :, :, node])
+            shown = kept.units_at(state, node, rows)
+            assert np.array_equal(shown, whole.source_units[state, :, :, node])
     probes = kept.seen_probes(rows, draws)
     assert np.array_equal(probes.T, whole.probes[each, draws])
     for column in range(len(PROBES)):
-        shown = kept.probes_at(column, rows)
-        assert np.array_equal(shown, whole.probes[:, :, column])
+        seen = kept.probes_at(column, rows)
+        assert np.array_equal(seen, whole.probes[:, :, column])
 
 
 def test_rows_behind_the_singles_hold_what_was_written(predictor: Predictor) -> None:

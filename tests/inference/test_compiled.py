@@ -207,14 +207,13 @@ def test_clamp_reads_the_lamps_current(compiled: Compiled) -> None:
 
 def test_lamp_between_two_points_is_held_back_by_both(compiled: Compiled) -> None:
     sound = compiled.hypotheses([()])
-    volts, units = sound.prediction.volts.copy(), sound.prediction.source_units.copy()
+    held = sound.whole()
+    volts, units = held.volts.copy(), held.source_units.copy()
     lit = compiled.predictor.state_index["lit"]
     red, black = (compiled.predictor.node_index[n] for n in ("lamp.plus", "lamp.minus"))
     volts[lit, ..., red], volts[lit, ..., black] = 12.0, 0.0
     units[lit, ..., red], units[lit, ..., black] = 7.3 / 1e5, 2.5 / 1e5
-    made_up = replace(
-        sound, prediction=replace(sound.prediction, volts=volts, source_units=units)
-    )
+    made_up = replace(sound, prediction=replace(held, volts=volts, source_units=units))
 
     found = compiled.predicted(
         made_up,

@@ -40,6 +40,10 @@ from diagnose.circuit.changes.small_systems import solve_many
 from diagnose.circuit.changes.thevenin import Ports, TheveninEquivalents
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
+# How much of how branches act on nodes is kept while facts are told. [byte] Own choice:
+# all of a car of seventy wires, which then waits for none of it.
+PREPARED_BYTES = 200_000_000
+
 # What rounding may do to the volts of a changed branch. [V] Derived: far under a
 # microvolt.
 MOST_ERROR_VOLTS = 1e-11
@@ -185,6 +189,11 @@ class BaseCase:
         self.thevenin = TheveninEquivalents(
             solver, self.responses, self.self_ohms, block_length
         )
+
+    def prepare(self) -> None:
+        """Work out how branches act on nodes, where there is room for all of it."""
+        self.responses.table.prepare(PREPARED_BYTES)
+        self.thevenin.open_readings.prepare(PREPARED_BYTES)
 
     def compensation(
         self, runs: Runs, branch: IntArray, *, siemens: FloatArray, amps: FloatArray

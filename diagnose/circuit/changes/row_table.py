@@ -47,6 +47,7 @@ class RowTable:
     ) -> None:
         self._shapes, self._fill = tuple(shapes), fill
         row_bytes = max(1, sum(8 * int(np.prod(shape)) for shape in shapes))
+        self._row_bytes = row_bytes
         self._n_rows = n_rows
         self._room = min(n_rows, max(1, most_bytes // row_bytes))
         self._at_once = max(1, FILLED_BYTES // row_bytes)
@@ -111,6 +112,22 @@ class RowTable:
             self._turn += 1
             self._make_room(len(rows))
             self._put(rows, values)
+
+    def prepare(self, most_bytes: int) -> None:
+        """Make room, and fill all rows where there is room for all of them.
+
+        Parameters
+        ----------
+        most_bytes : int
+            How much is kept from now on, if that is more than before.
+        """
+        with self._lock:
+            room = min(self._n_rows, most_bytes // self._row_bytes)
+            self._room = max(self._room, room)
+        if self.is_roomy:
+            for some in self.batches(np.arange(self._n_rows)):
+                with self.holding(some):
+                    pass
 
     def _put(self, rows: IntArray, values: Sequence[FloatArray]) -> None:
         free = np.flatnonzero(self._row < 0)[: len(rows)]

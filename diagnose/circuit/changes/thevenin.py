@@ -85,6 +85,12 @@ class TheveninEquivalents:
         Resistance of each node to the reference, shape (n_draws, n_nodes). [Ω]
     block_length : int
         Draws in a block, see `runs`.
+
+    Attributes
+    ----------
+    open_readings : RowTable
+        Control volts of each branch, taken out, per amp into each node, shape
+        (n_blocks, n_nodes, block_length) for each. [Ω]
     """
 
     def __init__(
@@ -101,7 +107,7 @@ class TheveninEquivalents:
         self._is_loose = np.zeros(shape, dtype=np.bool_)
         self._gain, self._into_base = np.ones(shape), self._source_amps()
         n_blocks = network.n_draws // block_length
-        self._open = RowTable(
+        self.open_readings = RowTable(
             shape[1],
             [(n_blocks, len(network.nodes), block_length)],
             most_bytes=KEPT_BYTES,
@@ -125,8 +131,8 @@ class TheveninEquivalents:
             open_ohms[found.draw, some[found.place]] = found.open_ohms
             most = np.abs(found.readings).max(axis=2)
             most_reading[:, some] = 2.0 * most.reshape(len(some), -1).T
-            if self._open.is_roomy:
-                self._open.put(some, (found.readings,))
+            if self.open_readings.is_roomy:
+                self.open_readings.put(some, (found.readings,))
         self._gain = 1.0 + open_ohms * base.siemens
         is_loose = self._is_loose
         ports = Ports(
@@ -135,9 +141,9 @@ class TheveninEquivalents:
             open_volts=open_volts,
             open_ohms=open_ohms,
             gain=self._gain,
-            reading_rounding=is_loose * ROUNDING,
+            reading_rounding=np.where(is_loose, ROUNDING, 0.0),
             node_rounding=most_volts * ROUNDING,
-            most_reading_rounding=is_loose * ROUNDING * most_reading,
+            most_reading_rounding=np.where(is_loose, ROUNDING * most_reading, 0.0),
         )
         columns = [getattr(ports, field.name) for field in fields(Ports)]
         self._n_columns = len(columns)
@@ -314,7 +320,7 @@ class TheveninEquivalents:
         """
         network, used = self._network, np.maximum(branch, 0)
         one, other = network.output[used].transpose(2, 0, 1)
-        with self._open.holding(used) as (slot, (table,)):
+        with self.open_readings.holding(used) as (slot, (table,)):
             start = (slot * table.shape[1] + runs.block) * table.shape[2]
             rows = table.reshape(-1, table.shape[3])
             return (

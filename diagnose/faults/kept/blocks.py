@@ -135,7 +135,7 @@ class Blocks:
             Shape (n_items, n_points).
         """
         n_groups, n_items = self.base.shape[:2]
-        result = self.base[group].take(draws, axis=1)
+        result: Numbers = self.base[group].take(draws, axis=1)
         order = np.argsort(rows, kind="stable")
         each, first = np.unique(rows[order], return_index=True)
         ends = np.append(first[1:], len(rows))

@@ -14,13 +14,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray
-from diagnose.faults.predicted import SOURCE_UNIT_OHMS
-from diagnose.inference.belief.meter_loading import (
-    leak_volts,
-    leaky_ohms,
-    loaded_volts,
-    over_range,
-)
 from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
