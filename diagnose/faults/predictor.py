@@ -29,7 +29,8 @@ from diagnose.faults.changed_branches import (
     Scenario,
     scenarios_of,
 )
-from diagnose.faults.kept.prediction import KeptNodes
+from diagnose.faults.kept.prediction import KeptNodes, SoundCar
+from diagnose.faults.kept.volts import hub_shares, hubs_of
 from diagnose.faults.overloads import MAX_TRIPS, ProtectiveParts, Tripped
 from diagnose.faults.predicted import Prediction, PredictionInMaking
 from diagnose.faults.recorder import Recorder
@@ -239,7 +240,7 @@ class Predictor:
         """
         n_draws = self.model.sample.n_draws
         draws, tell = np.arange(n_draws), progress or _tell_nobody
-        base = self.predict([()])
+        base = self._sound_car()
         is_shared = len(sets) * n_draws >= LEAST_SHARED_POINTS and can_fork()
         chunks = self._chunks(len(sets), n_draws, n_workers=2 if is_shared else 1)
 
@@ -250,7 +251,7 @@ class Predictor:
                 places = np.arange(len(scenarios) * n_draws)
                 self._fill(making, places, scenarios, draws)
                 whole = making.finished(len(scenarios), draws)
-                yield KeptNodes.of(base, whole, chunk.start), whole.is_settled
+                yield base.kept(whole, chunk.start), whole.is_settled
                 if not is_child:
                     tell((number + 1) / len(wanted))
 
@@ -272,10 +273,20 @@ class Predictor:
             found = dict(zip((chunk.start for chunk in mine), parts(mine), strict=True))
             for chunk, handed in zip(others, wait(), strict=True):
                 *varying, is_settled = parcels.get(handed)
-                found[chunk.start] = KeptNodes.beside(base, varying), is_settled
+                found[chunk.start] = base.beside(varying), is_settled
         self._changed.forget_passing()
         nodes, settled = zip(*(found.pop(c.start) for c in chunks), strict=True)
         return KeptNodes.joined(list(nodes)), np.concatenate(settled, axis=1)
+
+    def _sound_car(self) -> SoundCar:
+        """Return the sound car, and by how much its nodes follow its hubs."""
+        n_states, n_draws = len(self.states), self.model.sample.n_draws
+        hubs = hubs_of(self.networks[0].output, len(self.nodes))
+        pairs = np.stack([hubs, np.zeros_like(hubs)], axis=1)
+        response = self.solver().base_case.factored.response_volts(pairs)
+        shares = hub_shares(response, hubs).astype(np.float32)
+        shape = (n_states, n_draws, *shares.shape[1:])
+        return SoundCar.of(self.predict([()]), hubs, shares.reshape(shape))
 
     def _making(
         self, n_sets: int, n_draws: int, *, is_shared: bool

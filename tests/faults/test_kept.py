@@ -11,9 +11,9 @@ from diagnose.faults import predictor as predictor_module
 from diagnose.faults.causes import FaultSet, catalogue
 from diagnose.faults.kept.prediction import (
     KEPT_APART_AMPS,
-    KEPT_APART_VOLTS,
     KeptPrediction,
 )
+from diagnose.faults.kept.volts import KEPT_APART_VOLTS
 from diagnose.faults.predicted import Prediction, in_single
 from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.bank import Bank
@@ -75,11 +75,14 @@ def test_what_is_kept_is_the_whole_to_within_the_tolerance(
 
 
 def test_less_is_kept_than_there_is(kept: KeptPrediction) -> None:
-    base = kept.nodes.volts.base
+    base = kept.nodes.volts.blocks.base
 
-    assert len(kept.nodes.volts.keys) < 0.7 * len(SETS) * base.shape[0] * base.shape[1]
+    assert (
+        len(kept.nodes.volts.blocks.keys)
+        < 0.7 * len(SETS) * base.shape[0] * base.shape[1]
+    )
     # and nothing of the sound car, which stands for what is not kept
-    assert not (kept.nodes.volts.keys < base.shape[0] * base.shape[1]).any()
+    assert not (kept.nodes.volts.blocks.keys < base.shape[0] * base.shape[1]).any()
 
 
 def test_columns_and_points_are_those_of_the_rows(kept: KeptPrediction) -> None:
@@ -139,4 +142,4 @@ def test_small_chunks_make_the_same(
         symptoms=np.zeros((len(SETS), N_DRAWS, 0), dtype=np.float32),
     )
     assert_alike(bank.singles.prediction.kept(every), whole)
-    assert (np.diff(nodes.volts.keys) > 0).all()
+    assert (np.diff(nodes.volts.blocks.keys) > 0).all()

@@ -94,7 +94,9 @@ class Blocks:
             start += size
         return Blocks(base=base, keys=keys, values=values)
 
-    def column(self, group: int, item: int, rows: IntArray) -> Numbers:
+    def column(
+        self, group: int, item: int, rows: IntArray, usual: Numbers | None = None
+    ) -> Numbers:
         """Return one item of a group in some rows.
 
         Parameters
@@ -103,23 +105,34 @@ class Blocks:
             Which.
         rows : IntArray
             Shape (n_chosen,).
+        usual : Numbers or None
+            What stands where nothing is kept, if not the base; written over.
 
         Returns
         -------
         Numbers
             Shape (n_chosen, n_draws).
         """
-        n_groups, n_items, n_draws = self.base.shape
-        result = np.empty((len(rows), n_draws), dtype=self.base.dtype)
-        result[:] = self.base[group, item]
+        # thousands of times an answer, for a row or two: few calls count
+        n_groups, n_items, _ = self.base.shape
+        result = usual
+        if result is None:
+            result = self.base[group, item][None].repeat(len(rows), axis=0)
         if len(self.keys):
-            wanted = (rows * n_groups + group) * n_items + item
-            place = np.minimum(np.searchsorted(self.keys, wanted), len(self.keys) - 1)
-            hit = np.flatnonzero(self.keys.take(place) == wanted)
-            result[hit] = self.values.take(place[hit], axis=0)
+            wanted = rows * (n_groups * n_items) + (group * n_items + item)
+            place = self.keys.searchsorted(wanted)
+            hit = (self.keys.take(place, mode="clip") == wanted).nonzero()[0]
+            if len(hit):
+                result[hit] = self.values.take(place.take(hit), axis=0)
         return result
 
-    def seen(self, group: int, rows: IntArray, draws: IntArray) -> Numbers:
+    def seen(
+        self,
+        group: int,
+        rows: IntArray,
+        draws: IntArray,
+        usual: Numbers | None = None,
+    ) -> Numbers:
         """Return all items of a group, each point in a row and a draw of its own.
 
         Parameters
@@ -128,6 +141,8 @@ class Blocks:
             Which.
         rows, draws : IntArray
             Row and draw of each point, shape (n_points,).
+        usual : Numbers or None
+            What stands where nothing is kept, if not the base; written over.
 
         Returns
         -------
@@ -135,7 +150,9 @@ class Blocks:
             Shape (n_items, n_points).
         """
         n_groups, n_items = self.base.shape[:2]
-        result: Numbers = self.base[group].take(draws, axis=1)
+        result = usual
+        if result is None:
+            result = self.base[group].take(draws, axis=1)
         order = np.argsort(rows, kind="stable")
         each, first = np.unique(rows[order], return_index=True)
         ends = np.append(first[1:], len(rows))
@@ -151,20 +168,22 @@ class Blocks:
             )
         return result
 
-    def row(self, row: int) -> Numbers:
+    def row(self, row: int, usual: Numbers | None = None) -> Numbers:
         """Return all numbers of one row.
 
         Parameters
         ----------
         row : int
             Which.
+        usual : Numbers or None
+            What stands where nothing is kept, if not the base; written over.
 
         Returns
         -------
         Numbers
             Shape (n_groups, n_items, n_draws).
         """
-        whole = self.base.copy()
+        whole = self.base.copy() if usual is None else usual
         size = whole.shape[0] * whole.shape[1]
         low, high = np.searchsorted(self.keys, [row * size, (row + 1) * size])
         flat = whole.reshape(size, whole.shape[2])

@@ -14,11 +14,8 @@ import numpy as np
 
 from diagnose.arrays import HalfArray, IntArray, StoredArray
 from diagnose.faults.kept.blocks import Blocks, Numbers
+from diagnose.faults.kept.volts import KeptVolts
 from diagnose.faults.predicted import Prediction, Rows, in_single
-
-# Volts that a fault has to move a node by to be kept. [V] Own choice: a tenth of the
-# finest count of a usual meter (0.1 mV); so far at most what is told may be off.
-KEPT_APART_VOLTS = 1e-5
 
 # Amps that a fault has to move a current by to be kept. [A] Own choice: a hundredth of
 # the finest count of a usual meter (10 uA); so far at most what is told may be off.
@@ -31,7 +28,7 @@ class KeptNodes:
 
     Parameters
     ----------
-    volts : Blocks
+    volts : KeptVolts
         By state and node. [V]
     source_units : Blocks
         By state and node. [units of `SOURCE_UNIT_OHMS`]
@@ -39,59 +36,9 @@ class KeptNodes:
         In one group, by probe. [A or 1]
     """
 
-    volts: Blocks
+    volts: KeptVolts
     source_units: Blocks
     probes: Blocks
-
-    @staticmethod
-    def of(base: Prediction, whole: Prediction, first_row: int) -> KeptNodes:
-        """Return what fault sets show that follow each other.
-
-        Parameters
-        ----------
-        base : Prediction
-            The sound car in its one row.
-        whole : Prediction
-            The fault sets.
-        first_row : int
-            The number of the first of them.
-
-        Returns
-        -------
-        KeptNodes
-            Of these fault sets alone.
-        """
-        apart_volts = np.abs(whole.volts - base.volts).max(axis=2)
-        apart_amps = np.abs(whole.probes - base.probes).max(axis=1)
-        differs = (whole.source_units != base.source_units).any(axis=2)
-
-        volts, units, probes = _bases(base)
-        return KeptNodes(
-            volts=Blocks.of(
-                volts, whole.volts, apart_volts > KEPT_APART_VOLTS, first_row=first_row
-            ),
-            source_units=Blocks.of(
-                units, whole.source_units, differs, first_row=first_row
-            ),
-            probes=Blocks.of(
-                probes,
-                whole.probes[None],
-                (apart_amps > KEPT_APART_AMPS)[None],
-                first_row=first_row,
-            ),
-        )
-
-    @staticmethod
-    def beside(base: Prediction, varying: Sequence[Numbers]) -> KeptNodes:
-        """Return what `varying` gave, beside the same sound car."""
-        each = zip(_bases(base), varying[::2], varying[1::2], strict=True)
-        blocks = [Blocks(base=one, keys=k, values=v) for one, k, v in each]
-        return KeptNodes(volts=blocks[0], source_units=blocks[1], probes=blocks[2])
-
-    def varying(self) -> tuple[Numbers, ...]:
-        """Return all but the sound car: keys and values of each kind in turn."""
-        blocks = (self.volts, self.source_units, self.probes)
-        return tuple(array for one in blocks for array in (one.keys, one.values))
 
     @staticmethod
     def joined(parts: list[KeptNodes]) -> KeptNodes:
@@ -112,15 +59,24 @@ class KeptNodes:
         probes = [part.probes for part in parts]
         parts.clear()
         return KeptNodes(
-            volts=Blocks.joined(volts),
+            volts=KeptVolts.joined(volts),
             source_units=Blocks.joined(units),
             probes=Blocks.joined(probes),
+        )
+
+    def varying(self) -> tuple[Numbers, ...]:
+        """Return all but the sound car: keys, values, and what happens to the hubs."""
+        blocks = (self.volts.blocks, self.source_units, self.probes)
+        return (
+            *(b.keys for b in blocks),
+            *(b.values for b in blocks),
+            self.volts.moved,
         )
 
     def arrays(self) -> dict[str, Numbers]:
         """Return all that is kept, by name."""
         return {
-            **self.volts.arrays("volts"),
+            **self.volts.arrays(),
             **self.source_units.arrays("ohms"),
             **self.probes.arrays("probes"),
         }
@@ -129,9 +85,91 @@ class KeptNodes:
     def from_arrays(arrays: Mapping[str, Numbers]) -> KeptNodes:
         """Return what `arrays` gave."""
         return KeptNodes(
-            volts=Blocks.from_arrays(arrays, "volts"),
+            volts=KeptVolts.from_arrays(arrays),
             source_units=Blocks.from_arrays(arrays, "ohms"),
             probes=Blocks.from_arrays(arrays, "probes"),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoundCar:
+    """What fault sets are kept beside.
+
+    Parameters
+    ----------
+    volts : Numbers
+        Shape (n_states, n_nodes, n_draws). [V]
+    source_units : Numbers
+        Same shape. [units of `SOURCE_UNIT_OHMS`]
+    probes : Numbers
+        Shape (1, n_probes, n_draws). [A or 1]
+    hubs : IntArray
+        The nodes that others follow, shape (n_hubs,).
+    shares : Numbers
+        By how much, see `KeptVolts`. [1]
+    """
+
+    volts: Numbers
+    source_units: Numbers
+    probes: Numbers
+    hubs: IntArray
+    shares: Numbers
+
+    @staticmethod
+    def of(sound: Prediction, hubs: IntArray, shares: Numbers) -> SoundCar:
+        """Return the sound car of a prediction of one row."""
+        held = sound.volts[:, 0], sound.source_units[:, 0], sound.probes
+        volts, units, probes = (
+            np.ascontiguousarray(one.transpose(0, 2, 1)) for one in held
+        )
+        return SoundCar(
+            volts=volts, source_units=units, probes=probes, hubs=hubs, shares=shares
+        )
+
+    def kept(self, whole: Prediction, first_row: int) -> KeptNodes:
+        """Return what fault sets show that follow each other.
+
+        Parameters
+        ----------
+        whole : Prediction
+            The fault sets.
+        first_row : int
+            The number of the first of them.
+
+        Returns
+        -------
+        KeptNodes
+            Of these fault sets alone.
+        """
+        apart_amps = np.abs(whole.probes - self.probes.swapaxes(1, 2)).max(axis=1)
+        own = self.source_units.swapaxes(1, 2)[:, None]
+        return KeptNodes(
+            volts=KeptVolts.of(
+                self.volts, self.shares, self.hubs, whole.volts, first_row
+            ),
+            source_units=Blocks.of(
+                self.source_units,
+                whole.source_units,
+                (whole.source_units != own).any(axis=2),
+                first_row=first_row,
+            ),
+            probes=Blocks.of(
+                self.probes,
+                whole.probes[None],
+                (apart_amps > KEPT_APART_AMPS)[None],
+                first_row=first_row,
+            ),
+        )
+
+    def beside(self, varying: Sequence[Numbers]) -> KeptNodes:
+        """Return what `KeptNodes.varying` gave, beside this sound car."""
+        bases = (self.volts, self.source_units, self.probes)
+        each = zip(bases, varying[:3], varying[3:6], strict=True)
+        volts, units, probes = (Blocks(base=b, keys=k, values=v) for b, k, v in each)
+        return KeptNodes(
+            volts=KeptVolts(blocks=volts, shares=self.shares, moved=varying[6]),
+            source_units=units,
+            probes=probes,
         )
 
 
@@ -187,22 +225,23 @@ class KeptPrediction:
             is_settled=self.is_settled[:, : len(self.stored)][:, rows],
         )
 
-    def _split(self, rows: Rows) -> tuple[IntArray, IntArray]:
-        """Return the rows wanted, and which of them are behind the single faults."""
-        wanted = np.arange(self.n_rows)[rows]
-        return wanted, np.flatnonzero(wanted >= len(self.stored))
-
     def _column(
-        self, blocks: Blocks, place: tuple[int, int], tail: Numbers, rows: Rows
+        self,
+        blocks: Blocks | KeptVolts,
+        place: tuple[int, int],
+        tail: Numbers,
+        rows: Rows,
     ) -> Numbers:
         """Return one item of some rows; `tail` is that of the rows behind."""
-        wanted, behind = self._split(rows)
         n_front = len(self.stored)
+        wanted = np.arange(self.n_rows)[rows] if isinstance(rows, slice) else rows
+        if not len(wanted) or wanted.max() < n_front:
+            return blocks.column(*place, self.stored.take(wanted))
+        behind = np.flatnonzero(wanted >= n_front)
         if len(behind) == len(wanted):
-            return tail[wanted - n_front]
-        shown = self.stored.take(wanted, mode="clip")
-        result = blocks.column(*place, shown)
-        result[behind] = tail[wanted[behind] - n_front]
+            return tail.take(wanted - n_front, axis=0)
+        result = blocks.column(*place, self.stored.take(wanted, mode="clip"))
+        result[behind] = tail.take(wanted[behind] - n_front, axis=0)
         return result
 
     def volts_at(self, state: int, node: int, rows: Rows) -> StoredArray:
@@ -222,7 +261,7 @@ class KeptPrediction:
 
     def _seen(
         self,
-        blocks: Blocks,
+        blocks: Blocks | KeptVolts,
         group: int,
         tail: Numbers,
         points: tuple[IntArray, IntArray],
@@ -287,7 +326,7 @@ class KeptPrediction:
             Of n_kept sets.
         """
 
-        def whole(blocks: Blocks) -> Numbers:
+        def whole(blocks: Blocks | KeptVolts) -> Numbers:
             shown = [blocks.row(row) for row in self.stored[rows].tolist()]
             # from row, group, item, draw
             return np.ascontiguousarray(np.stack(shown).transpose(1, 0, 3, 2))
@@ -298,15 +337,6 @@ class KeptPrediction:
             probes=whole(self.nodes.probes)[0],
             is_settled=self.is_settled[:, rows],
         )
-
-
-def _bases(base: Prediction) -> tuple[Numbers, Numbers, Numbers]:
-    """Return volts, resistances and probes of a sound car by group, item and draw."""
-    held = base.volts[:, 0], base.source_units[:, 0], base.probes
-    volts, units, probes = (
-        np.ascontiguousarray(one.transpose(0, 2, 1)) for one in held
-    )
-    return volts, units, probes
 
 
 # What a list of fault sets would show, however it is kept.

@@ -112,7 +112,7 @@ class Bank:
         Bank
             Its other rows are free.
         """
-        n_states, n_nodes, n_draws = nodes.volts.base.shape
+        n_states, n_nodes, n_draws = nodes.source_units.base.shape
         n_free = n_rows(len(singles)) - len(singles)
         n_probes = nodes.probes.base.shape[1]
         tail = Prediction(
