@@ -104,14 +104,37 @@ class Prediction:
         return self.volts[state, rows, :, node]
 
     def units_at(self, state: int, node: int, rows: Rows) -> HalfArray:
-        """Return the resistance that one node shows in one state, as `volts_at`.
+        """Return the resistance that one node shows in one state.
 
-        [units of `SOURCE_UNIT_OHMS`]
+        Parameters
+        ----------
+        state, node : int
+            Their numbers.
+        rows : Rows
+            The fault sets wanted.
+
+        Returns
+        -------
+        HalfArray
+            Shape (n_wanted, n_draws). [units of `SOURCE_UNIT_OHMS`]
         """
         return self.source_units[state, rows, :, node]
 
     def probes_at(self, column: int, rows: Rows) -> StoredArray:
-        """Return one probe, as `volts_at`. [A or 1]."""
+        """Return one probe.
+
+        Parameters
+        ----------
+        column : int
+            Of the probe.
+        rows : Rows
+            The fault sets wanted.
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_wanted, n_draws). [A or 1]
+        """
         return self.probes[rows, :, column]
 
     def seen_volts(self, state: int, rows: IntArray, draws: IntArray) -> StoredArray:
@@ -132,15 +155,36 @@ class Prediction:
         return np.ascontiguousarray(self.volts[state, rows, draws].T)
 
     def seen_units(self, state: int, rows: IntArray, draws: IntArray) -> StoredArray:
-        """Return the resistance that all nodes show, as `seen_volts`.
+        """Return the resistance that all nodes of points show, in single precision.
 
-        In single precision. [units of `SOURCE_UNIT_OHMS`]
+        Parameters
+        ----------
+        state : int
+            Its number.
+        rows, draws : IntArray
+            Fault set and draw of each point, shape (n_points,).
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_nodes, n_points). [units of `SOURCE_UNIT_OHMS`]
         """
         units = self.source_units[state, rows, draws]
         return np.ascontiguousarray(in_single(units).T)
 
     def seen_probes(self, rows: IntArray, draws: IntArray) -> StoredArray:
-        """Return all probes, as `seen_volts`; shape (n_probes, n_points). [A or 1]."""
+        """Return all probes of points.
+
+        Parameters
+        ----------
+        rows, draws : IntArray
+            Fault set and draw of each point, shape (n_points,).
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_probes, n_points). [A or 1]
+        """
         return np.ascontiguousarray(self.probes[rows, draws].T)
 
     def put(self, row: int, given: Prediction, given_row: int) -> None:

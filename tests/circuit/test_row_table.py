@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.circuit.changes import row_table
-from diagnose.circuit.changes.row_table import RowTable
+from diagnose.circuit.changes.tables import row_table
+from diagnose.circuit.changes.tables.row_table import RowTable
 
 N_ROWS = 10
 WIDTH = 3

@@ -34,9 +34,9 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray
-from diagnose.circuit.changes.responses import Responses
 from diagnose.circuit.changes.runs import Runs, in_blocks
 from diagnose.circuit.changes.small_systems import solve_many
+from diagnose.circuit.changes.tables.responses import Responses
 from diagnose.circuit.changes.thevenin import Ports, TheveninEquivalents
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 

@@ -15,9 +15,9 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.circuit.changes.responses import KEPT_BYTES, Responses
-from diagnose.circuit.changes.row_table import RowTable
 from diagnose.circuit.changes.runs import POINTS_AT_ONCE, Runs, in_rows
+from diagnose.circuit.changes.tables.responses import KEPT_BYTES, Responses
+from diagnose.circuit.changes.tables.row_table import RowTable
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
 # Least share of the current between its ends that flows beside a branch, for what it

@@ -191,12 +191,36 @@ class Blocks:
         return whole
 
     def arrays(self, name: str) -> dict[str, Numbers]:
-        """Return all that is kept, by names that begin with a given one."""
+        """Return all that is kept.
+
+        Parameters
+        ----------
+        name : str
+            What the names of the arrays begin with.
+
+        Returns
+        -------
+        dict[str, Numbers]
+            By name.
+        """
         return {f"{name}-{f.name}": getattr(self, f.name) for f in fields(self)}
 
     @staticmethod
     def from_arrays(arrays: Mapping[str, Numbers], name: str) -> Blocks:
-        """Return what `arrays` gave under a name."""
+        """Return what `arrays` gave under a name.
+
+        Parameters
+        ----------
+        arrays : Mapping[str, Numbers]
+            By name.
+        name : str
+            What their names begin with.
+
+        Returns
+        -------
+        Blocks
+            As it was kept.
+        """
         # plain views: arrays on disk are slow to index
         held = {f.name: np.asarray(arrays[f"{name}-{f.name}"]) for f in fields(Blocks)}
         return Blocks(**held)

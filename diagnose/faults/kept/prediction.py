@@ -65,7 +65,13 @@ class KeptNodes:
         )
 
     def varying(self) -> tuple[Numbers, ...]:
-        """Return all but the sound car: keys, values, and what happens to the hubs."""
+        """Return all but the sound car.
+
+        Returns
+        -------
+        tuple[Numbers, ...]
+            Keys, then values, then what happens to the hubs.
+        """
         blocks = (self.volts.blocks, self.source_units, self.probes)
         return (
             *(b.keys for b in blocks),
@@ -74,7 +80,13 @@ class KeptNodes:
         )
 
     def arrays(self) -> dict[str, Numbers]:
-        """Return all that is kept, by name."""
+        """Return all that is kept.
+
+        Returns
+        -------
+        dict[str, Numbers]
+            By name.
+        """
         return {
             **self.volts.arrays(),
             **self.source_units.arrays("ohms"),
@@ -83,7 +95,18 @@ class KeptNodes:
 
     @staticmethod
     def from_arrays(arrays: Mapping[str, Numbers]) -> KeptNodes:
-        """Return what `arrays` gave."""
+        """Return what `arrays` gave.
+
+        Parameters
+        ----------
+        arrays : Mapping[str, Numbers]
+            By name.
+
+        Returns
+        -------
+        KeptNodes
+            As it was kept.
+        """
         return KeptNodes(
             volts=KeptVolts.from_arrays(arrays),
             source_units=Blocks.from_arrays(arrays, "ohms"),
@@ -117,7 +140,22 @@ class SoundCar:
 
     @staticmethod
     def of(sound: Prediction, hubs: IntArray, shares: Numbers) -> SoundCar:
-        """Return the sound car of a prediction of one row."""
+        """Return the sound car of a prediction.
+
+        Parameters
+        ----------
+        sound : Prediction
+            Of one row.
+        hubs : IntArray
+            Shape (n_hubs,).
+        shares : Numbers
+            As the attribute. [1]
+
+        Returns
+        -------
+        SoundCar
+            By state and node.
+        """
         held = sound.volts[:, 0], sound.source_units[:, 0], sound.probes
         volts, units, probes = (
             np.ascontiguousarray(one.transpose(0, 2, 1)) for one in held
@@ -162,7 +200,18 @@ class SoundCar:
         )
 
     def beside(self, varying: Sequence[Numbers]) -> KeptNodes:
-        """Return what `KeptNodes.varying` gave, beside this sound car."""
+        """Return what `KeptNodes.varying` gave, beside this sound car.
+
+        Parameters
+        ----------
+        varying : Sequence[Numbers]
+            As it gave them.
+
+        Returns
+        -------
+        KeptNodes
+            Of the same fault sets.
+        """
         bases = (self.volts, self.source_units, self.probes)
         each = zip(bases, varying[:3], varying[3:6], strict=True)
         volts, units, probes = (Blocks(base=b, keys=k, values=v) for b, k, v in each)
@@ -245,17 +294,56 @@ class KeptPrediction:
         return result
 
     def volts_at(self, state: int, node: int, rows: Rows) -> StoredArray:
-        """Return the volts of one node in one state, see `Prediction.volts_at`."""
+        """Return the volts of one node in one state.
+
+        Parameters
+        ----------
+        state, node : int
+            Their numbers.
+        rows : Rows
+            The fault sets wanted.
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_wanted, n_draws). [V]
+        """
         tail = self.tail.volts[state, :, :, node]
         return self._column(self.nodes.volts, (state, node), tail, rows)
 
     def units_at(self, state: int, node: int, rows: Rows) -> HalfArray:
-        """Return the resistance that one node shows, see `Prediction.units_at`."""
+        """Return the resistance that one node shows in one state.
+
+        Parameters
+        ----------
+        state, node : int
+            Their numbers.
+        rows : Rows
+            The fault sets wanted.
+
+        Returns
+        -------
+        HalfArray
+            Shape (n_wanted, n_draws). [units of `SOURCE_UNIT_OHMS`]
+        """
         tail = self.tail.source_units[state, :, :, node]
         return self._column(self.nodes.source_units, (state, node), tail, rows)
 
     def probes_at(self, column: int, rows: Rows) -> StoredArray:
-        """Return one probe, see `Prediction.probes_at`. [A or 1]."""
+        """Return one probe.
+
+        Parameters
+        ----------
+        column : int
+            Of the probe.
+        rows : Rows
+            The fault sets wanted.
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_wanted, n_draws). [A or 1]
+        """
         tail = self.tail.probes[:, :, column]
         return self._column(self.nodes.probes, (0, column), tail, rows)
 
@@ -276,18 +364,55 @@ class KeptPrediction:
         return result
 
     def seen_volts(self, state: int, rows: IntArray, draws: IntArray) -> StoredArray:
-        """Return the volts of all nodes of points, see `Prediction.seen_volts`."""
+        """Return the volts of all nodes of points.
+
+        Parameters
+        ----------
+        state : int
+            Its number.
+        rows, draws : IntArray
+            Fault set and draw of each point, shape (n_points,).
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_nodes, n_points). [V]
+        """
         tail = self.tail.volts[state]
         return self._seen(self.nodes.volts, state, tail, (rows, draws))
 
     def seen_units(self, state: int, rows: IntArray, draws: IntArray) -> StoredArray:
-        """Return the resistances of points, see `Prediction.seen_units`."""
+        """Return the resistance that all nodes of points show, in single precision.
+
+        Parameters
+        ----------
+        state : int
+            Its number.
+        rows, draws : IntArray
+            Fault set and draw of each point, shape (n_points,).
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_nodes, n_points). [units of `SOURCE_UNIT_OHMS`]
+        """
         tail = self.tail.source_units[state]
         seen = self._seen(self.nodes.source_units, state, tail, (rows, draws))
         return in_single(np.ascontiguousarray(seen))
 
     def seen_probes(self, rows: IntArray, draws: IntArray) -> StoredArray:
-        """Return all probes of points, see `Prediction.seen_probes`."""
+        """Return all probes of points.
+
+        Parameters
+        ----------
+        rows, draws : IntArray
+            Fault set and draw of each point, shape (n_points,).
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_probes, n_points). [A or 1]
+        """
         return self._seen(self.nodes.probes, 0, self.tail.probes, (rows, draws))
 
     def put(self, row: int, given: Prediction, given_row: int) -> None:

@@ -143,21 +143,58 @@ class KeptVolts:
 
     @staticmethod
     def joined(parts: list[KeptVolts]) -> KeptVolts:
-        """Return the rows of all parts in turn, see `Blocks.joined`."""
+        """Return the rows of all parts in turn; the list is emptied meanwhile.
+
+        Parameters
+        ----------
+        parts : list[KeptVolts]
+            Beside the same sound car, their rows rising; at least one.
+
+        Returns
+        -------
+        KeptVolts
+            Of all their rows.
+        """
         shares, moved = parts[0].shares, np.concatenate([one.moved for one in parts])
         blocks = [one.blocks for one in parts]
         parts.clear()
         return KeptVolts(blocks=Blocks.joined(blocks), shares=shares, moved=moved)
 
     def column(self, state: int, node: int, rows: IntArray) -> Numbers:
-        """Return one node in one state, see `Blocks.column`."""
+        """Return one node in one state.
+
+        Parameters
+        ----------
+        state, node : int
+            Which.
+        rows : IntArray
+            Shape (n_chosen,).
+
+        Returns
+        -------
+        Numbers
+            Shape (n_chosen, n_draws). [V]
+        """
         moved = self.moved[rows, state]
         usual = np.einsum("rdh,dh->rd", moved, self.shares[state, :, node])
         usual += self.blocks.base[state, node]
         return self.blocks.column(state, node, rows, usual)
 
     def seen(self, state: int, rows: IntArray, draws: IntArray) -> Numbers:
-        """Return all nodes in one state, see `Blocks.seen`."""
+        """Return all nodes in one state, each point in a row and a draw of its own.
+
+        Parameters
+        ----------
+        state : int
+            Which.
+        rows, draws : IntArray
+            Row and draw of each point, shape (n_points,).
+
+        Returns
+        -------
+        Numbers
+            Shape (n_nodes, n_points). [V]
+        """
         usual = self.blocks.base[state].take(draws, axis=1)
         for draw in np.unique(draws).tolist():
             points = np.flatnonzero(draws == draw)
@@ -166,18 +203,46 @@ class KeptVolts:
         return self.blocks.seen(state, rows, draws, usual)
 
     def row(self, row: int) -> Numbers:
-        """Return all nodes in all states, see `Blocks.row`."""
+        """Return all nodes in all states.
+
+        Parameters
+        ----------
+        row : int
+            Which fault set.
+
+        Returns
+        -------
+        Numbers
+            Shape (n_states, n_nodes, n_draws). [V]
+        """
         usual = np.matmul(self.shares, self.moved[row][..., None])[..., 0]
         return self.blocks.row(row, usual.transpose(0, 2, 1) + self.blocks.base)
 
     def arrays(self) -> dict[str, Numbers]:
-        """Return all that is kept, by name."""
+        """Return all that is kept.
+
+        Returns
+        -------
+        dict[str, Numbers]
+            By name.
+        """
         held = {"volts-shares": self.shares, "volts-moved": self.moved}
         return {**self.blocks.arrays("volts"), **held}
 
     @staticmethod
     def from_arrays(arrays: Mapping[str, Numbers]) -> KeptVolts:
-        """Return what `arrays` gave."""
+        """Return what `arrays` gave.
+
+        Parameters
+        ----------
+        arrays : Mapping[str, Numbers]
+            By name.
+
+        Returns
+        -------
+        KeptVolts
+            As it was kept.
+        """
         return KeptVolts(
             blocks=Blocks.from_arrays(arrays, "volts"),
             shares=np.asarray(arrays["volts-shares"]),

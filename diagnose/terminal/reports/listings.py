@@ -7,7 +7,9 @@ from typing import TextIO
 
 from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
+from diagnose.session.car_size import size_warning
 from diagnose.terminal.car_files import open_car, published_knowledge
+from diagnose.terminal.machine import machine_bytes
 from diagnose.terminal.safe_text import clean
 
 
@@ -19,9 +21,12 @@ def check_car_file(name: str, sink: TextIO) -> None:
     InvalidFileError
         With everything that is wrong with it.
     """
-    car = open_car(name, published_knowledge())
-    warnings = car_warnings(car)
-    _write_lines(sink, tuple(str(warning) for warning in warnings))
+    knowledge = published_knowledge()
+    car = open_car(name, knowledge)
+    too_large = size_warning(car, knowledge, machine_bytes())
+    warnings = [str(warning) for warning in car_warnings(car)]
+    warnings += [f"{name}: warning: {too_large}"] if too_large else []
+    _write_lines(sink, tuple(warnings))
     count = len(warnings)
     doubts = f", with {count} warning{'s' if count > 1 else ''}" if count else ""
     _write_lines(

@@ -66,7 +66,18 @@ class RowTable:
         return self._room == self._n_rows
 
     def batches(self, rows: IntArray) -> Iterator[IntArray]:
-        """Yield rows, as many as are filled at once."""
+        """Yield rows, as many as are filled at once.
+
+        Parameters
+        ----------
+        rows : IntArray
+            Shape (n_rows,).
+
+        Yields
+        ------
+        IntArray
+            Some of them.
+        """
         for start in range(0, len(rows), self._at_once):
             yield rows[start : start + self._at_once]
 

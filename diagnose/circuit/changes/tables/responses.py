@@ -11,8 +11,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.circuit.changes.row_table import RowTable
 from diagnose.circuit.changes.runs import Runs, in_blocks
+from diagnose.circuit.changes.tables.row_table import RowTable
 from diagnose.circuit.solver.factored import Factored
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
