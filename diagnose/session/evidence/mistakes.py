@@ -41,6 +41,9 @@ class Mistakes:
 
     def __init__(self, weigher: Weigher, expected: ExpectedAnswers) -> None:
         self._weigher, self._expected = weigher, expected
+        # of the latest conclusion: several ask, for hundreds of facts
+        self._latest: Conclusion | None = None
+        self._chances: dict[int, float] = {}
 
     def chance(self, conclusion: Conclusion, number: int) -> float:
         """Return how likely an observation was a slip, or a wrong answer.
@@ -58,6 +61,14 @@ class Mistakes:
             0 for one that was repeated, for the complaint, and for what shows the same
             whoever looks again: a fuse, or a test that brings a fault. [1]
         """
+        if conclusion is not self._latest:
+            self._latest, self._chances = conclusion, {}
+        if number not in self._chances:
+            self._chances[number] = self._chance(conclusion, number)
+        return self._chances[number]
+
+    def _chance(self, conclusion: Conclusion, number: int) -> float:
+        """Return what `chance` says, worked out."""
         noted = conclusion.observations[number]
         fact, weights = noted.observation, conclusion.beliefs.weights
         if noted.times > 1 or noted.is_complaint:
