@@ -356,14 +356,14 @@ def test_every_second_draw_solved_stands_for_the_next_one(compiled: Compiled) ->
     place = [0, 0, 2, 2]
     # 1 uV: the same systems solved together with others
     for one, axis in (("volts", 2), ("probes", 1), ("is_settled", 2)):
-        held = getattr(full.prediction, one).take(place, axis=axis)
-        assert getattr(stretched.prediction, one) == pytest.approx(held, abs=1e-6)
+        held = getattr(full.whole(), one).take(place, axis=axis)
+        assert getattr(stretched.whole(), one) == pytest.approx(held, abs=1e-6)
     assert stretched.symptoms == pytest.approx(
         full.symptoms.take(place, axis=1), abs=1e-6
     )
     assert few.symptoms == pytest.approx(full.some_draws(2).symptoms, abs=1e-6)
-    assert few.prediction.volts == pytest.approx(
-        full.some_draws(2).prediction.volts, abs=1e-6
+    assert few.whole().volts == pytest.approx(
+        full.some_draws(2).whole().volts, abs=1e-6
     )
 
 
