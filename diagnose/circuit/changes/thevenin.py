@@ -16,7 +16,7 @@ import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.circuit.changes.runs import POINTS_AT_ONCE, Runs, in_rows
-from diagnose.circuit.changes.tables.responses import KEPT_BYTES, Responses
+from diagnose.circuit.changes.tables.responses import Responses, kept_bytes
 from diagnose.circuit.changes.tables.row_table import RowTable
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
@@ -110,7 +110,7 @@ class TheveninEquivalents:
         self.open_readings = RowTable(
             shape[1],
             [(n_blocks, len(network.nodes), block_length)],
-            most_bytes=KEPT_BYTES,
+            most_bytes=kept_bytes(solver),
             fill=lambda branches: (self._taken_out(branches).readings,),
         )
         open_volts, open_ohms = np.empty(shape), np.empty(shape)

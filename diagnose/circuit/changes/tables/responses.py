@@ -16,9 +16,32 @@ from diagnose.circuit.changes.tables.row_table import RowTable
 from diagnose.circuit.solver.factored import Factored
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
-# How much is kept of what branches do. [byte] Own choice: all of a car of seventy
-# wires.
-KEPT_BYTES = 32_000_000
+# How much is kept of what branches do, for each draw: at least, and at most. [byte] Own
+# choice: with 512 draws some 40 MB, and 250 MB.
+LEAST_KEPT_BYTES, MOST_KEPT_BYTES = 80_000, 500_000
+
+# Branches beside the active ones that are kept. [1] Measured: faults of a few parts
+# are solved together, and whatever moves with them are active branches. With fewer a
+# car of 100 wires takes half as long again.
+KEPT_BESIDE = 16
+
+
+def kept_bytes(solver: OperatingPointSolver) -> int:
+    """Return how much of a table of branches, draws and nodes is kept.
+
+    Parameters
+    ----------
+    solver : OperatingPointSolver
+        Of the network.
+
+    Returns
+    -------
+    int
+        [byte]
+    """
+    network = solver.network
+    each = 8 * len(network.nodes) * (len(solver.plan.active) + KEPT_BESIDE)
+    return network.n_draws * min(max(each, LEAST_KEPT_BYTES), MOST_KEPT_BYTES)
 
 
 class Responses:
@@ -60,7 +83,7 @@ class Responses:
                 (n_blocks, len(monitored), block_length),
                 (len(self._controlled), n_nodes),
             ],
-            most_bytes=KEPT_BYTES,
+            most_bytes=kept_bytes(solver),
             fill=self._solved,
         )
 
