@@ -187,6 +187,27 @@ class Diagnosis:
             found = self._with((*found.facts, fact), at_once=at_once)
         return found
 
+    def recall(self, told: Sequence[Fact], *, at_once: bool = False) -> None:
+        """Take in the facts of an earlier evening, and answer once for all of them.
+
+        Parameters
+        ----------
+        told : Sequence[Fact]
+            In the order they were told.
+        at_once : bool
+            As for `tell`.
+
+        Raises
+        ------
+        ReadingError, ImpossibleEvidenceError
+            If a fact is refused, or all together can't be; none is taken in.
+        """
+        for fact in told:
+            self._checks.check(fact)
+        if told:
+            facts = (*self._now.facts, *told)
+            self.take(self._with(facts, at_once=at_once))
+
     def take(self, considered: Considered) -> None:
         """Let the diagnosis stand as considered.
 

@@ -569,8 +569,8 @@ def test_the_shipped_car_has_every_role_that_a_symptom_asks_for(
 ) -> None:
     roles = {part.role for part in sedan.parts if part.role}
 
-    # none of its relays has a wire on 87a or is a contactor, and its pump is fed past no
-    # inertia switch
+    # none of its relays has a wire on 87a or is a contactor, and its pump is fed past
+    # no inertia switch
     absent = {"changeover-contact", "contactor", "inertia-switch"}
     assert set(knowledge.roles) - roles == absent
 

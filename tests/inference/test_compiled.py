@@ -240,14 +240,13 @@ def test_clamp_reads_the_lamps_current(compiled: Compiled) -> None:
 
 def test_lamp_between_two_points_is_held_back_by_both(compiled: Compiled) -> None:
     sound = compiled.hypotheses([()])
-    volts, units = sound.prediction.volts.copy(), sound.prediction.source_units.copy()
+    held = sound.whole()
+    volts, units = held.volts.copy(), held.source_units.copy()
     lit = compiled.predictor.state_index["lit"]
     red, black = (compiled.predictor.node_index[n] for n in ("lamp.plus", "lamp.minus"))
     volts[lit, ..., red], volts[lit, ..., black] = 12.0, 0.0
     units[lit, ..., red], units[lit, ..., black] = 7.3 / 1e5, 2.5 / 1e5
-    made_up = replace(
-        sound, prediction=replace(sound.prediction, volts=volts, source_units=units)
-    )
+    made_up = replace(sound, prediction=replace(held, volts=volts, source_units=units))
 
     found = compiled.predicted(
         made_up,
@@ -380,14 +379,14 @@ def test_every_second_draw_solved_stands_for_the_next_one(compiled: Compiled) ->
     place = [0, 0, 2, 2]
     # 1 uV: the same systems solved together with others
     for one, axis in (("volts", 2), ("probes", 1), ("is_settled", 2)):
-        held = getattr(full.prediction, one).take(place, axis=axis)
-        assert getattr(stretched.prediction, one) == pytest.approx(held, abs=1e-6)
+        held = getattr(full.whole(), one).take(place, axis=axis)
+        assert getattr(stretched.whole(), one) == pytest.approx(held, abs=1e-6)
     assert stretched.symptoms == pytest.approx(
         full.symptoms.take(place, axis=1), abs=1e-6
     )
     assert few.symptoms == pytest.approx(full.some_draws(2).symptoms, abs=1e-6)
-    assert few.prediction.volts == pytest.approx(
-        full.some_draws(2).prediction.volts, abs=1e-6
+    assert few.whole().volts == pytest.approx(
+        full.some_draws(2).whole().volts, abs=1e-6
     )
 
 

@@ -26,7 +26,7 @@ from diagnose.faults.causes import Cause, FaultSet, Severity, effect_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import SOURCE_UNIT_OHMS, probe_columns
 from diagnose.faults.predictor import Predictor
-from diagnose.inference.belief.bank import Bank, n_rows
+from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.intermittent import Presence
 from diagnose.inference.belief.meter_loading import (
@@ -46,6 +46,10 @@ from diagnose.measurement.where_to_measure import ripple_nodes
 # How many readings are kept as the single causes show them. [1] Derived: those of an
 # evening; .7 MB each.
 KEPT_READINGS = 64
+
+# Fault sets whose symptoms are worked out together. [1] Own choice: each takes some
+# 100 kB meanwhile.
+ROWS_AT_ONCE = 1024
 
 # Readings that `Prediction.probes` holds: currents, and looks at a fuse.
 PROBED_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.AMPS, ReadingKind.FUSE})
@@ -123,23 +127,32 @@ class Compiled:
         alike: dict[object, list[int]] = {}
         for number, cause in enumerate(self.causes[: self.n_lasting]):
             alike.setdefault(effect_signature(cause), []).append(number)
-        # faults of one kind switch and blow alike, and take as many rounds together
-        groups = sorted(
-            alike.values(), key=lambda group: self.causes[group[0]].mode.name
-        )
+        # those of one part follow each other: they change the same branches
+        groups = list(alike.values())
         sets = ((), *((number,) for number in range(self.n_lasting)))
-        shape = (n_rows(len(sets)), self.n_draws, len(self.symptom_names))
-        prediction = self.predictor.predict(
-            [(), *((group[0],) for group in groups)],
-            rows=np.array([0, *(1 + group[0] for group in groups)]),
-            n_rows=shape[0],
-            progress=progress,
+        nodes, is_settled = self.predictor.kept(
+            [(), *((group[0],) for group in groups)], progress=progress
         )
-        bank = Bank(sets, prediction, np.zeros(shape, dtype=np.float32))
-        for first, *others in groups:
-            for other in others:
-                bank.put(1 + other, bank.all, 1 + first)
-        self._fill_symptoms(bank.singles)
+        stored = np.zeros(len(sets), dtype=np.int64)
+        for row, group in enumerate(groups, 1):
+            stored[[1 + number for number in group]] = row
+        shape = (len(sets), self.n_draws, len(self.symptom_names))
+        bank = Bank.of_kept(
+            sets,
+            nodes,
+            stored,
+            is_settled=is_settled[:, stored],
+            symptoms=np.zeros(shape, dtype=np.float32),
+        )
+        held = bank.singles
+        for start in range(0, len(sets), ROWS_AT_ONCE):
+            rows = slice(start, start + ROWS_AT_ONCE)
+            some = Hypotheses(
+                sets=held.sets[rows],
+                prediction=held.prediction.front(rows),
+                symptoms=held.symptoms[rows],
+            )
+            self._fill_symptoms(some)
         return bank
 
     def shown_by(self, cause: int) -> int:
@@ -200,8 +213,7 @@ class Compiled:
             is_compact=is_compact,
             progress=progress,
         )
-        n_draws = prediction.probes.shape[1]
-        shape = (len(sets), n_draws, len(self.symptom_names))
+        shape = (len(sets), prediction.n_draws, len(self.symptom_names))
         symptoms = np.empty(shape, dtype=np.float32)
         solved = Hypotheses(
             sets=tuple(sets),
@@ -249,7 +261,7 @@ class Compiled:
         prediction = hypotheses.prediction
         state = self.predictor.state_index[reading.state]
         if reading.kind in PROBED_KINDS:
-            column = prediction.probes[rows, :, self.probe_column(reading)]
+            column = prediction.probes_at(self.probe_column(reading), rows)
             column = column.astype(np.float64)
             if reading.kind is ReadingKind.FUSE:
                 column *= fuse_ohms(self.car.part(reading.red))
@@ -288,10 +300,10 @@ class Compiled:
             return self._kept[reading]
         state = self.predictor.state_index[reading.state]
         red, black = self.lead_nodes(reading)
-        volts = hypotheses.prediction.volts[state]
-        units = hypotheses.prediction.source_units[state]
-        across = volts[rows, :, red].astype(np.float64) - volts[rows, :, black]
-        ends = units[rows, :, red], units[rows, :, black]
+        held = hypotheses.prediction
+        across = held.volts_at(state, red, rows).astype(np.float64)
+        across -= held.volts_at(state, black, rows)
+        ends = held.units_at(state, red, rows), held.units_at(state, black, rows)
         source = np.maximum(*ends).astype(np.float64)
         if reading.kind is ReadingKind.LAMP:
             # a meter of megohms sees no sum of two, a lamp does
@@ -309,7 +321,7 @@ class Compiled:
         if hypotheses is self.singles:
             return rows == slice(None)
         n_singles = self.bank.n_singles
-        is_bank = hypotheses.prediction.volts is self.bank.all.prediction.volts
+        is_bank = hypotheses.prediction is self.bank.all.prediction
         return is_bank and rows == slice(0, n_singles)
 
     def lead_nodes(self, reading: Reading) -> tuple[int, int]:
@@ -400,7 +412,7 @@ class Compiled:
         """Return ohms between two nodes; against the reference they are at hand."""
         red, black = nodes
         if black == 0:
-            held = hypotheses.prediction.source_units[state, rows, :, red]
+            held = hypotheses.prediction.units_at(state, red, rows)
             ohms = SOURCE_UNIT_OHMS * held.astype(np.float64)
         else:
             numbers = np.arange(len(hypotheses.sets))[rows].tolist()

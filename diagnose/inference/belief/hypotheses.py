@@ -12,6 +12,7 @@ import numpy as np
 
 from diagnose.arrays import IntArray, StoredArray
 from diagnose.faults.causes import FaultSet, Severity
+from diagnose.faults.kept.prediction import AnyPrediction
 from diagnose.faults.predicted import Prediction
 
 
@@ -23,7 +24,7 @@ class Hypotheses:
     ----------
     sets : tuple[FaultSet, ...]
         The causes present in each.
-    prediction : Prediction
+    prediction : AnyPrediction
         What every point of the car would be at, with a row for each set.
     symptoms : StoredArray
         Chance that each symptom is really there, shape (n_sets, n_draws, n_symptoms);
@@ -34,7 +35,7 @@ class Hypotheses:
     """
 
     sets: tuple[FaultSet, ...]
-    prediction: Prediction
+    prediction: AnyPrediction
     symptoms: StoredArray
     severities: tuple[tuple[Severity, ...], ...] = ()
 
@@ -52,6 +53,19 @@ class Hypotheses:
         """
         return self.severities[row] if self.severities else ()
 
+    def whole(self) -> Prediction:
+        """Return the prediction with every number at hand.
+
+        Returns
+        -------
+        Prediction
+            Of the same fault sets.
+        """
+        held = self.prediction
+        if isinstance(held, Prediction):
+            return held
+        return held.kept(np.arange(len(self.sets)))
+
     def some_draws(self, every: int) -> Hypotheses:
         """Return these with every so many-th draw.
 
@@ -65,7 +79,7 @@ class Hypotheses:
         Hypotheses
             Views of the same numbers.
         """
-        held, some = self.prediction, slice(None, None, every)
+        held, some = self.whole(), slice(None, None, every)
         return Hypotheses(
             sets=self.sets,
             prediction=Prediction(
@@ -90,7 +104,7 @@ class Hypotheses:
         Hypotheses
             With so many times the draws.
         """
-        held = self.prediction
+        held = self.whole()
         return Hypotheses(
             sets=self.sets,
             prediction=Prediction(
@@ -138,7 +152,7 @@ def joined(parts: Sequence[Hypotheses]) -> Hypotheses:
     Hypotheses
         One part after the other.
     """
-    held = [part.prediction for part in parts]
+    held = [part.whole() for part in parts]
     return Hypotheses(
         sets=tuple(fault_set for part in parts for fault_set in part.sets),
         prediction=Prediction(

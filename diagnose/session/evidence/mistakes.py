@@ -41,6 +41,9 @@ class Mistakes:
 
     def __init__(self, weigher: Weigher, expected: ExpectedAnswers) -> None:
         self._weigher, self._expected = weigher, expected
+        # of the latest conclusion: several ask, for hundreds of facts
+        self._latest: Conclusion | None = None
+        self._chances: dict[int, float] = {}
 
     def chance(self, conclusion: Conclusion, number: int) -> float:
         """Return how likely an observation was a slip, or a wrong answer.
@@ -59,6 +62,14 @@ class Mistakes:
             whoever looks again: a fuse, a test that brings a fault, or one with the
             circuit changed. [1]
         """
+        if conclusion is not self._latest:
+            self._latest, self._chances = conclusion, {}
+        if number not in self._chances:
+            self._chances[number] = self._chance(conclusion, number)
+        return self._chances[number]
+
+    def _chance(self, conclusion: Conclusion, number: int) -> float:
+        """Return what `chance` says, worked out."""
         noted = conclusion.observations[number]
         fact, weights = noted.observation, conclusion.beliefs.weights
         if noted.times > 1 or noted.is_complaint:

@@ -102,7 +102,7 @@ def expected_sheet(car: Car, knowledge: Knowledge, choice: Choice) -> Sheet:
     states = tuple(state for state in car.states if state.name in shown)
     values = [value for part in car.parts for value in part.values.values()]
     default_values = sum(value.origin is Origin.DEFAULT for value in values)
-    unsteady = _unsteady(hypotheses.prediction, car)
+    unsteady = _unsteady(hypotheses.whole(), car)
     return Sheet(
         car=car,
         states=states,

@@ -221,12 +221,15 @@ class SubstitutionTests:
         compiled = self._model.compiled
         state = compiled.predictor.state_index[reading.state]
         index = compiled.predictor.node_index
-        sound = compiled.singles.prediction.volts[state, 0].mean(axis=0)
+        shown, sound = compiled.singles.prediction, slice(0, 1)
         half = 0.5 * self._car.system_volts
         for part in self._car.parts:
             if part.kind in LOAD_KINDS:
                 first, second = main_nodes(part)
-                if abs(sound[index[first]] - sound[index[second]]) > half:
+                across = shown.volts_at(state, index[first], sound) - shown.volts_at(
+                    state, index[second], sound
+                )
+                if abs(float(across.mean())) > half:
                     live.append(part)
         for part in live:
             yield SubstitutionTest(

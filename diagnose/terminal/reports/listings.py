@@ -8,7 +8,9 @@ from typing import TextIO
 from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.car.checks.unworked import uncovered
 from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
+from diagnose.session.car_size import size_warning
 from diagnose.terminal.car_files import open_car, published_knowledge
+from diagnose.terminal.machine import machine_bytes
 from diagnose.terminal.safe_text import clean
 
 
@@ -22,8 +24,10 @@ def check_car_file(name: str, sink: TextIO) -> None:
     """
     knowledge = published_knowledge()
     car = open_car(name, knowledge)
-    warnings = car_warnings(car)
-    _write_lines(sink, tuple(str(warning) for warning in warnings))
+    too_large = size_warning(car, knowledge, machine_bytes())
+    warnings = [str(warning) for warning in car_warnings(car)]
+    warnings += [f"{name}: warning: {too_large}"] if too_large else []
+    _write_lines(sink, tuple(warnings))
     notes = tuple(f"{name}: {note}" for note in uncovered(car, knowledge.states))
     _write_lines(sink, notes)
     count = len(warnings)

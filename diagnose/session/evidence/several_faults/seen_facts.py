@@ -84,6 +84,8 @@ class SeenFacts:
     def __init__(self, compiled: Compiled, weigher: Weigher) -> None:
         self._compiled, self._weigher = compiled, weigher
         self._kept: dict[Noted, Seen] = {}
+        # of every fact: a few kilobytes each
+        self._moved_by: dict[Observation, FloatArray] = {}
 
     def seen(self, noted: Noted, likelihood: Callable[[], FloatArray]) -> Seen:
         """Return what a fact says of single causes.
@@ -102,7 +104,10 @@ class SeenFacts:
         if seen is None:
             while len(self._kept) >= KEPT_FACTS:
                 del self._kept[next(iter(self._kept))]
-            moved = self._moved(noted.observation)
+            moved = self._moved_by.get(noted.observation)
+            if moved is None:
+                moved = self._moved(noted.observation)
+                self._moved_by[noted.observation] = moved
             seen = Seen(likelihood=likelihood(), moved=moved)
         self._kept[noted] = seen
         return seen

@@ -152,7 +152,9 @@ class ReadingSlips:
         """Return the shares of slips that land on grounded and on fed points."""
         car, compiled = self._model.car, self._compiled
         place, index = compiled.predictor.state_index[state], compiled.predictor
-        volts = compiled.singles.prediction.volts[place, 0].mean(axis=0)
+        sound = np.zeros(compiled.n_draws, dtype=np.int64)
+        held, draws = compiled.singles.prediction, np.arange(compiled.n_draws)
+        volts = held.seen_volts(place, sound, draws).mean(axis=1)
         volts = volts - volts[index.node_index[car.reference]]
         near = NEAR_DEVIATIONS * LEVEL_VOLTS * car.system_volts / 12.0
         points = volts[[index.node_index[node] for node in car.test_points]]
