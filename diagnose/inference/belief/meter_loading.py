@@ -9,6 +9,8 @@ fault happens to give the same millivolts.
 
 from __future__ import annotations
 
+from statistics import NormalDist
+
 import numpy as np
 
 from diagnose.arrays import FloatArray, StoredArray
@@ -51,6 +53,25 @@ def leak_factors(level: FloatArray) -> FloatArray:
     array([ 0.1,  1. , 10. ])
     """
     return np.asarray(LEAK_SPREAD ** (2.0 * level - 1.0))
+
+
+def drawn_lead_ohms(level: FloatArray, meter: Meter) -> FloatArray:
+    """Return what the leads beside the cars of some draws add to ohms.
+
+    Parameters
+    ----------
+    level : FloatArray
+        Of each draw, evenly spread from 0 to 1, shape (n_draws,). [1]
+    meter : Meter
+        With the middle and the spread of its leads.
+
+    Returns
+    -------
+    FloatArray
+        Both leads together, shape (n_draws,). [Ω]
+    """
+    deviations = np.array([NormalDist().inv_cdf(one) for one in level])
+    return np.asarray(meter.lead_ohms * np.exp(meter.lead_log_spread * deviations))
 
 
 def leaky_ohms(

@@ -191,7 +191,7 @@ def _on_leads(
     units, red, black = sources
     if kind is ReadingKind.OHMS:
         ohms = SOURCE_UNIT_OHMS * units[red].astype(np.float64)
-        return over_range(ohms + meter.lead_ohms), 0.0
+        return over_range(ohms + model.compiled.lead_ohms), 0.0
     across = volts[0].astype(np.float64) - volts[1]
     ohms = SOURCE_UNIT_OHMS * np.maximum(units[red], units[black]).astype(np.float64)
     factor = model.compiled.leak_factor
