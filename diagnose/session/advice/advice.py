@@ -143,8 +143,9 @@ class Adviser:
         is_barred = bool(causes) and causes[0] not in mendable
         best = next((one for one in priced if one.pays), None)
         if is_barred and best is None and causes[0].probability > LEAST_MENDED:
-            tells = self._proof_steps.proving(causes[0].name, moment, excluded=taken)
-            if tells is not None:
+            # once it was taken, the next best one would only go round in circles
+            tells = self._proof_steps.proving(causes[0].name, moment)
+            if tells is not None and tells.step not in taken:
                 advice = Advice(verdict=Verdict.OPEN, says=LOOK_AGAIN, cautions=())
                 return Advised(steps=(tells, *steps), advice=advice)
         is_sure = bool(mendable) and mendable[0].probability >= SURE
