@@ -1,4 +1,4 @@
-"""A reading that no fault moves tells no faults apart, whatever draws they are left with."""
+"""A reading that no fault moves tells no faults apart, whatever draws are left."""
 
 from __future__ import annotations
 
