@@ -6,9 +6,10 @@ Ctrl-C clears the line, or ends a long wait; Ctrl-D on an empty line saves and l
 from __future__ import annotations
 
 import contextlib
-import os
+import signal
 import sys
 from collections.abc import Iterable, Iterator
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,8 @@ from prompt_toolkit.completion import CompleteEvent, Completer, Completion
 from prompt_toolkit.document import Document
 from prompt_toolkit.formatted_text import FormattedText
 from prompt_toolkit.history import FileHistory, History, InMemoryHistory
+from prompt_toolkit.key_binding import KeyBindings
+from prompt_toolkit.keys import Keys
 from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
 
@@ -112,27 +115,75 @@ def run_interactive(
         complete_while_typing=False,
         color_depth=colours,
         style=_STYLE,
+        key_bindings=_no_mouse(),
     )
     _leave_once(session)
     notebook.draw(opening)
     if warning:
         notebook.draw((say("typing", warning, Tone.ASIDE),))
-    meanwhile.begin()
-    has_begun = _has_read_on(notebook, colours)
-    if has_begun:
-        notebook.draw(conversation.open())
-    while has_begun and not conversation.is_over:
-        try:
-            notebook.rule_off()
-            meanwhile.begin()
-            line = session.prompt(_prompt(notebook, conversation.prompt))
-            notebook.draw(_heard(conversation, line, notebook, meanwhile))
-        except KeyboardInterrupt:
-            continue
-        except EOFError:
-            break
-    notebook.draw(conversation.farewell())
-    notebook.rule_off()
+    with _keys_are_no_signals():
+        meanwhile.begin()
+        has_begun = _has_read_on(notebook, colours)
+        if has_begun:
+            notebook.draw(conversation.open())
+        while has_begun and not conversation.is_over:
+            try:
+                notebook.rule_off()
+                meanwhile.begin()
+                line = session.prompt(_prompt(notebook, conversation.prompt))
+                notebook.draw(_heard(conversation, line, notebook, meanwhile))
+            except KeyboardInterrupt:
+                continue
+            except EOFError:
+                break
+        notebook.draw(conversation.farewell())
+        notebook.rule_off()
+
+
+def _no_mouse() -> KeyBindings:
+    """Return bindings that pass over what looks like a mouse, which is not used here.
+
+    The library takes a damaged report of a mouse apart without a look and gives up.
+    """
+    bindings = KeyBindings()
+    bindings.add(Keys.Vt100MouseEvent)(lambda _: None)
+    return bindings
+
+
+@contextlib.contextmanager
+def _keys_are_no_signals() -> Iterator[None]:
+    """Keep keys that come between two lines from ending or halting the program.
+
+    At the prompt they are keys, and `_heard` listens to Ctrl-C; in between, while a
+    page is drawn, they would end the program unasked, and Ctrl-S would hold it up.
+    """
+    keys = [
+        getattr(signal, name)
+        for name in ("SIGINT", "SIGQUIT", "SIGTSTP")
+        if hasattr(signal, name)
+    ]
+    before = [(key, signal.signal(key, signal.SIG_IGN)) for key in keys]
+    try:
+        with _mode_off(0, "IXON"):
+            yield
+    finally:
+        for key, handler in before:
+            signal.signal(key, handler)
+
+
+def _keys_come_up_later() -> AbstractContextManager[None]:
+    """Keep what is typed meanwhile off the screen; it comes up at the next prompt."""
+    return _mode_off(3, "ECHO")
+
+
+@contextlib.contextmanager
+def _ctrl_c_heard() -> Iterator[None]:
+    """Let Ctrl-C raise `KeyboardInterrupt`."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _leave_once(session: PromptSession[str]) -> None:
@@ -156,7 +207,9 @@ def _has_read_on(notebook: Notebook, colours: ColorDepth | None) -> bool:
     notebook.draw((say("then", "press Enter when you have read this", Tone.ASIDE),))
     notebook.rule_off()
     # a session of its own: this Enter is no line to keep
-    session: PromptSession[str] = PromptSession(color_depth=colours, style=_STYLE)
+    session: PromptSession[str] = PromptSession(
+        color_depth=colours, style=_STYLE, key_bindings=_no_mouse()
+    )
     _leave_once(session)
     try:
         session.prompt(_prompt(notebook, "Enter"))
@@ -172,7 +225,7 @@ def _heard(
 ) -> Page:
     """Return the page that answers a line; Ctrl-C gives up waiting for it."""
     try:
-        with _unechoed_keys(), notebook.waiting("one moment"):
+        with _keys_come_up_later(), _ctrl_c_heard(), notebook.waiting("one moment"):
             meanwhile.end()
             return conversation.hear(line)
     except KeyboardInterrupt:
@@ -180,10 +233,16 @@ def _heard(
 
 
 @contextlib.contextmanager
-def _unechoed_keys() -> Iterator[None]:
-    """Keep what is typed meanwhile off the screen; it comes up at the next prompt.
+def _mode_off(field: int, name: str) -> Iterator[None]:
+    """Switch a mode of the terminal off, where there is one.
 
-    Keys that would end or halt the program are no more than keys; Ctrl-C is heard.
+    Parameters
+    ----------
+    field : int
+        Which of the terminal's fields has it: 0 for input, 3 for local modes
+        (POSIX.1-2017, termios.h).
+    name : str
+        The mode.
     """
     try:
         import termios
@@ -195,13 +254,9 @@ def _unechoed_keys() -> Iterator[None]:
         return
     terminal = sys.stdin.fileno()
     before = termios.tcgetattr(terminal)
-    silent = list(before)
-    # the fourth field has the local modes, the seventh the keys: POSIX.1-2017
-    silent[3] &= ~termios.ECHO
-    silent[6] = list(before[6])
-    for key in (termios.VQUIT, termios.VSUSP):
-        silent[6][key] = os.fpathconf(terminal, "PC_VDISABLE").to_bytes(1, "little")
-    termios.tcsetattr(terminal, termios.TCSANOW, silent)
+    changed = list(before)
+    changed[field] &= ~getattr(termios, name)
+    termios.tcsetattr(terminal, termios.TCSANOW, changed)
     try:
         yield
     finally:
