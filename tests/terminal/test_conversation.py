@@ -384,3 +384,12 @@ def test_help_has_every_command(casebook: Casebook) -> None:
     shown = text(Conversation(casebook), "help").replace("\n    ", " ")
 
     assert [one.usage for one in COMMANDS.values() if one.usage not in shown] == []
+
+
+def test_path_shows_the_way_of_a_point_at_the_prompt(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "path fuel-pump.plus battery.minus")
+
+    order = ["switch-feed, 12 AWG 0.61 m", "fuel-pump-fuse, 15 A", "<- red lead"]
+    order += ["fuel-pump, 7 A", "battery.minus <- black lead"]
+    places = [" ".join(shown.split()).index(words) for words in order]
+    assert places == sorted(places)

@@ -9,6 +9,7 @@ from diagnose.files.knowledge.models.contexts_and_links import (
     LinksFile,
     TriggersFile,
 )
+from diagnose.files.knowledge.models.design_limits import DesignLimitsFile
 from diagnose.files.knowledge.models.meter_and_effort import EffortFile, MeterFile
 from diagnose.files.knowledge.models.parts_and_modes import (
     FaultModesFile,
@@ -41,3 +42,4 @@ class Contents:
     meter: MeterFile
     conditions: ConditionsFile
     effort: EffortFile
+    design_limits: DesignLimitsFile

@@ -30,6 +30,7 @@ from diagnose.files.knowledge.models.contexts_and_links import (
     TriggerEntry,
     TriggersFile,
 )
+from diagnose.files.knowledge.models.design_limits import DesignLimitsFile
 from diagnose.files.knowledge.models.entries import KnowledgeEntry, ValueEntry
 from diagnose.files.knowledge.models.meter_and_effort import EffortFile, MeterFile
 from diagnose.files.knowledge.models.parts_and_modes import (
@@ -68,6 +69,7 @@ FILE_MODELS: Mapping[str, type[BaseModel]] = {
     "meter": MeterFile,
     "conditions": ConditionsFile,
     "effort": EffortFile,
+    "design-limits": DesignLimitsFile,
 }
 
 # The grammar of one of the files.
@@ -234,6 +236,7 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
         meter=file("meter", MeterFile),
         conditions=file("conditions", ConditionsFile),
         effort=file("effort", EffortFile),
+        design_limits=file("design-limits", DesignLimitsFile),
     )
 
 
@@ -265,6 +268,7 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         caution_rules=cautions.rules(),
         meter=contents.meter.meter(),
         effort=contents.effort.effort(),
+        design_limits=contents.design_limits.design_limits(),
         safety_note=cautions.safety_note.says,
         digest=digest,
         conditions=_by_kind(contents.conditions.conditions, ConditionEntry.condition),

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from enum import Enum
 
+from diagnose.drawing.path_rows import path_rows
 from diagnose.errors import DiagnoseError, ImpossibleEvidenceError, ReadingError
 from diagnose.session.answer import ProposedStep, Verdict
 from diagnose.session.casebook import Casebook, ContradictionError
@@ -316,8 +317,8 @@ class Conversation:
                 return questions.symptoms_page(
                     self._diagnosis.vocabulary, request.about
                 )
-            case View.COMPLAINTS | View.HELP:
-                return self._list(request.view)
+            case View.COMPLAINTS | View.HELP | View.PATH:
+                return self._list(request)
 
     def _further(self) -> Page:
         """Say where the answer was completed since the page on the screen."""
@@ -325,9 +326,12 @@ class Conversation:
             return ()
         return (say("further", "worked out further since the page before", Tone.ASIDE),)
 
-    def _list(self, view: View) -> Page:
-        """Return what can be typed, or told."""
-        if view is View.COMPLAINTS:
+    def _list(self, request: Show) -> Page:
+        """Return what can be typed, what can be told, or what lies on a path."""
+        if request.view is View.PATH:
+            rows = path_rows(self._diagnosis.car, *request.leads)
+            return explanations.path_page(rows)
+        if request.view is View.COMPLAINTS:
             return questions.complaints_page(self._diagnosis.vocabulary)
         return questions.help_page(
             [(command.usage, command.says) for command in COMMANDS.values()]

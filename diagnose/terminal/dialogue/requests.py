@@ -16,6 +16,7 @@ class View(Enum):
     CAUSES = "causes"
     WHY = "why"
     EXPECT = "expect"
+    PATH = "path"
     FACTS = "facts"
     CAUTIONS = "cautions"
     SYMPTOMS = "symptoms"
@@ -44,6 +45,7 @@ class Show:
     view: View
     about: str = ""
     step: Step | None = None
+    leads: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
