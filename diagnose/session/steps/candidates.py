@@ -195,37 +195,6 @@ class Candidates:
         first = np.unique(same, return_index=True)[1]
         return values[first], np.array(same, dtype=np.int64)
 
-    def is_moved(
-        self, shown: StoredArray, sound: StoredArray, differs: StoredArray
-    ) -> BoolArray:
-        """Return where a particle shows something else than the sound car.
-
-        Parameters
-        ----------
-        shown : StoredArray
-            What each particle shows, shape (n_readings, n_particles).
-        sound : StoredArray
-            What the sound car shows in the draw of each, same shape.
-        differs : StoredArray
-            By how much sound cars differ, a standard deviation, shape (n_readings, 1).
-
-        Returns
-        -------
-        BoolArray
-            Of the shape of `shown`; where it moves by more than sound cars differ.
-        """
-        if self.kind is ReadingKind.LOOK:
-            return np.asarray(shown != sound)
-        with np.errstate(invalid="ignore"):
-            moved = np.abs(shown - sound)
-        moved[np.isinf(shown) & np.isinf(sound)] = 0.0
-        if self.kind is ReadingKind.LAMP:
-            return np.asarray(moved > LEAST_GRADE)
-        if self.kind is ReadingKind.DC_VOLTS:
-            return np.asarray(moved > self._least_volts + differs)
-        size = np.minimum(np.abs(shown), np.abs(sound))
-        return np.asarray(moved > LEAST_SHARE * size + differs)
-
     def may_tell(self, values: StoredArray) -> BoolArray:
         """Return which readings do not show the same in all particles.
 

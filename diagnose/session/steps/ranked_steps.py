@@ -30,7 +30,6 @@ from diagnose.session.steps.outcomes import (
 from diagnose.session.steps.priced import MOST_PRICED, Priced, Pricing
 from diagnose.session.steps.prices import whereabouts_after
 from diagnose.session.steps.series_amps import takeable
-from diagnose.session.steps.sound_values import SoundValues
 
 # How many of the best steps are looked at twice. Measured on 600 small problems
 # (tests/benchmarks/bench_choice.py): looking twice at the best three takes the worst
@@ -107,19 +106,16 @@ class RankedSteps:
             self._open_symptoms(moment, excluded, reached), moment
         )
         can_be = reached * resting_chances(moment) >= LEAST_STATE_CHANCE
-        held = moment.believed.particles
-        sound = SoundValues(moment.conclusion.hypotheses, held)
         for candidates, costs in moment.candidates:
             is_open = np.array([one not in excluded for one in candidates.readings])
             can_take = takeable(candidates, costs, moment, self._model.compiled)
             some = np.flatnonzero(can_be[candidates.states] & can_take & is_open)
             shown = candidates.shown(moment.believed.sight, some)
             telling = np.flatnonzero(~self._follows(moment, candidates, some, shown))
-            told = sound.told(candidates, some[telling], shown[telling])
             priced += self._pricing.readings(
                 candidates,
                 some[telling],
-                told,
+                shown[telling],
                 moment,
                 minutes=costs.minutes(moment.here)[some[telling]],
                 most=most,
