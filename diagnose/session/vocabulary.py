@@ -11,8 +11,10 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.ready_car import Model
+from diagnose.session.substitution.safety import changeable_parts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +39,8 @@ class Vocabulary:
         Where on the car things are.
     tests : Mapping[str, str]
         Tests that bring a fault which comes and goes, name to question.
+    swappable, unpluggable : tuple[str, ...]
+        What can be exchanged as a whole for a test, and taken off its wires.
     reference : str
         The node the black lead is on when none is named.
     look_state : str
@@ -55,6 +59,8 @@ class Vocabulary:
     look_state: str
     limits: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     places: tuple[str, ...] = ()
+    swappable: tuple[str, ...] = ()
+    unpluggable: tuple[str, ...] = ()
     tests: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
@@ -113,6 +119,8 @@ def vocabulary_of(model: Model) -> Vocabulary:
         look_state=car.states[0].name,
         limits={limit.name: limit.says for limit in knowledge.effort.limits.values()},
         places=tuple(car.places),
+        swappable=changeable_parts(car, SubstitutionKind.SWAP),
+        unpluggable=changeable_parts(car, SubstitutionKind.UNPLUG),
         tests={
             name: test.symptom.question for name, test in model.provocations.items()
         },

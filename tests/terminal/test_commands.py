@@ -328,11 +328,11 @@ def test_every_command_is_told_apart_by_two_letters() -> None:
     }
 
     # Known exceptions need a third letter: complaint and context share "co", wiggle and
-    # with "wi"; with and without are told apart by a whole word.
+    # with "wi", undo and unplug "un"; with and without are told apart by a whole word.
     clashing = {name for name, found in starts.items() if len(found) > 1}
     assert clashing <= {
         *("complaint", "context", "causes", "cautions", "skip", "symptom"),
-        *("with", "without", "wiggle"),
+        *("with", "without", "wiggle", "undo", "unplug"),
     }
 
 

@@ -181,6 +181,7 @@ class Conversation:
             vocabulary=self._diagnosis.vocabulary,
             answer=self._answer,
             step=self._step if self._stage is Stage.WORK else None,
+            unchanged=self._diagnosis.unchanged(),
         )
         return understand(line, desk)
 

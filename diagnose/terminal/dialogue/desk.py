@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import Answer, ProposedStep
+from diagnose.session.facts import SymptomFact
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.names import known_name
 from diagnose.terminal.pages.steps import STEP_LETTERS
@@ -54,11 +55,14 @@ class Desk:
         The answer on the screen.
     step : ProposedStep or None
         The step a bare number or a yes answers.
+    unchanged : SymptomFact or None
+        What the car does as long as nothing has changed; None where nothing was told.
     """
 
     vocabulary: Vocabulary
     answer: Answer
     step: ProposedStep | None
+    unchanged: SymptomFact | None = None
 
 
 def step_of_letter(letter: str, desk: Desk) -> ProposedStep:

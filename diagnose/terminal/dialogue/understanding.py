@@ -6,8 +6,9 @@ Without a screen and without conclusions: what comes back is a request.
 from __future__ import annotations
 
 from diagnose.errors import ReadingError, nearest
-from diagnose.measurement.steps import SymptomCheck
+from diagnose.measurement.steps import SubstitutionTest, SymptomCheck
 from diagnose.session.answer import ProposedStep
+from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.terminal.dialogue.commands import COMMANDS, Command
 from diagnose.terminal.dialogue.desk import Desk, MistypedError, step_of_letter
 from diagnose.terminal.dialogue.requests import Request, Show, TakeUp, Tell, View
@@ -90,10 +91,17 @@ def _answer_to_step(text: str, desk: Desk) -> Request:
             "no reading is asked for just now; "
             "type for instance: read NODE STATE VALUE, or done after the repair"
         )
-    reading = step.step
-    if isinstance(reading, SymptomCheck):
-        return tell_symptom(reading.symptom, text, desk)
-    return Tell(fact=reading_fact(reading, typed_value(text, reading.kind)))
+    asked = step.step
+    look = asked.look if isinstance(asked, SubstitutionTest) else asked
+    if isinstance(look, SymptomCheck):
+        told = tell_symptom(look.symptom, text, desk)
+    else:
+        told = Tell(fact=reading_fact(look, typed_value(text, look.kind)))
+    if not isinstance(asked, SubstitutionTest):
+        return told
+    assert isinstance(told, Tell)
+    assert isinstance(told.fact, ReadingFact | SymptomFact)
+    return Tell(fact=SubstitutionFact(substitution=asked.substitution, seen=told.fact))
 
 
 def _not_understood(text: str, desk: Desk) -> str:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 
+from diagnose.measurement.readings import Reading
 from diagnose.session.answer import ProposedStep
 from diagnose.terminal.pages.page import Tone, Words
 
@@ -55,7 +56,7 @@ def work_of(step: ProposedStep) -> str:
 
     Trying something out is like nothing else, and hardly ever done twice.
     """
-    return step.state if step.reading else step.step.name
+    return step.state if isinstance(step.step, Reading) else step.step.name
 
 
 def _shortened(caution: str) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.answer import (
     Answer,
     ExpectedValue,
@@ -15,6 +16,7 @@ from diagnose.session.answer import (
     Verdict,
 )
 from diagnose.session.vocabulary import Vocabulary
+from diagnose.session.wording import substitution_words
 from diagnose.terminal.pages.cautions import caution_lines, work_of
 from diagnose.terminal.pages.page import (
     Line,
@@ -58,9 +60,10 @@ def step_page(
     doing.append(Words(text=step.instruction, tone=Tone.STRONG))
     doing.append(Words(text=_cost(step), tone=Tone.ASIDE))
     expected = _expected(step.expected[:SHOWN_EXPECTED], ranking)
-    page = [
-        Paragraph(margin="measure" if step.reading else "look for", lines=tuple(doing))
-    ]
+    margin = "measure" if step.reading else "look for"
+    if isinstance(step.step, SubstitutionTest):
+        margin = "try"
+    page = [Paragraph(margin=margin, lines=tuple(doing))]
     if expected:
         page.append(Paragraph(margin="shows", lines=expected, is_close=True))
     return tuple(page)
@@ -83,6 +86,10 @@ def other_steps(
 def step_words(step: ProposedStep, vocabulary: Vocabulary) -> str:
     """Return a step in one line, for a choice."""
     reading = step.reading
+    if isinstance(step.step, SubstitutionTest):
+        changed = substitution_words(step.step.substitution)
+        seen = reading.red if reading else spoken(step.step.look.name.split("|")[-1])
+        return f"{changed}: {seen}? ({format_minutes(step.minutes)})"
     if reading is None:
         return f"{step.instruction} ({format_minutes(step.minutes)})"
     at = f"{reading.kind.value} at {reading.red}"
