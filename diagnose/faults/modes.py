@@ -142,6 +142,9 @@ class FaultMode:
         goes; empty for one that lasts.
     triggers : Mapping[str, float]
         Trigger to how often it is the one that brings such a fault; sums to 1. [1]
+    reacts : Mapping[str, float]
+        Of one that lasts: trigger to the chance that its test, done at this part, makes
+        the fault come or go for a moment. [1]
     """
 
     kind: str
@@ -159,6 +162,7 @@ class FaultMode:
     basis: str
     acts_as: str = ""
     triggers: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    reacts: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def lasts(self) -> bool:

@@ -84,7 +84,7 @@ class Meter:
     input_ohms : float
         Resistance between the leads on the volts function. [Ω]
     lead_ohms : float
-        Both leads together; adds to every ohms reading. [Ω]
+        Both leads together, the middle of all; adds to every ohms reading. [Ω]
     slip_probability : float
         Chance that a reading was taken at the wrong terminal or in the wrong state. [1]
     series_caution : str
@@ -92,6 +92,8 @@ class Meter:
     model_volts, model_fraction : float
         How far a sound car strays from its file beyond the drawn tolerances: a fixed
         part in volts, and a fraction of the value. [V], [1]
+    lead_log_spread : float
+        Standard deviation of the natural logarithm of the leads' resistance. [1]
     """
 
     volts: MeterRange
@@ -105,6 +107,7 @@ class Meter:
     slip_probability: float
     model_volts: float
     model_fraction: float
+    lead_log_spread: float = 0.0
     series_caution: str = ""
     series_amps: MeterRange | None = None
     milliamps: MeterRange | None = None

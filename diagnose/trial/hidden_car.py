@@ -17,7 +17,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
@@ -95,8 +94,6 @@ class HiddenCars:
         These cars, ready to say what they show; draws are cars.
     numbers : tuple[int, ...]
         Those that are played with.
-    more_lead_ohms : FloatArray
-        What the leads beside each car have beyond the meter's, shape (n_cars,). [Ω]
     """
 
     def __init__(
@@ -104,7 +101,6 @@ class HiddenCars:
     ) -> None:
         self.model = model
         self.numbers: tuple[int, ...] = tuple(range(n_cars))
-        self.more_lead_ohms: FloatArray = np.zeros(n_cars)
         predictor = Predictor(
             self._drawn(car or model.car, n_cars, seed),
             model.compiled.causes,
@@ -229,6 +225,7 @@ class HiddenCar:
         chance = test.symptom.imagined_probability
         for fault in self.faults:
             if causes[fault].mode.lasts:
+                chance = max(chance, test.lasting.get(fault, 0.0))
                 continue
             if test.at_target[int(np.searchsorted(presence.numbers, fault))]:
                 own = self._stock.model.knowledge.triggers[test.trigger].test
@@ -303,8 +300,6 @@ class HiddenCar:
             return float(value > LIKELY)
         if reading.kind is ReadingKind.LAMP:
             return self._says(value)
-        if reading.kind is ReadingKind.OHMS:
-            value += float(self._stock.more_lead_ohms[self._number])
         if not np.isfinite(value) or not self._errors.has_meter_error:
             return value
         range_ = meter_range(reading.kind, self._stock.model.knowledge.meter)

@@ -605,13 +605,13 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
         'basis: found "heard", expected read, copy, rule, memory or derived',
     ),
     "two shapes": (
-        "part-kinds", "{uniform: [0.82, 1.0],", "{fixed: 1, uniform: [0.82, 1.0],",
+        "part-kinds", "{uniform: [0.6, 1.0],", "{fixed: 1, uniform: [0.6, 1.0],",
         "give one of fixed, lognormal, normal, uniform, loguniform; "
         "found fixed and uniform",
     ),
     "range turned round": (
-        "part-kinds", "uniform: [0.82, 1.0]", "uniform: [1.0, 0.82]",
-        "uniform: 1 must be less than 0.82",
+        "part-kinds", "uniform: [0.6, 1.0]", "uniform: [1.0, 0.6]",
+        "uniform: 1 must be less than 0.6",
     ),
     "spread negative": (
         "part-kinds", "normal: [11.8, 0.03]", "normal: [11.8, -0.03]",
@@ -824,4 +824,4 @@ def test_knowledge_carries_the_digest_of_its_folder(shipped: Knowledge) -> None:
 def test_shapes_become_distributions(shipped: Knowledge) -> None:
     found = shipped.defaults["battery"]["state_of_charge"].distribution
 
-    assert (found.shape, found.first, found.second) == (Shape.UNIFORM, 0.82, 1.0)
+    assert (found.shape, found.first, found.second) == (Shape.UNIFORM, 0.6, 1.0)

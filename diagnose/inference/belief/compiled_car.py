@@ -30,6 +30,7 @@ from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.intermittent import Presence
 from diagnose.inference.belief.meter_loading import (
+    drawn_lead_ohms,
     leak_factors,
     leak_volts,
     leaky_ohms,
@@ -91,6 +92,8 @@ class Compiled:
         The healthy car and every lasting cause.
     leak_factor : FloatArray
         How well the car insulates in each draw, shape (n_draws,). [1]
+    lead_ohms : FloatArray
+        What the meter's leads add to ohms in each draw, shape (n_draws,). [Ω]
     """
 
     def __init__(
@@ -120,6 +123,8 @@ class Compiled:
         self.singles: Hypotheses = bank.singles
         level = predictor.model.sample.probabilities("leakage")
         self.leak_factor: FloatArray = leak_factors(level)
+        of_leads = predictor.model.sample.probabilities("leads")
+        self.lead_ohms: FloatArray = drawn_lead_ohms(of_leads, knowledge.meter)
         self._kept: dict[Reading, tuple[FloatArray, FloatArray]] = {}
 
     def _solved_bank(self, progress: Callable[[float], None] | None) -> Bank:
@@ -283,6 +288,59 @@ class Compiled:
         ohms = leaky_ohms(source_ohms, self.leak_factor)
         return loaded_volts(across, ohms, self.knowledge.meter)
 
+    def lead_volts(
+        self, hypotheses: Hypotheses, reading: Reading, *, rows: IntArray | slice
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return the volts under the two leads, before the meter loads them.
+
+        Parameters
+        ----------
+        hypotheses : Hypotheses
+            Fault sets that are solved.
+        reading : Reading
+            Of DC volts.
+        rows : IntArray or slice
+            The fault sets wanted.
+
+        Returns
+        -------
+        tuple[FloatArray, FloatArray]
+            Of red and black, shape (n_rows, n_draws) each. [V]
+        """
+        state = self.predictor.state_index[reading.state]
+        shown = hypotheses.prediction
+        red, black = self.lead_nodes(reading)
+        return (
+            np.asarray(shown.volts_at(state, red, rows), dtype=np.float64),
+            np.asarray(shown.volts_at(state, black, rows), dtype=np.float64),
+        )
+
+    def loaded(
+        self,
+        across: FloatArray,
+        hypotheses: Hypotheses,
+        reading: Reading,
+        *,
+        rows: IntArray | slice,
+    ) -> FloatArray:
+        """Return what the meter shows of volts between two leads, loaded by it.
+
+        Parameters
+        ----------
+        across : FloatArray
+            Open-circuit volts, shape (n_rows, n_draws). [V]
+        hypotheses, reading, rows
+            As for `lead_volts`; what stands behind the volts.
+
+        Returns
+        -------
+        FloatArray
+            Same shape. [V]
+        """
+        source_ohms = self._across(hypotheses, reading, rows)[1]
+        ohms = leaky_ohms(source_ohms, self.leak_factor)
+        return loaded_volts(across, ohms, self.knowledge.meter)
+
     def _across(
         self, hypotheses: Hypotheses, reading: Reading, rows: IntArray | slice
     ) -> tuple[FloatArray, FloatArray]:
@@ -418,4 +476,4 @@ class Compiled:
             numbers = np.arange(len(hypotheses.sets))[rows].tolist()
             sets = [hypotheses.sets[number] for number in numbers]
             ohms = self.predictor.between_ohms(sets, state, red, black)
-        return over_range(ohms + self.knowledge.meter.lead_ohms)
+        return over_range(ohms + self.lead_ohms)

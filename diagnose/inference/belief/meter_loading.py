@@ -13,6 +13,8 @@ open.
 
 from __future__ import annotations
 
+from statistics import NormalDist
+
 import numpy as np
 
 from diagnose.arrays import FloatArray, StoredArray
@@ -60,6 +62,25 @@ def leak_factors(level: FloatArray) -> FloatArray:
     [0.05, 5.0, 500.0]
     """
     return np.asarray(WET_OHMS / USUAL_LEAK_OHMS * (DRY_OHMS / WET_OHMS) ** level)
+
+
+def drawn_lead_ohms(level: FloatArray, meter: Meter) -> FloatArray:
+    """Return what the leads beside the cars of some draws add to ohms.
+
+    Parameters
+    ----------
+    level : FloatArray
+        Of each draw, evenly spread from 0 to 1, shape (n_draws,). [1]
+    meter : Meter
+        With the middle and the spread of its leads.
+
+    Returns
+    -------
+    FloatArray
+        Both leads together, shape (n_draws,). [Ω]
+    """
+    deviations = np.array([NormalDist().inv_cdf(one) for one in level])
+    return np.asarray(meter.lead_ohms * np.exp(meter.lead_log_spread * deviations))
 
 
 def leaky_ohms(

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from diagnose.measurement.steps import Step
+from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.advice.misfit import Misfit
 from diagnose.session.advice.repair_proof import RepairProof
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
@@ -39,6 +39,14 @@ from diagnose.units import format_minutes
 
 # How many steps are proposed. Own choice: what a page holds, the first in full.
 SHOWN_STEPS = 4
+
+# From this chance on that the fault comes and goes, a test that brings it is among the
+# first steps proposed. [1] Own choice: one in four.
+COMES_AND_GOES = 0.25
+
+# How many steps those are. Rule of the trade: whoever hunts a fault that comes and goes
+# tugs at the wiring before he has measured three times.
+EARLY_STEPS = 3
 
 # Where no step pays, those that tell less than this are not proposed. [bit] Derived:
 # what is shown as .0 bit tells nothing.
@@ -135,8 +143,9 @@ class Adviser:
         is_barred = bool(causes) and causes[0] not in mendable
         best = next((one for one in priced if one.pays), None)
         if is_barred and best is None and causes[0].probability > LEAST_MENDED:
-            tells = self._proof_steps.proving(causes[0].name, moment, excluded=taken)
-            if tells is not None:
+            # once it was taken, the next best one would only go round in circles
+            tells = self._proof_steps.proving(causes[0].name, moment)
+            if tells is not None and tells.step not in taken:
                 advice = Advice(verdict=Verdict.OPEN, says=LOOK_AGAIN, cautions=())
                 return Advised(steps=(tells, *steps), advice=advice)
         is_sure = bool(mendable) and mendable[0].probability >= SURE
@@ -161,10 +170,33 @@ class Adviser:
         """Return the steps that pay, or where none does those that tell something."""
         useful = [one for one in priced if one.pays]
         telling = useful or [one for one in priced if one.bits > LEAST_BITS]
+        telling = self._with_test(telling, moment)
         return tuple(
             self._proposals.proposed(one, moment, reason=worth_words(one))
             for one in telling[:SHOWN_STEPS]
         )
+
+    def _with_test(self, telling: list[Priced], moment: Moment) -> list[Priced]:
+        """Return steps with a test early on, where the fault likely comes and goes.
+
+        A reading is worth its bits only while the fault is there, which nobody can
+        choose; wiggling brings it.
+        """
+        fault, share = moment.believed.comes_and_goes, moment.believed.particles.share
+        if float(share[fault >= 0].sum()) < COMES_AND_GOES:
+            return telling
+        tests = (
+            place
+            for place, one in enumerate(telling)
+            if isinstance(one.step, SymptomCheck)
+            and one.step.symptom in self._model.provocations
+        )
+        place = next(tests, 0)
+        if place < EARLY_STEPS:
+            return telling
+        others = [*telling[:place], *telling[place + 1 :]]
+        early = EARLY_STEPS - 1
+        return [*others[:early], telling[place], *others[early:]]
 
     def _untested(
         self, untested: Untested, repair: Advice, steps: tuple[ProposedStep, ...]
@@ -195,9 +227,9 @@ class Adviser:
         )
         if barred is not None and barred.probability > LEAST_MENDED:
             says = (
-                f"{barred.says}: that was mended, nothing read since says that it did "
-                "not take, and no other cause is likely. Stop: have that work and the "
-                "wiring looked at before a part is renewed twice."
+                f"{barred.says}: that was mended, and no other cause is likely. Stop: "
+                "have that work and the wiring looked at before anything is renewed "
+                "once more."
             )
         return Advice(verdict=Verdict.STOP, says=says, cautions=())
 

@@ -14,7 +14,7 @@ import numpy as np
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.measurement.symptoms import Complaint
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
-from diagnose.session.answer import LIKELIER_THAN_NOT, Advice, Advised, Verdict
+from diagnose.session.answer import Advice, Advised, Verdict
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.failed_repairs import PROVING_ODDS
@@ -120,12 +120,12 @@ class RepairProof:
         latest = facts[repairs[-1]]
         assert isinstance(latest, RepairFact)
         if any(isinstance(fact, ReadingFact | SymptomFact) for fact in later):
-            if cured < LIKELIER_THAN_NOT:
+            odds = self._repeats.failure_odds(latest.cause, moment)
+            is_skipped = SkipFact(step=SymptomCheck(symptom=wanted.retest)) in later
+            if odds >= PROVING_ODDS or is_skipped:
                 return None
-            is_told = self._repeats.failure_odds(latest.cause, moment) < (
-                1.0 / PROVING_ODDS
-            )
-            return self._retest(wanted, moment, SOUND if is_told else UNTOLD)
+            says = SOUND if odds < 1.0 / PROVING_ODDS else UNTOLD
+            return self._retest(wanted, moment, says)
         return self._first_proof(latest.cause, wanted, moment)
 
     def _first_proof(self, cause: str, wanted: Complaint, moment: Moment) -> Advised:

@@ -76,8 +76,9 @@ class ExpectedAnswers:
         own = fault[is_fleeting]
         test = self._model.provocations.get(name)
         if test is not None:
-            shape = (len(rows), self._compiled.n_draws)
-            result = np.full(shape, test.symptom.imagined_probability)
+            sets = [conclusion.hypotheses.sets[row] for row in rows.tolist()]
+            yes = test.lasting_reacts(sets)[:, None]
+            result = np.repeat(yes, self._compiled.n_draws, axis=1)
             reacts = presence.reaction(test.trigger, test.at_target)
             result[is_fleeting] = reacts[own]
             return result

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.arrays import FloatArray
+from diagnose.inference.belief.severity_steps import on_steps, step_spread
 from diagnose.session.answer import LIKELIER_THAN_NOT, Fit
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
@@ -197,6 +198,12 @@ class Fitter:
         compiled, reading = self._model.compiled, observation.reading
         predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
         stray = weigher.scatter.stray(conclusion.hypotheses, reading, rows=only)[0]
+        redrawn = conclusion.redrawn.get(row)
+        if redrawn is not None:
+            # a severity stands for those half way to the next
+            solved = on_steps(compiled.predicted(redrawn.grid, reading))
+            each = np.arange(len(redrawn.steps))
+            stray = np.hypot(stray, step_spread(solved)[redrawn.steps, each])
         return weigher.tail_probability(
             observation, predicted, share, stray=stray, n_shared=noted.n_shared
         )

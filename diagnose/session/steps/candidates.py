@@ -98,6 +98,7 @@ class Candidates:
         self.kind, self.readings = kind, tuple(readings)
         self._meter = compiled.knowledge.meter
         self._leak_factor = compiled.leak_factor.astype(np.float32)
+        self._lead_ohms = compiled.lead_ohms.astype(np.float32)
         self._state_names = [state.name for state in car.states]
         self.states: IntArray = np.array(
             [predictor.state_index[r.state] for r in readings]
@@ -144,7 +145,7 @@ class Candidates:
             if self.kind is ReadingKind.OHMS:
                 ohms = units[red]
                 ohms *= SOURCE_UNIT_OHMS
-                ohms += self._meter.lead_ohms
+                ohms += self._lead_ohms[sight.draws]
                 result[of_state] = ohms
                 continue
             across = volts[red]

@@ -221,7 +221,9 @@ class Outcomes:
         test = self._model.provocations[name]
         reacts = self._model.compiled.presence.reaction(test.trigger, test.at_target)
         fault = moment.believed.comes_and_goes
-        result = np.full(len(fault), test.symptom.imagined_probability)
+        sets, told_of = moment.conclusion.hypotheses.sets, moment.believed.told_of
+        some, place = np.unique(told_of, return_inverse=True)
+        result = test.lasting_reacts([sets[row] for row in some.tolist()])[place]
         coming = fault >= 0
         draws = moment.believed.particles.draw[coming]
         result[coming] = reacts[fault[coming], draws]

@@ -166,6 +166,7 @@ class MeterFile(KnowledgeEntry):
     in_series: SeriesEntry
     input_ohms: NumberEntry
     lead_ohms: NumberEntry
+    lead_log_spread: NumberEntry
     slip_probability: NumberEntry
     model_volts: NumberEntry
     model_fraction: NumberEntry
@@ -181,6 +182,7 @@ class MeterFile(KnowledgeEntry):
             test_lamp=self.test_lamp.probe_lamp(),
             input_ohms=self.input_ohms.value,
             lead_ohms=self.lead_ohms.value,
+            lead_log_spread=self.lead_log_spread.value,
             slip_probability=self.slip_probability.value,
             model_volts=self.model_volts.value,
             model_fraction=self.model_fraction.value,

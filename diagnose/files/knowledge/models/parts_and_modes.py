@@ -18,6 +18,7 @@ from diagnose.files.knowledge.models.entries import (
     Identifier,
     KnowledgeEntry,
     Positive,
+    Probability,
     SourcedEntry,
     ValueEntry,
 )
@@ -127,6 +128,7 @@ class ModeEntry(SourcedEntry):
     changes: list[ChangeEntry] = Field(default_factory=list)
     acts_as: Identifier | None = None
     triggers: dict[Identifier, Positive] = Field(default_factory=dict)
+    reacts: dict[Identifier, Probability] = Field(default_factory=dict)
     mechanical: dict[Identifier, Annotated[float, Field(ge=0, lt=1)]] = Field(
         default_factory=dict
     )
@@ -151,6 +153,8 @@ class ModeEntry(SourcedEntry):
             raise ValueError("has changes of its own beside acts_as; give one of them")
         if (self.acts_as is None) != (not self.triggers):
             raise ValueError("give acts_as and triggers together, or neither")
+        if self.acts_as is not None and self.reacts:
+            raise ValueError("reacts is for what lasts; give triggers alone")
         if self.roles and self.except_roles:
             raise ValueError("has roles and except_roles; give at most one of them")
         return self
@@ -175,6 +179,7 @@ class ModeEntry(SourcedEntry):
             basis=self.basis,
             acts_as=self.acts_as or "",
             triggers=MappingProxyType(dict(self.triggers)),
+            reacts=MappingProxyType(dict(self.reacts)),
         )
 
 

@@ -146,6 +146,8 @@ class SeenFacts:
             moved = np.zeros(n_causes)
             reacts = presence.reaction(test.trigger, test.at_target)
             moved[presence.numbers] = reacts.mean(axis=1)
+            for number, chance in test.lasting.items():
+                moved[number] = chance
             return moved
         if isinstance(observation, SymptomFact):
             column = self._compiled.symptom_index[observation.symptom]

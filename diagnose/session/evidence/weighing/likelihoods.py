@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnose.arrays import FloatArray
+from diagnose.arrays import BoolArray, FloatArray
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import (
     STATE_FLOOR,
@@ -28,7 +28,7 @@ from diagnose.inference.belief.evidence import (
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.severity_steps import on_steps, step_spread
 from diagnose.measurement.probe_lamp import answer_chance
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SubstitutionTest, SymptomCheck
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.evidence.observations import (
@@ -38,6 +38,7 @@ from diagnose.session.evidence.observations import (
     seen_of,
     shown,
 )
+from diagnose.session.evidence.weighing.all_draws import on_all_draws
 from diagnose.session.evidence.weighing.reading_slips import ReadingSlips
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex, Scatter
 from diagnose.session.evidence.weighing.substituted import (
@@ -53,6 +54,12 @@ from diagnose.session.ready_car import Model
 # is the complaint itself. [1] From memory: what brings a person to a diagnosis has been
 # seen more than once.
 COMPLAINT_ERROR_FACTOR = 0.02
+
+# The row of the bank that shows the sound car.
+SOUND_ROW = np.array([0])
+
+# What is seen, and no value that varies from draw to draw.
+SEEN_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.LAMP})
 
 # The same of a symptom in a test with the circuit changed. [1] From memory: it is
 # looked for on purpose, right before and after, and what starts with the lead stops
@@ -107,6 +114,7 @@ class Weigher:
         rows: RowIndex = EVERY_ROW,
         is_ladder: bool = False,
         stands_for: int = 1,
+        is_repeated: bool = True,
     ) -> FloatArray:
         """Return the likelihood of one observation under each fault set and draw.
 
@@ -123,6 +131,8 @@ class Weigher:
             which stands for those half way to its neighbours.
         stands_for : int
             How many draws each that was solved stands for. [1]
+        is_repeated : bool
+            A solved draw stands in the place of each of these.
 
         Returns
         -------
@@ -146,8 +156,15 @@ class Weigher:
             )
         reading = observation.reading
         on = on_steps if is_ladder else np.asarray
-        predicted = on(self._compiled.predicted(hypotheses, reading, rows=rows))
+        predicted = self._compiled.predicted(hypotheses, reading, rows=rows)
         slips = self.slips.behind(noted)
+        hardly_moved = np.zeros(len(predicted), dtype=np.bool_)
+        can_carry = stands_for > 1 and is_repeated
+        if can_carry and reading.kind not in SEEN_KINDS:
+            predicted, hardly_moved = self._in_all_draws(
+                hypotheses, reading, predicted, rows=rows, stands_for=stands_for
+            )
+        predicted = on(predicted)
         if reading.kind is ReadingKind.LOOK:
             result = look_likelihood(observation.value > 0.5, predicted)
         elif reading.kind is ReadingKind.LAMP:
@@ -160,8 +177,52 @@ class Weigher:
                 rows=rows,
                 is_ladder=is_ladder,
                 stands_for=stands_for,
+                hardly_moved=hardly_moved,
             )
         return result * on(self.state_chance(hypotheses, reading.state, rows=rows))
+
+    def _in_all_draws(
+        self,
+        hypotheses: Hypotheses,
+        reading: Reading,
+        predicted: FloatArray,
+        *,
+        rows: RowIndex,
+        stands_for: int,
+    ) -> tuple[FloatArray, BoolArray]:
+        """Return what every draw shows, and the rows that the fault hardly moves.
+
+        Volts lead by lead: what lies at the supply goes with the supply of its draw.
+        """
+        compiled, bank = self._compiled, self._compiled.bank.all
+        sound = compiled.predicted(bank, reading, rows=SOUND_ROW)[0]
+        if reading.kind is ReadingKind.OHMS:
+            # the leads differ from draw to draw already
+            added = compiled.lead_ohms
+            shown, hardly = on_all_draws(predicted - added, sound - added, stands_for)
+            return shown + added, hardly
+        shown, hardly = on_all_draws(predicted, sound, stands_for)
+        if reading.kind is not ReadingKind.DC_VOLTS:
+            return shown, hardly
+        of_post = self._supply(reading)
+        leads = zip(
+            compiled.lead_volts(hypotheses, reading, rows=rows),
+            compiled.lead_volts(bank, reading, rows=SOUND_ROW),
+            strict=True,
+        )
+        red, black = (
+            on_all_draws(volts, base[0], stands_for, supply=of_post)[0]
+            for volts, base in leads
+        )
+        return compiled.loaded(red - black, hypotheses, reading, rows=rows), hardly
+
+    def _supply(self, reading: Reading) -> FloatArray | None:
+        """Return the volts of the fed post on the sound car, shape (n_draws,)."""
+        if self.slips.fed is None:
+            return None
+        post = replace(reading, red=self.slips.fed, black=self._model.car.reference)
+        bank = self._compiled.bank.all
+        return np.asarray(self._compiled.lead_volts(bank, post, rows=SOUND_ROW)[0][0])
 
     def _of_test(
         self,
@@ -192,6 +253,7 @@ class Weigher:
             noted._replace(observation=fact.seen),
             is_ladder=is_ladder,
             stands_for=max(stands_for, changed.stands_for),
+            is_repeated=not changed.is_changed,
         )
         return changed.on_every_draw(found)
 
@@ -266,9 +328,13 @@ class Weigher:
         on = on_steps if is_ladder else np.asarray
         test = self.provocation(fact)
         if test is not None:
-            yes = test.symptom.imagined_probability
             shape = on(hypotheses.symptoms[rows, :, 0].astype(np.float64)).shape
-            return np.full(shape, yes if fact.is_present else 1.0 - yes)
+            some = np.arange(len(hypotheses.sets))[rows].tolist()
+            yes = test.lasting_reacts([hypotheses.sets[row] for row in some])
+            told = yes if fact.is_present else 1.0 - yes
+            # every step of a ladder is the same fault
+            told = np.full(shape[0], told[0]) if is_ladder else told
+            return np.repeat(told[:, None], shape[1], axis=1)
         column = self._compiled.symptom_index[fact.symptom]
         chance = on(hypotheses.symptoms[rows, :, column].astype(np.float64))
         symptom = self.symptom_of(fact, is_complaint=noted.is_complaint)
@@ -283,8 +349,18 @@ class Weigher:
         rows: RowIndex,
         is_ladder: bool,
         stands_for: int,
+        hardly_moved: BoolArray,
     ) -> FloatArray:
-        """Return the likelihood of a value on a meter, steady and jumping mixed."""
+        """Return the likelihood of a value on a meter, steady and jumping mixed.
+
+        Parameters
+        ----------
+        predicted : FloatArray
+            In all draws, of steps where it is a ladder, shape (n_rows, n_draws).
+        hardly_moved : BoolArray
+            Which of the solved rows vary from draw to draw as the sound car, shape
+            (n_solved,); between their draws no gap is left that has to be closed.
+        """
         fact = noted.observation
         assert isinstance(fact, ReadingFact)
         reading, value = fact.reading, shown(fact)
@@ -295,16 +371,32 @@ class Weigher:
         slips = self.slips.behind(noted)
         slipped = self.slips.volts_density(value, reading, hypotheses, rows)
 
+        some = np.flatnonzero(hardly_moved)
+        if is_ladder:
+            some = np.arange(len(predicted)) if hardly_moved.all() else some[:0]
+
         def fits(stray: FloatArray) -> FloatArray:
-            return reading_likelihood(
+            stray = np.hypot(np.hypot(stray, spread_steps), rounding)
+            density = None if slipped is None else on(slipped)
+            fitted = reading_likelihood(
                 value,
                 predicted,
                 spread=spread,
                 slips=slips,
-                stray=np.hypot(np.hypot(stray, spread_steps), rounding),
-                slip_density=None if slipped is None else on(slipped),
+                stray=stray,
+                slip_density=density,
                 stands_for=stands_for,
             )
+            if len(some):
+                fitted[some] = reading_likelihood(
+                    value,
+                    predicted[some],
+                    spread=spread,
+                    slips=slips,
+                    stray=stray[some],
+                    slip_density=None if density is None else density[some],
+                )
+            return fitted
 
         result = fits(on(self.scatter.leakage(hypotheses, reading, rows=rows)))
         jumps = on(self.scatter.jumping_share(hypotheses, reading, rows=rows))

@@ -52,6 +52,11 @@ class ReadingSlips:
         The car, made ready for diagnosis.
     scatter : Scatter
         Knows the range that the meter can show.
+
+    Attributes
+    ----------
+    fed : str or None
+        The battery's post that is not the reference.
     """
 
     def __init__(self, model: Model, scatter: Scatter) -> None:
@@ -59,7 +64,7 @@ class ReadingSlips:
         self._compiled: Compiled = model.compiled
         self._shares: dict[str, tuple[float, float]] = {}
         posts = battery_posts(model.car) - {model.car.reference}
-        self._fed = next(iter(sorted(posts)), None)
+        self.fed = next(iter(sorted(posts)), None)
 
     def behind(self, noted: Noted) -> Slips:
         """Return how often the readings behind an observation may have been slips.
@@ -131,13 +136,13 @@ class ReadingSlips:
         are is counted on the sound car.
         """
         car, compiled = self._model.car, self._compiled
-        if reading.kind is not ReadingKind.DC_VOLTS or self._fed is None:
+        if reading.kind is not ReadingKind.DC_VOLTS or self.fed is None:
             return None
         if reading.state not in self._shares:
             self._shares[reading.state] = self._shares_in(reading.state)
         levels = [
             compiled.predicted(hypotheses, replace(reading, red=post), rows=rows)
-            for post in (car.reference, self._fed)
+            for post in (car.reference, self.fed)
         ]
         scale = car.system_volts / 12.0
         return slip_density(
@@ -158,7 +163,7 @@ class ReadingSlips:
         volts = volts - volts[index.node_index[car.reference]]
         near = NEAR_DEVIATIONS * LEVEL_VOLTS * car.system_volts / 12.0
         points = volts[[index.node_index[node] for node in car.test_points]]
-        fed = volts[index.node_index[self._fed]] if self._fed else 0.0
+        fed = volts[index.node_index[self.fed]] if self.fed else 0.0
         is_grounded = np.abs(points) < near
         is_fed = ~is_grounded & (np.abs(points - fed) < near)
         red = 1.0 - OTHER_SLIPS
