@@ -33,6 +33,8 @@ class Knowledge:
         What an owner can be asked, by name.
     complaints : Mapping[str, Complaint]
         What an owner may come with, by name.
+    complaint_groups : Mapping[str, str]
+        Group of complaints to the words for it, in the order they are listed.
     contexts : tuple[Context, ...]
         Questions about the car's history.
     meter : Meter
@@ -52,6 +54,8 @@ class Knowledge:
         Faults that make others likelier, and what spoils a whole place.
     cautions : Mapping[str, str]
         Key to the words that stand before a step.
+    caution_briefs : Mapping[str, str]
+        Words of a caution to the same in one line, where it has one.
     caution_rules : CautionRules
         Which of them stand where.
     effort : Effort
@@ -94,6 +98,12 @@ class Knowledge:
         default_factory=lambda: MappingProxyType({})
     )
     effort: Effort = field(default_factory=Effort)
+    complaint_groups: Mapping[str, str] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    caution_briefs: Mapping[str, str] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
     caution_rules: CautionRules = field(default_factory=CautionRules)
 
     def is_said_every_time(self, caution: str) -> bool:

@@ -23,6 +23,7 @@ from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step
 from diagnose.measurement.where_to_measure import meaningless_ohms
 from diagnose.session.advice.advice import FINAL_VERDICTS, Adviser
+from diagnose.session.advice.doubtful_readings import Doubt, DoubtfulReadings
 from diagnose.session.advice.first_start_guide import PrestartGuide
 from diagnose.session.advice.open_steps import same_steps, taken_steps
 from diagnose.session.answer import (
@@ -105,6 +106,7 @@ class Diagnosis:
         self._adviser = Adviser(
             model, self._reasoner.expected, self._proposals, self._proof_steps
         )
+        self._doubtful = DoubtfulReadings(model)
         self._same_steps = same_steps(model)
         self._guide = PrestartGuide(model, self._proposals)
         moment = self._moments.at((), self._reasoner.conclude(()))
@@ -310,6 +312,30 @@ class Diagnosis:
             reason = self._explainer.why_untelling(step, moment) or reason
         return self._proposals.asked(step, moment, reason=reason)
 
+    def words_of(self, fact: Fact) -> str:
+        """Return one line for a fact, as `Answer.facts` would have it."""
+        return fact_words(fact, self._model.car, self._model.knowledge)
+
+    def doubt(self, fact: ReadingFact) -> Doubt | None:
+        """Return why a reading is better asked about before it is told.
+
+        Parameters
+        ----------
+        fact : ReadingFact
+
+        Returns
+        -------
+        Doubt or None
+            None where it may well have been meant as it is.
+
+        Raises
+        ------
+        ReadingError
+            As `tell` does.
+        """
+        self._checks.check(fact)
+        return self._doubtful.doubt(fact, self._standing_moment())
+
     def candidates(self) -> Sequence[Priced]:
         """Return every step that could be taken now, the program's choice first."""
         moment = self._standing_moment()
@@ -419,8 +445,7 @@ class Diagnosis:
         return taken_steps(moment, self._reasoner.mistakes, self._same_steps)
 
     def _words(self, moment: Moment) -> tuple[str, ...]:
-        car, knowledge = self._model.car, self._model.knowledge
-        return tuple(fact_words(fact, car, knowledge) for fact in moment.facts)
+        return tuple(self.words_of(fact) for fact in moment.facts)
 
     def _open_contexts(self, moment: Moment) -> Mapping[str, str]:
         """Return the questions about the history that are not answered yet."""

@@ -50,17 +50,8 @@ def fact_to_row(fact: Fact) -> FactRow:
             return _row("complaint", complaint=fact.complaint)
         case SymptomFact():
             return _row("symptom", symptom=fact.symptom, is_present=fact.is_present)
-        case ReadingFact(reading=reading, value=value):
-            sharpness = {"rounded_to": fact.rounded_to} if fact.rounded_to else {}
-            return _row(
-                "reading",
-                kind=reading.kind.value,
-                state=reading.state,
-                red=reading.red,
-                black=reading.black,
-                value=OVER_RANGE if math.isinf(value) else value,
-                **sharpness,
-            )
+        case ReadingFact():
+            return _reading_row(fact)
         case RepairFact():
             return _row("repair", cause=fact.cause)
         case SkipFact():
@@ -69,6 +60,24 @@ def fact_to_row(fact: Fact) -> FactRow:
             return _owner_row(fact)
         case UndoFact():
             return _row(UNDO)
+
+
+def _reading_row(fact: ReadingFact) -> FactRow:
+    reading, value = fact.reading, fact.value
+    further: dict[str, str | float | bool] = {}
+    if fact.rounded_to:
+        further["rounded_to"] = fact.rounded_to
+    if fact.told_as:
+        further["told_as"] = fact.told_as
+    return _row(
+        "reading",
+        kind=reading.kind.value,
+        state=reading.state,
+        red=reading.red,
+        black=reading.black,
+        value=OVER_RANGE if math.isinf(value) else value,
+        **further,
+    )
 
 
 def _owner_row(fact: PrestartFact | LimitFact | TakesFact) -> FactRow:
@@ -153,6 +162,7 @@ def _reading(content: FactContent) -> ReadingFact:
         ),
         value=_number(content, "value"),
         rounded_to=_number(content, "rounded_to") if "rounded_to" in content else 0.0,
+        told_as=_words(content, "told_as") if "told_as" in content else "",
     )
 
 

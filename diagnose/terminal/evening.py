@@ -232,7 +232,9 @@ def _hold_on_screen(
     from diagnose.terminal.faces.meanwhile import Meanwhile
     from diagnose.terminal.pages.notebook import Notebook, ink_for
 
-    console = Console(highlight=False, markup=False, emoji=False, width=_width(options))
+    # a width asked for holds; otherwise the screen may change while it is in use
+    width = max(options.width, NARROWEST) if options.width else None
+    console = Console(highlight=False, markup=False, emoji=False, width=width)
     with Meanwhile(casebook.diagnosis.look_ahead) as meanwhile:
         run_interactive(
             conversation,

@@ -227,10 +227,12 @@ def test_commands_tell_facts(line: str, fact: Fact) -> None:
 @pytest.mark.parametrize(
     ("line", "expected"),
     [
-        ("", Show(view=View.NEXT)),
+        ("", Show(view=View.PAGE)),
         ("next", Show(view=View.NEXT)),
         ("causes", Show(view=View.CAUSES)),
-        ("why", Show(view=View.WHY, about=RELAY.name)),
+        ("why", Show(view=View.WORTH, step=VOLTS.step)),
+        ("why b", Show(view=View.WORTH, step=LOOK.step)),
+        ("why 1", Show(view=View.WHY, about=RELAY.name)),
         (
             "why pump.plus idle",
             Show(
@@ -291,7 +293,8 @@ def test_commands_ask_for_pages(line: str, expected: Request) -> None:
         ("why 9", "there are 2 causes; 9 is none"),
         ("strike 7", "there is no fact 7"),
         ("strike", "type it like this: strike NUMBER"),
-        ("c d", '"c d" is not understood'),
+        ("c d", '"d" is not understood'),
+        ("c 12.3", '"12.3" does not answer this; type yes or no'),
         ("abc", "Expected here: the volts the meter shows, such as 12.4"),
         ("skip z", '"z" is no step; expected skip alone, or skip and the letter'),
         ("skip a b", '"a b" is no step'),

@@ -169,6 +169,17 @@ def test_a_symptom_told_both_ways_is_an_error(casebook: Casebook) -> None:
     assert casebook.answer.facts == ("engine-cranks: yes",)
 
 
+def test_a_reading_without_its_black_lead_is_against_the_battery(
+    casebook: Casebook,
+) -> None:
+    reading = {"kind": "volts", "state": "key-on", "red": "fuel-pump.plus", "value": 12}
+
+    replies(casebook, {"reading": reading})
+    (fact,) = casebook.standing
+    assert isinstance(fact, ReadingFact)
+    assert fact.reading.black == "battery.minus"
+
+
 def test_infinity_is_written_as_over_range() -> None:
     assert to_json({"high": math.inf}) == {"high": "OL"}
 

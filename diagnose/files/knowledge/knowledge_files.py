@@ -253,6 +253,7 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         modes=_modes(contents),
         symptoms=_by_name(contents.symptoms.symptoms, SymptomEntry.symptom),
         complaints=_by_name(contents.complaints.complaints, ComplaintEntry.complaint),
+        complaint_groups=MappingProxyType(dict(contents.complaints.groups)),
         contexts=tuple(
             entry.context(name) for name, entry in contents.contexts.contexts.items()
         ),
@@ -261,6 +262,9 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         states=_by_name(contents.states.states, StateEntry.state),
         cautions=MappingProxyType(
             {name: entry.says for name, entry in cautions.cautions.items()}
+        ),
+        caution_briefs=MappingProxyType(
+            {one.says: one.brief for one in cautions.cautions.values() if one.brief}
         ),
         caution_rules=cautions.rules(),
         meter=contents.meter.meter(),

@@ -33,7 +33,7 @@ from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
 from diagnose.session.steps.proof_steps import ProofSteps
-from diagnose.session.steps.proposals import Proposals, worth_words
+from diagnose.session.steps.proposals import Proposals
 from diagnose.session.wording import step_words
 from diagnose.units import format_minutes
 
@@ -162,8 +162,7 @@ class Adviser:
         useful = [one for one in priced if one.pays]
         telling = useful or [one for one in priced if one.bits > LEAST_BITS]
         return tuple(
-            self._proposals.proposed(one, moment, reason=worth_words(one))
-            for one in telling[:SHOWN_STEPS]
+            self._proposals.worthwhile(one, moment) for one in telling[:SHOWN_STEPS]
         )
 
     def _untested(

@@ -7,6 +7,7 @@ the leading causes would show. Leaves the choice of steps to `ranked_steps`.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -18,14 +19,18 @@ from diagnose.session.cautions import cautions_for, symptom_cautions
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.predicted_range import middle_range
 from diagnose.session.ready_car import Model
+from diagnose.session.step_cards import reading_card, symptom_card
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced, Pricing
 from diagnose.session.steps.series_amps import bears_series
 from diagnose.session.wording import chance_words, instruction, range_words
 
-# How many causes a step names with what they would show. Own choice: what a page holds
-# at a glance.
+# How many leading causes a step names with what they would show, alike or not. Own
+# choice: those that a page lists.
 SHOWN_CAUSES = 4
+
+# How many causes below those are named that would show something else. Own choice.
+MOST_OTHERS = 2
 
 # Among how many leading causes those are looked for that would show something else.
 # Own choice.
@@ -72,6 +77,21 @@ class Proposals:
         """
         return self.proposed(self._pricing.step(step, moment), moment, reason=reason)
 
+    def worthwhile(self, priced: Priced, moment: Moment) -> ProposedStep:
+        """Return a step that is proposed for what it is worth.
+
+        Parameters
+        ----------
+        priced : Priced
+        moment : Moment
+
+        Returns
+        -------
+        ProposedStep
+        """
+        proposed = self.proposed(priced, moment, reason=_worth_words(priced))
+        return replace(proposed, is_for_worth=True)
+
     def proposed(self, priced: Priced, moment: Moment, *, reason: str) -> ProposedStep:
         """Return a priced step, with what it would show.
 
@@ -94,10 +114,12 @@ class Proposals:
             test = self._model.provocations.get(step.symptom)
             place = car.places.get(test.place) if test is not None else None
             cautions = symptom_cautions(symptom, place, car, knowledge)
+            card = symptom_card(symptom, place.name if place else "", car)
         else:
             borne = bears_series(moment.conclusion, step, self._model.compiled)
             state, words = step.state, instruction(step, car, in_series=borne)
             cautions = cautions_for(step, car, knowledge, in_series=borne)
+            card = reading_card(step, car, in_series=borne)
         return ProposedStep(
             step=step,
             state=state,
@@ -108,6 +130,7 @@ class Proposals:
             bits=priced.bits,
             expected=self._expected(step, moment),
             reason=reason,
+            card=card,
         )
 
     def _expected(self, step: Step, moment: Moment) -> tuple[ExpectedValue, ...]:
@@ -143,17 +166,8 @@ class Proposals:
         return np.asarray(np.broadcast_to(mean, chance.shape))
 
 
-def worth_words(priced: Priced) -> str:
-    """Return what a step is worth, in one line.
-
-    Parameters
-    ----------
-    priced : Priced
-
-    Returns
-    -------
-    str
-    """
+def _worth_words(priced: Priced) -> str:
+    """Return what a step is worth, in one line."""
     if priced.net_minutes <= 0.0:
         return f"tells {priced.bits:.1f} bit, but costs more minutes than it saves"
     return f"saves {priced.net_minutes:.0f} min on average; tells {priced.bits:.1f} bit"
@@ -181,12 +195,13 @@ def _expected_value(
 def _telling_causes(
     healthy: ExpectedValue, causes: Sequence[ExpectedValue]
 ) -> tuple[ExpectedValue, ...]:
-    """Return the likeliest cause and those that would show something else, in order."""
+    """Return the likeliest causes, and of the rest some that would show something else.
+
+    In their order.
+    """
     others = [
         cause
-        for cause in causes[1:]
+        for cause in causes[SHOWN_CAUSES:]
         if cause.high < healthy.low or cause.low > healthy.high
     ]
-    alike = [cause for cause in causes[1:] if cause not in others]
-    chosen = [*causes[:1], *[*others, *alike][: SHOWN_CAUSES - 1]]
-    return tuple(cause for cause in causes if cause in chosen)
+    return (*causes[:SHOWN_CAUSES], *others[:MOST_OTHERS])

@@ -15,15 +15,22 @@ from diagnose.terminal.dialogue.desk import (
     listed_states,
     split_at_state,
     split_off_kind,
+    step_of_letter,
 )
 from diagnose.terminal.dialogue.requests import Leave, Request, Show, View
 from diagnose.terminal.names import known_name
+from diagnose.terminal.pages.steps import STEP_LETTERS
 
 
 def why(words: tuple[str, ...], desk: Desk) -> Request:
-    """Understand ``why [CAUSE]``, or of a reading ``why NODE [NODE] STATE``."""
+    """Understand ``why``, of the step in hand, of a letter, a cause or a reading."""
     if len(words) > 1:
         return expect(words, desk)
+    letter = words[0].lower() if words else ""
+    if letter in STEP_LETTERS:
+        return Show(view=View.WORTH, step=step_of_letter(letter, desk).step)
+    if not words and desk.step is not None:
+        return Show(view=View.WORTH, step=desk.step.step)
     return Show(view=View.WHY, about=cause_name(words[0] if words else "1", desk))
 
 

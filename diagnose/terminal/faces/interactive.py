@@ -19,6 +19,7 @@ from prompt_toolkit.formatted_text import FormattedText
 from prompt_toolkit.history import FileHistory, History, InMemoryHistory
 from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
+from rich.text import Text
 
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.dialogue.completion import suggestions
@@ -114,25 +115,106 @@ def run_interactive(
         style=_STYLE,
     )
     _leave_once(session)
-    notebook.draw(opening)
+    sheet = _Sheet(notebook)
+    _redraw_when_resized(session, notebook)
+    sheet.show(opening)
     if warning:
         notebook.draw((say("typing", warning, Tone.ASIDE),))
     meanwhile.begin()
     has_begun = _has_read_on(notebook, colours)
     if has_begun:
-        notebook.draw(conversation.open())
+        sheet.show(conversation.open())
+    typed = ""
     while has_begun and not conversation.is_over:
         try:
-            notebook.rule_off()
             meanwhile.begin()
-            line = session.prompt(_prompt(notebook, conversation.prompt))
-            notebook.draw(_heard(conversation, line, notebook, meanwhile))
+            word = "more" if sheet.has_more else conversation.prompt
+            line = session.prompt(_prompt(notebook, word), default=typed)
+            typed = ""
+            if sheet.has_more and (not line.strip() or sheet.is_read_first):
+                # what was typed before the step was seen waits until it is
+                typed = line.strip()
+                sheet.show_more()
+                continue
+            sheet.show(_heard(conversation, line, notebook, meanwhile))
+        except _ResizedError as resized:
+            typed = resized.typed
+            sheet.show_again()
         except KeyboardInterrupt:
             continue
         except EOFError:
             break
     notebook.draw(conversation.farewell())
     notebook.rule_off()
+
+
+class _Sheet:
+    """The latest page on the screen, and what of it did not fit.
+
+    Parameters
+    ----------
+    notebook : Notebook
+        Draws it.
+    """
+
+    def __init__(self, notebook: Notebook) -> None:
+        self._notebook = notebook
+        self._page: Page = ()
+        self._left: list[list[Text]] = []
+
+    @property
+    def has_more(self) -> bool:
+        """Whether some of the page was not drawn yet."""
+        return bool(self._left)
+
+    @property
+    def is_read_first(self) -> bool:
+        """Whether what comes next has to be seen before anything is typed."""
+        return any(paragraph.is_first for paragraph in self._page)
+
+    def show(self, page: Page) -> None:
+        """Draw a page, or the first screenful of it."""
+        if not page:
+            return
+        self._page = page
+        self._left = self._notebook.screenfuls(page)
+        self.show_more()
+
+    def show_more(self) -> None:
+        """Draw the next screenful."""
+        if self._left:
+            self._notebook.put(self._left.pop(0))
+
+    def show_again(self) -> None:
+        """Draw the page anew on an empty screen, from its first screenful."""
+        self._notebook.clear()
+        self.show(self._page)
+
+
+class _ResizedError(Exception):
+    """The screen has another size; the page is to be drawn anew.
+
+    Parameters
+    ----------
+    typed : str
+        What stood on the line.
+    """
+
+    def __init__(self, typed: str) -> None:
+        super().__init__()
+        self.typed = typed
+
+
+def _redraw_when_resized(session: PromptSession[str], notebook: Notebook) -> None:
+    """End the line with `_ResizedError` once the screen has another size."""
+    editor, drawn = session.app, [notebook.size]
+
+    def look(_sender: object) -> None:
+        if drawn[0] != notebook.size:
+            drawn[0] = notebook.size
+            editor.exit(exception=_ResizedError(session.default_buffer.text))
+
+    editor.after_render += look
 
 
 def _leave_once(session: PromptSession[str]) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from enum import Enum
 from importlib.resources import files
 from types import MappingProxyType
@@ -29,6 +29,9 @@ from diagnose.units import check_range
 
 # Told in the first line; raised by one when a line changes its meaning.
 PROTOCOL_VERSION = 1
+
+# Readings that have no black lead. By definition.
+_WITHOUT_BLACK = frozenset({ReadingKind.AMPS, ReadingKind.FUSE, ReadingKind.LOOK})
 
 # A value of a JSON line.
 Json = None | bool | int | float | str | list["Json"] | dict[str, "Json"]
@@ -113,6 +116,7 @@ def _step_row(proposed: ProposedStep) -> Json:
         "black": reading.black if reading else "",
         "unit": kind.unit.value if kind and kind.unit else "",
         "reason": proposed.reason,
+        "card": to_json(proposed.card),
     }
 
 
@@ -159,11 +163,21 @@ def _handle(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:
         if word in asked:
             kind = "limit" if word in ("with", "without") else word
             fact = fact_from_row(FactRow(kind=kind, content=row(asked)))
-            if isinstance(fact, ReadingFact) and fact.reading.kind.unit:
-                check_range(fact.value, fact.reading.kind.unit)
+            if isinstance(fact, ReadingFact):
+                fact = _with_black(fact, casebook.diagnosis.vocabulary.reference)
+                if fact.reading.kind.unit:
+                    check_range(fact.value, fact.reading.kind.unit)
             return {"answer": to_json(casebook.tell(fact))}
     known = ", ".join(["ask", "strike", *_ROWS])
     raise ReadingError(f"nothing known in this line; give one of: {known}")
+
+
+def _with_black(fact: ReadingFact, reference: str) -> ReadingFact:
+    """Return a reading with its black lead: the battery's post where none was told."""
+    reading = fact.reading
+    if reading.black or reading.kind in _WITHOUT_BLACK:
+        return fact
+    return replace(fact, reading=replace(reading, black=reference))
 
 
 def _ask(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:

@@ -24,7 +24,11 @@ from diagnose.files.knowledge.models.entries import (
     SourcedEntry,
 )
 
-# The end of a sentence that another one follows, as pages shorten cautions there.
+# The longest line of a caution, in characters: what a screen of 80 columns has beside
+# its margin.
+BRIEF_CHARACTERS = 68
+
+# The end of a sentence that another one follows.
 _SENTENCE_END = re.compile(r"[.!?]\s")
 
 
@@ -129,13 +133,15 @@ class CautionEntry(SourcedEntry):
     """The words that stand before a step."""
 
     says: Text
+    brief: str = Field(default="", max_length=BRIEF_CHARACTERS)
     every_time: bool = False
 
     @model_validator(mode="after")
     def _check_sentence(self) -> Self:
-        # a page shortens what was read before to its first sentence
         if self.every_time and _SENTENCE_END.search(self.says):
             raise ValueError("is said every time, so it needs to be one sentence")
+        if self.every_time and self.brief:
+            raise ValueError("is said every time, so it has no brief")
         return self
 
 
