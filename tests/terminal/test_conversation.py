@@ -491,3 +491,40 @@ def test_a_reading_that_was_asked_about_is_restored_as_taken(
     restored.restore(store.facts("sunday"))
 
     assert restored.answer.facts == casebook.answer.facts
+
+
+def test_a_case_gone_on_with_has_the_page_that_was_left(
+    casebook: Casebook, new_casebook: Callable[[], Casebook], store: CaseStore
+) -> None:
+    left = text(Conversation(casebook), *OPEN_PUMP_FEED, "b")
+    at_step = store.find("sunday").at_step
+    restored = new_casebook()
+    restored.restore(store.facts("sunday"))
+
+    shown = text(Conversation(restored, resumed_at=at_step))
+    assert shown.startswith("Before:\n  you were about to ")
+    card = shown[shown.index("Suspects:") :]
+    assert card == left[left.index("Suspects:") :]
+
+
+def test_a_step_no_longer_proposed_is_on_the_page_of_who_comes_back(
+    casebook: Casebook,
+) -> None:
+    text(Conversation(casebook), *OPEN_PUMP_FEED)
+    at_step = "volts|key-off|battery.plus|battery.minus"
+
+    conversation = Conversation(casebook, resumed_at=at_step)
+    assert "Red: battery.plus" in text(conversation)
+    conversation.hear("12.5")
+    assert casebook.answer.facts[-1] == "12.5 V at battery.plus, key-off"
+
+
+def test_a_better_step_is_offered_and_the_page_stays(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    shown = text(conversation, *OPEN_PUMP_FEED)
+    assert conversation.offer == ""
+    casebook.tell(SymptomFact(symptom="engine-cranks", is_present=True))
+    casebook.tell(LimitFact(limit="clamp", is_lacking=True))
+
+    page = plain_text(conversation.hear(""), width=100)
+    assert page.partition("Suspects:")[2] == shown.partition("Suspects:")[2]

@@ -39,6 +39,7 @@ from diagnose.terminal.dialogue.requests import (
     Tell,
     View,
 )
+from diagnose.terminal.dialogue.resumed import about_to, resumed_page
 from diagnose.terminal.dialogue.several import told_together
 from diagnose.terminal.dialogue.side_pages import side_page
 from diagnose.terminal.dialogue.stages import ASIDE_STAGES, Before, Stage, meant_fact
@@ -61,9 +62,18 @@ class Conversation:
         New, or with the facts of an earlier evening restored.
     kept_where : str
         Options that a resume of the case needs, such as where cases are kept.
+    resumed_at : str or None
+        Of a case that is gone on with, the step on the page that was shown last,
+        empty for none; None for a case that begins.
     """
 
-    def __init__(self, casebook: Casebook, *, kept_where: str = "") -> None:
+    def __init__(
+        self,
+        casebook: Casebook,
+        *,
+        kept_where: str = "",
+        resumed_at: str | None = None,
+    ) -> None:
         self._casebook = casebook
         self._kept_where = kept_where
         self._diagnosis = casebook.diagnosis
@@ -79,6 +89,11 @@ class Conversation:
         self.is_over = False
         self._answer = self._diagnosis.answer
         self._begin_anew()
+        self._is_resumed = resumed_at is not None and self._stage is Stage.WORK
+        if resumed_at:
+            self._answer, self._step_index = resumed_page(
+                resumed_at, self._diagnosis, self._answer
+            )
 
     @property
     def prompt(self) -> str:
@@ -109,7 +124,8 @@ class Conversation:
 
     def open(self) -> Page:
         """Return the first page after the safety note."""
-        return self._with_warning(self._page_of_stage())
+        before = about_to(self._answer, self._step) if self._is_resumed else ()
+        return self._with_warning((*before, *self._page_of_stage()))
 
     def hear(self, line: str) -> Page:
         """Take one line and return the page that answers it.
@@ -122,7 +138,7 @@ class Conversation:
         try:
             page = self._hear_all(line)
         except ImpossibleEvidenceError as error:
-            page = self._clash_page(error)
+            page = explanations.clash_page(str(error), self._answer)
         except DiagnoseError as error:
             page = (say("unclear", str(error), Tone.PROBLEM),)
         if self._before_line() != before and len(self._lines) == count:
@@ -401,13 +417,7 @@ class Conversation:
         self._stage, self._contested = Stage.WHICH_HOLDS, fact
         self._is_asked = True
         question = self._diagnosis.vocabulary.symptoms.get(fact.symptom, fact.symptom)
-        now, before = ("yes", "no") if fact.is_present else ("no", "yes")
-        return questions.choice_page(
-            "which",
-            f"{question} You said {before} before. Which holds?",
-            choices=(f"{before}, as before", f"{now}, as just typed"),
-            hint="type its number; Enter alone: as before",
-        )
+        return questions.which_page(question, now=fact.is_present)
 
     def _strike(self, number: int) -> Page:
         words = self._casebook.answer.facts
@@ -463,19 +473,9 @@ class Conversation:
             vocabulary=self._diagnosis.vocabulary,
         )
         self._seen_cautions |= answers.shown_cautions(answer, self._step_index)
+        step = self._step
+        self._journal.note_step("" if step is None else step.step.name)
         return page
-
-    def _clash_page(self, error: ImpossibleEvidenceError) -> Page:
-        """Say that facts clash, and which can be struck out; nothing is lost."""
-        return (
-            say("clash", str(error), Tone.PROBLEM),
-            *explanations.facts_page(self._answer),
-            say(
-                "",
-                "What was just typed was left out. If it holds, strike out the fact "
-                "that does not, and type it again.",
-            ),
-        )
 
     def _with_warning(self, page: Page) -> Page:
         warning = self._journal.take_warning()

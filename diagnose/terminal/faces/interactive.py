@@ -32,6 +32,9 @@ from diagnose.terminal.safe_text import clean
 # Where typed lines are kept, in the data folder.
 HISTORY_FILE = "typed-lines"
 
+# Between one look and the next at whether a better step was found. Own choice. [s]
+OFFER_SECONDS = 0.5
+
 # The prompt in the look of the notebook's margin and ruled line.
 _STYLE = Style.from_dict({"margin": "italic", "rule": "ansired"})
 
@@ -129,7 +132,12 @@ def run_interactive(
         try:
             meanwhile.begin()
             word = "more" if sheet.has_more else conversation.prompt
-            line = session.prompt(_prompt(notebook, word), default=typed)
+            line = session.prompt(
+                _prompt(notebook, word),
+                default=typed,
+                rprompt=lambda: conversation.offer,
+                refresh_interval=OFFER_SECONDS,
+            )
             typed = ""
             if sheet.has_more and (not line.strip() or sheet.is_read_first):
                 # what was typed before the step was seen waits until it is

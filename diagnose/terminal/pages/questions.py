@@ -159,6 +159,17 @@ def choice_page(
     )
 
 
+def which_page(question: str, *, now: bool) -> Page:
+    """Return which of two answers to a symptom holds; `now` is the latest."""
+    after, before = ("yes", "no") if now else ("no", "yes")
+    return choice_page(
+        "which",
+        f"{question} You said {before} before. Which holds?",
+        choices=(f"{before}, as before", f"{after}, as just typed"),
+        hint="type its number; Enter alone: as before",
+    )
+
+
 def meant_page(told: str, meant: str, because: str) -> Page:
     """Return the question whether a reading was meant as it was typed.
 
