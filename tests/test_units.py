@@ -52,7 +52,6 @@ from diagnose.units import (
         ("12v", 12.0, Unit.VOLTS),
         ("0,4", 0.4, None),
         (".8", 0.8, None),
-        ("12.4 volts", 12.4, Unit.VOLTS),
         ("no reading", 0.0, None),
         ("0R4", 0.4, Unit.OHMS),
         ("1M2", 1.2e6, Unit.OHMS),

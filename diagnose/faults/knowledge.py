@@ -62,6 +62,8 @@ class Knowledge:
         What owners may lack, and what the price of a part counts as.
     safety_note : str
         Printed when a diagnosis starts.
+    terms : Mapping[str, str]
+        Word of a page to what it means, in one sentence.
     conditions : Mapping[str, Mapping[str, Condition]]
         Kind of part to parameter to what it depends on.
     digest : str
@@ -98,6 +100,7 @@ class Knowledge:
         default_factory=lambda: MappingProxyType({})
     )
     effort: Effort = field(default_factory=Effort)
+    terms: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     complaint_groups: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
     )

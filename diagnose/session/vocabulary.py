@@ -46,6 +46,8 @@ class Vocabulary:
         Tests that bring a fault which comes and goes, name to question.
     caution_briefs : Mapping[str, str]
         Words of a caution to the same in one line.
+    terms : Mapping[str, str]
+        Word of a page to what it means.
     reference : str
         The node the black lead is on when none is named.
     look_state : str
@@ -65,6 +67,7 @@ class Vocabulary:
     limits: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     places: tuple[str, ...] = ()
     tests: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    terms: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     complaint_groups: Mapping[str, tuple[str, ...]] = field(
         default_factory=lambda: MappingProxyType({})
     )
@@ -134,6 +137,7 @@ def vocabulary_of(model: Model) -> Vocabulary:
             name: test.symptom.question for name, test in model.provocations.items()
         },
         caution_briefs=knowledge.caution_briefs,
+        terms=knowledge.terms,
     )
 
 

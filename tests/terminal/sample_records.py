@@ -41,6 +41,7 @@ VOCABULARY = Vocabulary(
     look_state="key-off",
     limits={"clamp": "no clamp meter"},
     places=("bay", "tank"),
+    terms={"feed end": "the end that is nearer to the battery", "87": "out"},
     complaint_groups={"it does not start": ("no-start",)},
     caution_briefs={
         "The engine may start: stand clear. Ten seconds at most.": "Stand clear.",

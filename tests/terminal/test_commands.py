@@ -260,6 +260,10 @@ def test_commands_tell_facts(line: str, fact: Fact) -> None:
         ("symptom", Show(view=View.SYMPTOMS)),
         ("symptom starter", Show(view=View.SYMPTOMS, about="starter")),
         ("facts", Show(view=View.FACTS)),
+        ("what is feed end", Show(view=View.TERM, about="feed end")),
+        ("what is a feed-end?", Show(view=View.TERM, about="feed end")),
+        ("what is 87", Show(view=View.TERM, about="87")),
+        ("what", Show(view=View.TERM)),
         ("help", Show(view=View.HELP)),
         ("strike 2", Strike(number=2)),
         ("b", TakeUp(step_index=1)),
@@ -331,11 +335,11 @@ def test_every_command_is_told_apart_by_two_letters() -> None:
     }
 
     # Known exceptions need a third letter: complaint and context share "co", wiggle and
-    # with "wi"; with and without are told apart by a whole word.
+    # with "wi", what and why "wh"; with and without are told apart by a whole word.
     clashing = {name for name, found in starts.items() if len(found) > 1}
     assert clashing <= {
         *("complaint", "context", "causes", "cautions", "skip", "symptom"),
-        *("with", "without", "wiggle"),
+        *("with", "without", "wiggle", "what", "why"),
     }
 
 

@@ -56,6 +56,7 @@ LINES: tuple[dict[str, Any], ...] = (
         }
     },
     {"ask": "answer"},
+    {"ask": "term", "term": "feed end"},
     {"ask": "expect", "step": "volts|cranking|starter.plus|battery.minus"},
     {"skip": "symptom|something-at-key-on"},
     {"strike": 3},

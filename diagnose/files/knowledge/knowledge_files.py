@@ -49,6 +49,7 @@ from diagnose.files.knowledge.models.symptoms_and_complaints import (
     SymptomEntry,
     SymptomsFile,
 )
+from diagnose.files.knowledge.models.terms import TermsFile
 from diagnose.files.yaml_positions import Document, read_document
 
 if TYPE_CHECKING:
@@ -68,6 +69,7 @@ FILE_MODELS: Mapping[str, type[BaseModel]] = {
     "meter": MeterFile,
     "conditions": ConditionsFile,
     "effort": EffortFile,
+    "terms": TermsFile,
 }
 
 # The grammar of one of the files.
@@ -234,6 +236,7 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
         meter=file("meter", MeterFile),
         conditions=file("conditions", ConditionsFile),
         effort=file("effort", EffortFile),
+        terms=file("terms", TermsFile),
     )
 
 
@@ -270,6 +273,7 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         meter=contents.meter.meter(),
         effort=contents.effort.effort(),
         safety_note=cautions.safety_note.says,
+        terms=MappingProxyType(contents.terms.by_words()),
         digest=digest,
         conditions=_by_kind(contents.conditions.conditions, ConditionEntry.condition),
     )

@@ -34,6 +34,7 @@ from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
 from diagnose.session.steps.proof_steps import ProofSteps
 from diagnose.session.steps.proposals import Proposals
+from diagnose.session.steps.trade_order import in_trade_order
 from diagnose.session.wording import step_words
 from diagnose.units import format_minutes
 
@@ -162,7 +163,8 @@ class Adviser:
         useful = [one for one in priced if one.pays]
         telling = useful or [one for one in priced if one.bits > LEAST_BITS]
         return tuple(
-            self._proposals.worthwhile(one, moment) for one in telling[:SHOWN_STEPS]
+            self._proposals.worthwhile(one, moment)
+            for one in in_trade_order(telling, moment, self._model)[:SHOWN_STEPS]
         )
 
     def _untested(

@@ -65,6 +65,18 @@ def _expect_symptom(typed: str, desk: Desk) -> Request:
     return Show(view=View.EXPECT, step=SymptomCheck(symptom=name))
 
 
+def what(words: tuple[str, ...], desk: Desk) -> Request:
+    """Understand ``what is TERM``; alone it lists the terms."""
+    asked = " ".join(words).lower().replace("-", " ").strip(" ?")
+    for before in ("is a ", "is an ", "is the ", "is ", "are "):
+        if asked.startswith(before):
+            asked = asked.removeprefix(before)
+            break
+    if asked in ("", "is"):
+        return Show(view=View.TERM)
+    return Show(view=View.TERM, about=known_name(asked, desk.vocabulary.terms, "term"))
+
+
 def show(_words: tuple[str, ...], _desk: Desk, *, view: View) -> Request:
     """Return the request for a page that needs no words behind its command."""
     return Show(view=view)

@@ -34,6 +34,8 @@ class Slot(Enum):
     MISTED = "misted"
     YES_OR_NO = "yes or no"
     BLOWN_OR_SOUND = "blown or sound"
+    IS = "is"
+    TERM = "term"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,6 +201,13 @@ _ALL = (
         "reading would tell, or why it would not",
         slots=((Slot.CAUSE, Slot.NODE), _BLACK_OR_STATE, (Slot.STATE,)),
         understand=asked_pages.why,
+    ),
+    Command(
+        name="what",
+        usage="what is TERM",
+        says="what a word of the page means; alone, the words that can be asked",
+        slots=((Slot.IS,), (Slot.TERM,)),
+        understand=asked_pages.what,
     ),
     Command(
         name="expect",

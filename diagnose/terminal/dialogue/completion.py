@@ -81,6 +81,8 @@ def _names(slot: Slot, words: list[str], vocabulary: Vocabulary) -> Mapping[str,
         Slot.WARMED: vocabulary.targets("warm"),
         Slot.MISTED: vocabulary.targets("damp"),
         Slot.YES_OR_NO: ("yes", "no"),
+        Slot.IS: ("is",),
+        Slot.TERM: vocabulary.terms,
         Slot.BLOWN_OR_SOUND: ("blown", "sound"),
         Slot.CONTEXT: {name: asked for name, (asked, _) in vocabulary.contexts.items()},
     }

@@ -17,6 +17,7 @@ class View(Enum):
     CAUSES = "causes"
     WHY = "why"
     WORTH = "worth"
+    TERM = "term"
     EXPECT = "expect"
     FACTS = "facts"
     CAUTIONS = "cautions"

@@ -54,6 +54,8 @@ def _listed(request: Show, diagnosis: Diagnosis) -> Page:
     """Return what can be typed, or told."""
     if request.view is View.SYMPTOMS:
         return questions.symptoms_page(diagnosis.vocabulary, request.about)
+    if request.view is View.TERM:
+        return questions.term_page(diagnosis.vocabulary, request.about)
     if request.view is View.COMPLAINTS:
         return questions.complaints_page(diagnosis.vocabulary)
     return questions.help_page(

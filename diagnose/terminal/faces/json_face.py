@@ -23,6 +23,7 @@ from diagnose.session.casebook import Casebook
 from diagnose.session.fact_rows import OVER_RANGE, fact_from_row
 from diagnose.session.facts import ReadingFact
 from diagnose.store.case_store import FactRow
+from diagnose.terminal.names import known_name
 from diagnose.terminal.reading_kinds import TOLD_IN_WORDS
 from diagnose.typed_readings import parse_reading
 from diagnose.units import check_range
@@ -193,9 +194,13 @@ def _ask(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:
             return {"expect": to_json(diagnosis.expect(step))}
         case "vocabulary":
             return {"vocabulary": to_json(diagnosis.vocabulary)}
+        case "term":
+            terms = diagnosis.vocabulary.terms
+            return {"term": terms[known_name(_words(asked, "term"), terms, "term")]}
         case other:
             raise ReadingError(
-                f'"{other}" can\'t be asked; ask for answer, why, expect or vocabulary'
+                f'"{other}" can\'t be asked; ask for answer, why, expect, '
+                "term or vocabulary"
             )
 
 

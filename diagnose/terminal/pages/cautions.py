@@ -41,7 +41,7 @@ def whole_cautions(
     ]
     if not unread:
         return ()
-    return (Paragraph(margin="read first", lines=tuple(unread), is_first=True),)
+    return (Paragraph(margin="first", lines=tuple(unread), is_first=True),)
 
 
 def caution_lines(

@@ -202,6 +202,20 @@ def meant_page(told: str, meant: str, because: str) -> Page:
     )
 
 
+def term_page(vocabulary: Vocabulary, term: str) -> Page:
+    """Return what a word of the pages means; without one, which can be asked."""
+    if term:
+        return (say("term", f"{term}: {vocabulary.terms[term]}"),)
+    meant: dict[str, str] = {}
+    for name, says in vocabulary.terms.items():
+        meant.setdefault(says, name)
+    names = ", ".join(sorted(meant.values()))
+    return (
+        say("terms", names),
+        say("", "ask for one by: what is feed end", Tone.ASIDE),
+    )
+
+
 def help_page(commands: Sequence[tuple[str, str]]) -> Page:
     """Return the short answers and every command.
 

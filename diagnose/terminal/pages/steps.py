@@ -38,6 +38,12 @@ STEP_LETTERS = ("a", "b", "c")
 # Said of a suspect that shows what a sound car shows.
 SAME = "the same as good"
 
+# By what steps are ordered, said with their figures.
+ORDER = (
+    "steps stand in the order of what each minute they take saves, the best of them "
+    "with the reading after it looked at too; of about equal ones the easiest is first"
+)
+
 # How far a suspect's range may stick out of the good band and still be the same, on
 # either side. [1, of the band] Own choice: a reading there is called good.
 STICKS_OUT = 0.5
@@ -100,6 +106,7 @@ def worth_page(step: ProposedStep, ranking: Sequence[RankedCause]) -> Page:
                 Words(text=step.instruction, tone=Tone.STRONG),
                 Words(text=why_words(step, ranking)),
                 Words(text=f"takes {format_minutes(step.minutes)}; {saved}; {told}"),
+                Words(text=ORDER, tone=Tone.ASIDE),
             ),
         ),
         Paragraph(margin="shows", lines=values),

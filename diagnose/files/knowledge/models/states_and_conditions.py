@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Annotated, Self
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from diagnose.circuit.car import OperatingState
 from diagnose.circuit.temperature_and_age import USUAL_CELSIUS, Condition, FactorTable
@@ -133,8 +133,17 @@ class CautionEntry(SourcedEntry):
     """The words that stand before a step."""
 
     says: Text
-    brief: str = Field(default="", max_length=BRIEF_CHARACTERS)
+    brief: str = ""
     every_time: bool = False
+
+    @field_validator("brief")
+    @classmethod
+    def _check_length(cls, brief: str) -> str:
+        if len(brief) > BRIEF_CHARACTERS:
+            raise ValueError(
+                f"it has {len(brief)} characters; {BRIEF_CHARACTERS} fit on a line"
+            )
+        return brief
 
     @model_validator(mode="after")
     def _check_sentence(self) -> Self:
