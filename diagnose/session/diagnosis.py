@@ -35,6 +35,7 @@ from diagnose.session.answer import (
     RankedCause,
     Verdict,
 )
+from diagnose.session.closing import cure_of
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.solving_allowance import nothing_is_solved
 from diagnose.session.explanation.explainer import Explainer
@@ -311,6 +312,11 @@ class Diagnosis:
         if isinstance(step, Reading):
             reason = self._explainer.why_untelling(step, moment) or reason
         return self._proposals.asked(step, moment, reason=reason)
+
+    def is_closed(self) -> bool:
+        """Return whether the complaint is gone, tested after the last repair."""
+        complaints = self._model.knowledge.complaints
+        return cure_of(standing_facts(self._now.facts), complaints) is not None
 
     def words_of(self, fact: Fact) -> str:
         """Return one line for a fact, as `Answer.facts` would have it."""

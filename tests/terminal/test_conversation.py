@@ -528,3 +528,39 @@ def test_a_better_step_is_offered_and_the_page_stays(casebook: Casebook) -> None
 
     page = plain_text(conversation.hear(""), width=100)
     assert page.partition("Suspects:")[2] == shown.partition("Suspects:")[2]
+
+
+def test_the_end_says_what_was_wrong_what_proved_it_and_what_it_took(
+    casebook: Casebook,
+) -> None:
+    cause = next(
+        name
+        for name in casebook.diagnosis.vocabulary.causes
+        if name.startswith("fuel-pump-wire:open")
+    )
+    told = (*OPEN_PUMP_FEED, f"done {cause}", "symptom engine-starts yes")
+
+    shown = text(Conversation(casebook), *told)
+    says = casebook.diagnosis.vocabulary.causes[cause]
+    assert f"  Wrong: {says}\n" in shown
+    assert "  Proof: engine-starts: yes\n" in shown
+    assert "  Took: 1 reading, 1 thing seen or heard, 1 repair\n" in shown
+    assert "Learning: it counts as a closed case" in shown
+
+
+def test_skipping_the_proof_offers_another_or_the_complaint_itself(
+    casebook: Casebook,
+) -> None:
+    conversation = Conversation(casebook)
+    shown = text(conversation, *OPEN_PUMP_FEED, "done 1")
+    seen = set()
+    for _ in range(12):
+        step = conversation.prompt
+        card = shown[shown.index("Advice:") :].partition("  Type:")[0]
+        assert card not in seen
+        seen.add(card)
+        if step == "yes or no":
+            break
+        shown = plain_text(conversation.hear("skip"), width=100)
+
+    assert "the complaint itself has to be gone" in " ".join(shown.split())

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from diagnose.measurement.steps import Step
+from diagnose.session.advice.cheaper_repair import cheaper_repair
 from diagnose.session.advice.misfit import Misfit
 from diagnose.session.advice.repair_proof import RepairProof
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
@@ -189,7 +190,7 @@ class Adviser:
     ) -> Advice:
         """Return whether to mend the likeliest that was not mended yet, or to stop."""
         if mendable and mendable[0].probability > LEAST_MENDED:
-            return self._repair(mendable[0])
+            return self._repair(*cheaper_repair(mendable, is_sure=SURE))
         says = (
             "Nothing here is likely, and no reading is worth its time: stop and let a "
             "workshop look at it."
@@ -202,8 +203,8 @@ class Adviser:
             )
         return Advice(verdict=Verdict.STOP, says=says, cautions=())
 
-    def _repair(self, best: RankedCause) -> Advice:
-        """Return the advice to mend the likeliest cause."""
+    def _repair(self, best: RankedCause, dearer: RankedCause | None) -> Advice:
+        """Return the advice to mend a cause, and why not a dearer one as likely."""
         cause = next(c for c in self._model.compiled.causes if c.name == best.name)
         repair = best.repair.rstrip(".")
         says = f"Mend it now: {repair}. Another reading costs more than it saves."
@@ -211,6 +212,12 @@ class Adviser:
             says = (
                 "No reading left is worth its time. The likeliest of several causes "
                 f"({best.probability:.0%}): {repair}."
+            )
+        if dearer is not None:
+            says += (
+                f" {dearer.says} is about as likely ({dearer.probability:.0%}), but "
+                f"takes {format_minutes(dearer.repair_minutes)} to mend, this "
+                f"{format_minutes(best.repair_minutes)}."
             )
         return Advice(
             verdict=Verdict.REPAIR,

@@ -21,14 +21,24 @@ from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 
-# Below this belief in all that gives a reading it may have been meant otherwise. [1]
-# Own choice: a tenth of how often readings are slips.
+# Above this belief in all that gives a reading it is taken as it is. [1] Own choice: a
+# tenth of how often readings are slips.
 HARDLY_BELIEVED = 0.002
 
-# From this belief in what another reading of the number gives, it is asked about. [1]
-# Own choice: where what was typed is given by some fault, and where by none.
-LIKELY_MEANT = 0.3
+# How often leads are swapped or a sign is left out, the car is still in the state
+# before, and the point or milli goes astray. [1] Own choice: of one reading in fifty
+# that is a slip, most are of the first kind.
+SIGN_CHANCE = 0.01
+STATE_CHANCE = 0.005
+POINT_CHANCE = 0.001
+
+# From this belief in what was meant it is asked about, where no fault gives what was
+# typed. [1] Own choice.
 PERHAPS_MEANT = 0.02
+
+# A number nearer to nothing than this many times what a reading may be off says as much
+# with any sign and point. [1] Own choice.
+NOTHING = 2.0
 
 # How far a reading may be off what a fault gives: a share of it and a rest. Own choice,
 # wider than meter and model, so that nothing between two severities is asked about.
@@ -108,36 +118,47 @@ class DoubtfulReadings:
         if float(weights[near].sum()) > HARDLY_BELIEVED:
             return None
         is_given = bool(near[used].any())
-        best, best_share, because = None, 0.0, ""
-        for meant, words in self._otherwise(fact, moment):
+        best, most = None, float(weights[near].sum()) if is_given else 0.0
+        for meant, chance, because in self._otherwise(fact, moment):
             share = float(weights[self._near(meant, moment)].sum())
-            if share > best_share:
-                best, best_share, because = meant, share, words
-        if best is not None and best_share > (
-            LIKELY_MEANT if is_given else PERHAPS_MEANT
-        ):
-            return Doubt(told=fact, meant=best, because=because)
-        return None if is_given else Doubt(told=fact, meant=None, because="")
+            is_likely = is_given or share > PERHAPS_MEANT
+            if is_likely and chance * share > most:
+                most = chance * share
+                best = Doubt(told=fact, meant=meant, because=because)
+        if best is not None or is_given:
+            return best
+        return Doubt(told=fact, meant=None, because="")
 
     def _otherwise(
         self, fact: ReadingFact, moment: Moment
-    ) -> Iterator[tuple[ReadingFact, str]]:
-        """Yield what may have been meant, each with how it came about."""
+    ) -> Iterator[tuple[ReadingFact, float, str]]:
+        """Yield what may have been meant, how often it is, and how it came about."""
         value, kind = fact.value, fact.reading.kind
-        if math.isinf(value) or value == 0.0:
+        if math.isinf(value):
             return
-        if kind is ReadingKind.DC_VOLTS:
-            yield replace(fact, value=-value), "leads swapped, or its sign left out"
+        least = NOTHING * self._rest(kind)
+        if kind is ReadingKind.DC_VOLTS and abs(value) > least:
+            swapped = replace(fact, value=-value)
+            yield swapped, SIGN_CHANCE, "leads swapped, or its sign left out"
         for factor, words in _FACTORS:
-            changed = replace(
-                fact, value=value * factor, rounded_to=fact.rounded_to * factor
-            )
-            yield changed, words
+            if abs(value) * min(factor, 1.0) > least:
+                changed = replace(
+                    fact, value=value * factor, rounded_to=fact.rounded_to * factor
+                )
+                yield changed, POINT_CHANCE, words
         before = moment.here.state
         if before and before != fact.reading.state:
             reading = replace(fact.reading, state=before)
             label = self._model.car.state(before).label
-            yield replace(fact, reading=reading), f"the car as before: {label}"
+            because = f"the car as before: {label}"
+            yield replace(fact, reading=reading), STATE_CHANCE, because
+
+    def _rest(self, kind: ReadingKind) -> float:
+        """Return by how much any reading of a kind may be off. [unit of the kind]."""
+        _, rest = _OFF[kind]
+        if kind is ReadingKind.DC_VOLTS:
+            rest *= self._model.car.system_volts / 12.0
+        return rest
 
     def _near(self, fact: ReadingFact, moment: Moment) -> BoolArray:
         """Return which sets and draws give a reading, shape (n_sets, n_draws)."""
@@ -148,10 +169,9 @@ class DoubtfulReadings:
         kind, value = fact.reading.kind, fact.value
         if kind is ReadingKind.OHMS and (value > NO_WAY or math.isinf(value)):
             return np.asarray(shown > NO_WAY)
-        share, rest = _OFF[kind]
-        if kind is ReadingKind.DC_VOLTS:
-            rest *= self._model.car.system_volts / 12.0
-        return _within(shown, value, share=share, rest=rest + 0.5 * fact.rounded_to)
+        share, _ = _OFF[kind]
+        rest = self._rest(kind) + 0.5 * fact.rounded_to
+        return _within(shown, value, share=share, rest=rest)
 
 
 def _within(shown: FloatArray, value: float, *, share: float, rest: float) -> BoolArray:

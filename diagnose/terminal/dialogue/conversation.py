@@ -15,17 +15,15 @@ from dataclasses import replace
 
 from diagnose.errors import DiagnoseError, ImpossibleEvidenceError, ReadingError
 from diagnose.session.advice.doubtful_readings import Doubt
-from diagnose.session.answer import ProposedStep, Verdict
+from diagnose.session.answer import Answer, ProposedStep, Verdict
 from diagnose.session.casebook import Casebook, ContradictionError
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
-    LimitFact,
     PrestartFact,
     ReadingFact,
     SymptomFact,
-    TakesFact,
     UndoFact,
 )
 from diagnose.terminal.dialogue.choices import chosen
@@ -42,9 +40,17 @@ from diagnose.terminal.dialogue.requests import (
 from diagnose.terminal.dialogue.resumed import about_to, resumed_page
 from diagnose.terminal.dialogue.several import told_together
 from diagnose.terminal.dialogue.side_pages import side_page
-from diagnose.terminal.dialogue.stages import ASIDE_STAGES, Before, Stage, meant_fact
+from diagnose.terminal.dialogue.stages import (
+    ASIDE_STAGES,
+    Before,
+    Stage,
+    has_begun,
+    latest_reading,
+    meant_fact,
+)
 from diagnose.terminal.dialogue.understanding import is_command, understand
 from diagnose.terminal.pages import answers, explanations, questions
+from diagnose.terminal.pages.ending import ending
 from diagnose.terminal.pages.page import Page, Paragraph, Tone, Words, say
 from diagnose.terminal.reading_kinds import prompt_word
 from diagnose.terminal.safe_text import clean
@@ -78,13 +84,14 @@ class Conversation:
         self._kept_where = kept_where
         self._diagnosis = casebook.diagnosis
         self._journal = casebook.journal
-        self._stage = Stage.WORK if _has_begun(casebook) else Stage.COMPLAINT
+        self._stage = Stage.WORK if has_begun(casebook.standing) else Stage.COMPLAINT
         self._questions: list[str] = []
         self._step_index: int | None = None
         self._seen_cautions: frozenset[str] = frozenset()
         self._contested: SymptomFact | None = None
         self._doubt: Doubt | None = None
         self._lines: list[Before] = []
+        self._noted: dict[str, tuple[str, ...]] = {}
         self._is_asked = self._was_asked = False
         self.is_over = False
         self._answer = self._diagnosis.answer
@@ -242,7 +249,7 @@ class Conversation:
             vocabulary=self._diagnosis.vocabulary,
             answer=self._answer,
             step=self._step if self._stage is Stage.WORK else None,
-            latest=self._latest_reading(),
+            latest=latest_reading(self._casebook.standing),
         )
         return understand(line, desk)
 
@@ -392,10 +399,6 @@ class Conversation:
         lines = tuple(Words(text=one) for one in (*undone, *back))
         return (Paragraph(margin="undone", lines=lines), *self._page_of_stage())
 
-    def _latest_reading(self) -> ReadingFact | None:
-        told = reversed(self._casebook.standing)
-        return next((one for one in told if isinstance(one, ReadingFact)), None)
-
     def _move_on(self, fact: Fact) -> None:
         """Choose the stage that follows a fact."""
         if isinstance(fact, ComplaintFact):
@@ -467,15 +470,23 @@ class Conversation:
         """Return the page of the answer, and note the cautions read on it."""
         answer = self._answer
         page = answers.answer_page(
-            answer,
+            replace(answer, notes=self._notes(answer)),
             step_index=self._step_index,
             seen_cautions=self._seen_cautions,
             vocabulary=self._diagnosis.vocabulary,
         )
+        if answer.advice.verdict is Verdict.FIXED:
+            page = (*page[:-1], *ending(self._casebook, answer), page[-1])
         self._seen_cautions |= answers.shown_cautions(answer, self._step_index)
         step = self._step
         self._journal.note_step("" if step is None else step.step.name)
         return page
+
+    def _notes(self, answer: Answer) -> tuple[str, ...]:
+        """Return the doubts that are new since the latest fact."""
+        for note in answer.notes:
+            self._noted.setdefault(note, answer.facts)
+        return tuple(n for n in answer.notes if self._noted[n] == answer.facts)
 
     def _with_warning(self, page: Page) -> Page:
         warning = self._journal.take_warning()
@@ -485,10 +496,3 @@ class Conversation:
             margin="saving", lines=(Words(text=warning, tone=Tone.PROBLEM),)
         )
         return (told, *page)
-
-
-def _has_begun(casebook: Casebook) -> bool:
-    """Return whether anything was told but what the owner lacks."""
-    return not all(
-        isinstance(fact, LimitFact | TakesFact) for fact in casebook.standing
-    )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
 from diagnose.session.advice.doubtful_readings import Doubt
-from diagnose.session.facts import Fact, ReadingFact
+from diagnose.session.facts import Fact, LimitFact, ReadingFact, TakesFact
 from diagnose.session.wording import value_words
 
 
@@ -55,3 +56,14 @@ def meant_fact(doubt: Doubt) -> ReadingFact:
     if told.reading.state != doubt.meant.reading.state:
         words = f"{words} {told.reading.state}"
     return replace(doubt.meant, told_as=words)
+
+
+def latest_reading(standing: Sequence[Fact]) -> ReadingFact | None:
+    """Return the reading told last; None where none was."""
+    told = (fact for fact in reversed(standing) if isinstance(fact, ReadingFact))
+    return next(told, None)
+
+
+def has_begun(standing: Sequence[Fact]) -> bool:
+    """Return whether anything was told but what the owner lacks."""
+    return not all(isinstance(fact, LimitFact | TakesFact) for fact in standing)

@@ -24,6 +24,9 @@ from diagnose.terminal.pages.steps import other_steps, step_page
 from diagnose.terminal.pages.suspects import listed, suspects
 from diagnose.terminal.reading_kinds import key_words
 
+# How the advice to mend begins; a page has it in the margin.
+MEND_NOW = "Mend it now: "
+
 # How an advice is shown that is more than one of several steps.
 _ADVICE_TONES = MappingProxyType(
     {
@@ -143,10 +146,16 @@ def _advice(advice: Advice, briefs: Mapping[str, str]) -> tuple[Paragraph, ...]:
     name = "mend" if advice.verdict is Verdict.REPAIR else "advice"
     lines = (
         *caution_lines(advice.cautions, briefs),
-        Field(name=name, text=advice.says, tone=tone),
+        Field(name=name, text=_without_name(advice.says), tone=tone),
         *_after_repair(advice),
     )
     return (Paragraph(margin="", lines=lines),)
+
+
+def _without_name(says: str) -> str:
+    """Return an advice without the word that the margin has."""
+    bare = says.removeprefix(MEND_NOW)
+    return bare if bare == says else f"{bare[:1].upper()}{bare[1:]}"
 
 
 def _after_repair(advice: Advice) -> tuple[Field, ...]:
