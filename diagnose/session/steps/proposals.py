@@ -29,6 +29,9 @@ from diagnose.session.wording import chance_words, instruction, range_words
 # choice: those that a page lists.
 SHOWN_CAUSES = 4
 
+# Why a step is proposed that was taken just before.
+AGAIN = "the same again: what was told hardly fits the rest, or may have been a slip"
+
 # How many causes below those are named that would show something else. Own choice.
 MOST_OTHERS = 2
 
@@ -89,6 +92,8 @@ class Proposals:
         -------
         ProposedStep
         """
+        if _is_read_again(priced.step, moment):
+            return self.proposed(priced, moment, reason=AGAIN)
         proposed = self.proposed(priced, moment, reason=_worth_words(priced))
         return replace(proposed, is_for_worth=True)
 
@@ -164,6 +169,15 @@ class Proposals:
         chance = self._expected_answers.yes_chance(conclusion, step.symptom, rows)
         mean = chance.mean(axis=1, keepdims=True)
         return np.asarray(np.broadcast_to(mean, chance.shape))
+
+
+def _is_read_again(step: Step, moment: Moment) -> bool:
+    """Return whether a step was taken since the latest repair already."""
+    conclusion = moment.conclusion
+    return any(
+        noted.observation.step == step and noted.epoch >= len(conclusion.repairs)
+        for noted in conclusion.observations
+    )
 
 
 def _worth_words(priced: Priced) -> str:
