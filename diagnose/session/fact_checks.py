@@ -155,6 +155,11 @@ class FactChecks:
         else:
             for node in (reading.red, reading.black):
                 _check_known(node, dict.fromkeys(words.nodes, ""), "test point")
+            if reading.red == reading.black:
+                raise ReadingError(
+                    f"both leads on {reading.red} show the meter's own leads alone; "
+                    "name another point for the black one"
+                )
 
     def _check_airbag(self, reading: Reading) -> None:
         """Refuse every reading near an airbag."""

@@ -255,6 +255,30 @@ def test_pulsed_load_at_rest_reads_its_coil() -> None:
     assert resting_ohms(make_pulsed("load")) == pytest.approx(1.35, abs=1e-6)
 
 
+# By hand: as many times the amps are so many times fewer ohms, 2.7 / 2 of 1.5 ohm more:
+# 12 x 1.35 / 2.85 = 5.684 V; standing, an electronic one draws .01 A and the 2.5 A that
+# are beyond 1.5 times 5 A, 5.367 ohm: 12 x 5.378 / 6.878 = 9.383 V.
+def test_load_that_draws_twice_as_much_leaves_fewer_volts() -> None:
+    module, coil = (
+        make_pulsed(kind, load_factor=2.0) for kind in ("electronics", "load")
+    )
+
+    assert volts_behind_a_resistor(module, IDLE) == pytest.approx(5.684, abs=0.001)
+    assert volts_behind_a_resistor(coil, IDLE) == pytest.approx(5.684, abs=0.001)
+    assert volts_behind_a_resistor(module, KEY_ON) == pytest.approx(9.383, abs=0.02)
+
+
+# By hand: the ohms of its semiconductors, half of them where it is shorted inside so
+# that it draws twice as much.
+@pytest.mark.parametrize(("factor", "ohms"), [(1.0, 5000.0), (2.0, 2500.0)])
+def test_electronics_at_rest_read_their_semiconductors(
+    factor: float, ohms: float
+) -> None:
+    module = make_pulsed("electronics", load_factor=factor)
+
+    assert resting_ohms(module) == pytest.approx(ohms)
+
+
 # From memory: four to six times the running current with the rotor held.
 def test_stalled_motor_draws_four_to_six_times_its_running_current(
     defaults: Defaults,

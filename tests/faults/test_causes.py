@@ -61,22 +61,6 @@ def test_every_part_has_the_modes_of_its_kind(causes: tuple[Cause, ...]) -> None
     ]
 
 
-def test_mode_for_one_role_is_only_that_roles() -> None:
-    mode = replace(MODES[1], roles=frozenset({"main-fuse"}))
-
-    found = [cause.name for cause in catalogue(CAR, [mode])]
-
-    assert found == ["main-fuse:blown"]
-
-
-def test_mode_that_spares_a_role_is_of_all_others() -> None:
-    mode = replace(MODES[1], except_roles=frozenset({"main-fuse"}))
-
-    found = [cause.name for cause in catalogue(CAR, [mode])]
-
-    assert found == ["lamp-fuse:blown"]
-
-
 @pytest.mark.parametrize(
     ("name", "parts"),
     [

@@ -47,6 +47,12 @@ def test_order_of_facts_does_not_matter() -> None:
         assert other == pytest.approx(found[0], abs=1e-14)
 
 
+def test_a_fact_that_was_certain_changes_nothing() -> None:
+    before, after = believing(fact(1)), believing(fact(1), flat(0.3, 0.3, 0.3, 0.3))
+
+    assert after.weights == pytest.approx(before.weights, abs=1e-15)
+
+
 def test_beliefs_are_prior_times_likelihoods() -> None:
     joint = PRIOR * fact(1) * fact(2)
 
@@ -130,3 +136,37 @@ def test_prior_alone_is_made_whole() -> None:
 
     assert found is not None
     assert found.set_probabilities() == pytest.approx([0.7, 0.15, 0.1, 0.05], abs=1e-12)
+
+
+def test_what_a_repair_leaves_of_a_row_may_have_a_row_of_its_own() -> None:
+    # The pair with severities of its own: what is left of it is not the plain second
+    # cause, but the row whose severity suits. By hand: .8 of .05 goes there.
+    sets = (*SETS, (1,))
+    prior = np.vstack([PRIOR, np.zeros((1, N_DRAWS))])
+
+    found = update(sets, prior, [MENDS_FIRST], remains={(3, (1,)): 4})
+
+    assert found is not None
+    assert found.set_probabilities() == pytest.approx(
+        [0.7 + 0.12, 0.03, 0.1, 0.01, 0.04], abs=1e-12
+    )
+
+
+def test_repair_of_two_causes_mends_both_or_none() -> None:
+    both = RepairStep(causes=frozenset({0, 1}), cure_probability=0.5)
+
+    found = believing(both).set_probabilities()
+
+    # By hand: half of .15, of .1 and of .05 leaves the car sound.
+    assert found == pytest.approx([0.85, 0.075, 0.05, 0.025], abs=1e-12)
+
+
+def test_repair_leaves_the_draws_as_they_were() -> None:
+    # The fact speaks for one draw of the first cause; a repair does not change cars.
+    likelihood = flat(0.0, 1.0, 0.0, 0.0)
+    likelihood[1] = [0.6, 0.3, 0.1]
+
+    found = believing(likelihood, MENDS_FIRST).weights
+
+    assert found[0] == pytest.approx([0.48, 0.24, 0.08], abs=1e-12)
+    assert found[1] == pytest.approx([0.12, 0.06, 0.02], abs=1e-12)

@@ -13,19 +13,29 @@ from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values
 from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.hypotheses import joined
 from diagnose.inference.belief.meter_loading import loaded_volts, over_range
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.symptoms import Claim, Join, Quantity
 from tests.lamp_car import (
+    BLOWN,
+    BURNT_OUT,
     CAR,
+    COMES_AND_GOES,
     GROUND,
     METER,
     MODES,
+    OPEN,
+    SHAKEN,
+    SYMPTOMS,
     cause_number,
     compiled_car,
     make_part,
+    make_symptom,
 )
 
 N_DRAWS = 4
+TRIGGERS = {"vibration": SHAKEN}
 LIT_NODES = tuple(node for node in CAR.nodes if node != GROUND)
 FAULTS = (
     (),
@@ -261,3 +271,147 @@ def test_symptom_comes_from_the_lamps_light_and_current(compiled: Compiled) -> N
     found = compiled.hypotheses(sets).symptoms[:, :, column].mean(axis=1)
 
     assert found == pytest.approx([1.0, 0.0011, 0.0067], abs=1e-4)
+
+
+def test_volts_along_a_fuse_are_its_amps_times_its_ohms(compiled: Compiled) -> None:
+    # By hand: .075 V at its 15 A, .005 V an ampere, whichever way it flows.
+    amps = Reading(kind=ReadingKind.AMPS, state="lit", red="lamp-fuse", black="")
+    fuse = replace(amps, kind=ReadingKind.FUSE)
+
+    found = shown(compiled, fuse)
+
+    expected = [0.005 * value for value in shown(compiled, amps)]
+    assert found == pytest.approx(expected, rel=1e-6)
+    assert min(found) > 0.03
+
+
+def test_reading_kept_for_one_state_is_not_that_of_another(compiled: Compiled) -> None:
+    lit = compiled.predicted(compiled.singles, volts("lamp.plus"))
+    off = compiled.predicted(compiled.singles, volts("lamp.plus", state="key-off"))
+
+    again = compiled.predicted(compiled.singles, volts("lamp.plus"))
+
+    assert again.tolist() == lit.tolist()
+    assert lit[0].min() > 11.0
+    assert abs(off[0]).max() < 0.01
+
+
+def test_singles_of_the_bank_show_what_the_singles_show(compiled: Compiled) -> None:
+    bank, reading = compiled.bank, volts("lamp.plus")
+    front = compiled.predicted(bank.all, reading, rows=slice(0, bank.n_singles))
+    fewer = compiled.predicted(bank.all, reading, rows=slice(0, 3))
+
+    expected = compiled.predicted(compiled.singles, reading)
+
+    assert front.tolist() == expected.tolist()
+    assert fewer.tolist() == expected[:3].tolist()
+
+
+def test_rows_of_other_hypotheses_are_their_own(compiled: Compiled) -> None:
+    reading, n_singles = volts("lamp.plus"), compiled.bank.n_singles
+    compiled.predicted(compiled.singles, reading)
+    dark = compiled.hypotheses([(cause_number(compiled, "lamp-fuse:blown"),)])
+
+    found = compiled.predicted(dark, reading, rows=slice(0, n_singles))
+
+    assert found.shape == (1, N_DRAWS)
+    assert abs(found).max() < 0.01
+
+
+def test_causes_that_act_alike_show_the_same(compiled: Compiled) -> None:
+    # A bad joint at either end of the feed: solved once, and both have their row.
+    rows = np.array(
+        [
+            1 + cause_number(compiled, f"feed:high_resistance_{end}")
+            for end in ("a", "b")
+        ]
+    )
+
+    one, other = compiled.predicted(
+        compiled.singles, volts("lamp.plus"), rows=rows
+    ).tolist()
+
+    assert one == other
+    assert 0.0 < min(one) < max(one) < 12.0
+    symptoms = compiled.singles.symptoms[rows]
+    assert symptoms[0].tolist() == symptoms[1].tolist()
+
+
+def test_cause_that_comes_and_goes_is_shown_by_what_it_acts_as() -> None:
+    compiled = compiled_car(2, (*MODES, COMES_AND_GOES), triggers=TRIGGERS)[1]
+    fleeting = cause_number(compiled, "ground:comes_and_goes")
+    lasting = cause_number(compiled, "ground:open_circuit")
+
+    assert compiled.n_lasting == cause_number(compiled, "feed:comes_and_goes")
+    assert compiled.shown_by(fleeting) == compiled.shown_by(lasting) == 1 + lasting
+    assert len(compiled.singles.sets) == 1 + compiled.n_lasting
+
+
+def test_every_second_draw_solved_stands_for_the_next_one(compiled: Compiled) -> None:
+    sets = [(cause_number(compiled, "feed:high_resistance_a"),)]
+    full = compiled.hypotheses(sets)
+    few = compiled.hypotheses(sets, every=2, is_compact=True)
+
+    stretched = few.stretched(2)
+
+    place = [0, 0, 2, 2]
+    # 1 uV: the same systems solved together with others
+    for one, axis in (("volts", 2), ("probes", 1), ("is_settled", 2)):
+        held = getattr(full.prediction, one).take(place, axis=axis)
+        assert getattr(stretched.prediction, one) == pytest.approx(held, abs=1e-6)
+    assert stretched.symptoms == pytest.approx(
+        full.symptoms.take(place, axis=1), abs=1e-6
+    )
+    assert few.symptoms == pytest.approx(full.some_draws(2).symptoms, abs=1e-6)
+    assert few.prediction.volts == pytest.approx(
+        full.some_draws(2).prediction.volts, abs=1e-6
+    )
+
+
+def test_hypotheses_are_joined_one_behind_the_other(compiled: Compiled) -> None:
+    first = compiled.hypotheses([(0,), (1,)])
+    second = compiled.hypotheses([(4,)])
+
+    found = joined([first, second])
+
+    assert found.sets == ((0,), (1,), (4,))
+    reading = volts("lamp.plus")
+    expected = [
+        *compiled.predicted(first, reading).tolist(),
+        *compiled.predicted(second, reading).tolist(),
+    ]
+    assert compiled.predicted(found, reading).tolist() == expected
+    assert found.symptoms[2].tolist() == second.symptoms[0].tolist()
+    backwards = found.kept(np.array([2, 0]))
+    assert backwards.sets == ((4,), (0,))
+    assert compiled.predicted(backwards, reading).tolist() == expected[2::-2]
+
+
+def test_worst_of_two_mechanical_faults_counts() -> None:
+    # A claim that compression is at least half of a good engine's. By hand: .3 of the
+    # lamp's made-up mode is under it, .8 of the fuse's is not; both together are as
+    # bad as the worst of them, and a fault that is not mechanical leaves it at 1.
+    weak = replace(BURNT_OUT, mechanical={"compression": 0.3})
+    worn = replace(BLOWN, mechanical={"compression": 0.8})
+    claim = Claim(
+        role="compression",
+        quantity=Quantity.MECHANICAL,
+        state="lit",
+        at_least=True,
+        limit=0.5,
+        blur=0.1,
+    )
+    pulls = make_symptom("engine-pulls", claim, "lamp-shines", join=Join.ANY)
+    _, plain = compiled_car(2, (weak, worn, OPEN))
+    knowledge = replace(plain.knowledge, symptoms={**SYMPTOMS, "engine-pulls": pulls})
+    compiled = Compiled(plain.predictor, knowledge, plain.priors)
+    names = ("lamp:burnt_out", "lamp-fuse:blown", "feed:open_circuit")
+    lamp, fuse, feed = (cause_number(compiled, name) for name in names)
+    sets = [(feed,), (fuse,), (lamp,), tuple(sorted((fuse, lamp)))]
+    column = compiled.symptom_index["engine-pulls"]
+
+    found = compiled.hypotheses(sets).symptoms[:, :, column].mean(axis=1)
+
+    # logistic curves 5, 3, -2 and -2 blurs from the limit, .9933, .9526 and .1192; or a
+    # lamp that seems to shine, .0011 without volts and .0067 with them, see above
+    assert found == pytest.approx([0.9933, 0.9526, 0.1251, 0.1202], abs=2e-4)

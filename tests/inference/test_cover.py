@@ -49,6 +49,25 @@ def test_of_readings_nearly_as_good_the_cheapest_is_taken() -> None:
     assert short_cover(shows, np.ones(2), wanted=2.0, minutes=lambda _: minutes) == [1]
 
 
+def test_of_readings_nearly_as_good_the_cheapest_for_what_it_shows_is_taken() -> None:
+    # By hand: 1 min for 1.00, or .97 min for .96, which is 1.01 min for each.
+    shows = np.array([[1, 1, 0], [1, 0, 1]], dtype=np.bool_)
+    minutes = np.array([1.0, 0.97])
+    weight = np.array([0.9, 0.1, 0.06])
+
+    assert short_cover(shows, weight, wanted=0.95, minutes=lambda _: minutes) == [0]
+
+
+# By hand: a reading that shows 96 of a hundred is nearly as good, one with 94 is not.
+@pytest.mark.parametrize(("least", "chosen"), [(0.06, [1]), (0.04, [0])])
+def test_nearly_as_good_is_within_a_twentieth(least: float, chosen: list[int]) -> None:
+    shows = np.array([[1, 1, 0], [1, 0, 1]], dtype=np.bool_)
+    weight = np.array([0.9, 0.1, least])
+    minutes = np.array([9.0, 1.0])
+
+    assert short_cover(shows, weight, wanted=0.9, minutes=lambda _: minutes) == chosen
+
+
 def test_minutes_depend_on_what_was_chosen_before() -> None:
     # Once the first reading is taken, the third costs less than the second.
     shows = np.array([[1, 1, 1, 0], [0, 0, 0, 1], [0, 0, 0, 1]], dtype=np.bool_)

@@ -9,13 +9,14 @@ import pytest
 
 from diagnose.arrays import FloatArray
 from diagnose.inference.belief.evidence import (
+    lamp_likelihood,
     look_likelihood,
     reading_likelihood,
     symptom_likelihood,
     tail_of,
 )
 from diagnose.inference.belief.reading_spread import Spread, spread_of
-from diagnose.inference.belief.slips import Slips
+from diagnose.inference.belief.slips import Slips, slip_density
 from diagnose.measurement.readings import ReadingKind
 from tests.lamp_car import METER, SYMPTOMS
 
@@ -283,3 +284,112 @@ def test_amps_by_a_fuse_are_as_unsure_as_load_and_fuse_together() -> None:
     # Derived: (.07^2 + .15^2)^.5 = .1655 of 30 mV is 4.97 mV; the meter's own half of
     # (.15 + .3) mV adds nothing to speak of.
     assert float(spread.deviation(np.array(0.030))) == pytest.approx(0.00497, abs=5e-5)
+
+
+# By hand: a slip gives any of three answers. A lamp at a grade of .75 is called lit by
+# half the people and dim by the others; at 0 it is dark.
+@pytest.mark.parametrize(
+    ("answer", "grade", "expected"),
+    [
+        (0.0, 0.0, 0.98 + 0.02 / 3),
+        (0.5, 0.0, 0.02 / 3),
+        (1.0, 0.75, 0.98 * 0.5 + 0.02 / 3),
+        (0.5, 0.75, 0.98 * 0.5 + 0.02 / 3),
+        (0.0, 0.75, 0.02 / 3),
+    ],
+)
+def test_what_is_said_of_a_lamp_is_a_slip_once_in_fifty(
+    answer: float, grade: float, expected: float
+) -> None:
+    found = lamp_likelihood(answer, at(grade), slips=Slips(probability=SLIP))
+
+    assert found.tolist() == [[pytest.approx(expected)]]
+
+
+def test_stray_leakage_widens_the_density() -> None:
+    # By hand: .3 V at 0 V predicted, meter and model .0316 V, stray .4 V: a deviation
+    # of .40125 V.
+    sigma = math.sqrt(0.01**2 + 0.03**2 + 0.4**2)
+    density = math.exp(-0.5 * (0.3 / sigma) ** 2) / (sigma * math.sqrt(2 * math.pi))
+
+    found = reading_likelihood(
+        0.3, at(0.0), spread=VOLTS, slips=Slips(probability=SLIP), stray=0.4
+    )
+
+    assert float(found[0, 0]) == pytest.approx(0.98 * density + 0.02 / 15, rel=1e-9)
+
+
+def test_slip_has_the_density_that_is_given() -> None:
+    # Hopeless but for a slip, which shows 12 V with .5 a volt in the first draw.
+    found = reading_likelihood(
+        12.0,
+        at(0.0, 0.0),
+        spread=VOLTS,
+        slips=Slips(probability=SLIP),
+        slip_density=at(0.5, 0.1),
+    )
+
+    assert found.tolist() == [pytest.approx([0.01, 0.002], rel=1e-9)]
+
+
+# By hand: even over 100 ohm, and beyond it as one over the ohms.
+@pytest.mark.parametrize(
+    ("value", "expected"),
+    [(0.0, 0.01), (100.0, 0.01), (-400.0, 0.0025), (5000.0, 0.0002)],
+)
+def test_slip_beyond_its_span_falls_with_the_value(
+    value: float, expected: float
+) -> None:
+    assert OHMS.slip_density(value) == pytest.approx(expected)
+
+
+def test_slip_shows_a_level_or_anything() -> None:
+    # By hand at 12.1 V: half of the points are at 0 V, three tenths at 12 V give or
+    # take .2 V, half a deviation off; the last fifth is anywhere in 15 V.
+    levels = [at(0.0), at(12.0)]
+
+    found = slip_density(12.1, levels, [0.5, 0.3], deviation=0.2, span=15.0)
+
+    normal = math.exp(-0.5 * 0.5**2) / (0.2 * math.sqrt(2 * math.pi))
+    assert found.tolist() == [[pytest.approx(0.3 * normal + 0.2 / 15, rel=1e-9)]]
+
+
+def test_three_readings_that_agree_stray_once() -> None:
+    # By hand, one in ten a slip that shows this with .2, right ones .5, taken again 4:
+    # all slips .02^3; one, two or all three right count .5 once and 4 for each further.
+    slips = Slips(probability=0.1, times=3, again=4.0)
+    one = 3 * 0.9 * 0.5 * 0.02**2
+    two = 3 * 0.9**2 * 0.5 * 4 * 0.02
+    every = 0.9**3 * 0.5 * 4**2
+
+    found = slips.mixed(np.array(0.5), 0.2)
+
+    assert float(found) == pytest.approx(0.02**3 + one + two + every, rel=1e-12)
+
+
+def test_tail_of_a_draw_that_would_be_over_range_is_nothing() -> None:
+    # By hand: one deviation off .3173 in the draw that shows ohms.
+    sigma = float(OHMS.deviation(np.array(5.0)))
+    share = np.array([0.75, 0.25])
+
+    found = tail_of(5.0 - sigma, np.array([5.0, math.inf]), share, spread=OHMS)
+
+    # the gap that the draws leave to each other, an OL counting as nothing, widens it
+    alone = tail_of(5.0 - sigma, np.array([5.0]), np.array([1.0]), spread=OHMS)
+    assert alone == pytest.approx(0.3173, abs=1e-4)
+    assert 0.75 * alone < found < 0.75
+
+
+def test_answer_that_comes_again_counts_again() -> None:
+    # By hand, no twice: .4 there and missed twice, .6 away and not imagined twice.
+    found = symptom_likelihood(SYMPTOM, False, at(0.4), times=2)
+
+    assert found.tolist() == [[pytest.approx(0.4 * 0.02**2 + 0.6 * 0.99**2)]]
+
+
+# By hand: half a chance of being blown, .5 x .99 + .5 x .001 that it is seen.
+@pytest.mark.parametrize(("is_blown", "expected"), [(True, 0.4955), (False, 0.5045)])
+def test_look_at_a_fuse_that_may_be_blown(is_blown: bool, expected: float) -> None:
+    found = look_likelihood(is_blown, at(0.5))
+
+    assert found.tolist() == [[pytest.approx(expected)]]

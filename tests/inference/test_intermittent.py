@@ -10,7 +10,7 @@ import pytest
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue
 from diagnose.faults.modes import FaultMode
-from diagnose.inference.belief.intermittent import Presence
+from diagnose.inference.belief.intermittent import Presence, drawn_trigger
 from tests.lamp_car import CAR, COMES_AND_GOES, MODES, SHAKEN
 
 HOT = replace(SHAKEN, name="hot", present={"lit": 0.9}, otherwise=0.2)
@@ -81,3 +81,53 @@ def test_test_brings_what_has_its_trigger_and_sits_there() -> None:
 
     assert shaken[:, 0].tolist() == [0.85, 0.02]
     assert hot[:, 0].tolist() == [0.15, 0.02]
+
+
+def test_three_looks_that_agree_are_every_way_to_have_been_there() -> None:
+    # By hand, there at one look in four: never .75^3 x .001, at one of three looks
+    # 3 x .25 x .75^2 x .6 x .01, at two 3 x .25^2 x .75 x .4 x .1, at all .25^3 x .3.
+    there = [np.array([[one]]) for one in (1.0, 0.6, 0.4, 0.3)]
+    away = [np.array([[one]]) for one in (1.0, 0.1, 0.01, 0.001)]
+
+    found = Presence.looked_at(there, away, np.array([[0.25]]))
+
+    expected = 0.421875e-3 + 2.53125e-3 + 5.625e-3 + 4.6875e-3
+    assert found.tolist() == [[pytest.approx(expected, abs=1e-12)]]
+
+
+def test_trigger_without_a_share_is_never_drawn() -> None:
+    # By hand: a quarter hot, the rest vibration, none damp; the last level is the
+    # end of the range.
+    mode = replace(COMES_AND_GOES, triggers={"hot": 0.25, "vibration": 0.75})
+    (cause,) = catalogue(CAR, [replace(mode, kind="lamp")])
+    levels = np.array([0.0, 0.2499, 0.25, 0.6, 1.0])
+
+    found = drawn_trigger(cause, ("damp", "hot", "vibration", "salt"), levels)
+
+    assert found.tolist() == [1, 1, 2, 2, 2]
+
+
+def test_car_without_faults_that_come_and_go_has_no_chances() -> None:
+    presence = Presence(catalogue(CAR, MODES), {}, Sample(n_draws=N_DRAWS))
+
+    assert presence.chance("lit").shape == (0, N_DRAWS)
+    assert presence.mean_chance(["lit", "key-off"]).shape == (0, N_DRAWS)
+
+
+def test_complaint_of_one_trigger_is_not_that_of_another() -> None:
+    half = replace(COMES_AND_GOES, triggers={"vibration": 0.5, "hot": 0.5})
+    seldom = replace(HOT, in_complaint=0.4)
+    presence = Presence(
+        catalogue(CAR, (*MODES, half)),
+        {"vibration": SHAKEN, "hot": seldom},
+        Sample(n_draws=8),
+    )
+
+    complained = presence.chance("lit", is_complaint=True)
+    lit = presence.chance("lit")
+
+    # made up above: shaken .97 and .6, hot .4 and .9
+    is_hot = presence.trigger == 1
+    assert 0 < is_hot.sum() < is_hot.size
+    assert complained.tolist() == np.where(is_hot, 0.4, 0.97).tolist()
+    assert lit.tolist() == np.where(is_hot, 0.9, 0.6).tolist()

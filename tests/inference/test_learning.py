@@ -15,6 +15,7 @@ from diagnose.inference.learning.factors import (
     Learned,
     LearnedShare,
     learned_by,
+    rates_digest,
     with_learned,
 )
 from diagnose.inference.prior.network import dirichlet_shares
@@ -284,6 +285,22 @@ def test_factors_of_other_published_rates_are_refused() -> None:
         with_learned(other, learned)
 
 
+@pytest.mark.parametrize("digest", ["", "~"], ids=["before", "behind"])
+def test_factors_of_any_other_digest_are_refused(digest: str) -> None:
+    learned = replace(learned_of([closed("blown", FUSE)]), rates_digest=digest)
+
+    with pytest.raises(ValueError, match="other published rates"):
+        with_learned(KNOWLEDGE, learned)
+
+
+def test_mode_of_which_nothing_was_learned_keeps_its_rate() -> None:
+    learned = replace(learned_of([closed("blown", FUSE)]), shares=())
+
+    found = with_learned(KNOWLEDGE, learned)
+
+    assert [m.rate for m in found.modes] == [m.rate for m in KNOWLEDGE.modes]
+
+
 def test_case_of_an_impossible_mode_is_our_own_mistake() -> None:
     with pytest.raises(ValueError, match="can't have"):
         learned_of([closed("blown", LAMP)])
@@ -322,3 +339,89 @@ def test_pgmpy_estimates_shares_in_the_order_of_the_counts() -> None:
     found = dirichlet_shares(counts, pseudo)
 
     assert found == pytest.approx([0.175, 0.1, 0.5, 0.225], abs=1e-12)
+
+
+# What a rate is multiplied by belongs to the rate: another answer's chance, or another
+# factor of it, makes other rates.
+def test_digest_is_that_of_rates_and_of_what_shifts_them() -> None:
+    dry = replace(CONTEXTS[1], states={"dry": 0.8, "wet": 0.2})
+    often = tuple(replace(mode, rate=1.5 * mode.rate) for mode in MODES)
+    wetter = tuple(
+        replace(mode, factors={"water": {"wet": 9.0}}) if mode.factors else mode
+        for mode in MODES
+    )
+    longer = tuple(
+        replace(mode, repair=replace(mode.repair, minutes=77.0)) for mode in MODES
+    )
+
+    as_published = rates_digest(KNOWLEDGE)
+
+    assert rates_digest(make_knowledge(often)) != as_published
+    assert rates_digest(make_knowledge(wetter)) != as_published
+    assert rates_digest(replace(KNOWLEDGE, contexts=(CONTEXTS[0], dry))) != as_published
+    assert rates_digest(make_knowledge(longer)) == as_published
+
+
+@pytest.mark.parametrize("factor", [0.0, -1.0, float("inf"), float("nan")])
+def test_factor_that_can_not_be_is_refused(factor: float) -> None:
+    learned = learned_of([closed("blown", FUSE)])
+    broken = replace(
+        learned, shares=(replace(learned.shares[0], factor=factor), *learned.shares[1:])
+    )
+
+    with pytest.raises(ValueError, match="not a positive number"):
+        with_learned(KNOWLEDGE, broken)
+
+
+def test_learned_says_what_it_rests_on() -> None:
+    learned = learned_of([closed("blown", FUSE)] * 3 + [closed("burnt_out", LAMP)])
+
+    assert (learned.n_cases, learned.published_cases) == (4, 200.0)
+    assert learned.rates_digest == rates_digest(KNOWLEDGE)
+    blown, lamp = share_of(learned, "blown"), share_of(learned, "burnt_out")
+    assert (blown.kind, blown.modes, blown.seen) == ("fuse", ("blown",), 3.0)
+    # By hand: four cars with .02 and .03 of .22.
+    assert blown.expected == pytest.approx(4 * 0.02 / 0.22, rel=SINGLE)
+    assert lamp.expected == pytest.approx(4 * 0.03 / 0.22, rel=SINGLE)
+
+
+def test_same_car_with_another_history_is_not_the_same() -> None:
+    counter = Counter(MODES, CONTEXTS)
+    dry = counter.expected_shares(PARTS, DRY_IN_SERVICE)
+    wet = counter.expected_shares(PARTS, {**DRY_IN_SERVICE, "water": "wet"})
+
+    again = counter.expected_shares(PARTS, DRY_IN_SERVICE)
+
+    assert again.tolist() == dry.tolist() != wet.tolist()
+
+
+def test_car_that_can_not_fail_is_our_own_mistake() -> None:
+    counter = Counter(MODES, CONTEXTS)
+
+    with pytest.raises(ValueError, match="can fail"):
+        counter.expected_shares({("sender", ""): 3}, {})
+
+
+def test_mode_of_one_role_is_counted_on_parts_in_it_alone() -> None:
+    ground_only = tuple(
+        replace(mode, roles=frozenset({"ground"}))
+        if mode.name == "open_circuit"
+        else mode
+        for mode in MODES
+    )
+    counter = Counter(ground_only, CONTEXTS)
+    place = [names for _, names in counter.categories].index(("open_circuit",))
+
+    found = [
+        float(counter.expected_shares({group: 1}, DRY_IN_SERVICE)[place])
+        for group in (WIRE, GROUND)
+    ]
+
+    # By hand: .02 of .02 + .03 + .03 on the ground wire.
+    assert found == pytest.approx([0.0, 0.25])
+
+
+def test_batches_end_with_what_is_left() -> None:
+    assert [len(one) for one in batched(range(2 * BATCH))] == [BATCH, BATCH]
+    assert [len(one) for one in batched(range(BATCH + 1))] == [BATCH, 1]
+    assert list(batched([])) == []

@@ -252,3 +252,20 @@ def test_random_likelihoods_agree_on_other_networks(
             if index in fault_set
         )
         assert found == pytest.approx(expected[cause.name], abs=TOLERANCE)
+
+
+def test_part_whose_modes_never_happen_is_sound() -> None:
+    never = [replace(mode, rate=0.0) for mode in (BLOWN, BURNT_OUT)]
+    causes = catalogue(CAR, [*never, OPEN])
+
+    found = cause_probabilities(priors_of(CauseNetwork(CONTEXTS, causes)), {})
+
+    # By hand: .02 x 1.5 of feed and ground are open, on half of the cars twice as often
+    names = [cause.name for cause in causes]
+    assert dict(zip(names, found.tolist(), strict=True)) == {
+        "main-fuse:blown": 0.0,
+        "lamp-fuse:blown": 0.0,
+        "feed:open_circuit": pytest.approx(0.03, abs=TOLERANCE),
+        "lamp:burnt_out": 0.0,
+        "ground:open_circuit": pytest.approx(0.03, abs=TOLERANCE),
+    }

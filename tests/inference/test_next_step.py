@@ -111,6 +111,53 @@ def test_saving_is_never_negative() -> None:
     assert saved_minutes([joint], plan).min() > -1e-9
 
 
+def test_readings_of_several_kinds_are_worth_what_each_is_alone() -> None:
+    # One of two outcomes, one of three of which the first never happens.
+    random = np.random.default_rng(7)
+    two, three = random.random((2, 2, 5)), random.random((3, 3, 5))
+    three[1, 0] = 0.0
+    # the same is believed before each of them
+    before = np.array([0.3, 0.2, 0.1, 0.3, 0.1])
+    two *= (before / two.sum(axis=1))[:, None]
+    three *= (before / three.sum(axis=1))[:, None]
+    plan = RepairPlan(minutes=MINUTES, give_up_minutes=60.0)
+
+    found = saved_minutes([two, three], plan)
+
+    def minutes(chances: FloatArray) -> float:
+        return float(expected_repair_minutes(chances, plan))
+
+    expected = [
+        minutes(before[:4])
+        - sum(
+            float(outcome.sum()) * minutes(outcome[:4] / outcome.sum())
+            for outcome in joint
+            if outcome.any()
+        )
+        for joint in (*two, *three)
+    ]
+    assert found == pytest.approx(expected, abs=1e-9)
+    assert min(expected) > 0.0
+
+
+def test_nothing_to_mend_is_never_mended() -> None:
+    # By hand: half the time nothing of the list is wrong. The one repair takes 10 min
+    # and then half of 40 for help; help at once takes 40.
+    plan = RepairPlan(minutes=np.array([10.0]), give_up_minutes=40.0)
+
+    assert float(expected_repair_minutes(np.array([0.5]), plan)) == pytest.approx(30.0)
+    # a reading that tells: .5 x 10 for the repair alone, .5 x 40 for help at once
+    joint = np.array([[[0.5, 0.0], [0.0, 0.5]]])
+    assert saved_minutes([joint], plan) == pytest.approx([30.0 - 25.0])
+
+
+def test_help_is_fetched_at_once_where_repairs_hardly_cure() -> None:
+    # By hand: 10 + .9 x 40 would be 46.
+    plan = RepairPlan(minutes=np.array([10.0]), give_up_minutes=40.0)
+
+    assert float(expected_repair_minutes(np.array([0.1]), plan)) == pytest.approx(40.0)
+
+
 # Four inverters in a row, each faulty with .01 and then giving either value, last
 # output wrong: rules of de Kleer & Williams, "Diagnosing multiple faults", Artificial
 # Intelligence 32, 1987; figures computed from them.
@@ -408,3 +455,15 @@ def test_draws_ruled_out_for_a_set_are_left_out_of_it() -> None:
 @pytest.mark.parametrize("edges", [VOLT_EDGES, AMP_EDGES, OHM_EDGES, LOOK_EDGES])
 def test_edges_rise(edges: FloatArray) -> None:
     assert (np.diff(edges) > 0).all()
+
+
+def test_particles_take_the_draws_that_all_sets_together_believe_in() -> None:
+    # By hand: the draws weigh .25, .1, .35 and .3 over both sets; the third and the
+    # fourth are taken, in their order, and both sets get them as 35 to 30.
+    weights = np.array([[0.2, 0.0, 0.2, 0.1], [0.05, 0.1, 0.15, 0.2]])
+
+    rows, draws, share = common_particles(weights, most_sets=2, n_draws=2)
+
+    assert (rows.tolist(), draws.tolist()) == ([0, 0, 1, 1], [2, 3, 2, 3])
+    half = 0.5 * np.array([35, 30]) / 65
+    assert share == pytest.approx([*half, *half])

@@ -64,6 +64,13 @@ def test_volts_along_a_fuse_stray_with_its_resistance_and_the_loads() -> None:
     assert float(spread.deviation(np.array(0.01))) == pytest.approx(0.0016645, rel=1e-4)
 
 
+def test_a_fuse_of_known_ohms_strays_with_the_loads_alone() -> None:
+    spread = spread_of(ReadingKind.FUSE, METER, system_volts=12.0)
+
+    # By hand at 30 mV: meter (.5 % of .03 + 3 x .0001)/2 = .000225; model 7 % of .03.
+    assert float(spread.deviation(np.array(0.03))) == pytest.approx(0.002112, rel=1e-3)
+
+
 # By hand: 1.25 and a tenth of the system's volts; a meter's amps and ohms within 100;
 # .1 V along a fuse, a third more than at its rating.
 @pytest.mark.parametrize(

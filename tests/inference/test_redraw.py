@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -16,6 +18,7 @@ from diagnose.inference.belief.severity_steps import (
     chosen_row,
     effective_draws,
     on_steps,
+    step_spread,
 )
 from diagnose.inference.belief.slips import Slips
 from diagnose.measurement.readings import Reading, ReadingKind
@@ -104,6 +107,7 @@ def test_chosen_row_shows_what_its_steps_show(
 
     row = chosen_row(grid, choice)
 
+    assert row.sets == grid.sets[:1]
     found = compiled.predicted(row, LAMP_VOLTS)[0]
     # .1 mV: the meter's load is interpolated too
     assert found == pytest.approx(shown[choice, np.arange(N_DRAWS)], abs=1e-4)
@@ -155,3 +159,64 @@ def test_one_draw_with_all_the_weight_counts_as_one() -> None:
     weights = np.array([[0.0, 1.0, 0.0, 0.0], [0.25, 0.25, 0.25, 0.25]])
 
     assert effective_draws(weights).tolist() == [1.0, 4.0]
+
+
+# By hand: of 10 draws the n-th asks for n x .618 + .5 of the weight, whole ones left
+# out: .5, .118, .736, .354, .972, .590, .208, .826, .444 and .062.
+def test_levels_of_the_draws_are_turned_by_the_golden_ratio() -> None:
+    likelihoods = np.repeat(np.array([[1.0], [2.0], [1.0]]), 10, axis=1)
+
+    choice = choose_severities(likelihoods).choice
+
+    # the first quarter is the mildest, the last one the severest
+    assert choice.tolist() == [1, 0, 1, 1, 2, 1, 0, 2, 1, 0]
+
+
+def test_each_draw_chooses_by_its_own_likelihoods() -> None:
+    likelihoods = np.array([[0.8, 0.0], [0.2, 0.4]])
+
+    found = choose_severities(likelihoods)
+
+    # By hand: the mean .5 over .8, and .2 over .4.
+    assert found.choice.tolist() == [0, 1]
+    assert found.correction == pytest.approx([0.625, 0.5])
+
+
+@pytest.mark.parametrize(
+    ("solved", "steps"),
+    [
+        # From OL to a number: the nearer one, the number from half way on.
+        ([math.inf, 8.0], [math.inf, math.inf, 8.0, 8.0, 8.0]),
+        # Three solved ones: the middle one belongs to both halves.
+        ([0.0, 4.0, 2.0], [0.0, 1.0, 2.0, 3.0, 4.0, 3.5, 3.0, 2.5, 2.0]),
+        # Nothing but OL.
+        ([math.inf, math.inf], [math.inf] * 5),
+    ],
+)
+def test_steps_lie_between_the_solved_severities(
+    solved: list[float], steps: list[float]
+) -> None:
+    assert on_steps(np.array(solved)[:, None])[:, 0].tolist() == steps
+
+
+@pytest.mark.parametrize(
+    ("shown", "spread"),
+    [
+        # Half the distance to the neighbour, on average of both where there are two,
+        # whichever way the steps go.
+        ([9.0, 5.0, 4.0], [2.0, 1.25, 0.5]),
+        # An OL is no neighbour.
+        ([math.inf, 2.0, 5.0, math.inf, 3.0], [0.0, 1.5, 1.5, 0.0, 0.0]),
+    ],
+)
+def test_step_stands_for_half_the_way_to_its_neighbours(
+    shown: list[float], spread: list[float]
+) -> None:
+    assert step_spread(np.array(shown)[:, None])[:, 0].tolist() == spread
+
+
+def test_draws_count_by_their_weight_and_not_by_its_unit() -> None:
+    # By hand: (3 + 1)^2 / (9 + 1).
+    weights = np.array([[3.0, 1.0], [0.3, 0.1], [0.0, 0.0]])
+
+    assert effective_draws(weights) == pytest.approx([1.6, 1.6, 0.0])

@@ -16,10 +16,20 @@ from diagnose.inference.prior.cause_network import CauseNetwork
 from diagnose.inference.prior.compilation import priors_of
 from diagnose.inference.prior.drawn_faults import drawn_fault_set
 from diagnose.inference.prior.marginal_chances import cause_probabilities
-from diagnose.inference.prior.priors import Priors
+from diagnose.inference.prior.priors import Priors, rates_alone
 from diagnose.inference.prior.several_faults import more_than_two, pair_lift
 from tests.elimination import fault_sets, posterior
-from tests.lamp_car import CAR, CONTEXTS, MODES, RESISTANCE_B, SHORT
+from tests.lamp_car import (
+    CAR,
+    COMES_AND_GOES,
+    CONTEXTS,
+    DISCHARGED,
+    MODES,
+    OPEN,
+    RESISTANCE_A,
+    RESISTANCE_B,
+    SHORT,
+)
 
 TOLERANCE = 1e-9
 DAMP = {"dry": 0.1, "wet": 0.5}
@@ -269,3 +279,131 @@ def test_bound_on_three_causes_holds_and_is_close(
     found = more_than_two(priors, told)
 
     assert exact <= found < 1.3 * exact
+
+
+DRY = {"wiring": "in_service", "water": "dry"}
+
+
+@pytest.mark.parametrize("told", [{}, DRY, {"water": "wet", "wiring": "fresh"}])
+def test_bound_on_three_causes_is_exact_with_one_parent(
+    told: dict[str, str], causes: tuple[Cause, ...], ties: Ties
+) -> None:
+    # Only where a set holds two parents of one link is something taken off twice.
+    flat = ties.links[1]
+    assert len(flat.parents) == 1
+    network = CauseNetwork(CONTEXTS, causes, replace(ties, links=(flat,)))
+    priors, sets = priors_of(network), fault_sets(network)
+    chances = priors.set_probabilities(sets, told)
+    sizes = np.array([len(fault_set) for fault_set in sets])
+
+    found = more_than_two(priors, told)
+
+    # By counting, as above.
+    exact = float(chances[sizes > 2].sum() / chances[sizes > 0].sum())
+    assert found == pytest.approx(exact, rel=1e-6)
+
+
+def test_lift_of_a_pair_in_one_spot_is_that_of_its_chances(
+    causes: tuple[Cause, ...], ties: Ties
+) -> None:
+    # With every question answered the lift is not about, but just, how much likelier
+    # the pair is than by the odds of its causes.
+    priors = priors_of(CauseNetwork(CONTEXTS, causes, replace(ties, links=())))
+    names = ("feed:high_resistance_a", "ground:high_resistance_a", "feed:open_circuit")
+    first, second, other = (number(name, causes) for name in names)
+
+    lift = pair_lift(priors, DRY)
+
+    for one, two in ((first, second), (second, other)):
+        none, alone, beside, both = priors.set_probabilities(
+            [(), (one,), (two,), tuple(sorted((one, two)))], DRY
+        ).tolist()
+        expected = both * none / (alone * beside)
+        assert lift[one, two] == pytest.approx(expected, rel=1e-6)
+    assert lift[first, second] > 1.2
+
+
+def test_links_of_two_parents_both_act_on_the_child(
+    priors: Priors, causes: tuple[Cause, ...]
+) -> None:
+    # By hand: .003 x 4 x 3 of the lamps behind a bad joint and on a flat battery.
+    joint = number("ground:high_resistance_a", causes)
+    flat = number("battery:discharged", causes)
+    lamp = number("lamp:burnt_out", causes)
+    pair = tuple(sorted((joint, flat)))
+
+    alone, both = priors.set_probabilities(
+        [pair, tuple(sorted((*pair, lamp)))], DRY
+    ).tolist()
+
+    assert both / (alone + both) == pytest.approx(0.036, abs=1e-12)
+
+
+def test_link_leaves_no_part_likelier_broken_than_sound(
+    causes: tuple[Cause, ...], ties: Ties
+) -> None:
+    # By hand: .003 x 400 would be 1.2; it is a half.
+    strong = replace(ties.links[1], factor=400.0)
+    priors = priors_of(CauseNetwork(CONTEXTS, causes, Ties(links=(strong,), spots=())))
+    flat = number("battery:discharged", causes)
+    lamp = number("lamp:burnt_out", causes)
+
+    alone, both = priors.set_probabilities(
+        [(flat,), tuple(sorted((flat, lamp)))], DRY
+    ).tolist()
+
+    assert both / (alone + both) == pytest.approx(0.5, abs=1e-12)
+
+
+def test_drawn_faults_are_none_where_nothing_can_fail() -> None:
+    none = rates_alone(
+        [replace(one, mode=replace(one.mode, rate=0.0)) for one in catalogue(CAR, RARE)]
+    )
+
+    assert drawn_fault_set(none, np.random.default_rng(1)) == ()
+
+
+def test_rates_alone_are_those_of_the_modes(causes: tuple[Cause, ...]) -> None:
+    # By hand: the battery .002, two fuses .001 each, the switch .0005, the feed .002
+    # and .003, the lamp .003, the ground as the feed.
+    priors = rates_alone(causes)
+    fuse = number("lamp-fuse:blown", causes)
+
+    none, alone = priors.set_probabilities([(), (fuse,)], {}).tolist()
+
+    expected = 0.998 * 0.999**2 * 0.9995 * 0.995 * 0.997 * 0.995
+    assert none == pytest.approx(expected, abs=1e-12)
+    assert alone == pytest.approx(expected * 0.001 / 0.999, abs=1e-12)
+
+
+def test_link_makes_its_children_alone_likelier() -> None:
+    # A flat battery, and a feed that is open, there or now and then, three times as
+    # often. By hand, dry and in service: .02 of feeds each are open or come and go,
+    # .03 have a bad joint; on a flat battery .06, .06 and .03 still.
+    causes = catalogue(CAR, (DISCHARGED, OPEN, RESISTANCE_A, COMES_AND_GOES))
+    flat, is_open, joint, fleeting = (
+        number(name, causes)
+        for name in (
+            "battery:discharged",
+            "feed:open_circuit",
+            "feed:high_resistance_a",
+            "feed:comes_and_goes",
+        )
+    )
+    strain = Link(
+        name="strain",
+        parents=(flat,),
+        part="feed",
+        children=(is_open, fleeting),
+        factor=3.0,
+    )
+    priors = priors_of(CauseNetwork(CONTEXTS, causes, Ties(links=(strain,), spots=())))
+    sets = [(flat,), *((flat, one) for one in (is_open, joint, fleeting))]
+
+    found = priors.set_probabilities(sets, DRY)
+
+    assert found / found.sum() == pytest.approx([0.85, 0.06, 0.03, 0.06], abs=1e-12)
+    marginals = cause_probabilities(priors, DRY)
+    # By hand: one battery in fifty is flat.
+    expected = [0.02 * (0.98 + 0.02 * 3), 0.03, 0.02 * (0.98 + 0.02 * 3)]
+    assert marginals[[is_open, joint, fleeting]] == pytest.approx(expected, abs=1e-12)

@@ -9,7 +9,11 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.inference.choice.look_ahead import after_outcomes, further_minutes
+from diagnose.inference.choice.look_ahead import (
+    after_outcomes,
+    binned_outcomes,
+    further_minutes,
+)
 from diagnose.inference.choice.particles import Particles
 from diagnose.inference.choice.reading_worth import RepairPlan
 
@@ -60,3 +64,94 @@ def test_particles_given_up_leave_a_whole_behind() -> None:
     assert (first.some.tolist(), then.some.tolist()) == ([0, 1], [2])
     assert first.particles.share == pytest.approx([5 / 7, 2 / 7], abs=1e-12)
     assert then.particles.share == pytest.approx([1.0], abs=1e-12)
+
+
+# By hand: an outcome as rare as three in a hundred is looked at, a rarer one is not.
+@pytest.mark.parametrize(("rare", "n_after"), [(0.029, 1), (0.031, 2)])
+def test_rare_outcome_is_not_looked_at(rare: float, n_after: int) -> None:
+    some = replace(FOUR, share=np.array([0.5, 0.5 - rare, 0.5 * rare, 0.5 * rare]))
+
+    found = after_outcomes(FIRST, some)
+
+    assert len(found) == n_after
+    assert found[0].chance == pytest.approx(1.0 - rare)
+    # in whichever order they come
+    assert len(after_outcomes(FIRST[::-1], some)) == n_after
+
+
+# By hand: of the likeliest particle's .2999 a thousandth is .0002999.
+@pytest.mark.parametrize(("small", "left"), [(0.00029, [2]), (0.00031, [2, 3])])
+def test_particle_below_a_thousandth_of_the_likeliest_is_given_up(
+    small: float, left: list[int]
+) -> None:
+    some = replace(FOUR, share=np.array([0.5, 0.2, 0.2999, small]))
+
+    then = after_outcomes(FIRST, some)[1]
+
+    assert then.some.tolist() == left
+    assert then.particles.group.tolist() == left
+    assert then.particles.row.tolist() == left
+
+
+def test_unsure_outcome_leaves_each_particle_its_chance() -> None:
+    # A lamp that is called lit by half the people under the second cause.
+    outcomes = np.array([[1.0, 0.5], [0.0, 0.5]])
+    two = Particles(
+        row=np.array([7, 8]),
+        draw=np.array([3, 4]),
+        share=np.array([0.4, 0.6]),
+        group=np.array([0, 1]),
+    )
+
+    lit, dim = after_outcomes(outcomes, two)
+
+    # By hand: .4 and .3 of .7; .3 alone.
+    assert [lit.chance, dim.chance] == pytest.approx([0.7, 0.3])
+    assert lit.particles.share == pytest.approx([4 / 7, 3 / 7])
+    assert (dim.particles.row.tolist(), dim.particles.draw.tolist()) == ([8], [4])
+
+
+def test_second_reading_counts_by_the_chance_of_the_outcome() -> None:
+    # After the first outcome (.8) two equal causes are left, after the other only one.
+    some = replace(FOUR, share=np.array([0.4, 0.4, 0.2, 0.0]))
+    after = after_outcomes(FIRST, some)
+    joints = [joint for one in after for joint in second(one.some, one.particles)]
+
+    found = further_minutes(after, joints, PLAN, minutes=np.array([4.0]))
+
+    # By hand: .8 of the time it saves 10 min for 4; else there is nothing to tell.
+    assert found == pytest.approx(0.8 * 6.0)
+
+
+def test_best_of_several_second_readings_is_taken() -> None:
+    after = after_outcomes(FIRST, FOUR)
+    joints = []
+    for one in after:
+        (telling,) = second(one.some, one.particles)
+        silent = telling.sum(axis=1, keepdims=True).repeat(2, axis=1) / 2
+        joints += [np.concatenate([silent, telling, telling])]
+
+    found = further_minutes(after, joints, PLAN, minutes=np.array([1.0, 7.0, 5.0]))
+
+    # By hand: the first tells nothing; the others save 10 min for 7 and for 5.
+    assert found == pytest.approx(5.0)
+
+
+def test_without_a_second_reading_nothing_more_is_saved() -> None:
+    after = after_outcomes(FIRST, FOUR)
+
+    assert further_minutes(after, [], PLAN, minutes=np.array([1.0])) == 0.0
+    assert further_minutes(after, [], PLAN, minutes=np.empty(0)) == 0.0
+
+
+def test_bins_of_a_first_reading_leave_out_what_nothing_shows() -> None:
+    # By hand: leads may be swapped; an edge belongs to the bin above it.
+    values = np.array([-0.5, 2.0, 0.1, 9.0])
+
+    found = binned_outcomes(values, np.array([1.0, 2.0, 5.0, 7.0]))
+
+    assert found.tolist() == [
+        [1.0, 0.0, 1.0, 0.0],
+        [0.0, 1.0, 0.0, 0.0],
+        [0.0, 0.0, 0.0, 1.0],
+    ]

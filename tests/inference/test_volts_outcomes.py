@@ -144,3 +144,67 @@ def test_last_bin_holds_all_that_is_above_it(volts: float, above: float) -> None
 
     # .001: the digits given
     assert float(found[-1].sum()) == pytest.approx(above, abs=1e-3)
+
+
+def bins_of(volts: float) -> dict[int, float]:
+    """Return the bins that a predicted value falls into, with their chances."""
+    (found,) = OUTCOMES.joint(
+        np.array([[volts, volts]], dtype=np.float32), TWO, n_groups=2
+    )
+    chances = found.sum(axis=1)
+    return {int(n): float(chances[n]) for n in np.flatnonzero(chances)}
+
+
+def test_value_on_an_edge_is_on_either_side_of_it_alike() -> None:
+    # By hand: 5 V is the eleventh edge; steps of a hundredth are taken at their
+    # middle, 5.005 V, .09 of the .0583 V that it strays above the edge.
+    found = bins_of(5.001)
+
+    assert found[10] == pytest.approx(0.466, abs=0.002)
+    assert found[11] == pytest.approx(0.534, abs=0.002)
+
+
+@pytest.mark.parametrize(
+    ("volts", "chances"),
+    [
+        # By hand, around 0 V by the .03 V that all readings stray; leads get swapped,
+        # so that both sides count. Of .005 V: .05 V is 1.5 deviations above and -.05
+        # V 1.83 below, .9332 - .0334; .1 V is 3.17 and -.1 V 3.5, .9992 - .0002.
+        (0.001, {0: 0.8998, 1: 0.0992, 2: 0.001}),
+        # Of .075 V, straying by .03001: .05 and .1 V are .833 below and above, .2024,
+        # .5952 and .2024; .0062 lies above .15 V, taken off the last and shared out.
+        (0.0705, {0: 0.2037, 1: 0.5989, 2: 0.1974}),
+    ],
+)
+def test_volts_next_to_nothing_count_on_both_sides(
+    volts: float, chances: dict[int, float]
+) -> None:
+    assert bins_of(volts) == pytest.approx(chances, abs=0.001)
+
+
+def test_each_reading_is_counted_by_itself() -> None:
+    # More readings than are counted at once, the last one unlike the others.
+    values = np.full((200, 2), 12.0, dtype=np.float32)
+    values[130], values[199] = 3.0, 7.0
+
+    joint = OUTCOMES.joint(values, TWO, n_groups=2)
+
+    for row, volts in ((0, 12.0), (129, 12.0), (130, 3.0), (198, 12.0), (199, 7.0)):
+        expected = bins_of(volts)
+        assert set(np.flatnonzero(joint[row].any(axis=1)).tolist()) == set(expected)
+
+
+def test_shares_and_groups_of_the_particles_are_kept() -> None:
+    some = Particles(
+        row=np.array([0, 1, 2]),
+        draw=np.array([0, 0, 0]),
+        share=np.array([0.2, 0.3, 0.5]),
+        group=np.array([2, 0, 2]),
+    )
+    values = np.array([[0.0, 0.0, 12.0]], dtype=np.float32)
+
+    (joint,) = OUTCOMES.joint(values, some, n_groups=4)
+
+    assert joint.sum(axis=0) == pytest.approx([0.3, 0.0, 0.7, 0.0])
+    # By hand: what shows 0 V is in the first three bins, what shows 12 V far above.
+    assert joint[:3].sum(axis=0) == pytest.approx([0.3, 0.0, 0.2, 0.0])

@@ -176,6 +176,54 @@ def test_value_can_be_relative_to_another_state() -> None:
     assert chance(wanted, observed(dim_volts=6.0)) == pytest.approx(0.5)
 
 
+# By hand: 10 V over a millivolt is ten thousand.
+@pytest.mark.parametrize(("limit", "holds"), [(9000.0, 1.0), (11000.0, 0.0)])
+def test_value_beside_nothing_is_that_beside_a_millivolt(
+    limit: float, holds: float
+) -> None:
+    wanted = replace(claim(Quantity.VOLTS, "headlamps", limit), relative_to="key-off")
+
+    # key off both ends of the lamp are at 1 V
+    assert chance(wanted, observed(dim_volts=1.0)) == pytest.approx(holds)
+
+
+@pytest.mark.parametrize(("limit", "holds"), [(9.999, 1.0), (10.001, 0.0)])
+def test_limit_without_blur_is_a_step(limit: float, holds: float) -> None:
+    sharp = replace(claim(Quantity.VOLTS, "headlamps", limit), blur=0.0)
+
+    assert chance(sharp) == pytest.approx(holds)
+
+
+def test_light_is_not_scaled_by_the_system() -> None:
+    # By hand: a lamp of 13.5 V gives (10/13.5)**3.4 of its light on any car.
+    car = replace(CAR, system_volts=24.0)
+
+    found = chance(claim(Quantity.LIGHT, "headlamps", (10.0 / 13.5) ** 3.4), car=car)
+
+    assert found == pytest.approx(0.5, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("at_least", "expected"), [(True, 0.2689), (False, 0.5)], ids=["above", "below"]
+)
+def test_worst_of_several_parts_counts(at_least: bool, expected: float) -> None:
+    # By hand: one lamp at the limit, the other one blur beyond it: 1/(1 + e) above.
+    weak = replace(
+        CAR.part("lamp"),
+        name="other-lamp",
+        terminals={"a": "lamp.minus", "b": "earth"},
+    )
+    car = replace(CAR, parts=(*CAR.parts, weak))
+    seen = observed({"lamp.plus": 11.0, "lamp.minus": 1.0, "earth": -8.9})
+    limit = 10.0
+
+    found = chance(
+        claim(Quantity.VOLTS, "headlamps", limit, at_least=at_least), seen, car
+    )
+
+    assert found == pytest.approx(expected, abs=1e-4)
+
+
 def test_every_part_with_the_role_must_satisfy_the_claim() -> None:
     dark = replace(CAR.part("lamp"), name="other-lamp", terminals={"a": "x", "b": "y"})
     car = replace(CAR, parts=(*CAR.parts, dark))
@@ -272,6 +320,22 @@ def test_probes_are_those_of_the_usable_symptoms() -> None:
     assert needed_probes(CAR, symptoms) == (
         Probe(branch="lamp-fuse", state="lit", is_current=False),
         Probe(branch="battery", state="lit", is_current=True),
+    )
+
+
+def test_probes_are_those_of_both_states_and_of_every_part() -> None:
+    other = replace(CAR.part("lamp"), name="other-lamp")
+    car = replace(CAR, parts=(*CAR.parts, other))
+    amps = replace(claim(Quantity.AMPS, "headlamps", 0.5), relative_to="key-off")
+    up = replace(claim(Quantity.IS_CLOSED, "headlamps", 0.5), state="isolated")
+    twice = make_symptom("twice", amps, ABSENT, up, amps, join=Join.ALL)
+
+    found = needed_probes(car, {"twice": twice})
+
+    assert found == tuple(
+        Probe(branch=branch, state=state, is_current=is_current)
+        for state, is_current in (("lit", True), ("key-off", True), ("isolated", False))
+        for branch in ("lamp", "other-lamp")
     )
 
 

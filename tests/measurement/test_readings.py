@@ -7,11 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Car
+from diagnose.circuit.car import Car, OperatingState
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
 from diagnose.measurement.where_to_measure import (
     clamp_parts,
     drain_readings,
+    is_at_rest,
+    meaningless_ohms,
     proposable_readings,
     ripple_nodes,
 )
@@ -128,3 +130,56 @@ def test_drain_is_looked_for_at_rest(sedan_model: Model) -> None:
     fuses = {one.red for one in found if one.kind is ReadingKind.FUSE}
     assert "fuel-pump-fuse" in fuses
     assert not {"old-main-fuse", "light-feed-fuse"} & fuses
+
+
+AT_REST = OperatingState(name="rest", label="at rest", switch_positions={})
+
+
+@pytest.mark.parametrize(
+    "state",
+    [
+        replace(AT_REST, switch_positions={"light-switch": "on"}),
+        replace(AT_REST, commands=frozenset({"lamp"})),
+        replace(AT_REST, is_cranking=True),
+        replace(AT_REST, engine_rpm=1.0),
+        replace(AT_REST, is_battery_connected=False),
+    ],
+    ids=["switched on", "commanded", "cranking", "running", "disconnected"],
+)
+def test_car_is_at_rest_with_nothing_switched_on(state: OperatingState) -> None:
+    assert is_at_rest(AT_REST)
+    assert not is_at_rest(state)
+
+
+def test_every_reading_of_a_small_car_is_there() -> None:
+    # By hand. Volts to the post: seven nodes in two states. Drops while the lamp is on:
+    # two fuses, switch, feed, lamp and ground wire; the stud's is that of the body to
+    # the post. Ohms: the seven nodes. A look at two fuses; at rest amps at the battery
+    # and millivolts along both. Key off and no key on: lamps are not counted here.
+    count = {kind: len(of_kind(kind)) for kind in ReadingKind}
+
+    assert count == {
+        ReadingKind.DC_VOLTS: 14 + 6,
+        ReadingKind.OHMS: 7,
+        ReadingKind.LOOK: 2,
+        ReadingKind.AMPS: 1,
+        ReadingKind.FUSE: 2,
+        ReadingKind.AC_VOLTS: 0,
+        ReadingKind.LAMP: count[ReadingKind.LAMP],
+    }
+
+
+def test_ohms_mean_nothing_across_electronics_alone() -> None:
+    module = make_part("electronics", "module", "module.plus", "module.minus")
+    car = replace(CAR, parts=(*CAR.parts, module))
+
+    def of(red: str, black: str, kind: ReadingKind = ReadingKind.OHMS) -> str:
+        reading = Reading(kind=kind, state="isolated", red=red, black=black)
+        return meaningless_ohms(reading, car)
+
+    assert of("module.plus", "module.minus") == "module"
+    assert of(GROUND, "module.plus") == "module"
+    assert of("module.plus", "lamp.plus") == ""
+    assert of("module.minus", GROUND) == ""
+    assert of("lamp.plus", GROUND) == ""
+    assert of("module.plus", "module.minus", ReadingKind.DC_VOLTS) == ""

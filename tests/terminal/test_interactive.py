@@ -69,6 +69,15 @@ def test_ctrl_c_clears_the_line_and_goes_on(casebook: Casebook, tmp_path: Path) 
     assert casebook.answer.facts == (f"complaint: {first}",)
 
 
+def test_half_a_report_of_a_mouse_is_passed_over(
+    casebook: Casebook, tmp_path: Path
+) -> None:
+    # found with random keys: the library reads numbers where there are none
+    screen = typed(casebook, f"\x1b[<;;M{CTRL_C}1\r{CTRL_D}", tmp_path)
+
+    assert "Case sunday is kept." in screen
+
+
 def test_keys_that_end_a_line_twice_in_one_go_end_nothing(
     casebook: Casebook, tmp_path: Path
 ) -> None:

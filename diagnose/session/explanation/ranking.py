@@ -128,7 +128,8 @@ class Ranking:
             name=cause.name,
             members=tuple(causes[member].name for member in self._model.lines[line]),
             says=cause.says,
-            probability=float(moment.lines.probabilities[line]),
+            # a sum of shares of one may end a rounding above it
+            probability=min(1.0, float(moment.lines.probabilities[line])),
             repair=cause.repair,
             repair_minutes=moment.line_minutes.repair[line],
             evidence=tuple(

@@ -6,9 +6,10 @@ Ctrl-C clears the line, or ends a long wait; Ctrl-D on an empty line saves and l
 from __future__ import annotations
 
 import contextlib
-import os
+import signal
 import sys
 from collections.abc import Iterable, Iterator
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any
 
@@ -17,14 +18,16 @@ from prompt_toolkit.completion import CompleteEvent, Completer, Completion
 from prompt_toolkit.document import Document
 from prompt_toolkit.formatted_text import FormattedText
 from prompt_toolkit.history import FileHistory, History, InMemoryHistory
+from prompt_toolkit.key_binding import KeyBindings
+from prompt_toolkit.keys import Keys
 from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
-from rich.text import Text
 
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.dialogue.completion import suggestions
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.faces.meanwhile import Meanwhile
+from diagnose.terminal.faces.sheet import ResizedError, Sheet, redraw_when_resized
 from diagnose.terminal.pages.notebook import Notebook
 from diagnose.terminal.pages.page import Page, Tone, say
 from diagnose.terminal.safe_text import clean
@@ -116,113 +119,92 @@ def run_interactive(
         complete_while_typing=False,
         color_depth=colours,
         style=_STYLE,
+        key_bindings=_no_mouse(),
     )
     _leave_once(session)
-    sheet = _Sheet(notebook)
-    _redraw_when_resized(session, notebook)
+    sheet = Sheet(notebook)
+    redraw_when_resized(session, notebook)
     sheet.show(opening)
     if warning:
         notebook.draw((say("typing", warning, Tone.ASIDE),))
-    meanwhile.begin()
-    has_begun = _has_read_on(notebook, colours)
-    if has_begun:
-        sheet.show(conversation.open())
-    typed = ""
-    while has_begun and not conversation.is_over:
-        try:
-            meanwhile.begin()
-            word = "more" if sheet.has_more else conversation.prompt
-            line = session.prompt(
-                _prompt(notebook, word),
-                default=typed,
-                rprompt=lambda: conversation.offer,
-                refresh_interval=OFFER_SECONDS,
-            )
-            typed = ""
-            if sheet.has_more and (not line.strip() or sheet.is_read_first):
-                # what was typed before the step was seen waits until it is
-                typed = line.strip()
-                sheet.show_more()
+    with _keys_are_no_signals():
+        meanwhile.begin()
+        has_begun = _has_read_on(notebook, colours)
+        if has_begun:
+            sheet.show(conversation.open())
+        typed = ""
+        while has_begun and not conversation.is_over:
+            try:
+                meanwhile.begin()
+                word = "more" if sheet.has_more else conversation.prompt
+                line = session.prompt(
+                    _prompt(notebook, word),
+                    default=typed,
+                    rprompt=lambda: conversation.offer,
+                    refresh_interval=OFFER_SECONDS,
+                )
+                typed = ""
+                if sheet.has_more and (not line.strip() or sheet.is_read_first):
+                    # what was typed before the step was seen waits until it is
+                    typed = line.strip()
+                    sheet.show_more()
+                    continue
+                sheet.show(_heard(conversation, line, notebook, meanwhile))
+            except ResizedError as resized:
+                typed = resized.typed
+                sheet.show_again()
+            except KeyboardInterrupt:
                 continue
-            sheet.show(_heard(conversation, line, notebook, meanwhile))
-        except _ResizedError as resized:
-            typed = resized.typed
-            sheet.show_again()
-        except KeyboardInterrupt:
-            continue
-        except EOFError:
-            break
-    notebook.draw(conversation.farewell())
-    notebook.rule_off()
+            except EOFError:
+                break
+        notebook.draw(conversation.farewell())
+        notebook.rule_off()
 
 
-class _Sheet:
-    """The latest page on the screen, and what of it did not fit.
+def _no_mouse() -> KeyBindings:
+    """Return bindings that pass over what looks like a mouse, which is not used here.
 
-    Parameters
-    ----------
-    notebook : Notebook
-        Draws it.
+    The library takes a damaged report of a mouse apart without a look and gives up.
     """
-
-    def __init__(self, notebook: Notebook) -> None:
-        self._notebook = notebook
-        self._page: Page = ()
-        self._left: list[list[Text]] = []
-
-    @property
-    def has_more(self) -> bool:
-        """Whether some of the page was not drawn yet."""
-        return bool(self._left)
-
-    @property
-    def is_read_first(self) -> bool:
-        """Whether what comes next has to be seen before anything is typed."""
-        return any(paragraph.is_first for paragraph in self._page)
-
-    def show(self, page: Page) -> None:
-        """Draw a page, or the first screenful of it."""
-        if not page:
-            return
-        self._page = page
-        self._left = self._notebook.screenfuls(page)
-        self.show_more()
-
-    def show_more(self) -> None:
-        """Draw the next screenful."""
-        if self._left:
-            self._notebook.put(self._left.pop(0))
-
-    def show_again(self) -> None:
-        """Draw the page anew on an empty screen, from its first screenful."""
-        self._notebook.clear()
-        self.show(self._page)
+    bindings = KeyBindings()
+    bindings.add(Keys.Vt100MouseEvent)(lambda _: None)
+    return bindings
 
 
-class _ResizedError(Exception):
-    """The screen has another size; the page is to be drawn anew.
+@contextlib.contextmanager
+def _keys_are_no_signals() -> Iterator[None]:
+    """Keep keys that come between two lines from ending or halting the program.
 
-    Parameters
-    ----------
-    typed : str
-        What stood on the line.
+    At the prompt they are keys, and `_heard` listens to Ctrl-C; in between, while a
+    page is drawn, they would end the program unasked, and Ctrl-S would hold it up.
     """
+    keys = [
+        getattr(signal, name)
+        for name in ("SIGINT", "SIGQUIT", "SIGTSTP")
+        if hasattr(signal, name)
+    ]
+    before = [(key, signal.signal(key, signal.SIG_IGN)) for key in keys]
+    try:
+        with _mode_off(0, "IXON"):
+            yield
+    finally:
+        for key, handler in before:
+            signal.signal(key, handler)
 
-    def __init__(self, typed: str) -> None:
-        super().__init__()
-        self.typed = typed
+
+def _keys_come_up_later() -> AbstractContextManager[None]:
+    """Keep what is typed meanwhile off the screen; it comes up at the next prompt."""
+    return _mode_off(3, "ECHO")
 
 
-def _redraw_when_resized(session: PromptSession[str], notebook: Notebook) -> None:
-    """End the line with `_ResizedError` once the screen has another size."""
-    editor, drawn = session.app, [notebook.size]
-
-    def look(_sender: object) -> None:
-        if drawn[0] != notebook.size:
-            drawn[0] = notebook.size
-            editor.exit(exception=_ResizedError(session.default_buffer.text))
-
-    editor.after_render += look
+@contextlib.contextmanager
+def _ctrl_c_heard() -> Iterator[None]:
+    """Let Ctrl-C raise `KeyboardInterrupt`."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _leave_once(session: PromptSession[str]) -> None:
@@ -246,7 +228,9 @@ def _has_read_on(notebook: Notebook, colours: ColorDepth | None) -> bool:
     notebook.draw((say("then", "press Enter when you have read this", Tone.ASIDE),))
     notebook.rule_off()
     # a session of its own: this Enter is no line to keep
-    session: PromptSession[str] = PromptSession(color_depth=colours, style=_STYLE)
+    session: PromptSession[str] = PromptSession(
+        color_depth=colours, style=_STYLE, key_bindings=_no_mouse()
+    )
     _leave_once(session)
     try:
         session.prompt(_prompt(notebook, "Enter"))
@@ -262,7 +246,7 @@ def _heard(
 ) -> Page:
     """Return the page that answers a line; Ctrl-C gives up waiting for it."""
     try:
-        with _unechoed_keys(), notebook.waiting("one moment"):
+        with _keys_come_up_later(), _ctrl_c_heard(), notebook.waiting("one moment"):
             meanwhile.end()
             return conversation.hear(line)
     except KeyboardInterrupt:
@@ -270,10 +254,16 @@ def _heard(
 
 
 @contextlib.contextmanager
-def _unechoed_keys() -> Iterator[None]:
-    """Keep what is typed meanwhile off the screen; it comes up at the next prompt.
+def _mode_off(field: int, name: str) -> Iterator[None]:
+    """Switch a mode of the terminal off, where there is one.
 
-    Keys that would end or halt the program are no more than keys; Ctrl-C is heard.
+    Parameters
+    ----------
+    field : int
+        Which of the terminal's fields has it: 0 for input, 3 for local modes
+        (POSIX.1-2017, termios.h).
+    name : str
+        The mode.
     """
     try:
         import termios
@@ -285,13 +275,9 @@ def _unechoed_keys() -> Iterator[None]:
         return
     terminal = sys.stdin.fileno()
     before = termios.tcgetattr(terminal)
-    silent = list(before)
-    # the fourth field has the local modes, the seventh the keys: POSIX.1-2017
-    silent[3] &= ~termios.ECHO
-    silent[6] = list(before[6])
-    for key in (termios.VQUIT, termios.VSUSP):
-        silent[6][key] = os.fpathconf(terminal, "PC_VDISABLE").to_bytes(1, "little")
-    termios.tcsetattr(terminal, termios.TCSANOW, silent)
+    changed = list(before)
+    changed[field] &= ~getattr(termios, name)
+    termios.tcsetattr(terminal, termios.TCSANOW, changed)
     try:
         yield
     finally:
