@@ -1,4 +1,4 @@
-"""The page on the screen: what of it did not fit, and drawing it anew after a change."""
+"""The page on the screen: what of it did not fit, and drawing it once more."""
 
 from __future__ import annotations
 
