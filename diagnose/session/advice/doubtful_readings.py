@@ -32,6 +32,10 @@ SIGN_CHANCE = 0.01
 STATE_CHANCE = 0.005
 POINT_CHANCE = 0.001
 
+# A state that lasts no longer is over before a slow eye is on the meter. [s] Own
+# choice: longer than a fuel pump primes, shorter than anyone cranks.
+LASTS_SECONDS = 5.0
+
 # From this belief in what was meant it is asked about, where no fault gives what was
 # typed. [1] Own choice.
 PERHAPS_MEANT = 0.02
@@ -152,6 +156,18 @@ class DoubtfulReadings:
             label = self._model.car.state(before).label
             because = f"the car as before: {label}"
             yield replace(fact, reading=reading), STATE_CHANCE, because
+        yield from self._too_late(fact)
+
+    def _too_late(self, fact: ReadingFact) -> Iterator[tuple[ReadingFact, float, str]]:
+        """Yield what a state that lasts seconds only gives once it is over."""
+        car = self._model.car
+        if car.state(fact.reading.state).lasts_seconds > LASTS_SECONDS:
+            return
+        for state in car.states:
+            if state.after == fact.reading.state:
+                reading = replace(fact.reading, state=state.name)
+                because = f"looked too late: {state.label}"
+                yield replace(fact, reading=reading), STATE_CHANCE, because
 
     def _rest(self, kind: ReadingKind) -> float:
         """Return by how much any reading of a kind may be off. [unit of the kind]."""

@@ -48,10 +48,11 @@ NARROWEST_TEXT = 20
 WIDE_FROM = 100
 
 # From this width on the suspects stand beside the step, in a column of the second width
-# with a gap of the third. Own choice: the step keeps what it has on 80. [characters]
+# with a gap of the third. Own choice: on 120 characters the step keeps what it has on
+# 80.
 BESIDE_FROM = 110
-BESIDE_WIDTH = 48
-BESIDE_GAP = 3
+BESIDE_WIDTH = 38
+BESIDE_GAP = 2
 
 # Lines of a screen that a page leaves to the prompt and to what comes before it. Own
 # choice. [lines]
@@ -323,7 +324,7 @@ class Notebook:
         width = self._console.width
         length = 2 * STROKES if WIDE_FROM <= width < BESIDE_FROM else STROKES
         if width >= BESIDE_FROM:
-            length = STROKES // 2
+            length = 0  # the column is too narrow for them
         drawn = round(probability * length)
         strokes = Text(self._ink.drawn * drawn, style=_STROKE)
         strokes.append(self._ink.faint * (length - drawn), style=_MARGIN)
