@@ -351,3 +351,40 @@ def test_every_command_says_how_it_is_typed_and_what_it_does() -> None:
     ]
 
     assert unexplained == []
+
+
+# What people type at the car: a value with its state, a letter with its answer.
+@pytest.mark.parametrize(
+    ("line", "step", "value"),
+    [
+        ("14.2 idle", "volts|idle|pump.plus|battery.minus", 14.2),
+        ("7v4", VOLTS.step.name, 7.4),
+        (".8", VOLTS.step.name, 0.8),
+        ("12.4 volts", VOLTS.step.name, 12.4),
+        ("no reading", VOLTS.step.name, 0.0),
+        ("dead", VOLTS.step.name, 0.0),
+        ("a 12.3", VOLTS.step.name, 12.3),
+        ("b sound", LOOK.step.name, 0.0),
+    ],
+)
+def test_a_value_is_understood_as_people_type_it(
+    line: str, step: str, value: float
+) -> None:
+    fact = told(line)
+
+    assert isinstance(fact, ReadingFact)
+    assert (fact.step.name, fact.value) == (step, value)
+
+
+def test_same_is_the_reading_before_and_is_asked_about() -> None:
+    assert isinstance(PLUS_IDLE, Reading)
+    before = ReadingFact(reading=PLUS_IDLE, value=14.1)
+    desk = Desk(vocabulary=VOCABULARY, answer=ANSWER, step=VOLTS, latest=before)
+
+    found = understand("same", desk)
+    assert isinstance(found, Tell)
+    assert isinstance(found.fact, ReadingFact)
+    assert found.is_unsure
+    assert (found.fact.step, found.fact.value) == (VOLTS.step, 14.1)
+    with pytest.raises(ReadingError, match="the same as what"):
+        understand("same", Desk(vocabulary=VOCABULARY, answer=ANSWER, step=VOLTS))

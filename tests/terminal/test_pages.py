@@ -122,6 +122,13 @@ def test_every_suspect_has_its_value_or_is_the_same_as_good() -> None:
     )
 
 
+# By hand: 0.05 V and 2 % of 12.6 V are 0.3 V; two millivolts are nothing.
+def test_ranges_that_a_meter_hardly_tells_apart_are_one() -> None:
+    assert "Suspects 1, 2: 0 to 0.001 V\n" in values((0.0, 0.001), (-0.002, 0.0))
+    assert "Suspect 1: the same as good\n" in values((12.2, 12.6), (0.0, 4.0))
+    assert "Suspects 1, 2" not in values((0.0, 0.001), (0.0, 0.2))
+
+
 def test_a_range_that_reaches_good_is_not_the_same_as_good() -> None:
     assert "Suspect 1: 0 to 12.4 V\n" in values((0.0, 12.4), (0.0, 4.0))
 
@@ -140,13 +147,13 @@ def test_another_step_taken_up_is_shown_in_full() -> None:
 def test_repair_advice_has_its_caution_before_it() -> None:
     text = plain(page(advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")))
 
-    assert text.index("Battery off first.") < text.index("Mend it now")
+    assert text.index("Battery off first.") < text.index("Mend: Replace pump-relay.")
 
 
 def test_the_caution_of_a_repair_does_not_wait_for_that_of_the_next_step() -> None:
     text = plain(page(repair_with_a_step_of_the_same_caution()))
 
-    assert text.index("Caution: Stand clear.\n  Mend: Mend it now") < text.index(
+    assert text.index("Caution: Stand clear.\n  Mend: Replace") < text.index(
         "Caution: Stand clear.\n  Measure: "
     )
 
@@ -242,7 +249,9 @@ def test_a_proven_repair_has_no_suspects() -> None:
 def test_repair_advice_says_what_to_type_when_it_is_done() -> None:
     text = plain(page(advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")))
 
-    assert text.index("Mend it now") < text.index("when it is mended type done")
+    assert text.index("Mend: Replace pump-relay.") < text.index(
+        "when it is mended type done"
+    )
 
 
 def test_causes_shows_every_line_it_gets_and_says_so() -> None:

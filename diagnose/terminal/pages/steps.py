@@ -48,6 +48,19 @@ ORDER = (
 # either side. [1, of the band] Own choice: a reading there is called good.
 STICKS_OUT = 0.5
 
+# Ranges whose ends are no further apart than this share of them, and the rest below,
+# are alike to who reads a meter. [1; V, V AC, Ω, A, V along a fuse] Own choice.
+ALIKE_SHARE = 0.02
+_ALIKE = MappingProxyType(
+    {
+        ReadingKind.DC_VOLTS: 0.05,
+        ReadingKind.AC_VOLTS: 0.005,
+        ReadingKind.OHMS: 0.2,
+        ReadingKind.AMPS: 0.1,
+        ReadingKind.FUSE: 0.0002,
+    }
+)
+
 # Lines of a card whose names say which lead it is.
 _LEAD_TONES = MappingProxyType({"red": Tone.RED, "black": Tone.BLACK})
 
@@ -192,7 +205,7 @@ def _values(step: ProposedStep, ranking: Sequence[RankedCause]) -> tuple[Field, 
             Field(name="else", text=f"{value.words}: {value.says}")
             for value in step.expected
             if value.cause and value.cause not in numbered
-            if not _is_same(value, good)
+            if not _is_same(value, good, step)
         )
     return tuple(lines)
 
@@ -203,10 +216,15 @@ def _groups(
     """Return what suspects would show, each with the numbers of those that show it."""
     good, numbered = _good(step), _numbered(ranking)
     groups: dict[str, list[int]] = {}
+    firsts: list[ExpectedValue] = []
     for value in step.expected:
         if good is None or value.cause not in numbered:
             continue
-        words = SAME if _is_same(value, good) else value.words
+        words = SAME
+        if not _is_same(value, good, step):
+            alike = next((one for one in firsts if _is_alike(one, value, step)), value)
+            firsts.append(alike)
+            words = alike.words
         groups.setdefault(words, []).append(numbered[value.cause])
     return {
         words: sorted(numbers)
@@ -228,13 +246,27 @@ def _good(step: ProposedStep) -> ExpectedValue | None:
     return next((value for value in step.expected if not value.cause), None)
 
 
-def _is_same(value: ExpectedValue, good: ExpectedValue) -> bool:
+def _is_same(value: ExpectedValue, good: ExpectedValue, step: ProposedStep) -> bool:
     """Return whether a value would be called good."""
-    if value.words == good.words:
+    if value.words == good.words or _is_alike(value, good, step):
         return True
     middle, room = 0.5 * (value.low + value.high), STICKS_OUT * (good.high - good.low)
     return (
-        good.low <= middle <= good.high
+        step.reading is not None
+        and good.low <= middle <= good.high
         and value.low >= good.low - room
         and value.high <= good.high + room
+    )
+
+
+def _is_alike(one: ExpectedValue, other: ExpectedValue, step: ProposedStep) -> bool:
+    """Return whether a person would not tell two ranges apart."""
+    reading = step.reading
+    if reading is None or reading.kind not in _ALIKE:
+        return one.words == other.words
+    rest = _ALIKE[reading.kind]
+    ends = ((one.low, other.low), (one.high, other.high))
+    return all(
+        a == b or abs(a - b) <= rest + ALIKE_SHARE * max(abs(a), abs(b))
+        for a, b in ends
     )
