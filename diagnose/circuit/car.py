@@ -173,6 +173,10 @@ class Part:
         For a load: when it takes its current.
     line : int
         Line of the car file that declares it; 0 when none.
+    colour : str
+        Of a wire: the colour of its insulation, such as ``red/white``; or empty.
+    note : str
+        What the owner says of it, or empty.
     """
 
     name: str
@@ -187,6 +191,8 @@ class Part:
     role: str | None = None
     draws_when: DrawsWhen = DrawsWhen.ALWAYS
     line: int = 0
+    colour: str = ""
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -297,6 +303,9 @@ class Car:
         Node that can be probed to the place it is at.
     path : str
         The car file as the user named it, or empty.
+    wire_rule : str
+        The rule for wires and fuses that the file chooses, a key of knowledge/; empty
+        for the usual one.
     """
 
     name: str
@@ -310,6 +319,7 @@ class Car:
     switches: Mapping[str, tuple[str, ...]]
     test_points: Mapping[str, str]
     path: str = ""
+    wire_rule: str = ""
 
     def part(self, name: str) -> Part:
         """Return the part of that name.

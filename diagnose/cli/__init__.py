@@ -1,6 +1,7 @@
 """The command line: options in, one command run, one exit code out.
 
 0: done. 1: a mistake the user can mend, told in one message. 2: a wrong command line.
+3: done, and an audit found something.
 Each command stands with its options and its help in a module of its kind. Everything
 heavy is imported by the command that needs it: `--help` loads none of it.
 """
@@ -44,8 +45,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # Read when numpy is imported: for matrices of this size one thread is the quickest.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     _carry_on_at_strange_letters()
+    code = EXIT_DONE
     try:
-        options.run(options)
+        code = options.run(options) or EXIT_DONE
         sys.stdout.flush()
     except InvalidFileError as error:
         # each line begins with its file and line, as editors expect
@@ -62,7 +64,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         sys.stderr.write("\nStopped; what was told is kept.\n")
         return EXIT_INTERRUPTED
-    return EXIT_DONE
+    return code
 
 
 def _told(lines: Iterable[str], *, before: str = "diagnose: ") -> int:

@@ -20,7 +20,7 @@ def add_command(
     commands: Commands,
     name: str,
     *,
-    run: Callable[[argparse.Namespace], None],
+    run: Callable[[argparse.Namespace], int | None],
     says: str,
     about: str = "",
 ) -> argparse.ArgumentParser:
@@ -33,7 +33,7 @@ def add_command(
     name : str
         As it is typed.
     run : Callable
-        Called with its options.
+        Called with its options; returns the exit code where that is not 0.
     says : str
         What it does, in one line of the list of commands.
     about : str

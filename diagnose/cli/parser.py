@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from diagnose import __version__
-from diagnose.cli import cars, cases, diagnoses, sheets, trials
+from diagnose.cli import cars, cases, designs, diagnoses, sheets, trials
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -26,6 +26,8 @@ def build_parser() -> argparse.ArgumentParser:
         cases.add_learn,
         cars.add_check,
         cars.add_expand,
+        designs.add_audit,
+        designs.add_draw,
         sheets.add_expect,
         sheets.add_prestart,
         trials.add_replay,

@@ -11,6 +11,7 @@ from types import MappingProxyType
 
 from diagnose.circuit.car import DrawsWhen, OperatingState, Value
 from diagnose.circuit.temperature_and_age import Condition
+from diagnose.design.limits import DesignLimits
 from diagnose.faults.caution_rules import CautionRules
 from diagnose.faults.links import LinkRules
 from diagnose.faults.modes import FaultMode, Trigger
@@ -66,6 +67,8 @@ class Knowledge:
         Word of a page to what it means, in one sentence.
     conditions : Mapping[str, Mapping[str, Condition]]
         Kind of part to parameter to what it depends on.
+    design_limits : DesignLimits or None
+        What an audit holds a car against; None where nothing is audited.
     digest : str
         Hash of the files read; part of the cache key.
     learned_digest : str
@@ -100,6 +103,7 @@ class Knowledge:
         default_factory=lambda: MappingProxyType({})
     )
     effort: Effort = field(default_factory=Effort)
+<<<<<<< HEAD
     terms: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     complaint_groups: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
@@ -107,6 +111,9 @@ class Knowledge:
     caution_briefs: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
     )
+=======
+    design_limits: DesignLimits | None = None
+>>>>>>> main
     caution_rules: CautionRules = field(default_factory=CautionRules)
 
     def is_said_every_time(self, caution: str) -> bool:

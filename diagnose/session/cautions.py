@@ -135,6 +135,36 @@ def repair_cautions(cause: Cause, car: Car, knowledge: Knowledge) -> tuple[str, 
     return _in_words(keys, car, knowledge, state=None)
 
 
+def rewiring_cautions(
+    assemblies: Iterable[str], car: Car, knowledge: Knowledge
+) -> tuple[str, ...]:
+    """Return the cautions of changing wires and parts, the battery off first.
+
+    Parameters
+    ----------
+    assemblies : Iterable[str]
+        Parts or assemblies of the car that are worked at.
+    car : Car
+    knowledge : Knowledge
+    """
+    keys = [
+        state.caution
+        for state in knowledge.states.values()
+        if not (state.is_battery_connected or state.is_unplugged)
+    ]
+    named = set(assemblies)
+    for part in car.parts:
+        if {part.name, part.assembly} & named:
+            keys += knowledge.caution_rules.work_on.get(part.role or "", ())
+            ends = (car.test_points.get(node, "") for node in part.terminals.values())
+            keys += [
+                car.places[place].caution
+                for place in (part.place, *ends)
+                if place in car.places
+            ]
+    return _in_words(keys, car, knowledge, state=None)
+
+
 def _in_words(
     keys: Iterable[str],
     car: Car,

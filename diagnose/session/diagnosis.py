@@ -17,6 +17,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from diagnose.arrays import FloatArray
+from diagnose.circuit.car import Car
 from diagnose.errors import ImpossibleEvidenceError
 from diagnose.inference.prior.several_faults import more_than_two
 from diagnose.measurement.readings import Reading
@@ -119,6 +120,11 @@ class Diagnosis:
     def answer(self) -> Answer:
         """Everything known after the latest fact."""
         return self._now.answer
+
+    @property
+    def car(self) -> Car:
+        """The car that is diagnosed."""
+        return self._model.car
 
     @property
     def facts(self) -> tuple[Fact, ...]:

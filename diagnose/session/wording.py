@@ -194,20 +194,43 @@ def instruction(reading: Reading, car: Car, *, in_series: bool = False) -> str:
         )
     elif reading.kind is ReadingKind.LAMP:
         where = (
-            f"Test lamp with a filament bulb (no diodes) between {reading.red} and "
-            f"{reading.black}: lit, dim or dark?"
+            "Test lamp with a filament bulb (no diodes) between "
+            f"{lead_words(reading.red, car)} and {lead_words(reading.black, car)}: "
+            "lit, dim or dark?"
         )
     elif reading.kind is ReadingKind.OHMS:
         where = _ohms_words(reading, car)
     else:
         where = (
+<<<<<<< HEAD
             f"Meter on DC volts. Red lead on {reading.red}, black on {reading.black}."
             f"{sign_words(reading, car)}{surface_words(reading, car)}"
+=======
+            f"Meter on DC volts. Red lead on {lead_words(reading.red, car)}, black on "
+            f"{lead_words(reading.black, car)}."
+            f"{_sign_words(reading, car)}{_surface_words(reading, car)}"
+>>>>>>> main
         )
     return f"{where} Car: {state.label}."
 
 
+<<<<<<< HEAD
 def series_words(reading: Reading, car: Car) -> str:
+=======
+def lead_words(node: str, car: Car) -> str:
+    """Return where a lead goes, with the colours of the wires there if known."""
+    if node == car.reference:
+        return node
+    colours = dict.fromkeys(
+        part.colour
+        for part in car.parts
+        if part.colour and node in part.terminals.values()
+    )
+    return f"{node} ({', '.join(colours)})" if colours else node
+
+
+def _series_words(reading: Reading, car: Car) -> str:
+>>>>>>> main
     """Return how small amps are read without a clamp."""
     at = f"in place of {reading.red}"
     if car.part(reading.red).kind == "battery":
@@ -242,7 +265,8 @@ def surface_words(reading: Reading, car: Car) -> str:
 
 def _ohms_words(reading: Reading, car: Car) -> str:
     """Return where the leads go; on a battery's own posts ohms would hurt the meter."""
-    where = f"Meter on ohms. Red lead on {reading.red}, black on {reading.black}"
+    red, black = (lead_words(node, car) for node in (reading.red, reading.black))
+    where = f"Meter on ohms. Red lead on {red}, black on {black}"
     if reading.black != car.reference:
         return f"{where}."
     return f"{where} ({CLAMP_NOT_POST})."

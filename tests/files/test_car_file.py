@@ -647,3 +647,24 @@ def test_a_wire_is_as_sure_as_the_knowledge_says(
     ohms = fan_car.part("fan-wire").values["wire_ohms"].distribution
 
     assert (ohms.shape, ohms.second) == (Shape.LOGNORMAL, spread)
+
+
+def test_a_wire_keeps_its_colour_and_its_note(load: Load, small_car: str) -> None:
+    car = load(
+        small_car.replace("wire: 14 AWG 6 ft,", "wire: 14 AWG 6 ft red/white,").replace(
+            "to: body, wire: 2 AWG 2 ft}",
+            "to: body, wire: 2 AWG 2 ft, colour: black, note: behind the tray}",
+        )
+    )
+
+    horn, cable = car.part("horn-wire"), car.part("ground-cable")
+    assert (horn.colour, horn.note) == ("red/white", "")
+    assert (cable.colour, cable.note) == ("black", "behind the tray")
+
+
+def test_a_colour_that_no_wire_has_is_told_with_the_nearest(
+    problems: Callable[[str], list[str]], small_car: str
+) -> None:
+    (problem,) = problems(small_car.replace("14 AWG 6 ft,", "14 AWG 6 ft red/whit,"))
+
+    assert '"whit" is no colour of a wire (did you mean "white"?)' in problem

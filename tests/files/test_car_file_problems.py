@@ -248,9 +248,9 @@ GRAMMAR = [
         "panels:",
         "panles:",
         '9:1: unknown key "panles" (did you mean "panels"?); known: car-file, title, '
-        "system, temperature, places, metal, battery, alternator, starter, grounds, "
-        "splices, switches, panels, controllers, relays, circuits, wires, parts, "
-        "states, test-points",
+        "system, temperature, wire-rule, places, metal, battery, alternator, starter, "
+        "grounds, splices, switches, panels, controllers, relays, circuits, wires, "
+        "parts, states, test-points",
     ),
     ("battery: {place: bay}\n", "", '1:1: key "battery" is missing'),
     (

@@ -229,3 +229,18 @@ def test_a_relay_that_cuts_its_own_feed_never_comes_to_rest(
         "buzz" in message and "never comes to rest" in message
         for _, message in doubts(load(text))
     )
+
+
+def test_a_fuse_is_not_held_against_wires_behind_a_coil_and_its_diode(
+    small_car: str, load: Load
+) -> None:
+    # 40 A are too much for 18 gauge (20 A, so 30 A), but a coil and a diode against
+    # the current keep a short on the wire behind them small
+    fan = (
+        "  fan: {from: panel.constant, fuse: 40 A, relay: {wire: 10 AWG 1 ft, "
+        "86: fan-fuse.out, 85: body via 18 AWG 2 ft, suppression: diode}, "
+        "wire: 10 AWG 3 ft, load: 10 A motor, ground: body via 10 AWG 1 ft}\n"
+    )
+    text = changed(small_car, "wires:\n", f"{fan}wires:\n")
+
+    assert [one for one in doubts(load(text)) if "fan-fuse" in one[1]] == []

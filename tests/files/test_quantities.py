@@ -82,6 +82,14 @@ def test_an_amount_too_large_for_a_number_is_refused() -> None:
         ("0 AWG 1 m", WireSize(length_m=1.0, area_mm2=awg_area_mm2(0))),
         ("14 SAE 1 m", WireSize(length_m=1.0, area_mm2=sae_area_mm2(14))),
         ("2.5 mm2 2 m", WireSize(length_m=2.0, area_mm2=2.5)),
+        (
+            "2.5 mm2 2 m Red/White",
+            WireSize(length_m=2.0, area_mm2=2.5, colour="red/white"),
+        ),
+        (
+            "2.5 mm2 2 m light-blue",
+            WireSize(length_m=2.0, area_mm2=2.5, colour="light-blue"),
+        ),
         ("2.5 mm² 2 m", WireSize(length_m=2.0, area_mm2=2.5)),
         ("1.15 ohm/m 2 m", WireSize(length_m=2.0, ohms_per_m=1.15)),
     ],

@@ -387,6 +387,7 @@ def test_help_has_every_command(casebook: Casebook) -> None:
     assert [one.usage for one in COMMANDS.values() if one.usage not in shown] == []
 
 
+<<<<<<< HEAD
 def test_enter_after_another_page_shows_the_question_and_answers_nothing(
     casebook: Casebook,
 ) -> None:
@@ -564,3 +565,12 @@ def test_skipping_the_proof_offers_another_or_the_complaint_itself(
         shown = plain_text(conversation.hear("skip"), width=100)
 
     assert "the complaint itself has to be gone" in " ".join(shown.split())
+=======
+def test_path_shows_the_way_of_a_point_at_the_prompt(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "path fuel-pump.plus battery.minus")
+
+    order = ["switch-feed, 12 AWG 0.61 m", "fuel-pump-fuse, 15 A", "<- red lead"]
+    order += ["fuel-pump, 7 A", "battery.minus <- black lead"]
+    places = [" ".join(shown.split()).index(words) for words in order]
+    assert places == sorted(places)
+>>>>>>> main

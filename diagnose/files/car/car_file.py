@@ -121,6 +121,7 @@ def _build(entries: CarEntry, draft: Draft, *, name: str) -> Car:
         switches=car_switches(entries),
         test_points=_test_points(entries, draft, parts),
         path=draft.document.path,
+        wire_rule=entries.wire_rule or "",
     )
 
 

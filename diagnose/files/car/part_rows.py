@@ -44,6 +44,8 @@ class PartRow:
         Where it is.
     line : int
         Line of the car file that declares it.
+    colour, note : str
+        Of a wire: its insulation, and what the owner says of it; or empty.
     """
 
     name: str
@@ -54,6 +56,8 @@ class PartRow:
     place: str
     values: tuple[ValueRow, ...]
     line: int
+    colour: str = ""
+    note: str = ""
 
 
 def describe_expansion(car: Car) -> tuple[PartRow, ...]:
@@ -81,6 +85,8 @@ def describe_expansion(car: Car) -> tuple[PartRow, ...]:
                 _value_row(parameter, value) for parameter, value in part.values.items()
             ),
             line=part.line,
+            colour=part.colour,
+            note=part.note,
         )
         for part in car.parts
     )

@@ -9,6 +9,7 @@ from diagnose.files.knowledge.models.contexts_and_links import (
     LinksFile,
     TriggersFile,
 )
+from diagnose.files.knowledge.models.design_limits import DesignLimitsFile
 from diagnose.files.knowledge.models.meter_and_effort import EffortFile, MeterFile
 from diagnose.files.knowledge.models.parts_and_modes import (
     FaultModesFile,
@@ -42,4 +43,8 @@ class Contents:
     meter: MeterFile
     conditions: ConditionsFile
     effort: EffortFile
+<<<<<<< HEAD
     terms: TermsFile
+=======
+    design_limits: DesignLimitsFile
+>>>>>>> main

@@ -30,6 +30,7 @@ from diagnose.files.knowledge.models.contexts_and_links import (
     TriggerEntry,
     TriggersFile,
 )
+from diagnose.files.knowledge.models.design_limits import DesignLimitsFile
 from diagnose.files.knowledge.models.entries import KnowledgeEntry, ValueEntry
 from diagnose.files.knowledge.models.meter_and_effort import EffortFile, MeterFile
 from diagnose.files.knowledge.models.parts_and_modes import (
@@ -69,7 +70,11 @@ FILE_MODELS: Mapping[str, type[BaseModel]] = {
     "meter": MeterFile,
     "conditions": ConditionsFile,
     "effort": EffortFile,
+<<<<<<< HEAD
     "terms": TermsFile,
+=======
+    "design-limits": DesignLimitsFile,
+>>>>>>> main
 }
 
 # The grammar of one of the files.
@@ -236,7 +241,11 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
         meter=file("meter", MeterFile),
         conditions=file("conditions", ConditionsFile),
         effort=file("effort", EffortFile),
+<<<<<<< HEAD
         terms=file("terms", TermsFile),
+=======
+        design_limits=file("design-limits", DesignLimitsFile),
+>>>>>>> main
     )
 
 
@@ -272,6 +281,7 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         caution_rules=cautions.rules(),
         meter=contents.meter.meter(),
         effort=contents.effort.effort(),
+        design_limits=contents.design_limits.design_limits(),
         safety_note=cautions.safety_note.says,
         terms=MappingProxyType(contents.terms.by_words()),
         digest=digest,

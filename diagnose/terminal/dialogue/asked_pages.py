@@ -65,6 +65,7 @@ def _expect_symptom(typed: str, desk: Desk) -> Request:
     return Show(view=View.EXPECT, step=SymptomCheck(symptom=name))
 
 
+<<<<<<< HEAD
 def what(words: tuple[str, ...], desk: Desk) -> Request:
     """Understand ``what is TERM``; alone it lists the terms."""
     asked = " ".join(words).lower().replace("-", " ").strip(" ?")
@@ -75,6 +76,20 @@ def what(words: tuple[str, ...], desk: Desk) -> Request:
     if asked in ("", "is"):
         return Show(view=View.TERM)
     return Show(view=View.TERM, about=known_name(asked, desk.vocabulary.terms, "term"))
+=======
+def path(words: tuple[str, ...], desk: Desk) -> Request:
+    """Understand ``path [NODE [NODE]]``: of points, else of the reading in hand."""
+    nodes = desk.vocabulary.nodes
+    if words:
+        if len(words) > 2:
+            raise MistypedError
+        named = [known_name(word, nodes, "test point") for word in words]
+        return Show(view=View.PATH, leads=(named[0], named[1] if named[1:] else ""))
+    reading = None if desk.step is None else desk.step.reading
+    if reading is None:
+        raise MistypedError(before="no reading is asked for just now.")
+    return Show(view=View.PATH, leads=(reading.red, reading.black))
+>>>>>>> main
 
 
 def show(_words: tuple[str, ...], _desk: Desk, *, view: View) -> Request:

@@ -217,6 +217,13 @@ _ALL = (
         understand=asked_pages.expect,
     ),
     Command(
+        name="path",
+        usage="path [NODE [NODE]]",
+        says="the path of this reading from supply to ground, or that of a point",
+        slots=((Slot.NODE,), (Slot.NODE,)),
+        understand=asked_pages.path,
+    ),
+    Command(
         name="facts",
         usage="facts",
         says="list what has been told so far",

@@ -19,6 +19,7 @@ class View(Enum):
     WORTH = "worth"
     TERM = "term"
     EXPECT = "expect"
+    PATH = "path"
     FACTS = "facts"
     CAUTIONS = "cautions"
     SYMPTOMS = "symptoms"
@@ -55,6 +56,7 @@ class Show:
     view: View
     about: str = ""
     step: Step | None = None
+    leads: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

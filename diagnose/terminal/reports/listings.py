@@ -49,7 +49,10 @@ def _part_lines(part: PartRow) -> Iterator[str]:
     about = [part.kind, *([part.role] if part.role else [])]
     about.append(f"at {part.place}" if part.place else "at no place given")
     about.append(f"line {part.line}" if part.line else "not in the file: a default")
+    about += [part.colour] if part.colour else []
     yield f"{part.name}  ({', '.join(about)})"
+    if part.note:
+        yield f"  note: {part.note}"
     for terminal, node in part.terminals:
         yield f"  terminal {terminal} = {node}"
     for value in part.values:

@@ -29,6 +29,7 @@ def check_names(car: CarEntry, draft: Draft) -> None:
         _check_places,
         _check_cautions,
         _check_roles,
+        _check_wire_rule,
         _check_switch_terminals,
         _check_gates,
         _check_closed_in,
@@ -64,6 +65,14 @@ def _check_roles(car: CarEntry, draft: Draft) -> None:
     """Report roles that knowledge/ hasn't; whether one fits is seen with its part."""
     del car
     _check_key(draft, "role", draft.knowledge.roles)
+
+
+def _check_wire_rule(car: CarEntry, draft: Draft) -> None:
+    """Report a rule for wires and fuses that knowledge/ hasn't."""
+    del car
+    limits = draft.knowledge.design_limits
+    if limits is not None:
+        _check_key(draft, "wire-rule", limits.wire_rules)
 
 
 def _check_key(draft: Draft, key: str, known: Collection[str]) -> None:

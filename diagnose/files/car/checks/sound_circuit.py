@@ -9,22 +9,14 @@ Leaves what single entries say to `names`.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from diagnose.circuit.car import Car, Part
 from diagnose.circuit.elements import CONSUMER_KINDS, ELEMENTS
 from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.design.reach import CONDUCTOR_KINDS, METAL_KINDS, hot_post, reached
 from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.expansion.metal_and_sources import METAL_TERMINALS
-
-# Kinds of part that are always closed in a sound car.
-METAL_KINDS = frozenset(("wire", "joint", *PROTECTIVE_KINDS))
-
-# Kinds of part that are closed at least in some state.
-CONDUCTOR_KINDS = METAL_KINDS | frozenset(
-    ("switch-contact", "contacts", "driver", "resistor", "diode")
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,14 +57,13 @@ def check_circuit(car: Car, draft: Draft) -> None:
     draft : Draft
         Takes the problems.
     """
-    posts = ("battery.plus", "battery.minus")
-    hot = posts[1] if car.reference == posts[0] else posts[0]
+    hot = hot_post(car)
     circuit = _Circuit(
         car=car,
         draft=draft,
         hot_post=hot,
-        ground=_reached(_conductors(car), (car.reference, *draft.tainted)),
-        hot=_reached(_conductors(car), (hot, *draft.tainted)),
+        ground=reached(_conductors(car), (car.reference, *draft.tainted)),
+        hot=reached(_conductors(car), (hot, *draft.tainted)),
     )
     for check in (
         _check_wire_ends,
@@ -89,23 +80,6 @@ def check_circuit(car: Car, draft: Draft) -> None:
 def _conductors(car: Car, kinds: frozenset[str] = CONDUCTOR_KINDS) -> list[Part]:
     """Return the parts of a car that join two nodes."""
     return [part for part in car.parts if part.kind in kinds]
-
-
-def _reached(conductors: Iterable[Part], starts: Iterable[str]) -> frozenset[str]:
-    """Return the nodes that conductors join to the starts."""
-    neighbours: dict[str, list[str]] = {}
-    for part in conductors:
-        first, second = tuple(part.terminals.values())[:2]
-        neighbours.setdefault(first, []).append(second)
-        neighbours.setdefault(second, []).append(first)
-    seen = set(starts)
-    waiting = list(seen)
-    while waiting:
-        for node in neighbours.get(waiting.pop(), []):
-            if node not in seen:
-                seen.add(node)
-                waiting.append(node)
-    return frozenset(seen)
 
 
 def _check_wire_ends(circuit: _Circuit) -> None:
@@ -161,20 +135,20 @@ def _check_sources(circuit: _Circuit) -> None:
     for part in circuit.car.parts:
         if part.kind in {"battery", "alternator"}:
             posts = _posts(part, circuit)
-            sources.append((part, [_reached(metal, (post,)) for post in posts], posts))
-    for part, reached, posts in sources:
-        if posts[1] in reached[0]:
+            sources.append((part, [reached(metal, (post,)) for post in posts], posts))
+    for part, joined, posts in sources:
+        if posts[1] in joined[0]:
             circuit.report(
                 part,
                 f'"{posts[0]}" and "{posts[1]}" are joined by nothing but metal: a '
                 f"short circuit of {part.name}",
             )
     looped = set()
-    for (one, reached, own), (two, _, posts) in itertools.combinations(sources, 2):
-        if own[1] in reached[0] or two.name in looped:
+    for (one, joined, own), (two, _, posts) in itertools.combinations(sources, 2):
+        if own[1] in joined[0] or two.name in looped:
             continue
-        is_parallel = posts[0] in reached[0] and posts[1] in reached[1]
-        is_reversed = posts[1] in reached[0] and posts[0] in reached[1]
+        is_parallel = posts[0] in joined[0] and posts[1] in joined[1]
+        is_reversed = posts[1] in joined[0] and posts[0] in joined[1]
         if (is_parallel and one.kind == two.kind) or is_reversed:
             looped.add(two.name)
             way = "the wrong way round" if is_reversed else "in parallel"
@@ -197,8 +171,8 @@ def _posts(source: Part, circuit: _Circuit) -> list[str]:
 def _check_closing(circuit: _Circuit) -> None:
     """Report contacts and outputs that short the battery as soon as they close."""
     metal = _conductors(circuit.car, METAL_KINDS)
-    hot = _reached(metal, (circuit.hot_post,))
-    ground = _reached(metal, (circuit.car.reference,))
+    hot = reached(metal, (circuit.hot_post,))
+    ground = reached(metal, (circuit.car.reference,))
     if hot & ground:
         return
     for part in circuit.car.parts:
@@ -273,7 +247,7 @@ def _metal_adrift(circuit: _Circuit) -> dict[str, str]:
         node: name
         for name, terminal in METAL_TERMINALS.items()
         if terminal not in circuit.ground
-        for node in _reached(conductors, (terminal,))
+        for node in reached(conductors, (terminal,))
     }
 
 
@@ -284,7 +258,7 @@ def _exciter_ground(circuit: _Circuit) -> frozenset[str]:
         for part in circuit.car.parts
         if part.kind == "alternator" and "exciter" in part.terminals
     ]
-    return _reached(_conductors(circuit.car), starts)
+    return reached(_conductors(circuit.car), starts)
 
 
 def _check_fuses(circuit: _Circuit) -> None:
@@ -302,7 +276,7 @@ def _check_fuses(circuit: _Circuit) -> None:
             continue
         others = [part for part in conductors if part.name != fuse.name]
         for node in fuse.terminals.values():
-            if not users & _reached(others, (node,)):
+            if not users & reached(others, (node,)):
                 circuit.report(
                     fuse,
                     f'{fuse.kind} "{fuse.name}" is on no path: nothing beyond '

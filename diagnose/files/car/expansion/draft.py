@@ -276,6 +276,8 @@ class Draft:
         place: str,
         given: Mapping[str, object] = MappingProxyType({}),
         role: str | None = None,
+        colour: str = "",
+        note: str = "",
     ) -> None:
         """Add a wire between two terminals.
 
@@ -295,6 +297,10 @@ class Draft:
             Values the file gives.
         role : str or None
             What it does for the car.
+        colour : str
+            Of its insulation, where its size does not say.
+        note : str
+            What the owner says of it.
         """
         computed = wire_values(size, self.defaults.get("wire", {}))
         values = self.values("wire", given, location=location)
@@ -311,6 +317,8 @@ class Draft:
             values=values,
             place=place,
             role=role,
+            colour=colour or size.colour,
+            note=note,
         )
         self.ends.extend(
             (end, (*location, key))

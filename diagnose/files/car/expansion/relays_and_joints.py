@@ -11,7 +11,7 @@ from types import MappingProxyType
 from diagnose.circuit.car import Origin, Part, Value
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.files.car.expansion.draft import Draft
-from diagnose.files.car.expansion.part_values import fuse_ohms
+from diagnose.files.car.expansion.part_values import fuse_ohms, given_value
 from diagnose.files.car.grammar.entries import RelayTerminals
 from diagnose.files.yaml_positions import Location
 
@@ -87,6 +87,8 @@ def add_relay(
         values = draft.values(
             kind, entry.values, location=location, among=("coil", "contacts")
         )
+        if kind == "contacts" and entry.rated is not None:
+            values["contact_rating_amps"] = given_value(entry.rated, None)
         draft.add(
             Part(
                 name=f"{name}.{part}",

@@ -79,6 +79,8 @@ def expand(car: CarEntry, draft: Draft) -> None:
             place=wire.place or draft.place_of(wire.to),
             given=wire.values,
             role=draft.role(name, "wire", wire.role, location=("wires", name)),
+            colour=wire.colour or "",
+            note=wire.note or "",
         )
 
 

@@ -15,6 +15,7 @@ from diagnose.circuit.temperature_and_age import USUAL_CELSIUS
 from diagnose.files.car.grammar.values import (
     Amps,
     Celsius,
+    Colour,
     Fuse,
     Load,
     Minutes,
@@ -137,6 +138,7 @@ class RelayTerminals(SectionEntry):
     terminal_85: ToTerminal | None = Field(default=None, alias="85")
     terminal_87a: ToTerminal | None = Field(default=None, alias="87a")
     suppression: Literal["diode", "none"] = "none"
+    rated: Amps | None = None
     values: Values = Field(default={})
 
 
@@ -215,6 +217,8 @@ class WireEntry(SectionEntry):
     from_: Terminal
     to: Terminal
     wire: Wire
+    colour: Colour | None = None
+    note: Text | None = None
     place: str | None = None
     role: str | None = None
     values: Values = Field(default={})
@@ -257,6 +261,7 @@ class CarEntry(SectionEntry):
     title: Text
     system: SystemVolts
     temperature: Celsius = USUAL_CELSIUS
+    wire_rule: Key | None = None
     places: dict[Key, PlaceEntry] = Field(min_length=1)
     metal: MetalEntry
     battery: BatteryEntry

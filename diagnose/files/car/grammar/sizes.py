@@ -12,6 +12,7 @@ from types import MappingProxyType
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.wires import awg_area_mm2, sae_area_mm2
+from diagnose.errors import did_you_mean
 from diagnose.files.grammar import shown
 from diagnose.files.quantities import (
     CURRENT,
@@ -36,11 +37,14 @@ class WireSize:
         Copper cross-section; None for resistance wire. [mm²]
     ohms_per_m : float or None
         For resistance wire, else None. [Ω/m]
+    colour : str
+        Of its insulation, such as ``red/white``; empty when the file gives none.
     """
 
     length_m: float
     area_mm2: float | None = None
     ohms_per_m: float | None = None
+    colour: str = ""
 
 
 # What a message about a wire shows.
@@ -60,6 +64,58 @@ _WIRE = re.compile(
     r"(?P<length>\S.*)?",
     re.IGNORECASE,
 )
+
+
+# Colours of insulation: the words of IEC 60757 with the shades cars have, both
+# spellings (from memory).
+COLOURS = (
+    *("black", "brown", "red", "orange", "yellow", "green", "blue", "violet", "purple"),
+    *("grey", "gray", "white", "pink", "turquoise", "tan"),
+    *("light-blue", "dark-blue", "light-green", "dark-green"),
+)
+
+
+def parse_colour(found: object) -> str:
+    """Read the colour of a wire: ``red``, or ``red/white`` with its stripe behind.
+
+    Parameters
+    ----------
+    found : object
+        What the file holds.
+
+    Returns
+    -------
+    str
+        In small letters.
+
+    Raises
+    ------
+    ValueError
+        If one of the colours is none that wires have.
+
+    Examples
+    --------
+    >>> parse_colour("Red/White")
+    'red/white'
+    """
+    text = as_written(found).lower()
+    for colour in text.split("/"):
+        if colour not in COLOURS:
+            raise ValueError(
+                f'"{colour}" is no colour of a wire{did_you_mean(colour, COLOURS)}; '
+                f"known: {', '.join(COLOURS)}; a stripe stands behind a slash: "
+                "red/white"
+            )
+    return text
+
+
+def _length_and_colour(text: str) -> tuple[str, str]:
+    """Return what stands behind a wire's size: its length, and its colour if any."""
+    length, _, last = text.strip().rpartition(" ")
+    is_colour = last.lower() in COLOURS or ("/" in last and last[0].isalpha())
+    if length and is_colour:
+        return length, parse_colour(last)
+    return text, ""
 
 
 def parse_wire(found: object) -> WireSize:
@@ -83,7 +139,7 @@ def parse_wire(found: object) -> WireSize:
     Examples
     --------
     >>> parse_wire("2.5 mm2 2 m")
-    WireSize(length_m=2.0, area_mm2=2.5, ohms_per_m=None)
+    WireSize(length_m=2.0, area_mm2=2.5, ohms_per_m=None, colour='')
     """
     text = as_written(found)
     matched = _WIRE.fullmatch(text)
@@ -94,12 +150,15 @@ def parse_wire(found: object) -> WireSize:
         )
     if not matched["length"]:
         raise ValueError(f'wire "{text}" has no length; add it, such as `{text} 6 ft`')
-    length_m = parse_positive(matched["length"], LENGTH)
+    length, colour = _length_and_colour(matched["length"])
+    length_m = parse_positive(length, LENGTH)
     series = matched["series"].lower()
     if series.startswith("ohm"):
         per_length = parse_positive(f"{matched['size']} {series}", LINEAR_RESISTANCE)
-        return WireSize(length_m=length_m, ohms_per_m=per_length)
-    return WireSize(length_m=length_m, area_mm2=_area_mm2(matched["size"], series))
+        return WireSize(length_m=length_m, ohms_per_m=per_length, colour=colour)
+    return WireSize(
+        length_m=length_m, area_mm2=_area_mm2(matched["size"], series), colour=colour
+    )
 
 
 def _area_mm2(size: str, series: str) -> float:

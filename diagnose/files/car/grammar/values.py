@@ -17,6 +17,7 @@ from diagnose.files.car.grammar.sizes import (
     FuseSize,
     LoadSize,
     WireSize,
+    parse_colour,
     parse_connection,
     parse_fuse,
     parse_load,
@@ -160,7 +161,18 @@ ToTerminal = Annotated[
 Wire = Annotated[
     WireSize,
     BeforeValidator(parse_wire),
-    _as_text("size and length of a wire", "14 AWG 6 ft", "2.5 mm2 2 m"),
+    _as_text(
+        "size and length of a wire, and its colour if you like",
+        "14 AWG 6 ft",
+        "2.5 mm2 2 m red/white",
+    ),
+]
+
+# The colour of a wire's insulation.
+Colour = Annotated[
+    str,
+    BeforeValidator(parse_colour),
+    _as_text("colour of a wire, the stripe behind a slash", "red", "red/white"),
 ]
 
 # A load's size and kind.

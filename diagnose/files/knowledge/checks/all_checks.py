@@ -26,6 +26,7 @@ from diagnose.files.knowledge.checks.modes import (
     check_mode_roles,
 )
 from diagnose.files.knowledge.checks.parts import (
+    check_audited_roles,
     check_conditions,
     check_kinds,
     check_roles,
@@ -62,6 +63,7 @@ _CHECKS: tuple[Check, ...] = (
     check_cautions,
     check_standing_cautions,
     check_effort,
+    check_audited_roles,
     check_symptoms,
     check_symptom_circles,
     check_symptom_needs,

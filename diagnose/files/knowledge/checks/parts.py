@@ -84,3 +84,16 @@ def check_roles(contents: Contents) -> Iterator[Finding]:
                 location=("roles", role, "a_load_is"),
                 message=unknown_name("kind of this role", entry.a_load_is, entry.kinds),
             )
+
+
+def check_audited_roles(contents: Contents) -> Iterator[Finding]:
+    """Find roles of an audit that there are not."""
+    roles, known = contents.design_limits.roles, contents.part_kinds.roles
+    for key, names in (("critical", roles.critical), ("needed", roles.needed)):
+        for index, role in enumerate(names):
+            if role not in known:
+                yield Finding(
+                    file="design-limits",
+                    location=("roles", key, index),
+                    message=unknown_name("role", role, known),
+                )

@@ -1,0 +1,137 @@
+"""The commands on how a car is built: audited, and drawn."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from diagnose.cli.options import add_car, add_command, add_width
+
+if TYPE_CHECKING:
+    from diagnose.cli.options import Commands
+
+# Exit code of an audit that found more than advice; 1 and 2 are mistakes. Own choice.
+EXIT_FOUND = 3
+
+# What an audit looks at.
+AUDIT_HELP = """
+    Says what is wrong with a car by design, before anything is broken: wires against
+    their fuses and currents, the drop of each run, fuses against the sum behind them,
+    relays and outputs against their ratings, the alternator against the loads, feeds
+    that die while cranking, wires without a fuse, grounds that a controller shares, a
+    resistor left in a feed, coils that kick back into an output, and a pump that
+    nothing stops in a crash. Each finding has its figure, its limit, who says so, and
+    what to change.
+
+    The exit code is 0 when nothing or only advice was found, and 3 otherwise; 1 and 2
+    stay mistakes in the file and on the command line. The limits stand in
+    knowledge/design-limits.yaml. They follow rules for boats and the practice of the
+    trade, as nothing is published for cars of this kind; the law where you live comes
+    first.
+"""
+
+# How a diagram is read.
+DRAW_HELP = """
+    Draws the circuit as current paths side by side, the supply above and the grounds
+    below, on sheets of A4. Each path has a number at its foot; where a point goes on
+    elsewhere, the numbers of those paths stand beside it. A dashed line joins a relay's
+    coil to its contacts. Contacts are drawn at rest, terminals have their numbers, and
+    wires their size, length and colour.
+
+    Several sheets of SVG or PNG become several numbered files, those of PDF one. PDF
+    and PNG need the program installed with its extra (pip install ".[drawing]").
+
+    --state writes volts against the battery's grounded post and amps; --fault sets what
+    they are with that fault behind a slash, in red where the fault moves them.
+"""
+
+
+def add_audit(commands: Commands) -> None:
+    """Add the command `audit`."""
+    parser = add_command(
+        commands,
+        "audit",
+        run=_audit,
+        says="say what is wrong with a car by design, before any fault",
+        about=AUDIT_HELP,
+    )
+    add_car(parser)
+    parser.add_argument(
+        "--rule",
+        default="",
+        metavar="NAME",
+        help="rule for wires and fuses: open-air, engine-space or fuse-below-wire; "
+        "default: the car file's `wire-rule`",
+    )
+    parser.add_argument(
+        "--format",
+        choices=("table", "markdown", "json"),
+        default="table",
+        help="default: table",
+    )
+    add_width(parser)
+
+
+def _audit(options: argparse.Namespace) -> int:
+    from diagnose.terminal.reports.audit_listing import list_audit
+
+    is_wrong = list_audit(
+        options.car,
+        rule=options.rule,
+        form=options.format,
+        width=options.width,
+        sink=sys.stdout,
+    )
+    return EXIT_FOUND if is_wrong else 0
+
+
+def add_draw(commands: Commands) -> None:
+    """Add the command `draw`."""
+    parser = add_command(
+        commands,
+        "draw",
+        run=_draw,
+        says="draw the wiring diagram of a car",
+        about=DRAW_HELP,
+    )
+    add_car(parser)
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE",
+        help="a file ending in .svg, .pdf or .png; default: the car's name with .svg",
+    )
+    parser.add_argument(
+        "--state",
+        default="",
+        metavar="NAME",
+        help="write the volts and amps of this operating state onto it",
+    )
+    parser.add_argument(
+        "--fault",
+        default="",
+        metavar="CAUSE",
+        help="set those with this fault beside them, and mark the part",
+    )
+    parser.add_argument(
+        "--probe",
+        nargs=2,
+        default=[],
+        metavar=("RED", "BLACK"),
+        help="mark the points that the two leads are on",
+    )
+
+
+def _draw(options: argparse.Namespace) -> None:
+    from diagnose.terminal.reports.diagram_files import write_diagram
+
+    write_diagram(
+        options.car,
+        out=options.out,
+        state=options.state,
+        fault=options.fault,
+        probes=options.probe,
+        sink=sys.stdout,
+    )
