@@ -103,7 +103,6 @@ class Knowledge:
         default_factory=lambda: MappingProxyType({})
     )
     effort: Effort = field(default_factory=Effort)
-<<<<<<< HEAD
     terms: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     complaint_groups: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
@@ -111,9 +110,7 @@ class Knowledge:
     caution_briefs: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
     )
-=======
     design_limits: DesignLimits | None = None
->>>>>>> main
     caution_rules: CautionRules = field(default_factory=CautionRules)
 
     def is_said_every_time(self, caution: str) -> bool:

@@ -12,6 +12,7 @@ from diagnose.measurement.symptoms import Symptom
 from diagnose.session.answer import CardLine, StepCard
 from diagnose.session.wording import (
     CLAMP_NOT_POST,
+    lead_words,
     series_words,
     sign_words,
     surface_words,
@@ -49,6 +50,7 @@ def reading_card(reading: Reading, car: Car, *, in_series: bool = False) -> Step
     lines = (
         _place_line(reading, car),
         *_lead_lines(reading, car),
+        *_owner_notes(reading, car),
         CardLine(name="car", text=state),
         *(
             CardLine(name="mind", text=note)
@@ -114,13 +116,22 @@ def _lead_lines(reading: Reading, car: Car) -> tuple[CardLine, ...]:
             names = ("tip", "clip")
         case _:
             names = ("red", "black")
-    black = reading.black
-    if reading.kind is ReadingKind.OHMS and black == car.reference:
-        black = f"{black}: {CLAMP_NOT_POST}"
+    leads = [lead_words(node, car) for node in (reading.red, reading.black)]
+    if reading.kind is ReadingKind.OHMS and reading.black == car.reference:
+        leads[1] = f"{reading.black}: {CLAMP_NOT_POST}"
     return tuple(
-        CardLine(name=name, text=text)
-        for name, text in zip(names, (reading.red, black), strict=True)
+        CardLine(name=name, text=text) for name, text in zip(names, leads, strict=True)
     )
+
+
+def _owner_notes(reading: Reading, car: Car) -> tuple[CardLine, ...]:
+    """Return what the owner noted of the wires where the red lead goes."""
+    if not reading.black:
+        parts = [car.part(reading.red)]
+    else:
+        parts = [one for one in car.parts if reading.red in one.terminals.values()]
+    notes = dict.fromkeys(one.note for one in parts if one.note)
+    return tuple(CardLine(name="note", text=note) for note in notes)
 
 
 def _notes(reading: Reading, car: Car, *, in_series: bool) -> tuple[str, ...]:

@@ -202,21 +202,13 @@ def instruction(reading: Reading, car: Car, *, in_series: bool = False) -> str:
         where = _ohms_words(reading, car)
     else:
         where = (
-<<<<<<< HEAD
-            f"Meter on DC volts. Red lead on {reading.red}, black on {reading.black}."
-            f"{sign_words(reading, car)}{surface_words(reading, car)}"
-=======
             f"Meter on DC volts. Red lead on {lead_words(reading.red, car)}, black on "
             f"{lead_words(reading.black, car)}."
-            f"{_sign_words(reading, car)}{_surface_words(reading, car)}"
->>>>>>> main
+            f"{sign_words(reading, car)}{surface_words(reading, car)}"
         )
     return f"{where} Car: {state.label}."
 
 
-<<<<<<< HEAD
-def series_words(reading: Reading, car: Car) -> str:
-=======
 def lead_words(node: str, car: Car) -> str:
     """Return where a lead goes, with the colours of the wires there if known."""
     if node == car.reference:
@@ -229,8 +221,7 @@ def lead_words(node: str, car: Car) -> str:
     return f"{node} ({', '.join(colours)})" if colours else node
 
 
-def _series_words(reading: Reading, car: Car) -> str:
->>>>>>> main
+def series_words(reading: Reading, car: Car) -> str:
     """Return how small amps are read without a clamp."""
     at = f"in place of {reading.red}"
     if car.part(reading.red).kind == "battery":

@@ -353,7 +353,6 @@ def test_every_command_says_how_it_is_typed_and_what_it_does() -> None:
     assert unexplained == []
 
 
-<<<<<<< HEAD
 # What people type at the car: a value with its state, a letter with its answer.
 @pytest.mark.parametrize(
     ("line", "step", "value"),
@@ -389,7 +388,8 @@ def test_same_is_the_reading_before_and_is_asked_about() -> None:
     assert (found.fact.step, found.fact.value) == (VOLTS.step, 14.1)
     with pytest.raises(ReadingError, match="the same as what"):
         understand("same", Desk(vocabulary=VOCABULARY, answer=ANSWER, step=VOLTS))
-=======
+
+
 def test_path_is_that_of_the_reading_on_the_page_or_of_points() -> None:
     assert request("path") == Show(view=View.PATH, leads=("pump.plus", "battery.minus"))
     assert request("path pump.p") == Show(view=View.PATH, leads=("pump.plus", ""))
@@ -398,4 +398,3 @@ def test_path_is_that_of_the_reading_on_the_page_or_of_points() -> None:
         request("path", step=None)
     with pytest.raises(ReadingError, match=r"path \[NODE \[NODE\]\]"):
         request("path pump.plus battery.minus pump.plus")
->>>>>>> main

@@ -387,7 +387,6 @@ def test_help_has_every_command(casebook: Casebook) -> None:
     assert [one.usage for one in COMMANDS.values() if one.usage not in shown] == []
 
 
-<<<<<<< HEAD
 def test_enter_after_another_page_shows_the_question_and_answers_nothing(
     casebook: Casebook,
 ) -> None:
@@ -565,7 +564,8 @@ def test_skipping_the_proof_offers_another_or_the_complaint_itself(
         shown = plain_text(conversation.hear("skip"), width=100)
 
     assert "the complaint itself has to be gone" in " ".join(shown.split())
-=======
+
+
 def test_path_shows_the_way_of_a_point_at_the_prompt(casebook: Casebook) -> None:
     shown = text(Conversation(casebook), "path fuel-pump.plus battery.minus")
 
@@ -573,4 +573,3 @@ def test_path_shows_the_way_of_a_point_at_the_prompt(casebook: Casebook) -> None
     order += ["fuel-pump, 7 A", "battery.minus <- black lead"]
     places = [" ".join(shown.split()).index(words) for words in order]
     assert places == sorted(places)
->>>>>>> main

@@ -43,8 +43,5 @@ class Contents:
     meter: MeterFile
     conditions: ConditionsFile
     effort: EffortFile
-<<<<<<< HEAD
     terms: TermsFile
-=======
     design_limits: DesignLimitsFile
->>>>>>> main

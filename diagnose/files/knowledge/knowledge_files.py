@@ -70,11 +70,8 @@ FILE_MODELS: Mapping[str, type[BaseModel]] = {
     "meter": MeterFile,
     "conditions": ConditionsFile,
     "effort": EffortFile,
-<<<<<<< HEAD
     "terms": TermsFile,
-=======
     "design-limits": DesignLimitsFile,
->>>>>>> main
 }
 
 # The grammar of one of the files.
@@ -241,11 +238,8 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
         meter=file("meter", MeterFile),
         conditions=file("conditions", ConditionsFile),
         effort=file("effort", EffortFile),
-<<<<<<< HEAD
         terms=file("terms", TermsFile),
-=======
         design_limits=file("design-limits", DesignLimitsFile),
->>>>>>> main
     )
 
 

@@ -65,7 +65,6 @@ def _expect_symptom(typed: str, desk: Desk) -> Request:
     return Show(view=View.EXPECT, step=SymptomCheck(symptom=name))
 
 
-<<<<<<< HEAD
 def what(words: tuple[str, ...], desk: Desk) -> Request:
     """Understand ``what is TERM``; alone it lists the terms."""
     asked = " ".join(words).lower().replace("-", " ").strip(" ?")
@@ -76,7 +75,8 @@ def what(words: tuple[str, ...], desk: Desk) -> Request:
     if asked in ("", "is"):
         return Show(view=View.TERM)
     return Show(view=View.TERM, about=known_name(asked, desk.vocabulary.terms, "term"))
-=======
+
+
 def path(words: tuple[str, ...], desk: Desk) -> Request:
     """Understand ``path [NODE [NODE]]``: of points, else of the reading in hand."""
     nodes = desk.vocabulary.nodes
@@ -89,7 +89,6 @@ def path(words: tuple[str, ...], desk: Desk) -> Request:
     if reading is None:
         raise MistypedError(before="no reading is asked for just now.")
     return Show(view=View.PATH, leads=(reading.red, reading.black))
->>>>>>> main
 
 
 def show(_words: tuple[str, ...], _desk: Desk, *, view: View) -> Request:

@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from diagnose.drawing.path_rows import path_rows
 from diagnose.errors import DiagnoseError, ImpossibleEvidenceError, ReadingError
 from diagnose.session.advice.doubtful_readings import Doubt
 from diagnose.session.answer import Answer, ProposedStep, Verdict
@@ -432,7 +431,6 @@ class Conversation:
         return (say("struck", struck), *self._page_of_stage())
 
     def _show(self, request: Show) -> Page:
-<<<<<<< HEAD
         if request.view is View.PAGE:
             return self._page_of_stage()
         further = self._further() if request.view in (View.NEXT, View.CAUSES) else ()
@@ -442,38 +440,6 @@ class Conversation:
         if further:
             self._begin_anew()
         return (*further, *self._page_of_stage())
-=======
-        answer = self._answer
-        match request.view:
-            case View.NEXT:
-                further = self._further()
-                if further:
-                    self._begin_anew()
-                return (*further, *self._page_of_stage())
-            case View.CAUSES:
-                bound = self._diagnosis.more_than_two_probability()
-                page = suspects.causes_page(self._diagnosis.answer, bound)
-                return (*self._further(), *page)
-            case View.WHY:
-                return explanations.why_page(self._diagnosis.why(request.about))
-            case View.EXPECT:
-                assert request.step is not None
-                return step_page(
-                    self._diagnosis.expect(request.step),
-                    seen_cautions=self._seen_cautions,
-                    ranking=answer.causes,
-                )
-            case View.FACTS:
-                return explanations.facts_page(answer)
-            case View.CAUTIONS:
-                return answers.cautions_page(answer, self._step_index)
-            case View.SYMPTOMS:
-                return questions.symptoms_page(
-                    self._diagnosis.vocabulary, request.about
-                )
-            case View.COMPLAINTS | View.HELP | View.PATH:
-                return self._list(request)
->>>>>>> main
 
     def _further(self) -> Page:
         """Say where the answer was completed since the page on the screen."""
@@ -481,20 +447,6 @@ class Conversation:
             return ()
         return (say("further", "worked out further since the page before", Tone.ASIDE),)
 
-<<<<<<< HEAD
-=======
-    def _list(self, request: Show) -> Page:
-        """Return what can be typed, what can be told, or what lies on a path."""
-        if request.view is View.PATH:
-            rows = path_rows(self._diagnosis.car, *request.leads)
-            return explanations.path_page(rows)
-        if request.view is View.COMPLAINTS:
-            return questions.complaints_page(self._diagnosis.vocabulary)
-        return questions.help_page(
-            [(command.usage, command.says) for command in COMMANDS.values()]
-        )
-
->>>>>>> main
     def _page_of_stage(self) -> Page:
         """Return the question that is open, or else where the diagnosis stands."""
         self._is_asked = True

@@ -5,6 +5,7 @@ Leaves to `conversation` the page that the person works from.
 
 from __future__ import annotations
 
+from diagnose.drawing.path_rows import path_rows
 from diagnose.session.answer import Answer
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.terminal.dialogue.commands import COMMANDS
@@ -54,6 +55,8 @@ def _listed(request: Show, diagnosis: Diagnosis) -> Page:
     """Return what can be typed, or told."""
     if request.view is View.SYMPTOMS:
         return questions.symptoms_page(diagnosis.vocabulary, request.about)
+    if request.view is View.PATH:
+        return explanations.path_page(path_rows(diagnosis.car, *request.leads))
     if request.view is View.TERM:
         return questions.term_page(diagnosis.vocabulary, request.about)
     if request.view is View.COMPLAINTS:
