@@ -699,7 +699,7 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
     ),
     "line of a caution that does not fit": (
         "cautions", "it arcs and burns.", "for it arcs, and burns.",
-        "it has 73 characters; 68 fit on a line",
+        "it has 71 characters; 68 fit on a line",
     ),
     "unknown group of a complaint": (
         "complaints", "group: crank\n", "group: cranks\n",
