@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from diagnose.measurement.readings import Reading
-from diagnose.measurement.steps import Step
+from diagnose.measurement.steps import Step, SubstitutionTest
 
 # From here on something is likelier than not. [1]
 LIKELIER_THAN_NOT = 0.5
@@ -138,7 +138,7 @@ class StepCard:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProposedStep:
-    """A reading to take or a symptom to look for, with all that is needed to do it.
+    """A reading to take, a symptom to look for or a test, with all it takes to do it.
 
     Parameters
     ----------
@@ -180,8 +180,9 @@ class ProposedStep:
 
     @property
     def reading(self) -> Reading | None:
-        """The reading to take; None for a symptom to look for."""
-        return self.step if isinstance(self.step, Reading) else None
+        """The reading to take, in a test or without; None for a symptom."""
+        look = self.step.look if isinstance(self.step, SubstitutionTest) else self.step
+        return look if isinstance(look, Reading) else None
 
 
 class Verdict(Enum):

@@ -42,7 +42,14 @@ from diagnose.session.evidence.solving_allowance import nothing_is_solved
 from diagnose.session.explanation.explainer import Explainer
 from diagnose.session.explanation.untelling_readings import ohms_mean_nothing
 from diagnose.session.fact_checks import FactChecks
-from diagnose.session.facts import ContextFact, Fact, ReadingFact, standing_facts
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    Fact,
+    ReadingFact,
+    SymptomFact,
+    standing_facts,
+)
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.likely_facts import likely_facts
 from diagnose.session.steps.moment import Moment, Moments, latest_observation
@@ -99,7 +106,7 @@ class Diagnosis:
         self._checks = FactChecks(model, self.vocabulary)
         self._reasoner = Reasoner(model)
         self._moments = Moments(model)
-        self._outcomes = Outcomes(model)
+        self._outcomes = Outcomes(model, self._reasoner.expected)
         pricing = Pricing(model, self._outcomes)
         self._steps = RankedSteps(model, self._outcomes, pricing)
         self._proposals = Proposals(model, self._reasoner.expected, pricing)
@@ -268,8 +275,8 @@ class Diagnosis:
     def _likely_values(self, moment: Moment) -> Sequence[float]:
         """Return values that the first step proposed may well show."""
         for step in self._now.answer.next_steps[:1]:
-            if step.reading is not None:
-                return self._outcomes.likely_values(step.reading, moment)
+            if isinstance(step.step, Reading):
+                return self._outcomes.likely_values(step.step, moment)
         return ()
 
     def why(self, cause: str) -> RankedCause:
@@ -295,6 +302,32 @@ class Diagnosis:
             taken = self._taken(moment)
             settled_by = self._proof_steps.settling(cause, moment, excluded=taken)
         return self._explainer.cause(cause, moment, settled_by=settled_by)
+
+    def unchanged(self) -> SymptomFact | None:
+        """Return what the car does as long as nothing has changed.
+
+        Returns
+        -------
+        SymptomFact or None
+            That by which the complaint told last is tested, as it is not cured; without
+            a complaint the symptom told last. None where neither was told.
+        """
+        standing = standing_facts(self._now.facts)
+        for fact in reversed(standing):
+            if isinstance(fact, ComplaintFact):
+                told = self._model.knowledge.complaints[fact.complaint]
+                return SymptomFact(
+                    symptom=told.retest, is_present=not told.cured_answer
+                )
+        known = self._model.compiled.symptom_index
+        return next(
+            (
+                fact
+                for fact in reversed(standing)
+                if isinstance(fact, SymptomFact) and fact.symptom in known
+            ),
+            None,
+        )
 
     def expect(self, step: Step) -> ProposedStep:
         """Return any step with what it would show and tell, proposed or not.

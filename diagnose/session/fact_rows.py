@@ -13,6 +13,7 @@ from types import MappingProxyType
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import step_of_name
+from diagnose.measurement.substitutions import Substitution, SubstitutionKind
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -22,6 +23,7 @@ from diagnose.session.facts import (
     ReadingFact,
     RepairFact,
     SkipFact,
+    SubstitutionFact,
     SymptomFact,
     TakesFact,
     UndoFact,
@@ -52,6 +54,8 @@ def fact_to_row(fact: Fact) -> FactRow:
             return _row("symptom", symptom=fact.symptom, is_present=fact.is_present)
         case ReadingFact():
             return _reading_row(fact)
+        case SubstitutionFact():
+            return _substitution_row(fact)
         case RepairFact():
             return _row("repair", cause=fact.cause)
         case SkipFact():
@@ -77,6 +81,19 @@ def _reading_row(fact: ReadingFact) -> FactRow:
         black=reading.black,
         value=OVER_RANGE if math.isinf(value) else value,
         **further,
+    )
+
+
+def _substitution_row(fact: SubstitutionFact) -> FactRow:
+    """Return the row of a test: what was changed, then what was seen."""
+    changed = fact.substitution
+    ends = {"to": changed.to} if changed.to else {}
+    return _row(
+        "substitution",
+        done=changed.kind.value,
+        at=changed.at,
+        **ends,
+        **fact_to_row(fact.seen).content,
     )
 
 
@@ -166,6 +183,30 @@ def _reading(content: FactContent) -> ReadingFact:
     )
 
 
+def _substitution(content: FactContent) -> SubstitutionFact:
+    kinds = {kind.value: kind for kind in SubstitutionKind}
+    name = _words(content, "done")
+    if name not in kinds:
+        raise ReadingError(
+            f'"{name}" is no change of the circuit; known are: {", ".join(kinds)}'
+        )
+    is_lead = kinds[name] is SubstitutionKind.BRIDGE
+    substitution = Substitution(
+        kind=kinds[name],
+        at=_words(content, "at"),
+        to=_words(content, "to") if is_lead else "",
+    )
+    seen = _symptom(content) if "symptom" in content else _reading(content)
+    return SubstitutionFact(substitution=substitution, seen=seen)
+
+
+def _symptom(content: FactContent) -> SymptomFact:
+    return SymptomFact(
+        symptom=_words(content, "symptom"),
+        is_present=_yes_or_no(content, "is_present"),
+    )
+
+
 _READERS: Mapping[str, Callable[[FactContent], Fact]] = MappingProxyType(
     {
         "context": lambda content: ContextFact(
@@ -174,11 +215,9 @@ _READERS: Mapping[str, Callable[[FactContent], Fact]] = MappingProxyType(
         "complaint": lambda content: ComplaintFact(
             complaint=_words(content, "complaint")
         ),
-        "symptom": lambda content: SymptomFact(
-            symptom=_words(content, "symptom"),
-            is_present=_yes_or_no(content, "is_present"),
-        ),
+        "symptom": _symptom,
         "reading": _reading,
+        "substitution": _substitution,
         "repair": lambda content: RepairFact(cause=_words(content, "cause")),
         "skip": lambda content: SkipFact(step=step_of_name(_words(content, "step"))),
         "prestart": lambda content: PrestartFact(),  # noqa: ARG005  (no fields)

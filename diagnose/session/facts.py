@@ -9,7 +9,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from diagnose.measurement.readings import Reading
-from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
+from diagnose.measurement.substitutions import Substitution
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +73,28 @@ class ReadingFact:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SubstitutionFact:
+    """What was seen while a lead was added, a part exchanged or taken off.
+
+    Parameters
+    ----------
+    substitution : Substitution
+        What was changed; it is undone by the next fact.
+    seen : ReadingFact or SymptomFact
+        What was seen meanwhile. A fuse that is looked at is a new one, put in for the
+        test.
+    """
+
+    substitution: Substitution
+    seen: ReadingFact | SymptomFact
+
+    @property
+    def step(self) -> SubstitutionTest:
+        """The step it answers."""
+        return SubstitutionTest(substitution=self.substitution, look=self.seen.step)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RepairFact:
     """A repair was done on a cause (`Cause.name`)."""
 
@@ -131,6 +154,7 @@ Fact = (
     | ComplaintFact
     | SymptomFact
     | ReadingFact
+    | SubstitutionFact
     | RepairFact
     | SkipFact
     | PrestartFact

@@ -43,6 +43,7 @@ from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.symptoms import Symptom
 from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.provocation_tests import Provocation, provocations
+from diagnose.session.substitution.cars import SubstitutedCars
 
 # How many cars are drawn within the tolerances. Measured: with 16 draws a precise
 # reading falls between the draws of the true cause and rules it out; from 64 on the
@@ -88,6 +89,11 @@ class Model:
         same fault where it comes and goes, for the repair is the same.
     provocations : Mapping[str, Provocation]
         Tests that bring faults which come and go, by name.
+
+    Attributes
+    ----------
+    substituted : SubstitutedCars
+        The car with its circuit changed for a test.
     """
 
     car: Car
@@ -97,6 +103,11 @@ class Model:
     provocations: Mapping[str, Provocation] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    substituted: SubstitutedCars = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Begin without any changed car."""
+        object.__setattr__(self, "substituted", SubstitutedCars(self.compiled))
 
     def line_numbers(self) -> IntArray:
         """Return the line each cause is on, shape (n_causes,)."""

@@ -86,6 +86,20 @@ def symptom_card(symptom: Symptom, place: str, car: Car) -> StepCard:
     )
 
 
+def test_card(done: str, seen: StepCard) -> StepCard:
+    """Return a test with the circuit changed: what is done first, then what is seen.
+
+    Parameters
+    ----------
+    done : str
+        How the circuit is changed.
+    seen : StepCard
+        What is read or looked for meanwhile.
+    """
+    then = CardLine(name="then", text=seen.act)
+    return StepCard(act=done.strip(), lines=(then, *seen.lines))
+
+
 def _place_line(reading: Reading, car: Car) -> CardLine:
     """Return where to go, of each lead where they are apart."""
     if not reading.black:

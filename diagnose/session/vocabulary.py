@@ -12,8 +12,10 @@ from types import MappingProxyType
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.faults.knowledge import Knowledge
+from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.ready_car import Model
+from diagnose.session.substitution.safety import changeable_parts
 
 # What complaints are called that belong to no group.
 WITHOUT_GROUP = "something else"
@@ -48,6 +50,8 @@ class Vocabulary:
         Words of a caution to the same in one line.
     terms : Mapping[str, str]
         Word of a page to what it means.
+    swappable, unpluggable : tuple[str, ...]
+        What can be exchanged as a whole for a test, and taken off its wires.
     reference : str
         The node the black lead is on when none is named.
     look_state : str
@@ -66,6 +70,8 @@ class Vocabulary:
     look_state: str
     limits: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     places: tuple[str, ...] = ()
+    swappable: tuple[str, ...] = ()
+    unpluggable: tuple[str, ...] = ()
     tests: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     terms: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     complaint_groups: Mapping[str, tuple[str, ...]] = field(
@@ -133,6 +139,8 @@ def vocabulary_of(model: Model) -> Vocabulary:
         look_state=car.states[0].name,
         limits={limit.name: limit.says for limit in knowledge.effort.limits.values()},
         places=tuple(car.places),
+        swappable=changeable_parts(car, SubstitutionKind.SWAP),
+        unpluggable=changeable_parts(car, SubstitutionKind.UNPLUG),
         tests={
             name: test.symptom.question for name, test in model.provocations.items()
         },

@@ -601,6 +601,7 @@ def test_taken_step_is_not_proposed_again(model: Model) -> None:
             name = step.step.symptom
             diagnosis.tell(SymptomFact(symptom=name, is_present=True))
         else:
+            assert isinstance(step.step, Reading)
             diagnosis.tell(ReadingFact(reading=step.step, value=step.expected[0].low))
 
         names = [proposed.step.name for proposed in diagnosis.answer.next_steps]

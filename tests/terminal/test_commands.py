@@ -335,11 +335,12 @@ def test_every_command_is_told_apart_by_two_letters() -> None:
     }
 
     # Known exceptions need a third letter: complaint and context share "co", wiggle and
-    # with "wi", what and why "wh"; with and without are told apart by a whole word.
+    # with "wi", what and why "wh", undo and unplug "un"; with and without are told
+    # apart by a whole word.
     clashing = {name for name, found in starts.items() if len(found) > 1}
     assert clashing <= {
         *("complaint", "context", "causes", "cautions", "skip", "symptom"),
-        *("with", "without", "wiggle", "what", "why"),
+        *("with", "without", "wiggle", "what", "why", "undo", "unplug"),
     }
 
 

@@ -55,6 +55,22 @@ LINES: tuple[dict[str, Any], ...] = (
             "value": "OL",
         }
     },
+    {"swap": "starter-solenoid", "symptom": "engine-cranks", "present": False},
+    {
+        "bridge": ["battery.minus", "engine.block"],
+        "symptom": "engine-cranks",
+        "present": False,
+    },
+    {
+        "unplug": "fuel-pump",
+        "reading": {
+            "kind": "look",
+            "state": "key-off",
+            "red": "fuel-pump-fuse",
+            "value": "sound",
+        },
+    },
+    {"ask": "expect", "step": "swap|starter-solenoid|symptom|engine-cranks"},
     {"ask": "answer"},
     {"ask": "term", "term": "feed end"},
     {"ask": "expect", "step": "volts|cranking|starter.plus|battery.minus"},
@@ -127,6 +143,8 @@ def test_why_is_a_cause_of_the_schema(casebook: Casebook) -> None:
         ("{}", "nothing known in this line; give one of: ask, strike, complaint"),
         ({"complaint": "gremlins"}, 'no complaint "gremlins"'),
         ({"complaint": 7}, '"complaint" must be text, found 7'),
+        ({"bridge": ["battery.plus"]}, '"bridge" must be two test points'),
+        ({"swap": "starter-solenoid"}, 'what was seen: "symptom" with "present"'),
         ({"symptom": "engine-cranks"}, '"present" must be true or false'),
         ({"ask": "the time"}, "can't be asked"),
         ({"strike": 4}, "there is no fact 4"),

@@ -203,7 +203,12 @@ class Compiled:
         n_draws = prediction.probes.shape[1]
         shape = (len(sets), n_draws, len(self.symptom_names))
         symptoms = np.empty(shape, dtype=np.float32)
-        solved = Hypotheses(sets=tuple(sets), prediction=prediction, symptoms=symptoms)
+        solved = Hypotheses(
+            sets=tuple(sets),
+            prediction=prediction,
+            symptoms=symptoms,
+            severities=tuple(severities or ()),
+        )
         self._fill_symptoms(solved)
         return solved
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.arrays import IntArray, StoredArray
-from diagnose.faults.causes import FaultSet
+from diagnose.faults.causes import FaultSet, Severity
 from diagnose.faults.predicted import Prediction
 
 
@@ -28,11 +28,29 @@ class Hypotheses:
     symptoms : StoredArray
         Chance that each symptom is really there, shape (n_sets, n_draws, n_symptoms);
         columns as in `Compiled.symptom_names`. [1]
+    severities : tuple[tuple[Severity, ...], ...]
+        How severe causes of each set are where they are not as drawn; empty where all
+        are.
     """
 
     sets: tuple[FaultSet, ...]
     prediction: Prediction
     symptoms: StoredArray
+    severities: tuple[tuple[Severity, ...], ...] = ()
+
+    def severe(self, row: int) -> tuple[Severity, ...]:
+        """Return how severe causes of a set are; none where they are as drawn.
+
+        Parameters
+        ----------
+        row : int
+            Of the set.
+
+        Returns
+        -------
+        tuple[Severity, ...]
+        """
+        return self.severities[row] if self.severities else ()
 
     def some_draws(self, every: int) -> Hypotheses:
         """Return these with every so many-th draw.
@@ -101,6 +119,9 @@ class Hypotheses:
             sets=tuple(self.sets[row] for row in rows.tolist()),
             prediction=self.prediction.kept(rows),
             symptoms=self.symptoms[rows],
+            severities=tuple(self.severe(row) for row in rows.tolist())
+            if self.severities
+            else (),
         )
 
 

@@ -29,7 +29,7 @@ from diagnose.session.answer import (
 from diagnose.session.cautions import repair_cautions
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.explanation.explainer import Explanation
-from diagnose.session.facts import ComplaintFact, SymptomFact
+from diagnose.session.facts import ComplaintFact, SubstitutionFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
@@ -229,4 +229,5 @@ class Adviser:
 
 def _is_complained(moment: Moment) -> bool:
     """Return whether anything but readings says that something is wrong."""
-    return any(isinstance(fact, ComplaintFact | SymptomFact) for fact in moment.facts)
+    told = (ComplaintFact, SymptomFact, SubstitutionFact)
+    return any(isinstance(fact, told) for fact in moment.facts)

@@ -21,7 +21,7 @@ from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.observations import Noted
 from diagnose.session.evidence.weighing.likelihoods import Weigher
-from diagnose.session.facts import ReadingFact, SymptomFact
+from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 
 # The least belief in a fault set that is asked about a mistake. [1] Derived: a
 # thousandth moves the answer by a thousandth.
@@ -56,11 +56,14 @@ class Mistakes:
         -------
         float
             0 for one that was repeated, for the complaint, and for what shows the same
-            whoever looks again: a fuse, or a test that brings a fault. [1]
+            whoever looks again: a fuse, a test that brings a fault, or one with the
+            circuit changed. [1]
         """
         noted = conclusion.observations[number]
         fact, weights = noted.observation, conclusion.beliefs.weights
         if noted.times > 1 or noted.is_complaint:
+            return 0.0
+        if isinstance(fact, SubstitutionFact):
             return 0.0
         rows = np.flatnonzero(weights.sum(axis=1) > LEAST_BELIEVED)
         likelihood = conclusion.likelihoods[number][rows]

@@ -24,11 +24,12 @@ from diagnose.faults.causes import Cause
 from diagnose.faults.owner_limits import OwnerLimit
 from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
+from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import places_of
+from diagnose.session.wording import changed_places, places_of
 
 # A reading, once one is there and the car is ready. [min] From memory: two leads on,
 # half a minute to look and to write.
@@ -73,7 +74,10 @@ def whereabouts_after(step: Step, model: Model) -> Whereabouts:
     if isinstance(step, SymptomCheck):
         return Whereabouts(state=model.asked(step.symptom).state)
     places = frozenset(places_of(step, model.car))
-    return Whereabouts(state=step.state, places=places)
+    if isinstance(step, Reading):
+        return Whereabouts(state=step.state, places=places)
+    looked = whereabouts_after(step.look, model)
+    return Whereabouts(state=looked.state, places=places | looked.places)
 
 
 def limits_lacking(facts: Sequence[Fact], model: Model) -> tuple[OwnerLimit, ...]:
@@ -171,6 +175,39 @@ class Prices:
         symptom = self._model.asked(name)
         change = self._state_minutes[symptom.state]
         return symptom.minutes + (0.0 if symptom.state == here.state else change)
+
+    def test_minutes(self, test: SubstitutionTest, here: Whereabouts) -> float:
+        """Return what a test with the circuit changed costs. [min]."""
+        car, change = self._model.car, test.substitution
+        name = change.kind.value
+        if change.kind is SubstitutionKind.BRIDGE:
+            name = "cable" if self._model.substituted.is_cable(change) else "lead"
+        minutes = self._model.knowledge.effort.test_minutes.get(name, 0.0)
+        there = frozenset(changed_places(change, car))
+        minutes += sum(
+            self._place_minutes(car.places[place])
+            for place in there - here.places
+            if place in car.places
+        )
+        now = Whereabouts(state=here.state, places=here.places | there)
+        if isinstance(test.look, Reading):
+            return minutes + self.minutes(test.look, now)
+        return minutes + self.symptom_minutes(test.look.symptom, now)
+
+    def can_test(self, test: SubstitutionTest) -> bool:
+        """Return whether this owner can make a test with the circuit changed."""
+        places = self._model.car.places
+        cautions = {
+            places[place].caution
+            for place in places_of(test, self._model.car)
+            if place in places
+        }
+        is_barred = any(
+            limit.is_impossible and cautions & limit.cautions for limit in self._lacking
+        )
+        return not is_barred and (
+            not isinstance(test.look, Reading) or self.can_take(test.look)
+        )
 
     def repair_minutes(self, cause: Cause) -> float:
         """Return what mending a cause takes, getting there included. [min]."""

@@ -12,18 +12,24 @@ from dataclasses import replace
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.measurement.readings import Reading
-from diagnose.measurement.steps import Step, SymptomCheck
-from diagnose.session.answer import ExpectedValue, ProposedStep
-from diagnose.session.cautions import cautions_for, symptom_cautions
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
+from diagnose.session.answer import ExpectedValue, ProposedStep, StepCard
+from diagnose.session.cautions import cautions_for, symptom_cautions, test_cautions
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.predicted_range import middle_range
 from diagnose.session.ready_car import Model
-from diagnose.session.step_cards import reading_card, symptom_card
+from diagnose.session.step_cards import reading_card, symptom_card, test_card
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced, Pricing
 from diagnose.session.steps.series_amps import bears_series
-from diagnose.session.wording import chance_words, instruction, range_words
+from diagnose.session.substitution.like_parts import like_part
+from diagnose.session.wording import (
+    chance_words,
+    instruction,
+    range_words,
+    test_instruction,
+)
 
 # How many leading causes a step names with what they would show, alike or not. Own
 # choice: those that a page lists.
@@ -120,6 +126,8 @@ class Proposals:
             place = car.places.get(test.place) if test is not None else None
             cautions = symptom_cautions(symptom, place, car, knowledge)
             card = symptom_card(symptom, place.name if place else "", car)
+        elif isinstance(step, SubstitutionTest):
+            state, words, cautions, card = self._test(step)
         else:
             borne = bears_series(moment.conclusion, step, self._model.compiled)
             state, words = step.state, instruction(step, car, in_series=borne)
@@ -137,6 +145,40 @@ class Proposals:
             reason=reason,
             card=card,
         )
+
+    def _test(
+        self, test: SubstitutionTest
+    ) -> tuple[str, str, tuple[str, ...], StepCard]:
+        """Return state, words, cautions and card of a test with the circuit changed."""
+        car, look, changed = self._model.car, test.look, test.substitution
+        is_cable = self._model.substituted.is_cable(changed)
+        if isinstance(look, Reading):
+            state, asks = look.state, instruction(look, car)
+            seen = reading_card(look, car)
+            if look.kind is ReadingKind.LOOK:
+                asks = (
+                    f"Put a new {look.red} of the same rating in and turn the key on, "
+                    "with what it feeds switched on: does it hold (type sound), or "
+                    "blow (type blown)?"
+                )
+        else:
+            symptom = self._model.asked(look.symptom)
+            state = symptom.state
+            asks = f"{symptom.question} Car: {car.state(state).label}."
+            seen = symptom_card(symptom, "", car)
+        like = like_part(changed.at, car)
+        words = test_instruction(test, asks=asks, is_cable=is_cable, like=like)
+        done = test_instruction(test, asks="", is_cable=is_cable, like=like)
+        if isinstance(look, Reading) and look.kind is ReadingKind.LOOK:
+            seen = StepCard(act=asks)
+        card = test_card(done, seen)
+        cautions = test_cautions(
+            test,
+            self._model.substituted.effects(changed),
+            self._model,
+            is_cable=is_cable,
+        )
+        return state, words, cautions, card
 
     def _expected(self, step: Step, moment: Moment) -> tuple[ExpectedValue, ...]:
         """Return what the sound car shows, then what leading causes would."""
@@ -162,6 +204,12 @@ class Proposals:
         Of a symptom the mean chance of a yes, the same for all draws.
         """
         conclusion = moment.conclusion
+        if isinstance(step, SubstitutionTest):
+            seen = self._expected_answers.in_test(conclusion, step, rows, is_rough=True)
+            if isinstance(step.look, Reading):
+                return seen
+            mean = seen.mean(axis=1, keepdims=True)
+            return np.asarray(np.broadcast_to(mean, seen.shape))
         if isinstance(step, Reading):
             return self._model.compiled.predicted(
                 conclusion.hypotheses, step, rows=conclusion.shown_by[rows]
@@ -198,9 +246,10 @@ def _expected_value(
     cause: str, says: str, ends: tuple[float, float], step: Step
 ) -> ExpectedValue:
     low, high = ends
+    look = step.look if isinstance(step, SubstitutionTest) else step
     words = (
-        range_words(low, high, step.kind)
-        if isinstance(step, Reading)
+        range_words(low, high, look.kind)
+        if isinstance(look, Reading)
         else chance_words(0.5 * (low + high))
     )
     return ExpectedValue(cause=cause, says=says, low=low, high=high, words=words)

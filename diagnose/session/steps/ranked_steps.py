@@ -15,7 +15,7 @@ import numpy as np
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
 from diagnose.inference.choice.look_ahead import after_outcomes, further_minutes
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates
@@ -29,6 +29,7 @@ from diagnose.session.steps.outcomes import (
 from diagnose.session.steps.priced import MOST_PRICED, Priced, Pricing
 from diagnose.session.steps.prices import whereabouts_after
 from diagnose.session.steps.series_amps import takeable
+from diagnose.session.steps.substitution_tests import SubstitutionTests
 
 # How many of the best steps are looked at twice. Measured on 600 small problems
 # (tests/benchmarks/bench_choice.py): looking twice at the best three takes the worst
@@ -76,6 +77,7 @@ class RankedSteps:
         self._model = model
         self._outcomes = outcomes
         self._pricing = pricing
+        self._tests = SubstitutionTests(model)
 
     def ranked(
         self, moment: Moment, *, excluded: frozenset[Step], most: int = MOST_PRICED
@@ -100,6 +102,7 @@ class RankedSteps:
         priced = self._pricing.symptoms(
             self._open_symptoms(moment, excluded, reached), moment
         )
+        priced += self._pricing.tests(self._open_tests(moment, excluded), moment)
         can_be = reached * resting_chances(moment) >= LEAST_STATE_CHANCE
         for candidates, costs in moment.candidates:
             is_open = np.array([one not in excluded for one in candidates.readings])
@@ -133,6 +136,22 @@ class RankedSteps:
             if SymptomCheck(symptom=name) not in excluded
             and can_be[self._model.asked(name).state]
             and self._has_answer(name, moment)
+        ]
+
+    def _open_tests(
+        self, moment: Moment, excluded: frozenset[Step]
+    ) -> list[SubstitutionTest]:
+        """Return the tests with the circuit changed that can be made now."""
+        conclusion = moment.conclusion
+        now = [
+            noted
+            for noted in conclusion.observations
+            if noted.epoch == len(conclusion.repairs)
+        ]
+        return [
+            test
+            for test in self._tests.worth_pricing(now)
+            if test not in excluded and moment.prices.can_test(test)
         ]
 
     def _has_answer(self, name: str, moment: Moment) -> bool:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
@@ -19,8 +20,9 @@ from diagnose.session.steps.priced import Priced
 # is at least this share of the best's. [1] Own choice: the estimates are no better.
 ABOUT_EQUAL = 0.9
 
-# How easily something is done, of the eye, the ear, the posts and the rest.
-_LOOK, _LISTEN, _POSTS, _PROBE = range(4)
+# How easily something is done: by the eye, by the ear, at the posts, anywhere else, and
+# with the circuit changed.
+_LOOK, _LISTEN, _POSTS, _PROBE, _CHANGE = range(5)
 
 
 def in_trade_order(
@@ -74,7 +76,8 @@ def _is_about_equal(one: Priced, best: Priced) -> bool:
 def _ease(one: Priced, moment: Moment, model: Model) -> tuple[bool, bool, int, float]:
     """Return what sorts steps by how easily they are done."""
     step, car = one.step, model.car
-    name = step.state if isinstance(step, Reading) else model.asked(step.symptom).state
+    look = step.look if isinstance(step, SubstitutionTest) else step
+    name = look.state if isinstance(look, Reading) else model.asked(look.symptom).state
     state = car.state(name)
     return (
         state.is_cranking and moment.here.state != name,
@@ -87,6 +90,8 @@ def _ease(one: Priced, moment: Moment, model: Model) -> tuple[bool, bool, int, f
 def _way(one: Priced, model: Model) -> int:
     """Return by what a step is done: eye, ear, posts, or anywhere else."""
     step = one.step
+    if isinstance(step, SubstitutionTest):
+        return _CHANGE
     if not isinstance(step, Reading):
         return _LISTEN
     if step.kind is ReadingKind.LOOK:

@@ -250,6 +250,7 @@ class Conversation:
             answer=self._answer,
             step=self._step if self._stage is Stage.WORK else None,
             latest=latest_reading(self._casebook.standing),
+            unchanged=self._diagnosis.unchanged(),
         )
         return understand(line, desk)
 

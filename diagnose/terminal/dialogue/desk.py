@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import Answer, ProposedStep
-from diagnose.session.facts import ReadingFact
+from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.names import known_name
 from diagnose.terminal.pages.steps import STEP_LETTERS
@@ -57,12 +57,15 @@ class Desk:
         The step a bare number or a yes answers.
     latest : ReadingFact or None
         The reading told last, for who says that the next one is the same.
+    unchanged : SymptomFact or None
+        What the car does as long as nothing has changed; None where nothing was told.
     """
 
     vocabulary: Vocabulary
     answer: Answer
     step: ProposedStep | None
     latest: ReadingFact | None = None
+    unchanged: SymptomFact | None = None
 
 
 def step_of_letter(letter: str, desk: Desk) -> ProposedStep:

@@ -10,8 +10,9 @@ from dataclasses import replace
 
 from diagnose.errors import ReadingError, nearest
 from diagnose.measurement.readings import Reading
-from diagnose.measurement.steps import SymptomCheck
+from diagnose.measurement.steps import SubstitutionTest, SymptomCheck
 from diagnose.session.answer import ProposedStep
+from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.terminal.dialogue.commands import COMMANDS, Command
 from diagnose.terminal.dialogue.desk import (
     Desk,
@@ -107,14 +108,20 @@ def _answer_to_step(words: Sequence[str], desk: Desk) -> Request:
             "no reading is asked for just now; "
             "type for instance: read NODE STATE VALUE, or done after the repair"
         )
-    reading = step.step
-    if isinstance(reading, SymptomCheck):
-        return tell_symptom(reading.symptom, text, desk)
-    if state:
-        reading = replace(reading, state=state)
-    if is_same:
-        return _same_as_before(reading, desk)
-    return Tell(fact=reading_fact(reading, typed_value(value, reading.kind)))
+    asked = step.step
+    look = asked.look if isinstance(asked, SubstitutionTest) else asked
+    if isinstance(look, SymptomCheck):
+        told = tell_symptom(look.symptom, text, desk)
+    else:
+        reading = replace(look, state=state) if state else look
+        if is_same:
+            return _same_as_before(reading, desk)
+        told = Tell(fact=reading_fact(reading, typed_value(value, reading.kind)))
+    if not isinstance(asked, SubstitutionTest):
+        return told
+    assert isinstance(told, Tell)
+    assert isinstance(told.fact, ReadingFact | SymptomFact)
+    return Tell(fact=SubstitutionFact(substitution=asked.substitution, seen=told.fact))
 
 
 def _same_as_before(reading: Reading, desk: Desk) -> Request:

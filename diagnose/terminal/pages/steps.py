@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.answer import (
     Answer,
     ExpectedValue,
@@ -18,6 +19,7 @@ from diagnose.session.answer import (
     Verdict,
 )
 from diagnose.session.vocabulary import Vocabulary
+from diagnose.session.wording import substitution_words
 from diagnose.terminal.pages.cautions import caution_lines
 from diagnose.terminal.pages.page import (
     Field,
@@ -88,6 +90,8 @@ def step_page(
     name = "measure" if step.reading else "look for"
     if step.reading is not None and step.reading.kind is ReadingKind.LOOK:
         name = "look"
+    if isinstance(step.step, SubstitutionTest):
+        name = "try"
     lines: list[Line] = [
         *caution_lines(step.cautions, briefs),
         Field(name=name, text=step.card.act, tone=Tone.STRONG),
@@ -147,6 +151,10 @@ def other_steps(
 def step_words(step: ProposedStep, vocabulary: Vocabulary) -> str:
     """Return a step in one line, for a choice."""
     reading = step.reading
+    if isinstance(step.step, SubstitutionTest):
+        changed = substitution_words(step.step.substitution)
+        seen = reading.red if reading else spoken(step.step.look.name.split("|")[-1])
+        return f"{changed}: {seen}? ({format_minutes(step.minutes)})"
     if reading is None:
         return f"{step.card.act} ({spoken(step.state)}; {format_minutes(step.minutes)})"
     at = f"{reading.kind.value} at {reading.red}"

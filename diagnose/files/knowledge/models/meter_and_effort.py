@@ -64,12 +64,22 @@ class PriceEntry(SourcedEntry):
     minutes: NotNegative
 
 
+class TestsEntry(KnowledgeEntry):
+    """Tests with the circuit changed."""
+
+    lead: PriceEntry
+    cable: PriceEntry
+    swap: PriceEntry
+    unplug: PriceEntry
+
+
 class EffortFile(KnowledgeEntry):
     """``effort.yaml``."""
 
     limits: dict[Key, LimitEntry]
     prices: dict[Key, PriceEntry]
     needless_repair: PriceEntry
+    tests: TestsEntry
 
     def effort(self) -> Effort:
         """Return every limit and price of the file."""
@@ -81,6 +91,14 @@ class EffortFile(KnowledgeEntry):
                 {name: entry.minutes for name, entry in self.prices.items()}
             ),
             needless_minutes=self.needless_repair.minutes,
+            test_minutes=MappingProxyType(
+                {
+                    "lead": self.tests.lead.minutes,
+                    "cable": self.tests.cable.minutes,
+                    "swap": self.tests.swap.minutes,
+                    "unplug": self.tests.unplug.minutes,
+                }
+            ),
         )
 
 

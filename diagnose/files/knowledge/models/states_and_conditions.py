@@ -154,6 +154,17 @@ class CautionEntry(SourcedEntry):
         return self
 
 
+class OnTestsEntry(KnowledgeEntry):
+    """Cautions of tests with the circuit changed."""
+
+    lead: Key
+    cable: Key
+    lead_pumps: Key
+    lead_cranks: Key
+    swap: Key
+    unplug: Key
+
+
 class StandingEntry(KnowledgeEntry):
     """Which cautions stand where."""
 
@@ -162,6 +173,7 @@ class StandingEntry(KnowledgeEntry):
     clear_with: list[Key]
     needs_engine: list[Key]
     needs_part: dict[Key, Key]
+    on_tests: OnTestsEntry
     stays_on: dict[Key, Key]
     work_on: dict[Key, list[Key]]
 
@@ -177,6 +189,7 @@ class StandingEntry(KnowledgeEntry):
             work_on=MappingProxyType(
                 {role: tuple(keys) for role, keys in self.work_on.items()}
             ),
+            on_tests=MappingProxyType(self.on_tests.model_dump()),
             every_time=every_time,
         )
 

@@ -29,16 +29,23 @@ from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.severity_steps import on_steps, step_spread
 from diagnose.measurement.probe_lamp import answer_chance
 from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.steps import SubstitutionTest, SymptomCheck
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.evidence.observations import (
     Noted,
     Observation,
     rounding_deviation,
+    seen_of,
     shown,
 )
 from diagnose.session.evidence.weighing.reading_slips import ReadingSlips
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex, Scatter
-from diagnose.session.facts import ReadingFact, SymptomFact
+from diagnose.session.evidence.weighing.substituted import (
+    ChangedCars,
+    given_before,
+    shown_values,
+)
+from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.session.provocation_tests import Provocation
 from diagnose.session.ready_car import Model
 
@@ -46,6 +53,11 @@ from diagnose.session.ready_car import Model
 # is the complaint itself. [1] From memory: what brings a person to a diagnosis has been
 # seen more than once.
 COMPLAINT_ERROR_FACTOR = 0.02
+
+# The same of a symptom in a test with the circuit changed. [1] From memory: it is
+# looked for on purpose, right before and after, and what starts with the lead stops
+# without it.
+TEST_ERROR_FACTOR = 0.1
 
 
 class Weigher:
@@ -60,6 +72,8 @@ class Weigher:
     ----------
     scatter : Scatter
         How far readings stray without a mistake.
+    changed_cars : ChangedCars
+        The car with its circuit changed for a test.
     slips : ReadingSlips
         What they show after one.
     """
@@ -68,6 +82,8 @@ class Weigher:
         self._model = model
         self._compiled: Compiled = model.compiled
         self.scatter = Scatter(model)
+        self.changed_cars = ChangedCars(model)
+        self._weighers: dict[int, Weigher] = {}
         self.slips = ReadingSlips(model, self.scatter)
 
     def provocation(self, observation: Observation) -> Provocation | None:
@@ -78,9 +94,10 @@ class Weigher:
 
     def state_of(self, observation: Observation) -> str:
         """Return the operating state that something was seen in."""
-        if isinstance(observation, SymptomFact):
-            return self._model.asked(observation.symptom).state
-        return observation.reading.state
+        seen = seen_of(observation)
+        if isinstance(seen, SymptomFact):
+            return self._model.asked(seen.symptom).state
+        return seen.reading.state
 
     def likelihood(
         self,
@@ -114,6 +131,15 @@ class Weigher:
             [1 over the unit of the reading, or 1]
         """
         observation = noted.observation
+        if isinstance(observation, SubstitutionFact):
+            return self._of_test(
+                hypotheses,
+                noted,
+                observation,
+                rows=rows,
+                is_ladder=is_ladder,
+                stands_for=stands_for,
+            )
         if isinstance(observation, SymptomFact):
             return self._of_answer(
                 hypotheses, observation, noted, rows=rows, is_ladder=is_ladder
@@ -136,6 +162,96 @@ class Weigher:
                 stands_for=stands_for,
             )
         return result * on(self.state_chance(hypotheses, reading.state, rows=rows))
+
+    def _of_test(
+        self,
+        hypotheses: Hypotheses,
+        noted: Noted,
+        fact: SubstitutionFact,
+        *,
+        rows: RowIndex,
+        is_ladder: bool,
+        stands_for: int,
+    ) -> FloatArray:
+        """Return the likelihood of what was seen while the circuit was changed."""
+        changed = self.changed_cars.rows(hypotheses, fact.step, rows=rows)
+        if isinstance(fact.seen, SymptomFact):
+            on = on_steps if is_ladder else np.asarray
+            column = self._compiled.symptom_index[fact.seen.symptom]
+            before = hypotheses.symptoms[rows, :, column].astype(np.float64)
+            chance = given_before(
+                on(shown_values(changed, fact.step)),
+                on(changed.of_same_draws(before)),
+                noted.before,
+            )
+            symptom = self._in_a_test(fact.seen)
+            is_there = fact.seen.is_present
+            return symptom_likelihood(symptom, is_there, chance, times=noted.times)
+        found = self._on(changed.model).likelihood(
+            changed.hypotheses,
+            noted._replace(observation=fact.seen),
+            is_ladder=is_ladder,
+            stands_for=max(stands_for, changed.stands_for),
+        )
+        return changed.on_every_draw(found)
+
+    def _in_a_test(self, fact: SymptomFact) -> Symptom:
+        """Return a symptom that is looked for with and without a change."""
+        symptom = self._model.asked(fact.symptom)
+        return replace(
+            symptom,
+            missed_probability=symptom.missed_probability * TEST_ERROR_FACTOR,
+            imagined_probability=symptom.imagined_probability * TEST_ERROR_FACTOR,
+        )
+
+    def _on(self, model: Model) -> Weigher:
+        """Return the weigher of a changed car, or this one of the car as it stands."""
+        if model is self._model:
+            return self
+        if id(model) not in self._weighers:
+            self._weighers = {id(model): Weigher(model)}
+        return self._weighers[id(model)]
+
+    def shown_in_test(
+        self,
+        hypotheses: Hypotheses,
+        test: SubstitutionTest,
+        *,
+        rows: RowIndex,
+        before: bool | None = None,
+        is_rough: bool = False,
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return what fault sets show in a test, and how far that strays.
+
+        Parameters
+        ----------
+        hypotheses : Hypotheses
+            Fault sets with what they show of the car as it stands.
+        test : SubstitutionTest
+            What is changed, and what is looked at.
+        rows : IntArray or slice
+            Which fault sets.
+        before : bool or None
+            What was told of a symptom without the change, see `given_before`.
+        is_rough : bool
+            With a handful of draws, to see what the test is worth.
+
+        Returns
+        -------
+        tuple[FloatArray, FloatArray]
+            The values of a reading and their standard deviation beyond the meter's;
+            of a symptom the chance that it is there, and nothing. Shape
+            (n_rows, n_draws) each. [unit of the reading, or 1]
+        """
+        changed = self.changed_cars.rows(hypotheses, test, rows=rows, is_rough=is_rough)
+        values = shown_values(changed, test)
+        if isinstance(test.look, SymptomCheck):
+            column = self._compiled.symptom_index[test.look.symptom]
+            told = hypotheses.symptoms[rows, :, column].astype(np.float64)
+            there = given_before(values, changed.of_same_draws(told), before)
+            return there, np.zeros_like(values)
+        scatter = self._on(changed.model).scatter
+        return values, shown_values(changed, test, scatter.stray)
 
     def _of_answer(
         self,

@@ -23,7 +23,7 @@ from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.observations import Noted, repeat_density, shown
 from diagnose.session.evidence.weighing.scatter import RowIndex, Scatter
-from diagnose.session.facts import ReadingFact, SymptomFact
+from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 
 # Share of slips that put no lead on another point, but take a wrong state or write a
@@ -70,7 +70,7 @@ class ReadingSlips:
             Of a reading taken several times, all of them may have been.
         """
         probability = self._model.knowledge.meter.slip_probability
-        if noted.times == 1 or isinstance(noted.observation, SymptomFact):
+        if noted.times == 1 or not isinstance(noted.observation, ReadingFact):
             return Slips(probability=probability)
         again = repeat_density(noted.observation, self._model)
         return Slips(probability=probability, times=noted.times, again=again)
