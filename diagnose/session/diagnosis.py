@@ -362,21 +362,9 @@ class Diagnosis:
         return fact_words(fact, self._model.car, self._model.knowledge)
 
     def doubt(self, fact: ReadingFact) -> Doubt | None:
-        """Return why a reading is better asked about before it is told.
+        """Return why a reading is asked about before it is told; None where it is not.
 
-        Parameters
-        ----------
-        fact : ReadingFact
-
-        Returns
-        -------
-        Doubt or None
-            None where it may well have been meant as it is.
-
-        Raises
-        ------
-        ReadingError
-            As `tell` does.
+        Raises what `tell` raises.
         """
         self._checks.check(fact)
         return self._doubtful.doubt(fact, self._standing_moment())
