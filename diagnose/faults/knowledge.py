@@ -34,6 +34,8 @@ class Knowledge:
         What an owner can be asked, by name.
     complaints : Mapping[str, Complaint]
         What an owner may come with, by name.
+    complaint_groups : Mapping[str, str]
+        Group of complaints to the words for it, in the order they are listed.
     contexts : tuple[Context, ...]
         Questions about the car's history.
     meter : Meter
@@ -56,12 +58,16 @@ class Knowledge:
         Faults that make others likelier, and what spoils a whole place.
     cautions : Mapping[str, str]
         Key to the words that stand before a step.
+    caution_briefs : Mapping[str, str]
+        Words of a caution to the same in one line, where it has one.
     caution_rules : CautionRules
         Which of them stand where.
     effort : Effort
         What owners may lack, and what the price of a part counts as.
     safety_note : str
         Printed when a diagnosis starts.
+    terms : Mapping[str, str]
+        Word of a page to what it means, in one sentence.
     conditions : Mapping[str, Mapping[str, Condition]]
         Kind of part to parameter to what it depends on.
     design_limits : DesignLimits or None
@@ -103,6 +109,13 @@ class Knowledge:
         default_factory=lambda: MappingProxyType({})
     )
     effort: Effort = field(default_factory=Effort)
+    terms: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    complaint_groups: Mapping[str, str] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    caution_briefs: Mapping[str, str] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
     design_limits: DesignLimits | None = None
     caution_rules: CautionRules = field(default_factory=CautionRules)
 

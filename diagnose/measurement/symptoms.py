@@ -195,6 +195,8 @@ class Complaint:
         The symptom whose re-test closes the case.
     cured_answer : bool
         The answer to it that means cured.
+    group : str
+        Where it is listed, by what the car does; empty for with the rest.
     """
 
     name: str
@@ -202,6 +204,7 @@ class Complaint:
     answers: Mapping[str, bool]
     retest: str
     cured_answer: bool
+    group: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -113,6 +113,30 @@ class ExpectedValue:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CardLine:
+    """One line of a job card: what it is about (``red``), and what it says of it."""
+
+    name: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepCard:
+    """How a step is done, line by line, to be read at a glance.
+
+    Parameters
+    ----------
+    act : str
+        What is done: what the meter is set to, or the question.
+    lines : tuple[CardLine, ...]
+        Where, which lead on what, what the car must be doing, what else to mind.
+    """
+
+    act: str
+    lines: tuple[CardLine, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ProposedStep:
     """A reading to take, a symptom to look for or a test, with all it takes to do it.
 
@@ -136,6 +160,10 @@ class ProposedStep:
         Healthy car first, then the leading causes.
     reason : str
         One line: why this one.
+    card : StepCard
+        The instruction line by line.
+    is_for_worth : bool
+        The reason is what it is worth, in minutes and bits.
     """
 
     step: Step
@@ -147,6 +175,8 @@ class ProposedStep:
     bits: float
     expected: tuple[ExpectedValue, ...]
     reason: str
+    card: StepCard
+    is_for_worth: bool = False
 
     @property
     def reading(self) -> Reading | None:

@@ -115,6 +115,31 @@ class Casebook:
             raise ReadingError("there is nothing to take back")
         return self._take([fact])
 
+    def tell_all(self, facts: Sequence[Fact]) -> Answer:
+        """Tell several facts and keep them, all or none.
+
+        Raises
+        ------
+        DiagnoseError
+            As `tell` does, for the first that is refused.
+        """
+        self.settle()
+        for fact in facts:
+            if isinstance(fact, SymptomFact) and _is_contradicted(fact, self.standing):
+                raise ContradictionError(fact)
+        return self._take(facts)
+
+    def stand(self, wanted: Sequence[Fact]) -> Answer:
+        """Let the facts wanted stand, and no others: what came since is taken back.
+
+        Parameters
+        ----------
+        wanted : Sequence[Fact]
+            Those that stood before, oldest first.
+        """
+        self.settle()
+        return self.answer if tuple(wanted) == self.standing else self._rewrite(wanted)
+
     def strike(self, number: int) -> Answer:
         """Strike out one standing fact, counted from 1.
 

@@ -24,6 +24,7 @@ from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step
 from diagnose.measurement.where_to_measure import meaningless_ohms
 from diagnose.session.advice.advice import FINAL_VERDICTS, Adviser
+from diagnose.session.advice.doubtful_readings import Doubt, DoubtfulReadings
 from diagnose.session.advice.first_start_guide import PrestartGuide
 from diagnose.session.advice.open_steps import same_steps, taken_steps
 from diagnose.session.answer import (
@@ -35,6 +36,7 @@ from diagnose.session.answer import (
     RankedCause,
     Verdict,
 )
+from diagnose.session.closing import cure_of
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.solving_allowance import nothing_is_solved
 from diagnose.session.explanation.explainer import Explainer
@@ -114,6 +116,7 @@ class Diagnosis:
         self._adviser = Adviser(
             model, self._reasoner.expected, self._proposals, self._proof_steps
         )
+        self._doubtful = DoubtfulReadings(model)
         self._same_steps = same_steps(model)
         self._guide = PrestartGuide(model, self._proposals)
         moment = self._moments.at((), self._reasoner.conclude(()))
@@ -371,6 +374,23 @@ class Diagnosis:
             reason = self._explainer.why_untelling(step, moment) or reason
         return self._proposals.asked(step, moment, reason=reason)
 
+    def is_closed(self) -> bool:
+        """Return whether the complaint is gone, tested after the last repair."""
+        complaints = self._model.knowledge.complaints
+        return cure_of(standing_facts(self._now.facts), complaints) is not None
+
+    def words_of(self, fact: Fact) -> str:
+        """Return one line for a fact, as `Answer.facts` would have it."""
+        return fact_words(fact, self._model.car, self._model.knowledge)
+
+    def doubt(self, fact: ReadingFact) -> Doubt | None:
+        """Return why a reading is asked about before it is told; None where it is not.
+
+        Raises what `tell` raises.
+        """
+        self._checks.check(fact)
+        return self._doubtful.doubt(fact, self._standing_moment())
+
     def candidates(self) -> Sequence[Priced]:
         """Return every step that could be taken now, the program's choice first."""
         moment = self._standing_moment()
@@ -491,8 +511,7 @@ class Diagnosis:
         return taken_steps(moment, self._reasoner.mistakes, self._same_steps)
 
     def _words(self, moment: Moment) -> tuple[str, ...]:
-        car, knowledge = self._model.car, self._model.knowledge
-        return tuple(fact_words(fact, car, knowledge) for fact in moment.facts)
+        return tuple(self.words_of(fact) for fact in moment.facts)
 
     def _open_contexts(self, moment: Moment) -> Mapping[str, str]:
         """Return the questions about the history that are not answered yet."""

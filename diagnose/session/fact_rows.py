@@ -68,7 +68,11 @@ def fact_to_row(fact: Fact) -> FactRow:
 
 def _reading_row(fact: ReadingFact) -> FactRow:
     reading, value = fact.reading, fact.value
-    sharpness = {"rounded_to": fact.rounded_to} if fact.rounded_to else {}
+    further: dict[str, str | float | bool] = {}
+    if fact.rounded_to:
+        further["rounded_to"] = fact.rounded_to
+    if fact.told_as:
+        further["told_as"] = fact.told_as
     return _row(
         "reading",
         kind=reading.kind.value,
@@ -76,7 +80,7 @@ def _reading_row(fact: ReadingFact) -> FactRow:
         red=reading.red,
         black=reading.black,
         value=OVER_RANGE if math.isinf(value) else value,
-        **sharpness,
+        **further,
     )
 
 
@@ -175,6 +179,7 @@ def _reading(content: FactContent) -> ReadingFact:
         ),
         value=_number(content, "value"),
         rounded_to=_number(content, "rounded_to") if "rounded_to" in content else 0.0,
+        told_as=_words(content, "told_as") if "told_as" in content else "",
     )
 
 

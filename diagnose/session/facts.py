@@ -57,11 +57,14 @@ class ReadingFact:
         What one of the last digit told is worth; 0 where the meter's own last digit
         counts. A person who says 12 saw anything from 11.5 to 12.5, and one who says 0
         may have seen the tenth of a volt that a ground rises by. [unit of the reading]
+    told_as : str
+        How it was typed, where it was taken for something else after asking.
     """
 
     reading: Reading
     value: float
     rounded_to: float = 0.0
+    told_as: str = ""
 
     @property
     def step(self) -> Reading:

@@ -153,6 +153,8 @@ def observation_words(
 def fact_words(fact: Fact, car: Car, knowledge: Knowledge) -> str:
     """Return one line for anything that was told."""
     match fact:
+        case ReadingFact(told_as=told_as) if told_as:
+            return f"{observation_words(fact, car)} (told as {told_as})"
         case ReadingFact() | SymptomFact() | SubstitutionFact():
             return observation_words(fact, car)
         case ContextFact():
@@ -212,7 +214,7 @@ def instruction(reading: Reading, car: Car, *, in_series: bool = False) -> str:
     if reading.kind is ReadingKind.AMPS:
         where = f"Clamp on DC amps, round the wire at {reading.red}."
         if in_series:
-            where += f" {_series_words(reading, car)}"
+            where += f" {series_words(reading, car)}"
     elif reading.kind is ReadingKind.FUSE:
         where = (
             "Meter on DC millivolts, leads on the two test points in the back of "
@@ -235,7 +237,7 @@ def instruction(reading: Reading, car: Car, *, in_series: bool = False) -> str:
         where = (
             f"Meter on DC volts. Red lead on {lead_words(reading.red, car)}, black on "
             f"{lead_words(reading.black, car)}."
-            f"{_sign_words(reading, car)}{_surface_words(reading, car)}"
+            f"{sign_words(reading, car)}{surface_words(reading, car)}"
         )
     return f"{where} {state_words(state)}"
 
@@ -291,7 +293,7 @@ def test_instruction(
     return f"{says} {asks}"
 
 
-def _series_words(reading: Reading, car: Car) -> str:
+def series_words(reading: Reading, car: Car) -> str:
     """Return how small amps are read without a clamp."""
     at = f"in place of {reading.red}"
     if car.part(reading.red).kind == "battery":
@@ -303,14 +305,14 @@ def _series_words(reading: Reading, car: Car) -> str:
     )
 
 
-def _sign_words(reading: Reading, car: Car) -> str:
+def sign_words(reading: Reading, car: Car) -> str:
     """Return that a positive-ground car reads below zero, where it does."""
     if reading.black != car.reference or not car.is_positive_ground:
         return ""
     return " Positive ground: type the minus sign that the meter shows."
 
 
-def _surface_words(reading: Reading, car: Car) -> str:
+def surface_words(reading: Reading, car: Car) -> str:
     """Return how to get rid of the surface charge of a battery at rest.
 
     Rule of the trade: lamps for two minutes take it off.

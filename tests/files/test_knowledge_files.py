@@ -559,7 +559,7 @@ def test_missing_file_is_named(folder: Path) -> None:
         f"{folder / 'meter.yaml'}: no such file; a knowledge folder needs all of "
         "part-kinds.yaml, fault-modes.yaml, contexts.yaml, links.yaml, triggers.yaml, "
         "symptoms.yaml, complaints.yaml, states.yaml, cautions.yaml, meter.yaml, "
-        "conditions.yaml, effort.yaml, design-limits.yaml"
+        "conditions.yaml, effort.yaml, terms.yaml, design-limits.yaml"
     )
 
 
@@ -713,6 +713,18 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
     "unknown caution of a rule": (
         "cautions", "at_electronics: back-probing", "at_electronics: back-probin",
         'there is no caution "back-probin" (did you mean "back-probing"?)',
+    ),
+    "line of a caution that does not fit": (
+        "cautions", "it arcs and burns.", "for it arcs, and burns.",
+        "it has 71 characters; 68 fit on a line",
+    ),
+    "unknown group of a complaint": (
+        "complaints", "group: crank\n", "group: cranks\n",
+        'there is no group "cranks" (did you mean "crank"?)',
+    ),
+    "term asked for in two ways": (
+        "terms", 'also: ["load side"]', 'also: ["feed side"]',
+        '"feed side" is asked for in two ways',
     ),
     "rule of an unknown role": (
         "cautions", "fuel-pump: [battery-disconnect, fuel]",

@@ -49,7 +49,7 @@ def opened(car: str) -> Model:
     path = TESTS / "cars" / f"{car}.yaml"
     knowledge = published_knowledge()
     loaded = open_car(str(path) if path.exists() else car, knowledge)
-    return prepared_model(loaded, knowledge, is_silent=True)
+    return prepared_model(loaded, knowledge)
 
 
 def described(outcome: Outcome) -> list[str]:

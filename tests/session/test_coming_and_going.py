@@ -14,10 +14,17 @@ from diagnose.faults.modes import FaultMode, Trigger, TriggerTest
 from diagnose.inference.belief.intermittent import drawn_trigger, presence_in
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SymptomCheck, step_of_name
+from diagnose.session.answer import Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.observations import observations_of
-from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, SymptomFact
+from diagnose.session.facts import (
+    ComplaintFact,
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SymptomFact,
+)
 from diagnose.session.ready_car import Model, open_model
 from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
 from tests.lamp_car import CAR, GROUND, MODES, OPEN, make_knowledge
@@ -329,6 +336,35 @@ def test_test_can_be_asked_about_and_is_explained(model: Model) -> None:
     # a broken end that lasts may react as well, and is ten times as usual
     first = diagnosis.answer.causes[0]
     assert any(name.endswith(":comes_and_goes") for name in first.members)
+
+
+# What brought it must not bring it after the repair; a test that was never done can't.
+@pytest.mark.parametrize("is_brought", [True, False])
+def test_what_brought_a_fault_proves_its_repair(
+    lamp_model: Model, is_brought: bool
+) -> None:
+    diagnosis = Diagnosis(lamp_model)
+    diagnosis.tell(ComplaintFact(complaint="lamp-dead"))
+    if is_brought:
+        diagnosis.tell(SymptomFact(symptom="wiggle-feed", is_present=True))
+    answer = diagnosis.tell(RepairFact(cause=FLEETING))
+
+    assert answer.advice.verdict is Verdict.PROVE
+    steps = [one.step for one in answer.next_steps]
+    assert (steps[0] == SymptomCheck(symptom="wiggle-feed")) == is_brought
+    assert SymptomCheck(symptom="lamp-shines") in steps
+
+
+def test_of_a_fault_that_came_and_went_time_has_the_last_word(
+    lamp_model: Model,
+) -> None:
+    diagnosis = Diagnosis(lamp_model)
+    diagnosis.tell(ComplaintFact(complaint="lamp-dead"))
+    diagnosis.tell(RepairFact(cause=FLEETING))
+    answer = diagnosis.tell(SymptomFact(symptom="lamp-shines", is_present=True))
+
+    assert answer.advice.verdict is Verdict.FIXED
+    assert "time has the last word" in answer.advice.says
 
 
 def test_unlikely_fault_that_comes_and_goes_asks_for_no_test(model: Model) -> None:

@@ -72,6 +72,7 @@ LINES: tuple[dict[str, Any], ...] = (
     },
     {"ask": "expect", "step": "swap|starter-solenoid|symptom|engine-cranks"},
     {"ask": "answer"},
+    {"ask": "term", "term": "feed end"},
     {"ask": "expect", "step": "volts|cranking|starter.plus|battery.minus"},
     {"skip": "symptom|something-at-key-on"},
     {"strike": 3},
@@ -185,6 +186,17 @@ def test_a_symptom_told_both_ways_is_an_error(casebook: Casebook) -> None:
 
     assert error["error_kind"] == "ContradictionError"
     assert casebook.answer.facts == ("engine-cranks: yes",)
+
+
+def test_a_reading_without_its_black_lead_is_against_the_battery(
+    casebook: Casebook,
+) -> None:
+    reading = {"kind": "volts", "state": "key-on", "red": "fuel-pump.plus", "value": 12}
+
+    replies(casebook, {"reading": reading})
+    (fact,) = casebook.standing
+    assert isinstance(fact, ReadingFact)
+    assert fact.reading.black == "battery.minus"
 
 
 def test_infinity_is_written_as_over_range() -> None:

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.session.advice.cheaper_repair import cheaper_repair
 from diagnose.session.advice.misfit import Misfit
 from diagnose.session.advice.repair_proof import RepairProof
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
@@ -33,7 +34,8 @@ from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
 from diagnose.session.steps.proof_steps import ProofSteps
-from diagnose.session.steps.proposals import Proposals, worth_words
+from diagnose.session.steps.proposals import Proposals
+from diagnose.session.steps.trade_order import in_trade_order
 from diagnose.session.wording import step_words
 from diagnose.units import format_minutes
 
@@ -170,10 +172,10 @@ class Adviser:
         """Return the steps that pay, or where none does those that tell something."""
         useful = [one for one in priced if one.pays]
         telling = useful or [one for one in priced if one.bits > LEAST_BITS]
-        telling = self._with_test(telling, moment)
+        ordered = in_trade_order(telling, moment, self._model)
         return tuple(
-            self._proposals.proposed(one, moment, reason=worth_words(one))
-            for one in telling[:SHOWN_STEPS]
+            self._proposals.worthwhile(one, moment)
+            for one in self._with_test(ordered, moment)[:SHOWN_STEPS]
         )
 
     def _with_test(self, telling: list[Priced], moment: Moment) -> list[Priced]:
@@ -220,7 +222,7 @@ class Adviser:
     ) -> Advice:
         """Return whether to mend the likeliest that was not mended yet, or to stop."""
         if mendable and mendable[0].probability > LEAST_MENDED:
-            return self._repair(mendable[0])
+            return self._repair(*cheaper_repair(mendable, is_sure=SURE))
         says = (
             "Nothing here is likely, and no reading is worth its time: stop and let a "
             "workshop look at it."
@@ -233,8 +235,8 @@ class Adviser:
             )
         return Advice(verdict=Verdict.STOP, says=says, cautions=())
 
-    def _repair(self, best: RankedCause) -> Advice:
-        """Return the advice to mend the likeliest cause."""
+    def _repair(self, best: RankedCause, dearer: RankedCause | None) -> Advice:
+        """Return the advice to mend a cause, and why not a dearer one as likely."""
         cause = next(c for c in self._model.compiled.causes if c.name == best.name)
         repair = best.repair.rstrip(".")
         says = f"Mend it now: {repair}. Another reading costs more than it saves."
@@ -242,6 +244,12 @@ class Adviser:
             says = (
                 "No reading left is worth its time. The likeliest of several causes "
                 f"({best.probability:.0%}): {repair}."
+            )
+        if dearer is not None:
+            says += (
+                f" {dearer.says} is about as likely ({dearer.probability:.0%}), but "
+                f"takes {format_minutes(dearer.repair_minutes)} to mend, this "
+                f"{format_minutes(best.repair_minutes)}."
             )
         return Advice(
             verdict=Verdict.REPAIR,

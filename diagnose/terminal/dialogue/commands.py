@@ -37,6 +37,8 @@ class Slot(Enum):
     UNPLUGGED = "unplugged"
     YES_OR_NO = "yes or no"
     BLOWN_OR_SOUND = "blown or sound"
+    IS = "is"
+    TERM = "term"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,7 +198,7 @@ _ALL = (
     Command(
         name="undo",
         usage="undo",
-        says="take back the latest fact",
+        says="take back what the last line did",
         slots=(),
         understand=typed_facts.undo,
     ),
@@ -210,7 +212,7 @@ _ALL = (
     Command(
         name="next",
         usage="next",
-        says="show the page again (Enter alone does too)",
+        says="show the page as worked out by now (Enter alone: the same page again)",
         slots=(),
         understand=partial(asked_pages.show, view=View.NEXT),
     ),
@@ -223,10 +225,18 @@ _ALL = (
     ),
     Command(
         name="why",
-        usage="why [CAUSE], or why NODE [NODE] STATE",
-        says="what speaks for a cause; what a reading would tell, or why it would not",
+        usage="why [a|b|c|CAUSE], or why NODE [NODE] STATE",
+        says="why this step, in minutes and bits; what speaks for a cause; what a "
+        "reading would tell, or why it would not",
         slots=((Slot.CAUSE, Slot.NODE), _BLACK_OR_STATE, (Slot.STATE,)),
         understand=asked_pages.why,
+    ),
+    Command(
+        name="what",
+        usage="what is TERM",
+        says="what a word of the page means; alone, the words that can be asked",
+        slots=((Slot.IS,), (Slot.TERM,)),
+        understand=asked_pages.what,
     ),
     Command(
         name="expect",

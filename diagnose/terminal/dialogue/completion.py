@@ -83,6 +83,8 @@ def _names(slot: Slot, words: list[str], vocabulary: Vocabulary) -> Mapping[str,
         Slot.SWAPPED: vocabulary.swappable,
         Slot.UNPLUGGED: vocabulary.unpluggable,
         Slot.YES_OR_NO: ("yes", "no"),
+        Slot.IS: ("is",),
+        Slot.TERM: vocabulary.terms,
         Slot.BLOWN_OR_SOUND: ("blown", "sound"),
         Slot.CONTEXT: {name: asked for name, (asked, _) in vocabulary.contexts.items()},
     }

@@ -5,13 +5,13 @@ Leaves which words belong to which command to `commands`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import Answer, ProposedStep
-from diagnose.session.facts import SymptomFact
+from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.names import known_name
 from diagnose.terminal.pages.steps import STEP_LETTERS
@@ -59,6 +59,8 @@ class Desk:
         The answer on the screen.
     step : ProposedStep or None
         The step a bare number or a yes answers.
+    latest : ReadingFact or None
+        The reading told last, for who says that the next one is the same.
     unchanged : SymptomFact or None
         What the car does as long as nothing has changed; None where nothing was told.
     """
@@ -66,6 +68,7 @@ class Desk:
     vocabulary: Vocabulary
     answer: Answer
     step: ProposedStep | None
+    latest: ReadingFact | None = None
     unchanged: SymptomFact | None = None
 
 
@@ -136,6 +139,20 @@ def split_at_state(
     position = 2 if is_node and len(words) > 2 else 1
     state = _state_name(words[position], states)
     return words[:position], state, words[position + 1 :]
+
+
+def trailing_state(words: Sequence[str], desk: Desk) -> tuple[tuple[str, ...], str]:
+    """Return an answer without the operating state that it ends with, and the state.
+
+    The state is empty where the last word is none, by name or by its start.
+    """
+    last = words[-1].lower() if len(words) > 1 else ""
+    states = tuple(desk.vocabulary.states)
+    starting = [name for name in states if len(last) > 1 and name.startswith(last)]
+    found = [last] if last in states else starting
+    if len(found) != 1:
+        return tuple(words), ""
+    return tuple(words[:-1]), found[0]
 
 
 def _state_name(typed: str, states: tuple[str, ...]) -> str:

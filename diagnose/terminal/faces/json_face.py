@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from enum import Enum
 from importlib.resources import files
 from types import MappingProxyType
@@ -24,12 +24,16 @@ from diagnose.session.casebook import Casebook
 from diagnose.session.fact_rows import OVER_RANGE, fact_from_row
 from diagnose.session.facts import ReadingFact, SubstitutionFact
 from diagnose.store.case_store import FactRow
+from diagnose.terminal.names import known_name
 from diagnose.terminal.reading_kinds import TOLD_IN_WORDS
 from diagnose.typed_readings import parse_reading
 from diagnose.units import check_range
 
 # Told in the first line; raised by one when a line changes its meaning.
 PROTOCOL_VERSION = 1
+
+# Readings that have no black lead. By definition.
+_WITHOUT_BLACK = frozenset({ReadingKind.AMPS, ReadingKind.FUSE, ReadingKind.LOOK})
 
 # A value of a JSON line.
 Json = None | bool | int | float | str | list["Json"] | dict[str, "Json"]
@@ -118,6 +122,7 @@ def _step_row(proposed: ProposedStep) -> Json:
         "black": reading.black if reading else "",
         "unit": kind.unit.value if kind and kind.unit else "",
         "reason": proposed.reason,
+        "card": to_json(proposed.card),
     }
 
 
@@ -166,12 +171,22 @@ def _handle(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:
             row = _ROWS[word]
             kind = _ROW_KINDS.get(word, word)
             fact = fact_from_row(FactRow(kind=kind, content=row(asked)))
+            if isinstance(fact, ReadingFact):
+                fact = _with_black(fact, casebook.diagnosis.vocabulary.reference)
             seen = fact.seen if isinstance(fact, SubstitutionFact) else fact
             if isinstance(seen, ReadingFact) and seen.reading.kind.unit:
                 check_range(seen.value, seen.reading.kind.unit)
             return {"answer": to_json(casebook.tell(fact))}
     known = ", ".join(["ask", "strike", *_ROWS])
     raise ReadingError(f"nothing known in this line; give one of: {known}")
+
+
+def _with_black(fact: ReadingFact, reference: str) -> ReadingFact:
+    """Return a reading with its black lead: the battery's post where none was told."""
+    reading = fact.reading
+    if reading.black or reading.kind in _WITHOUT_BLACK:
+        return fact
+    return replace(fact, reading=replace(reading, black=reference))
 
 
 def _ask(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:
@@ -187,9 +202,13 @@ def _ask(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:
             return {"expect": to_json(diagnosis.expect(step))}
         case "vocabulary":
             return {"vocabulary": to_json(diagnosis.vocabulary)}
+        case "term":
+            terms = diagnosis.vocabulary.terms
+            return {"term": terms[known_name(_words(asked, "term"), terms, "term")]}
         case other:
             raise ReadingError(
-                f'"{other}" can\'t be asked; ask for answer, why, expect or vocabulary'
+                f'"{other}" can\'t be asked; ask for answer, why, expect, '
+                "term or vocabulary"
             )
 
 

@@ -150,10 +150,17 @@ def check_states(contents: Contents) -> Iterator[Finding]:
 
 
 def check_complaints(contents: Contents) -> Iterator[Finding]:
-    """Find complaints of unknown symptoms, and re-tests that turn none of them."""
+    """Find complaints of unknown symptoms or groups, and re-tests that turn none."""
     symptoms = contents.symptoms.symptoms
     for name, complaint in contents.complaints.complaints.items():
         place: Location = ("complaints", name)
+        groups = contents.complaints.groups
+        if complaint.group is not None and complaint.group not in groups:
+            yield Finding(
+                file="complaints",
+                location=(*place, "group"),
+                message=unknown_name("group", complaint.group, groups),
+            )
         for answer in complaint.answers:
             if answer not in symptoms:
                 yield Finding(

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from diagnose.circuit.car import ComesWith, OperatingState
 from diagnose.circuit.temperature_and_age import USUAL_CELSIUS, Condition, FactorTable
@@ -24,7 +24,11 @@ from diagnose.files.knowledge.models.entries import (
     SourcedEntry,
 )
 
-# The end of a sentence that another one follows, as pages shorten cautions there.
+# The longest line of a caution, in characters: what a screen of 80 columns has beside
+# its margin.
+BRIEF_CHARACTERS = 68
+
+# The end of a sentence that another one follows.
 _SENTENCE_END = re.compile(r"[.!?]\s")
 
 
@@ -137,13 +141,24 @@ class CautionEntry(SourcedEntry):
     """The words that stand before a step."""
 
     says: Text
+    brief: str = ""
     every_time: bool = False
+
+    @field_validator("brief")
+    @classmethod
+    def _check_length(cls, brief: str) -> str:
+        if len(brief) > BRIEF_CHARACTERS:
+            raise ValueError(
+                f"it has {len(brief)} characters; {BRIEF_CHARACTERS} fit on a line"
+            )
+        return brief
 
     @model_validator(mode="after")
     def _check_sentence(self) -> Self:
-        # a page shortens what was read before to its first sentence
         if self.every_time and _SENTENCE_END.search(self.says):
             raise ValueError("is said every time, so it needs to be one sentence")
+        if self.every_time and self.brief:
+            raise ValueError("is said every time, so it has no brief")
         return self
 
 
