@@ -24,6 +24,7 @@ def build_parser() -> argparse.ArgumentParser:
         diagnoses.add_resume,
         cases.add_cases,
         cases.add_learn,
+        designs.add_new,
         cars.add_check,
         cars.add_expand,
         designs.add_audit,
