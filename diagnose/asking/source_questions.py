@@ -63,7 +63,7 @@ class Asker:
 def ask_sources(plan: CarPlan, ask: Asker) -> Script[None]:
     """Ask for battery, alternator, starter and the heavy cables."""
     plan.system = yield from ask.one(
-        "system", "Is it a 6 V, 12 V or 24 V car?", "12 V", _read_system
+        "system", "Is it a 6 V, 12 V or 24 V car?", "12 V", read_system
     )
     plan.grounded = yield from ask.one(
         "grounded",
@@ -149,7 +149,7 @@ def ask_sources(plan: CarPlan, ask: Asker) -> Script[None]:
     plan.pages["cables"] = told
 
 
-def _read_system(text: str) -> str:
+def read_system(text: str) -> str:
     """Read the system's volts."""
     meant = as_meant(text)
     return one_of(

@@ -33,6 +33,13 @@ EXPAND_HELP = """
 """
 
 
+# What the list of causes is for.
+CAUSES_HELP = """
+    Lists every way in which this car can fail that the program knows, one a line: the
+    name that expect --fault, draw --fault, record --fault and, in a diagnosis, why,
+    done and takes want, and what it is in words.
+"""
+
 # What an exported network holds.
 EXPORT_HELP = """
     Writes the Bayesian network that a diagnosis starts from, in one of two open formats
@@ -76,6 +83,21 @@ def add_expand(commands: Commands) -> None:
         run=_expand,
         says="show every part and value, and where each value comes from",
         about=EXPAND_HELP,
+    )
+    add_car(parser)
+    parser.add_argument(
+        "--format", choices=("table", "csv"), default="table", help="default: table"
+    )
+
+
+def add_causes(commands: Commands) -> None:
+    """Add the command `causes`."""
+    parser = add_command(
+        commands,
+        "causes",
+        run=_causes,
+        says="list every cause by the name that other commands take",
+        about=CAUSES_HELP,
     )
     add_car(parser)
 
@@ -141,9 +163,16 @@ def _check(options: argparse.Namespace) -> None:
 
 
 def _expand(options: argparse.Namespace) -> None:
-    from diagnose.terminal.reports.listings import list_expansion
+    from diagnose.terminal.reports.listings import list_expansion, list_wires
 
-    list_expansion(options.car, sys.stdout)
+    list_them = list_wires if options.format == "csv" else list_expansion
+    list_them(options.car, sys.stdout)
+
+
+def _causes(options: argparse.Namespace) -> None:
+    from diagnose.terminal.reports.listings import list_causes
+
+    list_causes(options.car, sys.stdout)
 
 
 def _export(options: argparse.Namespace) -> None:

@@ -31,6 +31,12 @@ NEW_HELP = """
     On a file that is there it asks what was added and puts that into the file's
     sections. Nothing else in the file is touched, comments and your own edits included;
     it can't change or take out what is there.
+
+    --from reads a list of wires as CSV and asks what is at their ends. The first row
+    names its columns, in any order: from, to, size, length, and if you like colour,
+    fuse (at the wire's start), name and note. from and to are terminals such as
+    battery.plus, fan-relay.87, fan.minus or body. expand --format csv writes the wires
+    of a car in the same form; what sits on a terminal without a wire is not in it.
 """
 
 # What an audit looks at.
@@ -84,6 +90,13 @@ def add_new(commands: Commands) -> None:
         help="the car file; default: car.yaml",
     )
     parser.add_argument(
+        "--from",
+        dest="wire_list",
+        type=Path,
+        metavar="CSV",
+        help="a list of wires to begin with",
+    )
+    parser.add_argument(
         "--plain", action="store_true", help="text only: for screen readers and pipes"
     )
     add_width(parser)
@@ -92,7 +105,12 @@ def add_new(commands: Commands) -> None:
 def _new(options: argparse.Namespace) -> None:
     from diagnose.terminal.new_car.new_car import ask_for_car
 
-    ask_for_car(options.file, is_plain=options.plain, width=options.width)
+    ask_for_car(
+        options.file,
+        wire_list=options.wire_list,
+        is_plain=options.plain,
+        width=options.width,
+    )
 
 
 def add_audit(commands: Commands) -> None:

@@ -27,6 +27,7 @@ def build_parser() -> argparse.ArgumentParser:
         designs.add_new,
         cars.add_check,
         cars.add_expand,
+        cars.add_causes,
         designs.add_audit,
         designs.add_draw,
         sheets.add_expect,

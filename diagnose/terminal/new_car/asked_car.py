@@ -6,9 +6,8 @@ Every answer is on disk before the next question is shown. Leaves what is asked 
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import Any, Protocol
 
-from diagnose.asking.plan import CarPlan
 from diagnose.asking.questions import Interview
 from diagnose.errors import DiagnoseError
 from diagnose.files.kept_answers import KeptAnswers, Step
@@ -32,7 +31,7 @@ class Finish(Protocol):
     def words(self) -> tuple[str, ...]:
         """What can be typed then."""
 
-    def write(self, plan: CarPlan) -> Page:
+    def write(self, plan: Any) -> Page:
         """Write the car file, and say what it holds."""
 
     def do(self, word: str) -> Page:
@@ -53,7 +52,7 @@ class AskedCar:
     """
 
     def __init__(
-        self, interview: Interview[CarPlan], kept: KeptAnswers, finish: Finish
+        self, interview: Interview[Any], kept: KeptAnswers, finish: Finish
     ) -> None:
         self._interview = interview
         self._kept = kept

@@ -10,8 +10,8 @@ import os
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
-from diagnose.asking.plan import CarPlan
 from diagnose.errors import DiagnoseError
 from diagnose.terminal.pages.page import Page, Paragraph, Tone, Words, say
 
@@ -24,7 +24,7 @@ _SURPRISING = {
 }
 
 # Makes the text of the car file from what was answered.
-MakeText = Callable[[CarPlan], str]
+MakeText = Callable[[Any], str]
 
 
 class FinishedCar:
@@ -44,7 +44,7 @@ class FinishedCar:
         self._path = path
         self._make_text = make_text
 
-    def write(self, plan: CarPlan) -> Page:
+    def write(self, plan: Any) -> Page:
         """Write the car file, whole or not at all, and say what a check finds.
 
         Raises

@@ -6,14 +6,19 @@ import os
 import shutil
 import sys
 from pathlib import Path
+from typing import Any
 
 from diagnose.asking.added_circuits import added_entries, ask_added
 from diagnose.asking.car_entries import car_entries
 from diagnose.asking.car_questions import ask_car
 from diagnose.asking.plan import CarPlan
 from diagnose.asking.questions import Interview
+from diagnose.asking.wire_list_entries import listed_entries
+from diagnose.asking.wire_list_questions import ask_wire_list
+from diagnose.errors import DiagnoseError
 from diagnose.files.car.writing.additions import with_entries
 from diagnose.files.car.writing.car_text import car_text
+from diagnose.files.car.writing.wire_list import read_wire_list
 from diagnose.files.file_text import read_text
 from diagnose.files.kept_answers import KeptAnswers
 from diagnose.files.knowledge.layouts import Layouts, load_layouts
@@ -33,13 +38,17 @@ CONTINUED = (
 )
 
 
-def ask_for_car(path: Path, *, is_plain: bool, width: int) -> None:
+def ask_for_car(
+    path: Path, *, wire_list: Path | None, is_plain: bool, width: int
+) -> None:
     """Ask for a car until its file is written or the person leaves.
 
     Parameters
     ----------
     path : Path
         The car file; added to when it is there.
+    wire_list : Path or None
+        A list of wires that a new file begins with.
     is_plain : bool
         Whether lines are wanted where there is a screen.
     width : int
@@ -52,15 +61,9 @@ def ask_for_car(path: Path, *, is_plain: bool, width: int) -> None:
     """
     layouts = load_layouts()
     opening: Page = (say("car", str(path)),)
+    interview, make_text = _asked_of(path, wire_list, layouts)
     if path.exists():
-        interview, make_text = _continued(path, layouts)
         opening = (*opening, say("mind", CONTINUED))
-    else:
-        interview = Interview(lambda: ask_car(layouts, {}))
-
-        def make_text(plan: CarPlan) -> str:
-            return car_text(car_entries(plan, layouts))
-
     conversation = AskedCar(
         interview, KeptAnswers.beside(path), FinishedCar(path, make_text)
     )
@@ -82,7 +85,33 @@ def ask_for_car(path: Path, *, is_plain: bool, width: int) -> None:
     _on_screen(conversation, opening, columns)
 
 
-def _continued(path: Path, layouts: Layouts) -> tuple[Interview[CarPlan], MakeText]:
+def _asked_of(
+    path: Path, wire_list: Path | None, layouts: Layouts
+) -> tuple[Interview[Any], MakeText]:
+    """Return the questions for a car, and how its text is made of the answers.
+
+    Raises
+    ------
+    DiagnoseError
+        If a list of wires is given for a file that is there.
+    """
+    if path.exists():
+        if wire_list is not None:
+            raise DiagnoseError(f"{path} is there already; name a new file")
+        return _continued(path, layouts)
+    if wire_list is not None:
+        rows = read_wire_list(wire_list)
+        return (
+            Interview(lambda: ask_wire_list(layouts, rows)),
+            lambda listed: car_text(listed_entries(listed, layouts)),
+        )
+    return (
+        Interview(lambda: ask_car(layouts, {})),
+        lambda plan: car_text(car_entries(plan, layouts)),
+    )
+
+
+def _continued(path: Path, layouts: Layouts) -> tuple[Interview[Any], MakeText]:
     """Return the questions for a car that has a file, and how that is added to.
 
     Raises

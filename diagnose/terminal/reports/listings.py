@@ -1,12 +1,14 @@
-"""What is printed once, to be read or piped on: checks, expansions."""
+"""What is printed once, to be read or piped on: checks, expansions, causes."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import TextIO
 
+from diagnose.faults.causes import catalogue
 from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
+from diagnose.files.car.writing.wire_list import wire_list
 from diagnose.terminal.car_files import open_car, published_knowledge
 from diagnose.terminal.safe_text import clean
 
@@ -43,6 +45,32 @@ def list_expansion(name: str, sink: TextIO) -> None:
     """
     for part in describe_expansion(open_car(name, published_knowledge())):
         _write_lines(sink, _part_lines(part))
+
+
+def list_wires(name: str, sink: TextIO) -> None:
+    """List the wires of a car as CSV.
+
+    Raises
+    ------
+    InvalidFileError
+        With everything that is wrong with the file.
+    """
+    lines = wire_list(open_car(name, published_knowledge())).splitlines()
+    sink.writelines(f"{clean(line)}\n" for line in lines)
+
+
+def list_causes(name: str, sink: TextIO) -> None:
+    """List every cause by the name that other commands take, and what it says.
+
+    Raises
+    ------
+    InvalidFileError
+        With everything that is wrong with the file.
+    """
+    knowledge = published_knowledge()
+    car = open_car(name, knowledge)
+    for cause in catalogue(car, knowledge.modes):
+        _write_lines(sink, (f"{cause.name}  {cause.says}",))
 
 
 def _part_lines(part: PartRow) -> Iterator[str]:
