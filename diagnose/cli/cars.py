@@ -23,6 +23,10 @@ CHECK_HELP = """
     Tells every mistake with its line and column, and warns of what is doubtful, such as
     a fuse that is too big for its wire. The program looks at the whole network: a
     ground strap that the file forgets is a ground strap missing from the car.
+
+    Complaints go by what a part is for, its role. The check says which names were
+    taken for a role, and which complaints can't be diagnosed as nothing has theirs;
+    write `role: fuel-pump` in a part's entry to say it.
 """
 
 # What an expansion is for.

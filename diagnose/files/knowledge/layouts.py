@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from importlib.resources import as_file
+from importlib.resources.abc import Traversable
+from pathlib import Path
 
 from pydantic import ConfigDict, Field, ValidationError
 
@@ -53,6 +55,13 @@ class UsualCircuit(_HyphenatedEntry):
     is_on_when_loaded: bool = False
 
 
+class UsualController(SourcedEntry):
+    """A controller by its role, and other words for it."""
+
+    says: Text
+    also: list[Key]
+
+
 class Layout(_HyphenatedEntry):
     """One way that such cars are changed."""
 
@@ -66,6 +75,7 @@ class Layouts(KnowledgeEntry):
     """``layouts.yaml``."""
 
     places: dict[Key, UsualPlace]
+    controllers: dict[Key, UsualController]
     circuits: dict[Key, UsualCircuit]
     layouts: dict[Key, Layout]
 
@@ -82,6 +92,18 @@ class Layouts(KnowledgeEntry):
         named = (one for one in self.circuits.values() if name in one.also)
         return next(named, None)
 
+    def role_words(self) -> Mapping[str, str]:
+        """Return every other word for a part, with the role that it most likely has."""
+        words = {
+            word: circuit.role
+            for circuit in self.circuits.values()
+            if circuit.role
+            for word in circuit.also
+        }
+        for role, controller in self.controllers.items():
+            words.update(dict.fromkeys(controller.also, role))
+        return words
+
     def answers(self, chosen: list[str]) -> Mapping[str, str]:
         """Return the default answers of the layouts chosen, the later ones last.
 
@@ -97,15 +119,20 @@ class Layouts(KnowledgeEntry):
         }
 
 
-def load_layouts() -> Layouts:
-    """Read the shipped layouts.
+def load_layouts(folder: Traversable | Path | None = None) -> Layouts:
+    """Read the layouts of a knowledge folder.
+
+    Parameters
+    ----------
+    folder : Traversable or Path or None
+        The folder; the shipped one when None.
 
     Raises
     ------
     InvalidFileError
         With everything that is wrong with the file.
     """
-    with as_file(knowledge_folder() / LAYOUTS_FILE) as path:
+    with as_file((folder or knowledge_folder()) / LAYOUTS_FILE) as path:
         document = read_document(path, wanted="knowledge file")
     try:
         return Layouts.model_validate(document.data)

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TextIO
 
+from diagnose.circuit.car import Car
 from diagnose.faults.causes import catalogue
+from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
 from diagnose.files.car.writing.wire_list import wire_list
+from diagnose.measurement.quantities import lacking_roles, usable_symptoms
 from diagnose.terminal.car_files import open_car, published_knowledge
 from diagnose.terminal.safe_text import clean
 
@@ -21,9 +24,11 @@ def check_car_file(name: str, sink: TextIO) -> None:
     InvalidFileError
         With everything that is wrong with it.
     """
-    car = open_car(name, published_knowledge())
+    knowledge = published_knowledge()
+    car = open_car(name, knowledge)
     warnings = car_warnings(car)
     _write_lines(sink, tuple(str(warning) for warning in warnings))
+    _write_lines(sink, tuple(_role_lines(name, car, knowledge)))
     count = len(warnings)
     doubts = f", with {count} warning{'s' if count > 1 else ''}" if count else ""
     _write_lines(
@@ -43,8 +48,40 @@ def list_expansion(name: str, sink: TextIO) -> None:
     InvalidFileError
         With everything that is wrong with the file.
     """
-    for part in describe_expansion(open_car(name, published_knowledge())):
+    car = open_car(name, published_knowledge())
+    _write_lines(sink, tuple(_guess_lines(name, car)))
+    for part in describe_expansion(car):
         _write_lines(sink, _part_lines(part))
+
+
+def _guess_lines(name: str, car: Car) -> Iterator[str]:
+    """Yield what each part is taken for by its name alone."""
+    for part, role in car.guessed_roles.items():
+        yield (
+            f'{name}: "{part}" is taken for the role {role}; write `role: {role}` '
+            "if that is right, or rename it"
+        )
+
+
+def _role_lines(name: str, car: Car, knowledge: Knowledge) -> Iterator[str]:
+    """Yield what was guessed, and which complaints this car can't be asked about."""
+    yield from _guess_lines(name, car)
+    usable = usable_symptoms(car, knowledge.symptoms)
+    without: dict[str, list[str]] = {}
+    for complaint in knowledge.complaints.values():
+        asked = [one for one in complaint.answers if one not in usable]
+        roles = {
+            role
+            for one in asked
+            for role in lacking_roles(car, knowledge.symptoms[one], knowledge.symptoms)
+        }
+        for role in sorted(roles):
+            without.setdefault(role, []).append(complaint.says)
+    for role, complaints in without.items():
+        told = "; ".join(f'"{one}"' for one in complaints)
+        yield (
+            f"{name}: nothing has the role {role}, so these can't be diagnosed: {told}"
+        )
 
 
 def list_wires(name: str, sink: TextIO) -> None:
