@@ -44,7 +44,7 @@ OVER_RANGE_WORDS = frozenset(
 
 # What people say where a meter shows nothing worth a number. Common practice, no
 # source: a few tenths of a volt are nothing to most.
-NOTHING_WORDS = frozenset(("zero", "nothing", "dead", "none", "nil"))
+NOTHING_WORDS = frozenset(("zero", "nothing", "dead", "none", "nil", "no reading"))
 
 # Names of units, in small letters. SI, and the words and letters people type.
 _NAMES_OF_UNITS = {
@@ -77,10 +77,13 @@ _PREFIX_WORDS = {
 _PREFIX_LETTERS = {"m": 1e-3, "k": 1e3, "K": 1e3, "M": 1e6, "u": 1e-6, "μ": 1e-6}
 
 # Factor of the letter that stands where the point would. [1] IEC 60062: R, K and M.
-_LETTER_FACTORS = {"r": 1.0, "k": 1e3, "m": 1e6}
+_LETTER_FACTORS = {"r": 1.0, "v": 1.0, "k": 1e3, "m": 1e6}
 
-# A letter and digit code: 4k7, 0R4. IEC 60062.
-_LETTER_CODE = re.compile(r"(\d+)([rRkKM])(\d+)")
+# A letter and digit code: 4k7, 0R4. IEC 60062; 7V4 is written the same way of volts.
+_LETTER_CODE = re.compile(r"(\d+)([rRkKMvV])(\d+)")
+
+# The letter that stands where the point of volts would.
+_VOLTS_LETTER = "v"
 
 # A number with a sign, an exponent and a unit, each of which may be missing.
 _NUMBER_THEN_UNIT = re.compile(
@@ -126,6 +129,8 @@ def parse_measured(text: str) -> Measured:
     0.0
     >>> parse_measured("4k7").value
     4700.0
+    >>> parse_measured("7v4")
+    Measured(value=7.4, unit=<Unit.VOLTS: 'V'>, rounded_to=0.1)
     """
     plain = _plain(text)
     if not plain:
@@ -218,16 +223,17 @@ def _decimal(number: str) -> str:
 
 
 def _parse_letter_code(plain: str, coded: re.Match[str]) -> Measured:
-    """Return the resistance of a letter code such as 4k7, with an optional ohm."""
+    """Return the value of a letter code such as 4k7 or 7v4, with an optional unit."""
+    unit = Unit.VOLTS if coded[2].lower() == _VOLTS_LETTER else Unit.OHMS
     rest = plain[coded.end() :].strip().lower()
-    if rest and _NAMES_OF_UNITS.get(rest) is not Unit.OHMS:
+    if rest and _NAMES_OF_UNITS.get(rest) is not unit:
         raise ReadingError(
-            f'"{plain}" is not a reading; type for instance 4.7 kohm or 4k7'
+            f'"{plain}" is not a reading; type for instance 4.7 kohm, 4k7 or 7.4 V'
         )
     factor = _LETTER_FACTORS[coded[2].lower()]
     value = _scaled(float(f"{coded[1]}.{coded[3]}"), factor)
     last = _scaled(float(f"1e-{len(coded[3])}"), factor)
-    return Measured(value=value, unit=Unit.OHMS, rounded_to=last)
+    return Measured(value=value, unit=unit, rounded_to=last)
 
 
 def _scaled(number: float, factor: float) -> float:

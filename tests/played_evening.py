@@ -13,6 +13,7 @@ from diagnose.files.cases.worked_case import (
     Measured,
     Repaired,
     Seen,
+    Tried,
     WorkedCase,
 )
 from diagnose.measurement.readings import ReadingKind
@@ -81,8 +82,13 @@ def _lines(case: WorkedCase, casebook: Casebook) -> Iterator[str]:
     yield "leave"
 
 
-def _typed(event: Seen | Measured | Repaired, casebook: Casebook) -> str:
+def _typed(event: Seen | Measured | Tried | Repaired, casebook: Casebook) -> str:
     match event:
+        case Tried(substitution=change, seen=seen):
+            ends = " ".join(filter(None, (change.at, change.to)))
+            words = _typed(seen, casebook)
+            told = words.removeprefix("symptom ").removeprefix("look ")
+            return f"{change.kind.value} {ends} {told}"
         case Repaired(cause=cause):
             return "done" if casebook.answer.advice.cause == cause else f"done {cause}"
         case Seen(symptom=symptom, is_present=is_present):

@@ -144,3 +144,22 @@ def test_one_and_ninety_nine_percent_are_written_as_they_are(
     probability: float, text: str
 ) -> None:
     assert format_probability(probability) == text
+
+
+# By the SI prefixes; a capital K is written for kilo as often as not.
+@pytest.mark.parametrize(
+    ("typed", "ohms"),
+    [
+        ("4.7 kohm", 4700.0),
+        ("4.7 Kohm", 4700.0),
+        ("2.2 Mohm", 2.2e6),
+        ("330 mohm", 0.33),
+    ],
+)
+def test_letter_before_the_unit_is_its_prefix(typed: str, ohms: float) -> None:
+    assert parse_reading(typed, Unit.OHMS).value == pytest.approx(ohms, rel=1e-12)
+
+
+def test_a_million_ohms_are_mega() -> None:
+    assert format_quantity(1e6, Unit.OHMS).endswith(" Mohm")
+    assert format_quantity(9.9e5, Unit.OHMS).endswith(" kohm")

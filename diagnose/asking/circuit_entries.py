@@ -114,6 +114,8 @@ def _switch(circuit: CircuitPlan) -> FileEntry:
     """Return a circuit's own switch."""
     place = circuit.text("switch")
     live: dict[str, Written] = {"off": [], "on": ["out"]}
+    if circuit.usual is not None and circuit.usual.springs_back:
+        live = {"released": [], "pressed": ["out"]}
     value: dict[str, Written] = {
         "place": place if place != "none" else circuit.text("place"),
         "live": live,
@@ -161,6 +163,8 @@ def _outputs(circuit: CircuitPlan) -> Iterator[FileEntry]:
         value: dict[str, Written] = {"side": side}
         if load_limit:
             value["limit"] = _OUTPUT_LIMIT
+        if circuit.usual is not None and circuit.usual.primes:
+            value["primes"] = circuit.usual.primes
         value["on-in"] = list(states or _USUAL_STATES)
         yield FileEntry(
             path=("controllers", controller, "outputs"),

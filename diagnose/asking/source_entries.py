@@ -40,6 +40,9 @@ def source_entries(plan: CarPlan) -> Iterator[FileEntry]:
         battery["grounded"] = "plus"
     comment = assumed_words(plan, "battery")
     yield FileEntry(path=(), name="battery", value=battery, comment=comment)
+    for post in ("plus", "minus"):
+        terminal = f"battery.{post}"
+        yield FileEntry(path=("clamps",), name=f"{post}-clamp", value=terminal)
     if "alternator" in plan.pages:
         yield from _alternator(plan)
     if "starter" in plan.pages:

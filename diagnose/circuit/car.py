@@ -171,6 +171,12 @@ class Part:
         What it does for the car (``fuel-pump``, ``starter`` ...); symptoms ask by role.
     draws_when : DrawsWhen
         For a load: when it takes its current.
+    members : tuple[str, ...]
+        For a plug or a run: names of the parts that it is made of; it has no terminals
+        of its own.
+    stud_beside : tuple[str, str] or None
+        For a wire: which of its ends sits on a stud that has another one beside it, and
+        the node of that one.
     line : int
         Line of the car file that declares it; 0 when none.
     colour : str
@@ -190,9 +196,40 @@ class Part:
     place: str = ""
     role: str | None = None
     draws_when: DrawsWhen = DrawsWhen.ALWAYS
+    members: tuple[str, ...] = ()
+    stud_beside: tuple[str, str] | None = None
     line: int = 0
     colour: str = ""
     note: str = ""
+
+
+class ComesWith(Enum):
+    """What a car must have to have an operating state.
+
+    Attributes
+    ----------
+    EVERY_CAR
+        Nothing more.
+    FILE
+        Its file writes the state; a car without switches has those that are like no
+        other state too.
+    NAMING
+        Its file names the state.
+    PRIMING
+        An output that its controller turns on for some seconds as the key is turned.
+    SWITCHES
+        Switches that stay where they are put and that no other usual state with the
+        engine stopped moves.
+    HELD_SWITCHES
+        The same of switches that spring back.
+    """
+
+    EVERY_CAR = "every-car"
+    FILE = "file"
+    NAMING = "naming"
+    PRIMING = "priming"
+    SWITCHES = "switches"
+    HELD_SWITCHES = "held-switches"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -228,8 +265,16 @@ class OperatingState:
     after : str
         The state the car comes from: relays, controllers and what holds itself on start
         as they were there; empty: from rest.
-    is_optional : bool
-        Only a car whose file names it has it.
+    comes_with : ComesWith
+        What a car must have to have this state.
+    like : str
+        The state whose switch positions this one begins with; empty: all at rest.
+    otherwise : str
+        The state in which symptoms of this one are looked for on a car that does not
+        have it; empty where there is none.
+    how : str
+        What to do to take a reading in it, beyond bringing the car there; empty where
+        that goes without saying.
     exists_when : str
         Symptom that must hold for the state to be reached (the engine keeps running);
         empty when it always can.
@@ -249,7 +294,10 @@ class OperatingState:
     needs_helper: bool = False
     caution: str = ""
     after: str = ""
-    is_optional: bool = False
+    comes_with: ComesWith = ComesWith.EVERY_CAR
+    like: str = ""
+    otherwise: str = ""
+    how: str = ""
     exists_when: str = ""
 
     @property

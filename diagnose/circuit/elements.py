@@ -27,6 +27,7 @@ from diagnose.circuit.parts.switching import (
     switch_contact_branches,
 )
 from diagnose.circuit.parts.wiring_and_loads import (
+    clamp_branches,
     diode_branches,
     electronics_branches,
     joint_branches,
@@ -213,12 +214,20 @@ ELEMENTS: Mapping[str, Element] = {
             "joint_b_ohms",
             "leak_ohms",
             "extra_ohms",
+            "is_on_wrong_stud",
         ),
         branches=wire_branches,
     ),
     "joint": Element(
         terminals=_AB, parameters=("joint_ohms",), branches=joint_branches
     ),
+    "clamp": Element(
+        terminals=_AB,
+        parameters=("joint_ohms",),
+        branches=clamp_branches,
+        follows_state=True,
+    ),
+    "pin": Element(terminals=_AB, parameters=("joint_ohms",), branches=joint_branches),
     "resistor": Element(
         terminals=_AB, parameters=("ohms",), branches=resistor_branches
     ),
@@ -303,6 +312,9 @@ ELEMENTS: Mapping[str, Element] = {
         is_electronic=True,
     ),
     "engine": Element(terminals=(), parameters=(), branches=no_branches),
+    # both are wholes of parts that have branches
+    "plug": Element(terminals=(), parameters=(), branches=no_branches),
+    "run": Element(terminals=(), parameters=(), branches=no_branches),
 }
 
 # Kinds that take current for what they do.

@@ -34,6 +34,8 @@ class CarModel:
     values : Mapping[str, Values] or None
         As the attribute, where they are drawn elsewhere; None: drawn here from
         `sample`.
+    unplugged : frozenset[str]
+        What is taken off its wires as a whole (`Part.assembly`), in every state.
 
     Attributes
     ----------
@@ -46,7 +48,12 @@ class CarModel:
     """
 
     def __init__(
-        self, car: Car, sample: Draws, values: Mapping[str, Values] | None = None
+        self,
+        car: Car,
+        sample: Draws,
+        values: Mapping[str, Values] | None = None,
+        *,
+        unplugged: frozenset[str] = frozenset(),
     ) -> None:
         self.car = car
         self.sample = sample
@@ -55,6 +62,7 @@ class CarModel:
         self._bolted = frozenset(
             part.assembly for part in car.parts if part.role == BOLTED_RELAY
         )
+        self._unplugged = unplugged
         self._is_positive_ground = car.is_positive_ground
         self._gated: dict[str, list[Part]] = {}
         for part in car.parts:
@@ -122,7 +130,8 @@ class CarModel:
             is_mirrored=self._is_positive_ground and element.has_ground_side,
         )
         branches = element.branches(setting)
-        if not (state.is_unplugged and self._is_pluggable(part)):
+        is_out = state.is_unplugged and self._is_pluggable(part)
+        if not (is_out or part.assembly in self._unplugged):
             return branches
         off = np.full(self.sample.n_draws, -1.0)
         return tuple(replace(one, forced=off) for one in branches)

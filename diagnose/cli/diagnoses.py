@@ -12,6 +12,7 @@ from diagnose.cli.options import (
     add_face,
     add_owner,
 )
+from diagnose.terminal.opening import opening
 
 if TYPE_CHECKING:
     from diagnose.cli.options import Commands
@@ -85,15 +86,17 @@ def add_resume(commands: Commands) -> None:
 
 
 def _start(options: argparse.Namespace) -> None:
-    from diagnose.terminal.evening import start
+    with opening(is_plain=options.plain, is_json=options.json) as shown:
+        from diagnose.terminal.evening import start
 
-    start(options.car, options.case, _evening_options(options))
+        start(options.car, options.case, _evening_options(options), shown)
 
 
 def _resume(options: argparse.Namespace) -> None:
-    from diagnose.terminal.evening import resume
+    with opening(is_plain=options.plain, is_json=options.json) as shown:
+        from diagnose.terminal.evening import resume
 
-    resume(options.case, _evening_options(options))
+        resume(options.case, _evening_options(options), shown)
 
 
 def _evening_options(options: argparse.Namespace) -> Options:

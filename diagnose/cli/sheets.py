@@ -29,8 +29,9 @@ EXPECT_HELP = """
 
     Below the table stands what the alternator gives and could give in each state with a
     running engine, what the loads take, and where the battery has to help: which loads
-    are too many, and how long it lasts. The last line says how many values behind it
-    are the program's usual ones; diagnose expand lists them.
+    are too many, and how long it lasts. Then come the milliamps of each branch with the
+    key off, and the millivolts along each fuse. The last line says how many values
+    behind it are the program's usual ones; diagnose expand lists them.
 """
 
 # How a list of readings before the first start is read.

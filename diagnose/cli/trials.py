@@ -19,6 +19,7 @@ from diagnose.errors import DiagnoseError
 
 if TYPE_CHECKING:
     from diagnose.cli.options import Commands
+    from diagnose.measurement.steps import SubstitutionTest
     from diagnose.terminal.reports.case_pages import ModelOpener
 
 # What a worked case is.
@@ -107,6 +108,14 @@ def add_record(commands: Commands) -> None:
     )
     parser.add_argument("--complaint", required=True, metavar="NAME")
     parser.add_argument("--seed", type=int, default=0, metavar="N", help="default: 0")
+    parser.add_argument(
+        "--tried",
+        action="append",
+        default=[],
+        metavar="STEP",
+        help="what the owner tries first: swap|PART|symptom|NAME, or the same with "
+        "bridge|NODE|NODE or unplug|PART",
+    )
     parser.add_argument("--out", type=Path, required=True, metavar="FILE")
     parser.add_argument("--title", default="", help="one line")
     parser.add_argument("--owner", default="", help="the owner's words")
@@ -184,8 +193,21 @@ def _record(options: argparse.Namespace) -> None:
         title=options.title,
         owner=options.owner,
         history=history_of(options.history),
+        tests=tuple(_tried(name) for name in options.tried),
     )
     record_case(wanted, open_model=_opener(), out=options.out, sink=sys.stdout)
+
+
+def _tried(name: str) -> SubstitutionTest:
+    """Return the test with the circuit changed that a key stands for."""
+    from diagnose.measurement import steps
+
+    step = steps.step_of_name(name)
+    if not isinstance(step, steps.SubstitutionTest):
+        raise DiagnoseError(
+            f'"{name}" changes nothing; expected bridge|..., swap|... or unplug|...'
+        )
+    return step
 
 
 def _seed(options: argparse.Namespace) -> int:

@@ -11,7 +11,7 @@ from diagnose.circuit.car import Car, Part
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 
 # Kinds of part that are always closed in a sound car.
-METAL_KINDS = frozenset(("wire", "joint", *PROTECTIVE_KINDS))
+METAL_KINDS = frozenset(("wire", "joint", "clamp", "pin", *PROTECTIVE_KINDS))
 
 # Kinds of part that are closed at least in some state.
 CONDUCTOR_KINDS = METAL_KINDS | frozenset(

@@ -81,7 +81,9 @@ def graph_of(car: Car) -> Graph:
     edges = tuple(
         _oriented(part, heights)
         for part in car.parts
-        if part.kind not in {"joint", "engine"} and part.role != SUPPRESSION_ROLE
+        if ELEMENTS[part.kind].terminals
+        and part.kind != "joint"
+        and part.role != SUPPRESSION_ROLE
     )
     nodes = {node for edge in edges for node in (edge.top, edge.bottom)}
     return Graph(
@@ -128,7 +130,7 @@ def _heights(car: Car) -> dict[str, float]:
         siemens[k, i] -= amount
 
     for part in car.parts:
-        if part.kind == "engine" or part.role == SUPPRESSION_ROLE:
+        if not ELEMENTS[part.kind].terminals or part.role == SUPPRESSION_ROLE:
             continue
         if part.kind == "alternator":
             for name in _INPUTS:

@@ -13,6 +13,8 @@ from diagnose.drawing.labels import shown_name, size_words, terminal_word, wire_
 # Kind of part to the sign that stands for it in a column; others have `[ ]`.
 _SIGNS = {
     "wire": "|",
+    "pin": ">>",
+    "clamp": ">>",
     "fuse": "[=]",
     "slow-fuse": "[=]",
     "fusible-link": "[=]",

@@ -100,6 +100,13 @@ def _resistor(scene: Scene, x: float, y: float, part: Part, ink: Ink) -> None:
     scene.rectangle(x, y, 2.2, 6.0, ink=ink)
 
 
+def _contact(scene: Scene, x: float, y: float, part: Part, ink: Ink) -> None:
+    """Draw a pin in its socket, or a clamp on its post: two halves that touch."""
+    del part
+    scene.line((x, y - 3.0), (x, y + 3.0), ink=ink)
+    scene.line((x - 1.4, y - 0.6), (x, y + 0.6), (x + 1.4, y - 0.6), ink=ink)
+
+
 def _electronics(scene: Scene, x: float, y: float, part: Part, ink: Ink) -> None:
     """Draw a box with a diode in it: semiconductors inside."""
     del part
@@ -148,6 +155,8 @@ _SYMBOLS: Mapping[str, _Draw] = MappingProxyType(
         "alternator": _machine("G"),
         "load": _load,
         "resistor": _resistor,
+        "pin": _contact,
+        "clamp": _contact,
         "electronics": _electronics,
         "controller": _controller,
         "diode": _diode,

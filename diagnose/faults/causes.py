@@ -114,6 +114,8 @@ def catalogue(car: Car, modes: Sequence[FaultMode]) -> tuple[Cause, ...]:
                 continue
             if mode.roles and part.role not in mode.roles:
                 continue
+            if mode.needs_stud_beside and part.stud_beside is None:
+                continue
             words = part_words(part)
             causes.append(
                 Cause(
@@ -224,7 +226,7 @@ def changed_values(
         for number, change in enumerate(cause.mode.changes):
             for part in _hit(model, cause, change):
                 values = result.setdefault(part.name, dict(model.values[part.name]))
-                key = _change_key(cause, number, change)
+                key = _drawn_key(cause, number, change)
                 drawn = model.sample.probabilities(key)
                 if level is not None and key == _severity_key(cause):
                     drawn = np.broadcast_to(np.array(level), drawn.shape)
@@ -237,11 +239,30 @@ def changed_values(
     return result
 
 
+def _drawn_key(cause: Cause, number: int, change: Change) -> str:
+    """Return the key of what a change is drawn by; that of a whole is drawn once."""
+    own = _change_key(cause, number, change)
+    return own if change.kind is None else _severity_key(cause) or own
+
+
 def _hit(model: CarModel, cause: Cause, change: Change) -> tuple[Part, ...]:
     """Return the parts that a change is made to."""
+    if change.kind is not None:
+        return tuple(
+            part
+            for part in model.car.parts
+            if part.kind == change.kind and _belongs(part, cause.part)
+        )
     if change.role is None:
         return (cause.part,)
     return tuple(p for p in model.car.parts if p.role == change.role)
+
+
+def _belongs(part: Part, whole: Part) -> bool:
+    """Return whether a part is one of those that another one is made of."""
+    if whole.members:
+        return part.name in whole.members
+    return part.assembly == whole.assembly
 
 
 def has_severity(cause: Cause) -> bool:
@@ -315,6 +336,7 @@ def mode_signature(mode: FaultMode) -> tuple[object, ...]:
     changes = tuple(
         (
             change.role,
+            change.kind,
             # the two ends of a wire add to one resistance
             change.parameter.replace("joint_a_", "joint_").replace(
                 "joint_b_", "joint_"

@@ -31,6 +31,9 @@ class CautionRules:
         Role to the caution of repairing its contacts when they stay closed.
     work_on : Mapping[str, tuple[str, ...]]
         Role to the cautions of every repair of a part with it, or of its assembly.
+    on_tests : Mapping[str, str]
+        ``lead``, ``cable``, ``lead_pumps``, ``lead_cranks``, ``swap`` and ``unplug`` to
+        the caution of a test with the circuit changed so.
     every_time : frozenset[str]
         Cautions that are never shortened, nor left out where they were read before.
     """
@@ -44,4 +47,5 @@ class CautionRules:
     work_on: Mapping[str, tuple[str, ...]] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    on_tests: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     every_time: frozenset[str] = frozenset()

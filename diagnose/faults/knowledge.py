@@ -6,10 +6,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
-from diagnose.circuit.car import DrawsWhen, OperatingState, Value
+from diagnose.circuit.car import Car, DrawsWhen, OperatingState, Value
 from diagnose.circuit.temperature_and_age import Condition
 from diagnose.design.limits import DesignLimits
 from diagnose.faults.caution_rules import CautionRules
@@ -17,7 +17,7 @@ from diagnose.faults.links import LinkRules
 from diagnose.faults.modes import FaultMode, Trigger
 from diagnose.faults.owner_limits import Effort
 from diagnose.measurement.meters import Meter
-from diagnose.measurement.symptoms import Complaint, Context, Symptom
+from diagnose.measurement.symptoms import Complaint, Context, Symptom, moved
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +34,8 @@ class Knowledge:
         What an owner can be asked, by name.
     complaints : Mapping[str, Complaint]
         What an owner may come with, by name.
+    complaint_groups : Mapping[str, str]
+        Group of complaints to the words for it, in the order they are listed.
     contexts : tuple[Context, ...]
         Questions about the car's history.
     meter : Meter
@@ -47,6 +49,9 @@ class Knowledge:
     plain_load_kinds : Mapping[str, str]
         Role to the kind of part that a plain ``load`` of a car file is in it; ``load``
         in a role not named.
+    coils : Mapping[str, Mapping[str, Value]]
+        Role of contacts to the values of the coil that works them, where those differ
+        from any coil's (for a 12 V car).
     states : Mapping[str, OperatingState]
         Default operating states, without a car's switches.
     triggers : Mapping[str, Trigger]
@@ -55,12 +60,16 @@ class Knowledge:
         Faults that make others likelier, and what spoils a whole place.
     cautions : Mapping[str, str]
         Key to the words that stand before a step.
+    caution_briefs : Mapping[str, str]
+        Words of a caution to the same in one line, where it has one.
     caution_rules : CautionRules
         Which of them stand where.
     effort : Effort
         What owners may lack, and what the price of a part counts as.
     safety_note : str
         Printed when a diagnosis starts.
+    terms : Mapping[str, str]
+        Word of a page to what it means, in one sentence.
     conditions : Mapping[str, Mapping[str, Condition]]
         Kind of part to parameter to what it depends on.
     design_limits : DesignLimits or None
@@ -92,6 +101,9 @@ class Knowledge:
     plain_load_kinds: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    coils: Mapping[str, Mapping[str, Value]] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
     triggers: Mapping[str, Trigger] = field(
         default_factory=lambda: MappingProxyType({})
     )
@@ -100,6 +112,13 @@ class Knowledge:
         default_factory=lambda: MappingProxyType({})
     )
     effort: Effort = field(default_factory=Effort)
+    terms: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    complaint_groups: Mapping[str, str] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    caution_briefs: Mapping[str, str] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
     design_limits: DesignLimits | None = None
     caution_rules: CautionRules = field(default_factory=CautionRules)
 
@@ -119,3 +138,31 @@ class Knowledge:
         return any(
             self.cautions[key] == caution for key in self.caution_rules.every_time
         )
+
+    def for_car(self, car: Car) -> Knowledge:
+        """Return the knowledge with every symptom in a state that the car has.
+
+        Parameters
+        ----------
+        car : Car
+            The car.
+
+        Returns
+        -------
+        Knowledge
+            Symptoms of a state that it does not have are looked for in the one named
+            as `OperatingState.otherwise`, where it has that.
+        """
+        there = {state.name for state in car.states}
+        places: dict[str, str] = {}
+        for name, state in self.states.items():
+            seen, other = {name}, state.otherwise
+            while other and other not in there and other not in seen:
+                seen.add(other)
+                other = self.states[other].otherwise if other in self.states else ""
+            if name not in there and other in there:
+                places[name] = other
+        if not places:
+            return self
+        symptoms = {name: moved(one, places) for name, one in self.symptoms.items()}
+        return replace(self, symptoms=MappingProxyType(symptoms))

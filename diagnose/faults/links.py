@@ -23,7 +23,7 @@ from diagnose.faults.causes import Cause
 from diagnose.faults.modes import FaultMode
 
 # Kinds of part that a way along bare wiring goes through. Rule of the trade.
-LEADS = frozenset({"wire", "joint"})
+LEADS = frozenset({"wire", "joint", "clamp", "pin"})
 
 # Kinds of part that a feed goes through on its way to a consumer. Rule of the trade.
 CARRIERS = LEADS | {"fuse", "slow-fuse", "fusible-link", "breaker", "resistor"}

@@ -58,12 +58,16 @@ class Change:
     role : str or None
         When given, the change hits the part with this role (``battery``) instead of the
         failing part: a consequence that comes with the fault.
+    kind : str or None
+        When given, the change hits all parts of this kind that the failing part is made
+        of, or that are in its assembly; they are all as bad.
     """
 
     parameter: str
     operation: Operation
     amount: Distribution
     role: str | None = None
+    kind: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +130,8 @@ class FaultMode:
         When not empty, only parts with one of these roles can have it.
     except_roles : frozenset[str]
         Parts with one of these roles can't have it.
+    needs_stud_beside : bool
+        Only a wire with an end on a stud that has another one beside it can have it.
     mechanical : Mapping[str, float]
         For faults outside the circuit: named mechanical condition (``engine_fires``) to
         its value, 1 when healthy. [1]
@@ -136,6 +142,9 @@ class FaultMode:
         goes; empty for one that lasts.
     triggers : Mapping[str, float]
         Trigger to how often it is the one that brings such a fault; sums to 1. [1]
+    reacts : Mapping[str, float]
+        Of one that lasts: trigger to the chance that its test, done at this part, makes
+        the fault come or go for a moment. [1]
     """
 
     kind: str
@@ -147,11 +156,13 @@ class FaultMode:
     factors: Mapping[str, Mapping[str, float]]
     roles: frozenset[str] = frozenset()
     except_roles: frozenset[str] = frozenset()
+    needs_stud_beside: bool = False
     mechanical: Mapping[str, float]
     source: str
     basis: str
     acts_as: str = ""
     triggers: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    reacts: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def lasts(self) -> bool:

@@ -58,6 +58,9 @@ class Effort:
     needless_minutes : float
         What mending a sound part counts as beyond its time and price: a good part is
         thrown away, or a sound joint disturbed. [min]
+    test_minutes : Mapping[str, float]
+        ``lead``, ``cable``, ``swap`` and ``unplug`` to what changing the circuit so,
+        and back again, takes once one is there. [min]
     """
 
     limits: Mapping[str, OwnerLimit] = field(
@@ -67,3 +70,6 @@ class Effort:
         default_factory=lambda: MappingProxyType({})
     )
     needless_minutes: float = 0.0
+    test_minutes: Mapping[str, float] = field(
+        default_factory=lambda: MappingProxyType({})
+    )

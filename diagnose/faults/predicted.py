@@ -32,6 +32,9 @@ LEAST_NORMAL_HALF = np.float32(2.0**-14)
 # the point, binary16 has 10.
 _DROPPED = np.uint32(13)
 
+# Which fault sets of a prediction are meant.
+Rows = IntArray | slice
+
 # What is added to round to nearest, ties to even; the last digit kept is added as well.
 # Derived: half of the last digit kept, less one.
 _NEARLY_HALF_STEP = np.uint32(2**12 - 1)
@@ -72,6 +75,154 @@ class Prediction:
     source_units: HalfArray
     probes: StoredArray
     is_settled: StoredArray
+
+    @property
+    def n_rows(self) -> int:
+        """Number of fault sets. [1]."""
+        return len(self.probes)
+
+    @property
+    def n_draws(self) -> int:
+        """Number of tolerance draws. [1]."""
+        return int(self.probes.shape[1])
+
+    def volts_at(self, state: int, node: int, rows: Rows) -> StoredArray:
+        """Return the volts of one node in one state.
+
+        Parameters
+        ----------
+        state, node : int
+            Their numbers.
+        rows : Rows
+            The fault sets wanted.
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_wanted, n_draws). [V]
+        """
+        return self.volts[state, rows, :, node]
+
+    def units_at(self, state: int, node: int, rows: Rows) -> HalfArray:
+        """Return the resistance that one node shows in one state.
+
+        Parameters
+        ----------
+        state, node : int
+            Their numbers.
+        rows : Rows
+            The fault sets wanted.
+
+        Returns
+        -------
+        HalfArray
+            Shape (n_wanted, n_draws). [units of `SOURCE_UNIT_OHMS`]
+        """
+        return self.source_units[state, rows, :, node]
+
+    def probes_at(self, column: int, rows: Rows) -> StoredArray:
+        """Return one probe.
+
+        Parameters
+        ----------
+        column : int
+            Of the probe.
+        rows : Rows
+            The fault sets wanted.
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_wanted, n_draws). [A or 1]
+        """
+        return self.probes[rows, :, column]
+
+    def seen_volts(self, state: int, rows: IntArray, draws: IntArray) -> StoredArray:
+        """Return the volts of all nodes, each point in a row and a draw of its own.
+
+        Parameters
+        ----------
+        state : int
+            Its number.
+        rows, draws : IntArray
+            Fault set and draw of each point, shape (n_points,).
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_nodes, n_points). [V]
+        """
+        return np.ascontiguousarray(self.volts[state, rows, draws].T)
+
+    def seen_units(self, state: int, rows: IntArray, draws: IntArray) -> StoredArray:
+        """Return the resistance that all nodes of points show, in single precision.
+
+        Parameters
+        ----------
+        state : int
+            Its number.
+        rows, draws : IntArray
+            Fault set and draw of each point, shape (n_points,).
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_nodes, n_points). [units of `SOURCE_UNIT_OHMS`]
+        """
+        units = self.source_units[state, rows, draws]
+        return np.ascontiguousarray(in_single(units).T)
+
+    def seen_probes(self, rows: IntArray, draws: IntArray) -> StoredArray:
+        """Return all probes of points.
+
+        Parameters
+        ----------
+        rows, draws : IntArray
+            Fault set and draw of each point, shape (n_points,).
+
+        Returns
+        -------
+        StoredArray
+            Shape (n_probes, n_points). [A or 1]
+        """
+        return np.ascontiguousarray(self.probes[rows, draws].T)
+
+    def put(self, row: int, given: Prediction, given_row: int) -> None:
+        """Write one fault set of another prediction over a row.
+
+        Parameters
+        ----------
+        row : int
+            Written over.
+        given : Prediction
+            Where it is copied from.
+        given_row : int
+            The row there.
+        """
+        self.volts[:, row] = given.volts[:, given_row]
+        self.source_units[:, row] = given.source_units[:, given_row]
+        self.probes[row] = given.probes[given_row]
+        self.is_settled[:, row] = given.is_settled[:, given_row]
+
+    def front(self, rows: slice) -> Prediction:
+        """Return the prediction of fault sets that follow each other.
+
+        Parameters
+        ----------
+        rows : slice
+            Which.
+
+        Returns
+        -------
+        Prediction
+            Views of the same numbers.
+        """
+        return Prediction(
+            volts=self.volts[:, rows],
+            source_units=self.source_units[:, rows],
+            probes=self.probes[rows],
+            is_settled=self.is_settled[:, rows],
+        )
 
     def kept(self, rows: IntArray) -> Prediction:
         """Return the prediction of some of the fault sets.
@@ -119,7 +270,7 @@ class PredictionInMaking:
 
     @staticmethod
     def empty(
-        n_states: int, n_points: int, *, n_nodes: int, n_probes: int
+        n_states: int, n_points: int, *, n_nodes: int, n_probes: int, is_shared: bool
     ) -> PredictionInMaking:
         """Return one that holds zeros.
 
@@ -129,17 +280,20 @@ class PredictionInMaking:
             How many operating states and points.
         n_nodes, n_probes : int
             How many nodes and probes.
+        is_shared : bool
+            Whether it lies in memory that a forked child shares.
 
         Returns
         -------
         PredictionInMaking
-            In memory that a forked child shares.
+            To be filled.
         """
+        array = shared_array if is_shared else np.zeros
         return PredictionInMaking(
-            volts=shared_array((n_states, n_points, n_nodes), np.float32),
-            source_units=shared_array((n_states, n_points, n_nodes), np.float16),
-            probes=shared_array((n_points, n_probes), np.float32),
-            is_settled=shared_array((n_states, n_points), np.float32),
+            volts=array((n_states, n_points, n_nodes), np.float32),
+            source_units=array((n_states, n_points, n_nodes), np.float16),
+            probes=array((n_points, n_probes), np.float32),
+            is_settled=array((n_states, n_points), np.float32),
         )
 
     def finished(self, n_sets: int, stands_for: IntArray) -> Prediction:

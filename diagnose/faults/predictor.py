@@ -13,12 +13,12 @@ a quarter of an hour and 40 GB.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 
 import numpy as np
 
-from diagnose.arrays import FloatArray, IntArray
+from diagnose.arrays import FloatArray, IntArray, StoredArray
 from diagnose.circuit.car import OperatingState
 from diagnose.circuit.changes.compensation import CompensationSolver
 from diagnose.circuit.model import CarModel
@@ -29,15 +29,17 @@ from diagnose.faults.changed_branches import (
     Scenario,
     scenarios_of,
 )
+from diagnose.faults.kept.prediction import KeptNodes, SoundCar
+from diagnose.faults.kept.volts import hub_shares, hubs_of
 from diagnose.faults.overloads import MAX_TRIPS, ProtectiveParts, Tripped
 from diagnose.faults.predicted import Prediction, PredictionInMaking
 from diagnose.faults.recorder import Recorder
-from diagnose.faults.second_process import can_fork, start_in_child
+from diagnose.faults.second_process import Parcel, Parcels, can_fork, start_in_child
 from diagnose.measurement.quantities import Probe
 
-# Points solved together. [1] Measured: the more, the fewer rounds of solving in all;
-# these take some 400 MB.
-CHUNK_POINTS = 65536
+# Volts of nodes that are solved together. [1] Measured: the more, the fewer rounds of
+# solving in all; these take some 200 MB.
+CHUNK_VALUES = 3_000_000
 
 # Points from which on a second process helps. [1] Derived: that pays from some seconds
 # of work on.
@@ -171,8 +173,6 @@ class Predictor:
         severities: Sequence[tuple[Severity, ...]] | None = None,
         every: int = 1,
         is_compact: bool = False,
-        rows: IntArray | None = None,
-        n_rows: int | None = None,
         progress: Callable[[float], None] | None = None,
     ) -> Prediction:
         """Return what each fault set would show in every state, for every draw.
@@ -188,18 +188,13 @@ class Predictor:
         is_compact : bool
             Return only the draws that were solved: four times as many sets of a
             diagnosis are then kept in the same memory.
-        rows : IntArray or None
-            Where in the prediction each set goes; in order when None.
-        n_rows : int or None
-            How many rows the prediction has, one for each set when None; those without
-            a set hold zeros.
         progress : Callable or None
             Called with the share done, 0 to 1.
 
         Returns
         -------
         Prediction
-            Of n_rows sets.
+            In the order of `sets`.
 
         Raises
         ------
@@ -207,21 +202,108 @@ class Predictor:
             If the sound car has no operating point in some state.
         """
         draws = np.arange(0, self.model.sample.n_draws, every)
-        rows = np.arange(len(sets)) if rows is None else rows
-        n_rows = len(sets) if n_rows is None else n_rows
-        making = PredictionInMaking.empty(
-            len(self.states),
-            n_rows * len(draws),
-            n_nodes=len(self.nodes),
-            n_probes=len(self.probes),
-        )
-        places = rows[:, None] * len(draws) + np.arange(len(draws))
+        making = self._making(len(sets), len(draws), is_shared=True)
+        places = np.arange(len(sets) * len(draws)).reshape(len(sets), -1)
         scenarios = scenarios_of(sets, severities)
         self._fill_all(making, places, scenarios, draws, tell=progress or _tell_nobody)
         self._changed.forget_passing()
         n_shown = len(draws) if is_compact else self.model.sample.n_draws
         every = 1 if is_compact else every
-        return making.finished(n_rows, np.arange(n_shown) // every)
+        return making.finished(len(sets), np.arange(n_shown) // every)
+
+    def kept(
+        self,
+        sets: Sequence[FaultSet],
+        *,
+        progress: Callable[[float], None] | None = None,
+    ) -> tuple[KeptNodes, StoredArray]:
+        """Return what fault sets would show, as differences from the sound car.
+
+        Parameters
+        ----------
+        sets : Sequence[FaultSet]
+            The fault sets, the sound car first.
+        progress : Callable or None
+            Called with the share done, 0 to 1.
+
+        Returns
+        -------
+        KeptNodes
+            With a row for each set.
+        StoredArray
+            `Prediction.is_settled` of the sets. [1]
+
+        Raises
+        ------
+        UnsolvableCircuitError
+            If the sound car has no operating point in some state.
+        """
+        n_draws = self.model.sample.n_draws
+        draws, tell = np.arange(n_draws), progress or _tell_nobody
+        base = self._sound_car()
+        is_shared = len(sets) * n_draws >= LEAST_SHARED_POINTS and can_fork()
+        chunks = self._chunks(len(sets), n_draws, n_workers=2 if is_shared else 1)
+
+        def parts(wanted: Sequence[slice]) -> Iterator[tuple[KeptNodes, StoredArray]]:
+            for number, chunk in enumerate(wanted):
+                scenarios = scenarios_of(sets[chunk], None)
+                making = self._making(len(scenarios), n_draws, is_shared=False)
+                places = np.arange(len(scenarios) * n_draws)
+                self._fill(making, places, scenarios, draws)
+                whole = making.finished(len(scenarios), draws)
+                yield base.kept(whole, chunk.start), whole.is_settled
+                if not is_child:
+                    tell((number + 1) / len(wanted))
+
+        is_child = False
+        mine, others = chunks, []
+        if is_shared:
+            mine, others = chunks[::2], chunks[1::2]
+
+        def in_child() -> list[tuple[Parcel, ...]]:
+            nonlocal is_child
+            is_child = True
+            return [
+                parcels.put((*nodes.varying(), settled))
+                for nodes, settled in parts(others)
+            ]
+
+        with Parcels() as parcels:
+            wait = start_in_child(in_child) if others else list
+            found = dict(zip((chunk.start for chunk in mine), parts(mine), strict=True))
+            for chunk, handed in zip(others, wait(), strict=True):
+                *varying, is_settled = parcels.get(handed)
+                found[chunk.start] = base.beside(varying), is_settled
+        self._changed.forget_passing()
+        nodes, settled = zip(*(found.pop(c.start) for c in chunks), strict=True)
+        return KeptNodes.joined(list(nodes)), np.concatenate(settled, axis=1)
+
+    def _sound_car(self) -> SoundCar:
+        """Return the sound car, and by how much its nodes follow its hubs."""
+        n_states, n_draws = len(self.states), self.model.sample.n_draws
+        hubs = hubs_of(self.networks[0].output, len(self.nodes))
+        pairs = np.stack([hubs, np.zeros_like(hubs)], axis=1)
+        response = self.solver().base_case.factored.response_volts(pairs)
+        shares = hub_shares(response, hubs).astype(np.float32)
+        shape = (n_states, n_draws, *shares.shape[1:])
+        return SoundCar.of(self.predict([()]), hubs, shares.reshape(shape))
+
+    def _making(
+        self, n_sets: int, n_draws: int, *, is_shared: bool
+    ) -> PredictionInMaking:
+        return PredictionInMaking.empty(
+            len(self.states),
+            n_sets * n_draws,
+            n_nodes=len(self.nodes),
+            n_probes=len(self.probes),
+            is_shared=is_shared,
+        )
+
+    def _chunks(self, n_sets: int, n_draws: int, *, n_workers: int) -> list[slice]:
+        """Return sets that are solved together."""
+        per_set = n_draws * len(self.states) * len(self.nodes)
+        per_chunk = max(1, CHUNK_VALUES // per_set)
+        return _chunks(n_sets, per_chunk, n_workers=n_workers)
 
     def between_ohms(
         self, sets: Sequence[FaultSet], state: int, red: int, black: int
@@ -244,7 +326,7 @@ class Predictor:
         """
         n_draws = self.model.sample.n_draws
         result = np.empty((len(sets), n_draws))
-        per_chunk = max(1, CHUNK_POINTS // n_draws)
+        per_chunk = max(1, CHUNK_VALUES // (n_draws * len(self.nodes)))
         solver = self.solver()
         for start in range(0, len(sets), per_chunk):
             chunk = scenarios_of(sets[start : start + per_chunk], None)
@@ -292,8 +374,8 @@ class Predictor:
             (n_scenarios, n_draws).
         """
         is_shared = places.size >= LEAST_SHARED_POINTS and can_fork()
-        per_chunk = max(1, CHUNK_POINTS // (len(draws) * len(self.states)))
-        chunks = _chunks(len(scenarios), per_chunk, n_workers=2 if is_shared else 1)
+        n_workers = 2 if is_shared else 1
+        chunks = self._chunks(len(scenarios), len(draws), n_workers=n_workers)
 
         def fill(wanted: Sequence[slice], tell: Callable[[float], None]) -> None:
             for number, chunk in enumerate(wanted):

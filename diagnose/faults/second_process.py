@@ -18,16 +18,22 @@ import multiprocessing
 import os
 import signal
 import sys
+import tempfile
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from multiprocessing.connection import Connection
-from typing import Any, TypeVar
+from typing import IO, Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 ResultT = TypeVar("ResultT")
+
+# What the start of an array in `Parcels` is a multiple of. [byte] Derived: the size of
+# the largest kind of number.
+_ALIGNED_BYTES = 8
 
 
 def can_fork() -> bool:
@@ -68,6 +74,87 @@ def shared_array(shape: tuple[int, ...], dtype: npt.DTypeLike) -> npt.NDArray[An
     kind = np.dtype(dtype)
     room = mmap.mmap(-1, max(1, math.prod(shape) * kind.itemsize))
     return np.frombuffer(room, dtype=kind, count=math.prod(shape)).reshape(shape)
+
+
+class Parcels:
+    """Arrays that a forked child hands to its parent, of any size.
+
+    They lie in memory that grows as they come and that both see; make it before the
+    child is started.
+    """
+
+    def __init__(self) -> None:
+        make = getattr(os, "memfd_create", None)
+        self._file: IO[bytes] = (
+            tempfile.TemporaryFile()  # noqa: SIM115 - closed by `__exit__`
+            if make is None
+            else os.fdopen(make("parcels"), "w+b")
+        )
+
+    def put(self, arrays: Sequence[npt.NDArray[Any]]) -> tuple[Parcel, ...]:
+        """Write arrays behind what is there.
+
+        Parameters
+        ----------
+        arrays : Sequence[NDArray]
+            Of any shape.
+
+        Returns
+        -------
+        tuple[Parcel, ...]
+            Where each lies, to be handed to the parent.
+        """
+        found = []
+        for array in arrays:
+            start = self._file.seek(0, os.SEEK_END)
+            # aligned, so that they can be used where they lie
+            start = self._file.seek(-(-start // _ALIGNED_BYTES) * _ALIGNED_BYTES)
+            self._file.write(np.ascontiguousarray(array).data)
+            found.append(Parcel(start, array.shape, array.dtype.str))
+        self._file.flush()
+        return tuple(found)
+
+    def get(self, parcels: Sequence[Parcel]) -> tuple[npt.NDArray[Any], ...]:
+        """Return arrays where they lie.
+
+        Parameters
+        ----------
+        parcels : Sequence[Parcel]
+            As `put` returned them, here or in a child.
+
+        Returns
+        -------
+        tuple[NDArray, ...]
+            Not to be written to.
+        """
+        size = self._file.seek(0, os.SEEK_END)
+        if not size:
+            return tuple(np.empty(one.shape, one.kind) for one in parcels)
+        room = mmap.mmap(self._file.fileno(), size, access=mmap.ACCESS_READ)
+        return tuple(
+            np.frombuffer(
+                room, one.kind, count=math.prod(one.shape), offset=one.start
+            ).reshape(one.shape)
+            if math.prod(one.shape)
+            else np.empty(one.shape, one.kind)
+            for one in parcels
+        )
+
+    def __enter__(self) -> Parcels:
+        return self
+
+    def __exit__(self, *_raised: object) -> None:
+        """Take no more; the memory goes when no array in it is used any more."""
+        self._file.close()
+
+
+@dataclass(frozen=True, slots=True)
+class Parcel:
+    """Where an array lies among `Parcels`, its shape, and its kind of number."""
+
+    start: int
+    shape: tuple[int, ...]
+    kind: str
 
 
 def start_in_child(work: Callable[[], ResultT]) -> Callable[[], ResultT]:

@@ -95,6 +95,10 @@ POWER = _measure("power", "55 W", (0.01, 5000.0), W=1.0)
 # more.
 TIME = _measure("time", "2 min", (0.0, 600.0), min=1.0)
 
+# How long something lasts by itself. [s] Limits are own choice: the shortest that a
+# meter's highest value shows, and what nobody calls a moment any more.
+DURATION = _measure("duration", "2 s", (0.1, 600.0), s=1.0)
+
 # A speed of rotation. [1/min] Limits are own choice: turned by hand, and an alternator
 # at its fastest.
 SPEED = _measure("speed of rotation", "850 rpm", (1.0, 20000.0), rpm=1.0)

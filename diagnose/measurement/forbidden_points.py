@@ -31,7 +31,7 @@ IGNITION_ROLE = "ignition"
 
 # Kinds of part that lead on from a point without a fuse, a switch or a load between. By
 # definition.
-CONDUCTOR_KINDS = frozenset({"wire", "joint"})
+CONDUCTOR_KINDS = frozenset({"wire", "joint", "clamp", "pin"})
 
 
 def battery_posts(car: Car) -> frozenset[str]:

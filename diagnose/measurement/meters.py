@@ -76,12 +76,15 @@ class Meter:
     volts, ohms, amps, ac_volts, millivolts : MeterRange
         Accuracy of each function; amps are those of a clamp, millivolts the lowest
         range of DC volts.
+    series_amps, milliamps : MeterRange or None
+        Accuracy of amps with the meter in series, in its 10 A jack and in its jack for
+        milliamps; None: as the clamp's.
     test_lamp : ProbeLamp
         What lies beside the meter in the box.
     input_ohms : float
         Resistance between the leads on the volts function. [Ω]
     lead_ohms : float
-        Both leads together; adds to every ohms reading. [Ω]
+        Both leads together, the middle of all; adds to every ohms reading. [Ω]
     slip_probability : float
         Chance that a reading was taken at the wrong terminal or in the wrong state. [1]
     series_caution : str
@@ -89,6 +92,8 @@ class Meter:
     model_volts, model_fraction : float
         How far a sound car strays from its file beyond the drawn tolerances: a fixed
         part in volts, and a fraction of the value. [V], [1]
+    lead_log_spread : float
+        Standard deviation of the natural logarithm of the leads' resistance. [1]
     """
 
     volts: MeterRange
@@ -102,4 +107,56 @@ class Meter:
     slip_probability: float
     model_volts: float
     model_fraction: float
+    lead_log_spread: float = 0.0
     series_caution: str = ""
+    series_amps: MeterRange | None = None
+    milliamps: MeterRange | None = None
+
+    def range_of_amps(self, amps: float, last_digit: float) -> MeterRange:
+        """Return the range that amps with the key off were read in.
+
+        Parameters
+        ----------
+        amps : float
+            What the meter showed. [A]
+        last_digit : float
+            What one of the last digit told is worth; 0 when that is not known. [A]
+
+        Returns
+        -------
+        MeterRange
+            A clamp shows no hundredths: a value with them was read in series.
+
+        Examples
+        --------
+        >>> clamp = MeterRange(percent=3.0, counts=5, resolution=0.1)
+        >>> series = MeterRange(percent=1.5, counts=3, resolution=0.01)
+        >>> milli = MeterRange(percent=1.0, counts=3, resolution=0.0001)
+        >>> meter = Meter(
+        ...     volts=clamp,
+        ...     ohms=clamp,
+        ...     amps=clamp,
+        ...     ac_volts=clamp,
+        ...     millivolts=clamp,
+        ...     test_lamp=None,
+        ...     input_ohms=1e7,
+        ...     lead_ohms=0.2,
+        ...     slip_probability=0.02,
+        ...     model_volts=0.03,
+        ...     model_fraction=0.01,
+        ...     series_amps=series,
+        ...     milliamps=milli,
+        ... )
+        >>> [
+        ...     meter.range_of_amps(*read).resolution
+        ...     for read in ((0.1, 0.1), (0.08, 0.01), (0.0823, 0.0001), (30.0, 0.01))
+        ... ]
+        [0.1, 0.01, 0.0001, 0.1]
+        """
+        is_clamp = not 0.0 < last_digit < self.amps.resolution
+        if is_clamp or abs(amps) > SERIES_AMPS or self.series_amps is None:
+            return self.amps
+        is_fine = last_digit < self.series_amps.resolution
+        if is_fine and self.milliamps is not None:
+            return self.milliamps
+        return self.series_amps

@@ -96,16 +96,29 @@ def role_parts(car: Car, role: str) -> tuple[Part, ...]:
     return tuple(part for part in car.parts if part.role == role)
 
 
-def _claims(group: Group, symptoms: Mapping[str, Symptom]) -> tuple[Claim, ...]:
-    """Return the claims of a group, those of groups and symptoms in it included."""
+def claims_of(group: Group, symptoms: Mapping[str, Symptom]) -> tuple[Claim, ...]:
+    """Return the claims of a group, those of groups and symptoms in it included.
+
+    Parameters
+    ----------
+    group : Group
+        What a symptom holds by.
+    symptoms : Mapping[str, Symptom]
+        All symptoms by name.
+
+    Returns
+    -------
+    tuple[Claim, ...]
+        In the order of the group.
+    """
     found: list[Claim] = []
     for member in group.members:
         if isinstance(member, Claim):
             found.append(member)
         elif isinstance(member, Group):
-            found.extend(_claims(member, symptoms))
+            found.extend(claims_of(member, symptoms))
         else:
-            found.extend(_claims(symptoms[member].when, symptoms))
+            found.extend(claims_of(symptoms[member].when, symptoms))
     return tuple(found)
 
 
@@ -154,7 +167,7 @@ def usable_symptoms(car: Car, symptoms: Mapping[str, Symptom]) -> tuple[str, ...
         for name, symptom in symptoms.items()
         if any(
             is_applicable(claim, car) and claim.quantity is not Quantity.MECHANICAL
-            for claim in _claims(symptom.when, symptoms)
+            for claim in claims_of(symptom.when, symptoms)
         )
         and symptom.state in {state.name for state in car.states}
     )
@@ -179,9 +192,10 @@ def lacking_roles(
     set[str]
         Empty for a symptom that the car can show in full.
     """
-    claims = _claims(symptom.when, symptoms)
     looked_at = {
-        claim.role for claim in claims if claim.quantity is not Quantity.MECHANICAL
+        claim.role
+        for claim in claims_of(symptom.when, symptoms)
+        if claim.quantity is not Quantity.MECHANICAL
     }
     return {role for role in looked_at if role and not role_parts(car, role)}
 
@@ -203,7 +217,7 @@ def needed_probes(car: Car, symptoms: Mapping[str, Symptom]) -> tuple[Probe, ...
     """
     probes: dict[Probe, None] = {}
     for name in usable_symptoms(car, symptoms):
-        for claim in _claims(symptoms[name].when, symptoms):
+        for claim in claims_of(symptoms[name].when, symptoms):
             if not is_applicable(claim, car):
                 continue
             for state in filter(None, (claim.state, claim.relative_to)):

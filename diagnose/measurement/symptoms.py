@@ -7,7 +7,7 @@ comes from the solver. Leaves the solving to `faults` and the words to knowledge
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 
@@ -142,6 +142,45 @@ class Symptom:
     basis: str = ""
 
 
+def moved(symptom: Symptom, states: Mapping[str, str]) -> Symptom:
+    """Return a symptom that is looked for in other operating states.
+
+    Parameters
+    ----------
+    symptom : Symptom
+        Any symptom.
+    states : Mapping[str, str]
+        Operating state to the one in its place; those not named stay.
+
+    Returns
+    -------
+    Symptom
+        With its own state and those of its claims moved.
+    """
+    when = _moved_group(symptom.when, states)
+    state = states.get(symptom.state, symptom.state)
+    return replace(symptom, state=state, when=when)
+
+
+def _moved_group(group: Group, states: Mapping[str, str]) -> Group:
+    members: list[Claim | Group | str] = []
+    for member in group.members:
+        if isinstance(member, Group):
+            members.append(_moved_group(member, states))
+        elif isinstance(member, Claim):
+            other = member.relative_to
+            members.append(
+                replace(
+                    member,
+                    state=states.get(member.state, member.state),
+                    relative_to=other and states.get(other, other),
+                )
+            )
+        else:
+            members.append(member)
+    return replace(group, members=tuple(members))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Complaint:
     """What the owner came with: symptoms already answered.
@@ -156,6 +195,8 @@ class Complaint:
         The symptom whose re-test closes the case.
     cured_answer : bool
         The answer to it that means cured.
+    group : str
+        Where it is listed, by what the car does; empty for with the rest.
     """
 
     name: str
@@ -163,6 +204,7 @@ class Complaint:
     answers: Mapping[str, bool]
     retest: str
     cured_answer: bool
+    group: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

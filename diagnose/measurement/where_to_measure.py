@@ -37,7 +37,7 @@ from diagnose.measurement.readings import Reading, ReadingKind
 # Kinds of part along which a drop is read while current flows. Rule of the trade: what
 # carries current and should drop next to nothing.
 DROP_KINDS = frozenset(
-    {"wire", "contacts", "switch-contact", "joint", *PROTECTIVE_KINDS}
+    {"wire", "contacts", "switch-contact", "joint", "clamp", "pin", *PROTECTIVE_KINDS}
 )
 
 # Kinds of part at which a drain is looked for, and how. Rule of the trade: amps at the
@@ -242,7 +242,7 @@ def proposable_readings(car: Car) -> tuple[Reading, ...]:
     states = [state for state in car.states if state.is_battery_connected]
     isolated = [state for state in car.states if not state.is_battery_connected]
     no_ohms = _no_ohms_at(car) | electronic_points(car)
-    loaded = [s for s in states if s.commands or s.is_cranking or s.engine_rpm > 0]
+    loaded = [state for state in states if not is_at_rest(state)]
     for node in car.test_points:
         if node == car.reference:
             continue

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from diagnose.measurement.readings import Reading
-from diagnose.measurement.steps import Step
+from diagnose.measurement.steps import Step, SubstitutionTest
 
 # From here on something is likelier than not. [1]
 LIKELIER_THAN_NOT = 0.5
@@ -113,8 +113,32 @@ class ExpectedValue:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CardLine:
+    """One line of a job card: what it is about (``red``), and what it says of it."""
+
+    name: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepCard:
+    """How a step is done, line by line, to be read at a glance.
+
+    Parameters
+    ----------
+    act : str
+        What is done: what the meter is set to, or the question.
+    lines : tuple[CardLine, ...]
+        Where, which lead on what, what the car must be doing, what else to mind.
+    """
+
+    act: str
+    lines: tuple[CardLine, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ProposedStep:
-    """A reading to take or a symptom to look for, with all that is needed to do it.
+    """A reading to take, a symptom to look for or a test, with all it takes to do it.
 
     Parameters
     ----------
@@ -136,6 +160,10 @@ class ProposedStep:
         Healthy car first, then the leading causes.
     reason : str
         One line: why this one.
+    card : StepCard
+        The instruction line by line.
+    is_for_worth : bool
+        The reason is what it is worth, in minutes and bits.
     """
 
     step: Step
@@ -147,11 +175,14 @@ class ProposedStep:
     bits: float
     expected: tuple[ExpectedValue, ...]
     reason: str
+    card: StepCard
+    is_for_worth: bool = False
 
     @property
     def reading(self) -> Reading | None:
-        """The reading to take; None for a symptom to look for."""
-        return self.step if isinstance(self.step, Reading) else None
+        """The reading to take, in a test or without; None for a symptom."""
+        look = self.step.look if isinstance(self.step, SubstitutionTest) else self.step
+        return look if isinstance(look, Reading) else None
 
 
 class Verdict(Enum):

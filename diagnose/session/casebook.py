@@ -115,6 +115,31 @@ class Casebook:
             raise ReadingError("there is nothing to take back")
         return self._take([fact])
 
+    def tell_all(self, facts: Sequence[Fact]) -> Answer:
+        """Tell several facts and keep them, all or none.
+
+        Raises
+        ------
+        DiagnoseError
+            As `tell` does, for the first that is refused.
+        """
+        self.settle()
+        for fact in facts:
+            if isinstance(fact, SymptomFact) and _is_contradicted(fact, self.standing):
+                raise ContradictionError(fact)
+        return self._take(facts)
+
+    def stand(self, wanted: Sequence[Fact]) -> Answer:
+        """Let the facts wanted stand, and no others: what came since is taken back.
+
+        Parameters
+        ----------
+        wanted : Sequence[Fact]
+            Those that stood before, oldest first.
+        """
+        self.settle()
+        return self.answer if tuple(wanted) == self.standing else self._rewrite(wanted)
+
     def strike(self, number: int) -> Answer:
         """Strike out one standing fact, counted from 1.
 
@@ -151,16 +176,27 @@ class Casebook:
         """
         stored = standing_rows(rows)
         refused: list[str] = []
-        for row in stored:
-            try:
-                self.diagnosis.tell(fact_from_row(row), at_once=self._at_once)
-            except DiagnoseError as error:
-                refused.append(str(error))
+        try:
+            # in one go: an answer after each would take minutes with hundreds of facts
+            told = [fact_from_row(row) for row in stored]
+            self.diagnosis.recall(told, at_once=self._at_once)
+        except DiagnoseError:
+            refused = self._retold(stored)
         if refused:
             undone: list[Fact] = [UndoFact() for _ in stored]
             rows = [fact_to_row(fact) for fact in (*undone, *self.standing)]
             self.journal.append(rows, standing=self.answer.advice.says)
         return tuple(refused)
+
+    def _retold(self, stored: Sequence[FactRow]) -> list[str]:
+        """Tell facts one by one; return why some are left out."""
+        refused: list[str] = []
+        for row in stored:
+            try:
+                self.diagnosis.tell(fact_from_row(row), at_once=self._at_once)
+            except DiagnoseError as error:
+                refused.append(str(error))
+        return refused
 
     def _rewrite(self, wanted: Sequence[Fact]) -> Answer:
         """Take facts back until the rest agree with those wanted, then tell on."""

@@ -14,8 +14,12 @@ from diagnose.faults.causes import Cause
 from diagnose.faults.knowledge import Knowledge
 from diagnose.measurement.forbidden_points import electronic_points, touched_points
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import Look, SubstitutionTest
+from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.measurement.symptoms import Symptom
-from diagnose.session.wording import places_of
+from diagnose.session.ready_car import Model
+from diagnose.session.substitution.leads import LeadEffects
+from diagnose.session.wording import changed_places, places_of
 
 # Protection bolted into a feed: to look at its link takes what mending it takes. Rule
 # of the trade.
@@ -69,6 +73,64 @@ def cautions_for(
         if place in car.places
     ]
     return _in_words(keys, car, knowledge, state=None if is_look else state)
+
+
+def test_cautions(
+    test: SubstitutionTest,
+    effects: LeadEffects | None,
+    model: Model,
+    *,
+    is_cable: bool,
+) -> tuple[str, ...]:
+    """Return the cautions of a test with the circuit changed, in words.
+
+    Parameters
+    ----------
+    test : SubstitutionTest
+        What is changed, and what is looked at.
+    effects : LeadEffects or None
+        What a lead does to the sound car; None where there is no lead.
+    model : Model
+        The car, made ready for diagnosis.
+    is_cable : bool
+        A lead has to be a jump lead.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Those of the change, of what it may set in motion, of its places and then of the
+        look, each once.
+    """
+    car, knowledge = model.car, model.knowledge
+    rules, change = knowledge.caution_rules.on_tests, test.substitution
+    names = [change.kind.value]
+    if change.kind is SubstitutionKind.BRIDGE:
+        names = ["cable" if is_cable else "lead"]
+    if effects is not None:
+        names += ["lead_cranks"] * bool(effects.cranks_in)
+        names += ["lead_pumps"] * bool(effects.pumps_in)
+    keys = [rules.get(name, "") for name in names]
+    if not change.ends:
+        roles = [p.role for p in car.parts if p.assembly == change.at and p.role]
+        work = knowledge.caution_rules.work_on
+        keys += [key for role in roles for key in work.get(role, ())]
+    keys += [
+        car.places[place].caution
+        for place in changed_places(change, car)
+        if place in car.places
+    ]
+    of_change = _in_words(keys, car, knowledge, state=_state_of(test.look, model))
+    if isinstance(test.look, Reading):
+        of_look = cautions_for(test.look, car, knowledge)
+    else:
+        of_look = symptom_cautions(model.asked(test.look.symptom), None, car, knowledge)
+    return tuple(dict.fromkeys((*of_change, *of_look)))
+
+
+def _state_of(look: Look, model: Model) -> OperatingState:
+    """Return the operating state that a look is taken in."""
+    name = look.state if isinstance(look, Reading) else model.asked(look.symptom).state
+    return model.car.state(name)
 
 
 def symptom_cautions(

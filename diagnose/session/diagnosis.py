@@ -24,6 +24,7 @@ from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step
 from diagnose.measurement.where_to_measure import meaningless_ohms
 from diagnose.session.advice.advice import FINAL_VERDICTS, Adviser
+from diagnose.session.advice.doubtful_readings import Doubt, DoubtfulReadings
 from diagnose.session.advice.first_start_guide import PrestartGuide
 from diagnose.session.advice.open_steps import same_steps, taken_steps
 from diagnose.session.answer import (
@@ -35,13 +36,22 @@ from diagnose.session.answer import (
     RankedCause,
     Verdict,
 )
+from diagnose.session.closing import cure_of
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.solving_allowance import nothing_is_solved
 from diagnose.session.explanation.explainer import Explainer
 from diagnose.session.explanation.untelling_readings import ohms_mean_nothing
 from diagnose.session.fact_checks import FactChecks
-from diagnose.session.facts import ContextFact, Fact, ReadingFact, standing_facts
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    Fact,
+    ReadingFact,
+    SymptomFact,
+    standing_facts,
+)
 from diagnose.session.ready_car import Model
+from diagnose.session.steps.function_checks import function_checks
 from diagnose.session.steps.likely_facts import likely_facts
 from diagnose.session.steps.moment import Moment, Moments, latest_observation
 from diagnose.session.steps.outcomes import Outcomes
@@ -97,7 +107,7 @@ class Diagnosis:
         self._checks = FactChecks(model, self.vocabulary)
         self._reasoner = Reasoner(model)
         self._moments = Moments(model)
-        self._outcomes = Outcomes(model)
+        self._outcomes = Outcomes(model, self._reasoner.expected)
         pricing = Pricing(model, self._outcomes)
         self._steps = RankedSteps(model, self._outcomes, pricing)
         self._proposals = Proposals(model, self._reasoner.expected, pricing)
@@ -106,6 +116,7 @@ class Diagnosis:
         self._adviser = Adviser(
             model, self._reasoner.expected, self._proposals, self._proof_steps
         )
+        self._doubtful = DoubtfulReadings(model)
         self._same_steps = same_steps(model)
         self._guide = PrestartGuide(model, self._proposals)
         moment = self._moments.at((), self._reasoner.conclude(()))
@@ -178,6 +189,27 @@ class Diagnosis:
             self._checks.check(fact)
             found = self._with((*found.facts, fact), at_once=at_once)
         return found
+
+    def recall(self, told: Sequence[Fact], *, at_once: bool = False) -> None:
+        """Take in the facts of an earlier evening, and answer once for all of them.
+
+        Parameters
+        ----------
+        told : Sequence[Fact]
+            In the order they were told.
+        at_once : bool
+            As for `tell`.
+
+        Raises
+        ------
+        ReadingError, ImpossibleEvidenceError
+            If a fact is refused, or all together can't be; none is taken in.
+        """
+        for fact in told:
+            self._checks.check(fact)
+        if told:
+            facts = (*self._now.facts, *told)
+            self.take(self._with(facts, at_once=at_once))
 
     def take(self, considered: Considered) -> None:
         """Let the diagnosis stand as considered.
@@ -265,8 +297,8 @@ class Diagnosis:
     def _likely_values(self, moment: Moment) -> Sequence[float]:
         """Return values that the first step proposed may well show."""
         for step in self._now.answer.next_steps[:1]:
-            if step.reading is not None:
-                return self._outcomes.likely_values(step.reading, moment)
+            if isinstance(step.step, Reading):
+                return self._outcomes.likely_values(step.step, moment)
         return ()
 
     def why(self, cause: str) -> RankedCause:
@@ -293,6 +325,32 @@ class Diagnosis:
             settled_by = self._proof_steps.settling(cause, moment, excluded=taken)
         return self._explainer.cause(cause, moment, settled_by=settled_by)
 
+    def unchanged(self) -> SymptomFact | None:
+        """Return what the car does as long as nothing has changed.
+
+        Returns
+        -------
+        SymptomFact or None
+            That by which the complaint told last is tested, as it is not cured; without
+            a complaint the symptom told last. None where neither was told.
+        """
+        standing = standing_facts(self._now.facts)
+        for fact in reversed(standing):
+            if isinstance(fact, ComplaintFact):
+                told = self._model.knowledge.complaints[fact.complaint]
+                return SymptomFact(
+                    symptom=told.retest, is_present=not told.cured_answer
+                )
+        known = self._model.compiled.symptom_index
+        return next(
+            (
+                fact
+                for fact in reversed(standing)
+                if isinstance(fact, SymptomFact) and fact.symptom in known
+            ),
+            None,
+        )
+
     def expect(self, step: Step) -> ProposedStep:
         """Return any step with what it would show and tell, proposed or not.
 
@@ -315,6 +373,23 @@ class Diagnosis:
         if isinstance(step, Reading):
             reason = self._explainer.why_untelling(step, moment) or reason
         return self._proposals.asked(step, moment, reason=reason)
+
+    def is_closed(self) -> bool:
+        """Return whether the complaint is gone, tested after the last repair."""
+        complaints = self._model.knowledge.complaints
+        return cure_of(standing_facts(self._now.facts), complaints) is not None
+
+    def words_of(self, fact: Fact) -> str:
+        """Return one line for a fact, as `Answer.facts` would have it."""
+        return fact_words(fact, self._model.car, self._model.knowledge)
+
+    def doubt(self, fact: ReadingFact) -> Doubt | None:
+        """Return why a reading is asked about before it is told; None where it is not.
+
+        Raises what `tell` raises.
+        """
+        self._checks.check(fact)
+        return self._doubtful.doubt(fact, self._standing_moment())
 
     def candidates(self) -> Sequence[Priced]:
         """Return every step that could be taken now, the program's choice first."""
@@ -376,7 +451,7 @@ class Diagnosis:
         if guided is not None:
             return self._unsuspecting(moment, guided)
         if not moment.conclusion.observations:
-            return self._unsuspecting(moment, _nothing_told())
+            return self._unsuspecting(moment, self._nothing_told(moment))
         explanation = self._explainer.explained(moment, explained=explained)
         taken = self._taken(moment)
         priced = self._steps.ranked(moment, excluded=taken)
@@ -397,6 +472,17 @@ class Diagnosis:
             ),
             contexts_open=self._open_contexts(moment),
         )
+
+    def _nothing_told(self, moment: Moment) -> Advised:
+        """Return what to do before anything says that something is wrong."""
+        steps = function_checks(
+            self._model, self._proposals, moment, excluded=self._taken(moment)
+        )
+        says = "Say what is wrong: choose a complaint, or name a symptom."
+        if steps:
+            says += " Or go through what the car does, step by step."
+        advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
+        return Advised(steps=steps, advice=advice)
 
     def _unsuspecting(self, moment: Moment, advised: Advised) -> Answer:
         """Return an answer before anything is suspected."""
@@ -425,17 +511,10 @@ class Diagnosis:
         return taken_steps(moment, self._reasoner.mistakes, self._same_steps)
 
     def _words(self, moment: Moment) -> tuple[str, ...]:
-        car, knowledge = self._model.car, self._model.knowledge
-        return tuple(fact_words(fact, car, knowledge) for fact in moment.facts)
+        return tuple(self.words_of(fact) for fact in moment.facts)
 
     def _open_contexts(self, moment: Moment) -> Mapping[str, str]:
         """Return the questions about the history that are not answered yet."""
         told = {fact.context for fact in moment.facts if isinstance(fact, ContextFact)}
         contexts = self._model.knowledge.contexts
         return {one.name: one.question for one in contexts if one.name not in told}
-
-
-def _nothing_told() -> Advised:
-    says = "Say what is wrong: choose a complaint, or name a symptom."
-    advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
-    return Advised(steps=(), advice=advice)

@@ -16,7 +16,8 @@ from diagnose.measurement.forbidden_points import airbag_point_of, battery_posts
 from diagnose.measurement.lamp_points import unfit_for_lamp
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
-from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
+from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.measurement.where_to_measure import ripple_readings
 from diagnose.session.facts import (
     ComplaintFact,
@@ -27,11 +28,17 @@ from diagnose.session.facts import (
     ReadingFact,
     RepairFact,
     SkipFact,
+    SubstitutionFact,
     SymptomFact,
     TakesFact,
     UndoFact,
 )
 from diagnose.session.ready_car import Model
+from diagnose.session.substitution.safety import (
+    changeable_parts,
+    forbidden_change,
+    harm_of,
+)
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.units import check_minutes, check_range
 
@@ -56,6 +63,7 @@ class FactChecks:
     def __init__(self, model: Model, words: Vocabulary) -> None:
         self._car, self._knowledge = model.car, model.knowledge
         self._words = words
+        self._substituted = model.substituted
 
     def check(self, fact: Fact) -> None:
         """Refuse a fact about something the car does not have.
@@ -83,15 +91,24 @@ class FactChecks:
             case ReadingFact():
                 self._check_reading(fact.reading)
                 _check_value(fact, self._car)
-            case LimitFact():
-                _check_known(fact.limit, words.limits, "limit")
-            case TakesFact():
-                known = {**dict.fromkeys(words.places, ""), **words.states}
-                known.update(words.causes)
-                _check_known(fact.subject, known, "place, state or cause")
-                check_minutes(fact.minutes)
+            case SubstitutionFact():
+                self._check_test(fact.step)
+                if isinstance(fact.seen, ReadingFact):
+                    _check_value(fact.seen, self._car)
+            case LimitFact() | TakesFact():
+                self._check_owner(fact)
             case SkipFact() | PrestartFact() | UndoFact():
                 pass
+
+    def _check_owner(self, fact: LimitFact | TakesFact) -> None:
+        """Refuse an unknown limit, or minutes of what the car does not have."""
+        words = self._words
+        if isinstance(fact, LimitFact):
+            _check_known(fact.limit, words.limits, "limit")
+            return
+        known = {**dict.fromkeys(words.places, ""), **words.states, **words.causes}
+        _check_known(fact.subject, known, "place, state or cause")
+        check_minutes(fact.minutes)
 
     def check_cause(self, name: str) -> None:
         """Refuse a cause that the car can't have.
@@ -121,8 +138,36 @@ class FactChecks:
         """
         if isinstance(step, SymptomCheck):
             _check_known(step.symptom, self._words.asked, "symptom")
+        elif isinstance(step, SubstitutionTest):
+            self._check_test(step)
         else:
             self._check_reading(step)
+
+    def _check_test(self, test: SubstitutionTest) -> None:
+        """Refuse a change of the circuit that this car does not have, or that hurts."""
+        change, words = test.substitution, self._words
+        if change.kind is SubstitutionKind.BRIDGE:
+            for node in (change.at, change.to):
+                _check_known(node, dict.fromkeys(words.nodes, ""), "test point")
+        else:
+            parts = dict.fromkeys(changeable_parts(self._car, change.kind), "")
+            _check_known(change.at, parts, f"part to {change.kind.value}")
+        why_not = forbidden_change(change, self._car)
+        effects = None if why_not else self._substituted.effects(change)
+        if effects is not None:
+            why_not = harm_of(change, effects, self._car)
+        if why_not:
+            raise ReadingError(why_not)
+        if isinstance(test.look, Reading):
+            self._check_reading(test.look)
+            is_live = self._car.state(test.look.state).is_battery_connected
+            if not is_live:
+                raise ReadingError(
+                    "a test with the circuit changed is told of a car with its battery "
+                    "connected"
+                )
+        else:
+            _check_known(test.look.symptom, words.symptoms, "symptom")
 
     def _check_reading(self, reading: Reading) -> None:
         """Refuse a reading that can't be taken on this car, or must not be."""

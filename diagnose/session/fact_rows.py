@@ -13,6 +13,7 @@ from types import MappingProxyType
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import step_of_name
+from diagnose.measurement.substitutions import Substitution, SubstitutionKind
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -22,6 +23,7 @@ from diagnose.session.facts import (
     ReadingFact,
     RepairFact,
     SkipFact,
+    SubstitutionFact,
     SymptomFact,
     TakesFact,
     UndoFact,
@@ -50,17 +52,10 @@ def fact_to_row(fact: Fact) -> FactRow:
             return _row("complaint", complaint=fact.complaint)
         case SymptomFact():
             return _row("symptom", symptom=fact.symptom, is_present=fact.is_present)
-        case ReadingFact(reading=reading, value=value):
-            sharpness = {"rounded_to": fact.rounded_to} if fact.rounded_to else {}
-            return _row(
-                "reading",
-                kind=reading.kind.value,
-                state=reading.state,
-                red=reading.red,
-                black=reading.black,
-                value=OVER_RANGE if math.isinf(value) else value,
-                **sharpness,
-            )
+        case ReadingFact():
+            return _reading_row(fact)
+        case SubstitutionFact():
+            return _substitution_row(fact)
         case RepairFact():
             return _row("repair", cause=fact.cause)
         case SkipFact():
@@ -69,6 +64,37 @@ def fact_to_row(fact: Fact) -> FactRow:
             return _owner_row(fact)
         case UndoFact():
             return _row(UNDO)
+
+
+def _reading_row(fact: ReadingFact) -> FactRow:
+    reading, value = fact.reading, fact.value
+    further: dict[str, str | float | bool] = {}
+    if fact.rounded_to:
+        further["rounded_to"] = fact.rounded_to
+    if fact.told_as:
+        further["told_as"] = fact.told_as
+    return _row(
+        "reading",
+        kind=reading.kind.value,
+        state=reading.state,
+        red=reading.red,
+        black=reading.black,
+        value=OVER_RANGE if math.isinf(value) else value,
+        **further,
+    )
+
+
+def _substitution_row(fact: SubstitutionFact) -> FactRow:
+    """Return the row of a test: what was changed, then what was seen."""
+    changed = fact.substitution
+    ends = {"to": changed.to} if changed.to else {}
+    return _row(
+        "substitution",
+        done=changed.kind.value,
+        at=changed.at,
+        **ends,
+        **fact_to_row(fact.seen).content,
+    )
 
 
 def _owner_row(fact: PrestartFact | LimitFact | TakesFact) -> FactRow:
@@ -153,6 +179,31 @@ def _reading(content: FactContent) -> ReadingFact:
         ),
         value=_number(content, "value"),
         rounded_to=_number(content, "rounded_to") if "rounded_to" in content else 0.0,
+        told_as=_words(content, "told_as") if "told_as" in content else "",
+    )
+
+
+def _substitution(content: FactContent) -> SubstitutionFact:
+    kinds = {kind.value: kind for kind in SubstitutionKind}
+    name = _words(content, "done")
+    if name not in kinds:
+        raise ReadingError(
+            f'"{name}" is no change of the circuit; known are: {", ".join(kinds)}'
+        )
+    is_lead = kinds[name] is SubstitutionKind.BRIDGE
+    substitution = Substitution(
+        kind=kinds[name],
+        at=_words(content, "at"),
+        to=_words(content, "to") if is_lead else "",
+    )
+    seen = _symptom(content) if "symptom" in content else _reading(content)
+    return SubstitutionFact(substitution=substitution, seen=seen)
+
+
+def _symptom(content: FactContent) -> SymptomFact:
+    return SymptomFact(
+        symptom=_words(content, "symptom"),
+        is_present=_yes_or_no(content, "is_present"),
     )
 
 
@@ -164,11 +215,9 @@ _READERS: Mapping[str, Callable[[FactContent], Fact]] = MappingProxyType(
         "complaint": lambda content: ComplaintFact(
             complaint=_words(content, "complaint")
         ),
-        "symptom": lambda content: SymptomFact(
-            symptom=_words(content, "symptom"),
-            is_present=_yes_or_no(content, "is_present"),
-        ),
+        "symptom": _symptom,
         "reading": _reading,
+        "substitution": _substitution,
         "repair": lambda content: RepairFact(cause=_words(content, "cause")),
         "skip": lambda content: SkipFact(step=step_of_name(_words(content, "step"))),
         "prestart": lambda content: PrestartFact(),  # noqa: ARG005  (no fields)

@@ -9,7 +9,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from diagnose.measurement.readings import Reading
-from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
+from diagnose.measurement.substitutions import Substitution
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,16 +57,41 @@ class ReadingFact:
         What one of the last digit told is worth; 0 where the meter's own last digit
         counts. A person who says 12 saw anything from 11.5 to 12.5, and one who says 0
         may have seen the tenth of a volt that a ground rises by. [unit of the reading]
+    told_as : str
+        How it was typed, where it was taken for something else after asking.
     """
 
     reading: Reading
     value: float
     rounded_to: float = 0.0
+    told_as: str = ""
 
     @property
     def step(self) -> Reading:
         """The step it answers."""
         return self.reading
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SubstitutionFact:
+    """What was seen while a lead was added, a part exchanged or taken off.
+
+    Parameters
+    ----------
+    substitution : Substitution
+        What was changed; it is undone by the next fact.
+    seen : ReadingFact or SymptomFact
+        What was seen meanwhile. A fuse that is looked at is a new one, put in for the
+        test.
+    """
+
+    substitution: Substitution
+    seen: ReadingFact | SymptomFact
+
+    @property
+    def step(self) -> SubstitutionTest:
+        """The step it answers."""
+        return SubstitutionTest(substitution=self.substitution, look=self.seen.step)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,6 +154,7 @@ Fact = (
     | ComplaintFact
     | SymptomFact
     | ReadingFact
+    | SubstitutionFact
     | RepairFact
     | SkipFact
     | PrestartFact

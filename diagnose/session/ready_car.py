@@ -31,9 +31,9 @@ from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.errors import UnsolvableCircuitError
 from diagnose.faults.causes import Cause, FaultSet, catalogue, repair_signature
+from diagnose.faults.kept.prediction import KeptNodes, KeptPrediction
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.links import ties_of
-from diagnose.faults.predicted import Prediction
 from diagnose.faults.predictor import Predictor
 from diagnose.faults.second_process import start_in_child
 from diagnose.inference.belief.bank import Bank
@@ -43,6 +43,7 @@ from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.symptoms import Symptom
 from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.provocation_tests import Provocation, provocations
+from diagnose.session.substitution.cars import SubstitutedCars
 
 # How many cars are drawn within the tolerances. Measured: with 16 draws a precise
 # reading falls between the draws of the true cause and rules it out; from 64 on the
@@ -88,6 +89,11 @@ class Model:
         same fault where it comes and goes, for the repair is the same.
     provocations : Mapping[str, Provocation]
         Tests that bring faults which come and go, by name.
+
+    Attributes
+    ----------
+    substituted : SubstitutedCars
+        The car with its circuit changed for a test.
     """
 
     car: Car
@@ -97,6 +103,11 @@ class Model:
     provocations: Mapping[str, Provocation] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    substituted: SubstitutedCars = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Begin without any changed car."""
+        object.__setattr__(self, "substituted", SubstitutedCars(self.compiled))
 
     def line_numbers(self) -> IntArray:
         """Return the line each cause is on, shape (n_causes,)."""
@@ -206,6 +217,7 @@ def open_model(
         If the healthy car has no consistent operating point in some state.
     """
     tell = progress or _told_nobody
+    knowledge = knowledge.for_car(car)
     model = CarModel(car, Sample(n_draws=n_draws))
     causes = catalogue(car, knowledge.modes)
     predictor = Predictor(model, causes, all_probes(car, knowledge))
@@ -306,33 +318,29 @@ class _Shelf:
         held = None if self._cache is None else self._cache.get(self._key)
         if held is None:
             return None
-        # plain views: arrays on disk are slow to index
-        prediction = Prediction(
-            volts=np.asarray(held["volts"]),
-            source_units=np.asarray(held["source_units"]),
-            probes=np.asarray(held["probes"]),
-            is_settled=np.asarray(held["is_settled"]),
-        )
         singles: tuple[FaultSet, ...] = ((), *((i,) for i in range(n_causes)))
-        return Bank(singles, prediction, np.asarray(held["symptoms"]))
+        return Bank.of_kept(
+            singles,
+            KeptNodes.from_arrays(held),
+            np.asarray(held["stored"]),
+            is_settled=np.asarray(held["is_settled"]),
+            symptoms=np.asarray(held["symptoms"]),
+        )
 
     def keep_bank(self, bank: Bank) -> Bank:
-        """Keep the readings of every single cause; return them as this process's own.
-
-        They may have been worked out in memory that forked processes write to as well.
-        """
-        prediction = bank.all.prediction
+        """Keep the readings of every single cause; return them as they lie there."""
+        held, single = bank.singles, bank.singles.prediction
+        if not isinstance(single, KeptPrediction):
+            return bank
         arrays: Arrays = {
-            "volts": prediction.volts,
-            "source_units": prediction.source_units,
-            "probes": prediction.probes,
-            "is_settled": prediction.is_settled,
-            "symptoms": bank.all.symptoms,
+            **single.nodes.arrays(),
+            "stored": single.stored,
+            "is_settled": single.is_settled,
+            "symptoms": held.symptoms,
         }
-        held = None
-        if self._cache is not None and self._cache.put(self._key, arrays):
-            held = self.bank(bank.n_singles - 1)
-        return Bank.holding(bank.singles) if held is None else held
+        if self._cache is None or not self._cache.put(self._key, arrays):
+            return bank
+        return self.bank(bank.n_singles - 1) or bank
 
     def priors(self) -> Priors | None:
         """Return the priors, None when not kept."""

@@ -6,13 +6,19 @@ Leaves what a typed line means to `terminal`, and whether a fact may be told to
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.faults.knowledge import Knowledge
+from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.ready_car import Model
+from diagnose.session.substitution.safety import changeable_parts
+
+# What complaints are called that belong to no group.
+WITHOUT_GROUP = "something else"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +31,9 @@ class Vocabulary:
         Where a lead can be put.
     states, symptoms, causes, complaints : Mapping[str, str]
         Name to the words for it.
+    complaint_groups : Mapping[str, tuple[str, ...]]
+        Words for a group of complaints to their names, which follow one another in
+        `complaints`.
     contexts : Mapping[str, tuple[str, tuple[str, ...]]]
         Name to its question and answers.
     parts : tuple[str, ...]
@@ -37,6 +46,12 @@ class Vocabulary:
         Where on the car things are.
     tests : Mapping[str, str]
         Tests that bring a fault which comes and goes, name to question.
+    caution_briefs : Mapping[str, str]
+        Words of a caution to the same in one line.
+    terms : Mapping[str, str]
+        Word of a page to what it means.
+    swappable, unpluggable : tuple[str, ...]
+        What can be exchanged as a whole for a test, and taken off its wires.
     reference : str
         The node the black lead is on when none is named.
     look_state : str
@@ -55,7 +70,16 @@ class Vocabulary:
     look_state: str
     limits: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     places: tuple[str, ...] = ()
+    swappable: tuple[str, ...] = ()
+    unpluggable: tuple[str, ...] = ()
     tests: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    terms: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    complaint_groups: Mapping[str, tuple[str, ...]] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    caution_briefs: Mapping[str, str] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
 
     @property
     def asked(self) -> Mapping[str, str]:
@@ -95,6 +119,7 @@ def vocabulary_of(model: Model) -> Vocabulary:
     Vocabulary
     """
     car, knowledge, compiled = model.car, model.knowledge, model.compiled
+    groups = _complaint_groups(knowledge, compiled.symptom_names)
     symptoms = {n: knowledge.symptoms[n].question for n in compiled.symptom_names}
     return Vocabulary(
         nodes=car.nodes,
@@ -102,10 +127,11 @@ def vocabulary_of(model: Model) -> Vocabulary:
         symptoms=symptoms,
         causes={cause.name: cause.says for cause in compiled.causes},
         complaints={
-            complaint.name: complaint.says
-            for complaint in knowledge.complaints.values()
-            if complaint.retest in symptoms
+            name: knowledge.complaints[name].says
+            for names in groups.values()
+            for name in names
         },
+        complaint_groups=groups,
         contexts={c.name: (c.question, tuple(c.states)) for c in knowledge.contexts},
         parts=clamp_parts(car),
         fuses=tuple(p.name for p in car.parts if p.kind in PROTECTIVE_KINDS),
@@ -113,7 +139,27 @@ def vocabulary_of(model: Model) -> Vocabulary:
         look_state=car.states[0].name,
         limits={limit.name: limit.says for limit in knowledge.effort.limits.values()},
         places=tuple(car.places),
+        swappable=changeable_parts(car, SubstitutionKind.SWAP),
+        unpluggable=changeable_parts(car, SubstitutionKind.UNPLUG),
         tests={
             name: test.symptom.question for name, test in model.provocations.items()
         },
+        caution_briefs=knowledge.caution_briefs,
+        terms=knowledge.terms,
     )
+
+
+def _complaint_groups(
+    knowledge: Knowledge, symptoms: Sequence[str]
+) -> Mapping[str, tuple[str, ...]]:
+    """Return the complaints that can be re-tested on this car, in their groups."""
+    groups = {**knowledge.complaint_groups, "": WITHOUT_GROUP}
+    found = {
+        words: tuple(
+            complaint.name
+            for complaint in knowledge.complaints.values()
+            if complaint.group == group and complaint.retest in symptoms
+        )
+        for group, words in groups.items()
+    }
+    return {words: names for words, names in found.items() if names}

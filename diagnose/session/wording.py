@@ -5,12 +5,13 @@ Cautions stand with the step they belong to. Leaves how pages look to `terminal`
 
 from __future__ import annotations
 
-from diagnose.circuit.car import Car
+from diagnose.circuit.car import Car, OperatingState
 from diagnose.faults.knowledge import Knowledge
 from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.probe_lamp import grade_words
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
-from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.steps import Look, Step, SubstitutionTest, SymptomCheck
+from diagnose.measurement.substitutions import Substitution, SubstitutionKind
 from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.facts import (
     ComplaintFact,
@@ -21,6 +22,7 @@ from diagnose.session.facts import (
     ReadingFact,
     RepairFact,
     SkipFact,
+    SubstitutionFact,
     SymptomFact,
     TakesFact,
     UndoFact,
@@ -103,8 +105,37 @@ def place_words(reading: Reading, car: Car) -> str:
     return f"{reading.red} to {reading.black}"
 
 
-def observation_words(fact: ReadingFact | SymptomFact, car: Car) -> str:
+def substitution_words(substitution: Substitution) -> str:
+    """Return what is changed for a test, in a few words."""
+    if substitution.kind is SubstitutionKind.BRIDGE:
+        return f"with a lead from {substitution.at} to {substitution.to}"
+    if substitution.kind is SubstitutionKind.SWAP:
+        return f"with another {substitution.at}"
+    return f"with {substitution.at} unplugged"
+
+
+def look_words(look: Look, car: Car) -> str:
+    """Return what is seen in a test, as a person would say it."""
+    if isinstance(look, Reading) and look.kind is ReadingKind.LOOK:
+        return f"whether a new {look.red} holds"
+    return step_words(look, car)
+
+
+def _test_words(fact: SubstitutionFact, car: Car) -> str:
+    """Return one line for what was seen in a test."""
+    seen = fact.seen
+    words = observation_words(seen, car)
+    if isinstance(seen, ReadingFact) and seen.reading.kind is ReadingKind.LOOK:
+        words = f"{seen.reading.red} {'blows' if seen.value > BLOWN else 'holds'}"
+    return f"{substitution_words(fact.substitution)}: {words}"
+
+
+def observation_words(
+    fact: ReadingFact | SymptomFact | SubstitutionFact, car: Car
+) -> str:
     """Return one line for a fact."""
+    if isinstance(fact, SubstitutionFact):
+        return _test_words(fact, car)
     if isinstance(fact, SymptomFact):
         return f"{fact.symptom}: {'yes' if fact.is_present else 'no'}"
     reading = fact.reading
@@ -122,7 +153,9 @@ def observation_words(fact: ReadingFact | SymptomFact, car: Car) -> str:
 def fact_words(fact: Fact, car: Car, knowledge: Knowledge) -> str:
     """Return one line for anything that was told."""
     match fact:
-        case ReadingFact() | SymptomFact():
+        case ReadingFact(told_as=told_as) if told_as:
+            return f"{observation_words(fact, car)} (told as {told_as})"
+        case ReadingFact() | SymptomFact() | SubstitutionFact():
             return observation_words(fact, car)
         case ContextFact():
             return f"{fact.context}: {fact.answer.replace('_', ' ')}"
@@ -162,6 +195,8 @@ def step_words(step: Step, car: Car) -> str:
     """Return a step as a person would say it."""
     if isinstance(step, SymptomCheck):
         return step.symptom
+    if isinstance(step, SubstitutionTest):
+        return f"{substitution_words(step.substitution)}: {look_words(step.look, car)}"
     where = f"{place_words(step, car)}, {step.state}"
     if step.kind in (ReadingKind.LAMP, ReadingKind.FUSE, ReadingKind.LOOK):
         return where
@@ -179,7 +214,7 @@ def instruction(reading: Reading, car: Car, *, in_series: bool = False) -> str:
     if reading.kind is ReadingKind.AMPS:
         where = f"Clamp on DC amps, round the wire at {reading.red}."
         if in_series:
-            where += f" {_series_words(reading, car)}"
+            where += f" {series_words(reading, car)}"
     elif reading.kind is ReadingKind.FUSE:
         where = (
             "Meter on DC millivolts, leads on the two test points in the back of "
@@ -202,9 +237,14 @@ def instruction(reading: Reading, car: Car, *, in_series: bool = False) -> str:
         where = (
             f"Meter on DC volts. Red lead on {lead_words(reading.red, car)}, black on "
             f"{lead_words(reading.black, car)}."
-            f"{_sign_words(reading, car)}{_surface_words(reading, car)}"
+            f"{sign_words(reading, car)}{surface_words(reading, car)}"
         )
-    return f"{where} Car: {state.label}."
+    return f"{where} {state_words(state)}"
+
+
+def state_words(state: OperatingState) -> str:
+    """Return what state the car is to be in for a step, and how to take it there."""
+    return f"Car: {state.label}.{' ' if state.how else ''}{state.how}"
 
 
 def lead_words(node: str, car: Car) -> str:
@@ -219,7 +259,41 @@ def lead_words(node: str, car: Car) -> str:
     return f"{node} ({', '.join(colours)})" if colours else node
 
 
-def _series_words(reading: Reading, car: Car) -> str:
+def test_instruction(
+    test: SubstitutionTest, *, asks: str, is_cable: bool, like: str
+) -> str:
+    """Return how to make a test with the circuit changed.
+
+    Parameters
+    ----------
+    test : SubstitutionTest
+    asks : str
+        What is to be seen, and in which state.
+    is_cable : bool
+        A lead has to be a jump lead.
+    like : str
+        A part of the car that is like the one to be exchanged; empty where none is.
+
+    Returns
+    -------
+    str
+    """
+    done = test.substitution
+    if done.kind is SubstitutionKind.BRIDGE:
+        lead = "Jump lead" if is_cable else "Fused lead, 30 A at most,"
+        says = f"{lead} between {done.at} and {done.to}, clipped on with the key off."
+    elif done.kind is SubstitutionKind.SWAP:
+        where = f", such as {like} of this car" if like else ""
+        says = (
+            f"Key off. Put a known good part of the same kind in place of {done.at}"
+            f"{where}."
+        )
+    else:
+        says = f"Key off. Unplug {done.at} and keep the loose end off metal."
+    return f"{says} {asks}"
+
+
+def series_words(reading: Reading, car: Car) -> str:
     """Return how small amps are read without a clamp."""
     at = f"in place of {reading.red}"
     if car.part(reading.red).kind == "battery":
@@ -231,14 +305,14 @@ def _series_words(reading: Reading, car: Car) -> str:
     )
 
 
-def _sign_words(reading: Reading, car: Car) -> str:
+def sign_words(reading: Reading, car: Car) -> str:
     """Return that a positive-ground car reads below zero, where it does."""
     if reading.black != car.reference or not car.is_positive_ground:
         return ""
     return " Positive ground: type the minus sign that the meter shows."
 
 
-def _surface_words(reading: Reading, car: Car) -> str:
+def surface_words(reading: Reading, car: Car) -> str:
     """Return how to get rid of the surface charge of a battery at rest.
 
     Rule of the trade: lamps for two minutes take it off.
@@ -261,11 +335,26 @@ def _ohms_words(reading: Reading, car: Car) -> str:
     return f"{where} ({CLAMP_NOT_POST})."
 
 
-def places_of(reading: Reading, car: Car) -> tuple[str, ...]:
-    """Return the places a reading takes one to; the battery post is always at hand."""
-    if not reading.black:
-        return (car.part(reading.red).place,)
-    nodes = [node for node in (reading.red, reading.black) if node != car.reference]
+def places_of(step: Reading | SubstitutionTest, car: Car) -> tuple[str, ...]:
+    """Return the places a step takes one to; the battery post is always at hand."""
+    if isinstance(step, SubstitutionTest):
+        looked = places_of(step.look, car) if isinstance(step.look, Reading) else ()
+        return tuple(dict.fromkeys((*changed_places(step.substitution, car), *looked)))
+    if not step.black:
+        return (car.part(step.red).place,)
+    return _places_of_nodes((step.red, step.black), car)
+
+
+def changed_places(substitution: Substitution, car: Car) -> tuple[str, ...]:
+    """Return the places where a circuit is changed for a test."""
+    if substitution.kind is SubstitutionKind.BRIDGE:
+        return _places_of_nodes((substitution.at, substitution.to), car)
+    found = (p.place for p in car.parts if p.assembly == substitution.at)
+    return tuple(dict.fromkeys(place for place in found if place))
+
+
+def _places_of_nodes(ends: tuple[str, str], car: Car) -> tuple[str, ...]:
+    nodes = [node for node in ends if node != car.reference]
     return tuple(
         dict.fromkeys(car.test_points[n] for n in nodes if n in car.test_points)
     )

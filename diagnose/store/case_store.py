@@ -91,9 +91,13 @@ WHERE number = found
     "CREATE INDEX latest_cases ON cases (worked_on)",
 )
 
+# What version 3 added: the step that was on the page when the person left.
+_VERSION_3 = ("ALTER TABLE cases ADD COLUMN at_step TEXT NOT NULL DEFAULT ''",)
+
 # What is read of a case.
 _SELECT_CASES = """
-SELECT number, name, car_path, car_digest, created_at, latest_at, standing, fact_count
+SELECT number, name, car_path, car_digest, created_at, latest_at, standing, fact_count,
+    at_step
 FROM cases
 """
 
@@ -133,6 +137,8 @@ class StoredCase:
         Where the case stood after its latest fact, in words.
     fact_count : int
         Rows stored, undone ones and undos included.
+    at_step : str
+        Name of the step on the page that was shown last; empty for none.
     """
 
     number: int
@@ -143,6 +149,7 @@ class StoredCase:
     latest_at: str
     standing: str
     fact_count: int
+    at_step: str = ""
 
 
 def default_data_folder() -> Path:
@@ -197,7 +204,9 @@ class CaseStore(Database):
     """
 
     def __init__(self, folder: Path, *, clock: Callable[[], datetime]) -> None:
-        super().__init__(folder, STORE_FILE, schema=_SCHEMA, upgrades=(_VERSION_2,))
+        super().__init__(
+            folder, STORE_FILE, schema=_SCHEMA, upgrades=(_VERSION_2, _VERSION_3)
+        )
         self._clock = clock
 
     def create(self, *, name: str, car_path: str, car_text: str) -> StoredCase:
@@ -300,6 +309,27 @@ class CaseStore(Database):
                 (standing, after + len(rows), now, number),
             )
         return after + len(rows)
+
+    def note_step(self, name: str, step: str) -> None:
+        """Note the step that the person is at, for who comes back to the case.
+
+        Parameters
+        ----------
+        name : str
+            The case.
+        step : str
+            Name of the step; empty for none.
+
+        Raises
+        ------
+        StoreError
+            If the case is unknown, or can't be written.
+        """
+        number = self._number(name)
+        with self.transaction() as connection:
+            connection.execute(
+                "UPDATE cases SET at_step = ? WHERE number = ?", (step, number)
+            )
 
     def facts(self, name: str) -> tuple[FactRow, ...]:
         """Return the facts of a case, oldest first.
@@ -428,8 +458,10 @@ def _from_json(content: str) -> FactContent:
     return found if isinstance(found, dict) else {}
 
 
-def _stored_case(row: tuple[int, str, str, str, str, str, str, int]) -> StoredCase:
-    number, name, path, digest, created_at, latest_at, standing, count = row
+def _stored_case(
+    row: tuple[int, str, str, str, str, str, str, int, str],
+) -> StoredCase:
+    number, name, path, digest, created_at, latest_at, standing, count, step = row
     return StoredCase(
         number=number,
         name=name,
@@ -439,4 +471,5 @@ def _stored_case(row: tuple[int, str, str, str, str, str, str, int]) -> StoredCa
         latest_at=latest_at,
         standing=standing,
         fact_count=count,
+        at_step=step,
     )

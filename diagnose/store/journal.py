@@ -12,6 +12,7 @@ whether it happened.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -69,6 +70,7 @@ class Journal:
     ) -> None:
         self.name = name
         self._store = store
+        self._at_step = ""
         self._kept = _Kept(
             on_disk=fact_count,
             failure=failure,
@@ -120,6 +122,20 @@ class Journal:
             failure="",
             warning=_SAVED_AGAIN if kept.failure else kept.warning,
         )
+
+    def note_step(self, step: str) -> None:
+        """Note the step on the page; where the disk refuses, nobody misses it now.
+
+        Parameters
+        ----------
+        step : str
+            Its name; empty for none.
+        """
+        if self._store is None or step == self._at_step:
+            return
+        with contextlib.suppress(StoreError):
+            self._store.note_step(self.name, step)
+            self._at_step = step
 
     def settle(self) -> int:
         """Find out what an interrupted `append` left behind.

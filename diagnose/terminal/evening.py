@@ -36,6 +36,7 @@ from diagnose.terminal.faces.json_face import run_json
 from diagnose.terminal.faces.line_face import run_lines
 from diagnose.terminal.kept_cases import data_folder_of, opened_store, stored_car
 from diagnose.terminal.learned_shares import knowledge_in_use
+from diagnose.terminal.opening import Opening
 from diagnose.terminal.owner import told_of_owner
 from diagnose.terminal.pages.page import Page, Tone, say
 from diagnose.terminal.pages.questions import opening_page
@@ -80,7 +81,7 @@ class Options:
         return data_folder_of(self.data_folder)
 
 
-def start(car_name: str, case_name: str, options: Options) -> None:
+def start(car_name: str, case_name: str, options: Options, opening: Opening) -> None:
     """Begin a case on a car and hold the diagnosis.
 
     Parameters
@@ -91,6 +92,8 @@ def start(car_name: str, case_name: str, options: Options) -> None:
         Name for the case; empty: one is made.
     options : Options
         How it is shown and kept.
+    opening : Opening
+        What is shown meanwhile.
 
     Raises
     ------
@@ -109,14 +112,15 @@ def start(car_name: str, case_name: str, options: Options) -> None:
         journal = _new_journal(
             store, failure, name=case_name, path=str(path.resolve()), text=text
         )
-        casebook = _casebook(car, knowledge, options, journal)
+        casebook = _casebook(car, knowledge, options, journal, opening)
         first = prestart_facts(knowledge) if options.is_prestart else ()
         for fact in (*owner_facts, *first):
             casebook.tell(fact)
+        opening.clear()
         _hold(casebook, car, options, remarks=(*remarks, *owner_remarks))
 
 
-def resume(case_name: str, options: Options) -> None:
+def resume(case_name: str, options: Options, opening: Opening) -> None:
     """Go on with a stored case.
 
     Parameters
@@ -125,6 +129,8 @@ def resume(case_name: str, options: Options) -> None:
         Name of the case; empty: the one worked on latest.
     options : Options
         How it is shown and kept.
+    opening : Opening
+        What is shown meanwhile.
 
     Raises
     ------
@@ -138,10 +144,17 @@ def resume(case_name: str, options: Options) -> None:
         remarks = _car_file_remarks(case)
         car = stored_car(store, case, knowledge)
         journal = Journal(store, name=case.name, fact_count=len(rows))
-        casebook = _casebook(car, knowledge, options, journal)
+        casebook = _casebook(car, knowledge, options, journal, opening)
         refused = casebook.restore(rows)
         left_out = tuple(f"left out: {reason}" for reason in refused)
-        _hold(casebook, car, options, remarks=(*notes, *remarks, *left_out))
+        opening.clear()
+        _hold(
+            casebook,
+            car,
+            options,
+            remarks=(*notes, *remarks, *left_out),
+            resumed_at=case.at_step,
+        )
 
 
 @contextlib.contextmanager
@@ -186,16 +199,25 @@ def _car_file_remarks(case: StoredCase) -> tuple[str, ...]:
 
 
 def _casebook(
-    car: Car, knowledge: Knowledge, options: Options, journal: Journal
+    car: Car,
+    knowledge: Knowledge,
+    options: Options,
+    journal: Journal,
+    opening: Opening,
 ) -> Casebook:
     """Return a new diagnosis of a car, saying how far its preparation is."""
-    model = prepared_model(car, knowledge, is_silent=options.is_json)
+    model = prepared_model(car, knowledge, opening=opening)
     diagnosis = Diagnosis(model)
     return Casebook(diagnosis, journal, at_once=_is_on_screen(options))
 
 
 def _hold(
-    casebook: Casebook, car: Car, options: Options, *, remarks: tuple[str, ...]
+    casebook: Casebook,
+    car: Car,
+    options: Options,
+    *,
+    remarks: tuple[str, ...],
+    resumed_at: str | None = None,
 ) -> None:
     """Hold the diagnosis with the face that suits the terminal and the options."""
     if options.is_json:
@@ -208,7 +230,7 @@ def _hold(
     kept_where = ""
     if options.data_folder is not None:
         kept_where = f"--data-folder {shlex.quote(str(options.data_folder))}"
-    conversation = Conversation(casebook, kept_where=kept_where)
+    conversation = Conversation(casebook, kept_where=kept_where, resumed_at=resumed_at)
     if not _is_on_screen(options):
         run_lines(
             conversation,
@@ -232,7 +254,9 @@ def _hold_on_screen(
     from diagnose.terminal.faces.meanwhile import Meanwhile
     from diagnose.terminal.pages.notebook import Notebook, ink_for
 
-    console = Console(highlight=False, markup=False, emoji=False, width=_width(options))
+    # a width asked for holds; otherwise the screen may change while it is in use
+    width = max(options.width, NARROWEST) if options.width else None
+    console = Console(highlight=False, markup=False, emoji=False, width=width)
     with Meanwhile(casebook.diagnosis.look_ahead) as meanwhile:
         run_interactive(
             conversation,

@@ -12,15 +12,18 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.session.ready_car import Model, open_model
 from diagnose.store.model_cache import ModelCache
 from diagnose.terminal.compiled_cars import compiled_folder
+from diagnose.terminal.opening import Opening
 
 
-def prepared_model(car: Car, knowledge: Knowledge, *, is_silent: bool = False) -> Model:
+def prepared_model(
+    car: Car, knowledge: Knowledge, *, opening: Opening | None = None
+) -> Model:
     """Return a car ready for diagnosis, from the cache when it has been seen before.
 
     Parameters
     ----------
-    is_silent : bool
-        Show no progress, not even on a terminal.
+    opening : Opening or None
+        What shows how far it is; None for a line of its own.
 
     Raises
     ------
@@ -28,7 +31,9 @@ def prepared_model(car: Car, knowledge: Knowledge, *, is_silent: bool = False) -
         If the healthy car has no steady operating point in some state.
     """
     cache = ModelCache(compiled_folder())
-    if is_silent or not sys.stderr.isatty():
+    if opening is not None:
+        return open_model(car, knowledge, cache=cache, progress=opening.show)
+    if not sys.stderr.isatty():
         return open_model(car, knowledge, cache=cache, progress=_show_nothing)
     from diagnose.terminal.progress import Progress
 

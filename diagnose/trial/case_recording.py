@@ -8,7 +8,7 @@ for a better-informed prior; a person may tighten it. Leaves going through it ag
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
@@ -20,8 +20,10 @@ from diagnose.files.cases.worked_case import (
     Must,
     Repaired,
     Seen,
+    Tried,
     WorkedCase,
 )
+from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.answer import Answer, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
@@ -30,12 +32,13 @@ from diagnose.session.facts import (
     Fact,
     ReadingFact,
     RepairFact,
+    SubstitutionFact,
     SymptomFact,
 )
 from diagnose.session.ready_car import Model
-from diagnose.trial.case_replay import doing_of
+from diagnose.trial.case_replay import doing_of, fact_of
 from diagnose.trial.hidden_car import LIKELY, Errors, HiddenCar, HiddenCars
-from diagnose.trial.playing import MOST_STEPS, told
+from diagnose.trial.playing import MOST_STEPS, told, told_of_test
 from diagnose.trial.truth import cause_indices, is_wrong_repair, line_of, standing
 
 # How many cars a hidden one is taken from. [1] Derived: enough that it may be an odd
@@ -77,6 +80,8 @@ class Recording:
         Title and the owner's words; empty for plain ones.
     history : Mapping[str, str]
         Context to its answer.
+    tests : tuple[SubstitutionTest, ...]
+        What the owner tries by himself, before he is asked for anything.
     """
 
     car_name: str
@@ -86,6 +91,30 @@ class Recording:
     title: str = ""
     owner: str = ""
     history: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    tests: tuple[SubstitutionTest, ...] = ()
+
+
+def leading_tests(case: WorkedCase) -> tuple[SubstitutionTest, ...]:
+    """Return the tests with the circuit changed that a case begins with.
+
+    Parameters
+    ----------
+    case : WorkedCase
+        Any case.
+
+    Returns
+    -------
+    tuple[SubstitutionTest, ...]
+        In their order; what the program asked for later is not among them.
+    """
+    found: list[SubstitutionTest] = []
+    for step in case.steps:
+        if not isinstance(step.event, Tried):
+            break
+        fact = fact_of(step.event)
+        assert isinstance(fact, SubstitutionFact)
+        found.append(fact.step)
+    return tuple(found)
 
 
 def record(wanted: Recording, model: Model) -> WorkedCase:
@@ -115,7 +144,7 @@ def record(wanted: Recording, model: Model) -> WorkedCase:
     _check_complaint(wanted.complaint, car, model)
     player = _Player(diagnosis, car, model)
     start = player.must()
-    steps = player.play()
+    steps = player.play(wanted.tests)
     causes = [model.compiled.causes[index].says for index in faults]
     says = model.knowledge.complaints[wanted.complaint].says
     return WorkedCase(
@@ -166,12 +195,22 @@ class _Player:
         self._seen_cautions: set[str] = set()
         self.wrong_repairs = 0
 
-    def play(self) -> tuple[CaseStep, ...]:
-        """Return every step until the program is done or has nothing to ask."""
+    def play(self, tests: Sequence[SubstitutionTest] = ()) -> tuple[CaseStep, ...]:
+        """Return every step until the program is done or has nothing to ask.
+
+        Parameters
+        ----------
+        tests : Sequence[SubstitutionTest]
+            Made first, whatever is asked for.
+        """
         steps: list[CaseStep] = []
         while len(steps) < MOST_STEPS:
             answer = self._diagnosis.answer
-            fact = self._next_fact(answer)
+            fact = (
+                told_of_test(tests[len(steps)], self._car)
+                if len(steps) < len(tests)
+                else self._next_fact(answer)
+            )
             if fact is None:
                 break
             remarks = self._remarks(fact)
@@ -227,9 +266,13 @@ class _Player:
         return (*(f"Caution: {caution}" for caution in new), doing.instruction)
 
 
-def _event(fact: Fact, *, is_cured: bool) -> Seen | Measured | Repaired:
+def _event(fact: Fact, *, is_cured: bool) -> Seen | Measured | Tried | Repaired:
     """Return a fact as a step of a case."""
     match fact:
+        case SubstitutionFact(substitution=change, seen=seen):
+            event = _event(seen, is_cured=is_cured)
+            assert isinstance(event, Seen | Measured)
+            return Tried(substitution=change, seen=event)
         case SymptomFact(symptom=symptom, is_present=is_present):
             return Seen(symptom=symptom, is_present=is_present)
         case RepairFact(cause=cause):

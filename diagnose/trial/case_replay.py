@@ -15,6 +15,7 @@ from diagnose.files.cases.worked_case import (
     Must,
     Repaired,
     Seen,
+    Tried,
     WorkedCase,
 )
 from diagnose.measurement.steps import SymptomCheck
@@ -27,6 +28,7 @@ from diagnose.session.facts import (
     Fact,
     ReadingFact,
     RepairFact,
+    SubstitutionFact,
     SymptomFact,
 )
 from diagnose.session.ready_car import Model
@@ -92,9 +94,13 @@ class Replayed:
     checks: tuple[Check, ...]
 
 
-def fact_of(event: Seen | Measured | Repaired) -> Fact:
+def fact_of(event: Seen | Measured | Tried | Repaired) -> Fact:
     """Return a step of a case as a fact."""
     match event:
+        case Tried(substitution=change, seen=tried):
+            seen = fact_of(tried)
+            assert isinstance(seen, SymptomFact | ReadingFact)
+            return SubstitutionFact(substitution=change, seen=seen)
         case Seen(symptom=symptom, is_present=is_present):
             return SymptomFact(symptom=symptom, is_present=is_present)
         case Repaired(cause=cause):
@@ -125,6 +131,8 @@ def doing_of(fact: Fact, diagnosis: Diagnosis, model: Model) -> Doing:
             step = diagnosis.expect(SymptomCheck(symptom=symptom))
         case ReadingFact(reading=reading):
             step = diagnosis.expect(reading)
+        case SubstitutionFact():
+            step = diagnosis.expect(fact.step)
         case RepairFact(cause=cause):
             return _mending(cause, model)
         case _:
@@ -272,7 +280,7 @@ def _asked(answer: Answer) -> str:
 def _name(fact: Fact) -> str:
     """Return the name of the step that a fact comes from."""
     match fact:
-        case SymptomFact() | ReadingFact():
+        case SymptomFact() | ReadingFact() | SubstitutionFact():
             return fact.step.name
         case RepairFact(cause=cause):
             return f"repair|{cause}"

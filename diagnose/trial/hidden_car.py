@@ -12,11 +12,11 @@ fault ruled out for it.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
@@ -27,8 +27,16 @@ from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.intermittent import drawn_trigger, presence_in
+from diagnose.inference.belief.substituted_car import (
+    SubstitutedCar,
+    lead_for,
+    renewed_parts,
+    without_parts,
+)
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
+from diagnose.measurement.steps import SubstitutionTest
+from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.session.provocation_tests import Provocation
 from diagnose.session.ready_car import Model
 
@@ -86,8 +94,6 @@ class HiddenCars:
         These cars, ready to say what they show; draws are cars.
     numbers : tuple[int, ...]
         Those that are played with.
-    more_lead_ohms : FloatArray
-        What the leads beside each car have beyond the meter's, shape (n_cars,). [Ω]
     """
 
     def __init__(
@@ -95,7 +101,6 @@ class HiddenCars:
     ) -> None:
         self.model = model
         self.numbers: tuple[int, ...] = tuple(range(n_cars))
-        self.more_lead_ohms: FloatArray = np.zeros(n_cars)
         predictor = Predictor(
             self._drawn(car or model.car, n_cars, seed),
             model.compiled.causes,
@@ -109,6 +114,7 @@ class HiddenCars:
             bank=Bank.holding(healthy),
         )
         self._cache: dict[FaultSet, Hypotheses] = {}
+        self._changed: dict[SubstitutionTest, HiddenCars] = {}
 
     def _drawn(self, car: Car, n_cars: int, seed: int) -> CarModel:
         """Return the cars of the stock with their values."""
@@ -125,6 +131,34 @@ class HiddenCars:
     def wired(self, car: Car, *, seed: int) -> HiddenCars:
         """Return a stock of one car of this kind that is wired otherwise."""
         return HiddenCars(self.model, n_cars=1, seed=seed, car=car)
+
+    def changed(self, test: SubstitutionTest) -> HiddenCars:
+        """Return the stock with its circuits changed for a test.
+
+        Parameters
+        ----------
+        test : SubstitutionTest
+            What is changed, and what is looked at.
+
+        Returns
+        -------
+        HiddenCars
+            This one where a part is only exchanged.
+        """
+        change = test.substitution
+        if change.kind is SubstitutionKind.SWAP:
+            return self
+        if test not in self._changed:
+            is_cable = self.model.substituted.is_cable(change)
+            lead = lead_for(change, is_cable=is_cable)
+            other = copy(self)
+            other.compiled = SubstitutedCar(
+                self.compiled, change, test.look, lead=lead, n_draws=None
+            ).compiled
+            other.compiled.leak_factor = self.compiled.leak_factor
+            other._cache, other._changed = {}, {}
+            self._changed[test] = other
+        return self._changed[test]
 
     def with_faults(self, faults: FaultSet) -> Hypotheses:
         """Return what a fault set shows in every car of the stock."""
@@ -191,12 +225,33 @@ class HiddenCar:
         chance = test.symptom.imagined_probability
         for fault in self.faults:
             if causes[fault].mode.lasts:
+                chance = max(chance, test.lasting.get(fault, 0.0))
                 continue
             if test.at_target[int(np.searchsorted(presence.numbers, fault))]:
                 own = self._stock.model.knowledge.triggers[test.trigger].test
                 is_own = self._triggers[fault].name == test.trigger
                 chance = max(chance, own.reacts if is_own else own.by_other)
         return bool(self._looks.random() < chance)
+
+    def changed(self, test: SubstitutionTest) -> HiddenCar:
+        """Return this car while its circuit is changed for a test.
+
+        Parameters
+        ----------
+        test : SubstitutionTest
+            What is changed, and what is looked at.
+
+        Returns
+        -------
+        HiddenCar
+            With the same owner, who errs as before; parts that are known to be good
+            have no fault.
+        """
+        other = copy(self)
+        good = renewed_parts(test.substitution, test.look, self._stock.compiled.car)
+        other.faults = without_parts(self.faults, good, self._stock.compiled.causes)
+        other._stock = self._stock.changed(test)
+        return other
 
     @property
     def _shown(self) -> Hypotheses:
@@ -245,8 +300,6 @@ class HiddenCar:
             return float(value > LIKELY)
         if reading.kind is ReadingKind.LAMP:
             return self._says(value)
-        if reading.kind is ReadingKind.OHMS:
-            value += float(self._stock.more_lead_ohms[self._number])
         if not np.isfinite(value) or not self._errors.has_meter_error:
             return value
         range_ = meter_range(reading.kind, self._stock.model.knowledge.meter)

@@ -177,13 +177,14 @@ def is_unlike_all(model: Model, stock: HiddenCars) -> bool:
     """
     own, known = stock.compiled.predictor, model.compiled.predictor
     nodes = sorted(model.car.test_points)
-    shown = stock.with_faults(()).prediction.volts[:, 0, 0]
+    shown = stock.with_faults(()).whole().volts[:, 0, 0]
     shown = shown[:, [own.node_index[node] for node in nodes]]
     columns = [known.node_index[node] for node in nodes]
     limit = UNLIKE_SHARE * model.car.system_volts
-    volts = model.compiled.singles.prediction.volts[:, :, ::COMPARED_EVERY]
-    unlike = np.zeros(volts.shape[1:3], dtype=np.int64)
-    for state, of_state in enumerate(volts):
-        differs = np.abs(of_state[:, :, columns] - shown[state]) > limit
-        unlike += differs.sum(axis=2)
+    held, every = model.compiled.singles.prediction, slice(None)
+    unlike = np.zeros(held.is_settled[0, :, ::COMPARED_EVERY].shape, dtype=np.int64)
+    for state, of_state in enumerate(shown):
+        for column, expected in zip(columns, of_state.tolist(), strict=True):
+            volts = held.volts_at(state, column, every)[:, ::COMPARED_EVERY]
+            unlike += np.abs(volts - np.float32(expected)) > limit
     return bool(unlike.min() >= LEAST_UNLIKE)

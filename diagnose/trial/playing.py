@@ -18,7 +18,7 @@ import numpy as np
 from diagnose.faults.causes import FaultSet
 from diagnose.inference.prior.drawn_faults import drawn_fault_set
 from diagnose.measurement.readings import ReadingKind
-from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
 from diagnose.session.answer import Answer, ProposedStep, RankedCause, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
@@ -26,6 +26,7 @@ from diagnose.session.facts import (
     Fact,
     ReadingFact,
     RepairFact,
+    SubstitutionFact,
     SymptomFact,
 )
 from diagnose.session.ready_car import Model
@@ -140,6 +141,8 @@ def told(step: ProposedStep, car: HiddenCar) -> Fact:
     Where a reading needs a state that the car can't get into, he says that.
     """
     reading = step.step
+    if isinstance(reading, SubstitutionTest):
+        return told_of_test(reading, car)
     if isinstance(reading, SymptomCheck):
         name = reading.symptom
         return SymptomFact(symptom=name, is_present=car.sees(name))
@@ -148,6 +151,27 @@ def told(step: ProposedStep, car: HiddenCar) -> Fact:
     if missing:
         return SymptomFact(symptom=missing, is_present=False)
     return ReadingFact(reading=reading, value=car.measures(reading))
+
+
+def told_of_test(test: SubstitutionTest, car: HiddenCar) -> Fact:
+    """Return what the owner sees in a test with the circuit changed.
+
+    Where what he would read needs a state that the changed car can't get into, he says
+    that.
+    """
+    look, changed = test.look, car.changed(test)
+    seen: SymptomFact | ReadingFact
+    if isinstance(look, SymptomCheck):
+        seen = SymptomFact(symptom=look.symptom, is_present=changed.sees(look.symptom))
+    else:
+        is_look = look.kind is ReadingKind.LOOK
+        missing = "" if is_look else changed.missing_for(look.state)
+        seen = (
+            SymptomFact(symptom=missing, is_present=False)
+            if missing
+            else ReadingFact(reading=look, value=changed.measures(look))
+        )
+    return SubstitutionFact(substitution=test.substitution, seen=seen)
 
 
 def draw_car(
@@ -204,6 +228,7 @@ def play(
     """
     # a game is the same to the last digit whatever was played before it
     model.compiled.bank.forget_pairs()
+    model.substituted.forget_sets()
     diagnosis = Diagnosis(model)
     hidden = car.faults
 

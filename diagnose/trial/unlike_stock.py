@@ -72,7 +72,7 @@ class UnlikeCars(HiddenCars):
         # insulation is drawn with the other values, not once more in the meter
         self.compiled.leak_factor = np.ones(n_cars)
         leads = OwnDraws(n_draws=n_cars, seed=seed).between("leads", *LEAD_OHMS)
-        self.more_lead_ohms = leads - model.knowledge.meter.lead_ohms
+        self.compiled.lead_ohms = leads
         if car is None:
             usual = set(_complaints(HiddenCars(model, n_cars=1, seed=seed), 0))
             self.numbers = tuple(n for n in self.numbers if self._is_sound(n, usual))
@@ -198,8 +198,6 @@ def _rows(model: Model, stock: HiddenCars) -> Iterator[_Row]:
             if range_ is None:
                 continue
             shown = stock.compiled.predicted(sound, reading)[0, cars]
-            if cell.kind is ReadingKind.OHMS:
-                shown = shown + stock.more_lead_ohms[cars]
             band = cell.healthy
             yield _Row(
                 name=_group(cell.kind, is_drop=row.is_drop),

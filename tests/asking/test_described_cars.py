@@ -22,6 +22,7 @@ from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.car.checks.doubts import car_warnings
+from diagnose.files.car.checks.unworked import uncovered
 from diagnose.files.car.writing.car_text import car_text
 from diagnose.files.knowledge.layouts import load_layouts
 
@@ -64,6 +65,7 @@ def test_a_described_car_takes_few_answers_and_its_file_is_clean(
     assert len(lines) <= MOST_ANSWERS
     assert sum(part.kind == "wire" for part in car.parts) >= FEWEST_WIRES
     assert [str(warning) for warning in car_warnings(car)] == []
+    assert list(uncovered(car, knowledge.states)) == []
 
 
 @pytest.mark.parametrize("layout", LAYOUTS.layouts)
@@ -146,5 +148,5 @@ def test_another_pump_wire_reads_otherwise(
     usual = sound_volts(written(answered(lines), tmp_path, knowledge))
     other = sound_volts(written(answered(thin), tmp_path, knowledge))
 
-    point = ("key-on", "fuel-pump.plus")
+    point = ("idle", "fuel-pump.plus")
     assert np.median(other[point]) < usual[point].min()

@@ -46,7 +46,7 @@ from diagnose.circuit.solver.point_solver import OperatingPointSolver
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predictor import CHUNK_POINTS, Predictor
+from diagnose.faults.predictor import Predictor
 from diagnose.files.car.car_file import load_car
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
@@ -55,6 +55,10 @@ from tests.circuit.netlist import spice_netlist
 from tests.circuit.nodal import node_volts
 
 ROOT = Path(__file__).resolve().parents[2]
+
+# Points solved together. [1] Own choice: those of some hundred faults.
+CHUNK_POINTS = 65536
+
 SHIPPED = ROOT / "cases" / "cars" / "sedan.yaml"
 TOURER = ROOT / "tests" / "cars" / "tourer.yaml"
 MORE_CIRCUITS = """

@@ -126,7 +126,7 @@ def predicted(car: Car, knowledge: Knowledge) -> Predicted:
         car=car,
         causes=causes,
         nodes=predictor.nodes,
-        prediction=hypotheses.prediction,
+        prediction=hypotheses.whole(),
         symptoms=hypotheses.symptoms,
     )
 

@@ -199,12 +199,12 @@ def test_a_fault_stands_beside_the_sound_car_in_red(
 ) -> None:
     causes = catalogue(sedan, knowledge.modes)
     blown = next(one for one in causes if one.name == "fuel-pump-fuse:blown")
-    overlay = shown_state(sedan, sedan.state("key-on"), cause=blown)
+    overlay = shown_state(sedan, sedan.state("priming"), cause=blown)
 
     texts = [text for scene in drawn(sedan, overlay) for text in scene.texts]
 
-    # key on, the battery at some 12.4 V: the pump's plus has .2 V less, and nothing
-    # with its fuse blown
+    # the pump primes, the battery at some 12.4 V: the pump's plus has .2 V less, and
+    # nothing with its fuse blown
     (plus,) = [t for t in texts if re.fullmatch(r"\+  12\.[0-4]/0 V", t.text)]
     assert plus.colour == "#c00000"
     # what the fault does not touch has one figure

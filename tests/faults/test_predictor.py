@@ -342,14 +342,3 @@ def test_draw_that_was_left_out_is_stood_for(predictor: Predictor) -> None:
 
     stands_for = every.volts[:, :, [0, 0, 2, 2]]
     assert found.volts == pytest.approx(stands_for, abs=1e-6)
-
-
-def test_sets_go_to_the_rows_asked_for(predictor: Predictor) -> None:
-    sets = [fault_set("lamp:burnt_out"), fault_set(SHORT)]
-    in_order = predictor.predict(sets)
-
-    found = predictor.predict(sets, rows=np.array([3, 1]), n_rows=5)
-
-    assert found.volts[:, [3, 1]].tolist() == in_order.volts.tolist()
-    assert found.probes[[3, 1]].tolist() == in_order.probes.tolist()
-    assert not found.volts[:, [0, 2, 4]].any()

@@ -55,6 +55,24 @@ def sedan(sedan_path: pathlib.Path, knowledge: Knowledge) -> Car:
     return load_car(sedan_path, knowledge)
 
 
+def test_switch_named_for_its_role_has_it(load: Load, small_car: str) -> None:
+    switch = "  inertia-switch: {place: bay, live: {set: [out], tripped: []}}\n"
+    text = small_car.replace("switches:\n", f"switches:\n{switch}")
+    feed = (
+        "wires:\n  knock: {from: key.out, to: inertia-switch.feed, wire: 14 AWG 1 ft}\n"
+    )
+    text = text.replace("wires:\n", feed).replace(
+        "horn: {from: key.out", "horn: {from: inertia-switch.out"
+    )
+
+    car = load(text)
+
+    contact = car.part("inertia-switch.out-contact")
+
+    assert contact.role == "inertia-switch"
+    assert contact.closed_in == {"set"}
+
+
 def added(car: Car, base: Car) -> set[str]:
     """Return the names of the parts that one car has and the other hasn't."""
     return {part.name for part in car.parts} - {part.name for part in base.parts}
@@ -63,7 +81,8 @@ def added(car: Car, base: Car) -> set[str]:
 def test_a_relay_circuit_becomes_parts_with_fixed_names(
     fan_car: Car, load: Load, small_car: str
 ) -> None:
-    # One fuse, a relay's coil and contacts, the load, and five wires: by hand.
+    # One fuse, a relay's coil and contacts, the load, five wires, and all of them as a
+    # run: by hand.
     assert added(fan_car, load(small_car)) == {
         "fan-fuse",
         "fan-relay.coil",
@@ -74,6 +93,7 @@ def test_a_relay_circuit_becomes_parts_with_fixed_names(
         "fan-relay-85-wire",
         "fan-wire",
         "fan-ground",
+        "fan-run",
     }
 
 
@@ -188,7 +208,7 @@ def test_an_optional_state_is_there_when_the_file_names_it(
     load: Load, small_car: str
 ) -> None:
     without = load(small_car)
-    given = load(small_car + "  run-on: {}\n")
+    given = load(small_car + "  idle: {switches: {key: run}}\n  run-on: {}\n")
 
     assert "run-on" not in {state.name for state in without.states}
     assert given.state("run-on").after == "idle"
@@ -512,7 +532,8 @@ def test_the_shipped_car_is_a_whole_car(
 def test_the_shipped_car_has_exactly_the_parts_counted_by_hand(sedan: Car) -> None:
     # By hand in cases/cars/sedan.yaml: 11 entries under `wires` and 59 in circuits,
     # relays, controllers; 20 fuses; 6 relays; 16 loads with the memory feed; 11 live
-    # switch terminals; 8 joints.
+    # switch terminals; 8 joints; 2 clamps; a plug with 3 pins; 24 circuits of two parts
+    # or more that carry its current.
     counts = Counter(part.kind for part in sedan.parts)
 
     assert counts == {
@@ -536,6 +557,10 @@ def test_the_shipped_car_has_exactly_the_parts_counted_by_hand(sedan: Car) -> No
         "load": 4,
         "electronics": 3,
         "joint": 8,
+        "clamp": 2,
+        "plug": 1,
+        "pin": 3,
+        "run": 24,
     }
 
 
@@ -544,8 +569,10 @@ def test_the_shipped_car_has_every_role_that_a_symptom_asks_for(
 ) -> None:
     roles = {part.role for part in sedan.parts if part.role}
 
-    # none of its relays has a wire on 87a
-    assert set(knowledge.roles) - roles == {"changeover-contact"}
+    # none of its relays has a wire on 87a or is a contactor, and its pump is fed past
+    # no inertia switch
+    absent = {"changeover-contact", "contactor", "inertia-switch"}
+    assert set(knowledge.roles) - roles == absent
 
 
 def test_every_part_of_the_shipped_car_has_the_parameters_of_its_kind(

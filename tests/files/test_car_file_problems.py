@@ -96,7 +96,8 @@ NAMES = [
         "load: 6 A load,",
         "load: 6 A load, role: headlamps,",
         '16:66: "headlamps" is no role of a load, but of a lamp or led-lamp; '
-        "known: blower, fan, fuel-pump, ignition, injectors, instruments",
+        "known: blower, fan, fuel-pump, horn, ignition, injectors, instruments, "
+        "wipers",
     ),
     (
         "load: 6 A load,",
@@ -249,8 +250,8 @@ GRAMMAR = [
         "panles:",
         '9:1: unknown key "panles" (did you mean "panels"?); known: car-file, title, '
         "system, temperature, wire-rule, places, metal, battery, alternator, starter, "
-        "grounds, splices, switches, panels, controllers, relays, circuits, wires, "
-        "parts, states, test-points",
+        "grounds, splices, switches, panels, clamps, plugs, controllers, relays, "
+        "circuits, wires, parts, states, test-points",
     ),
     ("battery: {place: bay}\n", "", '1:1: key "battery" is missing'),
     (
@@ -437,7 +438,7 @@ CIRCUITS = [
         "[idel]}}}\ncircuits:\n"
         "  ecu-feed: {from: panel.constant, wire: 14 AWG 1 ft, to: ecu.supply}",
         '14:72: there is no operating state "idel" (did you mean "idle"?); known: '
-        "key-off, key-on, cranking, idle, idle-loaded, fast-idle, isolated, unplugged",
+        "key-off, key-on, isolated, unplugged",
     ),
 ]
 
@@ -445,9 +446,9 @@ FULL_FORM = [
     (
         "kind: bttery, place: bay",
         '22:17: there is no kind of part "bttery" (did you mean "battery"?); known: '
-        "alternator, battery, breaker, coil, contacts, controller, diode, driver, "
-        "electronics, engine, fuse, fusible-link, joint, lamp, led-lamp, load, motor, "
-        "resistor, slow-fuse, starter, switch-contact, wire",
+        "alternator, battery, breaker, clamp, coil, contacts, controller, diode, "
+        "driver, electronics, engine, fuse, fusible-link, joint, lamp, led-lamp, load, "
+        "motor, pin, plug, resistor, run, slow-fuse, starter, switch-contact, wire",
     ),
     (
         "kind: diode, place: bay, terminals: {a: body}",

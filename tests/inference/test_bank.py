@@ -31,14 +31,15 @@ def bank(compiled: Compiled) -> Bank:
 
 
 def is_same_row(bank: Bank, row: int, hypotheses: Hypotheses, other_row: int) -> bool:
-    held, given = bank.all.prediction, hypotheses.prediction
+    held = bank.all.prediction.kept(np.array([row]))
+    given = hypotheses.prediction.kept(np.array([other_row]))
     return all(
         np.array_equal(one, other)
         for one, other in (
-            (held.volts[:, row], given.volts[:, other_row]),
-            (held.source_units[:, row], given.source_units[:, other_row]),
-            (held.probes[row], given.probes[other_row]),
-            (held.is_settled[:, row], given.is_settled[:, other_row]),
+            (held.volts, given.volts),
+            (held.source_units, given.source_units),
+            (held.probes, given.probes),
+            (held.is_settled, given.is_settled),
             (bank.all.symptoms[row], hypotheses.symptoms[other_row]),
         )
     )

@@ -145,6 +145,19 @@ def test_causes_that_some_facts_pin_down_are_found() -> None:
     assert told_of(seen).sharp(most=5, least=0.01, few_draws=0.6) == [1]
 
 
+def test_facts_that_hang_together_say_more_than_one_by_one() -> None:
+    # Two facts that the first cause shows in one draw of two, .9 and .1; the second
+    # cause moves one of them alone, and the third none.
+    seen = by_fact(SEEN, np.array([[1.0, 1.0], [0.0, 1.0], [0.0, 0.0]]))
+    for fact in seen:
+        fact.likelihood[1] = [0.9, 0.1]
+
+    found = told_of(seen).bonus
+
+    # By hand: (.81 + .01) / 2 over .5 x .5; nothing where no two facts are moved.
+    assert np.exp(found) == pytest.approx([0.41 / 0.25, 1.0, 1.0])
+
+
 def test_fact_that_two_causes_move_alike_is_taken_from_the_first() -> None:
     # Each cause has a fact of its own; both move a third, and only the first shows it.
     seen = np.array([[0.01] * 3, [0.98, 0.98, 0.01], [0.01, 0.01, 0.98]])

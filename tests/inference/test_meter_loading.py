@@ -41,11 +41,11 @@ def test_insulation_alone_differs_from_car_to_car(
     assert float(found) == pytest.approx(expected, rel=1e-9)
 
 
-def test_cars_insulate_a_hundredfold_from_worst_to_best() -> None:
-    # A quarter of the way up is the root of ten below the middle.
-    found = leak_factors(np.array([0.0, 0.25, 0.75, 1.0]))
+def test_cars_insulate_from_a_megohm_to_ten_gigohm() -> None:
+    # The tables have 20 Mohm; a quarter of the way up is a tenth of the middle.
+    found = leak_factors(np.array([0.0, 0.25, 0.5, 0.75, 1.0]))
 
-    assert found == pytest.approx([0.1, 0.1 * math.sqrt(10), math.sqrt(10), 10.0])
+    assert 2e7 * found == pytest.approx([1e6, 1e7, 1e8, 1e9, 1e10])
 
 
 @pytest.mark.parametrize(
@@ -67,9 +67,25 @@ def test_cars_insulate_a_hundredfold_from_worst_to_best() -> None:
 def test_leakage_may_move_half_of_what_insulation_shows(
     across: float, source_ohms: float, factor: float, expected: float
 ) -> None:
-    found = leak_volts(np.array(across), np.array(source_ohms), np.array(factor), METER)
+    found = leak_volts(
+        np.array(across),
+        np.array(source_ohms),
+        np.array(factor),
+        METER,
+        system_volts=0.0,
+    )
 
     assert float(found) == pytest.approx(expected, rel=1e-3)
+
+
+def test_a_live_neighbour_leaks_to_what_nothing_holds() -> None:
+    # Nothing across a point behind 1 Gohm; a neighbour at 12 V behind the car's 20 Mohm
+    # leaves 12 x 10 / 30 = 4 V on the meter, half of which may be there.
+    found = leak_volts(
+        np.array(0.0), np.array(1e9), np.array(1.0), METER, system_volts=12.0
+    )
+
+    assert float(found) == pytest.approx(2.0, rel=2e-3)
 
 
 def test_meter_takes_its_share_of_the_volts() -> None:

@@ -25,8 +25,9 @@ def lowest_versions() -> list[str]:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     found = []
     for need in project["dependencies"]:
-        name, version = re.match(r"([\w-]+)>=([\d.]+)", need).groups()  # type: ignore[union-attr]
-        found.append(f"{name}=={version}")
+        bound = re.match(r"([\w-]+)>=([\d.]+)", need)
+        if bound is not None:
+            found.append(f"{bound[1]}=={bound[2]}")
     return found
 
 
@@ -62,7 +63,8 @@ def main() -> None:
     options.add_argument("pythons", nargs="*")
     options.add_argument("--lowest", action="append", default=[], metavar="PYTHON")
     chosen = options.parse_args()
-    runs = [(python, "newest", []) for python in chosen.pythons]
+    runs: list[tuple[str, str, list[str]]] = []
+    runs += [(python, "newest", []) for python in chosen.pythons]
     runs += [(python, "lowest", lowest_versions()) for python in chosen.lowest]
     for python, which, libraries in runs:
         with tempfile.TemporaryDirectory() as folder:

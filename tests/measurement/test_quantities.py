@@ -109,6 +109,20 @@ def test_light_at_nine_tenths_of_the_volts_is_seven_tenths() -> None:
 # By hand: diodes light by their amps; 10 V are 2.5 of the 6 V between 7.5 and 13.5 V.
 @pytest.mark.parametrize(("plus_volts", "light"), [(11.0, 2.5 / 6.0), (7.0, 0.0)])
 def test_light_of_diodes_goes_with_their_amps(plus_volts: float, light: float) -> None:
+    assert light_of_diodes(plus_volts, knee_volts=7.5, light=light) == pytest.approx(
+        0.5, abs=1e-9
+    )
+
+
+def test_light_of_diodes_that_light_early() -> None:
+    # By hand: 10 V are 4 of the 7.5 V between 6 and 13.5 V.
+    assert light_of_diodes(11.0, knee_volts=6.0, light=4.0 / 7.5) == pytest.approx(
+        0.5, abs=1e-9
+    )
+
+
+def light_of_diodes(plus_volts: float, *, knee_volts: float, light: float) -> float:
+    """Return the chance that a lamp of diodes gives at least so much light."""
     led = make_part(
         "led-lamp",
         "lamp",
@@ -117,18 +131,16 @@ def test_light_of_diodes_goes_with_their_amps(plus_volts: float, light: float) -
         role="headlamps",
         led_watts=6.0,
         led_volts=13.5,
-        knee_volts=7.5,
+        knee_volts=knee_volts,
         is_open=0.0,
         is_reversed=0.0,
     )
     parts = tuple(led if part.name == "lamp" else part for part in CAR.parts)
     seen = observed({"lamp.plus": plus_volts, "lamp.minus": 1.0})
 
-    found = chance(
+    return chance(
         claim(Quantity.LIGHT, "headlamps", light), seen, replace(CAR, parts=parts)
     )
-
-    assert found == pytest.approx(0.5, abs=1e-9)
 
 
 @pytest.mark.parametrize(("conducts", "chatters"), [(0.0, 0.0), (0.5, 1.0), (1.0, 0.0)])

@@ -53,7 +53,8 @@ def test_ripple_is_read_across_the_battery_while_the_engine_runs(model: Model) -
     found = of_kind(ReadingKind.AC_VOLTS, model.car)
 
     assert {(r.red, r.black) for r in found} == {("battery.plus", "battery.minus")}
-    assert {r.state for r in found} == {"idle", "idle-loaded", "fast-idle"}
+    # its file writes no other state with the engine running
+    assert {r.state for r in found} == {"idle"}
 
 
 def test_tolerance_of_a_fuse_is_the_spread_of_its_resistance(model: Model) -> None:

@@ -496,10 +496,13 @@ def test_shorted_wire_is_named_by_three_readings(model: Model) -> None:
     # A blown fuse and a dead short behind it: the wire or the pump, not the fuse.
     answer = told(model, COMPLAINT, NO_VOLTS, BLOWN, FUSE_OHMS).answer
 
-    assert {line.name for line in answer.causes[:2]} == {SHORT, "fuel-pump:shorted"}
+    found = by_cause(answer)
+    assert {SHORT, "fuel-pump:shorted"} <= {line.name for line in answer.causes[:3]}
     # A sound pump is not far from a short: 13.5 V / (7 A x 4.5), .43 ohm, less where
-    # its brushes sit well; a fuse blown by nothing is six times as usual as a short.
-    assert by_cause(answer).get("fuel-pump-fuse:blown", 0.0) < 0.25
+    # its brushes sit well, and the leads are known to a tenth of an ohm or two; a fuse
+    # blown by nothing is six times as usual as a short.
+    assert found[SHORT] + found["fuel-pump:shorted"] > 0.7
+    assert found.get("fuel-pump-fuse:blown", 0.0) < 0.3
 
 
 def test_lifted_ground_names_the_ground(model: Model) -> None:
@@ -601,6 +604,7 @@ def test_taken_step_is_not_proposed_again(model: Model) -> None:
             name = step.step.symptom
             diagnosis.tell(SymptomFact(symptom=name, is_present=True))
         else:
+            assert isinstance(step.step, Reading)
             diagnosis.tell(ReadingFact(reading=step.step, value=step.expected[0].low))
 
         names = [proposed.step.name for proposed in diagnosis.answer.next_steps]

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.advice.repair_proof import SOUND, UNPROVABLE, UNTOLD
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
 from diagnose.session.answer import Answer, Verdict
@@ -150,3 +151,20 @@ def test_reading_that_tells_is_called_a_proof(lamp_model: Model) -> None:
     )
 
     assert answer.advice.says == SOUND
+
+
+def test_nothing_is_mended_a_third_time(lamp_model: Model) -> None:
+    twice = (NEW_LAMP, DARK, ACROSS_LAMP, NEW_LAMP, DARK, ACROSS_LAMP)
+    diagnosis = told(lamp_model, COMPLAINT, ACROSS_LAMP, *twice)
+
+    assert failure_odds(lamp_model, LAMP, *diagnosis.facts) > 10.0
+    assert all_skipped(diagnosis).advice.cause != LAMP
+
+
+def test_complaint_is_tried_before_anything_else_is_mended(lamp_model: Model) -> None:
+    # a reading that the sound car does not give: another fault seems likely at once
+    odd = volts("lamp.plus", 6.0)
+    answer = told(lamp_model, COMPLAINT, ACROSS_LAMP, NEW_LAMP, odd).answer
+
+    assert answer.advice.verdict is Verdict.PROVE
+    assert answer.next_steps[0].step == SymptomCheck(symptom="lamp-shines")

@@ -16,10 +16,17 @@ from typing import Any
 
 import pytest
 
+from diagnose.measurement.substitutions import Substitution, SubstitutionKind
 from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.fact_rows import fact_to_row, standing_rows
-from diagnose.session.facts import ContextFact, Fact, UndoFact
+from diagnose.session.facts import (
+    ContextFact,
+    Fact,
+    SubstitutionFact,
+    SymptomFact,
+    UndoFact,
+)
 from diagnose.session.ready_car import Model
 from diagnose.store.case_store import CaseStore
 from diagnose.store.journal import Journal
@@ -78,6 +85,13 @@ def answered(model: Model, number: int) -> Fact:
     return ContextFact(context=one.name, answer=next(iter(one.states)))
 
 
+# A test with the circuit changed.
+SWAPPED = SubstitutionFact(
+    substitution=Substitution(kind=SubstitutionKind.SWAP, at="starter-solenoid"),
+    seen=SymptomFact(symptom="engine-cranks", is_present=False),
+)
+
+
 class Desk:
     """A diagnosis that is put back to the same three facts again and again."""
 
@@ -112,6 +126,7 @@ ACTS: dict[str, Act | None] = {
     "tell": None,
     "undo": lambda casebook: casebook.tell(UndoFact()),
     "strike": lambda casebook: casebook.strike(2),
+    "test": lambda casebook: casebook.tell(SWAPPED),
 }
 
 

@@ -106,11 +106,11 @@ HOPELESS_AT_ONCE: tuple[Fact, ...] = (
     ReadingFact(
         reading=Reading(
             kind=ReadingKind.DC_VOLTS,
-            state="key-on",
+            state="switched-on",
             red="old-coil-terminal.splice",
             black="battery.minus",
         ),
-        value=9.95,
+        value=11.0,
     ),
 )
 

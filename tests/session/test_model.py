@@ -30,7 +30,7 @@ from tests.lamp_car import CAR, make_knowledge
 with tempfile.TemporaryDirectory() as folder:
     for cache in (None, ModelCache(Path(folder))):
         model = open_model(CAR, make_knowledge(), cache=cache, n_draws=4)
-        volts = model.compiled.bank.all.prediction.volts
+        volts = model.compiled.bank.all.prediction.nodes.volts.blocks.values
         before = volts.copy()
         child = os.fork()
         if not child:

@@ -24,7 +24,7 @@ from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, LimitFact, ReadingFact
 from diagnose.session.ready_car import Model
 from diagnose.session.wording import instruction
-from diagnose.terminal.pages.cautions import caution_keys, caution_lines
+from diagnose.terminal.pages.cautions import caution_lines
 
 # Roles whose work starts with the battery off.
 BATTERY_OFF_ROLES = {
@@ -265,12 +265,53 @@ def test_the_meter_is_in_series_only_where_it_was_found_to_bear_it(
 
 def test_what_is_said_every_time_is_never_shortened(sedan_model: Model) -> None:
     words = sedan_model.knowledge.cautions["clear-before-cranking"]
-    seen = frozenset(caution_keys((words,), "cranking"))
 
-    (shown,) = caution_lines((words,), seen, work="cranking")
+    (shown,) = caution_lines((words,), sedan_model.knowledge.caution_briefs)
 
     assert shown.text == words
     assert sedan_model.knowledge.is_said_every_time(words)
+
+
+# One line is all that is read with probes in hand: it names what must be kept away.
+@pytest.mark.parametrize(
+    ("key", "said"),
+    [
+        ("cranking", ("hands", "belts", "fan", "nobody")),
+        ("moving-parts", ("hands", "sleeves", "leads", "belts", "fan")),
+        ("hot-parts", ("skin", "leads", "exhaust")),
+        ("fuel", ("leaks", "no flames", "no sparks")),
+        ("battery", ("no sparks", "eyes", "bridge nothing")),
+        ("ignition", ("hands off", "coil", "leads", "plugs")),
+        ("on-stands", ("never a jack", "nobody under")),
+        ("airbag", ("never measure", "clear of them")),
+        ("wiggling", ("engine off", "hands clear", "fan", "belts", "airbags")),
+        ("warming", ("no fuel vapour", "hands clear", "fan")),
+        ("misting", ("clear of fan", "belts", "no water")),
+        ("pump-may-run", ("no leaks", "no flames", "key off")),
+        ("back-probing", ("volts only", "back", "hands off")),
+        ("starter-runs-on", ("clamp off", "hands off belts")),
+        ("meter-in-series", ("fused 10 a", "no cranking")),
+    ],
+)
+def test_the_line_of_a_caution_says_where_hands_and_body_must_not_be(
+    sedan_model: Model, key: str, said: tuple[str, ...]
+) -> None:
+    knowledge = sedan_model.knowledge
+    line = knowledge.caution_briefs[knowledge.cautions[key]].lower()
+
+    for one in said:
+        assert one in line
+
+
+def test_every_caution_has_one_line_or_is_said_in_full_every_time(
+    sedan_model: Model,
+) -> None:
+    knowledge = sedan_model.knowledge
+
+    for words in knowledge.cautions.values():
+        assert (words in knowledge.caution_briefs) != knowledge.is_said_every_time(
+            words
+        )
 
 
 # A dead horn, lamps or controller may be a short behind the battery; what one weighs at

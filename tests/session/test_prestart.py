@@ -170,7 +170,15 @@ def test_shipped_car_s_list_shows_what_it_claims(sedan_list: Prestart) -> None:
 
 
 def test_states_come_in_the_order_of_a_careful_start(sedan_list: Prestart) -> None:
-    order = ["isolated", "key-off", "key-on", "cranking"]
+    order = [
+        "isolated",
+        "key-off",
+        "priming",
+        "key-on",
+        "switched-on",
+        "held",
+        "cranking",
+    ]
     states = [order.index(one.reading.state) for one in sedan_list.readings]
 
     assert states == sorted(states)

@@ -36,27 +36,28 @@ def prices(model: Model, *facts: Fact) -> Prices:
 
 
 def test_place_and_state_are_paid_by_who_is_not_there(model: Model) -> None:
-    # By hand: the tank takes 8 min (car file), key on .3 min (states.yaml) and a probe
-    # half a minute.
-    assert prices(model).minutes(PUMP, NOWHERE) == pytest.approx(8.8)
+    # By hand: the tank takes 8 min (car file), key on .3 min (states.yaml), a probe
+    # half a minute and .2 to find its point.
+    assert prices(model).minutes(PUMP, NOWHERE) == pytest.approx(9.0)
 
 
 def test_reading_with_everything_unplugged_takes_two_minutes_more(
     model: Model,
 ) -> None:
-    # By hand: .5 min of the probe, and a fuse, a relay and a plug out and back.
+    # By hand: .5 min of the probe, .2 to find its point, and a fuse, a relay and a
+    # plug out and back.
     state = next(state.name for state in model.car.states if state.is_unplugged)
     unplugged = Reading(
         kind=ReadingKind.OHMS, state=state, red="fuel-pump.plus", black="battery.minus"
     )
 
-    assert prices(model).probe_minutes(unplugged) == pytest.approx(2.5)
+    assert prices(model).probe_minutes(unplugged) == pytest.approx(2.7)
 
 
 def test_other_readings_of_a_place_are_cheap(model: Model) -> None:
     here = Whereabouts(state="key-on", places=frozenset({"tank"}))
 
-    assert prices(model).minutes(PUMP, here) == pytest.approx(0.5)
+    assert prices(model).minutes(PUMP, here) == pytest.approx(0.7)
 
 
 def test_amps_need_a_clamp(model: Model) -> None:
@@ -82,16 +83,16 @@ def test_what_was_lacking_may_be_found(model: Model) -> None:
 
 
 def test_alone_cranking_takes_the_minutes_of_a_remote_switch(model: Model) -> None:
-    # By hand: the tank 8 min, cranking 1 min and the probe half; alone 4 min
+    # By hand: the tank 8 min, cranking 1 min, the probe half, its point .2; alone 4 min
     # (effort.yaml) to clip on a remote starter switch.
-    assert prices(model).minutes(CRANKING, NOWHERE) == pytest.approx(9.5)
-    assert prices(model, ALONE).minutes(CRANKING, NOWHERE) == pytest.approx(13.5)
+    assert prices(model).minutes(CRANKING, NOWHERE) == pytest.approx(9.7)
+    assert prices(model, ALONE).minutes(CRANKING, NOWHERE) == pytest.approx(13.7)
 
 
 def test_alone_the_switch_is_rigged_once(model: Model) -> None:
     here = Whereabouts(state="cranking", places=frozenset({"tank"}))
 
-    assert prices(model, ALONE).minutes(CRANKING, here) == pytest.approx(0.5)
+    assert prices(model, ALONE).minutes(CRANKING, here) == pytest.approx(0.7)
 
 
 def test_alone_key_on_costs_nothing_more(model: Model) -> None:
@@ -135,8 +136,8 @@ def test_owner_says_what_a_repair_takes_him(model: Model) -> None:
 def test_owner_says_what_a_place_takes_him(model: Model) -> None:
     told = TakesFact(subject="tank", minutes=20.0)
 
-    # By hand: 20 min instead of the 8 to the tank, .3 for key on, .5 for the probe.
-    assert prices(model, told).minutes(PUMP, NOWHERE) == pytest.approx(20.8)
+    # By hand: 20 min instead of the 8 to the tank, .3 for key on, .7 for the probe.
+    assert prices(model, told).minutes(PUMP, NOWHERE) == pytest.approx(21.0)
 
 
 def test_dear_part_counts_more_than_a_terminal(model: Model) -> None:
@@ -205,3 +206,17 @@ def test_unknown_limit_is_refused(model: Model) -> None:
 def test_time_beyond_a_day_is_refused(model: Model) -> None:
     with pytest.raises(ReadingError, match="can't be"):
         Diagnosis(model).tell(TakesFact(subject="tank", minutes=9999.0))
+
+
+def test_terminal_in_a_socket_takes_longer_than_a_post(sedan_model: Model) -> None:
+    # By hand: half a minute for the probe; a fuse is found in .2, a relay's terminal is
+    # probed from behind in half a minute more; the solenoid has studs.
+    found = prices(sedan_model)
+
+    def minutes(red: str) -> float:
+        return found.probe_minutes(volts("key-on", red))
+
+    assert minutes("battery.plus") == pytest.approx(0.5)
+    assert minutes("fan-fuse.out") == pytest.approx(0.7)
+    assert minutes("fan-relay.87") == pytest.approx(1.2)
+    assert minutes("starter-solenoid.30") == pytest.approx(0.7)

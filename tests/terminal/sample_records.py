@@ -6,10 +6,12 @@ from diagnose.measurement.steps import step_of_name
 from diagnose.session.answer import (
     Advice,
     Answer,
+    CardLine,
     ExpectedValue,
     Fit,
     ProposedStep,
     RankedCause,
+    StepCard,
     Verdict,
     Weight,
 )
@@ -39,6 +41,12 @@ VOCABULARY = Vocabulary(
     look_state="key-off",
     limits={"clamp": "no clamp meter"},
     places=("bay", "tank"),
+    terms={"feed end": "the end that is nearer to the battery", "87": "out"},
+    complaint_groups={"it does not start": ("no-start",)},
+    caution_briefs={
+        "The engine may start: stand clear. Ten seconds at most.": "Stand clear.",
+        "Battery off first. Then the rest.": "Battery off first.",
+    },
 )
 CRANK_CAUTION = "The engine may start: stand clear. Ten seconds at most."
 EVIDENCE = (
@@ -67,7 +75,11 @@ WIRE = RankedCause(
 
 
 def expected(cause: str, says: str, words: str) -> ExpectedValue:
-    return ExpectedValue(cause=cause, says=says, low=0.0, high=1.0, words=words)
+    """Return a value with the ends of its words: ``0 to 4 V``."""
+    low, _, high = words.removesuffix(" V").partition(" to ")
+    return ExpectedValue(
+        cause=cause, says=says, low=float(low), high=float(high), words=words
+    )
 
 
 VOLTS = ProposedStep(
@@ -84,6 +96,16 @@ VOLTS = ProposedStep(
     ),
     state="key-on",
     reason="saves 11 min on average",
+    card=StepCard(
+        act="DC volts",
+        lines=(
+            CardLine(name="place", text="tank"),
+            CardLine(name="red", text="pump.plus"),
+            CardLine(name="black", text="battery.minus"),
+            CardLine(name="car", text="key on, pump priming"),
+        ),
+    ),
+    is_for_worth=True,
 )
 LOOK = ProposedStep(
     step=step_of_name("look|key-off|pump-fuse|"),
@@ -95,6 +117,10 @@ LOOK = ProposedStep(
     expected=(),
     state="key-off",
     reason="",
+    card=StepCard(
+        act="blown or sound?",
+        lines=(CardLine(name="fuse", text="pull pump-fuse, look at its link"),),
+    ),
 )
 HUMS = ProposedStep(
     step=step_of_name("symptom|pump-hums"),
@@ -106,6 +132,7 @@ HUMS = ProposedStep(
     expected=(),
     state="key-on",
     reason="",
+    card=StepCard(act="Does the pump hum at key on?"),
 )
 ANSWER = Answer(
     facts=("complaint: It cranks but does not start", "engine-cranks: yes"),

@@ -94,6 +94,20 @@ def test_nothing_answers_a_reading_of_volts(word: str) -> None:
     assert (fact.value, fact.rounded_to) == (0.0, 1.0)
 
 
+def test_a_state_is_understood_in_another_form_of_its_word() -> None:
+    states = {"key-off": "", "priming": "", "key-on": "", "cranking": ""}
+    desk = Desk(
+        vocabulary=replace(VOCABULARY, states=states), answer=ANSWER, step=VOLTS
+    )
+
+    found = understand("read pump.plus prime 11.2", desk)
+    assert isinstance(found, Tell)
+    assert isinstance(found.fact, ReadingFact)
+    assert found.fact.reading.state == "priming"
+    with pytest.raises(ReadingError, match='no operating state "key"'):
+        understand("read pump.plus key 11.2", desk)
+
+
 def test_a_bare_over_range_answers_an_ohms_reading() -> None:
     step = replace(
         VOLTS,
@@ -227,10 +241,12 @@ def test_commands_tell_facts(line: str, fact: Fact) -> None:
 @pytest.mark.parametrize(
     ("line", "expected"),
     [
-        ("", Show(view=View.NEXT)),
+        ("", Show(view=View.PAGE)),
         ("next", Show(view=View.NEXT)),
         ("causes", Show(view=View.CAUSES)),
-        ("why", Show(view=View.WHY, about=RELAY.name)),
+        ("why", Show(view=View.WORTH, step=VOLTS.step)),
+        ("why b", Show(view=View.WORTH, step=LOOK.step)),
+        ("why 1", Show(view=View.WHY, about=RELAY.name)),
         (
             "why pump.plus idle",
             Show(
@@ -258,6 +274,10 @@ def test_commands_tell_facts(line: str, fact: Fact) -> None:
         ("symptom", Show(view=View.SYMPTOMS)),
         ("symptom starter", Show(view=View.SYMPTOMS, about="starter")),
         ("facts", Show(view=View.FACTS)),
+        ("what is feed end", Show(view=View.TERM, about="feed end")),
+        ("what is a feed-end?", Show(view=View.TERM, about="feed end")),
+        ("what is 87", Show(view=View.TERM, about="87")),
+        ("what", Show(view=View.TERM)),
         ("help", Show(view=View.HELP)),
         ("strike 2", Strike(number=2)),
         ("b", TakeUp(step_index=1)),
@@ -291,7 +311,8 @@ def test_commands_ask_for_pages(line: str, expected: Request) -> None:
         ("why 9", "there are 2 causes; 9 is none"),
         ("strike 7", "there is no fact 7"),
         ("strike", "type it like this: strike NUMBER"),
-        ("c d", '"c d" is not understood'),
+        ("c d", '"d" is not understood'),
+        ("c 12.3", '"12.3" does not answer this; type yes or no'),
         ("abc", "Expected here: the volts the meter shows, such as 12.4"),
         ("skip z", '"z" is no step; expected skip alone, or skip and the letter'),
         ("skip a b", '"a b" is no step'),
@@ -328,11 +349,12 @@ def test_every_command_is_told_apart_by_two_letters() -> None:
     }
 
     # Known exceptions need a third letter: complaint and context share "co", wiggle and
-    # with "wi"; with and without are told apart by a whole word.
+    # with "wi", what and why "wh", undo and unplug "un"; with and without are told
+    # apart by a whole word.
     clashing = {name for name, found in starts.items() if len(found) > 1}
     assert clashing <= {
         *("complaint", "context", "causes", "cautions", "skip", "symptom"),
-        *("with", "without", "wiggle"),
+        *("with", "without", "wiggle", "what", "why", "undo", "unplug"),
     }
 
 
@@ -344,6 +366,43 @@ def test_every_command_says_how_it_is_typed_and_what_it_does() -> None:
     ]
 
     assert unexplained == []
+
+
+# What people type at the car: a value with its state, a letter with its answer.
+@pytest.mark.parametrize(
+    ("line", "step", "value"),
+    [
+        ("14.2 idle", "volts|idle|pump.plus|battery.minus", 14.2),
+        ("7v4", VOLTS.step.name, 7.4),
+        (".8", VOLTS.step.name, 0.8),
+        ("12.4 volts", VOLTS.step.name, 12.4),
+        ("no reading", VOLTS.step.name, 0.0),
+        ("dead", VOLTS.step.name, 0.0),
+        ("a 12.3", VOLTS.step.name, 12.3),
+        ("b sound", LOOK.step.name, 0.0),
+    ],
+)
+def test_a_value_is_understood_as_people_type_it(
+    line: str, step: str, value: float
+) -> None:
+    fact = told(line)
+
+    assert isinstance(fact, ReadingFact)
+    assert (fact.step.name, fact.value) == (step, value)
+
+
+def test_same_is_the_reading_before_and_is_asked_about() -> None:
+    assert isinstance(PLUS_IDLE, Reading)
+    before = ReadingFact(reading=PLUS_IDLE, value=14.1)
+    desk = Desk(vocabulary=VOCABULARY, answer=ANSWER, step=VOLTS, latest=before)
+
+    found = understand("same", desk)
+    assert isinstance(found, Tell)
+    assert isinstance(found.fact, ReadingFact)
+    assert found.is_unsure
+    assert (found.fact.step, found.fact.value) == (VOLTS.step, 14.1)
+    with pytest.raises(ReadingError, match="the same as what"):
+        understand("same", Desk(vocabulary=VOCABULARY, answer=ANSWER, step=VOLTS))
 
 
 def test_path_is_that_of_the_reading_on_the_page_or_of_points() -> None:

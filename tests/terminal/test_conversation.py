@@ -34,7 +34,8 @@ def text(conversation: Conversation, *lines: str) -> str:
 def test_the_first_question_is_what_is_wrong(casebook: Casebook) -> None:
     shown = text(Conversation(casebook))
 
-    assert "What is wrong with the car?\n  1. It cranks but does not start\n" in shown
+    assert "What is wrong with the car?\n  Group: it cranks, but does not" in shown
+    assert "\n  1. It cranks but does not start\n" in shown
 
 
 def test_a_number_chooses_the_complaint(casebook: Casebook) -> None:
@@ -60,7 +61,7 @@ def test_list_before_the_first_start_can_be_asked_for(casebook: Casebook) -> Non
 
     assert "Before the first start: 0 of " in shown
     assert "reading 1 of " in shown
-    assert "Type:\n  the number, skip, undo, help, leave" in shown
+    assert "Type: the number, skip, undo, help, leave" in shown
 
 
 def test_owner_who_lacks_something_is_still_asked_what_is_wrong(
@@ -94,13 +95,15 @@ def test_skip_skips_a_question_about_the_past(casebook: Casebook) -> None:
     skips = ["skip"] * len(casebook.diagnosis.vocabulary.contexts)
     shown = text(Conversation(casebook), "1", *skips)
 
-    assert shown.startswith("Suspects:\n")
+    assert "Suspects:\n  1. " in shown
+    assert "History:" not in shown
 
 
 def test_all_questions_about_the_past_are_skipped_at_once(casebook: Casebook) -> None:
     shown = text(Conversation(casebook), "1", "1", "skip all")
 
-    assert shown.startswith("Suspects:\n")
+    assert "Suspects:\n  1. " in shown
+    assert "History:" not in shown
     assert len(casebook.standing) == 2
 
 
@@ -110,7 +113,7 @@ def test_questions_about_the_past_can_be_skipped(casebook: Casebook) -> None:
     shown = text(conversation, "1", *skips)
 
     assert "Suspects:\n  1. " in shown
-    assert "Measure:\n" in shown or "Look for:\n" in shown
+    assert "  Measure: " in shown or "  Look for: " in shown
     assert len(casebook.standing) == 1
 
 
@@ -261,7 +264,7 @@ def test_a_repair_is_proven_by_the_complaint_itself(casebook: Casebook) -> None:
         conversation, *OPEN_PUMP_FEED, f"done {cause}", "symptom engine-starts yes"
     )
 
-    assert "Advice:\n  The complaint is gone" in shown
+    assert "Advice: The complaint is gone" in shown
     assert conversation.prompt == "next"
 
 
@@ -307,9 +310,7 @@ def test_striking_the_complaint_asks_again_what_is_wrong(casebook: Casebook) -> 
 def test_undoing_the_last_symptom_asks_again_what_is_wrong(casebook: Casebook) -> None:
     told = (
         "",
-        "",
-        "",
-        "",
+        "skip all",
         "read battery.plus key-off 12.5",
         "symptom engine-cranks no",
     )
@@ -384,6 +385,185 @@ def test_help_has_every_command(casebook: Casebook) -> None:
     shown = text(Conversation(casebook), "help").replace("\n    ", " ")
 
     assert [one.usage for one in COMMANDS.values() if one.usage not in shown] == []
+
+
+def test_enter_after_another_page_shows_the_question_and_answers_nothing(
+    casebook: Casebook,
+) -> None:
+    conversation = Conversation(casebook)
+    asked = text(conversation, "1")
+    conversation.hear("help")
+
+    shown = plain_text(conversation.hear(""), width=100)
+    assert shown in asked
+    assert plain_text(conversation.hear(""), width=100) != shown
+
+
+@pytest.mark.parametrize("line", ["fresh", "1)", "1.", "#1", "fre"])
+def test_a_choice_is_typed_as_people_do(casebook: Casebook, line: str) -> None:
+    assert text(Conversation(casebook), "1", line).startswith("Noted:\n  wiring: fresh")
+
+
+def test_a_group_of_complaints_is_shown_by_its_letter(casebook: Casebook) -> None:
+    shown = text(Conversation(casebook), "b")
+
+    assert "It does not crank" in shown
+    assert "It cranks but does not start" not in shown
+
+
+def test_undo_takes_back_that_questions_were_skipped(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    asked = text(conversation, "1")
+    conversation.hear("skip all")
+
+    shown = plain_text(conversation.hear("undo"), width=100)
+    assert shown.startswith("Undone:\n  the question is open again\n")
+    assert asked.partition("History:")[2] == shown.partition("History:")[2]
+    assert len(casebook.standing) == 1
+
+
+TWO_READINGS = "read battery.plus key-off 12.5; read fuel-pump-fuse.out key-on 12.3"
+
+
+def test_several_readings_in_one_line_are_told_and_taken_back_together(
+    casebook: Casebook,
+) -> None:
+    conversation = Conversation(casebook)
+    shown = text(conversation, *OPEN_PUMP_FEED[:-1], TWO_READINGS)
+
+    assert shown.startswith(
+        "Noted:\n  12.5 V at battery.plus, key-off\n"
+        "  12.3 V at fuel-pump-fuse.out, key-on\n"
+    )
+    assert len(casebook.standing) == 3
+    conversation.hear("undo")
+    assert len(casebook.standing) == 1
+
+
+def test_of_several_readings_all_are_taken_or_none(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    pasted = TWO_READINGS.replace("; ", "\n") + "\nread nowhere key-on 3"
+    shown = text(conversation, *OPEN_PUMP_FEED[:-1], pasted)
+
+    assert "answer 3: " in shown
+    assert "None of them was taken" in " ".join(shown.split())
+    assert len(casebook.standing) == 1
+
+
+# The battery's own volts can't be below zero on this car.
+SWAPPED = (
+    "1",
+    "skip all",
+    "read battery.plus key-off 12.5",
+    "read battery.plus key-on -12.3",
+)
+
+
+@pytest.mark.parametrize("line", ["", "1", "yes"])
+def test_a_reading_with_its_leads_swapped_is_asked_about(
+    casebook: Casebook, line: str
+) -> None:
+    conversation = Conversation(casebook)
+    asked = text(conversation, *SWAPPED)
+    assert "Did you mean 12.3 V at battery.plus, key-on?" in asked
+    assert "leads swapped" in asked
+    assert len(casebook.standing) == 2
+
+    shown = plain_text(conversation.hear(line), width=100)
+    assert shown.startswith(
+        "Noted:\n  12.3 V at battery.plus, key-on (told as -12.3 V)"
+    )
+
+
+def test_a_reading_that_is_told_twice_is_believed(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    shown = text(conversation, *SWAPPED, SWAPPED[-1])
+
+    assert "told twice, so it is believed" in shown
+    assert casebook.answer.facts[-1] == "-12.3 V at battery.plus, key-on"
+
+
+def test_a_reading_that_was_asked_about_is_restored_as_taken(
+    casebook: Casebook, new_casebook: Callable[[], Casebook], store: CaseStore
+) -> None:
+    text(Conversation(casebook), *SWAPPED, "")
+    restored = new_casebook()
+    restored.restore(store.facts("sunday"))
+
+    assert restored.answer.facts == casebook.answer.facts
+
+
+def test_a_case_gone_on_with_has_the_page_that_was_left(
+    casebook: Casebook, new_casebook: Callable[[], Casebook], store: CaseStore
+) -> None:
+    left = text(Conversation(casebook), *OPEN_PUMP_FEED, "b")
+    at_step = store.find("sunday").at_step
+    restored = new_casebook()
+    restored.restore(store.facts("sunday"))
+
+    shown = text(Conversation(restored, resumed_at=at_step))
+    assert shown.startswith("Before:\n  you were about to ")
+    card = shown[shown.index("Suspects:") :]
+    assert card == left[left.index("Suspects:") :]
+
+
+def test_a_step_no_longer_proposed_is_on_the_page_of_who_comes_back(
+    casebook: Casebook,
+) -> None:
+    text(Conversation(casebook), *OPEN_PUMP_FEED)
+    at_step = "volts|key-off|battery.plus|battery.minus"
+
+    conversation = Conversation(casebook, resumed_at=at_step)
+    assert "Red: battery.plus" in text(conversation)
+    conversation.hear("12.5")
+    assert casebook.answer.facts[-1] == "12.5 V at battery.plus, key-off"
+
+
+def test_a_better_step_is_offered_and_the_page_stays(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    shown = text(conversation, *OPEN_PUMP_FEED)
+    assert conversation.offer == ""
+    casebook.tell(SymptomFact(symptom="engine-cranks", is_present=True))
+    casebook.tell(LimitFact(limit="clamp", is_lacking=True))
+
+    page = plain_text(conversation.hear(""), width=100)
+    assert page.partition("Suspects:")[2] == shown.partition("Suspects:")[2]
+
+
+def test_the_end_says_what_was_wrong_what_proved_it_and_what_it_took(
+    casebook: Casebook,
+) -> None:
+    cause = next(
+        name
+        for name in casebook.diagnosis.vocabulary.causes
+        if name.startswith("fuel-pump-wire:open")
+    )
+    told = (*OPEN_PUMP_FEED, f"done {cause}", "symptom engine-starts yes")
+
+    shown = text(Conversation(casebook), *told)
+    says = casebook.diagnosis.vocabulary.causes[cause]
+    assert f"  Wrong: {says}\n" in shown
+    assert "  Proof: engine-starts: yes\n" in shown
+    assert "  Took: 1 reading, 1 thing seen or heard, 1 repair\n" in shown
+    assert "Learning: it counts as a closed case" in shown
+
+
+def test_skipping_the_proof_offers_another_or_the_complaint_itself(
+    casebook: Casebook,
+) -> None:
+    conversation = Conversation(casebook)
+    shown = text(conversation, *OPEN_PUMP_FEED, "done 1")
+    seen = set()
+    for _ in range(12):
+        step = conversation.prompt
+        card = shown[shown.index("Advice:") :].partition("  Type:")[0]
+        assert card not in seen
+        seen.add(card)
+        if step == "yes or no":
+            break
+        shown = plain_text(conversation.hear("skip"), width=100)
+
+    assert "the complaint itself has to be gone" in " ".join(shown.split())
 
 
 def test_path_shows_the_way_of_a_point_at_the_prompt(casebook: Casebook) -> None:

@@ -55,7 +55,24 @@ LINES: tuple[dict[str, Any], ...] = (
             "value": "OL",
         }
     },
+    {"swap": "starter-solenoid", "symptom": "engine-cranks", "present": False},
+    {
+        "bridge": ["battery.minus", "engine.block"],
+        "symptom": "engine-cranks",
+        "present": False,
+    },
+    {
+        "unplug": "fuel-pump",
+        "reading": {
+            "kind": "look",
+            "state": "key-off",
+            "red": "fuel-pump-fuse",
+            "value": "sound",
+        },
+    },
+    {"ask": "expect", "step": "swap|starter-solenoid|symptom|engine-cranks"},
     {"ask": "answer"},
+    {"ask": "term", "term": "feed end"},
     {"ask": "expect", "step": "volts|cranking|starter.plus|battery.minus"},
     {"skip": "symptom|something-at-key-on"},
     {"strike": 3},
@@ -126,6 +143,8 @@ def test_why_is_a_cause_of_the_schema(casebook: Casebook) -> None:
         ("{}", "nothing known in this line; give one of: ask, strike, complaint"),
         ({"complaint": "gremlins"}, 'no complaint "gremlins"'),
         ({"complaint": 7}, '"complaint" must be text, found 7'),
+        ({"bridge": ["battery.plus"]}, '"bridge" must be two test points'),
+        ({"swap": "starter-solenoid"}, 'what was seen: "symptom" with "present"'),
         ({"symptom": "engine-cranks"}, '"present" must be true or false'),
         ({"ask": "the time"}, "can't be asked"),
         ({"strike": 4}, "there is no fact 4"),
@@ -167,6 +186,17 @@ def test_a_symptom_told_both_ways_is_an_error(casebook: Casebook) -> None:
 
     assert error["error_kind"] == "ContradictionError"
     assert casebook.answer.facts == ("engine-cranks: yes",)
+
+
+def test_a_reading_without_its_black_lead_is_against_the_battery(
+    casebook: Casebook,
+) -> None:
+    reading = {"kind": "volts", "state": "key-on", "red": "fuel-pump.plus", "value": 12}
+
+    replies(casebook, {"reading": reading})
+    (fact,) = casebook.standing
+    assert isinstance(fact, ReadingFact)
+    assert fact.reading.black == "battery.minus"
 
 
 def test_infinity_is_written_as_over_range() -> None:

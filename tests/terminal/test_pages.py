@@ -45,46 +45,92 @@ def repair_with_a_step_of_the_same_caution() -> Answer:
 
 
 def test_a_page_holds_suspects_step_expectations_and_other_steps() -> None:
-    assert plain(page()) == (
+    assert plain(page(seen=answers.shown_cautions(ANSWER, 0))) == (
         "Suspects:\n"
         "  1. 62 %: pump-relay: contacts burnt\n"
         "  2. 30 %: pump-wire: open circuit\n"
         "  anything else: about 8 %\n"
         "\n"
-        "Measure:\n"
-        "  Caution: The engine may start: stand clear. Ten seconds at most.\n"
-        "  Meter on DC volts. Red lead on pump.plus, black on battery.minus.\n"
-        "  4 min; saves 11 min on average\n"
-        "Shows:\n"
-        "  11.9 to 12.4 V: healthy car\n"
-        "  0 to 4 V: suspects 1, 2\n"
+        "  Caution: Stand clear.\n"
+        "  Measure: DC volts\n"
+        "  Place: tank\n"
+        "  Red: pump.plus\n"
+        "  Black: battery.minus\n"
+        "  Car: key on, pump priming\n"
+        "  Good: 11.9 to 12.4 V\n"
+        "  Suspects 1, 2: 0 to 4 V\n"
+        "  Why: what is good clears the two suspects; takes 4 min\n"
         "Or:\n"
         "  b: look at pump-fuse, key off (1 min)\n"
-        "  c: Does the pump hum at key on? (1 min)\n"
-        "Type:\n"
-        "  the number, skip, why 1, undo, help, leave\n"
+        "  c: Does the pump hum at key on? (key on; 1 min)\n"
+        "  Type: the number, skip, why, undo, help, leave\n"
     )
 
 
-def test_the_caution_stands_before_the_step() -> None:
+def test_the_whole_caution_and_its_line_stand_before_the_step() -> None:
     text = plain(page())
 
-    assert text.index(CRANK_CAUTION) < text.index("Red lead on")
+    assert (
+        text.index(CRANK_CAUTION)
+        < text.index("Caution: Stand clear.")
+        < text.index("Red: pump.plus")
+    )
 
 
-def test_a_caution_read_before_comes_again_by_its_first_sentence() -> None:
+def test_a_caution_read_before_comes_again_in_one_line() -> None:
     text = plain(page(seen=answers.shown_cautions(ANSWER, 0)))
 
-    assert "The engine may start: stand clear. (all of it: cautions)" in text
-    assert "Ten seconds" not in text
+    assert "  Caution: Stand clear.\n" in text
+    assert CRANK_CAUTION not in text
 
 
-def test_a_caution_read_for_other_work_comes_again_in_full() -> None:
-    (step, *_) = ANSWER.next_steps
-    elsewhere = replace(step, state="some-other-state")
-    before = replace(ANSWER, next_steps=(elsewhere,))
+def test_a_caution_without_a_line_of_its_own_is_always_told_in_full() -> None:
+    (first, *rest) = ANSWER.next_steps
+    step = replace(first, cautions=("Out from under it, then crank.",))
+    answer = replace(ANSWER, next_steps=(step, *rest))
 
-    assert CRANK_CAUTION in plain(page(seen=answers.shown_cautions(before, 0)))
+    text = plain(page(answer, seen=answers.shown_cautions(answer, 0)))
+    assert "  Caution: Out from under it, then crank.\n" in text
+
+
+def test_a_caution_read_for_measuring_comes_again_in_full_for_mending() -> None:
+    answer = repair_with_a_step_of_the_same_caution()
+    seen = answers.shown_cautions(ANSWER, 0)
+
+    assert CRANK_CAUTION in plain(page(answer, step_index=None, seen=seen))
+
+
+def values(*shown: tuple[float, float]) -> str:
+    """Return what the page says of two suspects' values, good being 12 to 12.4 V."""
+    bands = ((12.0, 12.4), *shown)
+    (first, *rest) = ANSWER.next_steps
+    told = tuple(
+        replace(value, low=low, high=high, words=f"{low:g} to {high:g} V")
+        for value, (low, high) in zip(first.expected, bands, strict=True)
+    )
+    answer = replace(ANSWER, next_steps=(replace(first, expected=told), *rest))
+    text = plain(page(answer, seen=answers.shown_cautions(answer, 0)))
+    return text[text.index("  Good:") : text.index("Or:")]
+
+
+def test_every_suspect_has_its_value_or_is_the_same_as_good() -> None:
+    assert values((0.0, 4.0), (12.1, 12.5)) == (
+        "  Good: 12 to 12.4 V\n"
+        "  Suspect 1: 0 to 4 V\n"
+        "  Suspect 2: the same as good\n"
+        "  Why: tells the two suspects apart; takes 4 min\n"
+    )
+
+
+# By hand: 0.05 V and 2 % of 12.6 V are 0.3 V; two millivolts are nothing.
+def test_ranges_that_a_meter_hardly_tells_apart_are_one() -> None:
+    assert "Suspects 1, 2: 0 to 0.001 V\n" in values((0.0, 0.001), (-0.002, 0.0))
+    assert "Suspect 1: the same as good\n" in values((12.2, 12.6), (0.0, 4.0))
+    assert "Suspects 1, 2" not in values((0.0, 0.001), (0.0, 0.2))
+
+
+def test_a_range_that_reaches_good_is_not_the_same_as_good() -> None:
+    assert "Suspect 1: 0 to 12.4 V\n" in values((0.0, 12.4), (0.0, 4.0))
 
 
 def test_the_cautions_page_has_all_of_it() -> None:
@@ -94,21 +140,22 @@ def test_the_cautions_page_has_all_of_it() -> None:
 def test_another_step_taken_up_is_shown_in_full() -> None:
     text = plain(page(step_index=1))
 
-    assert "Measure:\n  Pull pump-fuse and look at its link: blown or sound?\n" in text
+    assert "  Look: blown or sound?\n  Fuse: pull pump-fuse, look at its link\n" in text
     assert "a: volts at pump.plus, key on (4 min)" in text
 
 
 def test_repair_advice_has_its_caution_before_it() -> None:
     text = plain(page(advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")))
 
-    assert text.index("Battery off first.") < text.index("Mend it now")
+    assert text.index("Battery off first.") < text.index("Mend: Replace pump-relay.")
 
 
 def test_the_caution_of_a_repair_does_not_wait_for_that_of_the_next_step() -> None:
     text = plain(page(repair_with_a_step_of_the_same_caution()))
 
-    assert text.index("stand clear. Ten seconds") < text.index("Mend it now")
-    assert "Measure:\n  Caution: The engine may start: stand clear. (all of" in text
+    assert text.index("Caution: Stand clear.\n  Mend: Replace") < text.index(
+        "Caution: Stand clear.\n  Measure: "
+    )
 
 
 def test_a_repaired_car_is_told_and_no_step_is_asked() -> None:
@@ -189,10 +236,10 @@ def test_after_a_repair_the_first_line_is_how_surely_it_is_mended() -> None:
     )
 
     # By hand: 1 - 0.05 - 0.89 = 0.06.
-    assert plain(page(answer)).startswith(
+    assert (
         "Suspects:\n  mended: 89 %\n  1. 5 %: pump-relay: contacts burnt\n"
         "  anything else: about 6 %\n"
-    )
+    ) in plain(page(answer))
 
 
 def test_a_proven_repair_has_no_suspects() -> None:
@@ -202,7 +249,9 @@ def test_a_proven_repair_has_no_suspects() -> None:
 def test_repair_advice_says_what_to_type_when_it_is_done() -> None:
     text = plain(page(advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")))
 
-    assert text.index("Mend it now") < text.index("When it is mended, type: done")
+    assert text.index("Mend: Replace pump-relay.") < text.index(
+        "when it is mended type done"
+    )
 
 
 def test_causes_shows_every_line_it_gets_and_says_so() -> None:
@@ -249,7 +298,7 @@ def test_a_repair_that_is_advised_leaves_readings_to_their_letters() -> None:
     assert "Measure:" not in text
     assert "Or:\n  a: volts at pump.plus" in text
     assert text.endswith(
-        "Type:\n  done, a (to measure more first), why 1, undo, help, leave\n"
+        "  Type: done, a (to measure more first), why 1, undo, help, leave\n"
     )
 
 
@@ -258,4 +307,42 @@ def test_a_step_gives_no_number_to_a_cause_that_the_page_does_not_list() -> None
     answer = replace(ANSWER, causes=(RELAY, unlikely))
 
     text = plain(page(answer))
-    assert f"0 to 4 V: {WIRE.says}; suspect 1\n" in text
+    assert "  Suspect 1: 0 to 4 V\n" in text
+    assert "2: 0 to 4 V" not in text
+
+
+def screen(width: int, height: int, shown: Page) -> list[str]:
+    """Return the first screenful of a page."""
+    console = Console(
+        file=StringIO(),
+        width=width,
+        height=height,
+        force_terminal=True,
+        color_system=None,
+    )
+    return [line.plain for line in Notebook(console, UNICODE_INK).screenfuls(shown)[0]]
+
+
+def test_on_eighty_by_twenty_four_step_and_suspects_fit_above_the_prompt() -> None:
+    lines = screen(80, 24, page(seen=answers.shown_cautions(ANSWER, 0)))
+
+    assert len(lines) <= 23
+    shown = "\n".join(lines)
+    assert "pump-relay: contacts burnt" in shown
+    assert "good │ 11.9 to 12.4 V" in shown
+    assert "other steps: b and c" in shown or "look at pump-fuse" in shown
+
+
+def test_where_it_does_not_fit_the_whole_caution_is_a_screen_of_its_own() -> None:
+    lines = screen(80, 12, page())
+
+    assert any(CRANK_CAUTION in line for line in lines)
+    assert not any("DC volts" in line for line in lines)
+
+
+def test_on_a_wide_screen_the_suspects_stand_beside_the_step() -> None:
+    lines = screen(120, 40, page(seen=answers.shown_cautions(ANSWER, 0)))
+
+    (line,) = (one for one in lines if "pump-relay: contacts burnt" in one)
+    assert "│" in line
+    assert line.index("pump-relay") > 70

@@ -219,9 +219,7 @@ def test_json_has_the_balance_of_each_state(sheet: Sheet) -> None:
     found = json.loads(sheet_json(sheet, car_name="car.yaml"))["charging"]
 
     assert {(one["state"], one["with_fault"]) for one in found} == {
-        (state, is_faulty)
-        for state in ("idle", "idle-loaded", "fast-idle")
-        for is_faulty in (False, True)
+        (state, is_faulty) for state in ("idle",) for is_faulty in (False, True)
     }
 
 

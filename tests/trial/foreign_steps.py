@@ -7,11 +7,20 @@ import math
 import numpy as np
 
 from diagnose.faults.causes import FaultSet
-from diagnose.files.cases.worked_case import Measured, Repaired, Seen, WorkedCase
+from diagnose.files.cases.worked_case import (
+    Measured,
+    Repaired,
+    Seen,
+    Tried,
+    WorkedCase,
+)
 from diagnose.measurement.probe_lamp import answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
+from diagnose.measurement.steps import SubstitutionTest
+from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.trial.case_recording import ERRORS
+from diagnose.trial.case_replay import fact_of
 from diagnose.trial.hidden_car import LIKELY, HiddenCar, HiddenCars
 from diagnose.trial.truth import cause_indices, line_of
 
@@ -41,11 +50,17 @@ def foreign_steps(case: WorkedCase, model: Model) -> tuple[str, ...]:
     found = []
     for number, step in enumerate(case.steps, start=1):
         car = HiddenCar(stock, making.car, present, errors=ERRORS, seed=making.seed)
-        event = step.event
+        event, seen_of, faults = step.event, stock, present
+        if isinstance(event, Tried):
+            told = fact_of(event.seen)
+            assert isinstance(told, ReadingFact | SymptomFact)
+            test = SubstitutionTest(substitution=event.substitution, look=told.step)
+            car, seen_of = car.changed(test), stock.changed(test)
+            event, faults = event.seen, car.faults
         if isinstance(event, Seen) and not could_say(event, car):
             found.append(f"step {number}: {event.symptom}")
         elif isinstance(event, Measured) and not could_show(
-            event, shown_on(event.reading, stock, present, making.car), model
+            event, shown_on(event.reading, seen_of, faults, making.car), model
         ):
             found.append(f"step {number}: {event.reading.name} = {event.value:g}")
         elif isinstance(event, Repaired):

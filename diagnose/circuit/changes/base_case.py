@@ -30,15 +30,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from functools import cached_property
 
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray
-from diagnose.circuit.changes.runs import Runs, in_blocks, in_groups
+from diagnose.circuit.changes.runs import Runs, in_blocks
 from diagnose.circuit.changes.small_systems import solve_many
+from diagnose.circuit.changes.tables.responses import Responses
 from diagnose.circuit.changes.thevenin import Ports, TheveninEquivalents
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
+
+# How much of how branches act on nodes is kept while facts are told. [byte] Own choice:
+# all of a car of seventy wires, which then waits for none of it.
+PREPARED_BYTES = 200_000_000
 
 # What rounding may do to the volts of a changed branch. [V] Derived: far under a
 # microvolt.
@@ -155,9 +159,8 @@ class BaseCase:
     block_length : int
     factored : Factored
         The network on its lines of the base case.
-    response : FloatArray
-        Volts of each node per amp into a branch's first output node and out of the
-        second, shape (n_branches, n_draws, n_nodes). [Ω]
+    responses : Responses
+        What an amp through each branch does.
     monitored : IntArray
         Pairs of nodes whose volts decide on segments and gates: those that control the
         active branches, then those that gates watch; shape (n_monitored, 2).
@@ -176,28 +179,21 @@ class BaseCase:
         gated = active[network.has_gate[active]]
         self.monitored = np.concatenate([network.control[active], network.watch[gated]])
         self.factored = solver.plan.factored(base.siemens.T)
-        by_node = self.factored.response_volts(network.output)
-        self.response = np.ascontiguousarray(by_node.transpose(1, 2, 0))
+        self.responses = Responses(
+            solver, self.factored, self.monitored, block_length=block_length
+        )
         first, second = self.monitored.T
         volts = (base.volts[:, first] - base.volts[:, second]).T
         self.monitored_volts = in_blocks(volts, block_length)
-        monitored_response = (by_node[first] - by_node[second]).transpose(1, 0, 2)
-        self._monitored_response = in_groups(monitored_response, block_length)
         self.self_ohms = np.ascontiguousarray(self.factored.self_ohms().T)
         self.thevenin = TheveninEquivalents(
-            solver, self.factored, by_node, self.self_ohms, block_length
+            solver, self.responses, self.self_ohms, block_length
         )
 
-    @cached_property
-    def reading(self) -> FloatArray:
-        """Control volts of a branch per amp into each node, shaped as `response`. [Ω].
-
-        The same as `response` (reciprocity) unless a branch is controlled.
-        """
-        if not self.factored.has_controls:
-            return self.response
-        by_node = self.factored.reading_volts(self.network.control)
-        return np.ascontiguousarray(by_node.transpose(1, 2, 0))
+    def prepare(self) -> None:
+        """Work out how branches act on nodes, where there is room for all of it."""
+        self.responses.table.prepare(PREPARED_BYTES)
+        self.thevenin.open_readings.prepare(PREPARED_BYTES)
 
     def compensation(
         self, runs: Runs, branch: IntArray, *, siemens: FloatArray, amps: FloatArray
@@ -338,10 +334,8 @@ class BaseCase:
             Shape (n_runs, n_monitored, n_together). [V]
         """
         volts = runs.look_up_groups(self.monitored_volts, runs.block)
-        first = runs.block * len(self.network.branches)
         for used, amps in zip(branch, compensating_amps, strict=True):
-            groups = first + np.maximum(used, 0)
-            falls = runs.look_up_groups(self._monitored_response, groups)
+            falls = self.responses.monitored_volts(runs, np.maximum(used, 0))
             falls *= amps[:, None]
             volts -= falls
         return volts
@@ -359,46 +353,14 @@ class BaseCase:
         FloatArray
             Shape (n_points, n_nodes). [V]
         """
-        flat, rows = flat_rows(self.response), self.rows_of(changes)
-        falls = flat.take(rows[:, 0], axis=0)
+        used, draw = np.maximum(changes.branch, 0), changes.draw
+        falls = self.responses.volts(used[:, 0], draw)
         falls *= changes.compensating_amps[:, :1]
-        for k in range(1, rows.shape[1]):
-            fall = flat.take(rows[:, k], axis=0)
+        for k in range(1, used.shape[1]):
+            fall = self.responses.volts(used[:, k], draw)
             fall *= changes.compensating_amps[:, k, None]
             falls += fall
-        return np.asarray(self.base.volts[changes.draw] - falls)
-
-    def rows_of(self, changes: Changes) -> IntArray:
-        """Return where changed branches stand in `flat_rows` of a table of responses.
-
-        Parameters
-        ----------
-        changes : Changes
-            Of n_points points.
-
-        Returns
-        -------
-        IntArray
-            Shape (n_points, n_changes).
-        """
-        first = np.maximum(changes.branch, 0) * self.network.n_draws
-        return np.asarray(first + changes.draw[:, None])
-
-
-def flat_rows(table: FloatArray) -> FloatArray:
-    """Return a table of responses with a row for each branch and draw.
-
-    Parameters
-    ----------
-    table : FloatArray
-        Shape (n_branches, n_draws, n_nodes). [Ω]
-
-    Returns
-    -------
-    FloatArray
-        Shape (n_branches n_draws, n_nodes). [Ω]
-    """
-    return table.reshape(-1, table.shape[2])
+        return np.asarray(self.base.volts[draw] - falls)
 
 
 def _currents(

@@ -108,7 +108,7 @@ class CompensationSolver:
 
     def prepare(self) -> None:
         """Work out now what the first fault would otherwise wait for."""
-        self.base_case.reading  # noqa: B018
+        self.base_case.prepare()
 
     def base_slots(self, draw: IntArray, branch: IntArray) -> Slots:
         """Return the unchanged curves of branches as slots.

@@ -15,7 +15,7 @@ from __future__ import annotations
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.circuit.changes.base_case import BaseCase, Changes, flat_rows
+from diagnose.circuit.changes.base_case import BaseCase, Changes
 from diagnose.circuit.changes.runs import Runs
 from diagnose.circuit.changes.small_systems import solve_many
 
@@ -34,11 +34,9 @@ def node_ohms(base_case: BaseCase, changes: Changes) -> FloatArray:
     FloatArray
         Shape (n_points, n_nodes); rounding may leave it a little below zero. [Ω]
     """
-    rows = base_case.rows_of(changes)
-    response = flat_rows(base_case.response).take(rows, axis=0)
-    reading = response
-    if base_case.reading is not base_case.response:
-        reading = flat_rows(base_case.reading).take(rows, axis=0)
+    branch, draw = np.maximum(changes.branch, 0), changes.draw[:, None]
+    response = base_case.responses.volts(branch, draw)
+    reading = base_case.responses.readings(branch, draw, response)
     mixed = _factors(base_case, changes) @ reading
     falls = np.einsum("pkn,pkn->pn", response, mixed)
     return np.asarray(base_case.self_ohms[changes.draw] - falls)
@@ -80,10 +78,11 @@ def between_ohms_after(
     FloatArray
         Shape (n_points,); rounding may leave it a little below zero. [Ω]
     """
-    branch, draw = changes.branch, changes.draw[:, None]
-    response, reading = base_case.response, base_case.reading
-    into = response[branch, draw, first] - response[branch, draw, second]
-    across = reading[branch, draw, first] - reading[branch, draw, second]
+    branch, draw = np.maximum(changes.branch, 0), changes.draw[:, None]
+    response = base_case.responses.volts(branch, draw)
+    reading = base_case.responses.readings(branch, draw, response)
+    into = response[..., first] - response[..., second]
+    across = reading[..., first] - reading[..., second]
     factors = _factors(base_case, changes)
     falls = np.einsum("pk,pkl,pl->p", into, factors, across)
     return np.asarray(between_ohms(base_case, first, second)[changes.draw] - falls)

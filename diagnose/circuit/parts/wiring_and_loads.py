@@ -23,6 +23,13 @@ LAMP_BREAKS = np.array([0.111, 0.37, 0.741])
 # (derived). [1]
 LAMP_TOP = 16.0 / 13.5
 
+# Role of the clamp on the battery's grounded post.
+GROUNDED_CLAMP = "grounded-clamp"
+
+# What is between the lead of a meter and the clamp that it is put on. [Ω] Own choice:
+# less than any meter shows.
+LEAD_ON_CLAMP_OHMS = 1e-4
+
 # Most times its usual current that a sound electronic load takes; what is beyond is
 # shorted, and flows while the engine stands as well (own choice: half way from 1.1 of
 # sound loads to the twice of shorted ones). [1]
@@ -42,7 +49,8 @@ def wire_branches(setting: Setting) -> tuple[Branch, ...]:
     Returns
     -------
     tuple[Branch, ...]
-        From a to b, and ``/insulation`` unless it starts at the body.
+        From a to b, and ``/insulation`` unless it starts at the body; ``/stud`` where
+        an end could sit on the stud beside its own, on when it does.
     """
     values = setting.values
     ohms = (
@@ -52,13 +60,29 @@ def wire_branches(setting: Setting) -> tuple[Branch, ...]:
         + values["extra_ohms"]
     )
     start = setting.part.terminals["a"]
-    conductor = setting.linear(ohms, nodes=setting.between("a", "b"))
+    conductors = _conductors(setting, ohms)
     if start == setting.body:
-        return (conductor,)
+        return conductors
     insulation = setting.linear(
         values["leak_ohms"], nodes=(start, setting.body), suffix="/insulation"
     )
-    return conductor, insulation
+    return *conductors, insulation
+
+
+def _conductors(setting: Setting, ohms: FloatArray) -> tuple[Branch, ...]:
+    """Return the way through a wire, and that with an end on the wrong stud."""
+    nodes = setting.between("a", "b")
+    if setting.part.stud_beside is None:
+        return (setting.linear(ohms, nodes=nodes),)
+    end, stud = setting.part.stud_beside
+    is_wrong = setting.values["is_on_wrong_stud"] > 0.5
+    wrong = (stud, nodes[1]) if end == "a" else (nodes[0], stud)
+    return (
+        setting.linear(ohms, nodes=nodes, forced=np.where(is_wrong, -1.0, 1.0)),
+        setting.linear(
+            ohms, nodes=wrong, forced=np.where(is_wrong, 1.0, -1.0), suffix="/stud"
+        ),
+    )
 
 
 def joint_branches(setting: Setting) -> tuple[Branch, ...]:
@@ -77,6 +101,30 @@ def joint_branches(setting: Setting) -> tuple[Branch, ...]:
     return (
         setting.linear(setting.values["joint_ohms"], nodes=setting.between("a", "b")),
     )
+
+
+def clamp_branches(setting: Setting) -> tuple[Branch, ...]:
+    """Return a clamp on a post or stud: a joint that all leads on it share.
+
+    With the battery disconnected the grounded clamp is off its post, and the lead that
+    ohms are read against is on the clamp: whatever is wrong between the two is not read
+    then (own choice of words, by what is done).
+
+    Parameters
+    ----------
+    setting : Setting
+        The clamp in one state.
+
+    Returns
+    -------
+    tuple[Branch, ...]
+        One branch, from a to b.
+    """
+    ohms = setting.values["joint_ohms"]
+    is_off = not setting.state.is_battery_connected
+    if is_off and setting.part.role == GROUNDED_CLAMP:
+        ohms = np.full(len(ohms), LEAD_ON_CLAMP_OHMS)
+    return (setting.linear(ohms, nodes=setting.between("a", "b")),)
 
 
 def resistor_branches(setting: Setting) -> tuple[Branch, ...]:

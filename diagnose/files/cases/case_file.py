@@ -27,6 +27,7 @@ from diagnose.files.cases.worked_case import (
     Must,
     Repaired,
     Seen,
+    Tried,
     WorkedCase,
 )
 from diagnose.files.grammar import Entry, Text, grammar_problems, keys_of
@@ -40,6 +41,7 @@ from diagnose.files.quantities import (
 from diagnose.files.yaml_positions import Document, read_document
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.substitutions import Substitution, SubstitutionKind
 
 # What a message calls such a file.
 CASE_FILE = "case file"
@@ -106,7 +108,11 @@ class MustEntry(CaseEntry):
 
 
 class StepEntry(CaseEntry):
-    """One step: a symptom, a reading, a look at a fuse, or a repair."""
+    """One step: a symptom, a reading, a look at a fuse, or a repair.
+
+    The first two with ``bridge``, ``swap`` or ``unplug`` where the circuit was changed
+    for it.
+    """
 
     symptom: Name | None = None
     answer: YesOrNo | None = None
@@ -122,6 +128,9 @@ class StepEntry(CaseEntry):
     state: Name | None = None
     look: Name | None = None
     found: Literal["blown", "sound"] | None = None
+    bridge: Annotated[list[Name], Field(min_length=2, max_length=2)] | None = None
+    swap: Name | None = None
+    unplug: Name | None = None
     repair: Name | None = None
     cures: YesOrNo | None = None
     then: MustEntry = Field(default_factory=MustEntry)
@@ -130,6 +139,13 @@ class StepEntry(CaseEntry):
     def _check_fields(self) -> Self:
         """Require exactly the keys that one kind of step needs."""
         given = {name for name in self.model_fields_set if name != "then"}
+        changes = given & CHANGE_KEYS
+        if len(changes) > 1 or (changes and "repair" in given):
+            raise ValueError(
+                f"a reading or a symptom has one of {', '.join(sorted(CHANGE_KEYS))} "
+                f"at most; found {', '.join(sorted(changes))}"
+            )
+        given -= changes
         kinds = [name for name in STEP_KEYS if name in given]
         if len(kinds) != 1:
             raise ValueError(
@@ -146,8 +162,22 @@ class StepEntry(CaseEntry):
             )
         return self
 
-    def event(self) -> Seen | Measured | Repaired:
-        """Return what was seen, measured or mended in this step."""
+    def event(self) -> Seen | Measured | Tried | Repaired:
+        """Return what was seen, measured, tried or mended in this step."""
+        event = self._plain_event()
+        if isinstance(event, Repaired):
+            return event
+        for kind in SubstitutionKind:
+            where: str | list[str] | None = getattr(self, kind.value)
+            if where is not None:
+                ends = [where] if isinstance(where, str) else where
+                at, to = ends[0], ends[1] if len(ends) > 1 else ""
+                change = Substitution(kind=kind, at=at, to=to)
+                return Tried(substitution=change, seen=event)
+        return event
+
+    def _plain_event(self) -> Seen | Measured | Repaired:
+        """Return the step without what was changed for it."""
         if self.symptom is not None:
             return Seen(symptom=self.symptom, is_present=self.answer == "yes")
         if self.repair is not None:
@@ -171,6 +201,9 @@ class StepEntry(CaseEntry):
             return ReadingKind.LAMP, GRADES[self.lamp]
         return ReadingKind.LOOK, float(self.found == "blown")
 
+
+# Keys that say how the circuit was changed for a reading or a symptom.
+CHANGE_KEYS = frozenset(kind.value for kind in SubstitutionKind)
 
 # Key that makes a step what it is, and the keys that go with it.
 STEP_KEYS = MappingProxyType(

@@ -17,6 +17,7 @@ from diagnose.files.cases.worked_case import (
     Must,
     Repaired,
     Seen,
+    Tried,
     WorkedCase,
 )
 from diagnose.measurement.probe_lamp import grade_words
@@ -91,15 +92,18 @@ def _lines(case: WorkedCase) -> Iterator[str]:
 def _step_lines(step: CaseStep) -> Iterator[str]:
     for remark in step.remarks:
         yield from _comment(remark, "  ")
-    lines = [f"{key}: {value}" for key, value in _event_keys(step).items()]
+    lines = [f"{key}: {value}" for key, value in _event_keys(step.event).items()]
     if step.must != Must():
         lines.append(f"then: {_must(step.must)}")
     for number, line in enumerate(lines):
         yield f"  {'- ' if number == 0 else '  '}{line}"
 
 
-def _event_keys(step: CaseStep) -> dict[str, str]:
-    match step.event:
+def _event_keys(event: Seen | Measured | Tried | Repaired) -> dict[str, str]:
+    match event:
+        case Tried(substitution=change, seen=seen):
+            where = f"[{change.at}, {change.to}]" if change.to else change.at
+            return {change.kind.value: where, **_event_keys(seen)}
         case Seen(symptom=symptom, is_present=is_present):
             return {"symptom": symptom, "answer": _yes_or_no(is_present)}
         case Repaired(cause=cause, is_cured=is_cured):

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from diagnose.measurement.readings import Reading
+from diagnose.measurement.substitutions import Substitution
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +56,14 @@ class Measured:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Tried:
+    """What was seen with a lead added, a part exchanged or taken off."""
+
+    substitution: Substitution
+    seen: Seen | Measured
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Repaired:
     """A repair.
 
@@ -82,7 +91,7 @@ class CaseStep:
         Where it stands in its file; 0 when it has none.
     """
 
-    event: Seen | Measured | Repaired
+    event: Seen | Measured | Tried | Repaired
     must: Must
     remarks: tuple[str, ...] = ()
     line: int = 0

@@ -24,6 +24,7 @@ from diagnose.files.knowledge.models.symptoms_and_complaints import (
     ComplaintsFile,
     SymptomsFile,
 )
+from diagnose.files.knowledge.models.terms import TermsFile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,4 +43,5 @@ class Contents:
     meter: MeterFile
     conditions: ConditionsFile
     effort: EffortFile
+    terms: TermsFile
     design_limits: DesignLimitsFile

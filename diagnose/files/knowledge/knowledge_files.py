@@ -51,6 +51,7 @@ from diagnose.files.knowledge.models.symptoms_and_complaints import (
     SymptomEntry,
     SymptomsFile,
 )
+from diagnose.files.knowledge.models.terms import TermsFile
 from diagnose.files.yaml_positions import Document, read_document
 
 if TYPE_CHECKING:
@@ -70,6 +71,7 @@ FILE_MODELS: Mapping[str, type[BaseModel]] = {
     "meter": MeterFile,
     "conditions": ConditionsFile,
     "effort": EffortFile,
+    "terms": TermsFile,
     "design-limits": DesignLimitsFile,
 }
 
@@ -238,6 +240,7 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
         meter=file("meter", MeterFile),
         conditions=file("conditions", ConditionsFile),
         effort=file("effort", EffortFile),
+        terms=file("terms", TermsFile),
         design_limits=file("design-limits", DesignLimitsFile),
     )
 
@@ -255,9 +258,14 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         plain_load_kinds=MappingProxyType(
             {role: e.a_load_is for role, e in roles.items() if e.a_load_is is not None}
         ),
+        coils=_by_kind(
+            {role: entry.coil for role, entry in roles.items() if entry.coil},
+            ValueEntry.value,
+        ),
         modes=_modes(contents),
         symptoms=_by_name(contents.symptoms.symptoms, SymptomEntry.symptom),
         complaints=_by_name(contents.complaints.complaints, ComplaintEntry.complaint),
+        complaint_groups=MappingProxyType(dict(contents.complaints.groups)),
         contexts=tuple(
             entry.context(name) for name, entry in contents.contexts.contexts.items()
         ),
@@ -267,11 +275,15 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         cautions=MappingProxyType(
             {name: entry.says for name, entry in cautions.cautions.items()}
         ),
+        caution_briefs=MappingProxyType(
+            {one.says: one.brief for one in cautions.cautions.values() if one.brief}
+        ),
         caution_rules=cautions.rules(),
         meter=contents.meter.meter(),
         effort=contents.effort.effort(),
         design_limits=contents.design_limits.design_limits(),
         safety_note=cautions.safety_note.says,
+        terms=MappingProxyType(contents.terms.by_words()),
         digest=digest,
         conditions=_by_kind(contents.conditions.conditions, ConditionEntry.condition),
     )

@@ -52,6 +52,8 @@ class UsualCircuit(_HyphenatedEntry):
     place: Key
     switch: str = ""
     on_in: list[Key] = Field(default=[])
+    primes: str = ""
+    springs_back: bool = False
     is_on_when_loaded: bool = False
 
 

@@ -19,6 +19,11 @@ import numpy.typing as npt
 
 from diagnose.arrays import IntArray, StoredArray
 from diagnose.faults.causes import FaultSet
+from diagnose.faults.kept.prediction import (
+    AnyPrediction,
+    KeptNodes,
+    KeptPrediction,
+)
 from diagnose.faults.predicted import Prediction
 from diagnose.inference.belief.hypotheses import Hypotheses
 
@@ -38,7 +43,7 @@ class Bank:
     ----------
     singles : Sequence[FaultSet]
         The healthy car first, then every single cause.
-    prediction : Prediction
+    prediction : AnyPrediction
         With `n_rows(len(singles))` rows; those behind the singles are free.
     symptoms : StoredArray
         Chance of each symptom, with as many rows. [1]
@@ -64,7 +69,7 @@ class Bank:
     def __init__(
         self,
         singles: Sequence[FaultSet],
-        prediction: Prediction,
+        prediction: AnyPrediction,
         symptoms: StoredArray,
     ) -> None:
         self.n_singles = len(singles)
@@ -77,6 +82,52 @@ class Bank:
             sets=(*singles, *[()] * free), prediction=prediction, symptoms=symptoms
         )
         self.singles = self._part(slice(self.n_singles))
+
+    @staticmethod
+    def of_kept(
+        singles: Sequence[FaultSet],
+        nodes: KeptNodes,
+        stored: IntArray,
+        *,
+        is_settled: StoredArray,
+        symptoms: StoredArray,
+    ) -> Bank:
+        """Return a bank of single causes that are kept as differences.
+
+        Parameters
+        ----------
+        singles : Sequence[FaultSet]
+            The healthy car first, then every single cause.
+        nodes : KeptNodes
+            What they show.
+        stored : IntArray
+            The row of `nodes` for each of them, shape (n_singles,).
+        is_settled : StoredArray
+            As in `Prediction`, of these. [1]
+        symptoms : StoredArray
+            As in `Hypotheses`, of these. [1]
+
+        Returns
+        -------
+        Bank
+            Its other rows are free.
+        """
+        n_states, n_nodes, n_draws = nodes.source_units.base.shape
+        n_free = n_rows(len(singles)) - len(singles)
+        n_probes = nodes.probes.base.shape[1]
+        tail = Prediction(
+            volts=np.zeros((n_states, n_free, n_draws, n_nodes), np.float32),
+            source_units=np.zeros((n_states, n_free, n_draws, n_nodes), np.float16),
+            probes=np.zeros((n_free, n_draws, n_probes), np.float32),
+            is_settled=np.zeros((n_states, n_free, n_draws), np.float32),
+        )
+        prediction = KeptPrediction(
+            nodes=nodes,
+            stored=stored,
+            tail=tail,
+            is_settled=_with_free_rows(is_settled, 1, len(singles)),
+        )
+        return Bank(singles, prediction, _with_free_rows(symptoms, 0, len(singles)))
 
     @staticmethod
     def holding(solved: Hypotheses) -> Bank:
@@ -92,7 +143,8 @@ class Bank:
         Bank
             Its other rows are free.
         """
-        held, n_singles = solved.prediction, len(solved.sets)
+        n_singles = len(solved.sets)
+        held = solved.prediction.kept(np.arange(n_singles))
         prediction = Prediction(
             volts=_with_free_rows(held.volts, 1, n_singles),
             source_units=_with_free_rows(held.source_units, 1, n_singles),
@@ -106,12 +158,7 @@ class Bank:
         held = self.all.prediction
         return Hypotheses(
             sets=self.all.sets[rows],
-            prediction=Prediction(
-                volts=held.volts[:, rows],
-                source_units=held.source_units[:, rows],
-                probes=held.probes[rows],
-                is_settled=held.is_settled[:, rows],
-            ),
+            prediction=held.front(rows),
             symptoms=self.all.symptoms[rows],
         )
 
@@ -180,11 +227,8 @@ class Bank:
         source_row : int
             The row there.
         """
-        held, given = self.all.prediction, source.prediction
-        held.volts[:, row] = given.volts[:, source_row]
-        held.source_units[:, row] = given.source_units[:, source_row]
-        held.probes[row] = given.probes[source_row]
-        held.is_settled[:, row] = given.is_settled[:, source_row]
+        given = source.prediction.kept(np.array([source_row]))
+        self.all.prediction.put(row, given, 0)
         self.all.symptoms[row] = source.symptoms[source_row]
         self.versions[row] += 1
 

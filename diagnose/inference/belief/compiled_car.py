@@ -26,10 +26,11 @@ from diagnose.faults.causes import Cause, FaultSet, Severity, effect_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import SOURCE_UNIT_OHMS, probe_columns
 from diagnose.faults.predictor import Predictor
-from diagnose.inference.belief.bank import Bank, n_rows
+from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.intermittent import Presence
 from diagnose.inference.belief.meter_loading import (
+    drawn_lead_ohms,
     leak_factors,
     leak_volts,
     leaky_ohms,
@@ -46,6 +47,10 @@ from diagnose.measurement.where_to_measure import ripple_nodes
 # How many readings are kept as the single causes show them. [1] Derived: those of an
 # evening; .7 MB each.
 KEPT_READINGS = 64
+
+# Fault sets whose symptoms are worked out together. [1] Own choice: each takes some
+# 100 kB meanwhile.
+ROWS_AT_ONCE = 1024
 
 # Readings that `Prediction.probes` holds: currents, and looks at a fuse.
 PROBED_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.AMPS, ReadingKind.FUSE})
@@ -87,6 +92,8 @@ class Compiled:
         The healthy car and every lasting cause.
     leak_factor : FloatArray
         How well the car insulates in each draw, shape (n_draws,). [1]
+    lead_ohms : FloatArray
+        What the meter's leads add to ohms in each draw, shape (n_draws,). [Ω]
     """
 
     def __init__(
@@ -116,6 +123,8 @@ class Compiled:
         self.singles: Hypotheses = bank.singles
         level = predictor.model.sample.probabilities("leakage")
         self.leak_factor: FloatArray = leak_factors(level)
+        of_leads = predictor.model.sample.probabilities("leads")
+        self.lead_ohms: FloatArray = drawn_lead_ohms(of_leads, knowledge.meter)
         self._kept: dict[Reading, tuple[FloatArray, FloatArray]] = {}
 
     def _solved_bank(self, progress: Callable[[float], None] | None) -> Bank:
@@ -123,23 +132,32 @@ class Compiled:
         alike: dict[object, list[int]] = {}
         for number, cause in enumerate(self.causes[: self.n_lasting]):
             alike.setdefault(effect_signature(cause), []).append(number)
-        # faults of one kind switch and blow alike, and take as many rounds together
-        groups = sorted(
-            alike.values(), key=lambda group: self.causes[group[0]].mode.name
-        )
+        # those of one part follow each other: they change the same branches
+        groups = list(alike.values())
         sets = ((), *((number,) for number in range(self.n_lasting)))
-        shape = (n_rows(len(sets)), self.n_draws, len(self.symptom_names))
-        prediction = self.predictor.predict(
-            [(), *((group[0],) for group in groups)],
-            rows=np.array([0, *(1 + group[0] for group in groups)]),
-            n_rows=shape[0],
-            progress=progress,
+        nodes, is_settled = self.predictor.kept(
+            [(), *((group[0],) for group in groups)], progress=progress
         )
-        bank = Bank(sets, prediction, np.zeros(shape, dtype=np.float32))
-        for first, *others in groups:
-            for other in others:
-                bank.put(1 + other, bank.all, 1 + first)
-        self._fill_symptoms(bank.singles)
+        stored = np.zeros(len(sets), dtype=np.int64)
+        for row, group in enumerate(groups, 1):
+            stored[[1 + number for number in group]] = row
+        shape = (len(sets), self.n_draws, len(self.symptom_names))
+        bank = Bank.of_kept(
+            sets,
+            nodes,
+            stored,
+            is_settled=is_settled[:, stored],
+            symptoms=np.zeros(shape, dtype=np.float32),
+        )
+        held = bank.singles
+        for start in range(0, len(sets), ROWS_AT_ONCE):
+            rows = slice(start, start + ROWS_AT_ONCE)
+            some = Hypotheses(
+                sets=held.sets[rows],
+                prediction=held.prediction.front(rows),
+                symptoms=held.symptoms[rows],
+            )
+            self._fill_symptoms(some)
         return bank
 
     def shown_by(self, cause: int) -> int:
@@ -200,10 +218,14 @@ class Compiled:
             is_compact=is_compact,
             progress=progress,
         )
-        n_draws = prediction.probes.shape[1]
-        shape = (len(sets), n_draws, len(self.symptom_names))
+        shape = (len(sets), prediction.n_draws, len(self.symptom_names))
         symptoms = np.empty(shape, dtype=np.float32)
-        solved = Hypotheses(sets=tuple(sets), prediction=prediction, symptoms=symptoms)
+        solved = Hypotheses(
+            sets=tuple(sets),
+            prediction=prediction,
+            symptoms=symptoms,
+            severities=tuple(severities or ()),
+        )
         self._fill_symptoms(solved)
         return solved
 
@@ -244,7 +266,7 @@ class Compiled:
         prediction = hypotheses.prediction
         state = self.predictor.state_index[reading.state]
         if reading.kind in PROBED_KINDS:
-            column = prediction.probes[rows, :, self.probe_column(reading)]
+            column = prediction.probes_at(self.probe_column(reading), rows)
             column = column.astype(np.float64)
             if reading.kind is ReadingKind.FUSE:
                 column *= fuse_ohms(self.car.part(reading.red))
@@ -266,6 +288,59 @@ class Compiled:
         ohms = leaky_ohms(source_ohms, self.leak_factor)
         return loaded_volts(across, ohms, self.knowledge.meter)
 
+    def lead_volts(
+        self, hypotheses: Hypotheses, reading: Reading, *, rows: IntArray | slice
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return the volts under the two leads, before the meter loads them.
+
+        Parameters
+        ----------
+        hypotheses : Hypotheses
+            Fault sets that are solved.
+        reading : Reading
+            Of DC volts.
+        rows : IntArray or slice
+            The fault sets wanted.
+
+        Returns
+        -------
+        tuple[FloatArray, FloatArray]
+            Of red and black, shape (n_rows, n_draws) each. [V]
+        """
+        state = self.predictor.state_index[reading.state]
+        shown = hypotheses.prediction
+        red, black = self.lead_nodes(reading)
+        return (
+            np.asarray(shown.volts_at(state, red, rows), dtype=np.float64),
+            np.asarray(shown.volts_at(state, black, rows), dtype=np.float64),
+        )
+
+    def loaded(
+        self,
+        across: FloatArray,
+        hypotheses: Hypotheses,
+        reading: Reading,
+        *,
+        rows: IntArray | slice,
+    ) -> FloatArray:
+        """Return what the meter shows of volts between two leads, loaded by it.
+
+        Parameters
+        ----------
+        across : FloatArray
+            Open-circuit volts, shape (n_rows, n_draws). [V]
+        hypotheses, reading, rows
+            As for `lead_volts`; what stands behind the volts.
+
+        Returns
+        -------
+        FloatArray
+            Same shape. [V]
+        """
+        source_ohms = self._across(hypotheses, reading, rows)[1]
+        ohms = leaky_ohms(source_ohms, self.leak_factor)
+        return loaded_volts(across, ohms, self.knowledge.meter)
+
     def _across(
         self, hypotheses: Hypotheses, reading: Reading, rows: IntArray | slice
     ) -> tuple[FloatArray, FloatArray]:
@@ -283,10 +358,10 @@ class Compiled:
             return self._kept[reading]
         state = self.predictor.state_index[reading.state]
         red, black = self.lead_nodes(reading)
-        volts = hypotheses.prediction.volts[state]
-        units = hypotheses.prediction.source_units[state]
-        across = volts[rows, :, red].astype(np.float64) - volts[rows, :, black]
-        ends = units[rows, :, red], units[rows, :, black]
+        held = hypotheses.prediction
+        across = held.volts_at(state, red, rows).astype(np.float64)
+        across -= held.volts_at(state, black, rows)
+        ends = held.units_at(state, red, rows), held.units_at(state, black, rows)
         source = np.maximum(*ends).astype(np.float64)
         if reading.kind is ReadingKind.LAMP:
             # a meter of megohms sees no sum of two, a lamp does
@@ -304,7 +379,7 @@ class Compiled:
         if hypotheses is self.singles:
             return rows == slice(None)
         n_singles = self.bank.n_singles
-        is_bank = hypotheses.prediction.volts is self.bank.all.prediction.volts
+        is_bank = hypotheses.prediction is self.bank.all.prediction
         return is_bank and rows == slice(0, n_singles)
 
     def lead_nodes(self, reading: Reading) -> tuple[int, int]:
@@ -371,12 +446,19 @@ class Compiled:
         Notes
         -----
         A wire that nothing holds takes its volts from insulation and dirt, which differ
-        a hundredfold from car to car: that is a draw of the car's (`leak_factor`), so
-        that two readings of such wires hang together. What is left is half of what the
-        meter shows, once the source resistance is beyond 1 Mohm.
+        ten thousandfold from car to car: that is a draw of the car's (`leak_factor`),
+        so that two readings of such wires hang together. What is left is half of what
+        the meter shows and of what a live neighbour leaks to it, once the source
+        resistance is beyond 1 Mohm.
         """
         across, ohms = self._across(hypotheses, reading, rows)
-        return leak_volts(across, ohms, self.leak_factor, self.knowledge.meter)
+        return leak_volts(
+            across,
+            ohms,
+            self.leak_factor,
+            self.knowledge.meter,
+            system_volts=self.car.system_volts,
+        )
 
     def _ohms(
         self,
@@ -388,10 +470,10 @@ class Compiled:
         """Return ohms between two nodes; against the reference they are at hand."""
         red, black = nodes
         if black == 0:
-            held = hypotheses.prediction.source_units[state, rows, :, red]
+            held = hypotheses.prediction.units_at(state, red, rows)
             ohms = SOURCE_UNIT_OHMS * held.astype(np.float64)
         else:
             numbers = np.arange(len(hypotheses.sets))[rows].tolist()
             sets = [hypotheses.sets[number] for number in numbers]
             ohms = self.predictor.between_ohms(sets, state, red, black)
-        return over_range(ohms + self.knowledge.meter.lead_ohms)
+        return over_range(ohms + self.lead_ohms)

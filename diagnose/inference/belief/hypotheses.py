@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.arrays import IntArray, StoredArray
-from diagnose.faults.causes import FaultSet
+from diagnose.faults.causes import FaultSet, Severity
+from diagnose.faults.kept.prediction import AnyPrediction
 from diagnose.faults.predicted import Prediction
 
 
@@ -23,16 +24,47 @@ class Hypotheses:
     ----------
     sets : tuple[FaultSet, ...]
         The causes present in each.
-    prediction : Prediction
+    prediction : AnyPrediction
         What every point of the car would be at, with a row for each set.
     symptoms : StoredArray
         Chance that each symptom is really there, shape (n_sets, n_draws, n_symptoms);
         columns as in `Compiled.symptom_names`. [1]
+    severities : tuple[tuple[Severity, ...], ...]
+        How severe causes of each set are where they are not as drawn; empty where all
+        are.
     """
 
     sets: tuple[FaultSet, ...]
-    prediction: Prediction
+    prediction: AnyPrediction
     symptoms: StoredArray
+    severities: tuple[tuple[Severity, ...], ...] = ()
+
+    def severe(self, row: int) -> tuple[Severity, ...]:
+        """Return how severe causes of a set are; none where they are as drawn.
+
+        Parameters
+        ----------
+        row : int
+            Of the set.
+
+        Returns
+        -------
+        tuple[Severity, ...]
+        """
+        return self.severities[row] if self.severities else ()
+
+    def whole(self) -> Prediction:
+        """Return the prediction with every number at hand.
+
+        Returns
+        -------
+        Prediction
+            Of the same fault sets.
+        """
+        held = self.prediction
+        if isinstance(held, Prediction):
+            return held
+        return held.kept(np.arange(len(self.sets)))
 
     def some_draws(self, every: int) -> Hypotheses:
         """Return these with every so many-th draw.
@@ -47,7 +79,7 @@ class Hypotheses:
         Hypotheses
             Views of the same numbers.
         """
-        held, some = self.prediction, slice(None, None, every)
+        held, some = self.whole(), slice(None, None, every)
         return Hypotheses(
             sets=self.sets,
             prediction=Prediction(
@@ -72,7 +104,7 @@ class Hypotheses:
         Hypotheses
             With so many times the draws.
         """
-        held = self.prediction
+        held = self.whole()
         return Hypotheses(
             sets=self.sets,
             prediction=Prediction(
@@ -101,6 +133,9 @@ class Hypotheses:
             sets=tuple(self.sets[row] for row in rows.tolist()),
             prediction=self.prediction.kept(rows),
             symptoms=self.symptoms[rows],
+            severities=tuple(self.severe(row) for row in rows.tolist())
+            if self.severities
+            else (),
         )
 
 
@@ -117,7 +152,7 @@ def joined(parts: Sequence[Hypotheses]) -> Hypotheses:
     Hypotheses
         One part after the other.
     """
-    held = [part.prediction for part in parts]
+    held = [part.whole() for part in parts]
     return Hypotheses(
         sets=tuple(fault_set for part in parts for fault_set in part.sets),
         prediction=Prediction(

@@ -2,12 +2,18 @@
 
 Leaves the open-circuit volts and what stands behind them to `compiled_car`.
 
-How well a car insulates is one draw of it, a hundredfold from worst to best. Blurred
+How well a car insulates is one draw of it, ten thousandfold from worst to best. Blurred
 reading by reading, two readings of one floating wire counted as two proofs for whatever
 fault happens to give the same millivolts.
+
+A wire that nothing holds shows what leaks to it from its live neighbours, on either
+side of an open: phantom volts, which say that it floats and nothing of where it is
+open.
 """
 
 from __future__ import annotations
+
+from statistics import NormalDist
 
 import numpy as np
 
@@ -18,9 +24,12 @@ from diagnose.measurement.meters import Meter
 # damp leave anything from some hundred kohm up.
 GHOST_OHMS = 1e6
 
-# How far insulation differs from car to car, either way. [1] From memory: ten times
-# either way, a hundredfold from worst to best.
-LEAK_SPREAD = 10.0
+# Insulation of one wire in the circuit's tables. [Ω] As leak_ohms in part-kinds.yaml.
+USUAL_LEAK_OHMS = 2e7
+
+# Insulation of one wire of a wet car and of a dry one. [Ω] From memory: dirt and damp
+# leave a megohm, dry plastic is beyond what any meter shows.
+WET_OHMS, DRY_OHMS = 1e6, 1e10
 
 # How far insulation differs from place to place on one car, as a share of what a meter
 # shows there. [1] From memory: what a wire that nothing holds shows may be off by half.
@@ -47,10 +56,31 @@ def leak_factors(level: FloatArray) -> FloatArray:
 
     Examples
     --------
-    >>> leak_factors(np.array([0.0, 0.5, 1.0]))
-    array([ 0.1,  1. , 10. ])
+    1 Mohm, 100 Mohm and 10 Gohm, where the tables have 20 Mohm:
+
+    >>> leak_factors(np.array([0.0, 0.5, 1.0])).round(2).tolist()
+    [0.05, 5.0, 500.0]
     """
-    return np.asarray(LEAK_SPREAD ** (2.0 * level - 1.0))
+    return np.asarray(WET_OHMS / USUAL_LEAK_OHMS * (DRY_OHMS / WET_OHMS) ** level)
+
+
+def drawn_lead_ohms(level: FloatArray, meter: Meter) -> FloatArray:
+    """Return what the leads beside the cars of some draws add to ohms.
+
+    Parameters
+    ----------
+    level : FloatArray
+        Of each draw, evenly spread from 0 to 1, shape (n_draws,). [1]
+    meter : Meter
+        With the middle and the spread of its leads.
+
+    Returns
+    -------
+    FloatArray
+        Both leads together, shape (n_draws,). [Ω]
+    """
+    deviations = np.array([NormalDist().inv_cdf(one) for one in level])
+    return np.asarray(meter.lead_ohms * np.exp(meter.lead_log_spread * deviations))
 
 
 def leaky_ohms(
@@ -81,7 +111,12 @@ def leaky_ohms(
 
 
 def leak_volts(
-    across: FloatArray, source_ohms: FloatArray, leak_factor: FloatArray, meter: Meter
+    across: FloatArray,
+    source_ohms: FloatArray,
+    leak_factor: FloatArray,
+    meter: Meter,
+    *,
+    system_volts: float,
 ) -> FloatArray:
     """Return how far leakage from place to place may move what a meter shows.
 
@@ -95,15 +130,63 @@ def leak_volts(
         As in `leaky_ohms`. [1]
     meter : Meter
         What loads them.
+    system_volts : float
+        What a live neighbour has. [V]
 
     Returns
     -------
     FloatArray
         A standard deviation, shape (..., n_draws). [V]
+
+    Notes
+    -----
+    By Ohm's law a neighbour behind R drives ``system_volts input / (input + R)`` onto a
+    meter. Which neighbours a wire has is not in the car file: half of that, either way,
+    wherever nothing holds the wire. Half of what leaks to it as drawn comes on top.
+
+    Examples
+    --------
+    A floating wire on a wet car (1 Mohm), on a usual and on a dry one:
+
+    >>> from diagnose.measurement.meters import Meter, MeterRange
+    >>> from diagnose.measurement.probe_lamp import ProbeLamp
+    >>> range_ = MeterRange(percent=0.5, counts=2, resolution=0.01)
+    >>> lamp = ProbeLamp(
+    ...     watts=3.0,
+    ...     volts=12.0,
+    ...     lit_light=0.5,
+    ...     dark_light=0.01,
+    ...     lit_blur=0.25,
+    ...     dark_blur=0.6,
+    ... )
+    >>> meter = Meter(
+    ...     volts=range_,
+    ...     ohms=range_,
+    ...     amps=range_,
+    ...     ac_volts=range_,
+    ...     millivolts=range_,
+    ...     test_lamp=lamp,
+    ...     input_ohms=1e7,
+    ...     lead_ohms=0.2,
+    ...     slip_probability=0.02,
+    ...     model_volts=0.03,
+    ...     model_fraction=0.01,
+    ... )
+    >>> stray = leak_volts(
+    ...     np.zeros(3),
+    ...     np.full(3, 1e9),
+    ...     np.array([0.05, 5.0, 500.0]),
+    ...     meter,
+    ...     system_volts=12.0,
+    ... )
+    >>> stray.round(2).tolist()
+    [5.45, 0.54, 0.01]
     """
+    neighbour = leak_factor * USUAL_LEAK_OHMS
+    phantom = system_volts / (1.0 + neighbour / meter.input_ohms)
     shown = loaded_volts(across, leaky_ohms(source_ohms, leak_factor), meter)
     beyond = source_ohms / (source_ohms + GHOST_OHMS)
-    return np.asarray(LEAK_SHARE * np.abs(shown) * beyond)
+    return np.asarray(LEAK_SHARE * np.hypot(shown, phantom) * beyond)
 
 
 def over_range(ohms: FloatArray) -> FloatArray:

@@ -40,6 +40,10 @@ OHMS_MODEL_OHMS = 0.05
 # of one type differ by some percent, and so does the clamp's position.
 AMPS_MODEL_FRACTION = 0.07
 
+# How far a car's amps at rest stray whatever they are. [A] From memory: a clock, a
+# radio's memory and other small things that no car file names take some 10 mA.
+REST_MODEL_AMPS = 0.01
+
 # How far a car's ripple strays whatever it is. [V AC] Own choice: a few counts of a
 # meter on its AC range.
 AC_MODEL_VOLTS = 0.005
@@ -217,6 +221,27 @@ def spread_of(
         fixed=OHMS_MODEL_OHMS,
         fraction=OHMS_MODEL_FRACTION,
         span=SPAN_OHMS,
+    )
+
+
+def rest_amps_spread(range_: MeterRange) -> Spread:
+    """Return the spread of amps with the key off.
+
+    Parameters
+    ----------
+    range_ : MeterRange
+        What they were read in, see `Meter.range_of_amps`.
+
+    Returns
+    -------
+    Spread
+        In amps.
+    """
+    return Spread(
+        range_=range_,
+        fixed=REST_MODEL_AMPS,
+        fraction=AMPS_MODEL_FRACTION,
+        span=SPAN_AMPS,
     )
 
 

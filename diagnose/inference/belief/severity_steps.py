@@ -113,7 +113,7 @@ def chosen_row(grid: Hypotheses, choice: IntArray) -> Hypotheses:
         second += first
         return np.moveaxis(second[None], (0, 1), (axis, axis + 1))
 
-    held = grid.prediction
+    held = grid.whole()
     return Hypotheses(
         sets=grid.sets[:1],
         prediction=Prediction(

@@ -13,7 +13,7 @@ import numpy as np
 
 from diagnose.arrays import FloatArray
 from diagnose.faults.causes import FaultSet
-from diagnose.faults.predicted import Prediction
+from diagnose.faults.kept.prediction import AnyPrediction
 from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.measurement.quantities import Probe
@@ -57,7 +57,7 @@ def fill_symptoms(
 
 def _observed(
     sets: Sequence[FaultSet],
-    prediction: Prediction,
+    prediction: AnyPrediction,
     predictor: Predictor,
     columns: Mapping[Probe, int],
 ) -> Observed:
@@ -66,12 +66,12 @@ def _observed(
 
     @cache
     def volts(state: str, node: str) -> FloatArray:
-        values = prediction.volts[state_index[state], :, :, node_index[node]]
-        return values.astype(np.float64)
+        place = state_index[state], node_index[node]
+        return prediction.volts_at(*place, slice(None)).astype(np.float64)
 
     @cache
     def probe(wanted: Probe) -> FloatArray:
-        return prediction.probes[:, :, columns[wanted]].astype(np.float64)
+        return prediction.probes_at(columns[wanted], slice(None)).astype(np.float64)
 
     def mechanical(name: str) -> FloatArray:
         worst = [
@@ -81,7 +81,7 @@ def _observed(
             )
             for fault_set in sets
         ]
-        n_draws = prediction.probes.shape[1]
+        n_draws = prediction.n_draws
         return np.repeat(np.array(worst)[:, None], n_draws, axis=1)
 
     return Observed(volts=volts, probe=probe, mechanical=mechanical)

@@ -12,7 +12,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from diagnose.measurement.steps import Step
+from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.session.advice.cheaper_repair import cheaper_repair
 from diagnose.session.advice.misfit import Misfit
 from diagnose.session.advice.repair_proof import RepairProof
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
@@ -28,17 +29,26 @@ from diagnose.session.answer import (
 from diagnose.session.cautions import repair_cautions
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.explanation.explainer import Explanation
-from diagnose.session.facts import ComplaintFact, SymptomFact
+from diagnose.session.facts import ComplaintFact, SubstitutionFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
 from diagnose.session.steps.proof_steps import ProofSteps
-from diagnose.session.steps.proposals import Proposals, worth_words
+from diagnose.session.steps.proposals import Proposals
+from diagnose.session.steps.trade_order import in_trade_order
 from diagnose.session.wording import step_words
 from diagnose.units import format_minutes
 
 # How many steps are proposed. Own choice: what a page holds, the first in full.
 SHOWN_STEPS = 4
+
+# From this chance on that the fault comes and goes, a test that brings it is among the
+# first steps proposed. [1] Own choice: one in four.
+COMES_AND_GOES = 0.25
+
+# How many steps those are. Rule of the trade: whoever hunts a fault that comes and goes
+# tugs at the wiring before he has measured three times.
+EARLY_STEPS = 3
 
 # Where no step pays, those that tell less than this are not proposed. [bit] Derived:
 # what is shown as .0 bit tells nothing.
@@ -135,8 +145,9 @@ class Adviser:
         is_barred = bool(causes) and causes[0] not in mendable
         best = next((one for one in priced if one.pays), None)
         if is_barred and best is None and causes[0].probability > LEAST_MENDED:
-            tells = self._proof_steps.proving(causes[0].name, moment, excluded=taken)
-            if tells is not None:
+            # once it was taken, the next best one would only go round in circles
+            tells = self._proof_steps.proving(causes[0].name, moment)
+            if tells is not None and tells.step not in taken:
                 advice = Advice(verdict=Verdict.OPEN, says=LOOK_AGAIN, cautions=())
                 return Advised(steps=(tells, *steps), advice=advice)
         is_sure = bool(mendable) and mendable[0].probability >= SURE
@@ -161,10 +172,33 @@ class Adviser:
         """Return the steps that pay, or where none does those that tell something."""
         useful = [one for one in priced if one.pays]
         telling = useful or [one for one in priced if one.bits > LEAST_BITS]
+        ordered = in_trade_order(telling, moment, self._model)
         return tuple(
-            self._proposals.proposed(one, moment, reason=worth_words(one))
-            for one in telling[:SHOWN_STEPS]
+            self._proposals.worthwhile(one, moment)
+            for one in self._with_test(ordered, moment)[:SHOWN_STEPS]
         )
+
+    def _with_test(self, telling: list[Priced], moment: Moment) -> list[Priced]:
+        """Return steps with a test early on, where the fault likely comes and goes.
+
+        A reading is worth its bits only while the fault is there, which nobody can
+        choose; wiggling brings it.
+        """
+        fault, share = moment.believed.comes_and_goes, moment.believed.particles.share
+        if float(share[fault >= 0].sum()) < COMES_AND_GOES:
+            return telling
+        tests = (
+            place
+            for place, one in enumerate(telling)
+            if isinstance(one.step, SymptomCheck)
+            and one.step.symptom in self._model.provocations
+        )
+        place = next(tests, 0)
+        if place < EARLY_STEPS:
+            return telling
+        others = [*telling[:place], *telling[place + 1 :]]
+        early = EARLY_STEPS - 1
+        return [*others[:early], telling[place], *others[early:]]
 
     def _untested(
         self, untested: Untested, repair: Advice, steps: tuple[ProposedStep, ...]
@@ -188,21 +222,21 @@ class Adviser:
     ) -> Advice:
         """Return whether to mend the likeliest that was not mended yet, or to stop."""
         if mendable and mendable[0].probability > LEAST_MENDED:
-            return self._repair(mendable[0])
+            return self._repair(*cheaper_repair(mendable, is_sure=SURE))
         says = (
             "Nothing here is likely, and no reading is worth its time: stop and let a "
             "workshop look at it."
         )
         if barred is not None and barred.probability > LEAST_MENDED:
             says = (
-                f"{barred.says}: that was mended, nothing read since says that it did "
-                "not take, and no other cause is likely. Stop: have that work and the "
-                "wiring looked at before a part is renewed twice."
+                f"{barred.says}: that was mended, and no other cause is likely. Stop: "
+                "have that work and the wiring looked at before anything is renewed "
+                "once more."
             )
         return Advice(verdict=Verdict.STOP, says=says, cautions=())
 
-    def _repair(self, best: RankedCause) -> Advice:
-        """Return the advice to mend the likeliest cause."""
+    def _repair(self, best: RankedCause, dearer: RankedCause | None) -> Advice:
+        """Return the advice to mend a cause, and why not a dearer one as likely."""
         cause = next(c for c in self._model.compiled.causes if c.name == best.name)
         repair = best.repair.rstrip(".")
         says = f"Mend it now: {repair}. Another reading costs more than it saves."
@@ -210,6 +244,12 @@ class Adviser:
             says = (
                 "No reading left is worth its time. The likeliest of several causes "
                 f"({best.probability:.0%}): {repair}."
+            )
+        if dearer is not None:
+            says += (
+                f" {dearer.says} is about as likely ({dearer.probability:.0%}), but "
+                f"takes {format_minutes(dearer.repair_minutes)} to mend, this "
+                f"{format_minutes(best.repair_minutes)}."
             )
         return Advice(
             verdict=Verdict.REPAIR,
@@ -221,4 +261,5 @@ class Adviser:
 
 def _is_complained(moment: Moment) -> bool:
     """Return whether anything but readings says that something is wrong."""
-    return any(isinstance(fact, ComplaintFact | SymptomFact) for fact in moment.facts)
+    told = (ComplaintFact, SymptomFact, SubstitutionFact)
+    return any(isinstance(fact, told) for fact in moment.facts)

@@ -1,6 +1,7 @@
 """After a repair: prove it, then test the complaint itself.
 
-Of several complaints the one likeliest to be gone is tested, and the diagnosis goes on
+A fault that was brought on purpose is proven gone by the same test. Of several
+complaints the one likeliest to be gone is tested, and the diagnosis goes on
 until all are: one repair seldom cures two complaints with two causes. Leaves which
 reading proves a repair to `proof_steps`.
 """
@@ -11,15 +12,21 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from diagnose.measurement.steps import SymptomCheck
+from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.measurement.symptoms import Complaint
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
-from diagnose.session.answer import LIKELIER_THAN_NOT, Advice, Advised, Verdict
+from diagnose.session.answer import (
+    Advice,
+    Advised,
+    ProposedStep,
+    Verdict,
+)
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.failed_repairs import PROVING_ODDS
 from diagnose.session.facts import (
     ComplaintFact,
+    ContextFact,
     Fact,
     ReadingFact,
     RepairFact,
@@ -41,6 +48,27 @@ SOUND = "The reading is what a sound car shows. Now test the complaint itself."
 UNTOLD = (
     "What was seen since does not tell mended from not by ten to one: only the "
     "complaint itself can. Test it now."
+)
+
+# The answer about how it began that says so. A state of contexts.yaml.
+COMES_AND_GOES = "comes_and_goes"
+
+# Said where a test brought the fault before.
+BRING_IT_AGAIN = (
+    "Prove the repair: do again what brought the fault; it must not come now. Then "
+    "test the complaint itself."
+)
+
+# Said at the end of a fault that came and went.
+TIME_PROVES = (
+    " It came and went, so time has the last word: use the car as you did when it came "
+    "back, and go on with this case if it does."
+)
+
+# Said where the test of the complaint was skipped.
+TEST_LATER = (
+    "Only the complaint itself can prove this repair. If it can't be tested now, "
+    "leave; resume when it was."
 )
 
 # Said where no reading would.
@@ -102,7 +130,11 @@ class RepairProof:
         still_there = [one for one in told if not _is_cured(one, since)]
         if not still_there:
             healthy = float(moment.conclusion.beliefs.set_probabilities()[0])
-            return _fixed(healthy, len(told))
+            says = _fixed_words(healthy, len(told))
+            if self._came_and_went(facts):
+                says += TIME_PROVES
+            advice = Advice(verdict=Verdict.FIXED, says=says, cautions=())
+            return Advised(steps=(), advice=advice)
         wanted, cured = self._likeliest_cured(still_there, moment.conclusion)
         later = facts[repairs[-1] + 1 :]
         tests = [
@@ -120,12 +152,12 @@ class RepairProof:
         latest = facts[repairs[-1]]
         assert isinstance(latest, RepairFact)
         if any(isinstance(fact, ReadingFact | SymptomFact) for fact in later):
-            if cured < LIKELIER_THAN_NOT:
+            odds = self._repeats.failure_odds(latest.cause, moment)
+            is_skipped = SkipFact(step=SymptomCheck(symptom=wanted.retest)) in later
+            if odds >= PROVING_ODDS or is_skipped:
                 return None
-            is_told = self._repeats.failure_odds(latest.cause, moment) < (
-                1.0 / PROVING_ODDS
-            )
-            return self._retest(wanted, moment, SOUND if is_told else UNTOLD)
+            says = SOUND if odds < 1.0 / PROVING_ODDS else UNTOLD
+            return self._retest(wanted, moment, says)
         return self._first_proof(latest.cause, wanted, moment)
 
     def _first_proof(self, cause: str, wanted: Complaint, moment: Moment) -> Advised:
@@ -133,13 +165,39 @@ class RepairProof:
         skipped = frozenset(
             fact.step for fact in moment.facts if isinstance(fact, SkipFact)
         )
-        proof = self._proof_steps.proving(cause, moment, excluded=skipped)
+        says = "Prove the repair: take this reading, then test the complaint itself."
+        proof = self._brought_again(moment, skipped)
+        if proof is not None:
+            says = BRING_IT_AGAIN
+        else:
+            proof = self._proof_steps.proving(cause, moment, excluded=skipped)
         if proof is None:
             return self._retest(wanted, moment, UNPROVABLE)
-        says = "Prove the repair: take this reading, then test the complaint itself."
         retest = self._retest(wanted, moment, says)
         advice = Advice(verdict=Verdict.PROVE, says=says, cautions=proof.cautions)
         return Advised(steps=(proof, *retest.steps), advice=advice)
+
+    def _brought_again(
+        self, moment: Moment, skipped: frozenset[Step]
+    ) -> ProposedStep | None:
+        """Return the test that brought the fault before, to be done once more."""
+        for fact in reversed(moment.facts):
+            if not isinstance(fact, SymptomFact) or fact.step in skipped:
+                continue
+            if fact.is_present and fact.symptom in self._model.provocations:
+                reason = "what brought the fault must not bring it now"
+                return self._proposals.asked(fact.step, moment, reason=reason)
+        return None
+
+    def _came_and_went(self, facts: Sequence[Fact]) -> bool:
+        """Return whether the fault was told, or mended, as one that comes and goes."""
+        told = any(
+            isinstance(fact, ContextFact) and fact.answer == COMES_AND_GOES
+            for fact in facts
+        )
+        mended = {fact.cause for fact in facts if isinstance(fact, RepairFact)}
+        causes = self._model.compiled.causes
+        return told or any(c.name in mended and not c.mode.lasts for c in causes)
 
     def _retest(self, wanted: Complaint, moment: Moment, says: str) -> Advised:
         """Return the test of a complaint."""
@@ -148,6 +206,9 @@ class RepairProof:
             moment,
             reason="the complaint itself has to be gone",
         )
+        skipped = {one.step for one in moment.facts if isinstance(one, SkipFact)}
+        if retest.step in skipped:
+            says = TEST_LATER
         advice = Advice(verdict=Verdict.PROVE, says=says, cautions=retest.cautions)
         return Advised(steps=(retest,), advice=advice)
 
@@ -188,7 +249,7 @@ def _is_cured(complaint: Complaint, later: Sequence[Fact]) -> bool:
     return bool(tests) and tests[-1]
 
 
-def _fixed(healthy: float, n_complaints: int) -> Advised:
+def _fixed_words(healthy: float, n_complaints: int) -> str:
     says = (
         "The complaint is gone: repaired and proven."
         if n_complaints == 1
@@ -196,5 +257,4 @@ def _fixed(healthy: float, n_complaints: int) -> Advised:
     )
     if healthy < PROVEN:
         says += " Something else may still be wrong; see the causes."
-    advice = Advice(verdict=Verdict.FIXED, says=says, cautions=())
-    return Advised(steps=(), advice=advice)
+    return says

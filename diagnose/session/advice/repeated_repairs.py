@@ -1,7 +1,9 @@
 """Which causes may be mended now: none a second time on a guess.
 
 A repair that was made and did not cure seldom failed: more often it was the wrong one.
-So the same is advised again only where what was seen since says that it did not take.
+So the same is advised again only where what was seen since says that it did not take,
+and only once: a part renewed twice is a good one, and what still speaks against it
+speaks against the car file.
 Leaves what the readings say to `failed_repairs`.
 """
 
@@ -14,6 +16,10 @@ from diagnose.session.evidence.failed_repairs import PROVING_ODDS, failure_odds
 from diagnose.session.facts import ComplaintFact, RepairFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
+
+# How often one repair is advised at most. [1] Rule of the trade: checked and done again
+# it is right; a third time it was something else.
+MOST_TIMES = 2
 
 
 class RepeatedRepairs:
@@ -41,15 +47,18 @@ class RepeatedRepairs:
         Returns
         -------
         tuple[RankedCause, ...]
-            Those not mended yet, and those of which a reading since says by ten to one
-            that the repair did not take.
+            Those not mended yet, and those mended once of which a reading since says by
+            ten to one that the repair did not take.
         """
         mended = _mended(moment)
         return tuple(
             line
             for line in causes
-            if mended.isdisjoint(line.members)
-            or self.failure_odds(line.name, moment) >= PROVING_ODDS
+            if (times := sum(mended.count(one) for one in line.members)) == 0
+            or (
+                times < MOST_TIMES
+                and self.failure_odds(line.name, moment) >= PROVING_ODDS
+            )
         )
 
     def failure_odds(self, cause: str, moment: Moment) -> float:
@@ -91,8 +100,6 @@ class RepeatedRepairs:
         )
 
 
-def _mended(moment: Moment) -> frozenset[str]:
-    """Return the names of the causes that were mended."""
-    return frozenset(
-        fact.cause for fact in moment.facts if isinstance(fact, RepairFact)
-    )
+def _mended(moment: Moment) -> list[str]:
+    """Return the names of the causes that were mended, once for each time."""
+    return [fact.cause for fact in moment.facts if isinstance(fact, RepairFact)]

@@ -95,7 +95,8 @@ class SureClaims:
         -------
         Untested or None
             None where the claim is not sure, a reading told the suspect from its
-            likeliest neighbour by ten to one, or no reading can.
+            likeliest neighbour by ten to one, the best one was taken or skipped, or no
+            reading can.
         """
         if best.probability < SURE_CLAIM:
             return None
@@ -110,8 +111,10 @@ class SureClaims:
         if found[0] >= PROVING_ODDS * found[1]:
             return None
         either = _either(rows, told * seen, moment.conclusion)
-        step = self._proof_steps.telling_apart(either, moment, excluded=taken)
-        if step is None:
+        # once that reading was taken, or skipped, the next best one is not asked for:
+        # beside a second fault neither of the two alone may ever fit
+        step = self._proof_steps.telling_apart(either, moment, excluded=frozenset())
+        if step is None or step.step in taken:
             return None
         return Untested(
             step=step,

@@ -34,6 +34,7 @@ from diagnose.session.evidence.several_faults.severity_ladders import Ladders
 from diagnose.session.evidence.shared_errors import with_shared_errors
 from diagnose.session.evidence.solved_sets import SolvedSets
 from diagnose.session.evidence.solving_allowance import Allowance, everything_is_solved
+from diagnose.session.evidence.sound_draws import draw_shares
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.facts import ContextFact, Fact
 from diagnose.session.ready_car import Model
@@ -155,11 +156,13 @@ class Reasoner:
             prior[places] = likely[:, None]
         prior /= self._compiled.n_draws
         hypotheses = replace(bank.all, sets=tuple(sets))
+        likelihoods = self._likelihoods.of(observations, hypotheses, rows)
+        prior *= draw_shares(observations, likelihoods)
         draft = Conclusion(
             hypotheses=hypotheses,
             beliefs=Beliefs(sets=(), weights=np.empty((0, 0)), log_evidence=0.0),
             observations=observations,
-            likelihoods=self._likelihoods.of(observations, hypotheses, rows),
+            likelihoods=likelihoods,
             repairs=repairs,
             prior=prior,
             left_out_probability=0.0,

@@ -22,6 +22,22 @@ from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.session.evidence.observations import Noted
 
 
+@dataclass(frozen=True, slots=True)
+class RedrawnRow:
+    """The severities that were chosen for a row.
+
+    Parameters
+    ----------
+    grid : Hypotheses
+        The solved severities of the set, one a row, the mildest first.
+    steps : IntArray
+        The step between them that each draw shows, shape (n_draws,).
+    """
+
+    grid: Hypotheses
+    steps: IntArray
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Conclusion:
     """What the facts amount to.
@@ -58,6 +74,8 @@ class Conclusion:
         The first row of sets with a fault that comes and goes; they are the last ones.
     remains : Mapping[tuple[int, FaultSet], int]
         The row of what a repair leaves of a redrawn set, as severe as it was there.
+    redrawn : Mapping[int, RedrawnRow]
+        The rows whose severity was chosen by the facts.
     is_complete : bool
         Whether all fault sets that the facts call for were solved.
     """
@@ -74,6 +92,9 @@ class Conclusion:
     comes_and_goes: IntArray
     first_fleeting: int
     remains: Mapping[tuple[int, FaultSet], int] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    redrawn: Mapping[int, RedrawnRow] = field(
         default_factory=lambda: MappingProxyType({})
     )
     is_complete: bool = True

@@ -10,10 +10,24 @@ import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.measurement.readings import Reading
+from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.observations import Observation
 from diagnose.session.evidence.weighing.likelihoods import Weigher
+from diagnose.session.facts import SymptomFact
 from diagnose.session.ready_car import Model
+
+
+def _told_before(conclusion: Conclusion, name: str) -> bool | None:
+    """Return what was told of a symptom of the car as it stands; None if nothing."""
+    for noted in reversed(conclusion.observations):
+        seen = noted.observation
+        if noted.epoch != len(conclusion.repairs):
+            break
+        if isinstance(seen, SymptomFact) and seen.symptom == name:
+            return seen.is_present
+    return None
 
 
 class ExpectedAnswers:
@@ -62,8 +76,9 @@ class ExpectedAnswers:
         own = fault[is_fleeting]
         test = self._model.provocations.get(name)
         if test is not None:
-            shape = (len(rows), self._compiled.n_draws)
-            result = np.full(shape, test.symptom.imagined_probability)
+            sets = [conclusion.hypotheses.sets[row] for row in rows.tolist()]
+            yes = test.lasting_reacts(sets)[:, None]
+            result = np.repeat(yes, self._compiled.n_draws, axis=1)
             reacts = presence.reaction(test.trigger, test.at_target)
             result[is_fleeting] = reacts[own]
             return result
@@ -75,6 +90,66 @@ class ExpectedAnswers:
         chance = presence.chance(state, is_complaint=is_complaint)[own]
         sound = symptoms[away, :, column].astype(np.float64)
         result[is_fleeting] = presence.mixed(result[is_fleeting], sound, chance)
+        return result
+
+    def in_test(
+        self,
+        conclusion: Conclusion,
+        test: SubstitutionTest,
+        rows: IntArray,
+        *,
+        is_rough: bool = False,
+    ) -> FloatArray:
+        """Return what is expected of the look in a test with the circuit changed.
+
+        Parameters
+        ----------
+        conclusion : Conclusion
+            What the facts amount to.
+        test : SubstitutionTest
+            What is changed, and what is looked at.
+        rows : IntArray
+            Rows of the conclusion, shape (n_rows,).
+        is_rough : bool
+            With a handful of draws, to see what the test is worth.
+
+        Returns
+        -------
+        FloatArray
+            What a meter shows while the faults are there; of a symptom the chance that
+            it is there, as for `yes_chance`. Shape (n_rows, n_draws).
+            [unit of the reading, or 1]
+        """
+        hypotheses = conclusion.hypotheses
+        before = None
+        if not isinstance(test.look, Reading):
+            before = _told_before(conclusion, test.look.symptom)
+        result, _ = self._weigher.shown_in_test(
+            hypotheses,
+            test,
+            rows=conclusion.shown_by[rows],
+            before=before,
+            is_rough=is_rough,
+        )
+        fault = conclusion.comes_and_goes[rows]
+        is_fleeting = fault >= 0
+        if isinstance(test.look, Reading):
+            return result
+        if not is_fleeting.any():
+            return result
+        away, _ = self._weigher.shown_in_test(
+            hypotheses,
+            test,
+            rows=conclusion.away[rows][is_fleeting],
+            before=before,
+            is_rough=is_rough,
+        )
+        presence = self._compiled.presence
+        chance = presence.chance(self._model.asked(test.look.symptom).state)
+        result = result.copy()
+        result[is_fleeting] = presence.mixed(
+            result[is_fleeting], away, chance[fault[is_fleeting]]
+        )
         return result
 
     def presence_chance(self, observation: Observation, fault: int) -> FloatArray:

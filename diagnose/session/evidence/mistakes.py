@@ -21,7 +21,7 @@ from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.observations import Noted
 from diagnose.session.evidence.weighing.likelihoods import Weigher
-from diagnose.session.facts import ReadingFact, SymptomFact
+from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 
 # The least belief in a fault set that is asked about a mistake. [1] Derived: a
 # thousandth moves the answer by a thousandth.
@@ -41,6 +41,9 @@ class Mistakes:
 
     def __init__(self, weigher: Weigher, expected: ExpectedAnswers) -> None:
         self._weigher, self._expected = weigher, expected
+        # of the latest conclusion: several ask, for hundreds of facts
+        self._latest: Conclusion | None = None
+        self._chances: dict[int, float] = {}
 
     def chance(self, conclusion: Conclusion, number: int) -> float:
         """Return how likely an observation was a slip, or a wrong answer.
@@ -56,11 +59,22 @@ class Mistakes:
         -------
         float
             0 for one that was repeated, for the complaint, and for what shows the same
-            whoever looks again: a fuse, or a test that brings a fault. [1]
+            whoever looks again: a fuse, a test that brings a fault, or one with the
+            circuit changed. [1]
         """
+        if conclusion is not self._latest:
+            self._latest, self._chances = conclusion, {}
+        if number not in self._chances:
+            self._chances[number] = self._chance(conclusion, number)
+        return self._chances[number]
+
+    def _chance(self, conclusion: Conclusion, number: int) -> float:
+        """Return what `chance` says, worked out."""
         noted = conclusion.observations[number]
         fact, weights = noted.observation, conclusion.beliefs.weights
         if noted.times > 1 or noted.is_complaint:
+            return 0.0
+        if isinstance(fact, SubstitutionFact):
             return 0.0
         rows = np.flatnonzero(weights.sum(axis=1) > LEAST_BELIEVED)
         likelihood = conclusion.likelihoods[number][rows]

@@ -35,6 +35,7 @@ from diagnose.session.facts import (
     Fact,
     ReadingFact,
     RepairFact,
+    SubstitutionFact,
     SymptomFact,
 )
 from diagnose.session.ready_car import Model
@@ -51,8 +52,9 @@ LEAST_CLASH = 0.05
 # ten say the same of a test lamp.
 SAYS_AGAIN = 0.9
 
-# What was seen: a value read, or a yes or no.
-Observation = ReadingFact | SymptomFact
+# What was seen: a value read, a yes or no, or either of the car with its circuit
+# changed for a test.
+Observation = ReadingFact | SymptomFact | SubstitutionFact
 
 
 class Noted(NamedTuple):
@@ -62,7 +64,7 @@ class Noted(NamedTuple):
     ----------
     epoch : int
         How many repairs were done before it. [1]
-    observation : ReadingFact or SymptomFact
+    observation : ReadingFact, SymptomFact or SubstitutionFact
         Of a reading taken several times, the mean.
     is_complaint : bool
         It is what brought the owner here, and so surer than an answer to a question.
@@ -71,6 +73,9 @@ class Noted(NamedTuple):
     n_shared : float
         As how many readings that go together the error of the car file counts in it,
         itself included, see `shared_errors`. [1]
+    before : bool or None
+        Of a symptom in a test with the circuit changed: what was told of it as the car
+        stands; None where nothing was.
     """
 
     epoch: int
@@ -78,6 +83,7 @@ class Noted(NamedTuple):
     is_complaint: bool
     times: int = 1
     n_shared: float = 1.0
+    before: bool | None = None
 
 
 def observations_of(
@@ -122,10 +128,11 @@ def observations_of(
                         found.append(Noted(0, implied, is_complaint=True))
             case ReadingFact() if meaningless_ohms(fact.reading, model.car):
                 pass
-            case ReadingFact() | SymptomFact():
+            case ReadingFact() | SymptomFact() | SubstitutionFact():
                 noted = Noted(len(repairs), fact, is_complaint=False)
                 said = [old for old in found if _corrects(noted, old)]
-                if isinstance(fact, SymptomFact) and said:
+                is_answer = isinstance(seen_of(fact), SymptomFact)
+                if is_answer and said:
                     again = said[0].observation == fact
                     noted = noted._replace(times=1 + said[0].times if again else 1)
                 found = [old for old in found if not _corrects(noted, old)]
@@ -134,7 +141,24 @@ def observations_of(
                 repairs.append(fact.cause)
             case _:
                 pass
-    return _put_together(_answerable(found, model), model), tuple(repairs)
+    seen = _put_together(_answerable(found, model), model)
+    return _with_what_was_before(seen), tuple(repairs)
+
+
+def _with_what_was_before(found: Sequence[Noted]) -> tuple[Noted, ...]:
+    """Return observations, tests with what was told of the car as it stands."""
+    told = {
+        (noted.epoch, noted.observation.symptom): noted.observation.is_present
+        for noted in found
+        if isinstance(noted.observation, SymptomFact)
+    }
+    result = list(found)
+    for place, noted in enumerate(found):
+        fact = noted.observation
+        if isinstance(fact, SubstitutionFact) and isinstance(fact.seen, SymptomFact):
+            before = told.get((noted.epoch, fact.seen.symptom))
+            result[place] = noted._replace(before=before)
+    return tuple(result)
 
 
 def _answerable(found: Sequence[Noted], model: Model) -> list[Noted]:
@@ -195,6 +219,9 @@ def _corrects(new: Noted, old: Noted) -> bool:
     first, second = old.observation, new.observation
     if old.epoch != new.epoch or old.is_complaint:
         return False
+    if isinstance(first, SubstitutionFact) or isinstance(second, SubstitutionFact):
+        # the same test made again
+        return first.step == second.step
     if isinstance(first, SymptomFact) or isinstance(second, SymptomFact):
         return (
             isinstance(first, SymptomFact)
@@ -343,6 +370,13 @@ def rounding_deviation(fact: ReadingFact) -> float:
         last digit's worth. [unit of the reading]
     """
     return fact.rounded_to / math.sqrt(12.0)
+
+
+def seen_of(observation: Observation) -> ReadingFact | SymptomFact:
+    """Return what was read or answered, in a test or of the car as it stands."""
+    if isinstance(observation, SubstitutionFact):
+        return observation.seen
+    return observation
 
 
 def is_yes(observation: Observation) -> bool:

@@ -21,7 +21,12 @@ from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import SAYS_AGAIN, Noted, repeat_density
+from diagnose.session.evidence.observations import (
+    SAYS_AGAIN,
+    Noted,
+    repeat_density,
+    seen_of,
+)
 from diagnose.session.evidence.weighing.reading_slips import EITHER_OF_TWO
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model
@@ -193,7 +198,7 @@ def _log_outside(weights: FloatArray, facts: list[tuple[FloatArray, float]]) -> 
 
 def _any_value(noted: Noted, model: Model) -> float:
     """Return the density of a fact that may be anything, once for all its readings."""
-    observation = noted.observation
+    observation = seen_of(noted.observation)
     if isinstance(observation, SymptomFact):
         return EITHER_OF_TWO * SAYS_AGAIN ** (noted.times - 1)
     again = repeat_density(observation, model) ** (noted.times - 1)

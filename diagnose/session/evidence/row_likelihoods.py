@@ -14,7 +14,7 @@ Decisions that bind it:
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -88,6 +88,8 @@ class RowLikelihoods:
                 if not is_stale.any():
                     continue
                 some = _as_slice(wanted[is_stale])
+                if self._weigher.provocation(noted.observation) is not None:
+                    hypotheses = self._named(hypotheses)
                 weighed.likelihood[some] = self._weigher.likelihood(
                     hypotheses, noted, rows=some, stands_for=stands_for
                 )
@@ -102,6 +104,13 @@ class RowLikelihoods:
                 )
             result.append(weighed.likelihood)
         return tuple(result)
+
+    def _named(self, hypotheses: Hypotheses) -> Hypotheses:
+        """Return hypotheses with the set of every row, those in no use included."""
+        sets = list(hypotheses.sets)
+        for fault_set, row in self._compiled.bank.pair_rows.items():
+            sets[row] = fault_set
+        return replace(hypotheses, sets=tuple(sets))
 
     def mark_written(self, noted: Noted, row: int) -> None:
         """Note that the likelihood of a row was written elsewhere and is up to date."""

@@ -73,4 +73,4 @@ def shares_by_fact(conclusion: Conclusion) -> tuple[tuple[FaultSet, ...], FloatA
 def _words(observation: Observation) -> str:
     if isinstance(observation, SymptomFact):
         return f"symptom {observation.symptom}"
-    return observation.reading.name
+    return observation.step.name

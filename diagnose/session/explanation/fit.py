@@ -14,14 +14,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.arrays import FloatArray
+from diagnose.inference.belief.severity_steps import on_steps, step_spread
 from diagnose.session.answer import LIKELIER_THAN_NOT, Fit
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import Noted, Observation
+from diagnose.session.evidence.observations import Noted, Observation, seen_of
 from diagnose.session.evidence.outside_model import oddest_reading, outside_probability
-from diagnose.session.facts import ReadingFact, SymptomFact
+from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import observation_words
+from diagnose.session.wording import observation_words, step_words
 
 # A fact less likely than this under the best explanation is a misfit. [1] Derived:
 # three standard deviations of a normal reading.
@@ -135,7 +136,8 @@ class Fitter:
 
     def _error_chance(self, conclusion: Conclusion, number: int) -> float:
         """Return the chance that a fact misfits although the explanation is right."""
-        _, observation, is_complaint, times, _ = conclusion.observations[number]
+        _, told, is_complaint, times, *_ = conclusion.observations[number]
+        observation = seen_of(told)
         if not isinstance(observation, SymptomFact):
             return self._model.knowledge.meter.slip_probability + MISFIT
         symptom = self._reasoner.weigher.symptom_of(
@@ -149,7 +151,7 @@ class Fitter:
     ) -> float:
         """Return the chance of a fact at least as odd as this one, errors left out."""
         noted = conclusion.observations[number]
-        _, observation, is_complaint, _, _ = noted
+        _, observation, is_complaint, *_ = noted
         if isinstance(observation, SymptomFact):
             only = np.array([best])
             chance = self._reasoner.expected.yes_chance(
@@ -157,6 +159,14 @@ class Fitter:
             )
             yes = float((chance[0] * share).sum())
             return yes if observation.is_present else 1.0 - yes
+        if isinstance(observation, SubstitutionFact) and isinstance(
+            observation.seen, SymptomFact
+        ):
+            there = self._reasoner.expected.in_test(
+                conclusion, observation.step, np.array([best])
+            )
+            yes = float((there[0] * share).sum())
+            return yes if observation.seen.is_present else 1.0 - yes
         if best >= conclusion.first_fleeting:
             fault = int(conclusion.comes_and_goes[best])
             there = self._reasoner.expected.presence_chance(observation, fault)
@@ -176,11 +186,24 @@ class Fitter:
     ) -> float:
         """Return the chance of a reading at least as far off, as a row shows it."""
         observation = noted.observation
+        weigher, only = self._reasoner.weigher, np.array([row])
+        if isinstance(observation, SubstitutionFact):
+            seen = observation.seen
+            assert isinstance(seen, ReadingFact)
+            values, strays = weigher.shown_in_test(
+                conclusion.hypotheses, observation.step, rows=only
+            )
+            return weigher.tail_probability(seen, values[0], share, stray=strays[0])
         assert isinstance(observation, ReadingFact)
         compiled, reading = self._model.compiled, observation.reading
-        weigher, only = self._reasoner.weigher, np.array([row])
         predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
         stray = weigher.scatter.stray(conclusion.hypotheses, reading, rows=only)[0]
+        redrawn = conclusion.redrawn.get(row)
+        if redrawn is not None:
+            # a severity stands for those half way to the next
+            solved = on_steps(compiled.predicted(redrawn.grid, reading))
+            each = np.arange(len(redrawn.steps))
+            stray = np.hypot(stray, step_spread(solved)[redrawn.steps, each])
         return weigher.tail_probability(
             observation, predicted, share, stray=stray, n_shared=noted.n_shared
         )
@@ -188,6 +211,8 @@ class Fitter:
     def _check_words(self, observation: Observation) -> str:
         """Return what to look at again: the symptom, or wires of the car file."""
         car = self._model.car
+        if isinstance(observation, SubstitutionFact):
+            return f"Make that test again: {step_words(observation.step, car)}."
         if isinstance(observation, SymptomFact):
             return f"Look again: {observation.symptom}."
         leads = observation.reading.red, observation.reading.black

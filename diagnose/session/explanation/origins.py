@@ -212,8 +212,11 @@ class Origins:
 
 
 def _changing(cause: Cause, causes: Sequence[Cause]) -> frozenset[int]:
-    """Return causes of other parts that change what this one changes first."""
-    if not cause.mode.changes or cause.part.role is None:
+    """Return causes of other parts that change what this one changes first.
+
+    A cause outside the circuit, such as a car that stands too long, follows from none.
+    """
+    if not cause.mode.changes or cause.part.role is None or cause.mode.mechanical:
         return frozenset()
     parameter = cause.mode.changes[0].parameter
     return frozenset(

@@ -14,7 +14,7 @@ import numpy as np
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.session.answer import RankedCause, Weight
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.observations import Noted, seen_of
 from diagnose.session.evidence.predicted_range import middle_range
 from diagnose.session.explanation.origins import Origins
 from diagnose.session.explanation.weight_of_evidence import (
@@ -22,7 +22,7 @@ from diagnose.session.explanation.weight_of_evidence import (
     weights_for,
     without_fact,
 )
-from diagnose.session.facts import SymptomFact
+from diagnose.session.facts import SubstitutionFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.wording import observation_words, range_words
@@ -146,6 +146,8 @@ class Ranking:
     def _noted_words(self, noted: Noted) -> str:
         """Return an observation in words, with how often it was taken."""
         observation = noted.observation
+        if isinstance(observation, SubstitutionFact):
+            return observation_words(observation, self._model.car)
         if isinstance(observation, SymptomFact):
             question = self._model.asked(observation.symptom).question
             often = f"{_often(noted.times)}: " if noted.times > 1 else ""
@@ -156,23 +158,32 @@ class Ranking:
     def _expected_words(self, rows: IntArray, moment: Moment, number: int) -> str:
         """Return what rows would show of an observation that is left out."""
         conclusion = moment.conclusion
-        epoch, observation, is_complaint, _, _ = conclusion.observations[number]
+        epoch, observation, is_complaint, *_ = conclusion.observations[number]
         if epoch < len(conclusion.repairs):
             return "before the repair"
         share = without_fact(
             conclusion.beliefs.weights[rows], conclusion.likelihoods[number][rows]
         )
-        if isinstance(observation, SymptomFact):
-            chance = self._expected_answers.yes_chance(
-                conclusion, observation.symptom, rows, is_complaint=is_complaint
+        seen = seen_of(observation)
+        if isinstance(seen, SymptomFact):
+            chance = (
+                self._expected_answers.in_test(conclusion, observation.step, rows)
+                if isinstance(observation, SubstitutionFact)
+                else self._expected_answers.yes_chance(
+                    conclusion, seen.symptom, rows, is_complaint=is_complaint
+                )
             )
             mean = float((chance * share).sum() / max(share.sum(), 1e-300))
             return f"yes in {round(100 * mean)} of 100"
-        predicted = self._model.compiled.predicted(
-            conclusion.hypotheses, observation.reading, rows=conclusion.shown_by[rows]
+        predicted = (
+            self._expected_answers.in_test(conclusion, observation.step, rows)
+            if isinstance(observation, SubstitutionFact)
+            else self._model.compiled.predicted(
+                conclusion.hypotheses, seen.reading, rows=conclusion.shown_by[rows]
+            )
         )
         low, high = middle_range(predicted, share)
-        words = range_words(low, high, observation.reading.kind)
+        words = range_words(low, high, seen.reading.kind)
         is_fleeting = bool((rows >= conclusion.first_fleeting).all())
         return f"{words} while it is there" if is_fleeting else words
 

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from diagnose.measurement.readings import ReadingKind, meter_range
+from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.answer import LIKELIER_THAN_NOT
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.mistakes import Mistakes
@@ -103,14 +104,18 @@ class Unexplained:
         -------
         str
         """
-        range_ = meter_range(fact.reading.kind, self._model.knowledge.meter)
-        if fact.reading.kind is not ReadingKind.AMPS or range_ is None:
+        if fact.reading.kind is not ReadingKind.AMPS:
             return ""
+        meter = self._model.knowledge.meter
+        range_ = meter.amps
+        if is_at_rest(self._model.car.state(fact.reading.state)):
+            range_ = meter.range_of_amps(fact.value, fact.rounded_to)
         error = float(range_.half_width(np.zeros(1))[0])
         if not 0.0 < abs(fact.value) <= error:
             return ""
+        way = "by a clamp" if range_ is meter.amps else "by a meter in series"
         return (
-            f"{observation_words(fact, self._model.car)}: by a clamp, which may be "
+            f"{observation_words(fact, self._model.car)}: {way}, which may be "
             f"off by {format_quantity(error, Unit.AMPS)}, that can't be told from "
             "nothing."
         )

@@ -156,8 +156,9 @@ class Silence:
         red, black = main_nodes(part)
         index = compiled.predictor.node_index
         place = compiled.predictor.state_index[state]
-        volts = compiled.singles.prediction.volts[place, 0]
-        return float(np.median(volts[:, index[red]] - volts[:, index[black]]))
+        sound, held = slice(0, 1), compiled.singles.prediction
+        across = held.volts_at(place, index[red], sound)
+        return float(np.median(across - held.volts_at(place, index[black], sound)))
 
     def _elsewhere(self, reading: Reading, moment: Moment) -> str:
         """Return in which other state the same leads tell most, in words."""

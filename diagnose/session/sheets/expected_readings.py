@@ -34,16 +34,18 @@ from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.cautions import cautions_for
 from diagnose.session.ready_car import all_probes
+from diagnose.session.sheets.branch_currents import branch_currents
 from diagnose.session.sheets.charge_balance import ChargeBalance, charge_balances
-from diagnose.session.sheets.sheet import Band, Cell, Choice, Row, Sheet
+from diagnose.session.sheets.sheet import Band, BranchCurrents, Cell, Choice, Row, Sheet
 
-# How many cars are drawn. Derived: the second lowest and second highest of 24 equally
-# likely draws lie at 4 to 8 % and 92 to 96 %; twice as many take twice as long.
-N_DRAWS = 24
+# How many cars are drawn. Derived: one more car lies below the k-th lowest of n with a
+# chance of k / (n + 1), so between the second lowest and the second highest of 39 with
+# one of 36 / 40, nine times in ten.
+N_DRAWS = 39
 
-# Where a band begins, has its middle and ends. [1] Own choice: nine in ten sound cars
-# lie in it.
-BAND_SHARES = (0.05, 0.5, 0.95)
+# Where a band begins, has its middle and ends, as places among the draws in their
+# order. [1] Own choice: nine in ten sound cars lie in it, see `N_DRAWS`.
+BAND_PLACES = (1, N_DRAWS // 2, N_DRAWS - 2)
 
 # Below this chance a car with the fault hardly gets into a state. [1] Own choice: more
 # likely than not.
@@ -101,7 +103,7 @@ def expected_sheet(car: Car, knowledge: Knowledge, choice: Choice) -> Sheet:
     states = tuple(state for state in car.states if state.name in shown)
     values = [value for part in car.parts for value in part.values.values()]
     default_values = sum(value.origin is Origin.DEFAULT for value in values)
-    unsteady = _unsteady(hypotheses.prediction, car)
+    unsteady = _unsteady(hypotheses.whole(), car)
     return Sheet(
         car=car,
         states=states,
@@ -114,6 +116,31 @@ def expected_sheet(car: Car, knowledge: Knowledge, choice: Choice) -> Sheet:
         default_values=default_values,
         own_values=len(values) - default_values,
         **_balances(car, choice, states, fault),
+        branches=_branches(choice, states, compiled, hypotheses),
+    )
+
+
+def _branches(
+    choice: Choice,
+    states: Sequence[OperatingState],
+    compiled: Compiled,
+    hypotheses: Hypotheses,
+) -> tuple[BranchCurrents, ...]:
+    """Return the currents of the branches, of the parts and places asked for."""
+    car = compiled.car
+
+    def is_wanted(name: str) -> bool:
+        part = car.part(name)
+        of_part = not choice.parts or {name, part.assembly} & set(choice.parts)
+        return bool(of_part) and (not choice.places or part.place in choice.places)
+
+    return tuple(
+        branch_currents(
+            car,
+            states,
+            is_wanted,
+            lambda reading: _cell(reading, compiled, hypotheses),
+        )
     )
 
 
@@ -252,7 +279,7 @@ def _cell(reading: Reading, compiled: Compiled, hypotheses: Hypotheses) -> Cell:
 
 def _band(values: FloatArray) -> Band:
     # drawn values, not values between them: half way to over-range is no reading
-    low, middle, high = np.quantile(values, BAND_SHARES, method="nearest").tolist()
+    low, middle, high = np.sort(values)[list(BAND_PLACES)].tolist()
     return Band(low=low, middle=middle, high=high)
 
 

@@ -108,6 +108,25 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BranchCurrents:
+    """The current of the battery or of one fuse's branch.
+
+    Parameters
+    ----------
+    name : str
+        The battery, or a fuse, link or breaker.
+    key_off : tuple[Cell, ...]
+        Amps in every state at rest. [A]
+    along : tuple[Cell, ...]
+        Volts along the fuse in every state asked for; none at the battery. [V]
+    """
+
+    name: str
+    key_off: tuple[Cell, ...]
+    along: tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
     """The expected readings of one car.
 
@@ -127,6 +146,8 @@ class Sheet:
     balances, faulty_balances : tuple[ChargeBalance, ...]
         What the alternator gives and what the loads take, sound and with the fault;
         empty when only other parts were asked for.
+    branches : tuple[BranchCurrents, ...]
+        What flows with the key off, and drops along each fuse; of parts asked for.
     default_values, own_values : int
         How many values of the car are usual ones, and how many its file gives.
     """
@@ -143,3 +164,4 @@ class Sheet:
     own_values: int
     balances: tuple[ChargeBalance, ...] = ()
     faulty_balances: tuple[ChargeBalance, ...] = ()
+    branches: tuple[BranchCurrents, ...] = ()

@@ -14,13 +14,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray
-from diagnose.faults.predicted import SOURCE_UNIT_OHMS
-from diagnose.inference.belief.meter_loading import (
-    leak_volts,
-    leaky_ohms,
-    loaded_volts,
-    over_range,
-)
 from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
@@ -156,47 +149,17 @@ def predicted_values(
     predictor, prediction = compiled.predictor, compiled.singles.prediction
     for state in dict.fromkeys(reading.state for reading in readings):
         place = predictor.state_index[state]
-        # by node: thousands of values lie together then, and are read at once
-        volts = np.ascontiguousarray(np.moveaxis(prediction.volts[place], -1, 0))
-        units = np.ascontiguousarray(np.moveaxis(prediction.source_units[place], -1, 0))
         unsettled = prediction.is_settled[place] < 1.0
         for reading in readings:
             if reading.state != state:
                 continue
-            if reading.kind not in (ReadingKind.DC_VOLTS, ReadingKind.OHMS):
-                values = compiled.predicted(compiled.singles, reading)
-                stray: FloatArray | float = 0.0
-            else:
-                red = predictor.node_index[reading.red]
-                black = predictor.node_index[reading.black]
-                values, stray = _on_leads(
-                    model, reading.kind, (volts[red], volts[black]), (units, red, black)
-                )
+            values = compiled.predicted(compiled.singles, reading)
+            stray: FloatArray | float = 0.0
+            if reading.kind is ReadingKind.DC_VOLTS:
+                stray = compiled.ghost_volts(compiled.singles, reading)
             if unsettled.any():
                 values[unsettled] = np.nan
             yield reading, values, np.hypot(_deviation(reading, values, model), stray)
-
-
-def _on_leads(
-    model: Model,
-    kind: ReadingKind,
-    volts: tuple[FloatArray, FloatArray],
-    sources: tuple[FloatArray, int, int],
-) -> tuple[FloatArray, FloatArray | float]:
-    """Return what two leads show and how far stray leakage may move it.
-
-    The same as `Compiled.predicted` and `Compiled.ghost_volts`, from arrays by node.
-    """
-    meter = model.knowledge.meter
-    units, red, black = sources
-    if kind is ReadingKind.OHMS:
-        ohms = SOURCE_UNIT_OHMS * units[red].astype(np.float64)
-        return over_range(ohms + meter.lead_ohms), 0.0
-    across = volts[0].astype(np.float64) - volts[1]
-    ohms = SOURCE_UNIT_OHMS * np.maximum(units[red], units[black]).astype(np.float64)
-    factor = model.compiled.leak_factor
-    stray = leak_volts(across, ohms, factor, meter)
-    return loaded_volts(across, leaky_ohms(ohms, factor), meter), stray
 
 
 def _deviation(reading: Reading, values: FloatArray, model: Model) -> FloatArray:

@@ -11,10 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
-from diagnose.faults.predicted import (
-    SOURCE_UNIT_OHMS,
-    in_single,
-)
+from diagnose.faults.predicted import SOURCE_UNIT_OHMS
 from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.meter_loading import leaky_ohms
@@ -54,6 +51,7 @@ class Sight:
         self._prediction = hypotheses.prediction
         self._rows, self._draws = particles.row, particles.draw
         self._of_state: dict[int, tuple[StoredArray, StoredArray]] = {}
+        self._probes: StoredArray | None = None
         self.draws = particles.draw
         self.n_particles = len(particles.row)
 
@@ -63,19 +61,18 @@ class Sight:
         The resistance is in units of `SOURCE_UNIT_OHMS`.
         """
         if state not in self._of_state:
-            rows, draws = self._rows, self._draws
-            volts = self._prediction.volts[state, rows, draws]
-            units = self._prediction.source_units[state, rows, draws]
+            held, points = self._prediction, (self._rows, self._draws)
             self._of_state[state] = (
-                np.ascontiguousarray(volts.T),
-                np.ascontiguousarray(in_single(units).T),
+                held.seen_volts(state, *points),
+                held.seen_units(state, *points),
             )
         return self._of_state[state]
 
     def probes(self, columns: IntArray) -> StoredArray:
         """Return some currents or on/off facts, shape (n_columns, n_particles)."""
-        probes = self._prediction.probes
-        return probes[self._rows[None, :], self._draws[None, :], columns[:, None]]
+        if self._probes is None:
+            self._probes = self._prediction.seen_probes(self._rows, self._draws)
+        return self._probes[columns]
 
 
 class Candidates:
@@ -101,6 +98,7 @@ class Candidates:
         self.kind, self.readings = kind, tuple(readings)
         self._meter = compiled.knowledge.meter
         self._leak_factor = compiled.leak_factor.astype(np.float32)
+        self._lead_ohms = compiled.lead_ohms.astype(np.float32)
         self._state_names = [state.name for state in car.states]
         self.states: IntArray = np.array(
             [predictor.state_index[r.state] for r in readings]
@@ -147,7 +145,7 @@ class Candidates:
             if self.kind is ReadingKind.OHMS:
                 ohms = units[red]
                 ohms *= SOURCE_UNIT_OHMS
-                ohms += self._meter.lead_ohms
+                ohms += self._lead_ohms[sight.draws]
                 result[of_state] = ohms
                 continue
             across = volts[red]

@@ -8,17 +8,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
-from diagnose.measurement.steps import SymptomCheck
+from diagnose.measurement.steps import SubstitutionTest, SymptomCheck
 from diagnose.session.answer import (
     Answer,
     ExpectedValue,
     ProposedStep,
     Verdict,
 )
-from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
+from diagnose.session.facts import (
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SubstitutionFact,
+    SymptomFact,
+)
 
 # How many facts are supposed. Own choice: what is looked at first is likeliest, and a
 # person is minutes at the car.
@@ -59,6 +66,13 @@ def likely_facts(
 def _outcomes(step: ProposedStep, further_values: Sequence[float]) -> list[Fact]:
     """Return the outcomes of a step, those of the leading causes before the healthy."""
     reading = step.step
+    if isinstance(reading, SubstitutionTest):
+        seen = _outcomes(replace(step, step=reading.look), ())
+        return [
+            SubstitutionFact(substitution=reading.substitution, seen=one)
+            for one in seen
+            if isinstance(one, ReadingFact | SymptomFact)
+        ]
     if isinstance(reading, SymptomCheck):
         name = reading.symptom
         return [SymptomFact(symptom=name, is_present=told) for told in (True, False)]

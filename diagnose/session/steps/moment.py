@@ -16,6 +16,7 @@ from diagnose.session.facts import (
     Fact,
     LimitFact,
     ReadingFact,
+    SubstitutionFact,
     SymptomFact,
     TakesFact,
 )
@@ -132,9 +133,11 @@ class Moments:
         self._line_minutes = line_minutes(self._prices, self._complaints, self._model)
 
 
-def latest_observation(facts: Sequence[Fact]) -> ReadingFact | SymptomFact | None:
-    """Return the reading or symptom told last; None where none was."""
+def latest_observation(
+    facts: Sequence[Fact],
+) -> ReadingFact | SymptomFact | SubstitutionFact | None:
+    """Return the reading, symptom or test told last; None where none was."""
     for fact in reversed(facts):
-        if isinstance(fact, ReadingFact | SymptomFact):
+        if isinstance(fact, ReadingFact | SymptomFact | SubstitutionFact):
             return fact
     return None

@@ -7,6 +7,7 @@ or a no, a test lamp lit, dim or dark. Leaves what an outcome is worth to `price
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -17,7 +18,9 @@ from diagnose.inference.choice.particles import Particles
 from diagnose.inference.choice.volts_outcomes import VoltsOutcomes
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
+from diagnose.session.evidence.expected_answers import ExpectedAnswers
+from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates
 from diagnose.session.steps.moment import Moment
@@ -44,10 +47,13 @@ class Outcomes:
     Parameters
     ----------
     model : Model
+    expected : ExpectedAnswers or None
+        Knows what is seen in a test with the circuit changed; made here when None.
     """
 
-    def __init__(self, model: Model) -> None:
+    def __init__(self, model: Model, expected: ExpectedAnswers | None = None) -> None:
         self._model = model
+        self._expected = expected or ExpectedAnswers(model, Weigher(model))
         meter = model.knowledge.meter
         self._scale = 12.0 / model.car.system_volts
         self._volts_outcomes = VoltsOutcomes.of(
@@ -138,11 +144,18 @@ class Outcomes:
         if isinstance(step, SymptomCheck):
             yes = self.yes([step.symptom], moment)[0]
             return np.stack([yes, 1.0 - yes])
-        values = self.shown([step], moment)[0].astype(np.float64)
+        if isinstance(step, SubstitutionTest):
+            seen, step = self.in_test(step, moment), step.look
+            if isinstance(step, SymptomCheck):
+                return np.stack([seen, 1.0 - seen])
+            values = seen
+        else:
+            values = self.shown([step], moment)[0].astype(np.float64)
         if step.kind is ReadingKind.LAMP:
             return np.stack([answer_chance(one, values) for one in GRADES.values()])
         if step.kind is ReadingKind.DC_VOLTS:
-            return self._volts_outcomes.chances(values * self._scale)
+            scaled: Any = values * self._scale
+            return self._volts_outcomes.chances(scaled)
         return binned_outcomes(values, edges_for(step.kind.value))
 
     def yes(self, names: Sequence[str], moment: Moment) -> FloatArray:
@@ -177,12 +190,40 @@ class Outcomes:
                 result[number] = self._reaction(name, moment)
         return result
 
+    def in_test(self, test: SubstitutionTest, moment: Moment) -> FloatArray:
+        """Return what particles give for the look of a test with the circuit changed.
+
+        Parameters
+        ----------
+        test : SubstitutionTest
+        moment : Moment
+
+        Returns
+        -------
+        FloatArray
+            The value of a reading, or the chance that a yes is told of a symptom, shape
+            (n_particles,). [V, Ω, A, 1 or 0 for a look, or 1]
+        """
+        particles = moment.believed.particles
+        rows, place = np.unique(particles.row, return_inverse=True)
+        seen = self._expected.in_test(moment.conclusion, test, rows, is_rough=True)
+        values = seen[place, particles.draw]
+        if isinstance(test.look, Reading):
+            return values
+        symptom = self._model.knowledge.symptoms[test.look.symptom]
+        return np.asarray(
+            values * (1.0 - symptom.missed_probability)
+            + (1.0 - values) * symptom.imagined_probability
+        )
+
     def _reaction(self, name: str, moment: Moment) -> FloatArray:
         """Return the chance that a test brings or clears a fault, (n_particles,)."""
         test = self._model.provocations[name]
         reacts = self._model.compiled.presence.reaction(test.trigger, test.at_target)
         fault = moment.believed.comes_and_goes
-        result = np.full(len(fault), test.symptom.imagined_probability)
+        sets, told_of = moment.conclusion.hypotheses.sets, moment.believed.told_of
+        some, place = np.unique(told_of, return_inverse=True)
+        result = test.lasting_reacts([sets[row] for row in some.tolist()])[place]
         coming = fault >= 0
         draws = moment.believed.particles.draw[coming]
         result[coming] = reacts[fault[coming], draws]

@@ -18,7 +18,7 @@ from diagnose.inference.choice.information import told_bits
 from diagnose.inference.choice.joints import yes_no_joint
 from diagnose.inference.choice.reading_worth import saved_minutes
 from diagnose.measurement.readings import Reading
-from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates
 from diagnose.session.steps.moment import Moment
@@ -193,6 +193,39 @@ class Pricing:
             for name, saves, bits in zip(names, saved, told, strict=True)
         ]
 
+    def tests(self, tests: Sequence[SubstitutionTest], moment: Moment) -> list[Priced]:
+        """Return tests with the circuit changed, in the order given.
+
+        Parameters
+        ----------
+        tests : Sequence[SubstitutionTest]
+        moment : Moment
+
+        Returns
+        -------
+        list[Priced]
+        """
+        held = moment.believed
+        priced = []
+        for test in tests:
+            seen, look = self._outcomes.in_test(test, moment)[None], test.look
+            joint = (
+                self._outcomes.joint(
+                    seen.astype(np.float32), look.kind, held.particles, held.n_groups
+                )
+                if isinstance(look, Reading)
+                else yes_no_joint(seen, held.particles, n_groups=held.n_groups)
+            )
+            priced.append(
+                Priced(
+                    step=test,
+                    minutes=moment.prices.test_minutes(test, moment.here),
+                    saves_minutes=float(saved_minutes([joint], held.plan)[0]),
+                    bits=float(told_bits(joint)[0]),
+                )
+            )
+        return priced
+
     def step(self, step: Step, moment: Moment) -> Priced:
         """Return one step, proposed or not.
 
@@ -207,6 +240,8 @@ class Pricing:
         """
         if isinstance(step, SymptomCheck):
             return self.symptoms([step.symptom], moment)[0]
+        if isinstance(step, SubstitutionTest):
+            return self.tests([step], moment)[0]
         candidates, only = self._outcomes.single(step), np.array([0])
         return self.readings(
             candidates,

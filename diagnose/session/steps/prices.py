@@ -19,20 +19,42 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.circuit.car import Place
+from diagnose.circuit.car import Car, Place
 from diagnose.faults.causes import Cause
 from diagnose.faults.owner_limits import OwnerLimit
+from diagnose.measurement.forbidden_points import battery_posts
 from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
+from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import places_of
+from diagnose.session.wording import changed_places, places_of
 
 # A reading, once one is there and the car is ready. [min] From memory: two leads on,
 # half a minute to look and to write.
 PROBE_MINUTES = 0.5
+
+# What a lead on a terminal in a socket or plug takes more: the relay is pulled up, or
+# the terminal is probed from behind. Posts, studs, fuses and what a wire can be taken
+# off are reached at once. [min] From memory: half a minute at a relay or switch, twice
+# that at electronics.
+BEHIND_MINUTES = {
+    "coil": 0.5,
+    "contacts": 0.5,
+    "switch-contact": 0.5,
+    "controller": 1.0,
+    "driver": 1.0,
+    "electronics": 1.0,
+}
+
+# What finding any point takes that is no post of the battery. [min] From memory: some
+# ten seconds to look it up and to see where it is.
+FIND_MINUTES = 0.2
+
+# Big contacts with studs of their own. They are reached like a battery post.
+STUD_ROLES = frozenset({"starter-solenoid"})
 
 # The reading that proves a repair, on the spot. [min] From memory: two probes.
 PROOF_MINUTES = 1.0
@@ -73,7 +95,10 @@ def whereabouts_after(step: Step, model: Model) -> Whereabouts:
     if isinstance(step, SymptomCheck):
         return Whereabouts(state=model.asked(step.symptom).state)
     places = frozenset(places_of(step, model.car))
-    return Whereabouts(state=step.state, places=places)
+    if isinstance(step, Reading):
+        return Whereabouts(state=step.state, places=places)
+    looked = whereabouts_after(step.look, model)
+    return Whereabouts(state=looked.state, places=places | looked.places)
 
 
 def limits_lacking(facts: Sequence[Fact], model: Model) -> tuple[OwnerLimit, ...]:
@@ -102,6 +127,8 @@ class Prices:
             fact.subject: fact.minutes for fact in facts if isinstance(fact, TakesFact)
         }
         self._access: dict[Reading, Mapping[str, float]] = {}
+        self._behind = _behind_minutes(model.car)
+        self._posts = battery_posts(model.car) | {""}
         self._state_minutes = {
             state.name: self._takes.get(state.name, state.change_minutes)
             for state in model.car.states
@@ -140,7 +167,12 @@ class Prices:
     def probe_minutes(self, reading: Reading) -> float:
         """Return what a reading takes once one is there and the car is ready. [min]."""
         is_unplugged = self._model.car.state(reading.state).is_unplugged
-        return PROBE_MINUTES + (UNPLUG_MINUTES if is_unplugged else 0.0)
+        behind = sum(
+            FIND_MINUTES + self._behind.get(node.partition(".")[0], 0.0)
+            for node in (reading.red, reading.black)
+            if node not in self._posts
+        )
+        return PROBE_MINUTES + behind + (UNPLUG_MINUTES if is_unplugged else 0.0)
 
     def entry_minutes(self, reading: Reading) -> float:
         """Return what bringing the car into a reading's state costs. [min]."""
@@ -171,6 +203,39 @@ class Prices:
         symptom = self._model.asked(name)
         change = self._state_minutes[symptom.state]
         return symptom.minutes + (0.0 if symptom.state == here.state else change)
+
+    def test_minutes(self, test: SubstitutionTest, here: Whereabouts) -> float:
+        """Return what a test with the circuit changed costs. [min]."""
+        car, change = self._model.car, test.substitution
+        name = change.kind.value
+        if change.kind is SubstitutionKind.BRIDGE:
+            name = "cable" if self._model.substituted.is_cable(change) else "lead"
+        minutes = self._model.knowledge.effort.test_minutes.get(name, 0.0)
+        there = frozenset(changed_places(change, car))
+        minutes += sum(
+            self._place_minutes(car.places[place])
+            for place in there - here.places
+            if place in car.places
+        )
+        now = Whereabouts(state=here.state, places=here.places | there)
+        if isinstance(test.look, Reading):
+            return minutes + self.minutes(test.look, now)
+        return minutes + self.symptom_minutes(test.look.symptom, now)
+
+    def can_test(self, test: SubstitutionTest) -> bool:
+        """Return whether this owner can make a test with the circuit changed."""
+        places = self._model.car.places
+        cautions = {
+            places[place].caution
+            for place in places_of(test, self._model.car)
+            if place in places
+        }
+        is_barred = any(
+            limit.is_impossible and cautions & limit.cautions for limit in self._lacking
+        )
+        return not is_barred and (
+            not isinstance(test.look, Reading) or self.can_take(test.look)
+        )
 
     def repair_minutes(self, cause: Cause) -> float:
         """Return what mending a cause takes, getting there included. [min]."""
@@ -237,6 +302,18 @@ class Prices:
             or (reading.state in limit.states and not is_look)
             or cautions & limit.cautions
         ]
+
+
+def _behind_minutes(car: Car) -> Mapping[str, float]:
+    """Return what reaching a terminal of each assembly takes more. [min]."""
+    found: dict[str, float] = {}
+    for part in car.parts:
+        minutes = BEHIND_MINUTES.get(part.kind, 0.0)
+        found[part.assembly] = max(found.get(part.assembly, 0.0), minutes)
+    for part in car.parts:
+        if part.role in STUD_ROLES:
+            found[part.assembly] = 0.0
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,25 +7,39 @@ the leading causes would show. Leaves the choice of steps to `ranked_steps`.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.measurement.readings import Reading
-from diagnose.measurement.steps import Step, SymptomCheck
-from diagnose.session.answer import ExpectedValue, ProposedStep
-from diagnose.session.cautions import cautions_for, symptom_cautions
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
+from diagnose.session.answer import ExpectedValue, ProposedStep, StepCard
+from diagnose.session.cautions import cautions_for, symptom_cautions, test_cautions
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.predicted_range import middle_range
 from diagnose.session.ready_car import Model
+from diagnose.session.step_cards import reading_card, symptom_card, test_card
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced, Pricing
 from diagnose.session.steps.series_amps import bears_series
-from diagnose.session.wording import chance_words, instruction, range_words
+from diagnose.session.substitution.like_parts import like_part
+from diagnose.session.wording import (
+    chance_words,
+    instruction,
+    range_words,
+    test_instruction,
+)
 
-# How many causes a step names with what they would show. Own choice: what a page holds
-# at a glance.
+# How many leading causes a step names with what they would show, alike or not. Own
+# choice: those that a page lists.
 SHOWN_CAUSES = 4
+
+# Why a step is proposed that was taken just before.
+AGAIN = "the same again: what was told hardly fits the rest, or may have been a slip"
+
+# How many causes below those are named that would show something else. Own choice.
+MOST_OTHERS = 2
 
 # Among how many leading causes those are looked for that would show something else.
 # Own choice.
@@ -72,6 +86,23 @@ class Proposals:
         """
         return self.proposed(self._pricing.step(step, moment), moment, reason=reason)
 
+    def worthwhile(self, priced: Priced, moment: Moment) -> ProposedStep:
+        """Return a step that is proposed for what it is worth.
+
+        Parameters
+        ----------
+        priced : Priced
+        moment : Moment
+
+        Returns
+        -------
+        ProposedStep
+        """
+        if _is_read_again(priced.step, moment):
+            return self.proposed(priced, moment, reason=AGAIN)
+        proposed = self.proposed(priced, moment, reason=_worth_words(priced))
+        return replace(proposed, is_for_worth=True)
+
     def proposed(self, priced: Priced, moment: Moment, *, reason: str) -> ProposedStep:
         """Return a priced step, with what it would show.
 
@@ -94,10 +125,14 @@ class Proposals:
             test = self._model.provocations.get(step.symptom)
             place = car.places.get(test.place) if test is not None else None
             cautions = symptom_cautions(symptom, place, car, knowledge)
+            card = symptom_card(symptom, place.name if place else "", car)
+        elif isinstance(step, SubstitutionTest):
+            state, words, cautions, card = self._test(step)
         else:
             borne = bears_series(moment.conclusion, step, self._model.compiled)
             state, words = step.state, instruction(step, car, in_series=borne)
             cautions = cautions_for(step, car, knowledge, in_series=borne)
+            card = reading_card(step, car, in_series=borne)
         return ProposedStep(
             step=step,
             state=state,
@@ -108,7 +143,42 @@ class Proposals:
             bits=priced.bits,
             expected=self._expected(step, moment),
             reason=reason,
+            card=card,
         )
+
+    def _test(
+        self, test: SubstitutionTest
+    ) -> tuple[str, str, tuple[str, ...], StepCard]:
+        """Return state, words, cautions and card of a test with the circuit changed."""
+        car, look, changed = self._model.car, test.look, test.substitution
+        is_cable = self._model.substituted.is_cable(changed)
+        if isinstance(look, Reading):
+            state, asks = look.state, instruction(look, car)
+            seen = reading_card(look, car)
+            if look.kind is ReadingKind.LOOK:
+                asks = (
+                    f"Put a new {look.red} of the same rating in and turn the key on, "
+                    "with what it feeds switched on: does it hold (type sound), or "
+                    "blow (type blown)?"
+                )
+        else:
+            symptom = self._model.asked(look.symptom)
+            state = symptom.state
+            asks = f"{symptom.question} Car: {car.state(state).label}."
+            seen = symptom_card(symptom, "", car)
+        like = like_part(changed.at, car)
+        words = test_instruction(test, asks=asks, is_cable=is_cable, like=like)
+        done = test_instruction(test, asks="", is_cable=is_cable, like=like)
+        if isinstance(look, Reading) and look.kind is ReadingKind.LOOK:
+            seen = StepCard(act=asks)
+        card = test_card(done, seen)
+        cautions = test_cautions(
+            test,
+            self._model.substituted.effects(changed),
+            self._model,
+            is_cable=is_cable,
+        )
+        return state, words, cautions, card
 
     def _expected(self, step: Step, moment: Moment) -> tuple[ExpectedValue, ...]:
         """Return what the sound car shows, then what leading causes would."""
@@ -134,6 +204,12 @@ class Proposals:
         Of a symptom the mean chance of a yes, the same for all draws.
         """
         conclusion = moment.conclusion
+        if isinstance(step, SubstitutionTest):
+            seen = self._expected_answers.in_test(conclusion, step, rows, is_rough=True)
+            if isinstance(step.look, Reading):
+                return seen
+            mean = seen.mean(axis=1, keepdims=True)
+            return np.asarray(np.broadcast_to(mean, seen.shape))
         if isinstance(step, Reading):
             return self._model.compiled.predicted(
                 conclusion.hypotheses, step, rows=conclusion.shown_by[rows]
@@ -143,17 +219,17 @@ class Proposals:
         return np.asarray(np.broadcast_to(mean, chance.shape))
 
 
-def worth_words(priced: Priced) -> str:
-    """Return what a step is worth, in one line.
+def _is_read_again(step: Step, moment: Moment) -> bool:
+    """Return whether a step was taken since the latest repair already."""
+    conclusion = moment.conclusion
+    return any(
+        noted.observation.step == step and noted.epoch >= len(conclusion.repairs)
+        for noted in conclusion.observations
+    )
 
-    Parameters
-    ----------
-    priced : Priced
 
-    Returns
-    -------
-    str
-    """
+def _worth_words(priced: Priced) -> str:
+    """Return what a step is worth, in one line."""
     if priced.net_minutes <= 0.0:
         return f"tells {priced.bits:.1f} bit, but costs more minutes than it saves"
     return f"saves {priced.net_minutes:.0f} min on average; tells {priced.bits:.1f} bit"
@@ -170,9 +246,10 @@ def _expected_value(
     cause: str, says: str, ends: tuple[float, float], step: Step
 ) -> ExpectedValue:
     low, high = ends
+    look = step.look if isinstance(step, SubstitutionTest) else step
     words = (
-        range_words(low, high, step.kind)
-        if isinstance(step, Reading)
+        range_words(low, high, look.kind)
+        if isinstance(look, Reading)
         else chance_words(0.5 * (low + high))
     )
     return ExpectedValue(cause=cause, says=says, low=low, high=high, words=words)
@@ -181,12 +258,13 @@ def _expected_value(
 def _telling_causes(
     healthy: ExpectedValue, causes: Sequence[ExpectedValue]
 ) -> tuple[ExpectedValue, ...]:
-    """Return the likeliest cause and those that would show something else, in order."""
+    """Return the likeliest causes, and of the rest some that would show something else.
+
+    In their order.
+    """
     others = [
         cause
-        for cause in causes[1:]
+        for cause in causes[SHOWN_CAUSES:]
         if cause.high < healthy.low or cause.low > healthy.high
     ]
-    alike = [cause for cause in causes[1:] if cause not in others]
-    chosen = [*causes[:1], *[*others, *alike][: SHOWN_CAUSES - 1]]
-    return tuple(cause for cause in causes if cause in chosen)
+    return (*causes[:SHOWN_CAUSES], *others[:MOST_OTHERS])

@@ -15,15 +15,22 @@ from diagnose.terminal.dialogue.desk import (
     listed_states,
     split_at_state,
     split_off_kind,
+    step_of_letter,
 )
 from diagnose.terminal.dialogue.requests import Leave, Request, Show, View
 from diagnose.terminal.names import known_name
+from diagnose.terminal.pages.steps import STEP_LETTERS
 
 
 def why(words: tuple[str, ...], desk: Desk) -> Request:
-    """Understand ``why [CAUSE]``, or of a reading ``why NODE [NODE] STATE``."""
+    """Understand ``why``, of the step in hand, of a letter, a cause or a reading."""
     if len(words) > 1:
         return expect(words, desk)
+    letter = words[0].lower() if words else ""
+    if letter in STEP_LETTERS:
+        return Show(view=View.WORTH, step=step_of_letter(letter, desk).step)
+    if not words and desk.step is not None:
+        return Show(view=View.WORTH, step=desk.step.step)
     return Show(view=View.WHY, about=cause_name(words[0] if words else "1", desk))
 
 
@@ -56,6 +63,18 @@ def _expect_symptom(typed: str, desk: Desk) -> Request:
         raise MistypedError(before=f"the operating state is missing; {known}")
     name = known_name(typed, vocabulary.symptoms, "symptom")
     return Show(view=View.EXPECT, step=SymptomCheck(symptom=name))
+
+
+def what(words: tuple[str, ...], desk: Desk) -> Request:
+    """Understand ``what is TERM``; alone it lists the terms."""
+    asked = " ".join(words).lower().replace("-", " ").strip(" ?")
+    for before in ("is a ", "is an ", "is the ", "is ", "are "):
+        if asked.startswith(before):
+            asked = asked.removeprefix(before)
+            break
+    if asked in ("", "is"):
+        return Show(view=View.TERM)
+    return Show(view=View.TERM, about=known_name(asked, desk.vocabulary.terms, "term"))
 
 
 def path(words: tuple[str, ...], desk: Desk) -> Request:

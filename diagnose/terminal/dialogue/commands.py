@@ -11,7 +11,8 @@ from enum import Enum
 from functools import partial
 from types import MappingProxyType
 
-from diagnose.terminal.dialogue import asked_pages, typed_facts
+from diagnose.measurement.substitutions import SubstitutionKind
+from diagnose.terminal.dialogue import asked_pages, typed_facts, typed_substitutions
 from diagnose.terminal.dialogue.desk import Desk
 from diagnose.terminal.dialogue.requests import Request, View
 
@@ -32,8 +33,12 @@ class Slot(Enum):
     WIGGLED = "wiggled"
     WARMED = "warmed"
     MISTED = "misted"
+    SWAPPED = "swapped"
+    UNPLUGGED = "unplugged"
     YES_OR_NO = "yes or no"
     BLOWN_OR_SOUND = "blown or sound"
+    IS = "is"
+    TERM = "term"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +66,10 @@ class Command:
 
 # Behind the red lead: the black lead, or the state already.
 _BLACK_OR_STATE = (Slot.NODE, Slot.STATE)
+
+
+# Behind a change of the circuit: what was looked at.
+_SEEN = (Slot.SYMPTOM, Slot.FUSE, Slot.NODE)
 
 
 # In the order of the help page.
@@ -107,6 +116,28 @@ _ALL = (
         says="the same while you mist it with a little water",
         slots=((Slot.MISTED,), (Slot.YES_OR_NO,)),
         understand=partial(typed_facts.provoke, verb="damp"),
+    ),
+    Command(
+        name="bridge",
+        usage="bridge NODE NODE SYMPTOM yes|no",
+        says="tell what the car does with a fused lead between two points; behind the "
+        "points also: FUSE holds|blows, NODE [NODE] STATE VALUE, no change, helps",
+        slots=((Slot.NODE,), (Slot.NODE,), _SEEN, (Slot.YES_OR_NO,)),
+        understand=partial(typed_substitutions.change, kind=SubstitutionKind.BRIDGE),
+    ),
+    Command(
+        name="swap",
+        usage="swap PART SYMPTOM yes|no",
+        says="the same with a known good part put in: swap fuel-pump-relay no change",
+        slots=((Slot.SWAPPED,), _SEEN, (Slot.YES_OR_NO,)),
+        understand=partial(typed_substitutions.change, kind=SubstitutionKind.SWAP),
+    ),
+    Command(
+        name="unplug",
+        usage="unplug PART SYMPTOM yes|no",
+        says="the same with a part unplugged: unplug fan fan-fuse holds",
+        slots=((Slot.UNPLUGGED,), _SEEN, (Slot.YES_OR_NO,)),
+        understand=partial(typed_substitutions.change, kind=SubstitutionKind.UNPLUG),
     ),
     Command(
         name="complaint",
@@ -167,7 +198,7 @@ _ALL = (
     Command(
         name="undo",
         usage="undo",
-        says="take back the latest fact",
+        says="take back what the last line did",
         slots=(),
         understand=typed_facts.undo,
     ),
@@ -181,7 +212,7 @@ _ALL = (
     Command(
         name="next",
         usage="next",
-        says="show the page again (Enter alone does too)",
+        says="show the page as worked out by now (Enter alone: the same page again)",
         slots=(),
         understand=partial(asked_pages.show, view=View.NEXT),
     ),
@@ -194,10 +225,18 @@ _ALL = (
     ),
     Command(
         name="why",
-        usage="why [CAUSE], or why NODE [NODE] STATE",
-        says="what speaks for a cause; what a reading would tell, or why it would not",
+        usage="why [a|b|c|CAUSE], or why NODE [NODE] STATE",
+        says="why this step, in minutes and bits; what speaks for a cause; what a "
+        "reading would tell, or why it would not",
         slots=((Slot.CAUSE, Slot.NODE), _BLACK_OR_STATE, (Slot.STATE,)),
         understand=asked_pages.why,
+    ),
+    Command(
+        name="what",
+        usage="what is TERM",
+        says="what a word of the page means; alone, the words that can be asked",
+        slots=((Slot.IS,), (Slot.TERM,)),
+        understand=asked_pages.what,
     ),
     Command(
         name="expect",

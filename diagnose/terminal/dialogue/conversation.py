@@ -3,30 +3,31 @@
 Asks what is wrong, then the car's history, then takes facts until the person leaves.
 Every fact goes through the casebook, so it is kept before a page shows what follows: a
 killed process or a flat battery loses nothing. What is on the screen stays the answer
-until something is told or it is asked for again, though it may have been completed
-since: a bare number is about the step that is shown.
+until something is told or the next page is asked for, though it may have been completed
+since: a bare number is about the step that is shown. Enter answers a question only
+where the question is the last thing that was shown. A reading that is hardly meant as
+it was typed is asked about before it counts.
 """
 
 from __future__ import annotations
 
-from enum import Enum
+from dataclasses import replace
 
-from diagnose.drawing.path_rows import path_rows
 from diagnose.errors import DiagnoseError, ImpossibleEvidenceError, ReadingError
-from diagnose.session.answer import ProposedStep, Verdict
+from diagnose.session.advice.doubtful_readings import Doubt
+from diagnose.session.answer import Answer, ProposedStep, Verdict
 from diagnose.session.casebook import Casebook, ContradictionError
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
     Fact,
-    LimitFact,
     PrestartFact,
+    ReadingFact,
     SymptomFact,
-    TakesFact,
     UndoFact,
 )
-from diagnose.terminal.dialogue.commands import COMMANDS
-from diagnose.terminal.dialogue.desk import Desk, typed_number
+from diagnose.terminal.dialogue.choices import chosen
+from diagnose.terminal.dialogue.desk import Desk
 from diagnose.terminal.dialogue.requests import (
     Leave,
     Request,
@@ -36,24 +37,26 @@ from diagnose.terminal.dialogue.requests import (
     Tell,
     View,
 )
+from diagnose.terminal.dialogue.resumed import about_to, resumed_page
+from diagnose.terminal.dialogue.several import told_together
+from diagnose.terminal.dialogue.side_pages import side_page
+from diagnose.terminal.dialogue.stages import (
+    ASIDE_STAGES,
+    Before,
+    Stage,
+    has_begun,
+    latest_reading,
+    meant_fact,
+)
 from diagnose.terminal.dialogue.understanding import is_command, understand
-from diagnose.terminal.pages import answers, explanations, questions, suspects
+from diagnose.terminal.pages import answers, explanations, questions
+from diagnose.terminal.pages.ending import ending
 from diagnose.terminal.pages.page import Page, Paragraph, Tone, Words, say
-from diagnose.terminal.pages.steps import step_page
 from diagnose.terminal.reading_kinds import prompt_word
 from diagnose.terminal.safe_text import clean
 
 # Typed to be asked nothing more about the history.
 SKIP_ALL = "skip all"
-
-
-class Stage(Enum):
-    """What the next line answers."""
-
-    COMPLAINT = "complaint"
-    CONTEXT = "context"
-    WORK = "work"
-    WHICH_HOLDS = "which holds"
 
 
 class Conversation:
@@ -65,26 +68,44 @@ class Conversation:
         New, or with the facts of an earlier evening restored.
     kept_where : str
         Options that a resume of the case needs, such as where cases are kept.
+    resumed_at : str or None
+        Of a case that is gone on with, the step on the page that was shown last,
+        empty for none; None for a case that begins.
     """
 
-    def __init__(self, casebook: Casebook, *, kept_where: str = "") -> None:
+    def __init__(
+        self,
+        casebook: Casebook,
+        *,
+        kept_where: str = "",
+        resumed_at: str | None = None,
+    ) -> None:
         self._casebook = casebook
         self._kept_where = kept_where
         self._diagnosis = casebook.diagnosis
         self._journal = casebook.journal
-        self._stage = Stage.WORK if _has_begun(casebook) else Stage.COMPLAINT
+        self._stage = Stage.WORK if has_begun(casebook.standing) else Stage.COMPLAINT
         self._questions: list[str] = []
         self._step_index: int | None = None
         self._seen_cautions: frozenset[str] = frozenset()
         self._contested: SymptomFact | None = None
+        self._doubt: Doubt | None = None
+        self._lines: list[Before] = []
+        self._noted: dict[str, tuple[str, ...]] = {}
+        self._is_asked = self._was_asked = False
         self.is_over = False
         self._answer = self._diagnosis.answer
         self._begin_anew()
+        self._is_resumed = resumed_at is not None and self._stage is Stage.WORK
+        if resumed_at:
+            self._answer, self._step_index = resumed_page(
+                resumed_at, self._diagnosis, self._answer
+            )
 
     @property
     def prompt(self) -> str:
         """The word before the cursor: what a bare line answers."""
-        if self._stage in (Stage.COMPLAINT, Stage.CONTEXT, Stage.WHICH_HOLDS):
+        if self._stage is not Stage.WORK:
             return "number"
         step = self._step
         verdict = self._answer.advice.verdict
@@ -96,21 +117,39 @@ class Conversation:
             return "yes or no"
         return prompt_word(step.reading.kind)
 
+    @property
+    def offer(self) -> str:
+        """What was worked out while the page stood, for a line below it; else empty."""
+        found = self._diagnosis.answer
+        if found is self._answer or self._stage is not Stage.WORK:
+            return ""
+        steps = [one.step for one in found.next_steps[:1]]
+        shown = [one.step for one in self._answer.next_steps[:1]]
+        if found.advice.verdict is not self._answer.advice.verdict:
+            return "worked out further: next"
+        return "a better step was found: next" if steps != shown else ""
+
     def open(self) -> Page:
         """Return the first page after the safety note."""
-        return self._with_warning(self._page_of_stage())
+        before = about_to(self._answer, self._step) if self._is_resumed else ()
+        return self._with_warning((*before, *self._page_of_stage()))
 
     def hear(self, line: str) -> Page:
         """Take one line and return the page that answers it.
 
         A mistake in the line is a page too; nothing told before is lost by it.
         """
+        self._was_asked, self._is_asked = self._is_asked, False
+        before = self._before_line()
+        count = len(self._lines)
         try:
-            page = self._hear(clean(line))
+            page = self._hear_all(line)
         except ImpossibleEvidenceError as error:
-            page = self._clash_page(error)
+            page = explanations.clash_page(str(error), self._answer)
         except DiagnoseError as error:
             page = (say("unclear", str(error), Tone.PROBLEM),)
+        if self._before_line() != before and len(self._lines) == count:
+            self._lines.append(before)
         return self._with_warning(page)
 
     def interrupted(self) -> Page:
@@ -124,7 +163,7 @@ class Conversation:
         except DiagnoseError as error:
             return (say("stopped", str(error), Tone.PROBLEM),)
         self._begin_anew()
-        self._contested = None
+        self._contested = self._doubt = None
         if self._stage is not Stage.CONTEXT or not self._has_trouble:
             self._stage = Stage.WORK if self._has_trouble else Stage.COMPLAINT
         counts = "counts" if self._answer.facts != before else "does not count"
@@ -160,19 +199,48 @@ class Conversation:
             for fact in self._casebook.standing
         )
 
+    def _before_line(self) -> Before:
+        stage = Stage.WORK if self._stage in ASIDE_STAGES else self._stage
+        return Before(
+            standing=self._casebook.standing,
+            stage=stage,
+            questions=tuple(self._questions) if stage is Stage.CONTEXT else (),
+            step_index=self._step_index,
+        )
+
+    def _hear_all(self, line: str) -> Page:
+        """Take a line, or several that came together: all of them or none."""
+        facts = told_together(line, self._understand)
+        if not facts:
+            return self._hear(clean(line))
+        for fact in facts:
+            if isinstance(fact, ReadingFact) and self._diagnosis.doubt(fact):
+                raise ReadingError(
+                    f"{self._diagnosis.words_of(fact)}: that is hardly what was read. "
+                    "Nothing of this was taken; type that one by itself"
+                )
+        count = len(self._casebook.answer.facts)
+        answer = self._casebook.tell_all(facts)
+        self._begin_anew()
+        noted = tuple(Words(text=words) for words in answer.facts[count:])
+        self._stage = Stage.WORK
+        return (Paragraph(margin="noted", lines=noted), *self._page_of_stage())
+
     def _hear(self, line: str) -> Page:
+        if not line and self._stage is not Stage.WORK and not self._was_asked:
+            return self._page_of_stage()
         match self._stage:
-            case Stage.COMPLAINT if _is_choice(line):
-                return self._choose_complaint(line)
-            case Stage.COMPLAINT if not is_command(line):
-                return self._search(line)
+            case Stage.COMPLAINT:
+                return self._hear_complaint(line)
             case Stage.CONTEXT if line.lower() == SKIP_ALL:
                 self._questions = []
                 return self._page_of_stage()
-            case Stage.CONTEXT if _is_choice(line) or line.lower() == "skip":
+            case Stage.CONTEXT:
                 return self._choose_context("" if line.lower() == "skip" else line)
             case Stage.WHICH_HOLDS:
                 return self._choose_which_holds(line)
+            case Stage.MEANT:
+                return self._choose_meant(line)
             case _:
                 return self._carry_out(self._understand(line))
 
@@ -181,11 +249,17 @@ class Conversation:
             vocabulary=self._diagnosis.vocabulary,
             answer=self._answer,
             step=self._step if self._stage is Stage.WORK else None,
+            latest=latest_reading(self._casebook.standing),
+            unchanged=self._diagnosis.unchanged(),
         )
         return understand(line, desk)
 
     def _carry_out(self, request: Request) -> Page:
         match request:
+            case Tell(fact=UndoFact()) if self._lines:
+                return self._undo()
+            case Tell(fact=ReadingFact() as fact):
+                return self._doubted(fact, request.is_unsure) or self._tell(fact)
             case Tell(fact=fact):
                 return self._tell(fact)
             case Strike(number=number):
@@ -199,13 +273,23 @@ class Conversation:
                 self.is_over = True
                 return ()
 
-    def _choose_complaint(self, line: str) -> Page:
+    def _hear_complaint(self, line: str) -> Page:
+        """Take the answer to what is wrong: a number, a group, or words for it."""
         if not line:
             self._stage = Stage.WORK
             self._ask_contexts()
             return self._page_of_stage()
-        names = tuple(self._diagnosis.vocabulary.complaints)
-        return self._tell(ComplaintFact(complaint=_chosen(line, names)))
+        vocabulary = self._diagnosis.vocabulary
+        letter = line.lower().rstrip(".)")
+        if letter in questions.GROUP_LETTERS[: len(vocabulary.complaint_groups)]:
+            return questions.complaint_page(vocabulary, letter)
+        number = chosen(line, tuple(vocabulary.complaints.values()))
+        if number is not None:
+            name = tuple(vocabulary.complaints)[number]
+            return self._tell(ComplaintFact(complaint=name))
+        if is_command(line):
+            return self._carry_out(self._understand(line))
+        return self._search(line)
 
     def _search(self, line: str) -> Page:
         """Look for what was described in words among complaints and symptoms."""
@@ -215,27 +299,70 @@ class Conversation:
     def _choose_context(self, line: str) -> Page:
         context = self._questions[0]
         _, choices = self._diagnosis.vocabulary.contexts[context]
-        if line:
-            answer = _chosen(line, tuple(choices))
-            return self._tell(ContextFact(context=context, answer=answer))
-        self._questions.pop(0)
-        return self._page_of_stage()
+        if not line:
+            self._questions.pop(0)
+            return self._page_of_stage()
+        number = chosen(line, choices)
+        if number is None:
+            return self._carry_out(self._understand(line))
+        return self._tell(ContextFact(context=context, answer=choices[number]))
 
     def _choose_which_holds(self, line: str) -> Page:
         """Settle a symptom that was told both ways."""
         contested = self._contested
         self._stage, self._contested = Stage.WORK, None
-        if contested is None or line not in ("", "1", "2"):
+        number = chosen(line, ("as before", "as just typed")) if line else 0
+        if contested is None or number is None:
             try:
                 return self._hear(line)
             except DiagnoseError:
                 # the question stands until it is answered or something else is told
                 self._stage, self._contested = Stage.WHICH_HOLDS, contested
                 raise
-        if line == "2":
+        if number == 1:
             self._casebook.replace(contested)
             self._begin_anew()
         return self._page_of_stage()
+
+    def _doubted(self, fact: ReadingFact, is_unsure: bool) -> Page:
+        """Ask whether a reading was meant as it was typed; empty where it was."""
+        doubt = self._diagnosis.doubt(fact)
+        if is_unsure:
+            doubt = Doubt(told=fact, meant=fact, because="the reading before")
+        if doubt is None:
+            return ()
+        self._stage, self._doubt = Stage.MEANT, doubt
+        return self._ask_meant(doubt)
+
+    def _ask_meant(self, doubt: Doubt) -> Page:
+        self._is_asked = True
+        told, meant = self._diagnosis.words_of(doubt.told), ""
+        if doubt.meant is not None:
+            meant = self._diagnosis.words_of(replace(doubt.meant, told_as=""))
+        return questions.meant_page(told, meant, doubt.because)
+
+    def _choose_meant(self, line: str) -> Page:
+        """Settle what a doubtful reading was meant as."""
+        doubt = self._doubt
+        self._stage, self._doubt = Stage.WORK, None
+        assert doubt is not None
+        meant, told = doubt.meant, doubt.told
+        if meant is None and not line:
+            words = self._diagnosis.words_of(told)
+            return (say("forgotten", words), *self._page_of_stage())
+        if meant is not None and line.rstrip(".)").lower() in ("", "1", "y", "yes"):
+            return self._tell(meant_fact(doubt))
+        if meant not in (None, told) and line.rstrip(".)") == "2":
+            return self._tell(told)
+        try:
+            request = self._understand(line)
+        except DiagnoseError:
+            self._stage, self._doubt = Stage.MEANT, doubt
+            raise
+        if request == Tell(fact=told):
+            twice = say("twice", "told twice, so it is believed", Tone.ASIDE)
+            return (twice, *self._tell(told))
+        return self._carry_out(request)
 
     def _tell(self, fact: Fact) -> Page:
         """Tell one fact and show what follows from it."""
@@ -251,6 +378,27 @@ class Conversation:
             noted = say("noted", answer.facts[-1] if answer.facts else "")
         self._move_on(fact)
         return (noted, *self._page_of_stage())
+
+    def _undo(self) -> Page:
+        """Take back what the last line did, and say what that was."""
+        before = self._lines.pop()
+        words = self._casebook.answer.facts
+        again = self._casebook.stand(before.standing).facts
+        self._begin_anew()
+        self._contested = self._doubt = None
+        has_other_step = self._step_index != before.step_index
+        self._stage, self._questions = before.stage, list(before.questions)
+        self._step_index = before.step_index
+        if self._stage is Stage.WORK and not self._has_trouble:
+            self._stage = Stage.COMPLAINT
+        undone = [one for one in words if one not in again]
+        back = [f"back again: {one}" for one in again if one not in words]
+        if not undone and not back:
+            undone = ["the step before is on the page again"]
+            if not has_other_step or before.questions:
+                undone = ["the question is open again"]
+        lines = tuple(Words(text=one) for one in (*undone, *back))
+        return (Paragraph(margin="undone", lines=lines), *self._page_of_stage())
 
     def _move_on(self, fact: Fact) -> None:
         """Choose the stage that follows a fact."""
@@ -271,14 +419,9 @@ class Conversation:
 
     def _ask_which_holds(self, fact: SymptomFact) -> Page:
         self._stage, self._contested = Stage.WHICH_HOLDS, fact
+        self._is_asked = True
         question = self._diagnosis.vocabulary.symptoms.get(fact.symptom, fact.symptom)
-        now, before = ("yes", "no") if fact.is_present else ("no", "yes")
-        return questions.choice_page(
-            "which",
-            f"{question} You said {before} before. Which holds?",
-            choices=(f"{before}, as before", f"{now}, as just typed"),
-            hint="type its number; Enter alone: as before",
-        )
+        return questions.which_page(question, now=fact.is_present)
 
     def _strike(self, number: int) -> Page:
         words = self._casebook.answer.facts
@@ -289,36 +432,15 @@ class Conversation:
         return (say("struck", struck), *self._page_of_stage())
 
     def _show(self, request: Show) -> Page:
-        answer = self._answer
-        match request.view:
-            case View.NEXT:
-                further = self._further()
-                if further:
-                    self._begin_anew()
-                return (*further, *self._page_of_stage())
-            case View.CAUSES:
-                bound = self._diagnosis.more_than_two_probability()
-                page = suspects.causes_page(self._diagnosis.answer, bound)
-                return (*self._further(), *page)
-            case View.WHY:
-                return explanations.why_page(self._diagnosis.why(request.about))
-            case View.EXPECT:
-                assert request.step is not None
-                return step_page(
-                    self._diagnosis.expect(request.step),
-                    seen_cautions=self._seen_cautions,
-                    ranking=answer.causes,
-                )
-            case View.FACTS:
-                return explanations.facts_page(answer)
-            case View.CAUTIONS:
-                return answers.cautions_page(answer, self._step_index)
-            case View.SYMPTOMS:
-                return questions.symptoms_page(
-                    self._diagnosis.vocabulary, request.about
-                )
-            case View.COMPLAINTS | View.HELP | View.PATH:
-                return self._list(request)
+        if request.view is View.PAGE:
+            return self._page_of_stage()
+        further = self._further() if request.view in (View.NEXT, View.CAUSES) else ()
+        if request.view is not View.NEXT:
+            page = side_page(request, self._diagnosis, self._answer, self._step_index)
+            return (*further, *page)
+        if further:
+            self._begin_anew()
+        return (*further, *self._page_of_stage())
 
     def _further(self) -> Page:
         """Say where the answer was completed since the page on the screen."""
@@ -326,19 +448,13 @@ class Conversation:
             return ()
         return (say("further", "worked out further since the page before", Tone.ASIDE),)
 
-    def _list(self, request: Show) -> Page:
-        """Return what can be typed, what can be told, or what lies on a path."""
-        if request.view is View.PATH:
-            rows = path_rows(self._diagnosis.car, *request.leads)
-            return explanations.path_page(rows)
-        if request.view is View.COMPLAINTS:
-            return questions.complaints_page(self._diagnosis.vocabulary)
-        return questions.help_page(
-            [(command.usage, command.says) for command in COMMANDS.values()]
-        )
-
     def _page_of_stage(self) -> Page:
         """Return the question that is open, or else where the diagnosis stands."""
+        self._is_asked = True
+        if self._stage is Stage.MEANT and self._doubt is not None:
+            return self._ask_meant(self._doubt)
+        if self._stage is Stage.WHICH_HOLDS and self._contested is not None:
+            return self._ask_which_holds(self._contested)
         if self._stage is Stage.COMPLAINT:
             return questions.complaint_page(self._diagnosis.vocabulary)
         if self._stage is Stage.CONTEXT and self._questions:
@@ -355,25 +471,23 @@ class Conversation:
         """Return the page of the answer, and note the cautions read on it."""
         answer = self._answer
         page = answers.answer_page(
-            answer,
+            replace(answer, notes=self._notes(answer)),
             step_index=self._step_index,
             seen_cautions=self._seen_cautions,
             vocabulary=self._diagnosis.vocabulary,
         )
+        if answer.advice.verdict is Verdict.FIXED:
+            page = (*page[:-1], *ending(self._casebook, answer), page[-1])
         self._seen_cautions |= answers.shown_cautions(answer, self._step_index)
+        step = self._step
+        self._journal.note_step("" if step is None else step.step.name)
         return page
 
-    def _clash_page(self, error: ImpossibleEvidenceError) -> Page:
-        """Say that facts clash, and which can be struck out; nothing is lost."""
-        return (
-            say("clash", str(error), Tone.PROBLEM),
-            *explanations.facts_page(self._answer),
-            say(
-                "",
-                "What was just typed was left out. If it holds, strike out the fact "
-                "that does not, and type it again.",
-            ),
-        )
+    def _notes(self, answer: Answer) -> tuple[str, ...]:
+        """Return the doubts that are new since the latest fact."""
+        for note in answer.notes:
+            self._noted.setdefault(note, answer.facts)
+        return tuple(n for n in answer.notes if self._noted[n] == answer.facts)
 
     def _with_warning(self, page: Page) -> Page:
         warning = self._journal.take_warning()
@@ -383,23 +497,3 @@ class Conversation:
             margin="saving", lines=(Words(text=warning, tone=Tone.PROBLEM),)
         )
         return (told, *page)
-
-
-def _has_begun(casebook: Casebook) -> bool:
-    """Return whether anything was told but what the owner lacks."""
-    return not all(
-        isinstance(fact, LimitFact | TakesFact) for fact in casebook.standing
-    )
-
-
-def _is_choice(line: str) -> bool:
-    """Return whether a line answers a question with numbered choices."""
-    return not line or line.isdecimal()
-
-
-def _chosen(line: str, names: tuple[str, ...]) -> str:
-    """Return the name whose number was typed."""
-    number = typed_number(line)
-    if not 1 <= number <= len(names):
-        raise ReadingError(f"type a number from 1 to {len(names)}")
-    return names[number - 1]

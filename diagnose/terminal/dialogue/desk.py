@@ -5,12 +5,13 @@ Leaves which words belong to which command to `commands`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import Answer, ProposedStep
+from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.names import known_name
 from diagnose.terminal.pages.steps import STEP_LETTERS
@@ -19,6 +20,10 @@ from diagnose.terminal.reading_kinds import NAMED_KINDS
 # The longest number that is looked at: nothing has so many of anything. [digits] Own
 # choice.
 MOST_DIGITS = 9
+
+# Letters that two forms of a word have in common, such as prime and priming. [1] Own
+# choice: with three, idle and idling would be alike, and key-on and key-off.
+STEM = 4
 
 
 class MistypedError(ReadingError):
@@ -54,11 +59,17 @@ class Desk:
         The answer on the screen.
     step : ProposedStep or None
         The step a bare number or a yes answers.
+    latest : ReadingFact or None
+        The reading told last, for who says that the next one is the same.
+    unchanged : SymptomFact or None
+        What the car does as long as nothing has changed; None where nothing was told.
     """
 
     vocabulary: Vocabulary
     answer: Answer
     step: ProposedStep | None
+    latest: ReadingFact | None = None
+    unchanged: SymptomFact | None = None
 
 
 def step_of_letter(letter: str, desk: Desk) -> ProposedStep:
@@ -130,11 +141,32 @@ def split_at_state(
     return words[:position], state, words[position + 1 :]
 
 
+def trailing_state(words: Sequence[str], desk: Desk) -> tuple[tuple[str, ...], str]:
+    """Return an answer without the operating state that it ends with, and the state.
+
+    The state is empty where the last word is none, by name or by its start.
+    """
+    last = words[-1].lower() if len(words) > 1 else ""
+    states = tuple(desk.vocabulary.states)
+    starting = [name for name in states if len(last) > 1 and name.startswith(last)]
+    found = [last] if last in states else starting
+    if len(found) != 1:
+        return tuple(words), ""
+    return tuple(words[:-1]), found[0]
+
+
 def _state_name(typed: str, states: tuple[str, ...]) -> str:
-    """Return the state typed, in full or by its start; else list every state."""
-    starting = [name for name in states if name.startswith(typed.lower())]
-    if len(starting) == 1:
-        return starting[0]
+    """Return the state typed, in full, by its start or in another form of the word.
+
+    ``prime`` is the state priming. Else every state is listed.
+    """
+    lowered = typed.lower()
+    starting = [name for name in states if name.startswith(lowered)]
+    stem = lowered[:STEM]
+    alike = [name for name in states if len(stem) == STEM and name.startswith(stem)]
+    for found in (starting, alike):
+        if len(found) == 1:
+            return found[0]
     known = listed_states(states)
     raise MistypedError(before=f'no operating state "{typed}" on this car; {known}')
 

@@ -12,9 +12,12 @@ from diagnose.session.facts import Fact
 class View(Enum):
     """Which page is asked for, where it is not the answer to something told."""
 
+    PAGE = "page"
     NEXT = "next"
     CAUSES = "causes"
     WHY = "why"
+    WORTH = "worth"
+    TERM = "term"
     EXPECT = "expect"
     PATH = "path"
     FACTS = "facts"
@@ -26,9 +29,17 @@ class View(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tell:
-    """A new fact."""
+    """A new fact.
+
+    Parameters
+    ----------
+    fact : Fact
+    is_unsure : bool
+        It is asked whether it was meant so, however well it fits.
+    """
 
     fact: Fact
+    is_unsure: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,11 +5,21 @@ Without a screen and without conclusions: what comes back is a request.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 from diagnose.errors import ReadingError, nearest
-from diagnose.measurement.steps import SymptomCheck
+from diagnose.measurement.readings import Reading
+from diagnose.measurement.steps import SubstitutionTest, SymptomCheck
 from diagnose.session.answer import ProposedStep
+from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.terminal.dialogue.commands import COMMANDS, Command
-from diagnose.terminal.dialogue.desk import Desk, MistypedError, step_of_letter
+from diagnose.terminal.dialogue.desk import (
+    Desk,
+    MistypedError,
+    step_of_letter,
+    trailing_state,
+)
 from diagnose.terminal.dialogue.requests import Request, Show, TakeUp, Tell, View
 from diagnose.terminal.dialogue.typed_facts import (
     YES_OR_NO,
@@ -24,6 +34,9 @@ from diagnose.units import Unit
 
 # Words that answer a step, so that none of them is taken for the start of a command.
 ANSWERS = ANSWER_WORDS | frozenset(YES_OR_NO) | NOTHING_WORDS
+
+# Words for a reading that is what the one before was.
+SAME_WORDS = frozenset(("same", "the same", "unchanged"))
 
 # What a typed value may begin with: a sign, a digit, a decimal point or comma, or the
 # sign of an over-range resistance.
@@ -47,14 +60,16 @@ def understand(line: str, desk: Desk) -> Request:
     """
     words = clean(line).split()
     if not words:
-        return Show(view=View.NEXT)
-    first = words[0].lower()
-    if len(words) == 1 and first in STEP_LETTERS:
-        step_of_letter(first, desk)
+        return Show(view=View.PAGE)
+    first = words[0].lower().removesuffix(")")
+    if first in STEP_LETTERS:
+        step = step_of_letter(first, desk)
+        if len(words) > 1:
+            return _answer_to_step(words[1:], replace(desk, step=step))
         return TakeUp(step_index=STEP_LETTERS.index(first))
     command = _command_for(first)
-    if command is None:
-        return _answer_to_step(" ".join(words), desk)
+    if command is None or " ".join(words).lower() in ANSWERS:
+        return _answer_to_step(words, desk)
     try:
         return command.understand(tuple(words[1:]), desk)
     except MistypedError as mistyped:
@@ -78,11 +93,14 @@ def _command_for(word: str) -> Command | None:
     return None
 
 
-def _answer_to_step(text: str, desk: Desk) -> Request:
+def _answer_to_step(words: Sequence[str], desk: Desk) -> Request:
     """Take a line without a command as the answer to the step in hand."""
-    word = text.split(maxsplit=1)[0]
-    looks_like_answer = word[0] in _NUMBER_STARTS or text.lower() in ANSWERS
-    if not looks_like_answer and not _is_over_range(text):
+    text = " ".join(words)
+    said, state = trailing_state(words, desk)
+    value = " ".join(said)
+    is_same = value.lower() in SAME_WORDS
+    is_answer = value[0] in _NUMBER_STARTS or value.lower() in ANSWERS or is_same
+    if not is_answer and not _is_over_range(value):
         raise ReadingError(_not_understood(text, desk))
     step = desk.step
     if step is None:
@@ -90,10 +108,28 @@ def _answer_to_step(text: str, desk: Desk) -> Request:
             "no reading is asked for just now; "
             "type for instance: read NODE STATE VALUE, or done after the repair"
         )
-    reading = step.step
-    if isinstance(reading, SymptomCheck):
-        return tell_symptom(reading.symptom, text, desk)
-    return Tell(fact=reading_fact(reading, typed_value(text, reading.kind)))
+    asked = step.step
+    look = asked.look if isinstance(asked, SubstitutionTest) else asked
+    if isinstance(look, SymptomCheck):
+        told = tell_symptom(look.symptom, text, desk)
+    else:
+        reading = replace(look, state=state) if state else look
+        if is_same:
+            return _same_as_before(reading, desk)
+        told = Tell(fact=reading_fact(reading, typed_value(value, reading.kind)))
+    if not isinstance(asked, SubstitutionTest):
+        return told
+    assert isinstance(told, Tell)
+    assert isinstance(told.fact, ReadingFact | SymptomFact)
+    return Tell(fact=SubstitutionFact(substitution=asked.substitution, seen=told.fact))
+
+
+def _same_as_before(reading: Reading, desk: Desk) -> Request:
+    """Take a reading to be what the one before was, and have that asked."""
+    latest = desk.latest
+    if latest is None or latest.reading.kind is not reading.kind:
+        raise ReadingError("the same as what? type the number that the meter shows")
+    return Tell(fact=replace(latest, reading=reading, told_as="same"), is_unsure=True)
 
 
 def _not_understood(text: str, desk: Desk) -> str:

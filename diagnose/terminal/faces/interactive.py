@@ -26,12 +26,16 @@ from prompt_toolkit.styles import Style
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.dialogue.completion import suggestions
 from diagnose.terminal.faces.meanwhile import Meanwhile
+from diagnose.terminal.faces.sheet import ResizedError, Sheet, redraw_when_resized
 from diagnose.terminal.pages.notebook import Notebook
 from diagnose.terminal.pages.page import Page, Partner, Tone, say
 from diagnose.terminal.safe_text import clean
 
 # Where typed lines are kept, in the data folder.
 HISTORY_FILE = "typed-lines"
+
+# Between one look and the next at whether a better step was found. Own choice. [s]
+OFFER_SECONDS = 0.5
 
 # The prompt in the look of the notebook's margin and ruled line.
 _STYLE = Style.from_dict({"margin": "italic", "rule": "ansired"})
@@ -117,20 +121,37 @@ def run_interactive(
         key_bindings=_no_mouse(),
     )
     _leave_once(session)
-    notebook.draw(opening)
+    sheet = Sheet(notebook)
+    redraw_when_resized(session, notebook)
+    sheet.show(opening)
     if warning:
         notebook.draw((say("typing", warning, Tone.ASIDE),))
     with _keys_are_no_signals():
         meanwhile.begin()
         has_begun = _has_read_on(notebook, colours)
         if has_begun:
-            notebook.draw(conversation.open())
+            sheet.show(conversation.open())
+        typed = ""
         while has_begun and not conversation.is_over:
             try:
-                notebook.rule_off()
                 meanwhile.begin()
-                line = session.prompt(_prompt(notebook, conversation.prompt))
-                notebook.draw(_heard(conversation, line, notebook, meanwhile))
+                word = "more" if sheet.has_more else conversation.prompt
+                line = session.prompt(
+                    _prompt(notebook, word),
+                    default=typed,
+                    rprompt=lambda: conversation.offer,
+                    refresh_interval=OFFER_SECONDS,
+                )
+                typed = ""
+                if sheet.has_more and (not line.strip() or sheet.is_read_first):
+                    # what was typed before the step was seen waits until it is
+                    typed = line.strip()
+                    sheet.show_more()
+                    continue
+                sheet.show(_heard(conversation, line, notebook, meanwhile))
+            except ResizedError as resized:
+                typed = resized.typed
+                sheet.show_again()
             except KeyboardInterrupt:
                 continue
             except EOFError:

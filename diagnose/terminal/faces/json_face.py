@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from enum import Enum
 from importlib.resources import files
 from types import MappingProxyType
@@ -17,18 +17,23 @@ from typing import TextIO
 
 from diagnose.errors import DiagnoseError, ReadingError
 from diagnose.measurement.readings import ReadingKind
-from diagnose.measurement.steps import step_of_name
+from diagnose.measurement.steps import SubstitutionTest, step_of_name
+from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.session.answer import ProposedStep
 from diagnose.session.casebook import Casebook
 from diagnose.session.fact_rows import OVER_RANGE, fact_from_row
-from diagnose.session.facts import ReadingFact
+from diagnose.session.facts import ReadingFact, SubstitutionFact
 from diagnose.store.case_store import FactRow
+from diagnose.terminal.names import known_name
 from diagnose.terminal.reading_kinds import TOLD_IN_WORDS
 from diagnose.typed_readings import parse_reading
 from diagnose.units import check_range
 
 # Told in the first line; raised by one when a line changes its meaning.
 PROTOCOL_VERSION = 1
+
+# Readings that have no black lead. By definition.
+_WITHOUT_BLACK = frozenset({ReadingKind.AMPS, ReadingKind.FUSE, ReadingKind.LOOK})
 
 # A value of a JSON line.
 Json = None | bool | int | float | str | list["Json"] | dict[str, "Json"]
@@ -96,11 +101,15 @@ def to_json(value: object) -> Json:
 
 def _step_row(proposed: ProposedStep) -> Json:
     """Return a proposed step, the reading it holds spelled out beside the rest."""
-    reading = proposed.reading
+    reading, step = proposed.reading, proposed.step
     kind = reading.kind if reading else None
+    changed = step.substitution if isinstance(step, SubstitutionTest) else None
     return {
-        "name": proposed.step.name,
-        "kind": "reading" if reading else "symptom",
+        "name": step.name,
+        "kind": "test" if changed else "reading" if reading else "symptom",
+        "done": changed.kind.value if changed else "",
+        "at": changed.at if changed else "",
+        "to": changed.to if changed else "",
         "reading_kind": kind.value if kind else "",
         "instruction": proposed.instruction,
         "cautions": to_json(proposed.cautions),
@@ -113,6 +122,7 @@ def _step_row(proposed: ProposedStep) -> Json:
         "black": reading.black if reading else "",
         "unit": kind.unit.value if kind and kind.unit else "",
         "reason": proposed.reason,
+        "card": to_json(proposed.card),
     }
 
 
@@ -155,15 +165,28 @@ def _handle(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:
         if isinstance(number, bool) or not isinstance(number, int):
             raise ReadingError('"strike" must be the number of a fact')
         return {"answer": to_json(casebook.strike(number))}
-    for word, row in _ROWS.items():
+    # a change of the circuit holds a symptom or a reading
+    for word in (*_CHANGES, *_ROWS):
         if word in asked:
-            kind = "limit" if word in ("with", "without") else word
+            row = _ROWS[word]
+            kind = _ROW_KINDS.get(word, word)
             fact = fact_from_row(FactRow(kind=kind, content=row(asked)))
-            if isinstance(fact, ReadingFact) and fact.reading.kind.unit:
-                check_range(fact.value, fact.reading.kind.unit)
+            if isinstance(fact, ReadingFact):
+                fact = _with_black(fact, casebook.diagnosis.vocabulary.reference)
+            seen = fact.seen if isinstance(fact, SubstitutionFact) else fact
+            if isinstance(seen, ReadingFact) and seen.reading.kind.unit:
+                check_range(seen.value, seen.reading.kind.unit)
             return {"answer": to_json(casebook.tell(fact))}
     known = ", ".join(["ask", "strike", *_ROWS])
     raise ReadingError(f"nothing known in this line; give one of: {known}")
+
+
+def _with_black(fact: ReadingFact, reference: str) -> ReadingFact:
+    """Return a reading with its black lead: the battery's post where none was told."""
+    reading = fact.reading
+    if reading.black or reading.kind in _WITHOUT_BLACK:
+        return fact
+    return replace(fact, reading=replace(reading, black=reference))
 
 
 def _ask(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:
@@ -179,9 +202,13 @@ def _ask(asked: dict[str, Json], casebook: Casebook) -> dict[str, Json]:
             return {"expect": to_json(diagnosis.expect(step))}
         case "vocabulary":
             return {"vocabulary": to_json(diagnosis.vocabulary)}
+        case "term":
+            terms = diagnosis.vocabulary.terms
+            return {"term": terms[known_name(_words(asked, "term"), terms, "term")]}
         case other:
             raise ReadingError(
-                f'"{other}" can\'t be asked; ask for answer, why, expect or vocabulary'
+                f'"{other}" can\'t be asked; ask for answer, why, expect, '
+                "term or vocabulary"
             )
 
 
@@ -234,6 +261,27 @@ def _symptom_row(asked: dict[str, Json]) -> Row:
     return {"symptom": _words(asked, "symptom"), "is_present": present}
 
 
+def _substitution_row(asked: dict[str, Json], done: str) -> Row:
+    """Return the row of a test: what was changed, then a symptom or a reading."""
+    ends = asked[done]
+    is_lead = done == SubstitutionKind.BRIDGE.value
+    if is_lead:
+        if (
+            not isinstance(ends, list)
+            or len(ends) != 2
+            or not all(isinstance(end, str) for end in ends)
+        ):
+            raise ReadingError('"bridge" must be two test points, such as ["a", "b"]')
+        at, to = (str(end) for end in ends)
+        row: Row = {"done": done, "at": at, "to": to}
+    else:
+        row = {"done": done, "at": _words(asked, done)}
+    if ("symptom" in asked) == ("reading" in asked):
+        raise ReadingError('what was seen: "symptom" with "present", or "reading"')
+    seen = _symptom_row(asked) if "symptom" in asked else _reading_row(asked)
+    return {**row, **seen}
+
+
 def _context_row(asked: dict[str, Json]) -> Row:
     return {"context": _words(asked, "context"), "answer": _words(asked, "answer")}
 
@@ -255,6 +303,18 @@ def _true_row(asked: dict[str, Json], kind: str) -> Row:
     return {}
 
 
+# What is done to the circuit for a test.
+_CHANGES = tuple(kind.value for kind in SubstitutionKind)
+
+# The kind of row that some words stand for; others name their own.
+_ROW_KINDS: Mapping[str, str] = MappingProxyType(
+    {
+        "with": "limit",
+        "without": "limit",
+        **dict.fromkeys(_CHANGES, "substitution"),
+    }
+)
+
 # How the object of each kind of fact is turned into a row of the case store.
 _ROWS: Mapping[str, Callable[[dict[str, Json]], Row]] = MappingProxyType(
     {
@@ -262,6 +322,9 @@ _ROWS: Mapping[str, Callable[[dict[str, Json]], Row]] = MappingProxyType(
         "context": _context_row,
         "symptom": _symptom_row,
         "reading": _reading_row,
+        "bridge": lambda asked: _substitution_row(asked, "bridge"),
+        "swap": lambda asked: _substitution_row(asked, "swap"),
+        "unplug": lambda asked: _substitution_row(asked, "unplug"),
         "repair": lambda asked: {"cause": _words(asked, "repair")},
         "skip": lambda asked: {"step": _words(asked, "skip")},
         "without": lambda asked: _limit_row(asked, "without"),

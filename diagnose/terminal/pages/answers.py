@@ -6,20 +6,26 @@ on one screen: four causes, one step, two others.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
 from types import MappingProxyType
 
 from diagnose.session.answer import Advice, Answer, ProposedStep, Verdict
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.pages.cautions import (
+    MEASURING,
     MENDING,
     caution_keys,
     caution_lines,
-    work_of,
+    whole_cautions,
 )
-from diagnose.terminal.pages.page import Page, Paragraph, Tone, Words
+from diagnose.terminal.pages.page import Field, Page, Paragraph, Tone, Words
 from diagnose.terminal.pages.steps import other_steps, step_page
 from diagnose.terminal.pages.suspects import listed, suspects
 from diagnose.terminal.reading_kinds import key_words
+
+# How the advice to mend begins; a page has it in the margin.
+MEND_NOW = "Mend it now: "
 
 # How an advice is shown that is more than one of several steps.
 _ADVICE_TONES = MappingProxyType(
@@ -50,31 +56,33 @@ def answer_page(
         Which of the proposed steps is shown in full, from 0; None where a repair comes
         first.
     seen_cautions : frozenset[str]
-        What `shown_cautions` gave of the pages before: of a caution read in full for
-        the same kind of work, only the first sentence comes again.
+        What `shown_cautions` gave of the pages before: a caution read in full for the
+        same kind of work comes again in one line.
     vocabulary : Vocabulary
         The names of this car.
     """
+    briefs = vocabulary.caution_briefs
+    step = _shown_step(answer, step_index)
+    told = _advice_told(answer, step)
     page = [*_doubts(answer)]
+    if told is not None:
+        page.extend(
+            whole_cautions(told.cautions, seen_cautions, work=MENDING, briefs=briefs)
+        )
+    if step is not None:
+        page.extend(
+            whole_cautions(step.cautions, seen_cautions, work=MEASURING, briefs=briefs)
+        )
     if answer.causes and answer.advice.verdict is not Verdict.FIXED:
         page.append(suspects(answer))
-    step = _shown_step(answer, step_index)
-    is_told = answer.advice.verdict is not Verdict.OPEN or not answer.causes
-    if is_told or step is None:
-        repeated = step.cautions if step is not None else ()
-        if answer.advice.verdict is Verdict.REPAIR:
-            repeated = ()  # the repair comes first: its cautions stand before it
-        page.extend(_advice(answer.advice, seen_cautions, repeated))
-        here = frozenset(answer.advice.cautions).difference(repeated)
-        if step is not None:
-            seen_cautions |= frozenset(caution_keys(here, work_of(step)))
+    if told is not None:
+        page.extend(_advice(told, briefs))
     if step is not None:
-        ranking = listed(answer)
-        page.extend(step_page(step, seen_cautions=seen_cautions, ranking=ranking))
+        page.extend(step_page(step, ranking=listed(answer), briefs=briefs))
     others = other_steps(answer, step, vocabulary)
-    keys = Words(text=_keys(answer, step), tone=Tone.ASIDE)
+    keys = Field(name="type", text=_keys(answer, step), tone=Tone.ASIDE)
     is_close = step is not None or bool(others)
-    return (*page, *others, Paragraph(margin="type", lines=(keys,), is_close=is_close))
+    return (*page, *others, Paragraph(margin="", lines=(keys,), is_close=is_close))
 
 
 def cautions_page(answer: Answer, step_index: int | None) -> Page:
@@ -83,7 +91,9 @@ def cautions_page(answer: Answer, step_index: int | None) -> Page:
     step = _shown_step(answer, step_index)
     if step is not None:
         cautions = (*cautions, *step.cautions)
-    lines = caution_lines(tuple(dict.fromkeys(cautions)), frozenset(), work="")
+    lines = tuple(
+        Words(text=caution, tone=Tone.CAUTION) for caution in dict.fromkeys(cautions)
+    )
     return (
         Paragraph(
             margin="caution",
@@ -95,10 +105,10 @@ def cautions_page(answer: Answer, step_index: int | None) -> Page:
 def shown_cautions(answer: Answer, step_index: int | None) -> frozenset[str]:
     """Return the cautions that `answer_page` shows, with the work each was read for."""
     step = _shown_step(answer, step_index)
-    told = caution_keys(answer.advice.cautions, MENDING)
-    if step is None:
-        return frozenset(told)
-    return frozenset((*told, *caution_keys(step.cautions, work_of(step))))
+    told = _advice_told(answer, step)
+    mending = caution_keys(told.cautions if told else (), MENDING)
+    measuring = caution_keys(step.cautions if step else (), MEASURING)
+    return frozenset((*mending, *measuring))
 
 
 def _shown_step(answer: Answer, step_index: int | None) -> ProposedStep | None:
@@ -115,27 +125,44 @@ def _doubts(answer: Answer) -> tuple[Paragraph, ...]:
     return (Paragraph(margin="mind", lines=lines),) if lines else ()
 
 
-def _advice(
-    advice: Advice, seen_cautions: frozenset[str], repeated: tuple[str, ...]
-) -> tuple[Paragraph, ...]:
-    """Return the advice after its cautions; those repeated with the step come there."""
-    if not advice.says:
-        return ()
+def _advice_told(answer: Answer, step: ProposedStep | None) -> Advice | None:
+    """Return the advice where it says more than to take the step on the page.
+
+    Its cautions are left out where the step has them: the step is what it advises.
+    """
+    advice = answer.advice
+    is_told = advice.verdict is not Verdict.OPEN or not answer.causes
+    if not advice.says or not (is_told or step is None):
+        return None
+    if step is None or advice.verdict is Verdict.REPAIR:
+        return advice
+    own = tuple(one for one in advice.cautions if one not in step.cautions)
+    return replace(advice, cautions=own)
+
+
+def _advice(advice: Advice, briefs: Mapping[str, str]) -> tuple[Paragraph, ...]:
+    """Return the advice after its cautions."""
     tone = _ADVICE_TONES.get(advice.verdict, Tone.PLAIN)
-    own = tuple(caution for caution in advice.cautions if caution not in repeated)
+    name = "mend" if advice.verdict is Verdict.REPAIR else "advice"
     lines = (
-        *caution_lines(own, seen_cautions, work=MENDING),
-        Words(text=advice.says, tone=tone),
+        *caution_lines(advice.cautions, briefs),
+        Field(name=name, text=_without_name(advice.says), tone=tone),
         *_after_repair(advice),
     )
-    return (Paragraph(margin="advice", lines=lines),)
+    return (Paragraph(margin="", lines=lines),)
 
 
-def _after_repair(advice: Advice) -> tuple[Words, ...]:
+def _without_name(says: str) -> str:
+    """Return an advice without the word that the margin has."""
+    bare = says.removeprefix(MEND_NOW)
+    return bare if bare == says else f"{bare[:1].upper()}{bare[1:]}"
+
+
+def _after_repair(advice: Advice) -> tuple[Field, ...]:
     """Return what to type when a repair that is advised is done."""
     if advice.verdict is not Verdict.REPAIR:
         return ()
-    return (Words(text="When it is mended, type: done", tone=Tone.ASIDE),)
+    return (Field(name="then", text="when it is mended type done", tone=Tone.ASIDE),)
 
 
 def _keys(answer: Answer, step: ProposedStep | None) -> str:
@@ -152,7 +179,7 @@ def _keys(answer: Answer, step: ProposedStep | None) -> str:
     if step is None and answer.next_steps:
         keys.append("a (to measure more first)")
     if answer.causes:
-        keys.append("why 1")
+        keys.append("why" if step is not None else "why 1")
     return ", ".join([*keys, "undo", "help", "leave"])
 
 

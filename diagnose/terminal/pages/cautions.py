@@ -1,66 +1,63 @@
 """Cautions on a page, before what they are about.
 
-A caution read in full for some work comes again by its first sentence for the same
-work. Work in another operating state has all of it again, and so has every symptom that
-is tried out: what a running engine asks for was otherwise read with the key off, and
-cut when it mattered.
+All of a caution is shown once, to be read before the step; after that its one line
+stands before every step it belongs to. What has no such line is always told in full.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
-from diagnose.session.answer import ProposedStep
-from diagnose.terminal.pages.page import Tone, Words
+from diagnose.terminal.pages.page import Field, Paragraph, Tone, Words
 
-# The work for which the cautions of a repair are read.
-MENDING = "mending"
-
-# Up to the first full stop, exclamation or question mark before a space.
-_FIRST_SENTENCE = re.compile(r".*?[.!?](?=\s|$)", re.DOTALL)
+# What is done: a caution is read in full once for each.
+MEASURING, MENDING = "measuring", "mending"
 
 
-def caution_lines(
-    cautions: tuple[str, ...], seen_cautions: frozenset[str], *, work: str
-) -> tuple[Words, ...]:
-    """Return cautions in full, or their first sentence when read for such work.
+def whole_cautions(
+    cautions: Iterable[str],
+    seen_cautions: frozenset[str],
+    *,
+    work: str,
+    briefs: Mapping[str, str],
+) -> tuple[Paragraph, ...]:
+    """Return in full the cautions that were not read yet and come in one line later.
 
     Parameters
     ----------
-    cautions : tuple[str, ...]
+    cautions : Iterable[str]
         In the words of knowledge/.
     seen_cautions : frozenset[str]
         What `caution_keys` gave for cautions that were shown before.
     work : str
-        `MENDING`, or what `work_of` gives of a step.
+        `MEASURING` or `MENDING`.
+    briefs : Mapping[str, str]
+        Words of a caution to the same in one line.
     """
-    keys = caution_keys(cautions, work)
+    unread = [
+        Words(text=caution, tone=Tone.CAUTION)
+        for caution in cautions
+        if caution in briefs and _key(caution, work) not in seen_cautions
+    ]
+    if not unread:
+        return ()
+    return (Paragraph(margin="first", lines=tuple(unread), is_first=True),)
+
+
+def caution_lines(
+    cautions: Iterable[str], briefs: Mapping[str, str]
+) -> tuple[Field, ...]:
+    """Return cautions in one line each; in full those that have none."""
     return tuple(
-        Words(
-            text=_shortened(caution) if key in seen_cautions else caution,
-            tone=Tone.CAUTION,
-        )
-        for caution, key in zip(cautions, keys, strict=True)
+        Field(name="caution", text=briefs.get(caution, caution), tone=Tone.CAUTION)
+        for caution in cautions
     )
 
 
 def caution_keys(cautions: Iterable[str], work: str) -> Iterator[str]:
     """Yield for each caution how it is noted that it was read for some work."""
-    return (f"{work}|{caution}" for caution in cautions)
+    return (_key(caution, work) for caution in cautions)
 
 
-def work_of(step: ProposedStep) -> str:
-    """Return what kind of work a step is: its cautions are read in full once for each.
-
-    Trying something out is like nothing else, and hardly ever done twice.
-    """
-    return step.state if step.reading else step.step.name
-
-
-def _shortened(caution: str) -> str:
-    """Return the first sentence of a caution, and how to see all of it."""
-    first = _FIRST_SENTENCE.match(caution)
-    if first is None or first.end() == len(caution):
-        return caution
-    return first.group() + " (all of it: cautions)"
+def _key(caution: str, work: str) -> str:
+    return f"{work}|{caution}"

@@ -87,6 +87,19 @@ def facts_page(answer: Answer) -> Page:
     )
 
 
+def clash_page(says: str, answer: Answer) -> Page:
+    """Say that facts clash, and which can be struck out; nothing is lost."""
+    return (
+        say("clash", says, Tone.PROBLEM),
+        *facts_page(answer),
+        say(
+            "",
+            "What was just typed was left out. If it holds, strike out the fact that "
+            "does not, and type it again.",
+        ),
+    )
+
+
 def _origins(cause: RankedCause) -> Page:
     """Return what may have brought a cause about, with the odds."""
     if not cause.origins:

@@ -1,14 +1,17 @@
-"""Pages on a screen: an auto electrician's notebook, with a margin and a ruled line.
+"""Pages on a screen: an auto electrician's job card, with a margin and a ruled line.
 
-The margin says what a paragraph is about, the ruled line holds the page together, and
-strokes show how likely a cause is. Colour only repeats what the words say already.
+The margin says what a line is about, the ruled line holds the page together, and
+strokes show how likely a cause is. Colour only repeats what the words say already: red
+and black stand on tags like those of the leads. What does not fit a small screen is
+drawn closer, then shortened where the page allows it, then left for the next screenful;
+on a wide one the suspects stand beside the step.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rich.console import Console, RenderableType
 from rich.control import Control
@@ -19,10 +22,10 @@ from rich.text import Text
 
 from diagnose.terminal.pages.page import (
     Chance,
+    Field,
     Line,
     Page,
     Pair,
-    Paragraph,
     Tone,
     Words,
 )
@@ -44,6 +47,17 @@ NARROWEST_TEXT = 20
 # choice. [characters]
 WIDE_FROM = 100
 
+# From this width on the suspects stand beside the step, in a column of the second width
+# with a gap of the third. Own choice: on 120 characters the step keeps what it has on
+# 80.
+BESIDE_FROM = 110
+BESIDE_WIDTH = 38
+BESIDE_GAP = 2
+
+# Lines of a screen that a page leaves to the prompt and to what comes before it. Own
+# choice. [lines]
+KEPT_LINES = 1
+
 # Strokes that stand for certainty, on a narrow screen. Own choice: one for each 10 %.
 STROKES = 10
 
@@ -63,6 +77,17 @@ _STYLES = {
     Tone.ASIDE: Style(dim=True),
     Tone.CAUTION: Style(bold=True, color="yellow"),
     Tone.PROBLEM: Style(bold=True, color="red"),
+    Tone.GOOD: Style(bold=True, color="green"),
+    Tone.RED: Style(bold=True),
+    Tone.BLACK: Style(bold=True),
+}
+
+# How the name of a line looks in the margin, where it is more than a name. Black is
+# drawn on its own ground, so that it is seen on a dark screen too.
+_TAGS = {
+    Tone.RED: Style(bold=True, color="bright_white", bgcolor="red"),
+    Tone.BLACK: Style(bold=True, color="bright_white", bgcolor="black"),
+    Tone.CAUTION: Style(bold=True, color="yellow"),
     Tone.GOOD: Style(bold=True, color="green"),
 }
 
@@ -119,12 +144,45 @@ class Notebook:
         self._ink = ink
 
     def draw(self, page: Page) -> None:
-        """Draw a page under what is on the screen already."""
-        for line in self._lines(page):
+        """Draw a page under what is on the screen already, however long it is."""
+        for screenful in self.screenfuls(page):
+            self.put(screenful)
+
+    def put(self, lines: Sequence[Text]) -> None:
+        """Draw lines of `screenfuls`."""
+        for line in lines:
             self._print(line)
 
+    def screenfuls(self, page: Page) -> list[list[Text]]:
+        """Return the lines of a page, in pieces that each fit the screen.
+
+        Where nobody reads a screen, the page is one piece.
+        """
+        full = list(self._lines(page))
+        if not self._console.is_terminal:
+            return [full]
+        room = max(self._console.height - KEPT_LINES, NARROWEST_TEXT // 2)
+        for closer in (page, *_closer(page)):
+            lines = list(self._lines(closer))
+            if len(lines) <= room:
+                return [lines]
+        first = max((n for n, one in enumerate(page, 1) if one.is_first), default=0)
+        if 0 < first < len(page):
+            return [*self.screenfuls(page[:first]), *self.screenfuls(page[first:])]
+        lines = full if len(page) < 2 else lines
+        return [lines[n : n + room] for n in range(0, len(lines), room)]
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Columns and lines of the screen."""
+        return self._console.width, self._console.height
+
+    def clear(self) -> None:
+        """Empty the screen, for a page to be drawn anew."""
+        self._console.clear()
+
     def rule_off(self) -> None:
-        """Leave room under the last page for the typed line."""
+        """Leave room under the last page."""
         self._print(self._ruled("", Text()))
 
     @contextmanager
@@ -149,18 +207,67 @@ class Notebook:
         self._console.print(line, no_wrap=True, overflow="ignore", crop=False)
 
     def _lines(self, page: Page) -> Iterator[Text]:
+        if self._console.width < BESIDE_FROM:
+            yield from self._column(page, self._content_width)
+            return
+        beside = [n for n, one in enumerate(page) if one.is_beside]
+        if not beside or beside[-1] == len(page) - 1:
+            yield from self._column(page, self._content_width)
+            return
+        at = beside[0]
+        yield from self._column(page[:at], self._content_width)
+        width = min(self._console.width, WIDEST + BESIDE_WIDTH) - MARGIN_WIDTH - 3
+        left = width - BESIDE_WIDTH - BESIDE_GAP
+        rest = tuple(one for one in page[at:] if not one.is_beside)
+        aside = tuple(one for one in page[at:] if one.is_beside)
+        yield from self._side_by_side(
+            list(self._column(rest, left)), list(self._block(aside)), left
+        )
+
+    def _column(self, page: Page, width: int) -> Iterator[Text]:
+        """Lay out paragraphs one under the other."""
         for paragraph in page:
             if not paragraph.is_close:
                 yield self._ruled("", Text())
-            margin = paragraph.margin
-            for line in self._content(paragraph):
-                yield self._ruled(margin, line)
-                margin = ""
+            margin, style = paragraph.margin, _MARGIN
+            for group in _groups(paragraph.lines):
+                if isinstance(group[0], Field):
+                    margin = self._safe(group[0].name)
+                    style = _TAGS.get(group[0].tone, _MARGIN)
+                for line in self._wrapped(self._table(group, width), width):
+                    yield self._ruled(margin, line, style)
+                    margin, style = "", _MARGIN
 
-    def _ruled(self, margin: str, content: Text) -> Text:
+    def _block(self, page: Page) -> Iterator[Text]:
+        """Lay out paragraphs that stand beside others, their margin word above them."""
+        yield Text()
+        for paragraph in page:
+            yield Text(self._safe(paragraph.margin), style=_MARGIN)
+            for group in _groups(paragraph.lines):
+                yield from self._wrapped(self._table(group, BESIDE_WIDTH), BESIDE_WIDTH)
+
+    def _side_by_side(
+        self, left: list[Text], right: list[Text], width: int
+    ) -> Iterator[Text]:
+        column = MARGIN_WIDTH + 3 + width + BESIDE_GAP
+        for number in range(max(len(left), len(right))):
+            line = left[number] if number < len(left) else self._ruled("", Text())
+            if number < len(right):
+                line.append(" " * max(column - line.cell_len, 1))
+                line.append_text(right[number])
+                line.rstrip()
+            yield line
+
+    def _ruled(self, margin: str, content: Text, style: Style = _MARGIN) -> Text:
         """Return one screen line: margin word, rule, content."""
         line = Text(end="")
-        line.append(f"{self._safe(margin):>{MARGIN_WIDTH}}", style=_MARGIN)
+        word = self._safe(margin)
+        if style is _MARGIN:
+            line.append(f"{word:>{MARGIN_WIDTH}}", style=style)
+        else:
+            # a tag covers its word alone
+            line.append(" " * (MARGIN_WIDTH - len(word)))
+            line.append(word, style=style)
         line.append(f" {self._ink.rule} ", style=_RULE)
         line.append_text(content)
         line.rstrip()
@@ -170,26 +277,21 @@ class Notebook:
     def _content_width(self) -> int:
         return max(min(self._console.width, WIDEST) - MARGIN_WIDTH - 3, NARROWEST_TEXT)
 
-    def _content(self, paragraph: Paragraph) -> Iterator[Text]:
-        """Lay out the lines of a paragraph, wrapped, as screen lines."""
-        for group in _groups(paragraph.lines):
-            yield from self._wrapped(self._table(group))
-
-    def _wrapped(self, renderable: RenderableType) -> Iterator[Text]:
-        options = self._console.options.update(width=self._content_width)
+    def _wrapped(self, renderable: RenderableType, width: int) -> Iterator[Text]:
+        options = self._console.options.update(width=width)
         for segments in self._console.render_lines(renderable, options, pad=False):
             line = Text(end="")
             for segment in segments:
                 line.append(segment.text, style=segment.style)
             yield line
 
-    def _table(self, group: tuple[Line, ...]) -> RenderableType:
+    def _table(self, group: tuple[Line, ...], width: int) -> RenderableType:
         """Return lines of one kind with their columns aligned."""
         table = Table.grid(padding=(0, 2, 0, 0))
-        if isinstance(group[0], Words):
+        if isinstance(group[0], Words | Field):
             table.add_column()
         elif isinstance(group[0], Pair):
-            table.add_column(max_width=self._content_width // 2)
+            table.add_column(max_width=width // 2)
             table.add_column()
         else:
             for justify in ("right", "right", "left"):
@@ -204,6 +306,8 @@ class Notebook:
             case Words():
                 text = _SPOKEN.get(line.tone, "") + line.text
                 return (self._text(text, _STYLES[line.tone]),)
+            case Field():
+                return (self._text(line.text, _STYLES[line.tone]),)
             case Pair():
                 style = _STYLES[line.tone]
                 return (self._text(line.name, style), self._text(line.text, style))
@@ -217,7 +321,10 @@ class Notebook:
 
     def _strokes(self, probability: float) -> Text:
         """Return a probability as drawn strokes on a faint line."""
-        length = 2 * STROKES if self._console.width >= WIDE_FROM else STROKES
+        width = self._console.width
+        length = 2 * STROKES if WIDE_FROM <= width < BESIDE_FROM else STROKES
+        if width >= BESIDE_FROM:
+            length = 0  # the column is too narrow for them
         drawn = round(probability * length)
         strokes = Text(self._ink.drawn * drawn, style=_STROKE)
         strokes.append(self._ink.faint * (length - drawn), style=_MARGIN)
@@ -231,10 +338,29 @@ class Notebook:
         return to_ascii(safe) if self._ink.is_ascii else safe
 
 
+def _closer(page: Page) -> Iterator[Page]:
+    """Yield a page ever closer: without room between, then shortened from its end."""
+    close = tuple(replace(one, is_close=True) for one in page)
+    yield close
+    for number in range(len(close) - 1, -1, -1):
+        brief = close[number].brief
+        if brief is not None:
+            short = replace(close[number], lines=brief)
+            close = (*close[:number], short, *close[number + 1 :])
+            yield close
+
+
 def _groups(lines: tuple[Line, ...]) -> Iterator[tuple[Line, ...]]:
-    """Give runs of lines of one kind, which share their columns."""
+    """Give runs of lines of one kind, which share their columns.
+
+    A line of a card stands by itself: its name is in the margin.
+    """
     start = 0
     for end in range(1, len(lines) + 1):
-        if end == len(lines) or type(lines[end]) is not type(lines[start]):
+        if (
+            end == len(lines)
+            or type(lines[end]) is not type(lines[start])
+            or isinstance(lines[start], Field)
+        ):
             yield lines[start:end]
             start = end

@@ -1,7 +1,8 @@
 """A page: what a face shows, before anyone decides how it looks.
 
-A page is paragraphs with a word in the margin; a paragraph is lines of three kinds.
-`notebook` draws pages for a screen, `plain` writes them for pipes and screen readers.
+A page is paragraphs with a word in the margin; a paragraph is lines of four kinds. A
+paragraph says what may be left of it where the screen is small. `notebook` draws pages
+for a screen, `plain` writes them for pipes and screen readers.
 """
 
 from __future__ import annotations
@@ -21,6 +22,8 @@ class Tone(Enum):
     CAUTION = "caution"
     PROBLEM = "problem"
     GOOD = "good"
+    RED = "red"
+    BLACK = "black"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +44,25 @@ class Pair:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """A line of a job card: its name stands in the margin.
+
+    Parameters
+    ----------
+    name, text : str
+        What it is about, and what it says.
+    tone : Tone
+    spoken : str
+        The name where it is read aloud; empty for the name itself.
+    """
+
+    name: str
+    text: str
+    tone: Tone = Tone.PLAIN
+    spoken: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Chance:
     """One cause in the ranking: its number, its probability, its sentence."""
 
@@ -50,7 +72,7 @@ class Chance:
 
 
 # One line of a page, before it is wrapped.
-Line = Words | Pair | Chance
+Line = Words | Pair | Chance | Field
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,11 +87,20 @@ class Paragraph:
         What it says, in order.
     is_close : bool
         No room is left between this paragraph and the one above.
+    brief : tuple[Line, ...] or None
+        What is left of it where the page does not fit the screen; None: all of it.
+    is_beside : bool
+        On a wide screen it stands beside the paragraphs after it.
+    is_first : bool
+        Where the page does not fit the screen, this one is read before the rest.
     """
 
     margin: str
     lines: tuple[Line, ...]
     is_close: bool = False
+    brief: tuple[Line, ...] | None = None
+    is_beside: bool = False
+    is_first: bool = False
 
 
 # What a face shows at once.

@@ -8,7 +8,15 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from diagnose.terminal.pages.page import Chance, Line, Page, Pair, Paragraph, Tone
+from diagnose.terminal.pages.page import (
+    Chance,
+    Field,
+    Line,
+    Page,
+    Pair,
+    Paragraph,
+    Tone,
+)
 from diagnose.terminal.safe_text import clean
 from diagnose.units import format_probability
 
@@ -58,5 +66,8 @@ def _sentence(line: Line) -> str:
         case Pair():
             separator = " " if line.name.endswith((".", ")")) else ": "
             return f"{line.name}{separator}{line.text}"
+        case Field():
+            name = line.spoken or line.name
+            return f"{name[:1].upper()}{name[1:]}: {line.text}"
         case _:
             return _SPOKEN.get(line.tone, "") + line.text

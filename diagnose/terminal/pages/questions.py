@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.pages.page import (
+    Field,
     Page,
     Pair,
     Paragraph,
@@ -16,6 +18,9 @@ from diagnose.terminal.pages.page import (
     say,
     spoken,
 )
+
+# The letters under which groups of complaints are listed.
+GROUP_LETTERS = "abcdefghij"
 
 # Symptoms listed after words of the person's own. Own choice: a third of a screen.
 SHOWN_MATCHES = 6
@@ -36,14 +41,45 @@ def opening_page(car_title: str, case: str, safety_note: str) -> Page:
     )
 
 
-def complaint_page(vocabulary: Vocabulary) -> Page:
-    """Return the question what is wrong, with numbered answers."""
-    return choice_page(
-        "trouble",
-        "What is wrong with the car?",
-        choices=tuple(vocabulary.complaints.values()),
-        hint="type its number; Enter alone: none of these, describe by symptoms",
+def complaint_page(vocabulary: Vocabulary, group: str = "") -> Page:
+    """Return the question what is wrong, with numbered answers in their groups.
+
+    Parameters
+    ----------
+    vocabulary : Vocabulary
+        The names of this car.
+    group : str
+        The letter of the group that is asked for; empty for all of them.
+    """
+    hint = (
+        "type its number, or words for it; Enter alone: none of these, describe by "
+        "symptoms"
     )
+    page = [say("trouble", "What is wrong with the car?", Tone.STRONG)]
+    number = 0
+    groups = vocabulary.complaint_groups.items()
+    for letter, (words, names) in zip(GROUP_LETTERS, groups, strict=False):
+        first, number = number + 1, number + len(names)
+        if group not in ("", letter):
+            continue
+        says = tuple(vocabulary.complaints[name] for name in names)
+        heading = Field(name=letter, text=words, tone=Tone.ASIDE, spoken="Group")
+        listed = tuple(
+            Pair(name=f"{first + place}.", text=text) for place, text in enumerate(says)
+        )
+        brief = replace(
+            heading,
+            text=f"{words}: {first} to {number} (type {letter})",
+            tone=Tone.PLAIN,
+            spoken=f"Group {letter}",
+        )
+        page.append(
+            Paragraph(
+                margin="", lines=(heading, *listed), brief=(brief,), is_close=True
+            )
+        )
+    hint_line = (Words(text=hint, tone=Tone.ASIDE),)
+    return (*page, Paragraph(margin="", lines=hint_line, is_close=True))
 
 
 def context_page(question: str, answers: Sequence[str]) -> Page:
@@ -120,6 +156,63 @@ def choice_page(
                 Words(text=hint, tone=Tone.ASIDE),
             ),
         ),
+    )
+
+
+def which_page(question: str, *, now: bool) -> Page:
+    """Return which of two answers to a symptom holds; `now` is the latest."""
+    after, before = ("yes", "no") if now else ("no", "yes")
+    return choice_page(
+        "which",
+        f"{question} You said {before} before. Which holds?",
+        choices=(f"{before}, as before", f"{after}, as just typed"),
+        hint="type its number; Enter alone: as before",
+    )
+
+
+def meant_page(told: str, meant: str, because: str) -> Page:
+    """Return the question whether a reading was meant as it was typed.
+
+    Parameters
+    ----------
+    told, meant : str
+        As it was typed, and what was more likely read; empty where nothing is.
+    because : str
+        What makes the one of the other.
+    """
+    if not meant:
+        says = (
+            f"{told}: no fault of this car gives that. Look where both leads are and "
+            "what the car is doing, and take it again."
+        )
+        hint = "type the number again: it is then believed; Enter alone: forget it"
+        hint_line = (Words(text=hint, tone=Tone.ASIDE),)
+        return (
+            say("sure?", says, Tone.STRONG),
+            Paragraph(margin="", lines=hint_line, is_close=True),
+        )
+    choices = [f"{meant} ({because})"]
+    if meant != told:
+        choices.append(f"{told}, as typed")
+    return choice_page(
+        "sure?",
+        f"Did you mean {meant}?",
+        choices=choices,
+        hint="type its number; Enter alone: the first; or type the reading anew",
+    )
+
+
+def term_page(vocabulary: Vocabulary, term: str) -> Page:
+    """Return what a word of the pages means; without one, which can be asked."""
+    if term:
+        return (say("term", f"{term}: {vocabulary.terms[term]}"),)
+    meant: dict[str, str] = {}
+    for name, says in vocabulary.terms.items():
+        meant.setdefault(says, name)
+    names = ", ".join(sorted(meant.values()))
+    return (
+        say("terms", names),
+        say("", "ask for one by: what is feed end", Tone.ASIDE),
     )
 
 

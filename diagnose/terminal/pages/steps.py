@@ -1,12 +1,16 @@
-"""A step on a page: cautions first, then how to do it, then what it would show.
+"""A step on a page, as a job card: the caution, how it is done, what is good, and why.
 
-Leaves which step it is to `answers`.
+Short lines with their names in the margin, the value of a sound car first. Leaves which
+step it is to `answers`, and how a card looks to the faces.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
+from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.answer import (
     Answer,
     ExpectedValue,
@@ -15,8 +19,10 @@ from diagnose.session.answer import (
     Verdict,
 )
 from diagnose.session.vocabulary import Vocabulary
-from diagnose.terminal.pages.cautions import caution_lines, work_of
+from diagnose.session.wording import substitution_words
+from diagnose.terminal.pages.cautions import caution_lines
 from diagnose.terminal.pages.page import (
+    Field,
     Line,
     Page,
     Pair,
@@ -25,45 +31,103 @@ from diagnose.terminal.pages.page import (
     Words,
     spoken,
 )
+from diagnose.terminal.pages.suspects import SHOWN_CAUSES
 from diagnose.units import format_minutes
 
 # The proposed step and two others: ``a`` is the one that answers are about first.
 STEP_LETTERS = ("a", "b", "c")
 
-# Values that a step may show, on its page. Own choice: with the suspects they fit on a
-# screen of thirty lines.
-SHOWN_EXPECTED = 5
+# Said of a suspect that shows what a sound car shows.
+SAME = "the same as good"
+
+# By what steps are ordered, said with their figures.
+ORDER = (
+    "steps stand in the order of what each minute they take saves, the best of them "
+    "with the reading after it looked at too; of about equal ones the easiest is first"
+)
+
+# How far a suspect's range may stick out of the good band and still be the same, on
+# either side. [1, of the band] Own choice: a reading there is called good.
+STICKS_OUT = 0.5
+
+# Ranges whose ends are no further apart than this share of them, and the rest below,
+# are alike to who reads a meter. [1; V, V AC, Ω, A, V along a fuse] Own choice.
+ALIKE_SHARE = 0.02
+_ALIKE = MappingProxyType(
+    {
+        ReadingKind.DC_VOLTS: 0.05,
+        ReadingKind.AC_VOLTS: 0.005,
+        ReadingKind.OHMS: 0.2,
+        ReadingKind.AMPS: 0.1,
+        ReadingKind.FUSE: 0.0002,
+    }
+)
+
+# Lines of a card whose names say which lead it is.
+_LEAD_TONES = MappingProxyType({"red": Tone.RED, "black": Tone.BLACK})
+
+# Numbers in words, for how many suspects there are.
+_COUNTS = ("no", "the one", "the two", "the three", "the four")
 
 
 def step_page(
     step: ProposedStep,
     *,
-    seen_cautions: frozenset[str],
     ranking: Sequence[RankedCause],
+    briefs: Mapping[str, str] = MappingProxyType({}),
 ) -> Page:
-    """Return one step: cautions, then how to do it, then what to expect.
+    """Return one step: cautions, how to do it, what is good, what suspects show, why.
 
     Parameters
     ----------
     step : ProposedStep
         What to do.
-    seen_cautions : frozenset[str]
-        As in `answer_page`.
     ranking : Sequence[RankedCause]
         The causes on the page, whose numbers stand before what they would give.
+    briefs : Mapping[str, str]
+        Words of a caution to the same in one line.
     """
-    doing: list[Line] = list(
-        caution_lines(step.cautions, seen_cautions, work=work_of(step))
-    )
-    doing.append(Words(text=step.instruction, tone=Tone.STRONG))
-    doing.append(Words(text=_cost(step), tone=Tone.ASIDE))
-    expected = _expected(step.expected[:SHOWN_EXPECTED], ranking)
-    page = [
-        Paragraph(margin="measure" if step.reading else "look for", lines=tuple(doing))
+    name = "measure" if step.reading else "look for"
+    if step.reading is not None and step.reading.kind is ReadingKind.LOOK:
+        name = "look"
+    if isinstance(step.step, SubstitutionTest):
+        name = "try"
+    lines: list[Line] = [
+        *caution_lines(step.cautions, briefs),
+        Field(name=name, text=step.card.act, tone=Tone.STRONG),
+        *(
+            Field(
+                name=line.name,
+                text=line.text,
+                tone=_LEAD_TONES.get(line.name, Tone.PLAIN),
+            )
+            for line in step.card.lines
+        ),
+        *_values(step, ranking),
+        Field(name="why", text=why_words(step, ranking), tone=Tone.ASIDE),
     ]
-    if expected:
-        page.append(Paragraph(margin="shows", lines=expected, is_close=True))
-    return tuple(page)
+    return (Paragraph(margin="", lines=tuple(lines)),)
+
+
+def worth_page(step: ProposedStep, ranking: Sequence[RankedCause]) -> Page:
+    """Return why a step is proposed, in figures, and what every cause would show."""
+    told = f"tells {step.bits:.1f} bit about what is wrong"
+    saved = f"saves {step.saves_minutes:.0f} min of the way to a repair on average"
+    if step.saves_minutes <= 0.0:
+        saved = "saves no time: it costs more minutes than it spares"
+    values = tuple(Pair(name=value.words, text=value.says) for value in step.expected)
+    return (
+        Paragraph(
+            margin="why",
+            lines=(
+                Words(text=step.instruction, tone=Tone.STRONG),
+                Words(text=why_words(step, ranking)),
+                Words(text=f"takes {format_minutes(step.minutes)}; {saved}; {told}"),
+                Words(text=ORDER, tone=Tone.ASIDE),
+            ),
+        ),
+        Paragraph(margin="shows", lines=values),
+    )
 
 
 def other_steps(
@@ -77,53 +141,140 @@ def other_steps(
         for letter, step in zip(STEP_LETTERS, answer.next_steps, strict=False)
         if step is not shown
     )
-    return (Paragraph(margin="or", lines=others, is_close=True),) if others else ()
+    if not others:
+        return ()
+    letters = " and ".join(pair.name for pair in others)
+    brief = (Words(text=f"other steps: {letters} (type the letter)", tone=Tone.ASIDE),)
+    return (Paragraph(margin="or", lines=others, brief=brief, is_close=True),)
 
 
 def step_words(step: ProposedStep, vocabulary: Vocabulary) -> str:
     """Return a step in one line, for a choice."""
     reading = step.reading
+    if isinstance(step.step, SubstitutionTest):
+        changed = substitution_words(step.step.substitution)
+        seen = reading.red if reading else spoken(step.step.look.name.split("|")[-1])
+        return f"{changed}: {seen}? ({format_minutes(step.minutes)})"
     if reading is None:
-        return f"{step.instruction} ({format_minutes(step.minutes)})"
+        return f"{step.card.act} ({spoken(step.state)}; {format_minutes(step.minutes)})"
     at = f"{reading.kind.value} at {reading.red}"
     if reading.black not in ("", vocabulary.reference):
         at = f"{reading.kind.value} from {reading.red} to {reading.black}"
     return f"{at}, {spoken(step.state)} ({format_minutes(step.minutes)})"
 
 
-def _expected(
-    values: Sequence[ExpectedValue], ranking: Sequence[RankedCause]
-) -> tuple[Pair, ...]:
-    """Return what a step shows, with all that would show the same on one line."""
-    alike: dict[str, list[ExpectedValue]] = {}
-    for value in values:
-        alike.setdefault(value.words, []).append(value)
-    return tuple(
-        Pair(name=words, text=_whose_words(group, ranking))
-        for words, group in alike.items()
-    )
+def why_words(step: ProposedStep, ranking: Sequence[RankedCause]) -> str:
+    """Return in words why this step, and what it takes.
+
+    Parameters
+    ----------
+    step : ProposedStep
+    ranking : Sequence[RankedCause]
+        The causes on the page.
+    """
+    takes = f"takes {format_minutes(step.minutes)}"
+    if not step.is_for_worth:
+        return f"{step.reason}; {takes}" if step.reason else takes
+    parts = _split_words(_groups(step, ranking))
+    return f"{parts}; {takes}"
 
 
-def _whose_words(group: Sequence[ExpectedValue], ranking: Sequence[RankedCause]) -> str:
-    """Return whose value it is; among several, suspects go by their numbers."""
-    numbered = {
+def _split_words(groups: Mapping[str, Sequence[int]]) -> str:
+    """Return how what a step shows divides the suspects on the page."""
+    count = sum(len(numbers) for numbers in groups.values())
+    every = _COUNTS[count] if count < len(_COUNTS) else f"the {count}"
+    suspects = "suspect" if count == 1 else "suspects"
+    if not groups:
+        return "tells causes apart that are not listed"
+    if set(groups) == {SAME}:
+        return f"what is good leaves {every} {suspects}, what is not speaks for others"
+    if len(groups) == 1:
+        return f"what is good clears {every} {suspects}"
+    if len(groups) == count:
+        return f"tells {every} {suspects} apart"
+    return f"splits {every} {suspects} in {len(groups)}"
+
+
+def _values(step: ProposedStep, ranking: Sequence[RankedCause]) -> tuple[Field, ...]:
+    """Return what is good, then what each suspect would show, alike on one line."""
+    good = _good(step)
+    if good is None:
+        return ()
+    lines = [Field(name="good", text=good.words, tone=Tone.GOOD)]
+    groups = _groups(step, ranking)
+    for words, numbers in groups.items():
+        listed = ", ".join(map(str, numbers))
+        one_or_more = "suspect" if len(numbers) == 1 else "suspects"
+        spoken_name = f"{one_or_more} {listed}"
+        lines.append(Field(name=listed, text=words, spoken=spoken_name))
+    if set(groups) <= {SAME}:
+        numbered = _numbered(ranking)
+        lines.extend(
+            Field(name="else", text=f"{value.words}: {value.says}")
+            for value in step.expected
+            if value.cause and value.cause not in numbered
+            if not _is_same(value, good, step)
+        )
+    return tuple(lines)
+
+
+def _groups(
+    step: ProposedStep, ranking: Sequence[RankedCause]
+) -> Mapping[str, Sequence[int]]:
+    """Return what suspects would show, each with the numbers of those that show it."""
+    good, numbered = _good(step), _numbered(ranking)
+    groups: dict[str, list[int]] = {}
+    firsts: list[ExpectedValue] = []
+    for value in step.expected:
+        if good is None or value.cause not in numbered:
+            continue
+        words = SAME
+        if not _is_same(value, good, step):
+            alike = next((one for one in firsts if _is_alike(one, value, step)), value)
+            firsts.append(alike)
+            words = alike.words
+        groups.setdefault(words, []).append(numbered[value.cause])
+    return {
+        words: sorted(numbers)
+        for words, numbers in sorted(groups.items(), key=lambda item: min(item[1]))
+    }
+
+
+def _numbered(ranking: Sequence[RankedCause]) -> Mapping[str, int]:
+    """Return the numbers under which causes stand on the page."""
+    return {
         member: number
-        for number, cause in enumerate(ranking, start=1)
+        for number, cause in enumerate(ranking[:SHOWN_CAUSES], start=1)
         for member in cause.members
     }
-    numbers = sorted(
-        numbered[value.cause] for value in group if value.cause in numbered
+
+
+def _good(step: ProposedStep) -> ExpectedValue | None:
+    """Return what a sound car shows."""
+    return next((value for value in step.expected if not value.cause), None)
+
+
+def _is_same(value: ExpectedValue, good: ExpectedValue, step: ProposedStep) -> bool:
+    """Return whether a value would be called good."""
+    if value.words == good.words or _is_alike(value, good, step):
+        return True
+    middle, room = 0.5 * (value.low + value.high), STICKS_OUT * (good.high - good.low)
+    return (
+        step.reading is not None
+        and good.low <= middle <= good.high
+        and value.low >= good.low - room
+        and value.high <= good.high + room
     )
-    others = [value.says for value in group if value.cause not in numbered]
-    if len(group) == 1 and numbers:
-        return f"{numbers[0]}. {group[0].says}"
-    if numbers:
-        one_or_more = "suspect" if len(numbers) == 1 else "suspects"
-        others.append(f"{one_or_more} {', '.join(map(str, numbers))}")
-    return "; ".join(others)
 
 
-def _cost(step: ProposedStep) -> str:
-    """Return what a step costs, and why it is proposed."""
-    cost = format_minutes(step.minutes)
-    return f"{cost}; {step.reason}" if step.reason else cost
+def _is_alike(one: ExpectedValue, other: ExpectedValue, step: ProposedStep) -> bool:
+    """Return whether a person would not tell two ranges apart."""
+    reading = step.reading
+    if reading is None or reading.kind not in _ALIKE:
+        return one.words == other.words
+    rest = _ALIKE[reading.kind]
+    ends = ((one.low, other.low), (one.high, other.high))
+    return all(
+        a == b or abs(a - b) <= rest + ALIKE_SHARE * max(abs(a), abs(b))
+        for a, b in ends
+    )

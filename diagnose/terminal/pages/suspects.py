@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from diagnose.session.answer import Answer, RankedCause
+from diagnose.session.answer import LIKELIER_THAN_NOT, Answer, RankedCause
 from diagnose.terminal.pages.page import Chance, Line, Page, Paragraph, Tone, Words
 from diagnose.units import format_probability
 
@@ -32,14 +32,21 @@ def listed(answer: Answer) -> Sequence[RankedCause]:
 
 def suspects(answer: Answer) -> Paragraph:
     """Return the top of the ranking, and how much is below it."""
-    shown = listed(answer)
-    lines: list[Line] = [*_mended(answer)]
-    lines.extend(
-        Chance(number=number, probability=cause.probability, text=_suspect_words(cause))
-        for number, cause in enumerate(shown, start=1)
+    shown, mended = listed(answer), _mended(answer)
+    rest = _rest(answer, len(shown))
+    lines, brief = (
+        tuple(
+            Chance(number=number, probability=cause.probability, text=says(cause))
+            for number, cause in enumerate(shown, start=1)
+        )
+        for says in (_brought_about, _says)
     )
-    lines.extend(_rest(answer, len(shown)))
-    return Paragraph(margin="suspects", lines=tuple(lines))
+    return Paragraph(
+        margin="suspects",
+        lines=(*mended, *lines, *rest),
+        brief=(*mended, *brief, *rest),
+        is_beside=True,
+    )
 
 
 def causes_page(answer: Answer, more_than_two_probability: float) -> Page:
@@ -71,6 +78,22 @@ def causes_page(answer: Answer, more_than_two_probability: float) -> Page:
         note += "; two faults may be there together, so the chances add up to more"
     lines.append(Words(text=note, tone=Tone.ASIDE))
     return (Paragraph(margin="suspects", lines=tuple(lines)),)
+
+
+def _says(cause: RankedCause) -> str:
+    """Return a suspect in words."""
+    return cause.says
+
+
+def _brought_about(cause: RankedCause) -> str:
+    """Return a suspect in words, and what likely brought it about where that is known.
+
+    How likely, and what is less likely, is told by `why` and in the whole ranking.
+    """
+    root = cause.origins[0] if cause.origins else None
+    if root is None or not root.cause or root.probability < LIKELIER_THAN_NOT:
+        return cause.says
+    return f"{cause.says}, brought about by: {root.says}"
 
 
 def _suspect_words(cause: RankedCause) -> str:
@@ -112,7 +135,7 @@ def _rest(answer: Answer, shown: int) -> tuple[Words, ...]:
         return ()
     words = f"anything else: about {format_probability(over)}"
     if len(answer.causes) > shown:
-        words += " (more of it: causes)"
+        words += " (causes)"
     return (Words(text=words, tone=Tone.ASIDE),)
 
 

@@ -16,7 +16,13 @@ from diagnose.files.cases.case_file import load_case
 from diagnose.files.cases.case_text import case_text
 from diagnose.files.cases.worked_case import WorkedCase
 from diagnose.files.resources import shipped_cases
-from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
+from diagnose.session.facts import (
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SubstitutionFact,
+    SymptomFact,
+)
 from diagnose.session.ready_car import Model
 from diagnose.session.wording import observation_words
 from diagnose.terminal.car_files import is_there, open_car, published_knowledge
@@ -32,7 +38,7 @@ from diagnose.terminal.pages.page import (
 )
 from diagnose.terminal.pages.plain import plain_text
 from diagnose.terminal.pages.suspects import SHOWN_CAUSES
-from diagnose.trial.case_recording import Recording, record
+from diagnose.trial.case_recording import Recording, leading_tests, record
 from diagnose.trial.case_replay import Check, Replayed, replay
 from diagnose.units import format_minutes
 
@@ -163,6 +169,7 @@ def record_anew(name: str, *, open_model: ModelOpener, sink: TextIO) -> None:
         title=case.title,
         owner=case.owner,
         history=case.history,
+        tests=leading_tests(case),
     )
     _write_case(record(wanted, open_model(car, knowledge)), path, sink)
 
@@ -279,7 +286,7 @@ def _check_page(checks: tuple[Check, ...]) -> tuple[Paragraph, ...]:
 
 def _told_words(fact: Fact, car: Car) -> str:
     match fact:
-        case ReadingFact() | SymptomFact():
+        case ReadingFact() | SymptomFact() | SubstitutionFact():
             return f"found: {observation_words(fact, car)}"
         case RepairFact(cause=cause):
             return f"mended: {cause}"

@@ -9,15 +9,18 @@ from diagnose.circuit.car import Car
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.checks.doubts import car_warnings
+from diagnose.files.car.checks.unworked import uncovered
 from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
 from diagnose.files.car.writing.wire_list import wire_list
 from diagnose.measurement.quantities import lacking_roles, usable_symptoms
+from diagnose.session.car_size import size_warning
 from diagnose.terminal.car_files import open_car, published_knowledge
+from diagnose.terminal.machine import machine_bytes
 from diagnose.terminal.safe_text import clean
 
 
 def check_car_file(name: str, sink: TextIO) -> None:
-    """Say that a car file is sound, how much it describes, and what is doubtful.
+    """Say that a car file is sound, what is doubtful in it and what it leaves out.
 
     Raises
     ------
@@ -26,8 +29,12 @@ def check_car_file(name: str, sink: TextIO) -> None:
     """
     knowledge = published_knowledge()
     car = open_car(name, knowledge)
-    warnings = car_warnings(car)
-    _write_lines(sink, tuple(str(warning) for warning in warnings))
+    too_large = size_warning(car, knowledge, machine_bytes())
+    warnings = [str(warning) for warning in car_warnings(car)]
+    warnings += [f"{name}: warning: {too_large}"] if too_large else []
+    _write_lines(sink, tuple(warnings))
+    notes = tuple(f"{name}: {note}" for note in uncovered(car, knowledge.states))
+    _write_lines(sink, notes)
     _write_lines(sink, tuple(_role_lines(name, car, knowledge)))
     count = len(warnings)
     doubts = f", with {count} warning{'s' if count > 1 else ''}" if count else ""

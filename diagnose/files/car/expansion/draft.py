@@ -35,6 +35,8 @@ class Draft:
         Part to the entry that declares it, and assembly to its first entry.
     defaults : Defaults
         Kind of part to parameter to its default, for this car's system voltage.
+    coils : Mapping[str, Mapping[str, Value]]
+        Role of contacts to the defaults of the coil that works them, likewise.
     terminals : dict[str, Location]
         Every terminal that can be named, and the entry that declares it.
     sits_on : dict[str, tuple[str, Location]]
@@ -64,6 +66,9 @@ class Draft:
     knowledge: Knowledge
     defaults: Defaults
     broken: set[str]
+    coils: Mapping[str, Mapping[str, Value]] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
     ground_post: str = "minus"
     guessed: Mapping[str, str] = field(default_factory=dict)
     parts: list[Part] = field(default_factory=list)

@@ -59,9 +59,18 @@ def resolve(draft: Draft) -> tuple[Part, ...]:
                 terminals=MappingProxyType(terminals),
                 values=MappingProxyType(dict(part.values)),
                 place=place,
+                stud_beside=_stud_node(part, nodes),
             )
         )
     return tuple(parts)
+
+
+def _stud_node(part: Part, nodes: Mapping[str, str]) -> tuple[str, str] | None:
+    """Return the end that could be on another stud, with the node of that one."""
+    if part.stud_beside is None or part.stud_beside[1] not in nodes:
+        return None
+    end, name = part.stud_beside
+    return end, nodes[name]
 
 
 def _taint_by_unread(draft: Draft, nodes: Mapping[str, str]) -> None:

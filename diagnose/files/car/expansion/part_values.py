@@ -80,17 +80,32 @@ def defaults_for(defaults: Defaults, *, system_volts: float) -> Defaults:
         return defaults
     return {
         kind: {
-            parameter: _scaled(value, voltage_factor(parameter, system_volts))
+            parameter: scaled_value(value, voltage_factor(parameter, system_volts))
             for parameter, value in values.items()
         }
         for kind, values in defaults.items()
     }
 
 
-def _scaled(
+def scaled_value(
     value: Value, factor: float, *, reason: str = "for this system voltage"
 ) -> Value:
-    """Return a value times a factor, with the same relative spread."""
+    """Return a value times a factor, with the same relative spread.
+
+    Parameters
+    ----------
+    value : Value
+        Any value.
+    factor : float
+        What its middle is multiplied by. [1]
+    reason : str
+        Why, for its source.
+
+    Returns
+    -------
+    Value
+        The same one for a factor of 1.
+    """
     if factor == 1.0:
         return value
     distribution = value.distribution
@@ -142,7 +157,7 @@ def under_conditions(
             words.append(f"an age of {years:g} years")
         if words and parameter in result:
             reason = f"at {' and '.join(words)}"
-            result[parameter] = _scaled(result[parameter], factor, reason=reason)
+            result[parameter] = scaled_value(result[parameter], factor, reason=reason)
     return result
 
 

@@ -87,6 +87,14 @@ def add_relay(
         values = draft.values(
             kind, entry.values, location=location, among=("coil", "contacts")
         )
+        if kind == "coil":
+            values.update(
+                (parameter, value)
+                for parameter, value in draft.coils.get(
+                    roles["contacts"] or "", {}
+                ).items()
+                if parameter not in entry.values
+            )
         if kind == "contacts" and entry.rated is not None:
             values["contact_rating_amps"] = given_value(entry.rated, None)
         draft.add(

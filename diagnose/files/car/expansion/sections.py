@@ -21,6 +21,12 @@ from diagnose.files.car.expansion.metal_and_sources import (
     add_metal,
     add_starter,
 )
+from diagnose.files.car.expansion.plugs_and_clamps import (
+    add_clamp,
+    add_plug,
+    add_run,
+    note_studs_beside,
+)
 from diagnose.files.car.expansion.relays_and_joints import (
     add_rating,
     add_relay,
@@ -82,6 +88,13 @@ def expand(car: CarEntry, draft: Draft) -> None:
             colour=wire.colour or "",
             note=wire.note or "",
         )
+    for name, plug in car.plugs.items():
+        add_plug(name, plug, draft, ("plugs", name))
+    for name, terminal in car.clamps.items():
+        add_clamp(name, terminal, draft, ("clamps", name))
+    note_studs_beside(car, draft)
+    for name in car.circuits:
+        add_run(name, draft, ("circuits", name))
 
 
 def _each(
@@ -126,17 +139,23 @@ def _add_switch(
                 values=draft.values("switch-contact", entry.values, location=location),
                 closed_in=frozenset(positions),
                 place=entry.place,
-                role=_contact_role(draft, name, positions),
+                role=_contact_role(draft, name, positions, location),
             ),
             location,
         )
 
 
-def _contact_role(draft: Draft, switch: str, positions: Collection[str]) -> str | None:
-    """Return the role of a contact that is live both while cranking and otherwise."""
+def _contact_role(
+    draft: Draft, switch: str, positions: Collection[str], location: Location
+) -> str | None:
+    """Return the role of a contact: the switch's name when that is one.
+
+    Else that of contacts which are live both while cranking and otherwise.
+    """
     start = draft.start_positions.get(switch)
-    is_for_both = start in positions and len(positions) > 1
-    return known_role(draft, "key-contact") if is_for_both else None
+    if start in positions and len(positions) > 1:
+        return known_role(draft, "key-contact")
+    return draft.role(switch, "switch-contact", None, location=location)
 
 
 def _add_controller(
@@ -191,6 +210,7 @@ def _add_memory(
                 "electronics", {}, location=location, sizes={"load_amps": entry.memory}
             ),
             place=entry.place,
+            role=known_role(draft, "controller-memory"),
         ),
         location,
     )
@@ -280,11 +300,17 @@ def _add_part(name: str, entry: PartEntry, draft: Draft, location: Location) -> 
 def _join_terminals(
     name: str, entry: PartEntry, draft: Draft, location: Location
 ) -> dict[str, str]:
-    """Declare the terminals of a part given in full, and join them."""
+    """Declare the terminals of a part given in full, and join them.
+
+    Several parts of one assembly have terminals of the same name, such as the pins of a
+    plug: the first has them under the assembly's name, the others under their own.
+    """
     terminals = {}
+    whole = entry.assembly or name
+    is_first = not any(f"{whole}.{one}" in draft.terminals for one in entry.terminals)
     for terminal, connection in entry.terminals.items():
         own = draft.declare(
-            entry.assembly or name,
+            whole if is_first else name,
             terminal,
             place=entry.place,
             location=location,

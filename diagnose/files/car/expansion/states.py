@@ -1,18 +1,30 @@
 """Operating states of a car: those of knowledge/ with the car's own switches.
 
-Leaves what a state does to the circuit to `circuit`.
+A state that says which loads are on is there only when the file writes it: a state is
+never solved with the key off under the name of one with the key on. Leaves which
+states come with switches and outputs to `states_with_parts`, and what a state does to
+the circuit to `circuit`.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from types import MappingProxyType
 from typing import TypeVar
 
-from diagnose.circuit.car import OperatingState
+from diagnose.circuit.car import ComesWith, OperatingState
 from diagnose.errors import did_you_mean
 from diagnose.files.car.expansion.draft import Draft
+from diagnose.files.car.expansion.states_with_parts import (
+    KEY_ON,
+    has_state,
+    is_on,
+    priming_seconds,
+    switched_words,
+    worked_positions,
+)
 from diagnose.files.car.grammar.entries import CarEntry, StateEntry
 from diagnose.files.yaml_positions import Location
 
@@ -57,24 +69,86 @@ def car_states(car: CarEntry, draft: Draft) -> tuple[OperatingState, ...]:
         With their switches, outputs and labels.
     """
     switches = car_switches(car)
-    grounded = "positive" if draft.ground_post == "plus" else "negative"
     known = draft.knowledge.states
-    states = {name: state for name, state in known.items() if not state.is_optional}
+    states = _default_states(car, known)
     for name, entry in car.states.items():
-        state = _merged(name, entry, {**known, **states}, draft)
-        if state is not None:
-            _check_positions(name, entry, switches, draft)
-            states[name] = state
-    _check_order(car, states, draft)
-    commands = _commands(car, states, draft)
-    return tuple(
-        replace(
-            state,
-            label=state.label.replace("{grounded}", grounded),
-            commands=state.commands | commands.get(name, frozenset()),
-        )
-        for name, state in states.items()
-    )
+        if name not in known:
+            own = _merged(name, entry, {**known, **states}, draft)
+            if own is None:
+                continue
+            states[name] = own
+        _check_positions(name, entry, switches, draft)
+    _check_order(car, {**known, **states}, draft)
+    _check_outputs(car, states, draft)
+    states = {name: _after_one_there(s, states, known) for name, s in states.items()}
+    found = {name: _with_commands(state, car) for name, state in states.items()}
+    return tuple(_in_words(state, found, car, draft) for state in found.values())
+
+
+def _default_states(
+    car: CarEntry, known: Mapping[str, OperatingState]
+) -> dict[str, OperatingState]:
+    """Return the states of knowledge/ that the car has, in the order there."""
+    built: dict[str, OperatingState] = {}
+
+    def build(name: str) -> OperatingState:
+        if name not in built:
+            base = known[name]
+            there = base.like and has_state(car, known[base.like], known)
+            like = build(base.like).switch_positions if there else {}
+            worked = worked_positions(car, base, known)
+            positions = MappingProxyType({**like, **worked})
+            base = replace(base, switch_positions=positions)
+            entry = car.states.get(name)
+            built[name] = base if entry is None else _filled(name, entry, base)
+        return built[name]
+
+    names = [name for name in known if has_state(car, known[name], known)]
+    return {name: build(name) for name in names}
+
+
+def _after_one_there(
+    state: OperatingState,
+    states: Mapping[str, OperatingState],
+    known: Mapping[str, OperatingState],
+) -> OperatingState:
+    """Return a state that comes after one the car has, or from rest."""
+    after = state.after
+    while after and after not in states and after in known:
+        after = known[after].after
+    return replace(state, after=after)
+
+
+def _with_commands(state: OperatingState, car: CarEntry) -> OperatingState:
+    """Return a state with the outputs that are on in it, and how long they prime."""
+    commands = {
+        f"{controller}.{output}"
+        for controller, entry in car.controllers.items()
+        for output, details in entry.outputs.items()
+        if is_on(details, state)
+    }
+    seconds = state.lasts_seconds
+    if state.comes_with is ComesWith.PRIMING:
+        seconds = priming_seconds(car) or seconds
+    return replace(state, commands=frozenset(commands), lasts_seconds=seconds)
+
+
+def _in_words(
+    state: OperatingState,
+    states: Mapping[str, OperatingState],
+    car: CarEntry,
+    draft: Draft,
+) -> OperatingState:
+    """Return a state with the words of this car in its label and its instruction."""
+    words = {
+        "{grounded}": "positive" if draft.ground_post == "plus" else "negative",
+        "{switched}": switched_words(state, states.get(state.like), car_switches(car)),
+        "{seconds}": f"{state.lasts_seconds:g}",
+    }
+    label, how = state.label, state.how
+    for mark, text in words.items():
+        label, how = label.replace(mark, text), how.replace(mark, text)
+    return replace(state, label=label, how=how)
 
 
 def _merged(
@@ -100,6 +174,11 @@ def _merged(
             f"{did_you_mean(str(entry.like), states)}",
         )
         return None
+    return _filled(name, entry, base)
+
+
+def _filled(name: str, entry: StateEntry, base: OperatingState) -> OperatingState:
+    """Return a state as the file has it, from the one that it is like."""
     return replace(
         base,
         name=name,
@@ -162,19 +241,35 @@ def _check_order(
             draft.report(location, f'state "{name}" would come after itself')
 
 
-def _commands(
+def _check_outputs(
     car: CarEntry, states: Mapping[str, OperatingState], draft: Draft
-) -> Mapping[str, frozenset[str]]:
-    """Return the outputs on in each state."""
-    on: dict[str, set[str]] = {}
+) -> None:
+    """Report outputs that are on in states the car does not have, or not at key on."""
     for controller, entry in car.controllers.items():
         for output, details in entry.outputs.items():
+            where: Location = ("controllers", controller, "outputs", output)
             for index, state in enumerate(details.on_in):
-                on.setdefault(state, set()).add(f"{controller}.{output}")
                 if state not in states and not draft.is_broken(state):
-                    draft.report(
-                        ("controllers", controller, "outputs", output, "on-in", index),
-                        f'there is no operating state "{state}"'
-                        f"{did_you_mean(state, states)}; known: {', '.join(states)}",
-                    )
-    return {state: frozenset(outputs) for state, outputs in on.items()}
+                    message = _no_state(state, states, draft)
+                    draft.report((*where, "on-in", index), message)
+            primes = details.primes
+            if primes is not None and math.isfinite(primes) and KEY_ON in details.on_in:
+                draft.report(
+                    (*where, "primes"),
+                    f'"{output}" is on in {KEY_ON}, where what primes rests again; '
+                    f"take {KEY_ON} out of on-in, or write `primes: always`",
+                )
+
+
+def _no_state(name: str, states: Mapping[str, OperatingState], draft: Draft) -> str:
+    """Return that the car does not have a state, and why."""
+    if name in draft.knowledge.states:
+        return (
+            f'this car does not have the state "{name}"; write it under `states` with '
+            "the positions of its switches"
+        )
+    return (
+        f'there is no operating state "{name}"'
+        f"{did_you_mean(name, {**draft.knowledge.states, **states})}; "
+        f"known: {', '.join(states)}"
+    )

@@ -6,7 +6,7 @@ entry stands for, and to `checks.names` what one entry says about another.
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field, model_validator
 from pydantic.json_schema import GenerateJsonSchema
@@ -19,6 +19,7 @@ from diagnose.files.car.grammar.values import (
     Fuse,
     Load,
     Minutes,
+    Priming,
     Rpm,
     SystemVolts,
     Terminal,
@@ -124,6 +125,17 @@ class SwitchEntry(SectionEntry):
     values: Values = Field(default={})
 
 
+class PlugEntry(SectionEntry):
+    """A plug or bulkhead connector, and the wires that it carries.
+
+    Each wire has a pin of its own; wires in brackets share one, as grounds often do.
+    """
+
+    place: str
+    carries: list[Key | Annotated[list[Key], Field(min_length=2)]] = Field(min_length=1)
+    values: Values = Field(default={})
+
+
 class PanelEntry(SectionEntry):
     """A fuse panel: its buses, such as a constant and a switched half."""
 
@@ -159,11 +171,15 @@ class CircuitRelayEntry(RelayTerminals):
 
 
 class OutputEntry(SectionEntry):
-    """An output of a controller."""
+    """An output of a controller.
+
+    One that `primes` for some seconds is on in the state `priming` and off in `key-on`.
+    """
 
     side: Literal["low", "high"]
     limit: Amps | None = None
     on_in: list[str]
+    primes: Priming | None = None
     values: Values = Field(default={})
 
 
@@ -271,6 +287,8 @@ class CarEntry(SectionEntry):
     splices: dict[Key, str] = Field(default={})
     switches: dict[Key, SwitchEntry] = Field(default={})
     panels: dict[Key, PanelEntry] = Field(default={})
+    clamps: dict[Key, Terminal] = Field(default={})
+    plugs: dict[Key, PlugEntry] = Field(default={})
     controllers: dict[Key, ControllerEntry] = Field(default={})
     relays: dict[Key, RelayEntry] = Field(default={})
     circuits: dict[Key, CircuitEntry] = Field(default={})
@@ -287,6 +305,8 @@ SECTIONS_OF_ENTRIES = (
     "splices",
     "switches",
     "panels",
+    "clamps",
+    "plugs",
     "controllers",
     "relays",
     "circuits",

@@ -6,6 +6,7 @@ for the JSON Schema. Leaves the entries to `entries`.
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Annotated
 
@@ -26,6 +27,7 @@ from diagnose.files.car.grammar.sizes import (
 from diagnose.files.grammar import shown
 from diagnose.files.quantities import (
     CURRENT,
+    DURATION,
     SPEED,
     TIME,
     VOLTAGE,
@@ -62,6 +64,18 @@ def _read_minutes(found: object) -> float:
     if not TIME.least <= minutes <= TIME.most:
         raise ValueError(f'time "{found}" must be from 0 min to {TIME.most:g} min')
     return minutes
+
+
+def _read_priming(found: object) -> float:
+    text = str(found).strip()
+    if text in PRIMING_WORDS:
+        return PRIMING_WORDS[text]
+    if not re.match(r"\d", text):
+        raise ValueError(
+            f"found {shown(found)}, expected how long it primes: {DURATION.examples}, "
+            f"{' or '.join(PRIMING_WORDS)}"
+        )
+    return parse_positive(text, DURATION)
 
 
 def _read_speed(found: object) -> float:
@@ -114,6 +128,20 @@ def _read_given(found: object) -> str | int | float:
 # A current with its unit. [A]
 Amps = Annotated[
     float, BeforeValidator(_read_current), _as_text(CURRENT.name, "7 A", "20 mA")
+]
+
+# How long an output is on when the key is turned, as a word, to the seconds. [s]
+PRIMING_WORDS = {"always": math.inf, "never": 0.0}
+
+# How long an output is on when the key is turned. [s]
+Priming = Annotated[
+    float,
+    BeforeValidator(_read_priming),
+    _as_text(
+        "how long it is on as the key is turned, the engine not yet turning",
+        "2 s",
+        *PRIMING_WORDS,
+    ),
 ]
 
 # A person's time with its unit. [min]

@@ -38,6 +38,7 @@ from diagnose.files.knowledge.checks.symptoms_and_states import (
     check_symptom_needs,
     check_symptoms,
 )
+from diagnose.files.knowledge.checks.terms import check_terms
 from diagnose.files.knowledge.contents import Contents
 
 # One check: yields what it finds wrong with the files together.
@@ -68,6 +69,7 @@ _CHECKS: tuple[Check, ...] = (
     check_symptom_needs,
     check_states,
     check_complaints,
+    check_terms,
 )
 
 

@@ -51,6 +51,7 @@ def check_standing_cautions(contents: Contents) -> Iterator[Finding]:
         ("clear_with", tuple(rules.clear_with)),
         ("needs_engine", tuple(rules.needs_engine)),
         ("needs_part", tuple(rules.needs_part)),
+        ("on_tests", tuple(rules.on_tests.values())),
         ("stays_on", tuple(rules.stays_on.values())),
         (
             "work_on",

@@ -76,6 +76,11 @@ def _change_problems(
             yield "role", unknown_name("role", change.role, roles)
             return
         kinds = roles[change.role].kinds
+    if change.kind is not None:
+        if change.kind not in ELEMENTS:
+            yield "kind", unknown_name("kind of part", change.kind, ELEMENTS)
+            return
+        kinds = [change.kind]
     for kind in kinds:
         known = ELEMENTS[kind].parameters if kind in ELEMENTS else ()
         if known and change.parameter not in known:
@@ -135,6 +140,7 @@ def check_fleeting(contents: Contents) -> Iterator[Finding]:
     """
     named = {(mode.kind, mode.name): mode for mode in contents.fault_modes.modes}
     for index, mode in enumerate(contents.fault_modes.modes):
+        yield from _unknown_triggers(contents, index)
         if mode.acts_as is None:
             continue
         place: Location = ("modes", index)
@@ -155,14 +161,18 @@ def check_fleeting(contents: Contents) -> Iterator[Finding]:
             yield Finding(
                 file="fault-modes", location=(*place, "acts_as"), message=message
             )
-        for trigger in mode.triggers:
-            if trigger not in contents.triggers.triggers:
+
+
+def _unknown_triggers(contents: Contents, index: int) -> Iterator[Finding]:
+    """Find the triggers of one mode that triggers.yaml does not have."""
+    mode, known = contents.fault_modes.modes[index], contents.triggers.triggers
+    for key, named in (("triggers", mode.triggers), ("reacts", mode.reacts)):
+        for trigger in named:
+            if trigger not in known:
                 yield Finding(
                     file="fault-modes",
-                    location=(*place, "triggers", trigger),
-                    message=unknown_name(
-                        "trigger", trigger, contents.triggers.triggers
-                    ),
+                    location=("modes", index, key, trigger),
+                    message=unknown_name("trigger", trigger, known),
                     is_key=True,
                 )
 

@@ -78,6 +78,15 @@ def check_roles(contents: Contents) -> Iterator[Finding]:
                     location=("roles", role, "kinds", index),
                     message=unknown_name("kind of part", kind, ELEMENTS),
                 )
+        known = ELEMENTS["coil"].parameters
+        for parameter in entry.coil:
+            if parameter not in known:
+                yield Finding(
+                    file="part-kinds",
+                    location=("roles", role, "coil", parameter),
+                    message=unknown_name("parameter of coil", parameter, known),
+                    is_key=True,
+                )
         if entry.a_load_is is not None and entry.a_load_is not in entry.kinds:
             yield Finding(
                 file="part-kinds",

@@ -133,12 +133,14 @@ def check_states(contents: Contents) -> Iterator[Finding]:
     """Find states that follow an unknown state, or exist by an unknown symptom."""
     symptoms = contents.symptoms.symptoms
     for name, state in contents.states.states.items():
-        if state.after is not None and state.after not in contents.states.states:
-            yield Finding(
-                file="states",
-                location=("states", name, "after"),
-                message=unknown_name("state", state.after, contents.states.states),
-            )
+        for key in ("after", "like", "otherwise"):
+            other = getattr(state, key)
+            if other is not None and other not in contents.states.states:
+                yield Finding(
+                    file="states",
+                    location=("states", name, key),
+                    message=unknown_name("state", other, contents.states.states),
+                )
         if state.exists_when is not None and state.exists_when not in symptoms:
             yield Finding(
                 file="states",
@@ -148,10 +150,17 @@ def check_states(contents: Contents) -> Iterator[Finding]:
 
 
 def check_complaints(contents: Contents) -> Iterator[Finding]:
-    """Find complaints of unknown symptoms, and re-tests that turn none of them."""
+    """Find complaints of unknown symptoms or groups, and re-tests that turn none."""
     symptoms = contents.symptoms.symptoms
     for name, complaint in contents.complaints.complaints.items():
         place: Location = ("complaints", name)
+        groups = contents.complaints.groups
+        if complaint.group is not None and complaint.group not in groups:
+            yield Finding(
+                file="complaints",
+                location=(*place, "group"),
+                message=unknown_name("group", complaint.group, groups),
+            )
         for answer in complaint.answers:
             if answer not in symptoms:
                 yield Finding(

@@ -64,12 +64,22 @@ class PriceEntry(SourcedEntry):
     minutes: NotNegative
 
 
+class TestsEntry(KnowledgeEntry):
+    """Tests with the circuit changed."""
+
+    lead: PriceEntry
+    cable: PriceEntry
+    swap: PriceEntry
+    unplug: PriceEntry
+
+
 class EffortFile(KnowledgeEntry):
     """``effort.yaml``."""
 
     limits: dict[Key, LimitEntry]
     prices: dict[Key, PriceEntry]
     needless_repair: PriceEntry
+    tests: TestsEntry
 
     def effort(self) -> Effort:
         """Return every limit and price of the file."""
@@ -81,6 +91,14 @@ class EffortFile(KnowledgeEntry):
                 {name: entry.minutes for name, entry in self.prices.items()}
             ),
             needless_minutes=self.needless_repair.minutes,
+            test_minutes=MappingProxyType(
+                {
+                    "lead": self.tests.lead.minutes,
+                    "cable": self.tests.cable.minutes,
+                    "swap": self.tests.swap.minutes,
+                    "unplug": self.tests.unplug.minutes,
+                }
+            ),
         )
 
 
@@ -142,10 +160,13 @@ class MeterFile(KnowledgeEntry):
     amps: RangeEntry
     ac_volts: RangeEntry
     millivolts: RangeEntry
+    series_amps: RangeEntry
+    milliamps: RangeEntry
     test_lamp: LampEntry
     in_series: SeriesEntry
     input_ohms: NumberEntry
     lead_ohms: NumberEntry
+    lead_log_spread: NumberEntry
     slip_probability: NumberEntry
     model_volts: NumberEntry
     model_fraction: NumberEntry
@@ -161,8 +182,11 @@ class MeterFile(KnowledgeEntry):
             test_lamp=self.test_lamp.probe_lamp(),
             input_ohms=self.input_ohms.value,
             lead_ohms=self.lead_ohms.value,
+            lead_log_spread=self.lead_log_spread.value,
             slip_probability=self.slip_probability.value,
             model_volts=self.model_volts.value,
             model_fraction=self.model_fraction.value,
             series_caution=self.in_series.caution,
+            series_amps=self.series_amps.meter_range(),
+            milliamps=self.milliamps.meter_range(),
         )

@@ -18,6 +18,7 @@ from diagnose.files.knowledge.models.entries import (
     Identifier,
     KnowledgeEntry,
     Positive,
+    Probability,
     SourcedEntry,
     ValueEntry,
 )
@@ -59,6 +60,7 @@ class RoleEntry(SourcedEntry):
     says: Text
     draws_when: Literal["always", "engine-turns"] = "always"
     a_load_is: Key | None = None
+    coil: dict[Identifier, ValueEntry] = Field(default_factory=dict)
 
 
 class PartKindsFile(KnowledgeEntry):
@@ -74,6 +76,7 @@ class ChangeEntry(DistributionEntry):
     parameter: Identifier
     operation: OperationWord
     role: Key | None = None
+    kind: Key | None = None
 
     def change(self) -> Change:
         """Return the change to the parameter."""
@@ -82,6 +85,7 @@ class ChangeEntry(DistributionEntry):
             operation=Operation(self.operation),
             amount=self.distribution(),
             role=self.role,
+            kind=self.kind,
         )
 
 
@@ -124,11 +128,13 @@ class ModeEntry(SourcedEntry):
     changes: list[ChangeEntry] = Field(default_factory=list)
     acts_as: Identifier | None = None
     triggers: dict[Identifier, Positive] = Field(default_factory=dict)
+    reacts: dict[Identifier, Probability] = Field(default_factory=dict)
     mechanical: dict[Identifier, Annotated[float, Field(ge=0, lt=1)]] = Field(
         default_factory=dict
     )
     roles: list[Key] = Field(default_factory=list)
     except_roles: list[Key] = Field(default_factory=list)
+    needs_stud_beside: bool = False
     repair: RepairEntry
 
     @field_validator("triggers")
@@ -147,6 +153,8 @@ class ModeEntry(SourcedEntry):
             raise ValueError("has changes of its own beside acts_as; give one of them")
         if (self.acts_as is None) != (not self.triggers):
             raise ValueError("give acts_as and triggers together, or neither")
+        if self.acts_as is not None and self.reacts:
+            raise ValueError("reacts is for what lasts; give triggers alone")
         if self.roles and self.except_roles:
             raise ValueError("has roles and except_roles; give at most one of them")
         return self
@@ -165,11 +173,13 @@ class ModeEntry(SourcedEntry):
             ),
             roles=frozenset(self.roles),
             except_roles=frozenset(self.except_roles),
+            needs_stud_beside=self.needs_stud_beside,
             mechanical=MappingProxyType(dict(self.mechanical)),
             source=self.source,
             basis=self.basis,
             acts_as=self.acts_as or "",
             triggers=MappingProxyType(dict(self.triggers)),
+            reacts=MappingProxyType(dict(self.reacts)),
         )
 
 

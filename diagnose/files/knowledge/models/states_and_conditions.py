@@ -7,11 +7,11 @@ import math
 import re
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
-from diagnose.circuit.car import OperatingState
+from diagnose.circuit.car import ComesWith, OperatingState
 from diagnose.circuit.temperature_and_age import USUAL_CELSIUS, Condition, FactorTable
 from diagnose.faults.caution_rules import CautionRules
 from diagnose.files.grammar import Key, Text
@@ -24,7 +24,11 @@ from diagnose.files.knowledge.models.entries import (
     SourcedEntry,
 )
 
-# The end of a sentence that another one follows, as pages shorten cautions there.
+# The longest line of a caution, in characters: what a screen of 80 columns has beside
+# its margin.
+BRIEF_CHARACTERS = 68
+
+# The end of a sentence that another one follows.
 _SENTENCE_END = re.compile(r"[.!?]\s")
 
 
@@ -94,7 +98,12 @@ class StateEntry(SourcedEntry):
     needs_helper: bool = False
     caution: str = ""
     after: Key | None = None
-    is_optional: bool = False
+    comes_with: Literal[
+        "every-car", "file", "naming", "priming", "switches", "held-switches"
+    ] = "every-car"
+    like: Key | None = None
+    otherwise: Key | None = None
+    how: str = ""
     exists_when: Key | None = None
 
     def state(self, name: str) -> OperatingState:
@@ -114,7 +123,10 @@ class StateEntry(SourcedEntry):
             needs_helper=self.needs_helper,
             caution=self.caution,
             after=self.after or "",
-            is_optional=self.is_optional,
+            comes_with=ComesWith(self.comes_with),
+            like=self.like or "",
+            otherwise=self.otherwise or "",
+            how=self.how,
             exists_when=self.exists_when or "",
         )
 
@@ -129,14 +141,36 @@ class CautionEntry(SourcedEntry):
     """The words that stand before a step."""
 
     says: Text
+    brief: str = ""
     every_time: bool = False
+
+    @field_validator("brief")
+    @classmethod
+    def _check_length(cls, brief: str) -> str:
+        if len(brief) > BRIEF_CHARACTERS:
+            raise ValueError(
+                f"it has {len(brief)} characters; {BRIEF_CHARACTERS} fit on a line"
+            )
+        return brief
 
     @model_validator(mode="after")
     def _check_sentence(self) -> Self:
-        # a page shortens what was read before to its first sentence
         if self.every_time and _SENTENCE_END.search(self.says):
             raise ValueError("is said every time, so it needs to be one sentence")
+        if self.every_time and self.brief:
+            raise ValueError("is said every time, so it has no brief")
         return self
+
+
+class OnTestsEntry(KnowledgeEntry):
+    """Cautions of tests with the circuit changed."""
+
+    lead: Key
+    cable: Key
+    lead_pumps: Key
+    lead_cranks: Key
+    swap: Key
+    unplug: Key
 
 
 class StandingEntry(KnowledgeEntry):
@@ -147,6 +181,7 @@ class StandingEntry(KnowledgeEntry):
     clear_with: list[Key]
     needs_engine: list[Key]
     needs_part: dict[Key, Key]
+    on_tests: OnTestsEntry
     stays_on: dict[Key, Key]
     work_on: dict[Key, list[Key]]
 
@@ -162,6 +197,7 @@ class StandingEntry(KnowledgeEntry):
             work_on=MappingProxyType(
                 {role: tuple(keys) for role, keys in self.work_on.items()}
             ),
+            on_tests=MappingProxyType(self.on_tests.model_dump()),
             every_time=every_time,
         )
 

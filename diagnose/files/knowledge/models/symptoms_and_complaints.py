@@ -163,6 +163,7 @@ class ComplaintEntry(SourcedEntry):
     answers: Annotated[dict[Key, bool], Field(min_length=1)]
     retest: Key
     cured_answer: bool
+    group: Key | None = None
 
     def complaint(self, name: str) -> Complaint:
         """Return the complaint under its name."""
@@ -172,6 +173,7 @@ class ComplaintEntry(SourcedEntry):
             answers=MappingProxyType(dict(self.answers)),
             retest=self.retest,
             cured_answer=self.cured_answer,
+            group=self.group or "",
         )
 
 
@@ -179,3 +181,4 @@ class ComplaintsFile(KnowledgeEntry):
     """``complaints.yaml``."""
 
     complaints: dict[Key, ComplaintEntry]
+    groups: dict[Key, Text] = Field(default_factory=dict)

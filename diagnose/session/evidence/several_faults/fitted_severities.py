@@ -38,7 +38,11 @@ from diagnose.inference.belief.severity_steps import (
     n_steps,
 )
 from diagnose.inference.search.found_sets import Combined
-from diagnose.session.evidence.conclusion import Conclusion, before_repairs
+from diagnose.session.evidence.conclusion import (
+    Conclusion,
+    RedrawnRow,
+    before_repairs,
+)
 from diagnose.session.evidence.observations import Noted
 from diagnose.session.evidence.several_faults.pair_search import FEW_DRAWS_SHARE
 from diagnose.session.evidence.several_faults.seen_facts import SeenFacts
@@ -154,10 +158,13 @@ class FittedSeverities:
         free = iter(range(first + len(plans), first + REDRAWN_ROWS))
         sets, prior = list(conclusion.hypotheses.sets), conclusion.prior.copy()
         remains: dict[tuple[int, FaultSet], int] = {}
+        written: dict[int, RedrawnRow] = {}
         for row, plan in enumerate(plans, start=first):
             fault_set, old = plan.ladder.fault_set, rows[plan.ladder.fault_set]
             redrawn = choose_severities(self._course(plan, conclusion, rows))
             self._put(row, plan.ladder, redrawn.choice, conclusion)
+            grid = self._ladders.of(plan.ladder).grid
+            written[row] = RedrawnRow(grid, redrawn.choice)
             sets[row], sets[old] = fault_set, ()
             prior[row] = prior[old] * redrawn.correction * plan.factor
             prior[old] = 0.0
@@ -167,6 +174,8 @@ class FittedSeverities:
                 if left is not None:
                     alone = VariedSet.alone(cause)
                     self._put(left, alone, steps[cause], conclusion)
+                    grid = self._ladders.of(alone).grid
+                    written[left] = RedrawnRow(grid, steps[cause])
                     sets[left] = (cause,)
                     remains[row, (cause,)] = left
         return replace(
@@ -174,6 +183,7 @@ class FittedSeverities:
             hypotheses=replace(bank.all, sets=tuple(sets)),
             prior=prior,
             remains=remains,
+            redrawn=written,
         )
 
     def _put(

@@ -18,9 +18,10 @@ from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
 from diagnose.inference.search.single_causes import Seen
 from diagnose.measurement.readings import ReadingKind
-from diagnose.session.evidence.observations import Noted, Observation
+from diagnose.session.evidence.observations import Noted, Observation, seen_of
 from diagnose.session.evidence.weighing.likelihoods import Weigher
-from diagnose.session.facts import SymptomFact
+from diagnose.session.evidence.weighing.scatter import EVERY_ROW
+from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 
 # The kinds of reading that are compared by their difference; others, such as ohms, span
 # decades and are compared by their ratio.
@@ -83,6 +84,8 @@ class SeenFacts:
     def __init__(self, compiled: Compiled, weigher: Weigher) -> None:
         self._compiled, self._weigher = compiled, weigher
         self._kept: dict[Noted, Seen] = {}
+        # of every fact: a few kilobytes each
+        self._moved_by: dict[Observation, FloatArray] = {}
 
     def seen(self, noted: Noted, likelihood: Callable[[], FloatArray]) -> Seen:
         """Return what a fact says of single causes.
@@ -101,7 +104,10 @@ class SeenFacts:
         if seen is None:
             while len(self._kept) >= KEPT_FACTS:
                 del self._kept[next(iter(self._kept))]
-            moved = self._moved(noted.observation)
+            moved = self._moved_by.get(noted.observation)
+            if moved is None:
+                moved = self._moved(noted.observation)
+                self._moved_by[noted.observation] = moved
             seen = Seen(likelihood=likelihood(), moved=moved)
         self._kept[noted] = seen
         return seen
@@ -140,13 +146,21 @@ class SeenFacts:
             moved = np.zeros(n_causes)
             reacts = presence.reaction(test.trigger, test.at_target)
             moved[presence.numbers] = reacts.mean(axis=1)
+            for number, chance in test.lasting.items():
+                moved[number] = chance
             return moved
         if isinstance(observation, SymptomFact):
             column = self._compiled.symptom_index[observation.symptom]
             shown = singles.symptoms[:, :, column].mean(axis=1).astype(np.float64)
+        elif isinstance(observation, SubstitutionFact) and isinstance(
+            observation.seen, SymptomFact
+        ):
+            shown = self._shown(observation).mean(axis=1)
         else:
-            kind = observation.reading.kind
-            shown = self._compiled.predicted(singles, observation.reading)
+            seen = seen_of(observation)
+            assert isinstance(seen, ReadingFact), "answers were dealt with above"
+            kind = seen.reading.kind
+            shown = self._shown(observation)
             shown = np.where(np.isinf(shown), OVER_RANGE_OHMS, shown).mean(axis=1)
             if kind not in LINEAR_KINDS:
                 is_fuse = kind is ReadingKind.FUSE
@@ -154,3 +168,13 @@ class SeenFacts:
                 shown = np.log(np.maximum(shown, least))
         moved = np.abs(shown[1:] - shown[0])
         return np.append(moved, moved[presence.acts_as])
+
+    def _shown(self, observation: ReadingFact | SubstitutionFact) -> FloatArray:
+        """Return what is seen of each single cause, (1 + n_lasting, n_draws)."""
+        singles = self._compiled.singles
+        if isinstance(observation, ReadingFact):
+            return self._compiled.predicted(singles, observation.reading)
+        values, _ = self._weigher.shown_in_test(
+            singles, observation.step, rows=EVERY_ROW
+        )
+        return values

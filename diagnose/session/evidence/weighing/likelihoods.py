@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnose.arrays import FloatArray
+from diagnose.arrays import BoolArray, FloatArray
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import (
     STATE_FLOOR,
@@ -28,17 +28,25 @@ from diagnose.inference.belief.evidence import (
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.severity_steps import on_steps, step_spread
 from diagnose.measurement.probe_lamp import answer_chance
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import SubstitutionTest, SymptomCheck
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.evidence.observations import (
     Noted,
     Observation,
     rounding_deviation,
+    seen_of,
     shown,
 )
+from diagnose.session.evidence.weighing.all_draws import on_all_draws
 from diagnose.session.evidence.weighing.reading_slips import ReadingSlips
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex, Scatter
-from diagnose.session.facts import ReadingFact, SymptomFact
+from diagnose.session.evidence.weighing.substituted import (
+    ChangedCars,
+    given_before,
+    shown_values,
+)
+from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.session.provocation_tests import Provocation
 from diagnose.session.ready_car import Model
 
@@ -46,6 +54,17 @@ from diagnose.session.ready_car import Model
 # is the complaint itself. [1] From memory: what brings a person to a diagnosis has been
 # seen more than once.
 COMPLAINT_ERROR_FACTOR = 0.02
+
+# The row of the bank that shows the sound car.
+SOUND_ROW = np.array([0])
+
+# What is seen, and no value that varies from draw to draw.
+SEEN_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.LAMP})
+
+# The same of a symptom in a test with the circuit changed. [1] From memory: it is
+# looked for on purpose, right before and after, and what starts with the lead stops
+# without it.
+TEST_ERROR_FACTOR = 0.1
 
 
 class Weigher:
@@ -60,6 +79,8 @@ class Weigher:
     ----------
     scatter : Scatter
         How far readings stray without a mistake.
+    changed_cars : ChangedCars
+        The car with its circuit changed for a test.
     slips : ReadingSlips
         What they show after one.
     """
@@ -68,6 +89,8 @@ class Weigher:
         self._model = model
         self._compiled: Compiled = model.compiled
         self.scatter = Scatter(model)
+        self.changed_cars = ChangedCars(model)
+        self._weighers: dict[int, Weigher] = {}
         self.slips = ReadingSlips(model, self.scatter)
 
     def provocation(self, observation: Observation) -> Provocation | None:
@@ -78,9 +101,10 @@ class Weigher:
 
     def state_of(self, observation: Observation) -> str:
         """Return the operating state that something was seen in."""
-        if isinstance(observation, SymptomFact):
-            return self._model.asked(observation.symptom).state
-        return observation.reading.state
+        seen = seen_of(observation)
+        if isinstance(seen, SymptomFact):
+            return self._model.asked(seen.symptom).state
+        return seen.reading.state
 
     def likelihood(
         self,
@@ -90,6 +114,7 @@ class Weigher:
         rows: RowIndex = EVERY_ROW,
         is_ladder: bool = False,
         stands_for: int = 1,
+        is_repeated: bool = True,
     ) -> FloatArray:
         """Return the likelihood of one observation under each fault set and draw.
 
@@ -106,6 +131,8 @@ class Weigher:
             which stands for those half way to its neighbours.
         stands_for : int
             How many draws each that was solved stands for. [1]
+        is_repeated : bool
+            A solved draw stands in the place of each of these.
 
         Returns
         -------
@@ -114,14 +141,30 @@ class Weigher:
             [1 over the unit of the reading, or 1]
         """
         observation = noted.observation
+        if isinstance(observation, SubstitutionFact):
+            return self._of_test(
+                hypotheses,
+                noted,
+                observation,
+                rows=rows,
+                is_ladder=is_ladder,
+                stands_for=stands_for,
+            )
         if isinstance(observation, SymptomFact):
             return self._of_answer(
                 hypotheses, observation, noted, rows=rows, is_ladder=is_ladder
             )
         reading = observation.reading
         on = on_steps if is_ladder else np.asarray
-        predicted = on(self._compiled.predicted(hypotheses, reading, rows=rows))
+        predicted = self._compiled.predicted(hypotheses, reading, rows=rows)
         slips = self.slips.behind(noted)
+        hardly_moved = np.zeros(len(predicted), dtype=np.bool_)
+        can_carry = stands_for > 1 and is_repeated
+        if can_carry and reading.kind not in SEEN_KINDS:
+            predicted, hardly_moved = self._in_all_draws(
+                hypotheses, reading, predicted, rows=rows, stands_for=stands_for
+            )
+        predicted = on(predicted)
         if reading.kind is ReadingKind.LOOK:
             result = look_likelihood(observation.value > 0.5, predicted)
         elif reading.kind is ReadingKind.LAMP:
@@ -134,8 +177,143 @@ class Weigher:
                 rows=rows,
                 is_ladder=is_ladder,
                 stands_for=stands_for,
+                hardly_moved=hardly_moved,
             )
         return result * on(self.state_chance(hypotheses, reading.state, rows=rows))
+
+    def _in_all_draws(
+        self,
+        hypotheses: Hypotheses,
+        reading: Reading,
+        predicted: FloatArray,
+        *,
+        rows: RowIndex,
+        stands_for: int,
+    ) -> tuple[FloatArray, BoolArray]:
+        """Return what every draw shows, and the rows that the fault hardly moves.
+
+        Volts lead by lead: what lies at the supply goes with the supply of its draw.
+        """
+        compiled, bank = self._compiled, self._compiled.bank.all
+        sound = compiled.predicted(bank, reading, rows=SOUND_ROW)[0]
+        if reading.kind is ReadingKind.OHMS:
+            # the leads differ from draw to draw already
+            added = compiled.lead_ohms
+            shown, hardly = on_all_draws(predicted - added, sound - added, stands_for)
+            return shown + added, hardly
+        shown, hardly = on_all_draws(predicted, sound, stands_for)
+        if reading.kind is not ReadingKind.DC_VOLTS:
+            return shown, hardly
+        of_post = self._supply(reading)
+        leads = zip(
+            compiled.lead_volts(hypotheses, reading, rows=rows),
+            compiled.lead_volts(bank, reading, rows=SOUND_ROW),
+            strict=True,
+        )
+        red, black = (
+            on_all_draws(volts, base[0], stands_for, supply=of_post)[0]
+            for volts, base in leads
+        )
+        return compiled.loaded(red - black, hypotheses, reading, rows=rows), hardly
+
+    def _supply(self, reading: Reading) -> FloatArray | None:
+        """Return the volts of the fed post on the sound car, shape (n_draws,)."""
+        if self.slips.fed is None:
+            return None
+        post = replace(reading, red=self.slips.fed, black=self._model.car.reference)
+        bank = self._compiled.bank.all
+        return np.asarray(self._compiled.lead_volts(bank, post, rows=SOUND_ROW)[0][0])
+
+    def _of_test(
+        self,
+        hypotheses: Hypotheses,
+        noted: Noted,
+        fact: SubstitutionFact,
+        *,
+        rows: RowIndex,
+        is_ladder: bool,
+        stands_for: int,
+    ) -> FloatArray:
+        """Return the likelihood of what was seen while the circuit was changed."""
+        changed = self.changed_cars.rows(hypotheses, fact.step, rows=rows)
+        if isinstance(fact.seen, SymptomFact):
+            on = on_steps if is_ladder else np.asarray
+            column = self._compiled.symptom_index[fact.seen.symptom]
+            before = hypotheses.symptoms[rows, :, column].astype(np.float64)
+            chance = given_before(
+                on(shown_values(changed, fact.step)),
+                on(changed.of_same_draws(before)),
+                noted.before,
+            )
+            symptom = self._in_a_test(fact.seen)
+            is_there = fact.seen.is_present
+            return symptom_likelihood(symptom, is_there, chance, times=noted.times)
+        found = self._on(changed.model).likelihood(
+            changed.hypotheses,
+            noted._replace(observation=fact.seen),
+            is_ladder=is_ladder,
+            stands_for=max(stands_for, changed.stands_for),
+            is_repeated=not changed.is_changed,
+        )
+        return changed.on_every_draw(found)
+
+    def _in_a_test(self, fact: SymptomFact) -> Symptom:
+        """Return a symptom that is looked for with and without a change."""
+        symptom = self._model.asked(fact.symptom)
+        return replace(
+            symptom,
+            missed_probability=symptom.missed_probability * TEST_ERROR_FACTOR,
+            imagined_probability=symptom.imagined_probability * TEST_ERROR_FACTOR,
+        )
+
+    def _on(self, model: Model) -> Weigher:
+        """Return the weigher of a changed car, or this one of the car as it stands."""
+        if model is self._model:
+            return self
+        if id(model) not in self._weighers:
+            self._weighers = {id(model): Weigher(model)}
+        return self._weighers[id(model)]
+
+    def shown_in_test(
+        self,
+        hypotheses: Hypotheses,
+        test: SubstitutionTest,
+        *,
+        rows: RowIndex,
+        before: bool | None = None,
+        is_rough: bool = False,
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return what fault sets show in a test, and how far that strays.
+
+        Parameters
+        ----------
+        hypotheses : Hypotheses
+            Fault sets with what they show of the car as it stands.
+        test : SubstitutionTest
+            What is changed, and what is looked at.
+        rows : IntArray or slice
+            Which fault sets.
+        before : bool or None
+            What was told of a symptom without the change, see `given_before`.
+        is_rough : bool
+            With a handful of draws, to see what the test is worth.
+
+        Returns
+        -------
+        tuple[FloatArray, FloatArray]
+            The values of a reading and their standard deviation beyond the meter's;
+            of a symptom the chance that it is there, and nothing. Shape
+            (n_rows, n_draws) each. [unit of the reading, or 1]
+        """
+        changed = self.changed_cars.rows(hypotheses, test, rows=rows, is_rough=is_rough)
+        values = shown_values(changed, test)
+        if isinstance(test.look, SymptomCheck):
+            column = self._compiled.symptom_index[test.look.symptom]
+            told = hypotheses.symptoms[rows, :, column].astype(np.float64)
+            there = given_before(values, changed.of_same_draws(told), before)
+            return there, np.zeros_like(values)
+        scatter = self._on(changed.model).scatter
+        return values, shown_values(changed, test, scatter.stray)
 
     def _of_answer(
         self,
@@ -150,9 +328,13 @@ class Weigher:
         on = on_steps if is_ladder else np.asarray
         test = self.provocation(fact)
         if test is not None:
-            yes = test.symptom.imagined_probability
             shape = on(hypotheses.symptoms[rows, :, 0].astype(np.float64)).shape
-            return np.full(shape, yes if fact.is_present else 1.0 - yes)
+            some = np.arange(len(hypotheses.sets))[rows].tolist()
+            yes = test.lasting_reacts([hypotheses.sets[row] for row in some])
+            told = yes if fact.is_present else 1.0 - yes
+            # every step of a ladder is the same fault
+            told = np.full(shape[0], told[0]) if is_ladder else told
+            return np.repeat(told[:, None], shape[1], axis=1)
         column = self._compiled.symptom_index[fact.symptom]
         chance = on(hypotheses.symptoms[rows, :, column].astype(np.float64))
         symptom = self.symptom_of(fact, is_complaint=noted.is_complaint)
@@ -167,28 +349,54 @@ class Weigher:
         rows: RowIndex,
         is_ladder: bool,
         stands_for: int,
+        hardly_moved: BoolArray,
     ) -> FloatArray:
-        """Return the likelihood of a value on a meter, steady and jumping mixed."""
+        """Return the likelihood of a value on a meter, steady and jumping mixed.
+
+        Parameters
+        ----------
+        predicted : FloatArray
+            In all draws, of steps where it is a ladder, shape (n_rows, n_draws).
+        hardly_moved : BoolArray
+            Which of the solved rows vary from draw to draw as the sound car, shape
+            (n_solved,); between their draws no gap is left that has to be closed.
+        """
         fact = noted.observation
         assert isinstance(fact, ReadingFact)
         reading, value = fact.reading, shown(fact)
         on = on_steps if is_ladder else np.asarray
         spread_steps = step_spread(predicted) if is_ladder else 0.0
         rounding = rounding_deviation(fact)
-        spread = self.scatter.of_meter(reading).shared_by(noted.n_shared)
+        spread = self.scatter.of_fact(fact).shared_by(noted.n_shared)
         slips = self.slips.behind(noted)
         slipped = self.slips.volts_density(value, reading, hypotheses, rows)
 
+        some = np.flatnonzero(hardly_moved)
+        if is_ladder:
+            some = np.arange(len(predicted)) if hardly_moved.all() else some[:0]
+
         def fits(stray: FloatArray) -> FloatArray:
-            return reading_likelihood(
+            stray = np.hypot(np.hypot(stray, spread_steps), rounding)
+            density = None if slipped is None else on(slipped)
+            fitted = reading_likelihood(
                 value,
                 predicted,
                 spread=spread,
                 slips=slips,
-                stray=np.hypot(np.hypot(stray, spread_steps), rounding),
-                slip_density=None if slipped is None else on(slipped),
+                stray=stray,
+                slip_density=density,
                 stands_for=stands_for,
             )
+            if len(some):
+                fitted[some] = reading_likelihood(
+                    value,
+                    predicted[some],
+                    spread=spread,
+                    slips=slips,
+                    stray=stray[some],
+                    slip_density=None if density is None else density[some],
+                )
+            return fitted
 
         result = fits(on(self.scatter.leakage(hypotheses, reading, rows=rows)))
         jumps = on(self.scatter.jumping_share(hypotheses, reading, rows=rows))
@@ -267,7 +475,7 @@ class Weigher:
             return float((chance * share).sum())
         if fact.reading.kind is ReadingKind.LAMP:
             return float((answer_chance(fact.value, predicted) * share).sum())
-        spread = self.scatter.of_meter(fact.reading).shared_by(n_shared)
+        spread = self.scatter.of_fact(fact).shared_by(n_shared)
         stray = np.hypot(stray, rounding_deviation(fact))
         return tail_of(shown(fact), predicted, share, spread=spread, stray=stray)
 

@@ -23,7 +23,7 @@ from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.observations import Noted, repeat_density, shown
 from diagnose.session.evidence.weighing.scatter import RowIndex, Scatter
-from diagnose.session.facts import ReadingFact, SymptomFact
+from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 
 # Share of slips that put no lead on another point, but take a wrong state or write a
@@ -52,6 +52,11 @@ class ReadingSlips:
         The car, made ready for diagnosis.
     scatter : Scatter
         Knows the range that the meter can show.
+
+    Attributes
+    ----------
+    fed : str or None
+        The battery's post that is not the reference.
     """
 
     def __init__(self, model: Model, scatter: Scatter) -> None:
@@ -59,7 +64,7 @@ class ReadingSlips:
         self._compiled: Compiled = model.compiled
         self._shares: dict[str, tuple[float, float]] = {}
         posts = battery_posts(model.car) - {model.car.reference}
-        self._fed = next(iter(sorted(posts)), None)
+        self.fed = next(iter(sorted(posts)), None)
 
     def behind(self, noted: Noted) -> Slips:
         """Return how often the readings behind an observation may have been slips.
@@ -70,7 +75,7 @@ class ReadingSlips:
             Of a reading taken several times, all of them may have been.
         """
         probability = self._model.knowledge.meter.slip_probability
-        if noted.times == 1 or isinstance(noted.observation, SymptomFact):
+        if noted.times == 1 or not isinstance(noted.observation, ReadingFact):
             return Slips(probability=probability)
         again = repeat_density(noted.observation, self._model)
         return Slips(probability=probability, times=noted.times, again=again)
@@ -131,13 +136,13 @@ class ReadingSlips:
         are is counted on the sound car.
         """
         car, compiled = self._model.car, self._compiled
-        if reading.kind is not ReadingKind.DC_VOLTS or self._fed is None:
+        if reading.kind is not ReadingKind.DC_VOLTS or self.fed is None:
             return None
         if reading.state not in self._shares:
             self._shares[reading.state] = self._shares_in(reading.state)
         levels = [
             compiled.predicted(hypotheses, replace(reading, red=post), rows=rows)
-            for post in (car.reference, self._fed)
+            for post in (car.reference, self.fed)
         ]
         scale = car.system_volts / 12.0
         return slip_density(
@@ -152,11 +157,13 @@ class ReadingSlips:
         """Return the shares of slips that land on grounded and on fed points."""
         car, compiled = self._model.car, self._compiled
         place, index = compiled.predictor.state_index[state], compiled.predictor
-        volts = compiled.singles.prediction.volts[place, 0].mean(axis=0)
+        sound = np.zeros(compiled.n_draws, dtype=np.int64)
+        held, draws = compiled.singles.prediction, np.arange(compiled.n_draws)
+        volts = held.seen_volts(place, sound, draws).mean(axis=1)
         volts = volts - volts[index.node_index[car.reference]]
         near = NEAR_DEVIATIONS * LEVEL_VOLTS * car.system_volts / 12.0
         points = volts[[index.node_index[node] for node in car.test_points]]
-        fed = volts[index.node_index[self._fed]] if self._fed else 0.0
+        fed = volts[index.node_index[self.fed]] if self.fed else 0.0
         is_grounded = np.abs(points) < near
         is_fed = ~is_grounded & (np.abs(points - fed) < near)
         red = 1.0 - OTHER_SLIPS

@@ -20,8 +20,14 @@ import numpy as np
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.hypotheses import Hypotheses
-from diagnose.inference.belief.reading_spread import Spread, spread_of
+from diagnose.inference.belief.reading_spread import (
+    Spread,
+    rest_amps_spread,
+    spread_of,
+)
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
+from diagnose.measurement.where_to_measure import is_at_rest
+from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 
 # Standard deviation of volts that jump, as a share of the system voltage. [1] Derived:
@@ -83,6 +89,23 @@ class Scatter:
             system_volts=car.system_volts,
             fuse_tolerance=tolerance,
         )
+
+    def of_fact(self, fact: ReadingFact) -> Spread:
+        """Return how far the meter may be off, by what was read in which range.
+
+        Parameters
+        ----------
+        fact : ReadingFact
+            Amps with the key off count as read in series where they were told to
+            hundredths: no clamp shows those.
+        """
+        reading = fact.reading
+        if reading.kind is not ReadingKind.AMPS or not is_at_rest(
+            self._model.car.state(reading.state)
+        ):
+            return self.of_meter(reading)
+        meter = self._model.knowledge.meter
+        return rest_amps_spread(meter.range_of_amps(fact.value, fact.rounded_to))
 
     def stray(
         self, hypotheses: Hypotheses, reading: Reading, *, rows: RowIndex = EVERY_ROW

@@ -17,6 +17,7 @@ from diagnose.session.fact_rows import OVER_RANGE
 from diagnose.session.sheets.charge_balance import ChargeBalance
 from diagnose.session.sheets.sheet import Band, Cell, Row, Sheet
 from diagnose.session.wording import unit_symbol
+from diagnose.terminal.reports.sheets.branch_words import branch_data
 
 # The header of the CSV, one name for each column.
 COLUMNS = (
@@ -82,6 +83,7 @@ def sheet_json(sheet: Sheet, *, car_name: str) -> str:
             )
             for balance in balances
         ],
+        "branches": [branch_data(branch) for branch in sheet.branches],
         "values": {"default": sheet.default_values, "car_file": sheet.own_values},
         "states": {state.name: state.label for state in sheet.states},
         "readings": [

@@ -16,6 +16,7 @@ from diagnose.measurement.readings import ReadingKind
 from diagnose.session.sheets.sheet import Band, Cell, Row, Sheet
 from diagnose.session.wording import range_words
 from diagnose.terminal.reading_kinds import TABLE_DECIMALS
+from diagnose.terminal.reports.sheets.branch_words import branch_words
 from diagnose.terminal.reports.sheets.charging_words import (
     FAULT_LABEL,
     charging_words,
@@ -69,6 +70,10 @@ def sheet_text(
             lines.extend(_block(sheet, states))
     for words in charging_words(sheet):
         lines.extend(("", *_wrapped(words, width)))
+    branches = list(branch_words(sheet))
+    lines.extend(["", "branches"] if branches else [])
+    for words in branches:
+        lines.extend(_wrapped(words, width))
     lines.extend(("", "cautions"))
     for caution in (sheet.safety_note, *sheet.cautions):
         lines.extend(_wrapped(f"- {caution}", width))
@@ -94,6 +99,9 @@ def sheet_markdown(sheet: Sheet, *, car_name: str, is_shortened: bool = False) -
     charging = [clean(words) for words in charging_words(sheet)]
     if charging:
         lines.extend(("", "## charging", "", *(f"- {words}" for words in charging)))
+    branches = [clean(words) for words in branch_words(sheet)]
+    if branches:
+        lines.extend(("", "## branches", "", *(f"- {words}" for words in branches)))
     lines.extend(("", "## cautions", ""))
     cautions = (sheet.safety_note, *sheet.cautions)
     lines.extend(f"- {clean(caution)}" for caution in cautions)

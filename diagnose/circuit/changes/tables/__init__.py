@@ -1,0 +1,1 @@
+"""Tables of how branches act on nodes, as much of them as is asked for."""

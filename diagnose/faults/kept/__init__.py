@@ -1,0 +1,1 @@
+"""What every single fault shows, kept as its difference from the sound car."""

@@ -1,0 +1,54 @@
+"""What the car does, to look through where nobody says what is wrong.
+
+Each complaint names the symptom whose test closes its case: that is the function the
+owner misses. They are gone through in the order of the operating states, from key off
+to driving. Leaves what follows from an answer to `ranked_steps`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.session.answer import ProposedStep
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.moment import Moment
+from diagnose.session.steps.proposals import Proposals
+
+# How many are proposed at once. Own choice: what a page holds, the first in full.
+SHOWN_CHECKS = 4
+
+
+def function_checks(
+    model: Model, proposals: Proposals, moment: Moment, *, excluded: Collection[Step]
+) -> tuple[ProposedStep, ...]:
+    """Return what to look for next, in the order of the operating states.
+
+    Parameters
+    ----------
+    model : Model
+    proposals : Proposals
+    moment : Moment
+    excluded : Collection[Step]
+        Steps taken or skipped.
+
+    Returns
+    -------
+    tuple[ProposedStep, ...]
+        At most `SHOWN_CHECKS`; empty when all are done with.
+    """
+    knowledge = model.knowledge
+    asked = frozenset(model.compiled.symptom_names)
+    tested = dict.fromkeys(
+        complaint.retest
+        for complaint in knowledge.complaints.values()
+        if complaint.retest in asked
+    )
+    order = {state.name: number for number, state in enumerate(model.car.states)}
+    names = sorted(tested, key=lambda name: order[knowledge.symptoms[name].state])
+    checks = (SymptomCheck(symptom=name) for name in names)
+    left = [check for check in checks if check not in excluded]
+    reason = "nothing is complained of: go through what the car does"
+    return tuple(
+        proposals.asked(check, moment, reason=reason) for check in left[:SHOWN_CHECKS]
+    )

@@ -1,0 +1,1 @@
+"""Leads added, parts exchanged or taken off for a test, and where it hurts."""

@@ -1,0 +1,129 @@
+"""What moves on the screen while a diagnosis opens: from the first moment on.
+
+Begun before anything heavy is imported, so it knows nothing but the screen. On a
+terminal one line is written over, with a needle that swings and what is being worked
+out; for a screen reader a line is written when that changes, and none is written over.
+"""
+
+from __future__ import annotations
+
+import sys
+import threading
+import time
+from types import TracebackType
+from typing import Self, TextIO
+
+from diagnose.terminal.safe_text import clean, to_ascii
+
+# Between one move of the needle and the next. Own choice: half of what feels still. [s]
+TICK_SECONDS = 0.25
+
+# The needle of a meter, left to right.
+_NEEDLE = ("\\", "|", "/", "|")
+
+# Room for the line, which is written over. Own choice. [characters]
+MOST_CHARACTERS = 78
+
+# What a screen reader is told of a share: quarters are enough. Own choice. [1]
+TOLD_SHARE = 0.25
+
+
+class Opening:
+    """Says that the program is at work, until it is cleared.
+
+    Parameters
+    ----------
+    sink : TextIO or None
+        A terminal; None for nothing to be shown.
+    is_plain : bool
+        Nothing is written over.
+    """
+
+    def __init__(self, sink: TextIO | None, *, is_plain: bool = False) -> None:
+        self._sink = sink
+        self._is_plain = is_plain
+        self._words = "opening the car"
+        self._told = ""
+        self._began = time.monotonic()
+        self._length = 0
+        self._is_over = threading.Event()
+        self._needle: threading.Thread | None = None
+
+    def __enter__(self) -> Self:
+        if self._sink is None:
+            return self
+        self._tell(0)
+        if not self._is_plain:
+            self._needle = threading.Thread(target=self._swing, daemon=True)
+            self._needle.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        traceback: TracebackType | None,
+    ) -> None:
+        self.clear()
+
+    def show(self, fraction: float, words: str) -> None:
+        """Show how far it is, where the car is worked out for the first time.
+
+        Parameters
+        ----------
+        fraction : float
+            Done so far, 0 to 1.
+        words : str
+            What is being done.
+        """
+        if fraction >= 1.0:
+            return
+        share = TOLD_SHARE * (fraction // TOLD_SHARE) if self._is_plain else fraction
+        doing = to_ascii(clean(words))
+        self._words = f"first time with this car: {share:4.0%}  {doing}"
+        if self._sink is not None and self._is_plain:
+            self._tell(0)
+
+    def clear(self) -> None:
+        """Take the line away; nothing more is shown."""
+        if self._sink is None or self._is_over.is_set():
+            return
+        self._is_over.set()
+        if self._needle is not None:
+            self._needle.join()
+            self._sink.write("\r" + " " * self._length + "\r")
+            self._sink.flush()
+
+    def _swing(self) -> None:
+        count = 0
+        while not self._is_over.wait(TICK_SECONDS):
+            count += 1
+            self._tell(count)
+
+    def _tell(self, count: int) -> None:
+        """Write the line, over the one before or below it."""
+        assert self._sink is not None
+        if self._is_plain:
+            if self._words != self._told:
+                self._sink.write(f"{self._words[0].upper()}{self._words[1:]}.\n")
+                self._told = self._words
+        else:
+            seconds = int(time.monotonic() - self._began)
+            since = f"  {seconds} s" if seconds else ""
+            line = f"{_NEEDLE[count % len(_NEEDLE)]} {self._words}{since}"
+            line = line[:MOST_CHARACTERS]
+            self._sink.write("\r" + line.ljust(self._length))
+            self._length = len(line)
+        self._sink.flush()
+
+
+def opening(*, is_plain: bool, is_json: bool) -> Opening:
+    """Return what is shown while a diagnosis opens on this terminal.
+
+    Parameters
+    ----------
+    is_plain, is_json : bool
+        The face asked for; other programs get none of it.
+    """
+    is_shown = not is_json and sys.stderr.isatty()
+    return Opening(sys.stderr if is_shown else None, is_plain=is_plain)

@@ -1,0 +1,145 @@
+"""Kept predictions: differences from the sound car, as good as the whole arrays."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.circuit.model import CarModel
+from diagnose.circuit.tolerance_draws import Sample
+from diagnose.faults import predictor as predictor_module
+from diagnose.faults.causes import FaultSet, catalogue
+from diagnose.faults.kept.prediction import (
+    KEPT_APART_AMPS,
+    KeptPrediction,
+)
+from diagnose.faults.kept.volts import KEPT_APART_VOLTS
+from diagnose.faults.predicted import Prediction, in_single
+from diagnose.faults.predictor import Predictor
+from diagnose.inference.belief.bank import Bank
+from diagnose.measurement.quantities import Probe
+from tests.lamp_car import CAR, MODES
+
+N_DRAWS = 4
+CAUSES = catalogue(CAR, MODES)
+SETS: tuple[FaultSet, ...] = ((), *((number,) for number in range(len(CAUSES))))
+PROBES = tuple(
+    Probe(branch=fuse, state=state.name, is_current=is_current)
+    for fuse in ("main-fuse", "lamp-fuse")
+    for state in CAR.states
+    for is_current in (False, True)
+)
+ROUNDING_VOLTS = 2e-6
+# Single precision of some 14 V.
+
+
+@pytest.fixture(scope="module")
+def predictor() -> Predictor:
+    return Predictor(CarModel(CAR, Sample(n_draws=N_DRAWS)), CAUSES, PROBES)
+
+
+@pytest.fixture(scope="module")
+def whole(predictor: Predictor) -> Prediction:
+    return predictor.predict(SETS)
+
+
+def bank_of(predictor: Predictor) -> Bank:
+    nodes, is_settled = predictor.kept(SETS)
+    symptoms = np.zeros((len(SETS), N_DRAWS, 0), dtype=np.float32)
+    return Bank.of_kept(
+        SETS, nodes, np.arange(len(SETS)), is_settled=is_settled, symptoms=symptoms
+    )
+
+
+@pytest.fixture(scope="module")
+def kept(predictor: Predictor) -> KeptPrediction:
+    found = bank_of(predictor).singles.prediction
+    assert isinstance(found, KeptPrediction)
+    return found
+
+
+def assert_alike(found: Prediction, whole: Prediction) -> None:
+    apart = np.abs(found.volts - whole.volts).max()
+    assert apart <= KEPT_APART_VOLTS + ROUNDING_VOLTS
+    apart = np.abs(found.probes - whole.probes).max()
+    assert apart <= KEPT_APART_AMPS + ROUNDING_VOLTS
+    ohms = in_single(found.source_units), in_single(whole.source_units)
+    np.testing.assert_allclose(*ohms, rtol=1e-3)
+    assert np.array_equal(found.is_settled, whole.is_settled)
+
+
+def test_what_is_kept_is_the_whole_to_within_the_tolerance(
+    kept: KeptPrediction, whole: Prediction
+) -> None:
+    assert_alike(kept.kept(np.arange(len(SETS))), whole)
+
+
+def test_less_is_kept_than_there_is(kept: KeptPrediction) -> None:
+    base = kept.nodes.volts.blocks.base
+
+    assert (
+        len(kept.nodes.volts.blocks.keys)
+        < 0.7 * len(SETS) * base.shape[0] * base.shape[1]
+    )
+    # and nothing of the sound car, which stands for what is not kept
+    assert not (kept.nodes.volts.blocks.keys < base.shape[0] * base.shape[1]).any()
+
+
+def test_columns_and_points_are_those_of_the_rows(kept: KeptPrediction) -> None:
+    rows = np.array([3, 0, 5, 3])
+    draws = np.array([1, 2, 0, 3])
+    whole = kept.kept(rows)
+    each = np.arange(len(rows))
+
+    for state in range(len(CAR.states)):
+        volts = kept.seen_volts(state, rows, draws)
+        assert np.array_equal(volts.T, whole.volts[state, each, draws])
+        units = kept.seen_units(state, rows, draws)
+        expected = in_single(whole.source_units[state, each, draws])
+        assert np.array_equal(units.T, expected)
+        for node in range(whole.volts.shape[3]):
+            seen = kept.volts_at(state, node, rows)
+            assert np.array_equal(seen, whole.volts[state, :, :, node])
+            shown = kept.units_at(state, node, rows)
+            assert np.array_equal(shown, whole.source_units[state, :, :, node])
+    probes = kept.seen_probes(rows, draws)
+    assert np.array_equal(probes.T, whole.probes[each, draws])
+    for column in range(len(PROBES)):
+        seen = kept.probes_at(column, rows)
+        assert np.array_equal(seen, whole.probes[:, :, column])
+
+
+def test_rows_behind_the_singles_hold_what_was_written(predictor: Predictor) -> None:
+    bank = bank_of(predictor)
+    held, row = bank.all.prediction, bank.first_redrawn
+    pair = predictor.predict([(0, 3)])
+
+    held.put(row, pair, 0)
+
+    rows = np.array([row, 2])
+    assert np.array_equal(held.volts_at(1, 2, rows)[0], pair.volts[1, 0, :, 2])
+    both = held.seen_volts(1, rows, np.array([3, 3]))
+    assert np.array_equal(both[:, 0], pair.volts[1, 0, 3])
+    alone = bank.singles.prediction.seen_volts(1, np.array([2]), np.array([3]))
+    assert np.array_equal(both[:, 1], alone[:, 0])
+    with pytest.raises(ValueError, match="not written over"):
+        held.put(2, pair, 0)
+
+
+def test_small_chunks_make_the_same(
+    predictor: Predictor, whole: Prediction, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(predictor_module, "CHUNK_VALUES", 3000)
+
+    nodes, is_settled = predictor.kept(SETS)
+
+    every = np.arange(len(SETS))
+    bank = Bank.of_kept(
+        SETS,
+        nodes,
+        every,
+        is_settled=is_settled,
+        symptoms=np.zeros((len(SETS), N_DRAWS, 0), dtype=np.float32),
+    )
+    assert_alike(bank.singles.prediction.kept(every), whole)
+    assert (np.diff(nodes.volts.blocks.keys) > 0).all()

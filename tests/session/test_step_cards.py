@@ -1,0 +1,79 @@
+"""A step line by line: where, which lead on what, what the car does, what to mind."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from diagnose.circuit.car import Car
+from diagnose.faults.knowledge import Knowledge
+from diagnose.files.car.car_file import load_car
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.answer import StepCard
+from diagnose.session.step_cards import reading_card
+
+TOURER = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"
+
+
+@pytest.fixture(scope="module")
+def tourer(knowledge: Knowledge) -> Car:
+    return load_car(TOURER, knowledge)
+
+
+def lines(card: StepCard) -> dict[str, str]:
+    return {line.name: line.text for line in card.lines}
+
+
+def of_volts(car: Car, red: str, black: str = "battery.minus") -> StepCard:
+    reading = Reading(kind=ReadingKind.DC_VOLTS, state="key-on", red=red, black=black)
+    return reading_card(reading, car)
+
+
+def test_volts_say_place_leads_and_what_the_car_does(tourer: Car) -> None:
+    card = of_volts(tourer, "fuel-pump.plus")
+
+    assert card.act == "DC volts"
+    assert list(lines(card)) == ["place", "red", "black", "car"]
+    assert lines(card)["place"] == tourer.test_points["fuel-pump.plus"]
+    assert lines(card)["red"] == "fuel-pump.plus"
+    assert lines(card)["car"] == tourer.state("key-on").label
+
+
+def test_the_colour_and_the_note_of_a_wire_stand_with_its_lead(tourer: Car) -> None:
+    wire = tourer.part("fuel-pump-wire")
+    parts = tuple(
+        replace(one, colour="red/white", note="behind the tank strap")
+        if one == wire
+        else one
+        for one in tourer.parts
+    )
+    card = of_volts(replace(tourer, parts=parts), "fuel-pump.plus")
+
+    assert lines(card)["red"] == "fuel-pump.plus (red/white)"
+    assert lines(card)["note"] == "behind the tank strap"
+
+
+def test_a_fuse_is_looked_at_with_the_key_off(tourer: Car) -> None:
+    reading = Reading(
+        kind=ReadingKind.LOOK, state="key-off", red="fuel-pump-fuse", black=""
+    )
+    card = reading_card(reading, tourer)
+
+    assert card.act == "blown or sound?"
+    assert lines(card)["car"] == "key off"
+    assert "fuel-pump-fuse" in lines(card)["fuse"]
+
+
+def test_ohms_are_never_read_on_a_post(tourer: Car) -> None:
+    reading = Reading(
+        kind=ReadingKind.OHMS,
+        state="isolated",
+        red="fuel-pump.minus",
+        black=tourer.reference,
+    )
+
+    assert (
+        "never the battery's own post" in lines(reading_card(reading, tourer))["black"]
+    )

@@ -1,0 +1,87 @@
+"""Of steps of about equal worth the easiest is first; what is worth more always is."""
+
+from __future__ import annotations
+
+import pytest
+
+from diagnose.measurement.steps import step_of_name
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.facts import ComplaintFact, ReadingFact
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.moment import Moment
+from diagnose.session.steps.priced import Priced
+from diagnose.session.steps.trade_order import in_trade_order
+
+PROBE = "volts|key-on|fan-relay.87|battery.minus"
+SAME_POINT = "volts|key-on|fan-relay.87|fan.plus"
+POSTS = "volts|key-on|battery.plus|battery.minus"
+LOOK = "look|key-off|fan-fuse|"
+CRANKED = "volts|cranking|starter.plus|battery.minus"
+
+
+@pytest.fixture(scope="module")
+def moment(sedan_model: Model) -> Moment:
+    """Return a moment with the key on."""
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.tell(ComplaintFact(complaint="fan-does-not-run"))
+    reading = step_of_name("volts|key-on|fuse-panel.constant|battery.minus")
+    diagnosis.tell(ReadingFact(reading=reading, value=12.4))  # type: ignore[arg-type]
+    return diagnosis._standing_moment()
+
+
+def priced(name: str, saves: float, *, minutes: float = 2.0) -> Priced:
+    step = step_of_name(name)
+    return Priced(step=step, minutes=minutes, saves_minutes=saves, bits=0.5)
+
+
+def order(moment: Moment, model: Model, *steps: Priced) -> list[str]:
+    return [one.step.name for one in in_trade_order(steps, moment, model)]
+
+
+def test_what_is_worth_clearly_more_stands_first(
+    moment: Moment, sedan_model: Model
+) -> None:
+    # By hand: 40 of 60 minutes are less than nine tenths.
+    steps = (priced(PROBE, 60.0), priced(POSTS, 40.0))
+
+    assert order(moment, sedan_model, *steps) == [PROBE, POSTS]
+
+
+@pytest.mark.parametrize("easy", [POSTS, "symptom|fan-runs"])
+def test_posts_and_ears_come_before_a_panel_of_about_equal_worth(
+    moment: Moment, sedan_model: Model, easy: str
+) -> None:
+    if easy.startswith("symptom"):
+        names = (n for n in sedan_model.compiled.symptom_names)
+        states = {n: sedan_model.asked(n).state for n in names}
+        easy = f"symptom|{next(n for n, s in states.items() if s == 'key-on')}"
+    steps = (priced(PROBE, 60.0), priced(easy, 58.0))
+
+    assert order(moment, sedan_model, *steps) == [easy, PROBE]
+
+
+def test_the_engine_is_cranked_only_where_it_is_worth_more(
+    moment: Moment, sedan_model: Model
+) -> None:
+    steps = (priced(CRANKED, 60.0), priced(PROBE, 58.0))
+
+    assert order(moment, sedan_model, *steps) == [PROBE, CRANKED]
+
+
+def test_another_point_comes_before_a_second_reading_at_the_first(
+    moment: Moment, sedan_model: Model
+) -> None:
+    steps = (priced(PROBE, 60.0), priced(SAME_POINT, 40.0), priced(POSTS, 20.0))
+
+    assert order(moment, sedan_model, *steps) == [PROBE, POSTS, SAME_POINT]
+
+
+def test_no_step_is_lost(moment: Moment, sedan_model: Model) -> None:
+    steps = tuple(
+        priced(name, 10.0) for name in (PROBE, SAME_POINT, POSTS, LOOK, CRANKED)
+    )
+
+    assert sorted(order(moment, sedan_model, *steps)) == sorted(
+        one.step.name for one in steps
+    )
+    assert in_trade_order((), moment, sedan_model) == []

@@ -1,0 +1,53 @@
+"""Something moves from the first moment on, and is gone when the diagnosis begins."""
+
+from __future__ import annotations
+
+import time
+from io import StringIO
+
+from diagnose.terminal.opening import TICK_SECONDS, Opening
+
+
+def test_the_first_line_is_there_at_once() -> None:
+    sink = StringIO()
+    with Opening(sink):
+        assert sink.getvalue() == "\r\\ opening the car"
+
+
+def test_the_line_moves_by_itself_and_says_what_is_worked_out() -> None:
+    sink = StringIO()
+    with Opening(sink) as opening:
+        opening.show(0.42, "working out\x1b[2J every fault")
+        time.sleep(3 * TICK_SECONDS)
+        shown = sink.getvalue()
+
+    assert "| first time with this car:  42%  working out every fault" in shown
+    assert shown.count("\r") > 2
+
+
+def test_the_line_is_wiped_before_the_first_page() -> None:
+    sink = StringIO()
+    with Opening(sink) as opening:
+        opening.clear()
+        wiped = sink.getvalue()
+
+    assert wiped.endswith("\r" + " " * len("| opening the car") + "\r")
+    assert sink.getvalue() == wiped
+
+
+def test_a_screen_reader_hears_what_changes_and_nothing_is_written_over() -> None:
+    sink = StringIO()
+    with Opening(sink, is_plain=True) as opening:
+        for share in (0.0, 0.1, 0.2, 0.3, 1.0):
+            opening.show(share, "working out every fault")
+
+    assert sink.getvalue() == (
+        "Opening the car.\n"
+        "First time with this car:   0%  working out every fault.\n"
+        "First time with this car:  25%  working out every fault.\n"
+    )
+
+
+def test_another_program_gets_none_of_it() -> None:
+    with Opening(None) as opening:
+        opening.show(0.5, "working out every fault")

@@ -1,0 +1,147 @@
+"""Leads, exchanges and parts taken off, as they are typed and noted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.substitutions import SubstitutionKind
+from diagnose.session.casebook import Casebook
+from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
+from diagnose.store.case_store import CaseStore
+from diagnose.terminal.dialogue.completion import suggestions
+from diagnose.terminal.dialogue.conversation import Conversation
+from diagnose.terminal.pages.plain import plain_text
+
+COMPLAINT = "complaint no-crank"
+
+
+def told(casebook: Casebook, line: str) -> SubstitutionFact:
+    """Return the fact that a line tells of a car that does not crank."""
+    conversation = Conversation(casebook)
+    conversation.open()
+    conversation.hear("1")
+    conversation.hear("skip all")
+    conversation.hear(COMPLAINT)
+    page = conversation.hear(line)
+    fact = casebook.standing[-1]
+    assert isinstance(fact, SubstitutionFact), plain_text(page, width=100)
+    return fact
+
+
+def heard(casebook: Casebook, line: str) -> str:
+    conversation = Conversation(casebook)
+    conversation.open()
+    conversation.hear("1")
+    conversation.hear("skip all")
+    return plain_text(conversation.hear(line), width=300)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "bridge battery.minus engine.block engine-cranks yes",
+        "bridge battery.minus to engine.block: engine-cranks yes",
+        "bridge battery.minus engine.block cranking engine-cranks yes",
+        "bridge battery.minus engine.block helps",
+    ],
+)
+def test_lead_is_understood_in_every_wording(casebook: Casebook, line: str) -> None:
+    fact = told(casebook, line)
+
+    assert fact.substitution.kind is SubstitutionKind.BRIDGE
+    assert fact.substitution.ends == {"battery.minus", "engine.block"}
+    assert fact.seen == SymptomFact(symptom="engine-cranks", is_present=True)
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["swap starter-solenoid: no change", "swap starter-solenoid engine-cranks no"],
+)
+def test_no_change_is_that_of_the_complaint(casebook: Casebook, line: str) -> None:
+    fact = told(casebook, line)
+
+    assert fact.substitution.kind is SubstitutionKind.SWAP
+    assert fact.seen == SymptomFact(symptom="engine-cranks", is_present=False)
+
+
+@pytest.mark.parametrize(("word", "value"), [("holds", 0.0), ("blows", 1.0)])
+def test_fuse_holds_or_blows(casebook: Casebook, word: str, value: float) -> None:
+    seen = told(casebook, f"unplug fuel-pump fuse fuel-pump-fuse {word}").seen
+
+    assert isinstance(seen, ReadingFact)
+    assert seen.reading.kind is ReadingKind.LOOK
+    assert seen.reading.red == "fuel-pump-fuse"
+    assert seen.value == value
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "unplug fuel-pump fuel-pump.plus key-on 12.4",
+        "unplug fuel-pump read fuel-pump.plus key-on 12.4",
+        "unplug fuel-pump 12.4 at fuel-pump.plus key-on",
+    ],
+)
+def test_reading_is_told_of_the_changed_car(casebook: Casebook, line: str) -> None:
+    seen = told(casebook, line).seen
+
+    assert isinstance(seen, ReadingFact)
+    assert (seen.reading.red, seen.reading.state) == ("fuel-pump.plus", "key-on")
+    assert seen.value == 12.4
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("bridge battery.plus", "type it like this: bridge NODE NODE SYMPTOM yes|no"),
+        ("swap starter-solenoid", "And what did the car do then?"),
+        ("swap starter-solenod engine-cranks yes", "starter-solenoid"),
+        ("bridge battery.plus battery.minus engine-cranks no", "short the battery"),
+    ],
+)
+def test_mistake_is_one_message_and_nothing_is_noted(
+    casebook: Casebook, line: str, says: str
+) -> None:
+    shown = heard(casebook, line)
+
+    assert says in shown
+    assert not any(isinstance(f, SubstitutionFact) for f in casebook.standing)
+
+
+def test_test_is_on_disk_and_comes_back(
+    new_casebook: Callable[[], Casebook], store: CaseStore
+) -> None:
+    first = new_casebook()
+    fact = told(first, "swap starter-solenoid no change")
+    assert store.facts("sunday")[-1].kind == "substitution"
+
+    again = new_casebook()
+    again.restore(store.facts("sunday"))
+
+    assert again.standing[-1] == fact
+
+
+def test_test_is_listed_and_taken_back(casebook: Casebook) -> None:
+    told(casebook, "swap starter-solenoid no change")
+    conversation = Conversation(casebook)
+    conversation.open()
+
+    listed = plain_text(conversation.hear("facts"), width=100)
+    conversation.hear("undo")
+
+    assert "with another starter-solenoid: engine-cranks: no" in listed
+    assert not any(isinstance(f, SubstitutionFact) for f in casebook.standing)
+
+
+def test_parts_and_symptoms_are_completed(casebook: Casebook) -> None:
+    vocabulary = casebook.diagnosis.vocabulary
+
+    parts = [one.word for one in suggestions("swap starter", vocabulary)]
+    seen = [one.word for one in suggestions("swap starter-solenoid engine", vocabulary)]
+
+    assert "starter-solenoid" in parts
+    assert "start-wire" not in parts
+    assert "engine-cranks" in seen
