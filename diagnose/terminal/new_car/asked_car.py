@@ -66,6 +66,11 @@ class AskedCar:
         """The word before the typed line."""
         return "then" if self._is_written else "answer"
 
+    @property
+    def offer(self) -> str:
+        """Nothing comes up while a question stands."""
+        return ""
+
     def restore(self) -> int:
         """Take up the answers that were kept, and return how many count."""
         for step in self._kept.read():

@@ -116,6 +116,10 @@ class Partner(Protocol):
     def prompt(self) -> str:
         """The word before the typed line."""
 
+    @property
+    def offer(self) -> str:
+        """What came up while the page stood, for a line below it; else empty."""
+
     def open(self) -> Page:
         """Return the first page."""
 

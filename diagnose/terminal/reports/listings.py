@@ -77,17 +77,17 @@ def _role_lines(name: str, car: Car, knowledge: Knowledge) -> Iterator[str]:
     without: dict[str, list[str]] = {}
     for complaint in knowledge.complaints.values():
         asked = [one for one in complaint.answers if one not in usable]
-        roles = {
-            role
+        lacking = (
+            lacking_roles(car, knowledge.symptoms[one], knowledge.symptoms)
             for one in asked
-            for role in lacking_roles(car, knowledge.symptoms[one], knowledge.symptoms)
-        }
-        for role in sorted(roles):
+        )
+        for role in sorted(set().union(*lacking)):
             without.setdefault(role, []).append(complaint.says)
-    for role, complaints in without.items():
-        told = "; ".join(f'"{one}"' for one in complaints)
+    if without:
+        told = "; ".join(f"{role} ({', '.join(c)})" for role, c in without.items())
         yield (
-            f"{name}: nothing has the role {role}, so these can't be diagnosed: {told}"
+            f"{name}: no part has these roles, so the complaints behind each can't be "
+            f"diagnosed: {told}"
         )
 
 
