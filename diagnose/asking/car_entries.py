@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from diagnose.asking.car_questions import STUDS
 from diagnose.asking.circuit_entries import circuit_entries
+from diagnose.asking.idle_entries import without_idle, words_of
 from diagnose.asking.plan import CarPlan, lead
 from diagnose.asking.source_entries import (
     cable_entries,
@@ -42,7 +43,7 @@ def car_entries(plan: CarPlan, layouts: Layouts) -> list[FileEntry]:
         entries.extend(circuit_entries(circuit, plan.around))
     entries.extend(cable_entries(plan))
     entries.extend(_states(plan))
-    entries = _without_idle_coil_feed(_merged(entries))
+    entries = without_idle(_merged(entries))
     studs = [*_studs(entries)]
     return [*_places([*entries, *studs], layouts), *studs, *entries]
 
@@ -296,8 +297,8 @@ def _states(plan: CarPlan) -> Iterator[FileEntry]:
         loaded["light-switch"] = "head"
     for circuit in plan.circuits:
         is_on = circuit.usual is not None and circuit.usual.is_on_when_loaded
-        if is_on and circuit.text("switch") != "none":
-            loaded[f"{circuit.name}-switch"] = "on"
+        if is_on and circuit.has_switch:
+            loaded[circuit.switch_name] = "on"
     positions: Mapping[str, Written] = {
         "key-on": {"ignition-switch": "run"},
         "cranking": {"ignition-switch": "crank"},
@@ -328,30 +329,9 @@ def _merged(entries: list[FileEntry]) -> list[FileEntry]:
     return result
 
 
-def _without_idle_coil_feed(entries: list[FileEntry]) -> list[FileEntry]:
-    """Return entries without the old coil's feed where nothing hangs on it.
-
-    A wire with a free end is no part of a circuit, and a car file refuses it.
-    """
-    coil = "old-coil-terminal"
-    users = [entry for entry in entries if coil in _words(entry.value)]
-    if len(users) > 1:
-        return entries
-    return [entry for entry in entries if entry not in users and entry.name != coil]
-
-
-def _words(value: Written) -> Iterator[str]:
-    """Yield every word of the text in a value."""
-    if isinstance(value, str):
-        yield from value.split()
-    elif isinstance(value, Mapping):
-        for one in value.values():
-            yield from _words(one)
-
-
 def _studs(entries: list[FileEntry]) -> Iterator[FileEntry]:
     """Yield the studs that something is grounded at."""
-    words = {word for entry in entries for word in _words(entry.value)}
+    words = {word for entry in entries for word in words_of(entry.value)}
     for name, (metal, place) in STUDS.items():
         if name in words:
             value: dict[str, Written] = {"bolted-to": metal, "place": place}
@@ -360,7 +340,7 @@ def _studs(entries: list[FileEntry]) -> Iterator[FileEntry]:
 
 def _places(entries: list[FileEntry], layouts: Layouts) -> Iterator[FileEntry]:
     """Yield the places that something is at."""
-    words = {word for entry in entries for word in _words(entry.value)}
+    words = {word for entry in entries for word in words_of(entry.value)}
     for name, place in layouts.places.items():
         if name in words:
             value: Written = place.time

@@ -95,7 +95,7 @@ def _ask_supply(plan: CarPlan, ask: Asker) -> Script[None]:
                 read=_read_contacts,
             ),
             "crank": Fact(
-                says="live while cranking", usual="ignition start", read=_read_contacts
+                says="live while cranking", usual="ignition start", read=_read_crank
             ),
             "fuse": Fact(
                 says="fuse or fusible link of its feed, or none",
@@ -277,7 +277,7 @@ def _ask_controllers(plan: CarPlan, ask: Asker) -> Script[None]:
                 "ground": Fact(
                     says="where its ground goes",
                     usual="engine-stud via 14 AWG 5 ft",
-                    read=read_ground(around),
+                    read=read_ground(around, has_outputs=False),
                 ),
                 "memory": Fact(
                     says="constant feed of its memory, or none",
@@ -366,6 +366,14 @@ def _read_new_names(taken: frozenset[str], text: str) -> list[str]:
     if twice:
         raise ValueError(f'"{twice}" is there already; leave it out or rename it')
     return names
+
+
+def _read_crank(text: str) -> str:
+    """Read the contacts that are live while cranking; the starter's is one of them."""
+    contacts = _read_contacts(text)
+    if "start" not in contacts.split():
+        raise ValueError("without start the starter gets no current; name it too")
+    return contacts
 
 
 def _read_contacts(text: str) -> str:

@@ -26,13 +26,13 @@ def circuit_entries(circuit: CircuitPlan, around: Around) -> Iterator[FileEntry]
         What its feeds are called.
     """
     source = _source(circuit, circuit.text("feed"), around)
-    has_switch, has_relay = (circuit.text(f) != "none" for f in ("switch", "relay"))
+    has_relay = circuit.text("relay") != "none"
     own = dict(source)
-    if circuit.text("relay") == "switch" or (has_switch and not has_relay):
+    if circuit.has_switch:
         yield _switch(circuit)
-    if has_switch and not has_relay:
+    if circuit.has_switch and not has_relay:
         yield _supply(circuit, source)
-        own = {"from": f"{circuit.name}-switch.out"}
+        own = {"from": f"{circuit.switch_name}.out"}
     if has_relay:
         own["relay"] = _relay(circuit, around)
         if circuit.text("relay") == "switch":
@@ -41,7 +41,7 @@ def circuit_entries(circuit: CircuitPlan, around: Around) -> Iterator[FileEntry]
     ground = circuit.wire("ground")
     end, via, by = ground.partition(" via ")
     if " " in end:
-        ground = f"{_output_name(circuit, end)}{via}{by}"
+        ground = f"{_output_name(circuit, 'ground', end)}{via}{by}"
     own |= {"wire": wire, "load": circuit.text("load"), "ground": ground}
     own["place"] = circuit.text("place")
     usual = circuit.usual
@@ -71,7 +71,7 @@ def _source(circuit: CircuitPlan, feed: str, around: Around) -> dict[str, Writte
     """Return where a circuit begins, with its fuse."""
     terminal = around.feeds.get(feed, feed)
     if " " in terminal:
-        terminal = _output_name(circuit, terminal)
+        terminal = _output_name(circuit, "feed", terminal)
     fuse = circuit.text("fuse")
     if fuse == "none":
         return {"from": terminal}
@@ -91,13 +91,13 @@ def _relay(circuit: CircuitPlan, around: Around) -> dict[str, Written]:
     name, _, side = trigger.rpartition(" ")
     if side == "low":
         relay["86"] = f"{around.controllers[name]} via {lead(feed, '1 ft')}"
-        relay["85"] = f"{_output_name(circuit, trigger)} via {ground}"
+        relay["85"] = f"{_output_name(circuit, 'relay', trigger)} via {ground}"
     elif side == "high":
-        relay["86"] = f"{_output_name(circuit, trigger)} via {feed}"
+        relay["86"] = f"{_output_name(circuit, 'relay', trigger)} via {feed}"
         relay["85"] = f"{body} via {lead(ground, '2 ft')}"
     else:
         start = around.feeds.get(trigger, trigger)
-        start = f"{circuit.name}-switch.out" if trigger == "switch" else start
+        start = f"{circuit.switch_name}.out" if trigger == "switch" else start
         relay["86"] = f"{start} via {feed}"
         relay["85"] = f"{body} via {lead(ground, '2 ft')}"
     if circuit.text("diode") == "yes":
@@ -105,9 +105,22 @@ def _relay(circuit: CircuitPlan, around: Around) -> dict[str, Written]:
     return relay
 
 
-def _output_name(circuit: CircuitPlan, output: str) -> str:
+def _output_ends(circuit: CircuitPlan) -> dict[str, str]:
+    """Return the facts of a circuit that are outputs of a controller."""
+    ends = {fact: circuit.text(fact) for fact in ("feed", "relay")}
+    ends["ground"] = circuit.text("ground").partition(" via ")[0]
+    return {
+        fact: end
+        for fact, end in ends.items()
+        if end.rpartition(" ")[2] in {"low", "high"}
+    }
+
+
+def _output_name(circuit: CircuitPlan, fact: str, output: str) -> str:
     """Return the terminal of a controller's output for this circuit."""
-    return f"{output.rpartition(' ')[0]}.{circuit.name}-output"
+    is_one = len(_output_ends(circuit)) == 1
+    own = f"{circuit.name}-output" if is_one else f"{circuit.name}-{fact}-output"
+    return f"{output.rpartition(' ')[0]}.{own}"
 
 
 def _switch(circuit: CircuitPlan) -> FileEntry:
@@ -120,12 +133,12 @@ def _switch(circuit: CircuitPlan) -> FileEntry:
         "place": place if place != "none" else circuit.text("place"),
         "live": live,
     }
-    return _entry(circuit, "switches", f"{circuit.name}-switch", value)
+    return _entry(circuit, "switches", circuit.switch_name, value)
 
 
 def _supply(circuit: CircuitPlan, source: dict[str, Written]) -> FileEntry:
     """Return what feeds a circuit's own switch: its fuse, and the wire behind it."""
-    name, end = f"{circuit.name}-supply", f"{circuit.name}-switch.feed"
+    name, end = f"{circuit.name}-supply", f"{circuit.switch_name}.feed"
     wire = lead(circuit.wire("wire"), "3 ft")
     return _entry(circuit, "circuits", name, {**source, "wire": wire, "to": end})
 
@@ -141,7 +154,7 @@ def _switch_feed(circuit: CircuitPlan, around: Around) -> FileEntry:
         f"{circuit.name}-switch-feed",
         {
             "from": start,
-            "to": f"{circuit.name}-switch.feed",
+            "to": f"{circuit.switch_name}.feed",
             "wire": circuit.wire("coil-feed"),
         },
     )
@@ -149,25 +162,17 @@ def _switch_feed(circuit: CircuitPlan, around: Around) -> FileEntry:
 
 def _outputs(circuit: CircuitPlan) -> Iterator[FileEntry]:
     """Yield the outputs of controllers that a circuit hangs on."""
-    ends = {
-        circuit.text("relay"): circuit.text("relay"),
-        circuit.text("feed"): circuit.text("feed"),
-        circuit.text("ground").partition(" via ")[0]: "",
-    }
-    for end in ends:
+    for fact, end in _output_ends(circuit).items():
         controller, _, side = end.rpartition(" ")
-        if side not in {"low", "high"}:
-            continue
         states = circuit.usual.on_in if circuit.usual else ()
-        load_limit = circuit.text("relay") == end
         value: dict[str, Written] = {"side": side}
-        if load_limit:
+        if fact == "relay":
             value["limit"] = _OUTPUT_LIMIT
         if circuit.usual is not None and circuit.usual.primes:
             value["primes"] = circuit.usual.primes
         value["on-in"] = list(states or _USUAL_STATES)
         yield FileEntry(
             path=("controllers", controller, "outputs"),
-            name=f"{circuit.name}-output",
+            name=_output_name(circuit, fact, end).partition(".")[2],
             value=value,
         )

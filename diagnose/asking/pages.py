@@ -156,7 +156,7 @@ def output_of(word: str, around: Around) -> str:
     return f"{name} {side}"
 
 
-def read_ground(around: Around) -> Callable[[str], str]:
+def read_ground(around: Around, *, has_outputs: bool = True) -> Callable[[str], str]:
     """Return a reader of where a ground goes: ``rear-stud via 12 AWG 3 ft``."""
 
     def read(text: str) -> str:
@@ -165,7 +165,8 @@ def read_ground(around: Around) -> Callable[[str], str]:
         where = {"chassis": "body", "ground": "body", "block": "engine"}.get(
             where.lower(), where.lower()
         )
-        end = output_of(where, around) or where.replace(" ", "-")
+        output = output_of(where, around) if has_outputs else ""
+        end = output or where.replace(" ", "-")
         known = [*around.studs, "battery.minus"]
         if end not in known and " " not in end:
             raise ValueError(

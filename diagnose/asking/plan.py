@@ -9,6 +9,9 @@ from dataclasses import dataclass, field
 from diagnose.asking.answers import Told
 from diagnose.files.knowledge.layouts import UsualCircuit
 
+# The switches that the whole car has.
+CAR_SWITCHES = ("ignition-switch", "light-switch", "neutral-switch")
+
 # The facts of one page, by name.
 Facts = Mapping[str, Told]
 
@@ -45,6 +48,18 @@ class CircuitPlan:
         """Return a wire, or a terminal with one, marked where it was not known."""
         told = self.facts[fact]
         return about(told.text) if told.is_assumed else told.text
+
+    @property
+    def has_switch(self) -> bool:
+        """Whether it has a switch of its own, in its feed or in its relay's."""
+        relay = self.text("relay")
+        return relay == "switch" or (self.text("switch") != "none" and relay == "none")
+
+    @property
+    def switch_name(self) -> str:
+        """What its own switch is called."""
+        name = f"{self.name}-switch"
+        return f"{self.name}-own-switch" if name in CAR_SWITCHES else name
 
     @property
     def assumed(self) -> tuple[str, ...]:

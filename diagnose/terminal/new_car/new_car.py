@@ -31,6 +31,13 @@ from diagnose.terminal.pages.page import Page, Tone, say
 # The narrowest page. [characters] Own choice, as of a diagnosis.
 NARROWEST = 40
 
+# Before anyone follows a wire. Own words; common practice in workshops.
+BEFORE = (
+    "Look at the wiring with the key off, the engine cold and nothing on the battery's "
+    "posts but its cables. Never under a car that only a jack holds. The maker's "
+    "manual comes before anything said here."
+)
+
 # What an existing file can be given, and what it can't. Own words.
 CONTINUED = (
     "This car has a file: what you answer is added to it, and nothing in it is "
@@ -60,7 +67,7 @@ def ask_for_car(
         If the file or the answers beside it can't be read.
     """
     layouts = load_layouts()
-    opening: Page = (say("car", str(path)),)
+    opening: Page = (say("car", str(path)), say("first", BEFORE, Tone.CAUTION))
     interview, make_text = _asked_of(path, wire_list, layouts)
     if path.exists():
         opening = (*opening, say("mind", CONTINUED))
