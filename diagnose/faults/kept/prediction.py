@@ -438,7 +438,7 @@ class KeptPrediction:
         self.is_settled[:, row] = given.is_settled[:, given_row]
 
     def kept(self, rows: IntArray) -> Prediction:
-        """Return the prediction of some of the single faults, whole.
+        """Return the prediction of some of the fault sets, whole.
 
         Parameters
         ----------
@@ -450,16 +450,23 @@ class KeptPrediction:
         Prediction
             Of n_kept sets.
         """
+        n_front = len(self.stored)
+        behind = np.flatnonzero(rows >= n_front)
+        if len(behind) == len(rows):
+            return self.tail.kept(rows - n_front)
+        shown = self.stored.take(rows, mode="clip")
 
-        def whole(blocks: Blocks | KeptVolts) -> Numbers:
-            shown = [blocks.row(row) for row in self.stored[rows].tolist()]
+        def whole(blocks: Blocks | KeptVolts, tail: Numbers) -> Numbers:
+            held = [blocks.row(row) for row in shown.tolist()]
             # from row, group, item, draw
-            return np.ascontiguousarray(np.stack(shown).transpose(1, 0, 3, 2))
+            found = np.ascontiguousarray(np.stack(held).transpose(1, 0, 3, 2))
+            found[:, behind] = tail[:, rows[behind] - n_front]
+            return found
 
         return Prediction(
-            volts=whole(self.nodes.volts),
-            source_units=whole(self.nodes.source_units),
-            probes=whole(self.nodes.probes)[0],
+            volts=whole(self.nodes.volts, self.tail.volts),
+            source_units=whole(self.nodes.source_units, self.tail.source_units),
+            probes=whole(self.nodes.probes, self.tail.probes[None])[0],
             is_settled=self.is_settled[:, rows],
         )
 
