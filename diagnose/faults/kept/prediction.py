@@ -438,30 +438,37 @@ class KeptPrediction:
         self.is_settled[:, row] = given.is_settled[:, given_row]
 
     def kept(self, rows: IntArray) -> Prediction:
-        """Return the prediction of some of the single faults, whole.
+        """Return the prediction of some of the fault sets, whole.
 
         Parameters
         ----------
         rows : IntArray
-            Which, in the order wanted, shape (n_kept,).
+            Which, in the order wanted, those behind the single faults included; shape
+            (n_kept,).
 
         Returns
         -------
         Prediction
             Of n_kept sets.
         """
+        n_front = len(self.stored)
+        behind = np.flatnonzero(rows >= n_front)
+        stored = self.stored.take(rows, mode="clip").tolist()
 
         def whole(blocks: Blocks | KeptVolts) -> Numbers:
-            shown = [blocks.row(row) for row in self.stored[rows].tolist()]
+            shown = [blocks.row(row) for row in stored]
             # from row, group, item, draw
             return np.ascontiguousarray(np.stack(shown).transpose(1, 0, 3, 2))
 
-        return Prediction(
+        result = Prediction(
             volts=whole(self.nodes.volts),
             source_units=whole(self.nodes.source_units),
             probes=whole(self.nodes.probes)[0],
             is_settled=self.is_settled[:, rows],
         )
+        for place in behind.tolist():
+            result.put(place, self.tail, int(rows[place]) - n_front)
+        return result
 
 
 # What a list of fault sets would show, however it is kept.
