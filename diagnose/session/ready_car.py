@@ -42,7 +42,12 @@ from diagnose.inference.prior.priors import Priors, rates_alone
 from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.symptoms import Symptom
 from diagnose.measurement.where_to_measure import clamp_parts
-from diagnose.session.provocation_tests import Provocation, provocations
+from diagnose.session.provocation_tests import (
+    Provocation,
+    Renewal,
+    provocations,
+    renewals,
+)
 from diagnose.session.substitution.cars import SubstitutedCars
 
 # How many cars are drawn within the tolerances. Measured: with 16 draws a precise
@@ -89,6 +94,8 @@ class Model:
         same fault where it comes and goes, for the repair is the same.
     provocations : Mapping[str, Provocation]
         Tests that bring faults which come and go, by name.
+    renewals : Mapping[str, Renewal]
+        What can be told to have been renewed, by name.
 
     Attributes
     ----------
@@ -101,6 +108,9 @@ class Model:
     compiled: Compiled
     lines: tuple[tuple[int, ...], ...]
     provocations: Mapping[str, Provocation] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    renewals: Mapping[str, Renewal] = field(
         default_factory=lambda: MappingProxyType({})
     )
     substituted: SubstitutedCars = field(init=False, compare=False, repr=False)
@@ -116,15 +126,19 @@ class Model:
             found[list(line)] = number
         return found
 
+    def told_test(self, name: str) -> Provocation | Renewal | None:
+        """Return what is told like a symptom and is none of the circuit, if it is."""
+        return self.provocations.get(name) or self.renewals.get(name)
+
     def asked(self, name: str) -> Symptom:
-        """Return what can be answered by yes or no: a symptom or a provocation.
+        """Return what can be answered by yes or no: a symptom, a test, a renewal.
 
         Raises
         ------
         KeyError
             If there is nothing of that name.
         """
-        found = self.provocations.get(name)
+        found = self.told_test(name)
         return self.knowledge.symptoms[name] if found is None else found.symptom
 
 
@@ -257,6 +271,7 @@ def open_model(
         compiled=compiled,
         lines=_lines(compiled),
         provocations=provocations(car, causes, knowledge.triggers),
+        renewals=renewals(car, causes),
     )
 
 

@@ -74,12 +74,12 @@ class ExpectedAnswers:
         presence, fault = self._compiled.presence, conclusion.comes_and_goes[rows]
         is_fleeting = fault >= 0
         own = fault[is_fleeting]
-        test = self._model.provocations.get(name)
+        test = self._model.told_test(name)
         if test is not None:
             sets = [conclusion.hypotheses.sets[row] for row in rows.tolist()]
             yes = test.lasting_reacts(sets)[:, None]
             result = np.repeat(yes, self._compiled.n_draws, axis=1)
-            reacts = presence.reaction(test.trigger, test.at_target)
+            reacts = test.reaction(presence)
             result[is_fleeting] = reacts[own]
             return result
         column = self._compiled.symptom_index[name]

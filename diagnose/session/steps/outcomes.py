@@ -219,7 +219,7 @@ class Outcomes:
     def _reaction(self, name: str, moment: Moment) -> FloatArray:
         """Return the chance that a test brings or clears a fault, (n_particles,)."""
         test = self._model.provocations[name]
-        reacts = self._model.compiled.presence.reaction(test.trigger, test.at_target)
+        reacts = test.reaction(self._model.compiled.presence)
         fault = moment.believed.comes_and_goes
         sets, told_of = moment.conclusion.hypotheses.sets, moment.believed.told_of
         some, place = np.unique(told_of, return_inverse=True)

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
+from diagnose.inference.choice.information import shared_share
 from diagnose.inference.choice.look_ahead import after_outcomes, further_minutes
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
@@ -60,6 +61,10 @@ LEAST_SLIPPED = 0.005
 # Particles with less of the largest share than this don't keep two points apart. [1]
 # Own choice: a fiftieth moves no choice.
 LIGHT_SHARE = 0.02
+
+# How many of the best steps are compared for that. [1] Own choice: those that are
+# priced to the end.
+MOST_COMPARED = 60
 
 # Below this chance of a fault that comes and goes, no test for one is looked at. [1]
 # Own choice.
@@ -128,6 +133,47 @@ class RankedSteps:
         # the best test that brings a fault stays in sight, however many readings pay
         tests = (one for one in priced[most:] if self._is_test(one.step))
         return [*self._twice_looked(best, moment), *itertools.islice(tests, 1)]
+
+    def told_apart(
+        self, priced: Sequence[Priced], moment: Moment, *, most: int
+    ) -> list[Priced]:
+        """Return steps with those first that do not tell the same in other words.
+
+        Parameters
+        ----------
+        priced : Sequence[Priced]
+            Best first; the first stays there.
+        moment : Moment
+        most : int
+            How many are shown beside each other. [1]
+
+        Returns
+        -------
+        list[Priced]
+            The same steps: up to `most` of which each saves most a minute of what those
+            before it leave untold, then the others in their order.
+        """
+        compared = priced[:MOST_COMPARED]
+        if len(compared) < 2:
+            return list(priced)
+        share = moment.believed.particles.share
+        chances = [self._outcomes.chances(one.step, moment) for one in compared]
+        worth = np.array(
+            [one.saves_minutes / one.minutes if one.pays else 0.0 for one in compared]
+        )
+        told = np.zeros(len(compared))
+        chosen = [0]
+        while len(chosen) < min(most, len(compared)):
+            latest = chances[chosen[-1]]
+            further = [shared_share(latest, own, share) for own in chances]
+            told = np.maximum(told, further)
+            told[chosen] = 1.0
+            left = worth * (1.0 - told)
+            if left.max() <= 0.0:
+                break
+            chosen.append(int(left.argmax()))
+        others = (one for place, one in enumerate(priced) if place not in chosen)
+        return [*(compared[place] for place in chosen), *others]
 
     def _is_test(self, step: Step) -> bool:
         if not isinstance(step, SymptomCheck):

@@ -33,6 +33,7 @@ class Slot(Enum):
     WIGGLED = "wiggled"
     WARMED = "warmed"
     MISTED = "misted"
+    RENEWED = "renewed"
     SWAPPED = "swapped"
     UNPLUGGED = "unplugged"
     YES_OR_NO = "yes or no"
@@ -138,6 +139,13 @@ _ALL = (
         says="the same with a part unplugged: unplug fan fan-fuse holds",
         slots=((Slot.UNPLUGGED,), _SEEN, (Slot.YES_OR_NO,)),
         understand=partial(typed_substitutions.change, kind=SubstitutionKind.UNPLUG),
+    ),
+    Command(
+        name="renewed",
+        usage="renewed PART",
+        says="tell that a part was renewed and did not help",
+        slots=((Slot.RENEWED,),),
+        understand=typed_facts.renewed,
     ),
     Command(
         name="complaint",

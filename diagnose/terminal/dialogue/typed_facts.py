@@ -19,6 +19,7 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
+from diagnose.session.provocation_tests import RENEWED
 from diagnose.terminal.dialogue.desk import (
     Desk,
     MistypedError,
@@ -92,6 +93,15 @@ def provoke(words: tuple[str, ...], desk: Desk, *, verb: str) -> Request:
     targets = desk.vocabulary.targets(verb)
     target = known_name(words[0], targets, "place or part")
     return tell_symptom(f"{verb}-{target}", words[1], desk)
+
+
+def renewed(words: tuple[str, ...], desk: Desk) -> Request:
+    """Understand ``renewed PART``: it was renewed, and did not help."""
+    if len(words) != 1:
+        raise MistypedError
+    targets = desk.vocabulary.targets(RENEWED)
+    target = known_name(words[0], targets, "part")
+    return tell_symptom(f"{RENEWED}-{target}", "yes", desk)
 
 
 def complaint(words: tuple[str, ...], desk: Desk) -> Request:

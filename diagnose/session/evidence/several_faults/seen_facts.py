@@ -143,12 +143,7 @@ class SeenFacts:
         presence = self._compiled.presence
         test = self._weigher.provocation(observation)
         if test is not None:
-            moved = np.zeros(n_causes)
-            reacts = presence.reaction(test.trigger, test.at_target)
-            moved[presence.numbers] = reacts.mean(axis=1)
-            for number, chance in test.lasting.items():
-                moved[number] = chance
-            return moved
+            return test.moved(presence, n_causes)
         if isinstance(observation, SymptomFact):
             column = self._compiled.symptom_index[observation.symptom]
             shown = singles.symptoms[:, :, column].mean(axis=1).astype(np.float64)

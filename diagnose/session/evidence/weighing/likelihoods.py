@@ -47,7 +47,7 @@ from diagnose.session.evidence.weighing.substituted import (
     shown_values,
 )
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
-from diagnose.session.provocation_tests import Provocation
+from diagnose.session.provocation_tests import Provocation, Renewal
 from diagnose.session.ready_car import Model
 
 # By how much the chances of a missed and of an imagined symptom are multiplied when it
@@ -93,11 +93,11 @@ class Weigher:
         self._weighers: dict[int, Weigher] = {}
         self.slips = ReadingSlips(model, self.scatter)
 
-    def provocation(self, observation: Observation) -> Provocation | None:
-        """Return the test that an observation is the outcome of, if it is one."""
+    def provocation(self, observation: Observation) -> Provocation | Renewal | None:
+        """Return the test that an observation is the outcome of, or the renewal."""
         if not isinstance(observation, SymptomFact):
             return None
-        return self._model.provocations.get(observation.symptom)
+        return self._model.told_test(observation.symptom)
 
     def state_of(self, observation: Observation) -> str:
         """Return the operating state that something was seen in."""
