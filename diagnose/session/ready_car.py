@@ -41,6 +41,7 @@ from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.prior.priors import Priors, rates_alone
 from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.symptoms import Symptom
+from diagnose.measurement.touch import Touch, touch_probes, touches
 from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.provocation_tests import (
     Provocation,
@@ -96,6 +97,8 @@ class Model:
         Tests that bring faults which come and go, by name.
     renewals : Mapping[str, Renewal]
         What can be told to have been renewed, by name.
+    touches : Mapping[str, Touch]
+        What a hand can feel, by name.
 
     Attributes
     ----------
@@ -113,6 +116,7 @@ class Model:
     renewals: Mapping[str, Renewal] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    touches: Mapping[str, Touch] = field(default_factory=lambda: MappingProxyType({}))
     substituted: SubstitutedCars = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -138,7 +142,7 @@ class Model:
         KeyError
             If there is nothing of that name.
         """
-        found = self.told_test(name)
+        found = self.told_test(name) or self.touches.get(name)
         return self.knowledge.symptoms[name] if found is None else found.symptom
 
 
@@ -189,8 +193,9 @@ def model_key(car: Car, knowledge: Knowledge, n_draws: int) -> str:
 
 
 def all_probes(car: Car, knowledge: Knowledge) -> tuple[Probe, ...]:
-    """Return what symptoms need, what a clamp can read, and the look at each fuse."""
+    """Return what symptoms and touches need, clamp readings, and the look at fuses."""
     probes = dict.fromkeys(needed_probes(car, knowledge.symptoms))
+    probes |= dict.fromkeys(touch_probes(car))
     for state in car.states:
         for name in clamp_parts(car):
             probes.setdefault(Probe(branch=name, state=state.name, is_current=True))
@@ -272,6 +277,7 @@ def open_model(
         lines=_lines(compiled),
         provocations=provocations(car, causes, knowledge.triggers),
         renewals=renewals(car, causes),
+        touches=touches(car),
     )
 
 

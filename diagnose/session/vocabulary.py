@@ -143,7 +143,7 @@ def vocabulary_of(model: Model) -> Vocabulary:
         unpluggable=changeable_parts(car, SubstitutionKind.UNPLUG),
         tests={
             name: model.asked(name).question
-            for name in (*model.provocations, *model.renewals)
+            for name in (*model.provocations, *model.renewals, *model.touches)
         },
         caution_briefs=knowledge.caution_briefs,
         terms=knowledge.terms,

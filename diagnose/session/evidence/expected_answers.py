@@ -82,13 +82,12 @@ class ExpectedAnswers:
             reacts = test.reaction(presence)
             result[is_fleeting] = reacts[own]
             return result
-        column = self._compiled.symptom_index[name]
-        symptoms = conclusion.hypotheses.symptoms
+        held = conclusion.hypotheses
         shown, away = conclusion.shown_by[rows], conclusion.away[rows][is_fleeting]
-        result = symptoms[shown, :, column].astype(np.float64)
+        result = self._weigher.there(held, name, rows=shown)
         state = self._model.asked(name).state
         chance = presence.chance(state, is_complaint=is_complaint)[own]
-        sound = symptoms[away, :, column].astype(np.float64)
+        sound = self._weigher.there(held, name, rows=away)
         result[is_fleeting] = presence.mixed(result[is_fleeting], sound, chance)
         return result
 

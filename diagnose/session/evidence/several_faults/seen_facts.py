@@ -145,8 +145,7 @@ class SeenFacts:
         if test is not None:
             return test.moved(presence, n_causes)
         if isinstance(observation, SymptomFact):
-            column = self._compiled.symptom_index[observation.symptom]
-            shown = singles.symptoms[:, :, column].mean(axis=1).astype(np.float64)
+            shown = self._weigher.there(singles, observation.symptom).mean(axis=1)
         elif isinstance(observation, SubstitutionFact) and isinstance(
             observation.seen, SymptomFact
         ):
