@@ -38,7 +38,7 @@ from diagnose.session.answer import (
 )
 from diagnose.session.closing import cure_of
 from diagnose.session.evidence.concluding import Reasoner
-from diagnose.session.evidence.solving_allowance import nothing_is_solved
+from diagnose.session.evidence.solving_allowance import Allowance, nothing_is_solved
 from diagnose.session.explanation.explainer import Explainer
 from diagnose.session.explanation.untelling_readings import ohms_mean_nothing
 from diagnose.session.fact_checks import FactChecks
@@ -231,26 +231,25 @@ class Diagnosis:
         if found is None:
             moment = self._moments.at(standing, self._reasoner.conclude(standing))
             explained = 0 if at_once else EXPLAINED_LINES
-            found = moment, self._answered(moment, explained=explained)
-        moment, answer = found
+            found = moment, self._answered(moment, explained=explained), True
+        moment, answer, is_complete = found
         return Considered(
-            facts=facts,
-            moment=moment,
-            answer=answer,
-            is_complete=moment.conclusion.is_complete,
+            facts=facts, moment=moment, answer=answer, is_complete=is_complete
         )
 
-    def _at_once(self, standing: Sequence[Fact]) -> tuple[Moment, Answer] | None:
+    def _at_once(self, standing: Sequence[Fact]) -> tuple[Moment, Answer, bool] | None:
         """Return what follows by what is solved, or None where it takes more."""
         try:
             conclusion = self._reasoner.conclude(standing, solves=nothing_is_solved)
         except ImpossibleEvidenceError:
             return None
         moment = self._moments.at(standing, conclusion)
-        answer = self._answered(moment, explained=0)
-        if not conclusion.is_complete and answer.advice.verdict in FINAL_VERDICTS:
+        allowance = Allowance(nothing_is_solved)
+        answer = self._answered(moment, explained=0, allowance=allowance)
+        is_complete = conclusion.is_complete and allowance.is_complete
+        if not is_complete and answer.advice.verdict in FINAL_VERDICTS:
             return None
-        return moment, answer
+        return moment, answer, is_complete
 
     def complete(self, is_over: Callable[[], bool] = lambda: False) -> None:
         """Solve what the latest answer did without, and work it out anew.
@@ -267,12 +266,13 @@ class Diagnosis:
         # the rows of the conclusion before it are written over
         conclusion = self._reasoner.conclude(standing, solves=lambda: not is_over())
         moment = self._moments.at(standing, conclusion)
-        answer = now.answer
-        if conclusion.is_complete:
-            answer = self._answered(moment, explained=0)
-        self._now = replace(
-            now, moment=moment, answer=answer, is_complete=conclusion.is_complete
-        )
+        answer, is_complete = now.answer, conclusion.is_complete
+        if is_complete:
+            allowance = Allowance(lambda: not is_over())
+            found = self._answered(moment, explained=0, allowance=allowance)
+            is_complete = allowance.is_complete
+            answer = found if is_complete else answer
+        self._now = replace(now, moment=moment, answer=answer, is_complete=is_complete)
 
     def look_ahead(self, is_over: Callable[[], bool]) -> None:
         """Complete the answer, then solve what those to the likeliest next facts need.
@@ -291,12 +291,16 @@ class Diagnosis:
         if is_over():
             return
         standing, moment = standing_facts(self._now.facts), self._standing_moment()
+        allowance = Allowance(lambda: not is_over())
         for fact in likely_facts(self._now.answer, self._likely_values(moment)):
             if is_over():
                 return
+            facts = (*standing, fact)
             # what the model can't explain needs nothing solved
             with contextlib.suppress(ImpossibleEvidenceError):
-                self._reasoner.conclude((*standing, fact), solves=lambda: not is_over())
+                conclusion = self._reasoner.conclude(facts, solves=allowance.asked)
+                moment = self._moments.at(facts, conclusion)
+                self._steps.solve_tests(moment, allowance=allowance)
 
     def _likely_values(self, moment: Moment) -> Sequence[float]:
         """Return values that the first step proposed may well show."""
@@ -449,7 +453,9 @@ class Diagnosis:
             self._now = replace(self._now, moment=moment)
         return self._now.moment
 
-    def _answered(self, moment: Moment, *, explained: int) -> Answer:
+    def _answered(
+        self, moment: Moment, *, explained: int, allowance: Allowance | None = None
+    ) -> Answer:
         """Return everything known at a moment."""
         guided = self._guide.advised(moment)
         if guided is not None:
@@ -458,7 +464,7 @@ class Diagnosis:
             return self._unsuspecting(moment, self._nothing_told(moment))
         explanation = self._explainer.explained(moment, explained=explained)
         taken = self._taken(moment)
-        priced = self._steps.ranked(moment, excluded=taken)
+        priced = self._steps.ranked(moment, excluded=taken, allowance=allowance)
         advised = self._adviser.advised(moment, priced, explanation, taken=taken)
         conclusion = moment.conclusion
         return Answer(

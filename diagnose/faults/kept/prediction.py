@@ -443,8 +443,7 @@ class KeptPrediction:
         Parameters
         ----------
         rows : IntArray
-            Which, in the order wanted, those behind the single faults included; shape
-            (n_kept,).
+            Which, in the order wanted, shape (n_kept,).
 
         Returns
         -------
@@ -453,22 +452,23 @@ class KeptPrediction:
         """
         n_front = len(self.stored)
         behind = np.flatnonzero(rows >= n_front)
-        stored = self.stored.take(rows, mode="clip").tolist()
+        if len(behind) == len(rows):
+            return self.tail.kept(rows - n_front)
+        shown = self.stored.take(rows, mode="clip")
 
-        def whole(blocks: Blocks | KeptVolts) -> Numbers:
-            shown = [blocks.row(row) for row in stored]
+        def whole(blocks: Blocks | KeptVolts, tail: Numbers) -> Numbers:
+            held = [blocks.row(row) for row in shown.tolist()]
             # from row, group, item, draw
-            return np.ascontiguousarray(np.stack(shown).transpose(1, 0, 3, 2))
+            found = np.ascontiguousarray(np.stack(held).transpose(1, 0, 3, 2))
+            found[:, behind] = tail[:, rows[behind] - n_front]
+            return found
 
-        result = Prediction(
-            volts=whole(self.nodes.volts),
-            source_units=whole(self.nodes.source_units),
-            probes=whole(self.nodes.probes)[0],
+        return Prediction(
+            volts=whole(self.nodes.volts, self.tail.volts),
+            source_units=whole(self.nodes.source_units, self.tail.source_units),
+            probes=whole(self.nodes.probes, self.tail.probes[None])[0],
             is_settled=self.is_settled[:, rows],
         )
-        for place in behind.tolist():
-            result.put(place, self.tail, int(rows[place]) - n_front)
-        return result
 
 
 # What a list of fault sets would show, however it is kept.

@@ -176,6 +176,27 @@ class SubstitutedCar:
         places = [self._kept[key] for key in keys]
         return replace(_gathered(self._blocks, places), sets=tuple(sets))
 
+    def is_solved(
+        self,
+        sets: Sequence[FaultSet],
+        severities: Sequence[tuple[Severity, ...]],
+    ) -> bool:
+        """Return whether all these fault sets are kept.
+
+        Parameters
+        ----------
+        sets : Sequence[FaultSet]
+            As for `hypotheses`.
+        severities : Sequence[tuple[Severity, ...]]
+            How severe causes of each are.
+
+        Returns
+        -------
+        bool
+        """
+        each = zip(sets, severities, strict=True)
+        return all(self._key(one, severe) in self._kept for one, severe in each)
+
     def forget(self) -> None:
         """Forget the fault sets that were solved."""
         self._kept, self._blocks = {}, []

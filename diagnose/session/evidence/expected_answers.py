@@ -151,6 +151,32 @@ class ExpectedAnswers:
         )
         return result
 
+    def is_test_solved(
+        self, conclusion: Conclusion, test: SubstitutionTest, rows: IntArray
+    ) -> bool:
+        """Return whether `in_test` has nothing to solve to see what a test is worth.
+
+        Parameters
+        ----------
+        conclusion : Conclusion
+            What the facts amount to.
+        test : SubstitutionTest
+            What is changed, and what is looked at.
+        rows : IntArray
+            Rows of the conclusion, shape (n_rows,).
+
+        Returns
+        -------
+        bool
+        """
+        needed = conclusion.shown_by[rows]
+        if not isinstance(test.look, Reading):
+            away = conclusion.away[rows][conclusion.comes_and_goes[rows] >= 0]
+            needed = np.concatenate([needed, away])
+        return self._weigher.changed_cars.is_solved(
+            conclusion.hypotheses, test, rows=np.unique(needed), is_rough=True
+        )
+
     def presence_chance(self, observation: Observation, fault: int) -> FloatArray:
         """Return the chance that a fault that comes and goes was there at a look.
 

@@ -33,6 +33,8 @@ class Allowance:
 
     Attributes
     ----------
+    asked : Callable
+        As given.
     is_complete : bool
         Whether all that was asked for was there or could be solved.
 
@@ -46,7 +48,7 @@ class Allowance:
     """
 
     def __init__(self, solves: Callable[[], bool]) -> None:
-        self._solves = solves
+        self.asked = solves
         self.is_complete = True
 
     def within(
@@ -61,7 +63,7 @@ class Allowance:
         is_there : Callable
             Whether one of them was solved before.
         """
-        if self._solves():
+        if self.asked():
             return list(wanted)
         there = [one for one in wanted if is_there(one)]
         self.is_complete &= len(there) == len(wanted)

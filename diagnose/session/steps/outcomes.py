@@ -219,6 +219,21 @@ class Outcomes:
             + (1.0 - values) * symptom.imagined_probability
         )
 
+    def is_test_solved(self, test: SubstitutionTest, moment: Moment) -> bool:
+        """Return whether `in_test` has nothing to solve.
+
+        Parameters
+        ----------
+        test : SubstitutionTest
+        moment : Moment
+
+        Returns
+        -------
+        bool
+        """
+        rows = np.unique(moment.believed.particles.row)
+        return self._expected.is_test_solved(moment.conclusion, test, rows)
+
     def _reaction(self, name: str, moment: Moment) -> FloatArray:
         """Return the chance that a test brings or clears a fault, (n_particles,)."""
         test = self._model.provocations[name]

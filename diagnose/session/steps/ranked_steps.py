@@ -9,6 +9,7 @@ not its slip. Leaves the words to `proposals`.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from diagnose.inference.choice.look_ahead import after_outcomes, further_minutes
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
 from diagnose.measurement.touch import TOUCH
+from diagnose.session.evidence.solving_allowance import Allowance
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates
@@ -98,7 +100,12 @@ class RankedSteps:
         self._tests = SubstitutionTests(model)
 
     def ranked(
-        self, moment: Moment, *, excluded: frozenset[Step], most: int = MOST_PRICED
+        self,
+        moment: Moment,
+        *,
+        excluded: frozenset[Step],
+        most: int = MOST_PRICED,
+        allowance: Allowance | None = None,
     ) -> list[Priced]:
         """Return the best steps, best first.
 
@@ -109,6 +116,9 @@ class RankedSteps:
             Steps already taken or skipped.
         most : int
             How many at most.
+        allowance : Allowance or None
+            Whether tests with the circuit changed are solved where they are not yet;
+            those that are not are left out. None: all are solved.
 
         Returns
         -------
@@ -120,7 +130,8 @@ class RankedSteps:
         priced = self._pricing.symptoms(
             self._open_symptoms(moment, excluded, reached), moment
         )
-        priced += self._pricing.tests(self._open_tests(moment, excluded), moment)
+        solved = self._solved_tests(moment, excluded, allowance)
+        priced += self._pricing.tests(solved, moment)
         can_be = reached * resting_chances(moment) >= LEAST_STATE_CHANCE
         for candidates, costs in moment.candidates:
             is_open = np.array([one not in excluded for one in candidates.readings])
@@ -226,6 +237,40 @@ class RankedSteps:
             and can_be[self._model.asked(name).state]
             and self._has_answer(name, moment)
         ]
+
+    def solve_tests(
+        self,
+        moment: Moment,
+        *,
+        allowance: Allowance,
+        excluded: frozenset[Step] = frozenset(),
+    ) -> None:
+        """Solve what pricing the tests with the circuit changed takes at a moment.
+
+        Parameters
+        ----------
+        moment : Moment
+        allowance : Allowance
+            Asked before each of them.
+        excluded : frozenset[Step]
+            Steps already taken or skipped.
+        """
+        for test in self._open_tests(moment, excluded):
+            if allowance.within([test], partial(self._is_solved, moment=moment)):
+                self._outcomes.in_test(test, moment)
+
+    def _solved_tests(
+        self, moment: Moment, excluded: frozenset[Step], allowance: Allowance | None
+    ) -> list[SubstitutionTest]:
+        """Return the open tests that are solved, or that may be solved now."""
+        found = self._open_tests(moment, excluded)
+        if allowance is None:
+            return found
+        self.solve_tests(moment, allowance=allowance, excluded=excluded)
+        return [test for test in found if self._is_solved(test, moment)]
+
+    def _is_solved(self, test: SubstitutionTest, moment: Moment) -> bool:
+        return self._outcomes.is_test_solved(test, moment)
 
     def _open_tests(
         self, moment: Moment, excluded: frozenset[Step]

@@ -73,6 +73,23 @@ class SubstitutedCars:
         for car in self._cars.values():
             car.forget()
 
+    def known(
+        self, test: SubstitutionTest, *, is_rough: bool = False
+    ) -> SubstitutedCar | None:
+        """Return the changed car where it is kept, as `of` does; None where not.
+
+        Parameters
+        ----------
+        test : SubstitutionTest
+        is_rough : bool
+            As for `of`.
+
+        Returns
+        -------
+        SubstitutedCar or None
+        """
+        return self._cars.get((test, is_rough))
+
     def of(self, test: SubstitutionTest, *, is_rough: bool = False) -> SubstitutedCar:
         """Return the changed car as the look of a test sees it.
 

@@ -252,6 +252,7 @@ class Weigher:
         found = self._on(changed.model).likelihood(
             changed.hypotheses,
             noted._replace(observation=fact.seen),
+            rows=changed.rows,
             is_ladder=is_ladder,
             stands_for=max(stands_for, changed.stands_for),
             is_repeated=not changed.is_changed,

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diagnose.arrays import FloatArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import FaultSet, Severity
 from diagnose.inference.belief.hypotheses import Hypotheses, joined
 from diagnose.inference.belief.substituted_car import (
@@ -48,7 +48,9 @@ class ChangedRows:
         The car that is seen: the changed one, or the whole one where a part is only
         exchanged.
     hypotheses : Hypotheses
-        A row for each of those wanted, in their order.
+        What they show, among others.
+    rows : IntArray
+        The row there of each of those wanted, in their order.
     stands_for : int
         How many draws of the whole car each draw stands for. [1]
     is_changed : bool
@@ -57,6 +59,7 @@ class ChangedRows:
 
     model: Model
     hypotheses: Hypotheses
+    rows: IntArray
     stands_for: int
     is_changed: bool
 
@@ -145,6 +148,7 @@ class ChangedCars:
         return ChangedRows(
             model=model,
             hypotheses=car.hypotheses([one for one, _ in left], [s for _, s in left]),
+            rows=np.arange(len(left)),
             stands_for=car.every,
             is_changed=True,
         )
@@ -173,6 +177,41 @@ class ChangedCars:
         severe = tuple(s for s in hypotheses.severe(number) if s.cause in left)
         return left, severe
 
+    def is_solved(
+        self,
+        hypotheses: Hypotheses,
+        test: SubstitutionTest,
+        *,
+        rows: RowIndex,
+        is_rough: bool = False,
+    ) -> bool:
+        """Return whether `rows` would have nothing to solve.
+
+        Parameters
+        ----------
+        hypotheses, test, rows, is_rough
+            As for `rows`.
+
+        Returns
+        -------
+        bool
+        """
+        hypotheses = self._named(hypotheses)
+        is_exchanged = test.substitution.kind is SubstitutionKind.SWAP
+        car = None
+        if not is_exchanged:
+            car = self._model.substituted.known(test, is_rough=is_rough)
+            if car is None:
+                return False
+        numbers = np.arange(len(hypotheses.sets))[rows].tolist()
+        left = [self._left(hypotheses, test, number) for number in numbers]
+        if car is not None:
+            return car.is_solved([one for one, _ in left], [s for _, s in left])
+        return all(
+            _lies_ready(one) or one[0] == hypotheses.sets[number]
+            for one, number in zip(left, numbers, strict=True)
+        )
+
     def _exchanged(
         self, hypotheses: Hypotheses, left: Sequence[_Left], numbers: Sequence[int]
     ) -> ChangedRows:
@@ -181,22 +220,30 @@ class ChangedCars:
             one != hypotheses.sets[number]
             for (one, _), number in zip(left, numbers, strict=True)
         ]
-        every = 1
-        if any(is_less):
-            less_only = (one for one, less in zip(left, is_less, strict=True) if less)
-            wanted = list(dict.fromkeys(less_only))
-            solved, every = self._of_whole(wanted)
-            place = {one: len(numbers) + n for n, one in enumerate(wanted)}
-            both = joined([hypotheses.kept(np.array(numbers)), solved])
-            order = [
-                place[one] if less else n
-                for n, (one, less) in enumerate(zip(left, is_less, strict=True))
-            ]
-            hypotheses = both.kept(np.array(order))
-        else:
-            hypotheses = hypotheses.kept(np.array(numbers))
+        wanted = [one for one, less in zip(left, is_less, strict=True) if less]
+        every, rows = 1, np.array(numbers)
+        compiled = self._model.compiled
+        is_bank = hypotheses.prediction is compiled.bank.all.prediction
+        if is_bank and all(_lies_ready(one) for one in wanted):
+            # what is left lies in the same bank, so that nothing has to be copied
+            shown = [compiled.shown_by(one[0]) if one else 0 for one, _ in wanted]
+            rows[np.array(is_less)] = shown
+        elif wanted:
+            solved, every = self._of_whole(list(dict.fromkeys(wanted)))
+            place = {one: len(numbers) + n for n, one in enumerate(dict.fromkeys(wanted))}
+            hypotheses = joined([hypotheses.kept(rows), solved])
+            rows = np.array(
+                [
+                    place[one] if less else n
+                    for n, (one, less) in enumerate(zip(left, is_less, strict=True))
+                ]
+            )
         return ChangedRows(
-            model=self._model, hypotheses=hypotheses, stands_for=every, is_changed=False
+            model=self._model,
+            hypotheses=hypotheses,
+            rows=rows,
+            stands_for=every,
+            is_changed=False,
         )
 
     def _of_whole(self, wanted: Sequence[_Left]) -> tuple[Hypotheses, int]:
@@ -205,7 +252,7 @@ class ChangedCars:
         Single causes lie ready as they are drawn; others are solved.
         """
         compiled = self._model.compiled
-        if all(len(one) < 2 and not severe for one, severe in wanted):
+        if all(_lies_ready(one) for one in wanted):
             rows = [compiled.shown_by(one[0]) if one else 0 for one, _ in wanted]
             return compiled.singles.kept(np.array(rows)), 1
         solved = compiled.hypotheses(
@@ -214,6 +261,11 @@ class ChangedCars:
             every=LEFT_STRIDE,
         )
         return solved, LEFT_STRIDE
+
+
+def _lies_ready(left: _Left) -> bool:
+    """Return whether what is left of a fault set is one of the bank's singles."""
+    return len(left[0]) < 2 and not left[1]
 
 
 def given_before(
@@ -261,7 +313,7 @@ def given_before(
 def shown_values(
     changed: ChangedRows,
     test: SubstitutionTest,
-    stray: Callable[[Hypotheses, Reading], FloatArray] | None = None,
+    stray: Callable[..., FloatArray] | None = None,
 ) -> FloatArray:
     """Return what rows show of the look of a test, in every draw of the whole car.
 
@@ -281,11 +333,12 @@ def shown_values(
     compiled, look = changed.model.compiled, test.look
     if isinstance(look, Reading):
         values = (
-            compiled.predicted(changed.hypotheses, look)
+            compiled.predicted(changed.hypotheses, look, rows=changed.rows)
             if stray is None
-            else stray(changed.hypotheses, look)
+            else stray(changed.hypotheses, look, rows=changed.rows)
         )
     else:
         column = compiled.symptom_index[look.symptom]
-        values = changed.hypotheses.symptoms[:, :, column].astype(np.float64)
+        seen = changed.hypotheses.symptoms[changed.rows, :, column]
+        values = seen.astype(np.float64)
     return changed.on_every_draw(np.asarray(values))
