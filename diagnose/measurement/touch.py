@@ -93,12 +93,14 @@ class Touch:
     place: str
 
 
-def touches(car: Car) -> Mapping[str, Touch]:
+def touches(car: Car, *, caution: str = "") -> Mapping[str, Touch]:
     """Return what can be felt on a car, by name.
 
     Parameters
     ----------
     car : Car
+    caution : str
+        Key of what stands before each of them.
 
     Returns
     -------
@@ -111,7 +113,7 @@ def touches(car: Car) -> Mapping[str, Touch]:
         limits = dict(_limits(part, car))
         if limits and name not in found:
             found[name] = Touch(
-                symptom=_symptom(name, part.assembly, car, part.place),
+                symptom=_symptom(name, part, car, caution),
                 ends=main_nodes(part),
                 amps_of=amps_of,
                 wire_ohms=_wire_ohms(part),
@@ -202,8 +204,8 @@ def _lasts(state: OperatingState) -> bool:
     return state.is_battery_connected and not state.is_unplugged
 
 
-def _symptom(name: str, target: str, car: Car, place: str) -> Symptom:
-    there = car.places.get(place)
+def _symptom(name: str, part: Part, car: Car, caution: str) -> Symptom:
+    target, there = part.assembly, car.places.get(part.place)
     return Symptom(
         name=name,
         question=(
@@ -216,5 +218,5 @@ def _symptom(name: str, target: str, car: Car, place: str) -> Symptom:
         minutes=FEEL_MINUTES + (there.minutes if there else 0.0),
         missed_probability=MISSED,
         imagined_probability=IMAGINED,
-        caution="touching",
+        caution=caution,
     )

@@ -41,7 +41,7 @@ from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.prior.priors import Priors, rates_alone
 from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.symptoms import Symptom
-from diagnose.measurement.touch import Touch, touch_probes, touches
+from diagnose.measurement.touch import TOUCH, Touch, touch_probes, touches
 from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.provocation_tests import (
     Provocation,
@@ -277,7 +277,7 @@ def open_model(
         lines=_lines(compiled),
         provocations=provocations(car, causes, knowledge.triggers),
         renewals=renewals(car, causes),
-        touches=touches(car),
+        touches=touches(car, caution=knowledge.caution_rules.on_tests.get(TOUCH, "")),
     )
 
 
