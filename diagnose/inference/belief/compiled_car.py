@@ -421,7 +421,18 @@ class Compiled:
         ]
 
     def column_of(self, probe: Probe) -> int:
-        """Return where `Prediction.probes` holds a current or an on/off fact."""
+        """Return where `Prediction.probes` holds a current or an on/off fact.
+
+        Parameters
+        ----------
+        probe : Probe
+            One that the predictor has.
+
+        Returns
+        -------
+        int
+            A column.
+        """
         return self._columns[probe]
 
     def ghost_volts(

@@ -15,6 +15,7 @@ from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.observations import Observation
 from diagnose.session.evidence.weighing.likelihoods import Weigher
+from diagnose.session.evidence.weighing.there import there
 from diagnose.session.facts import SymptomFact
 from diagnose.session.ready_car import Model
 
@@ -84,10 +85,10 @@ class ExpectedAnswers:
             return result
         held = conclusion.hypotheses
         shown, away = conclusion.shown_by[rows], conclusion.away[rows][is_fleeting]
-        result = self._weigher.there(held, name, rows=shown)
+        result = there(self._model, held, name, rows=shown)
         state = self._model.asked(name).state
         chance = presence.chance(state, is_complaint=is_complaint)[own]
-        sound = self._weigher.there(held, name, rows=away)
+        sound = there(self._model, held, name, rows=away)
         result[is_fleeting] = presence.mixed(result[is_fleeting], sound, chance)
         return result
 

@@ -21,7 +21,9 @@ from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.observations import Noted, Observation, seen_of
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW
+from diagnose.session.evidence.weighing.there import there
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
+from diagnose.session.ready_car import Model
 
 # The kinds of reading that are compared by their difference; others, such as ohms, span
 # decades and are compared by their ratio.
@@ -75,14 +77,15 @@ class SeenFacts:
 
     Parameters
     ----------
-    compiled : Compiled
+    model : Model
         The car with what single causes show.
     weigher : Weigher
         Knows which facts are the outcome of a test.
     """
 
-    def __init__(self, compiled: Compiled, weigher: Weigher) -> None:
-        self._compiled, self._weigher = compiled, weigher
+    def __init__(self, model: Model, weigher: Weigher) -> None:
+        self._model, self._weigher = model, weigher
+        self._compiled: Compiled = model.compiled
         self._kept: dict[Noted, Seen] = {}
         # of every fact: a few kilobytes each
         self._moved_by: dict[Observation, FloatArray] = {}
@@ -145,7 +148,7 @@ class SeenFacts:
         if test is not None:
             return test.moved(presence, n_causes)
         if isinstance(observation, SymptomFact):
-            shown = self._weigher.there(singles, observation.symptom).mean(axis=1)
+            shown = there(self._model, singles, observation.symptom).mean(axis=1)
         elif isinstance(observation, SubstitutionFact) and isinstance(
             observation.seen, SymptomFact
         ):

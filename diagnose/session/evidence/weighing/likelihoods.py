@@ -25,7 +25,6 @@ from diagnose.inference.belief.evidence import (
     symptom_likelihood,
     tail_of,
 )
-from diagnose.inference.belief.heat import hot_chance
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.severity_steps import on_steps, step_spread
 from diagnose.measurement.probe_lamp import answer_chance
@@ -47,6 +46,7 @@ from diagnose.session.evidence.weighing.substituted import (
     given_before,
     shown_values,
 )
+from diagnose.session.evidence.weighing.there import there
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.session.provocation_tests import Provocation, Renewal
 from diagnose.session.ready_car import Model
@@ -337,34 +337,9 @@ class Weigher:
             # every step of a ladder is the same fault
             told = np.full(shape[0], told[0]) if is_ladder else told
             return np.repeat(told[:, None], shape[1], axis=1)
-        chance = on(self.there(hypotheses, fact.symptom, rows=rows))
+        chance = on(there(self._model, hypotheses, fact.symptom, rows=rows))
         symptom = self.symptom_of(fact, is_complaint=noted.is_complaint)
         return symptom_likelihood(symptom, fact.is_present, chance, times=noted.times)
-
-    def there(
-        self, hypotheses: Hypotheses, name: str, *, rows: RowIndex = EVERY_ROW
-    ) -> FloatArray:
-        """Return the chance that a symptom is there, or that a part gets hot.
-
-        Parameters
-        ----------
-        hypotheses : Hypotheses
-            Fault sets with what they show.
-        name : str
-            Of the symptom, or of what is touched.
-        rows : IntArray or slice
-            Which fault sets.
-
-        Returns
-        -------
-        FloatArray
-            Shape (n_rows, n_draws); reports that are wrong are left out. [1]
-        """
-        touch = self._model.touches.get(name)
-        if touch is not None:
-            return hot_chance(hypotheses, touch, self._compiled, rows=rows)
-        column = self._compiled.symptom_index[name]
-        return np.asarray(hypotheses.symptoms[rows, :, column].astype(np.float64))
 
     def _of_value(
         self,
