@@ -1,4 +1,4 @@
-"""The chance that a symptom is there, or that a part gets hot, without wrong reports."""
+"""The chance that a symptom is there or that a part got hot, without wrong reports."""
 
 from __future__ import annotations
 
