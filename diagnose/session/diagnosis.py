@@ -114,7 +114,11 @@ class Diagnosis:
         self._proof_steps = ProofSteps(model, self._outcomes, self._proposals)
         self._explainer = Explainer(model, self._reasoner, pricing)
         self._adviser = Adviser(
-            model, self._reasoner.expected, self._proposals, self._proof_steps
+            model,
+            self._reasoner.expected,
+            self._proposals,
+            self._proof_steps,
+            self._steps,
         )
         self._doubtful = DoubtfulReadings(model)
         self._same_steps = same_steps(model)

@@ -1,5 +1,7 @@
 """Bringing a fault on purpose: wiggling, warming, misting, first a place, then a part.
 
+And what was renewed without help, which is told in the same way.
+
 A test is asked and told like a symptom of the car (``wiggle-fender``), but what it says
 follows from the trigger and the place of a cause, not from the circuit. A fault that
 lasts may react as well: a lug that is loose all the time carries better while somebody
@@ -18,7 +20,24 @@ from diagnose.arrays import BoolArray, FloatArray
 from diagnose.circuit.car import Car, Place
 from diagnose.faults.causes import Cause, FaultSet
 from diagnose.faults.modes import Trigger
+from diagnose.inference.belief.intermittent import Presence
 from diagnose.measurement.symptoms import Group, Join, Symptom
+
+# What is told of a part that was renewed begins with this.
+RENEWED = "renewed"
+
+# How often a new part is bad as well, or the wrong one. [1] From memory: shops take
+# back some in a hundred parts, and as many are fitted that do not belong on the car.
+BAD_NEW = 0.05
+
+# How often a fault that no part is bought for outlives the new part: what has to be
+# cleaned, tightened, charged or wired otherwise is often put together again as it was.
+# [1] Own choice: as often as not.
+AS_BEFORE = 0.5
+
+# How likely a part without a fault is told to have been renewed. [1] Own choice: which
+# it is counts for nothing, as it is the same for all that is not at fault.
+TOLD_RENEWED = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +86,99 @@ class Provocation:
             for cause in fault_set:
                 still[number] *= 1.0 - self.lasting.get(cause, 0.0)
         return 1.0 - still
+
+    def reaction(self, presence: Presence) -> FloatArray:
+        """Return how likely faults that come and go react, (n_fleeting, n_draws)."""
+        return presence.reaction(self.trigger, self.at_target)
+
+    def moved(self, presence: Presence, n_causes: int) -> FloatArray:
+        """Return how far each cause moves the answer, shape (n_causes,). [1]."""
+        result = np.zeros(n_causes)
+        result[presence.numbers] = self.reaction(presence).mean(axis=1)
+        for number, chance in self.lasting.items():
+            result[number] = chance
+        return result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Renewal:
+    """That a part was renewed and the trouble is still there.
+
+    It is told and never proposed: to renew on a guess is what a diagnosis spares.
+
+    Parameters
+    ----------
+    symptom : Symptom
+        What is told; yes: it was renewed.
+    target : str
+        What is bought as a whole (`Part.assembly`).
+    left : Mapping[int, float]
+        How likely each fault of the old part, by number, is there with the new one as
+        well. [1]
+    """
+
+    symptom: Symptom
+    target: str
+    left: Mapping[int, float]
+
+    def lasting_reacts(self, sets: Sequence[FaultSet]) -> FloatArray:
+        """Return how likely it is told, by what is wrong all the same, (n_sets,)."""
+        told = np.full(len(sets), TOLD_RENEWED)
+        for number, fault_set in enumerate(sets):
+            for cause in fault_set:
+                told[number] *= self.left.get(cause, 1.0)
+        return told
+
+    def reaction(self, presence: Presence) -> FloatArray:
+        """Return the same of faults that come and go, (n_fleeting, n_draws)."""
+        left = [self.left.get(int(one), 1.0) for one in presence.numbers]
+        told = TOLD_RENEWED * np.array(left)
+        return np.repeat(told[:, None], presence.trigger.shape[1], axis=1)
+
+    def moved(self, presence: Presence, n_causes: int) -> FloatArray:
+        """Return how far each cause moves the answer, shape (n_causes,). [1]."""
+        del presence
+        result = np.zeros(n_causes)
+        for number, left in self.left.items():
+            result[number] = TOLD_RENEWED * (1.0 - left)
+        return result
+
+
+def renewals(car: Car, causes: Sequence[Cause]) -> Mapping[str, Renewal]:
+    """Return what can be told to have been renewed on a car, by name.
+
+    Parameters
+    ----------
+    car : Car
+    causes : Sequence[Cause]
+        All that it can have.
+
+    Returns
+    -------
+    Mapping[str, Renewal]
+        One for each thing bought as a whole that has a fault.
+    """
+    left: dict[str, dict[int, float]] = {}
+    for number, cause in enumerate(causes):
+        is_bought = cause.mode.repair.price != "nothing"
+        chance = BAD_NEW if is_bought else AS_BEFORE
+        left.setdefault(cause.part.assembly, {})[number] = chance
+    found = {}
+    for target, chances in left.items():
+        name = f"{RENEWED}-{target}"
+        symptom = Symptom(
+            name=name,
+            question=f"Was {target} renewed, without any help?",
+            state=car.states[0].name,
+            when=Group(join=Join.ALL, members=()),
+            minutes=0.0,
+            missed_probability=0.0,
+            imagined_probability=0.0,
+        )
+        found[name] = Renewal(
+            symptom=symptom, target=target, left=MappingProxyType(chances)
+        )
+    return MappingProxyType(found)
 
 
 def provocations(

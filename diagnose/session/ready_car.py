@@ -41,8 +41,14 @@ from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.prior.priors import Priors, rates_alone
 from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.symptoms import Symptom
+from diagnose.measurement.touch import TOUCH, Touch, touch_probes, touches
 from diagnose.measurement.where_to_measure import clamp_parts
-from diagnose.session.provocation_tests import Provocation, provocations
+from diagnose.session.provocation_tests import (
+    Provocation,
+    Renewal,
+    provocations,
+    renewals,
+)
 from diagnose.session.substitution.cars import SubstitutedCars
 
 # How many cars are drawn within the tolerances. Measured: with 16 draws a precise
@@ -89,6 +95,10 @@ class Model:
         same fault where it comes and goes, for the repair is the same.
     provocations : Mapping[str, Provocation]
         Tests that bring faults which come and go, by name.
+    renewals : Mapping[str, Renewal]
+        What can be told to have been renewed, by name.
+    touches : Mapping[str, Touch]
+        What a hand can feel, by name.
 
     Attributes
     ----------
@@ -103,6 +113,10 @@ class Model:
     provocations: Mapping[str, Provocation] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    renewals: Mapping[str, Renewal] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    touches: Mapping[str, Touch] = field(default_factory=lambda: MappingProxyType({}))
     substituted: SubstitutedCars = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -116,15 +130,19 @@ class Model:
             found[list(line)] = number
         return found
 
+    def told_test(self, name: str) -> Provocation | Renewal | None:
+        """Return what is told like a symptom and is none of the circuit, if it is."""
+        return self.provocations.get(name) or self.renewals.get(name)
+
     def asked(self, name: str) -> Symptom:
-        """Return what can be answered by yes or no: a symptom or a provocation.
+        """Return what can be answered by yes or no: a symptom, a test, a renewal.
 
         Raises
         ------
         KeyError
             If there is nothing of that name.
         """
-        found = self.provocations.get(name)
+        found = self.told_test(name) or self.touches.get(name)
         return self.knowledge.symptoms[name] if found is None else found.symptom
 
 
@@ -175,8 +193,9 @@ def model_key(car: Car, knowledge: Knowledge, n_draws: int) -> str:
 
 
 def all_probes(car: Car, knowledge: Knowledge) -> tuple[Probe, ...]:
-    """Return what symptoms need, what a clamp can read, and the look at each fuse."""
+    """Return what symptoms and touches need, clamp readings, and the look at fuses."""
     probes = dict.fromkeys(needed_probes(car, knowledge.symptoms))
+    probes |= dict.fromkeys(touch_probes(car))
     for state in car.states:
         for name in clamp_parts(car):
             probes.setdefault(Probe(branch=name, state=state.name, is_current=True))
@@ -257,6 +276,8 @@ def open_model(
         compiled=compiled,
         lines=_lines(compiled),
         provocations=provocations(car, causes, knowledge.triggers),
+        renewals=renewals(car, causes),
+        touches=touches(car, caution=knowledge.caution_rules.on_tests.get(TOUCH, "")),
     )
 
 

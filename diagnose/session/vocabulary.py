@@ -142,7 +142,8 @@ def vocabulary_of(model: Model) -> Vocabulary:
         swappable=changeable_parts(car, SubstitutionKind.SWAP),
         unpluggable=changeable_parts(car, SubstitutionKind.UNPLUG),
         tests={
-            name: test.symptom.question for name, test in model.provocations.items()
+            name: model.asked(name).question
+            for name in (*model.provocations, *model.renewals, *model.touches)
         },
         caution_briefs=knowledge.caution_briefs,
         terms=knowledge.terms,

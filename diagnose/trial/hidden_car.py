@@ -25,6 +25,7 @@ from diagnose.faults.modes import Trigger
 from diagnose.faults.predictor import Predictor
 from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled
+from diagnose.inference.belief.heat import hot_chance
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.intermittent import drawn_trigger, presence_in
 from diagnose.inference.belief.substituted_car import (
@@ -277,10 +278,15 @@ class HiddenCar:
         test = self._stock.model.provocations.get(name)
         if test is not None:
             return self._reacts(test)
-        symptom = self._stock.model.knowledge.symptoms[name]
+        symptom = self._stock.model.asked(name)
         shown = self._there(symptom.state)
-        column = self._stock.compiled.symptom_index[name]
-        chance = float(shown.symptoms[0, self._number, column])
+        touch = self._stock.model.touches.get(name)
+        if touch is not None:
+            hot = hot_chance(shown, touch, self._stock.compiled)
+            chance = float(hot[0, self._number])
+        else:
+            column = self._stock.compiled.symptom_index[name]
+            chance = float(shown.symptoms[0, self._number, column])
         is_there = self._random.random() < chance
         if not self._errors.has_report_error:
             return is_there

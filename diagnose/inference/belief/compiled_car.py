@@ -420,6 +420,21 @@ class Compiled:
             Probe(branch=reading.red, state=reading.state, is_current=is_current)
         ]
 
+    def column_of(self, probe: Probe) -> int:
+        """Return where `Prediction.probes` holds a current or an on/off fact.
+
+        Parameters
+        ----------
+        probe : Probe
+            One that the predictor has.
+
+        Returns
+        -------
+        int
+            A column.
+        """
+        return self._columns[probe]
+
     def ghost_volts(
         self,
         hypotheses: Hypotheses,

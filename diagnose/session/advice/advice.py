@@ -35,6 +35,7 @@ from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
 from diagnose.session.steps.proof_steps import ProofSteps
 from diagnose.session.steps.proposals import Proposals
+from diagnose.session.steps.ranked_steps import RankedSteps
 from diagnose.session.steps.trade_order import in_trade_order
 from diagnose.session.wording import step_words
 from diagnose.units import format_minutes
@@ -43,8 +44,8 @@ from diagnose.units import format_minutes
 SHOWN_STEPS = 4
 
 # From this chance on that the fault comes and goes, a test that brings it is among the
-# first steps proposed. [1] Own choice: one in four.
-COMES_AND_GOES = 0.25
+# first steps proposed. [1] Own choice: one in ten, for it stands third.
+COMES_AND_GOES = 0.1
 
 # How many steps those are. Rule of the trade: whoever hunts a fault that comes and goes
 # tugs at the wiring before he has measured three times.
@@ -90,6 +91,8 @@ class Adviser:
         Steps in words.
     proof_steps : ProofSteps
         The reading that tells whether a repair took.
+    ranked_steps : RankedSteps
+        Which steps tell the same.
     """
 
     def __init__(
@@ -98,8 +101,10 @@ class Adviser:
         expected: ExpectedAnswers,
         proposals: Proposals,
         proof_steps: ProofSteps,
+        ranked_steps: RankedSteps,
     ) -> None:
         self._model = model
+        self._ranked_steps = ranked_steps
         self._proposals = proposals
         self._repeats = RepeatedRepairs(model)
         self._proof_steps = proof_steps
@@ -172,7 +177,9 @@ class Adviser:
         """Return the steps that pay, or where none does those that tell something."""
         useful = [one for one in priced if one.pays]
         telling = useful or [one for one in priced if one.bits > LEAST_BITS]
-        ordered = in_trade_order(telling, moment, self._model)
+        ordered = self._ranked_steps.told_apart(
+            in_trade_order(telling, moment, self._model), moment, most=SHOWN_STEPS
+        )
         return tuple(
             self._proposals.worthwhile(one, moment)
             for one in self._with_test(ordered, moment)[:SHOWN_STEPS]

@@ -74,7 +74,7 @@ class Reasoner:
         self.weigher = Weigher(model)
         self.expected = ExpectedAnswers(model, self.weigher)
         self.mistakes = Mistakes(self.weigher, self.expected)
-        seen = SeenFacts(self._compiled, self.weigher)
+        seen = SeenFacts(model, self.weigher)
         ladders = Ladders(self._compiled, self.weigher)
         self._solved = SolvedSets(self._compiled, ladders)
         self._likelihoods = RowLikelihoods(self._compiled, self.weigher)

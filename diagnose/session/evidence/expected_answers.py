@@ -15,6 +15,7 @@ from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.observations import Observation
 from diagnose.session.evidence.weighing.likelihoods import Weigher
+from diagnose.session.evidence.weighing.there import there
 from diagnose.session.facts import SymptomFact
 from diagnose.session.ready_car import Model
 
@@ -74,21 +75,20 @@ class ExpectedAnswers:
         presence, fault = self._compiled.presence, conclusion.comes_and_goes[rows]
         is_fleeting = fault >= 0
         own = fault[is_fleeting]
-        test = self._model.provocations.get(name)
+        test = self._model.told_test(name)
         if test is not None:
             sets = [conclusion.hypotheses.sets[row] for row in rows.tolist()]
             yes = test.lasting_reacts(sets)[:, None]
             result = np.repeat(yes, self._compiled.n_draws, axis=1)
-            reacts = presence.reaction(test.trigger, test.at_target)
+            reacts = test.reaction(presence)
             result[is_fleeting] = reacts[own]
             return result
-        column = self._compiled.symptom_index[name]
-        symptoms = conclusion.hypotheses.symptoms
+        held = conclusion.hypotheses
         shown, away = conclusion.shown_by[rows], conclusion.away[rows][is_fleeting]
-        result = symptoms[shown, :, column].astype(np.float64)
+        result = there(self._model, held, name, rows=shown)
         state = self._model.asked(name).state
         chance = presence.chance(state, is_complaint=is_complaint)[own]
-        sound = symptoms[away, :, column].astype(np.float64)
+        sound = there(self._model, held, name, rows=away)
         result[is_fleeting] = presence.mixed(result[is_fleeting], sound, chance)
         return result
 

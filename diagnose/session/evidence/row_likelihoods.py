@@ -147,7 +147,7 @@ class RowLikelihoods:
         presence, fault = self._compiled.presence, rows.comes_and_goes[some]
         test = self._weigher.provocation(noted.observation)
         if test is not None:
-            reacts = presence.reaction(test.trigger, test.at_target)[fault]
+            reacts = test.reaction(presence)[fault]
             return reacts if is_yes(noted.observation) else 1.0 - reacts
         chance = presence.chance(
             self._weigher.state_of(noted.observation), is_complaint=noted.is_complaint

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from diagnose.arrays import FloatArray, StoredArray
+from diagnose.inference.belief.heat import hot_chance
 from diagnose.inference.choice.joints import binned_joint, edges_for, graded_joint
 from diagnose.inference.choice.look_ahead import binned_outcomes
 from diagnose.inference.choice.particles import Particles
@@ -186,7 +187,9 @@ class Outcomes:
                 there * (1.0 - missed) + (1.0 - there) * imagined
             )
         for number, name in enumerate(names):
-            if name not in index:
+            if name in self._model.touches:
+                result[number] = self._felt(name, moment)
+            elif name not in index:
                 result[number] = self._reaction(name, moment)
         return result
 
@@ -234,7 +237,7 @@ class Outcomes:
     def _reaction(self, name: str, moment: Moment) -> FloatArray:
         """Return the chance that a test brings or clears a fault, (n_particles,)."""
         test = self._model.provocations[name]
-        reacts = self._model.compiled.presence.reaction(test.trigger, test.at_target)
+        reacts = test.reaction(self._model.compiled.presence)
         fault = moment.believed.comes_and_goes
         sets, told_of = moment.conclusion.hypotheses.sets, moment.believed.told_of
         some, place = np.unique(told_of, return_inverse=True)
@@ -243,6 +246,17 @@ class Outcomes:
         draws = moment.believed.particles.draw[coming]
         result[coming] = reacts[fault[coming], draws]
         return result
+
+    def _felt(self, name: str, moment: Moment) -> FloatArray:
+        """Return the chance that a part is told to be hot, shape (n_particles,)."""
+        touch, particles = self._model.touches[name], moment.believed.particles
+        rows, place = np.unique(particles.row, return_inverse=True)
+        held = moment.conclusion.hypotheses
+        hot = hot_chance(held, touch, self._model.compiled, rows=rows)
+        there = hot[place, particles.draw]
+        missed = touch.symptom.missed_probability
+        imagined = touch.symptom.imagined_probability
+        return np.asarray(there * (1.0 - missed) + (1.0 - there) * imagined)
 
     def live_shares(self, readings: Sequence[Reading], moment: Moment) -> FloatArray:
         """Return how likely DC volts are more than half the supply.

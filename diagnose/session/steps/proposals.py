@@ -122,7 +122,9 @@ class Proposals:
             symptom = self._model.asked(step.symptom)
             state = symptom.state
             words = f"{symptom.question} Car: {car.state(state).label}."
-            test = self._model.provocations.get(step.symptom)
+            test = self._model.provocations.get(
+                step.symptom
+            ) or self._model.touches.get(step.symptom)
             place = car.places.get(test.place) if test is not None else None
             cautions = symptom_cautions(symptom, place, car, knowledge)
             card = symptom_card(symptom, place.name if place else "", car)

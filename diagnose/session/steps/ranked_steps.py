@@ -8,16 +8,17 @@ not its slip. Leaves the words to `proposals`.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from functools import partial
 
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
+from diagnose.inference.choice.information import shared_share
 from diagnose.inference.choice.look_ahead import after_outcomes, further_minutes
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
+from diagnose.measurement.touch import TOUCH
 from diagnose.session.evidence.solving_allowance import Allowance
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
@@ -62,6 +63,18 @@ LEAST_SLIPPED = 0.005
 # Particles with less of the largest share than this don't keep two points apart. [1]
 # Own choice: a fiftieth moves no choice.
 LIGHT_SHARE = 0.02
+
+# How many of the best steps are compared for that. [1] Own choice: those that are
+# priced to the end, and the best of each way of measuring.
+MOST_COMPARED = 100
+
+# How many steps of each way of measuring in each state are kept behind the best. [1]
+# Own choice: enough that one of them is not told by another.
+OF_EACH_WAY = 2
+
+# Of how many leading causes the part is felt. [1] Own choice: each is weighed by
+# itself.
+MOST_FELT = 8
 
 # Below this chance of a fault that comes and goes, no test for one is looked at. [1]
 # Own choice.
@@ -136,9 +149,68 @@ class RankedSteps:
             )
         priced.sort(key=Priced.rank)
         best = priced[:most]
-        # the best test that brings a fault stays in sight, however many readings pay
-        tests = (one for one in priced[most:] if self._is_test(one.step))
-        return [*self._twice_looked(best, moment), *itertools.islice(tests, 1)]
+        left = self._best_of_each_way(priced[most:])
+        return [*self._twice_looked(best, moment), *left]
+
+    def _best_of_each_way(self, priced: Sequence[Priced]) -> list[Priced]:
+        """Return the best few of what is done in one way, in the order given.
+
+        However many volts pay, the best current, look, question and test that brings a
+        fault stay in sight.
+        """
+        count: dict[tuple[str, str], int] = {}
+        found = []
+        for one in priced:
+            step = one.step
+            if isinstance(step, Reading):
+                way = step.kind.value, step.state
+            else:
+                way = type(step).__name__, "test" if self._is_test(step) else ""
+            count[way] = count.get(way, 0) + 1
+            if count[way] <= OF_EACH_WAY:
+                found.append(one)
+        return found
+
+    def told_apart(
+        self, priced: Sequence[Priced], moment: Moment, *, most: int
+    ) -> list[Priced]:
+        """Return steps with those first that do not tell the same in other words.
+
+        Parameters
+        ----------
+        priced : Sequence[Priced]
+            Best first; the first stays there.
+        moment : Moment
+        most : int
+            How many are shown beside each other. [1]
+
+        Returns
+        -------
+        list[Priced]
+            The same steps: up to `most` of which each saves most a minute of what those
+            before it leave untold, then the others in their order.
+        """
+        compared = priced[:MOST_COMPARED]
+        if len(compared) < 2:
+            return list(priced)
+        share = moment.believed.particles.share
+        chances = [self._outcomes.chances(one.step, moment) for one in compared]
+        worth = np.array(
+            [one.saves_minutes / one.minutes if one.pays else 0.0 for one in compared]
+        )
+        told = np.zeros(len(compared))
+        chosen = [0]
+        while len(chosen) < min(most, len(compared)):
+            latest = chances[chosen[-1]]
+            further = [shared_share(latest, own, share) for own in chances]
+            told = np.maximum(told, further)
+            told[chosen] = 1.0
+            left = worth * (1.0 - told)
+            if left.max() <= 0.0:
+                break
+            chosen.append(int(left.argmax()))
+        others = (one for place, one in enumerate(priced) if place not in chosen)
+        return [*(compared[place] for place in chosen), *others]
 
     def _is_test(self, step: Step) -> bool:
         if not isinstance(step, SymptomCheck):
@@ -153,7 +225,11 @@ class RankedSteps:
             state.name: chance >= LEAST_STATE_CHANCE
             for state, chance in zip(self._model.car.states, reached, strict=True)
         }
-        every = (*self._model.compiled.symptom_names, *self._telling_tests(moment))
+        every = (
+            *self._model.compiled.symptom_names,
+            *self._telling_tests(moment),
+            *self._telling_touches(moment),
+        )
         return [
             name
             for name in every
@@ -237,6 +313,14 @@ class RankedSteps:
             for name, test in self._model.provocations.items()
             if (test.at_target & likely).any()
         )
+
+    def _telling_touches(self, moment: Moment) -> tuple[str, ...]:
+        """Return the parts to feel: those of the leading causes, and what they heat."""
+        lines, causes = moment.lines, self._model.compiled.causes
+        leading = np.argsort(-lines.probabilities)[:MOST_FELT].tolist()
+        parts = {causes[lines.likeliest(line)].part.assembly for line in leading}
+        names = (f"{TOUCH}-{part}" for part in sorted(parts))
+        return tuple(name for name in names if name in self._model.touches)
 
     def _follows(
         self,

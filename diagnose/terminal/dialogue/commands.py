@@ -33,6 +33,9 @@ class Slot(Enum):
     WIGGLED = "wiggled"
     WARMED = "warmed"
     MISTED = "misted"
+    RENEWED = "renewed"
+    TOUCHED = "touched"
+    HOT_OR_COOL = "hot or cool"
     SWAPPED = "swapped"
     UNPLUGGED = "unplugged"
     YES_OR_NO = "yes or no"
@@ -138,6 +141,21 @@ _ALL = (
         says="the same with a part unplugged: unplug fan fan-fuse holds",
         slots=((Slot.UNPLUGGED,), _SEEN, (Slot.YES_OR_NO,)),
         understand=partial(typed_substitutions.change, kind=SubstitutionKind.UNPLUG),
+    ),
+    Command(
+        name="touch",
+        usage="touch PART hot|cool",
+        says="tell what a cable, fuse or wire feels like after it ran, key off; also "
+        "burnt, melted, brown",
+        slots=((Slot.TOUCHED,), (Slot.HOT_OR_COOL,)),
+        understand=typed_facts.touch,
+    ),
+    Command(
+        name="renewed",
+        usage="renewed PART",
+        says="tell that a part was renewed and did not help",
+        slots=((Slot.RENEWED,),),
+        understand=typed_facts.renewed,
     ),
     Command(
         name="complaint",

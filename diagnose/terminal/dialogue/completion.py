@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from diagnose.measurement.touch import TOUCH
+from diagnose.session.provocation_tests import RENEWED
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.dialogue.commands import COMMANDS, Slot
 
@@ -80,6 +82,9 @@ def _names(slot: Slot, words: list[str], vocabulary: Vocabulary) -> Mapping[str,
         Slot.WIGGLED: vocabulary.targets("wiggle"),
         Slot.WARMED: vocabulary.targets("warm"),
         Slot.MISTED: vocabulary.targets("damp"),
+        Slot.TOUCHED: vocabulary.targets(TOUCH),
+        Slot.HOT_OR_COOL: ("hot", "cool"),
+        Slot.RENEWED: vocabulary.targets(RENEWED),
         Slot.SWAPPED: vocabulary.swappable,
         Slot.UNPLUGGED: vocabulary.unpluggable,
         Slot.YES_OR_NO: ("yes", "no"),

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from diagnose.errors import ReadingError
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.touch import TOUCH
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -19,6 +20,7 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
+from diagnose.session.provocation_tests import RENEWED
 from diagnose.terminal.dialogue.desk import (
     Desk,
     MistypedError,
@@ -38,6 +40,19 @@ from diagnose.units import check_minutes
 
 # Words that answer a question by yes or no, and what each says.
 YES_OR_NO = {"yes": True, "y": True, "no": False, "n": False}
+
+# What a hand, the nose and the eye find of a part that was touched, and whether it says
+# that it got hot.
+HOT_OR_COOL = {
+    "hot": True,
+    "burnt": True,
+    "melted": True,
+    "brown": True,
+    "yes": True,
+    "cool": False,
+    "warm": False,
+    "no": False,
+}
 
 
 def read(words: tuple[str, ...], desk: Desk) -> Request:
@@ -92,6 +107,25 @@ def provoke(words: tuple[str, ...], desk: Desk, *, verb: str) -> Request:
     targets = desk.vocabulary.targets(verb)
     target = known_name(words[0], targets, "place or part")
     return tell_symptom(f"{verb}-{target}", words[1], desk)
+
+
+def touch(words: tuple[str, ...], desk: Desk) -> Request:
+    """Understand ``touch PART hot|cool``, of a part felt after the car has run."""
+    if len(words) != 2 or words[1].lower() not in HOT_OR_COOL:
+        raise MistypedError(after=f"it is one of: {', '.join(HOT_OR_COOL)}")
+    targets = desk.vocabulary.targets(TOUCH)
+    target = known_name(words[0], targets, "part to feel")
+    answer = "yes" if HOT_OR_COOL[words[1].lower()] else "no"
+    return tell_symptom(f"{TOUCH}-{target}", answer, desk)
+
+
+def renewed(words: tuple[str, ...], desk: Desk) -> Request:
+    """Understand ``renewed PART``: it was renewed, and did not help."""
+    if len(words) != 1:
+        raise MistypedError
+    targets = desk.vocabulary.targets(RENEWED)
+    target = known_name(words[0], targets, "part")
+    return tell_symptom(f"{RENEWED}-{target}", "yes", desk)
 
 
 def complaint(words: tuple[str, ...], desk: Desk) -> Request:

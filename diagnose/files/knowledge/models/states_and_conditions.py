@@ -163,7 +163,7 @@ class CautionEntry(SourcedEntry):
 
 
 class OnTestsEntry(KnowledgeEntry):
-    """Cautions of tests with the circuit changed."""
+    """Cautions of tests with the circuit changed, and of feeling what got hot."""
 
     lead: Key
     cable: Key
@@ -171,6 +171,7 @@ class OnTestsEntry(KnowledgeEntry):
     lead_cranks: Key
     swap: Key
     unplug: Key
+    touch: Key
 
 
 class StandingEntry(KnowledgeEntry):

@@ -21,7 +21,9 @@ from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.observations import Noted, Observation, seen_of
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW
+from diagnose.session.evidence.weighing.there import there
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
+from diagnose.session.ready_car import Model
 
 # The kinds of reading that are compared by their difference; others, such as ohms, span
 # decades and are compared by their ratio.
@@ -75,14 +77,15 @@ class SeenFacts:
 
     Parameters
     ----------
-    compiled : Compiled
+    model : Model
         The car with what single causes show.
     weigher : Weigher
         Knows which facts are the outcome of a test.
     """
 
-    def __init__(self, compiled: Compiled, weigher: Weigher) -> None:
-        self._compiled, self._weigher = compiled, weigher
+    def __init__(self, model: Model, weigher: Weigher) -> None:
+        self._model, self._weigher = model, weigher
+        self._compiled: Compiled = model.compiled
         self._kept: dict[Noted, Seen] = {}
         # of every fact: a few kilobytes each
         self._moved_by: dict[Observation, FloatArray] = {}
@@ -143,15 +146,9 @@ class SeenFacts:
         presence = self._compiled.presence
         test = self._weigher.provocation(observation)
         if test is not None:
-            moved = np.zeros(n_causes)
-            reacts = presence.reaction(test.trigger, test.at_target)
-            moved[presence.numbers] = reacts.mean(axis=1)
-            for number, chance in test.lasting.items():
-                moved[number] = chance
-            return moved
+            return test.moved(presence, n_causes)
         if isinstance(observation, SymptomFact):
-            column = self._compiled.symptom_index[observation.symptom]
-            shown = singles.symptoms[:, :, column].mean(axis=1).astype(np.float64)
+            shown = there(self._model, singles, observation.symptom).mean(axis=1)
         elif isinstance(observation, SubstitutionFact) and isinstance(
             observation.seen, SymptomFact
         ):

@@ -46,8 +46,9 @@ from diagnose.session.evidence.weighing.substituted import (
     given_before,
     shown_values,
 )
+from diagnose.session.evidence.weighing.there import there
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
-from diagnose.session.provocation_tests import Provocation
+from diagnose.session.provocation_tests import Provocation, Renewal
 from diagnose.session.ready_car import Model
 
 # By how much the chances of a missed and of an imagined symptom are multiplied when it
@@ -93,11 +94,11 @@ class Weigher:
         self._weighers: dict[int, Weigher] = {}
         self.slips = ReadingSlips(model, self.scatter)
 
-    def provocation(self, observation: Observation) -> Provocation | None:
-        """Return the test that an observation is the outcome of, if it is one."""
+    def provocation(self, observation: Observation) -> Provocation | Renewal | None:
+        """Return the test that an observation is the outcome of, or the renewal."""
         if not isinstance(observation, SymptomFact):
             return None
-        return self._model.provocations.get(observation.symptom)
+        return self._model.told_test(observation.symptom)
 
     def state_of(self, observation: Observation) -> str:
         """Return the operating state that something was seen in."""
@@ -336,8 +337,7 @@ class Weigher:
             # every step of a ladder is the same fault
             told = np.full(shape[0], told[0]) if is_ladder else told
             return np.repeat(told[:, None], shape[1], axis=1)
-        column = self._compiled.symptom_index[fact.symptom]
-        chance = on(hypotheses.symptoms[rows, :, column].astype(np.float64))
+        chance = on(there(self._model, hypotheses, fact.symptom, rows=rows))
         symptom = self.symptom_of(fact, is_complaint=noted.is_complaint)
         return symptom_likelihood(symptom, fact.is_present, chance, times=noted.times)
 

@@ -230,7 +230,9 @@ class ChangedCars:
             rows[np.array(is_less)] = shown
         elif wanted:
             solved, every = self._of_whole(list(dict.fromkeys(wanted)))
-            place = {one: len(numbers) + n for n, one in enumerate(dict.fromkeys(wanted))}
+            place = {
+                one: len(numbers) + n for n, one in enumerate(dict.fromkeys(wanted))
+            }
             hypotheses = joined([hypotheses.kept(rows), solved])
             rows = np.array(
                 [
