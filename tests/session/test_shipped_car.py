@@ -26,8 +26,8 @@ FAULTS: Mapping[str, tuple[str, tuple[Place, ...]]] = {
     "fuel-pump-ground:open_circuit": (
         "pump-does-not-run",
         (
-            ("volts", "key-on", "fuel-pump.plus", POST),
-            ("volts", "key-on", "fuel-pump.minus", POST),
+            ("volts", "priming", "fuel-pump.plus", POST),
+            ("volts", "priming", "fuel-pump.minus", POST),
         ),
     ),
     "fan-relay.contacts:welded": (

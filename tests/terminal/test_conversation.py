@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
+from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.casebook import Casebook
 from diagnose.session.facts import (
     ComplaintFact,
@@ -349,15 +350,18 @@ def test_a_number_is_no_reading_where_a_repair_is_advised(casebook: Casebook) ->
 def test_answer_is_about_the_step_on_the_screen(casebook: Casebook) -> None:
     conversation = Conversation(casebook)
     text(conversation, *OPEN_PUMP_FEED)
-    on_screen = casebook.answer.next_steps[0]
+    on_screen = casebook.answer.next_steps[0].step
     # what completing an answer may do meanwhile: another step comes first
-    casebook.diagnosis.tell(SkipFact(step=on_screen.step))
+    casebook.diagnosis.tell(SkipFact(step=on_screen))
 
-    assert casebook.answer.next_steps[0].step != on_screen.step
-    conversation.hear("0.02")
+    assert casebook.answer.next_steps[0].step != on_screen
+    conversation.hear("no" if isinstance(on_screen, SymptomCheck) else "0.02")
     told = casebook.standing[-1]
-    assert isinstance(told, ReadingFact)
-    assert told.reading == on_screen.reading
+    if isinstance(told, SymptomFact):
+        assert SymptomCheck(symptom=told.symptom) == on_screen
+    else:
+        assert isinstance(told, ReadingFact)
+        assert told.reading == on_screen
 
 
 def test_next_shows_an_answer_completed_meanwhile(casebook: Casebook) -> None:
