@@ -354,6 +354,8 @@ class Car:
     wire_rule : str
         The rule for wires and fuses that the file chooses, a key of knowledge/; empty
         for the usual one.
+    guessed_roles : Mapping[str, str]
+        Part to the role it was taken for by its name, where the file gives none.
     """
 
     name: str
@@ -368,6 +370,9 @@ class Car:
     test_points: Mapping[str, str]
     path: str = ""
     wire_rule: str = ""
+    guessed_roles: Mapping[str, str] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
 
     def part(self, name: str) -> Part:
         """Return the part of that name.

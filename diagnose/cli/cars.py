@@ -23,6 +23,10 @@ CHECK_HELP = """
     Tells every mistake with its line and column, and warns of what is doubtful, such as
     a fuse that is too big for its wire. The program looks at the whole network: a
     ground strap that the file forgets is a ground strap missing from the car.
+
+    Complaints go by what a part is for, its role. The check says which names were
+    taken for a role, and which complaints can't be diagnosed as nothing has theirs;
+    write `role: fuel-pump` in a part's entry to say it.
 """
 
 # What an expansion is for.
@@ -32,6 +36,13 @@ EXPAND_HELP = """
     better.
 """
 
+
+# What the list of causes is for.
+CAUSES_HELP = """
+    Lists every way in which this car can fail that the program knows, one a line: the
+    name that expect --fault, draw --fault, record --fault and, in a diagnosis, why,
+    done and takes want, and what it is in words.
+"""
 
 # What an exported network holds.
 EXPORT_HELP = """
@@ -76,6 +87,21 @@ def add_expand(commands: Commands) -> None:
         run=_expand,
         says="show every part and value, and where each value comes from",
         about=EXPAND_HELP,
+    )
+    add_car(parser)
+    parser.add_argument(
+        "--format", choices=("table", "csv"), default="table", help="default: table"
+    )
+
+
+def add_causes(commands: Commands) -> None:
+    """Add the command `causes`."""
+    parser = add_command(
+        commands,
+        "causes",
+        run=_causes,
+        says="list every cause by the name that other commands take",
+        about=CAUSES_HELP,
     )
     add_car(parser)
 
@@ -141,9 +167,16 @@ def _check(options: argparse.Namespace) -> None:
 
 
 def _expand(options: argparse.Namespace) -> None:
-    from diagnose.terminal.reports.listings import list_expansion
+    from diagnose.terminal.reports.listings import list_expansion, list_wires
 
-    list_expansion(options.car, sys.stdout)
+    list_them = list_wires if options.format == "csv" else list_expansion
+    list_them(options.car, sys.stdout)
+
+
+def _causes(options: argparse.Namespace) -> None:
+    from diagnose.terminal.reports.listings import list_causes
+
+    list_causes(options.car, sys.stdout)
 
 
 def _export(options: argparse.Namespace) -> None:

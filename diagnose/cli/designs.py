@@ -1,4 +1,4 @@
-"""The commands on how a car is built: audited, and drawn."""
+"""The commands on how a car is built: asked for, audited, and drawn."""
 
 from __future__ import annotations
 
@@ -14,6 +14,30 @@ if TYPE_CHECKING:
 
 # Exit code of an audit that found more than advice; 1 and 2 are mistakes. Own choice.
 EXIT_FOUND = 3
+
+# How a car is asked for.
+NEW_HELP = """
+    Asks how a car is wired, in plain words, one page a question with a usual answer for
+    each, and writes its file: ready to check, to draw, to audit and to diagnose. It
+    begins with layouts that may be combined, such as an injection conversion with a
+    fuse panel, and asks for every circuit on one page. A ? says that you don't know;
+    the usual value then stands in the file, marked as assumed, and a wire is reckoned
+    with a wider tolerance.
+
+    Every answer is on disk at once, in FILE.answers beside the car file, so you can
+    leave and go on by the same command. back asks the question before again, undo takes
+    the latest answer back. Through a pipe it takes one answer a line.
+
+    On a file that is there it asks what was added and puts that into the file's
+    sections. Nothing else in the file is touched, comments and your own edits included;
+    it can't change or take out what is there.
+
+    --from reads a list of wires as CSV and asks what is at their ends. The first row
+    names its columns, in any order: from, to, size, length, and if you like colour,
+    fuse (at the wire's start), name and note. from and to are terminals such as
+    battery.plus, fan-relay.87, fan.minus or body. expand --format csv writes the wires
+    of a car in the same form; what sits on a terminal without a wire is not in it.
+"""
 
 # What an audit looks at.
 AUDIT_HELP = """
@@ -46,6 +70,47 @@ DRAW_HELP = """
     --state writes volts against the battery's grounded post and amps; --fault sets what
     they are with that fault behind a slash, in red where the fault moves them.
 """
+
+
+def add_new(commands: Commands) -> None:
+    """Add the command `new`."""
+    parser = add_command(
+        commands,
+        "new",
+        run=_new,
+        says="ask how a car is wired, and write its file",
+        about=NEW_HELP,
+    )
+    parser.add_argument(
+        "file",
+        nargs="?",
+        type=Path,
+        default=Path("car.yaml"),
+        metavar="FILE",
+        help="the car file; default: car.yaml",
+    )
+    parser.add_argument(
+        "--from",
+        dest="wire_list",
+        type=Path,
+        metavar="CSV",
+        help="a list of wires to begin with",
+    )
+    parser.add_argument(
+        "--plain", action="store_true", help="text only: for screen readers and pipes"
+    )
+    add_width(parser)
+
+
+def _new(options: argparse.Namespace) -> None:
+    from diagnose.terminal.new_car.new_car import ask_for_car
+
+    ask_for_car(
+        options.file,
+        wire_list=options.wire_list,
+        is_plain=options.plain,
+        width=options.width,
+    )
 
 
 def add_audit(commands: Commands) -> None:

@@ -42,6 +42,8 @@ class Knowledge:
         The meter and the test lamp that readings are taken with.
     roles : Mapping[str, frozenset[str]]
         Role a part may play to the kinds of part that can play it.
+    role_words : Mapping[str, str]
+        Other word for a part to the role that it most likely has.
     draws_when : Mapping[str, DrawsWhen]
         Role to when a load in it takes its current, where its car file does not say.
     plain_load_kinds : Mapping[str, str]
@@ -92,6 +94,7 @@ class Knowledge:
     roles: Mapping[str, frozenset[str]] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    role_words: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     draws_when: Mapping[str, DrawsWhen] = field(
         default_factory=lambda: MappingProxyType({})
     )

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from diagnose.circuit.wires import METRES_PER_FOOT
+from diagnose.files.common_words import write_instead
 from diagnose.files.grammar import shown
 
 
@@ -189,6 +190,7 @@ def parse_amount(found: object, measure: Measure) -> float:
     if unit not in measure.factors:
         raise ValueError(
             f'unit "{unit}" in "{found}" is not known for a {measure.name}; use {units}'
+            f"{write_instead(str(found))}"
         )
     amount = float(matched["number"]) * measure.factors[unit]
     if not math.isfinite(amount):

@@ -23,6 +23,7 @@ import yaml
 
 from diagnose.errors import InvalidFileError
 from diagnose.files.file_text import invalid_file
+from diagnose.files.open_braces import open_brace
 
 # A node of the library, which ships no types: mapping, sequence or scalar.
 Node = Any
@@ -103,6 +104,10 @@ def _not_yaml(
         return invalid_file(path, 1, 1, _TOO_DEEP)
     mark = error.problem_mark or error.context_mark
     line, column = (mark.line, mark.column) if mark else (0, 0)
+    brace = open_brace(text) if error.context else None
+    if brace is not None:
+        words = f"is not YAML here: {brace.words}"
+        return invalid_file(path, brace.line + 1, brace.column + 1, words)
     if _character_at(text, line, column) == "\t":
         reason = "a tab; indent with spaces"
     words = f"is not YAML here: {_yaml_reason(reason)}"

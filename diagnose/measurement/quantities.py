@@ -173,6 +173,33 @@ def usable_symptoms(car: Car, symptoms: Mapping[str, Symptom]) -> tuple[str, ...
     )
 
 
+def lacking_roles(
+    car: Car, symptom: Symptom, symptoms: Mapping[str, Symptom]
+) -> set[str]:
+    """Return the roles that a symptom looks at and nothing on the car has.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    symptom : Symptom
+        One symptom.
+    symptoms : Mapping[str, Symptom]
+        All symptoms by name.
+
+    Returns
+    -------
+    set[str]
+        Empty for a symptom that the car can show in full.
+    """
+    looked_at = {
+        claim.role
+        for claim in claims_of(symptom.when, symptoms)
+        if claim.quantity is not Quantity.MECHANICAL
+    }
+    return {role for role in looked_at if role and not role_parts(car, role)}
+
+
 def needed_probes(car: Car, symptoms: Mapping[str, Symptom]) -> tuple[Probe, ...]:
     """Return the probes that the car's symptoms need.
 

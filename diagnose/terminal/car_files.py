@@ -6,6 +6,7 @@ Leaves reading a file to `files.car` and the copies that cases keep to `kept_cas
 from __future__ import annotations
 
 import contextlib
+import sys
 from collections.abc import Iterator
 from importlib.resources import as_file
 from pathlib import Path
@@ -16,6 +17,7 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder, shipped_cars
+from diagnose.terminal.safe_text import clean
 
 
 def published_knowledge() -> Knowledge:
@@ -52,6 +54,8 @@ def refuse_overwriting(out: Path, source: Path) -> None:
 def car_file(name: str) -> Iterator[Path]:
     """Give the file of a path or of a shipped car's name.
 
+    A name without its ending stands for the file where no shipped car has it.
+
     Raises
     ------
     DiagnoseError
@@ -62,6 +66,11 @@ def car_file(name: str) -> Iterator[Path]:
         yield path
         return
     shipped = shipped_cars()
+    beside = Path(f"{name}.yaml")
+    if name not in shipped and is_there(beside):
+        sys.stderr.write(f"diagnose: {clean(name)} is taken for {clean(str(beside))}\n")
+        yield beside
+        return
     if name not in shipped:
         known = ", ".join(shipped) or "none"
         raise DiagnoseError(

@@ -152,7 +152,7 @@ AMOUNTS = [
         "14 AWG 6 ft",
         "14 AWG 6 feet",
         '16:31: circuit "horn": unit "feet" in "6 feet" is not known for a length; use '
-        "ft or m or in or cm or mm",
+        "ft or m or in or cm or mm; write `6 ft`",
     ),
     (
         "fuse: 10 A",

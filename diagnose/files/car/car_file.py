@@ -21,6 +21,7 @@ from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.expansion.metal_and_sources import METAL_TERMINALS
 from diagnose.files.car.expansion.nodes import find_terminal, resolve
 from diagnose.files.car.expansion.part_values import defaults_for, under_conditions
+from diagnose.files.car.expansion.role_guesses import guessed_roles
 from diagnose.files.car.expansion.sections import expand
 from diagnose.files.car.expansion.states import car_states, car_switches
 from diagnose.files.car.grammar.entries import CarEntry
@@ -66,6 +67,7 @@ def load_car(
         coils=defaults_for(knowledge.coils, system_volts=entries.system),
         broken=set(broken),
         ground_post=entries.battery.grounded,
+        guessed=guessed_roles(entries, knowledge),
         problems=list(problems),
     )
     car = _build(entries, draft, name=path.stem)
@@ -123,6 +125,22 @@ def _build(entries: CarEntry, draft: Draft, *, name: str) -> Car:
         test_points=_test_points(entries, draft, parts),
         path=draft.document.path,
         wire_rule=entries.wire_rule or "",
+        guessed_roles=_guessed(entries, draft, parts),
+    )
+
+
+def _guessed(
+    entries: CarEntry, draft: Draft, parts: tuple[Part, ...]
+) -> MappingProxyType[str, str]:
+    """Return the parts that have a role by a guess, with the role."""
+    given = {name for name, entry in entries.circuits.items() if entry.role}
+    return MappingProxyType(
+        {
+            name: role
+            for name, role in draft.guessed.items()
+            if any(part.name == name and part.role == role for part in parts)
+            and name.removesuffix("-relay") not in given
+        }
     )
 
 

@@ -24,6 +24,7 @@ from diagnose.faults.modes import FaultMode
 from diagnose.files.grammar import grammar_problems, keys_of
 from diagnose.files.knowledge.checks.all_checks import findings
 from diagnose.files.knowledge.contents import Contents
+from diagnose.files.knowledge.layouts import load_layouts
 from diagnose.files.knowledge.models.contexts_and_links import (
     ContextsFile,
     LinksFile,
@@ -104,7 +105,8 @@ def load_knowledge(folder: Traversable | Path) -> Knowledge:
     """
     documents, problems = _read_documents(folder)
     contents = checked_contents(documents, problems)
-    return _knowledge(contents, digest=knowledge_digest(folder))
+    knowledge = _knowledge(contents, digest=knowledge_digest(folder))
+    return replace(knowledge, role_words=load_layouts(folder).role_words())
 
 
 def checked_contents(

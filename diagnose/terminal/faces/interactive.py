@@ -25,11 +25,10 @@ from prompt_toolkit.styles import Style
 
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.dialogue.completion import suggestions
-from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.faces.meanwhile import Meanwhile
 from diagnose.terminal.faces.sheet import ResizedError, Sheet, redraw_when_resized
 from diagnose.terminal.pages.notebook import Notebook
-from diagnose.terminal.pages.page import Page, Tone, say
+from diagnose.terminal.pages.page import Page, Partner, Tone, say
 from diagnose.terminal.safe_text import clean
 
 # Where typed lines are kept, in the data folder.
@@ -83,11 +82,11 @@ def open_history(path: Path) -> tuple[History, str]:
 
 
 def run_interactive(
-    conversation: Conversation,
+    conversation: Partner,
     *,
     opening: Page,
     notebook: Notebook,
-    vocabulary: Vocabulary,
+    vocabulary: Vocabulary | None,
     history_path: Path,
     has_colour: bool,
     meanwhile: Meanwhile,
@@ -102,8 +101,8 @@ def run_interactive(
         Shown first: car, case, safety note.
     notebook : Notebook
         Draws the pages.
-    vocabulary : Vocabulary
-        For completion.
+    vocabulary : Vocabulary or None
+        For completion, where there is some.
     history_path : Path
         File of the lines typed before.
     has_colour : bool
@@ -115,7 +114,7 @@ def run_interactive(
     colours = None if has_colour else ColorDepth.DEPTH_1_BIT
     session: PromptSession[str] = PromptSession(
         history=history,
-        completer=LineCompleter(vocabulary),
+        completer=None if vocabulary is None else LineCompleter(vocabulary),
         complete_while_typing=False,
         color_depth=colours,
         style=_STYLE,
@@ -242,7 +241,7 @@ def _has_read_on(notebook: Notebook, colours: ColorDepth | None) -> bool:
 
 
 def _heard(
-    conversation: Conversation, line: str, notebook: Notebook, meanwhile: Meanwhile
+    conversation: Partner, line: str, notebook: Notebook, meanwhile: Meanwhile
 ) -> Page:
     """Return the page that answers a line; Ctrl-C gives up waiting for it."""
     try:

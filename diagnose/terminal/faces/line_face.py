@@ -8,14 +8,13 @@ from __future__ import annotations
 
 from typing import TextIO
 
-from diagnose.terminal.dialogue.conversation import Conversation
-from diagnose.terminal.pages.page import Page
+from diagnose.terminal.pages.page import Page, Partner
 from diagnose.terminal.pages.plain import plain_text
 from diagnose.terminal.safe_text import clean
 
 
 def run_lines(
-    conversation: Conversation,
+    conversation: Partner,
     *,
     opening: Page,
     source: TextIO,

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
+from typing import Protocol
 
 
 class Tone(Enum):
@@ -104,6 +105,32 @@ class Paragraph:
 
 # What a face shows at once.
 Page = tuple[Paragraph, ...]
+
+
+class Partner(Protocol):
+    """Whoever takes lines and answers with pages, until it is over."""
+
+    is_over: bool
+
+    @property
+    def prompt(self) -> str:
+        """The word before the typed line."""
+
+    @property
+    def offer(self) -> str:
+        """What came up while the page stood, for a line below it; else empty."""
+
+    def open(self) -> Page:
+        """Return the first page."""
+
+    def hear(self, line: str) -> Page:
+        """Take one line and return the page that answers it."""
+
+    def interrupted(self) -> Page:
+        """Return the page after Ctrl-C."""
+
+    def farewell(self) -> Page:
+        """Return the last page."""
 
 
 def say(margin: str, text: str, tone: Tone = Tone.PLAIN) -> Paragraph:

@@ -1,13 +1,18 @@
-"""What is printed once, to be read or piped on: checks, expansions."""
+"""What is printed once, to be read or piped on: checks, expansions, causes."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import TextIO
 
+from diagnose.circuit.car import Car
+from diagnose.faults.causes import catalogue
+from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.car.checks.unworked import uncovered
 from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
+from diagnose.files.car.writing.wire_list import wire_list
+from diagnose.measurement.quantities import lacking_roles, usable_symptoms
 from diagnose.session.car_size import size_warning
 from diagnose.terminal.car_files import open_car, published_knowledge
 from diagnose.terminal.machine import machine_bytes
@@ -30,6 +35,7 @@ def check_car_file(name: str, sink: TextIO) -> None:
     _write_lines(sink, tuple(warnings))
     notes = tuple(f"{name}: {note}" for note in uncovered(car, knowledge.states))
     _write_lines(sink, notes)
+    _write_lines(sink, tuple(_role_lines(name, car, knowledge)))
     count = len(warnings)
     doubts = f", with {count} warning{'s' if count > 1 else ''}" if count else ""
     _write_lines(
@@ -49,8 +55,66 @@ def list_expansion(name: str, sink: TextIO) -> None:
     InvalidFileError
         With everything that is wrong with the file.
     """
-    for part in describe_expansion(open_car(name, published_knowledge())):
+    car = open_car(name, published_knowledge())
+    _write_lines(sink, tuple(_guess_lines(name, car)))
+    for part in describe_expansion(car):
         _write_lines(sink, _part_lines(part))
+
+
+def _guess_lines(name: str, car: Car) -> Iterator[str]:
+    """Yield what each part is taken for by its name alone."""
+    for part, role in car.guessed_roles.items():
+        yield (
+            f'{name}: "{part}" is taken for the role {role}; write `role: {role}` '
+            "if that is right, or rename it"
+        )
+
+
+def _role_lines(name: str, car: Car, knowledge: Knowledge) -> Iterator[str]:
+    """Yield what was guessed, and which complaints this car can't be asked about."""
+    yield from _guess_lines(name, car)
+    usable = usable_symptoms(car, knowledge.symptoms)
+    without: dict[str, list[str]] = {}
+    for complaint in knowledge.complaints.values():
+        asked = [one for one in complaint.answers if one not in usable]
+        lacking = (
+            lacking_roles(car, knowledge.symptoms[one], knowledge.symptoms)
+            for one in asked
+        )
+        for role in sorted(set().union(*lacking)):
+            without.setdefault(role, []).append(complaint.says)
+    if without:
+        told = "; ".join(f"{role} ({', '.join(c)})" for role, c in without.items())
+        yield (
+            f"{name}: no part has these roles, so the complaints behind each can't be "
+            f"diagnosed: {told}"
+        )
+
+
+def list_wires(name: str, sink: TextIO) -> None:
+    """List the wires of a car as CSV.
+
+    Raises
+    ------
+    InvalidFileError
+        With everything that is wrong with the file.
+    """
+    lines = wire_list(open_car(name, published_knowledge())).splitlines()
+    sink.writelines(f"{clean(line)}\n" for line in lines)
+
+
+def list_causes(name: str, sink: TextIO) -> None:
+    """List every cause by the name that other commands take, and what it says.
+
+    Raises
+    ------
+    InvalidFileError
+        With everything that is wrong with the file.
+    """
+    knowledge = published_knowledge()
+    car = open_car(name, knowledge)
+    for cause in catalogue(car, knowledge.modes):
+        _write_lines(sink, (f"{cause.name}  {cause.says}",))
 
 
 def _part_lines(part: PartRow) -> Iterator[str]:

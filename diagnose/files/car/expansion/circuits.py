@@ -205,7 +205,8 @@ def _load_kind(name: str, entry: CircuitEntry, load: LoadSize, draft: Draft) -> 
     """Return the kind of a circuit's load; a plain one is what its role usually is."""
     if load.kind != PLAIN_LOAD:
         return load.kind
-    return draft.knowledge.plain_load_kinds.get(entry.role or name, load.kind)
+    role = entry.role or draft.guessed.get(name, name)
+    return draft.knowledge.plain_load_kinds.get(role, load.kind)
 
 
 def _add_load(name: str, entry: CircuitEntry, draft: Draft, route: _Route) -> None:

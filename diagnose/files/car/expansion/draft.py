@@ -54,6 +54,8 @@ class Draft:
         them.
     misnamed : set[str]
         Names of terminals that don't exist.
+    guessed : Mapping[str, str]
+        Name to the role that it is taken for.
     ground_post : str
         The battery post that is grounded: minus or plus.
     broken : set[str]
@@ -68,6 +70,7 @@ class Draft:
         default_factory=lambda: MappingProxyType({})
     )
     ground_post: str = "minus"
+    guessed: Mapping[str, str] = field(default_factory=dict)
     parts: list[Part] = field(default_factory=list)
     locations: dict[str, Location] = field(default_factory=dict)
     owners: dict[str, Location] = field(default_factory=dict)
@@ -192,7 +195,8 @@ class Draft:
         """
         roles = self.knowledge.roles
         if given is None:
-            return name if kind in roles.get(name, ()) else None
+            role = name if name in roles else self.guessed.get(name, "")
+            return role if kind in roles.get(role, ()) else None
         fitting = [role for role, kinds in roles.items() if kind in kinds]
         if given in roles and given not in fitting:
             self.report(

@@ -144,11 +144,17 @@ def _where(draft: Draft, location: Location) -> Location:
     return location if location in draft.document.values else location[:-1]
 
 
+# What people call the metal of the body. Own choice, from common use.
+BODY_WORDS = ("chassis", "ground", "earth", "gnd", "bodywork")
+
+
 def _unknown_terminal(draft: Draft, name: str) -> str:
     """Return the message for a terminal that doesn't exist."""
     assembly, _, terminal = name.partition(".")
     if name == "frame":
         return "this car has no frame; add `frame` with its place to `metal`"
+    if name in BODY_WORDS:
+        return f'there is no terminal "{name}"; the metal of the car is `body`'
     own = [
         known.partition(".")[2]
         for known in draft.terminals

@@ -22,6 +22,10 @@ Defaults = Mapping[str, Mapping[str, Value]]
 # measured along a harness, copper to standard. [1] A rule of the trade: 5 %, no source.
 WIRE_LOG_SPREAD = 0.05
 
+# The same of a wire whose size and length are about so. [1] Own choice: half as long
+# again or two thirds as long is within one and a half of these.
+GUESSED_WIRE_LOG_SPREAD = 0.3
+
 # Cross-section of the wire that the usual end joint is meant for, 14 AWG. [mm²] A
 # thicker wire's lugs touch on more metal, so its joints are lower in proportion to its
 # area. From memory: 3 mΩ at a small terminal, 0.1 to 0.2 mΩ at a battery lug.
@@ -285,11 +289,15 @@ def wire_values(size: WireSize, defaults: Mapping[str, Value]) -> dict[str, Valu
     spread = WIRE_LOG_SPREAD
     if default is not None and default.distribution.shape is Shape.LOGNORMAL:
         spread = default.distribution.second
+    source = "length and size in the car file, at 20 °C"
+    if size.is_guessed:
+        spread = max(spread, GUESSED_WIRE_LOG_SPREAD)
+        source = "length and size in the car file, which are about so, at 20 °C"
     values = {
         "wire_ohms": Value(
             distribution=Distribution(shape=Shape.LOGNORMAL, first=ohms, second=spread),
             origin=Origin.CAR_FILE,
-            source="length and size in the car file, at 20 °C",
+            source=source,
         ),
         "length_m": given_value(size.length_m, None),
     }

@@ -13,6 +13,7 @@ from types import MappingProxyType
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.wires import awg_area_mm2, sae_area_mm2
 from diagnose.errors import did_you_mean
+from diagnose.files.common_words import write_instead
 from diagnose.files.grammar import shown
 from diagnose.files.quantities import (
     CURRENT,
@@ -39,12 +40,15 @@ class WireSize:
         For resistance wire, else None. [Ω/m]
     colour : str
         Of its insulation, such as ``red/white``; empty when the file gives none.
+    is_guessed : bool
+        Whether the file says that size and length are about so.
     """
 
     length_m: float
     area_mm2: float | None = None
     ohms_per_m: float | None = None
     colour: str = ""
+    is_guessed: bool = False
 
 
 # What a message about a wire shows.
@@ -58,9 +62,9 @@ SMALLEST_MM2 = 0.05
 # 60228 goes up to 2500.
 LARGEST_MM2 = 240.0
 
-# Size, its series, and the length behind it.
+# Whether it is a guess, size, its series, and the length behind it.
 _WIRE = re.compile(
-    r"(?P<size>[+-]?[\d./]+)\s*(?P<series>AWG|SAE|mm2|mm²|ohm/ft|ohm/m)\s*,?\s*"
+    r"(?P<about>about\s+)?(?P<size>[+-]?[\d./]+)\s*(?P<series>AWG|SAE|mm2|mm²|ohm/ft|ohm/m)\s*,?\s*"
     r"(?P<length>\S.*)?",
     re.IGNORECASE,
 )
@@ -139,25 +143,36 @@ def parse_wire(found: object) -> WireSize:
     Examples
     --------
     >>> parse_wire("2.5 mm2 2 m")
-    WireSize(length_m=2.0, area_mm2=2.5, ohms_per_m=None, colour='')
+    WireSize(length_m=2.0, area_mm2=2.5, ohms_per_m=None, colour='', is_guessed=False)
+    >>> parse_wire("about 2.5 mm2 2 m").is_guessed
+    True
     """
     text = as_written(found)
     matched = _WIRE.fullmatch(text)
     if matched is None:
         raise ValueError(
             f"found {shown(found)}, expected a wire: size and length, "
-            f"such as {WIRE_EXAMPLES}"
+            f"such as {WIRE_EXAMPLES}{write_instead(text)}"
         )
     if not matched["length"]:
         raise ValueError(f'wire "{text}" has no length; add it, such as `{text} 6 ft`')
     length, colour = _length_and_colour(matched["length"])
+    is_guessed = matched["about"] is not None
     length_m = parse_positive(length, LENGTH)
     series = matched["series"].lower()
     if series.startswith("ohm"):
         per_length = parse_positive(f"{matched['size']} {series}", LINEAR_RESISTANCE)
-        return WireSize(length_m=length_m, ohms_per_m=per_length, colour=colour)
+        return WireSize(
+            length_m=length_m,
+            ohms_per_m=per_length,
+            colour=colour,
+            is_guessed=is_guessed,
+        )
     return WireSize(
-        length_m=length_m, area_mm2=_area_mm2(matched["size"], series), colour=colour
+        length_m=length_m,
+        area_mm2=_area_mm2(matched["size"], series),
+        colour=colour,
+        is_guessed=is_guessed,
     )
 
 
@@ -288,7 +303,7 @@ def parse_load(found: object) -> LoadSize:
     if word not in _LOAD_WORDS or not amount:
         raise ValueError(
             f"found {shown(found)}, expected a load: size and kind, "
-            f"such as {LOAD_EXAMPLES}"
+            f"such as {LOAD_EXAMPLES}{write_instead(text)}"
         )
     kind, parameter, measure = _LOAD_WORDS[word]
     return LoadSize(

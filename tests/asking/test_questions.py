@@ -1,0 +1,188 @@
+"""Questions and answers: the way back, what can't be, what is not known."""
+
+from __future__ import annotations
+
+import pytest
+
+from diagnose.asking.answers import Fact, Told, read_changes, read_load, read_wire
+from diagnose.asking.car_questions import ask_car
+from diagnose.asking.plan import CarPlan
+from diagnose.asking.questions import Interview, Question, Script
+from diagnose.files.knowledge.layouts import load_layouts
+
+LAYOUTS = load_layouts()
+
+
+def _read_number(text: str) -> int:
+    if not text.isdigit():
+        raise ValueError(f'"{text}" is no number')
+    return int(text)
+
+
+def _count() -> Script[list[int]]:
+    """Ask how many numbers there are, then for each."""
+    how_many = yield Question(key="how-many", asks="?", default="2", read=_read_number)
+    numbers = []
+    for index in range(how_many):
+        key = f"number-{index}"
+        numbers.append(
+            (yield Question(key=key, asks="?", default="0", read=_read_number))
+        )
+    return numbers
+
+
+@pytest.fixture
+def interview() -> Interview[list[int]]:
+    return Interview(_count)
+
+
+def test_an_empty_line_answers_the_default(interview: Interview[list[int]]) -> None:
+    for line in ("", "7", ""):
+        interview.answer(line)
+
+    assert interview.question is None
+    assert interview.outcome == [7, 0]
+
+
+def test_an_answer_that_cannot_be_changes_nothing(
+    interview: Interview[list[int]],
+) -> None:
+    with pytest.raises(ValueError, match='"x" is no number'):
+        interview.answer("x")
+
+    assert interview.question is not None
+    assert interview.question.key == "how-many"
+    assert interview.trail == []
+
+
+def test_back_asks_again_and_keeps_the_answer_as_default(
+    interview: Interview[list[int]],
+) -> None:
+    interview.answer("3")
+    interview.answer("5")
+
+    interview.back(is_forgotten=False)
+
+    assert interview.default == "5"
+    interview.answer("")
+    assert [one.text for one in interview.trail] == ["3", "5"]
+
+
+def test_undo_forgets_the_answer(interview: Interview[list[int]]) -> None:
+    interview.answer("3")
+    interview.answer("5")
+
+    interview.back(is_forgotten=True)
+
+    assert interview.default == "0"
+
+
+def test_answers_gone_back_from_come_up_again(interview: Interview[list[int]]) -> None:
+    for line in ("2", "5"):
+        interview.answer(line)
+    for _ in range(2):
+        interview.back(is_forgotten=False)
+
+    interview.answer("3")
+
+    assert interview.default == "5"
+
+
+def test_there_is_nothing_before_the_first_question(
+    interview: Interview[list[int]],
+) -> None:
+    assert not interview.back(is_forgotten=False)
+
+
+FACTS = {
+    "wire": Fact(says="its wire", usual="14 AWG 6 ft", read=read_wire),
+    "load": Fact(says="what it draws", usual="5 A load", read=read_load),
+}
+
+
+def test_what_differs_is_told_in_one_line() -> None:
+    told = read_changes(FACTS, "load 110 W bulbs, wire: 10 gauge 5 feet red/white")
+
+    assert told == {
+        "load": Told("110 W lamps"),
+        "wire": Told("10 AWG 5 ft red/white"),
+    }
+
+
+def test_a_question_mark_is_the_usual_value_and_marked() -> None:
+    told = read_changes(FACTS, "wire don't know")
+
+    assert told == {"wire": Told("14 AWG 6 ft", is_assumed=True)}
+
+
+@pytest.mark.parametrize(
+    ("line", "reason"),
+    [
+        ("wier 14 AWG 6 ft", 'did you mean "wire"'),
+        ("wire 14 AWG", "has no length"),
+        ("wire 99 AWG 6 ft", "wire: "),
+        ("load", "say what load is"),
+        ("load 5 parsecs", "expected a load"),
+    ],
+)
+def test_what_cannot_be_is_told_with_its_reason(line: str, reason: str) -> None:
+    with pytest.raises(ValueError, match=reason):
+        read_changes(FACTS, line)
+
+
+def _asked_until(key: str, answers: dict[str, str]) -> Interview[object]:
+    interview: Interview[object] = Interview(lambda: ask_car(LAYOUTS, {}))
+    while interview.question is not None and interview.question.key != key:
+        interview.answer(answers.get(interview.question.key, ""))
+    return interview
+
+
+@pytest.mark.parametrize(
+    ("key", "line", "reason"),
+    [
+        ("system", "13 V", "6 V, 12 V, 24 V"),
+        ("layouts", "rocket", "none of them"),
+        ("battery", "place moon", "no place"),
+        ("battery", "cca lots", "cca: "),
+        ("controllers", "battery", "is there already"),
+        ("added", "fan, fan", "there twice"),
+        ("added", "fan!", "can't be a name"),
+        ("fan", "feed somewhere", "no feed"),
+        ("fan", "relay gearbox low", "no controller"),
+        ("fan", "ground moon", "no ground"),
+    ],
+)
+def test_an_impossible_answer_has_a_reason(key: str, line: str, reason: str) -> None:
+    interview = _asked_until(key, {"layouts": "injection"})
+
+    with pytest.raises(ValueError, match=reason):
+        interview.answer(line)
+
+    assert interview.question is not None
+    assert interview.question.key == key
+
+
+def test_facts_are_asked_one_by_one_where_wanted() -> None:
+    interview = _asked_until("fan", {"layouts": "injection"})
+
+    interview.answer("ask")
+
+    asked = []
+    while interview.question is not None and interview.question.key.startswith("fan"):
+        asked.append(interview.question.key)
+        interview.answer("?" if interview.question.key == "fan-wire" else "")
+    assert asked[:4] == ["fan-feed", "fan-relay", "fan-fuse", "fan-load"]
+    assert "fan-ground" in asked
+
+
+def test_a_circuit_that_is_not_there_is_left_out() -> None:
+    outcome = _finished({"layouts": "injection", "fan": "none"})
+
+    assert "fan" not in [circuit.name for circuit in outcome.circuits]
+
+
+def _finished(answers: dict[str, str]) -> CarPlan:
+    interview = Interview(lambda: ask_car(LAYOUTS, {}))
+    while interview.question is not None:
+        interview.answer(answers.get(interview.question.key, ""))
+    return interview.outcome
