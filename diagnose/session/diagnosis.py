@@ -22,28 +22,24 @@ from diagnose.errors import ImpossibleEvidenceError
 from diagnose.inference.prior.several_faults import more_than_two
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step
-from diagnose.measurement.where_to_measure import meaningless_ohms
 from diagnose.session.advice.advice import FINAL_VERDICTS, Adviser
 from diagnose.session.advice.doubtful_readings import Doubt, DoubtfulReadings
 from diagnose.session.advice.first_start_guide import PrestartGuide
 from diagnose.session.advice.open_steps import same_steps, taken_steps
 from diagnose.session.answer import (
-    Advice,
     Advised,
     Answer,
     Fit,
     ProposedStep,
     RankedCause,
-    Verdict,
 )
 from diagnose.session.closing import cure_of
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.solving_allowance import Allowance, nothing_is_solved
 from diagnose.session.explanation.explainer import Explainer
-from diagnose.session.explanation.untelling_readings import ohms_mean_nothing
+from diagnose.session.explanation.untelling_readings import meaningless_notes
 from diagnose.session.fact_checks import FactChecks
 from diagnose.session.facts import (
-    ComplaintFact,
     ContextFact,
     Fact,
     ReadingFact,
@@ -51,9 +47,9 @@ from diagnose.session.facts import (
     standing_facts,
 )
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.function_checks import function_checks
+from diagnose.session.steps.function_checks import nothing_told
 from diagnose.session.steps.likely_facts import likely_facts
-from diagnose.session.steps.moment import Moment, Moments, latest_observation
+from diagnose.session.steps.moment import Moment, Moments, unchanged_symptom
 from diagnose.session.steps.outcomes import Outcomes
 from diagnose.session.steps.priced import Priced, Pricing
 from diagnose.session.steps.proof_steps import ProofSteps
@@ -342,22 +338,7 @@ class Diagnosis:
             That by which the complaint told last is tested, as it is not cured; without
             a complaint the symptom told last. None where neither was told.
         """
-        standing = standing_facts(self._now.facts)
-        for fact in reversed(standing):
-            if isinstance(fact, ComplaintFact):
-                told = self._model.knowledge.complaints[fact.complaint]
-                return SymptomFact(
-                    symptom=told.retest, is_present=not told.cured_answer
-                )
-        known = self._model.compiled.symptom_index
-        return next(
-            (
-                fact
-                for fact in reversed(standing)
-                if isinstance(fact, SymptomFact) and fact.symptom in known
-            ),
-            None,
-        )
+        return unchanged_symptom(standing_facts(self._now.facts), self._model)
 
     def expect(self, step: Step) -> ProposedStep:
         """Return any step with what it would show and tell, proposed or not.
@@ -461,7 +442,9 @@ class Diagnosis:
         if guided is not None:
             return self._unsuspecting(moment, guided)
         if not moment.conclusion.observations:
-            return self._unsuspecting(moment, self._nothing_told(moment))
+            taken = self._taken(moment)
+            told = nothing_told(self._model, self._proposals, moment, excluded=taken)
+            return self._unsuspecting(moment, told)
         explanation = self._explainer.explained(moment, explained=explained)
         taken = self._taken(moment)
         priced = self._steps.ranked(moment, excluded=taken, allowance=allowance)
@@ -477,22 +460,11 @@ class Diagnosis:
             left_out_probability=conclusion.left_out_probability,
             notes=(
                 *self._guide.notes(moment),
-                *self._meaningless(moment),
+                *meaningless_notes(moment, self._model.car),
                 *explanation.notes,
             ),
             contexts_open=self._open_contexts(moment),
         )
-
-    def _nothing_told(self, moment: Moment) -> Advised:
-        """Return what to do before anything says that something is wrong."""
-        steps = function_checks(
-            self._model, self._proposals, moment, excluded=self._taken(moment)
-        )
-        says = "Say what is wrong: choose a complaint, or name a symptom."
-        if steps:
-            says += " Or go through what the car does, step by step."
-        advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
-        return Advised(steps=steps, advice=advice)
 
     def _unsuspecting(self, moment: Moment, advised: Advised) -> Answer:
         """Return an answer before anything is suspected."""
@@ -504,17 +476,9 @@ class Diagnosis:
             fit=Fit(tail_probability=1.0, disagrees="", check=""),
             sound_probability=0.0,
             left_out_probability=0.0,
-            notes=self._meaningless(moment),
+            notes=meaningless_notes(moment, self._model.car),
             contexts_open=self._open_contexts(moment),
         )
-
-    def _meaningless(self, moment: Moment) -> tuple[str, ...]:
-        """Return what to say of a reading just told that weighs nothing."""
-        latest = latest_observation(moment.facts)
-        if not isinstance(latest, ReadingFact):
-            return ()
-        electronic = meaningless_ohms(latest.reading, self._model.car)
-        return (ohms_mean_nothing(electronic),) if electronic else ()
 
     def _taken(self, moment: Moment) -> frozenset[Step]:
         """Return the steps that are done with."""

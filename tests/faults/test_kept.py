@@ -122,12 +122,12 @@ def test_rows_behind_the_singles_hold_what_was_written(predictor: Predictor) -> 
     assert np.array_equal(both[:, 0], pair.volts[1, 0, 3])
     alone = bank.singles.prediction.seen_volts(1, np.array([2]), np.array([3]))
     assert np.array_equal(both[:, 1], alone[:, 0])
-    whole = held.kept(rows)
-    assert np.array_equal(whole.volts[:, 0], pair.volts[:, 0])
-    assert np.array_equal(whole.source_units[:, 0], pair.source_units[:, 0])
-    assert np.array_equal(whole.probes[0], pair.probes[0])
-    assert np.array_equal(whole.is_settled[:, 0], pair.is_settled[:, 0])
-    assert np.array_equal(whole.volts[1, 1, 3], alone[:, 0])
+    taken = held.kept(np.array([2, row, 0]))
+    assert np.array_equal(taken.volts[:, 1], pair.volts[:, 0])
+    assert np.array_equal(taken.source_units[:, 1], pair.source_units[:, 0])
+    assert np.array_equal(taken.probes[1], pair.probes[0])
+    ones = bank.singles.prediction.kept(np.array([2, 0]))
+    assert np.array_equal(taken.volts[:, [0, 2]], ones.volts)
     with pytest.raises(ValueError, match="not written over"):
         held.put(2, pair, 0)
 

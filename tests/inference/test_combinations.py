@@ -10,7 +10,7 @@ import pytest
 from diagnose.arrays import FloatArray, StoredArray
 from diagnose.inference.search.found_sets import Combined
 from diagnose.inference.search.pairs import promising_pairs
-from diagnose.inference.search.single_causes import PairSums, Seen
+from diagnose.inference.search.single_causes import PairSums, Seen, further
 from diagnose.inference.search.told_together import Ladder, Told
 from diagnose.inference.search.wider_sets import promising_companions
 
@@ -199,7 +199,7 @@ def test_sum_after_a_fact_is_taken_back_is_that_of_the_others() -> None:
 
     found = sums.of({1: second})
 
-    assert found.tolist() == second.further().tolist()
+    assert found.tolist() == further(second.moved, second.steps).tolist()
 
 
 def test_sums_over_facts_are_the_same_in_any_order() -> None:

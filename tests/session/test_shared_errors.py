@@ -12,7 +12,7 @@ from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.observations import observations_of
-from diagnose.session.evidence.shared_errors import with_shared_errors
+from diagnose.session.evidence.shared_errors import SharedErrors, shared_counts
 from diagnose.session.facts import Fact, ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model, open_model
 from tests.lamp_car import CAR, GROUND, METER, MODES, make_knowledge
@@ -37,7 +37,7 @@ def lamp_model() -> Model:
 
 def counts(model: Model, *facts: Fact) -> list[float]:
     found, _ = observations_of(facts, model)
-    return [noted.n_shared for noted in with_shared_errors(found, model)]
+    return [noted.n_shared for noted in SharedErrors(model).counted(found)]
 
 
 def test_lone_reading_has_its_error_to_itself(lamp_model: Model) -> None:
@@ -89,3 +89,15 @@ def test_misfit_shared_along_a_path_counts_once() -> None:
 
     assert 4.0 * misfit(1.0) > 7.0
     assert 4.0 * misfit(4.0) == pytest.approx(misfit(1.0), rel=0.1)
+
+
+def test_many_that_move_as_one_are_counted_to_a_tenth() -> None:
+    moves = np.tile(np.array([[1.0, 2.0, 3.0, 4.0]]), (30, 1))
+
+    counted = [float(shared_counts(moves[:n])[0]) for n in range(1, 31)]
+
+    assert counted[:4] == [1.0, 2.0, 3.0, 4.0]
+    assert counted == sorted(counted)
+    assert all(abs(found / n - 1.0) < 0.1 for n, found in enumerate(counted, 1))
+    # a new reading seldom weighs the others anew
+    assert len(set(counted)) < 18

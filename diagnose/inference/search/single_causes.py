@@ -10,7 +10,7 @@ from fact to fact, and have to be the same in any order.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeVar
@@ -55,6 +55,11 @@ class Seen:
     likelihood: FloatArray
     moved: FloatArray
 
+    @property
+    def n_bytes(self) -> int:
+        """What is kept of it, with its logarithms. [B]."""
+        return 3 * self.likelihood.nbytes
+
     @cached_property
     def log(self) -> FloatArray:
         """Log likelihood, shape (1 + n_causes, n_draws). [nat]."""
@@ -66,14 +71,15 @@ class Seen:
 
         Shape (1 + n_causes, n_draws).
         """
-        anything = ANYTHING_SHARE * self.likelihood[0].mean()
+        anything = ANYTHING_SHARE * float(self._mean[0])
         anything = max(anything, 0.5 * ANYTHING_SHARE * float(self._mean.max()))
         kept = (1.0 - ANYTHING_SHARE) * self.likelihood
-        return np.asarray(np.log(kept + anything))
+        kept += anything
+        return np.asarray(np.log(kept, out=kept))
 
     @cached_property
     def _mean(self) -> FloatArray:
-        return np.asarray(self.likelihood.mean(axis=1))
+        return np.asarray(self.likelihood.mean(axis=1, dtype=np.float64))
 
     @cached_property
     def log_mean(self) -> FloatArray:
@@ -90,22 +96,38 @@ class Seen:
         """Causes that move what the fact looks at, shape (n_causes,)."""
         return np.asarray(self.moved > LEAST_DEVIATION)
 
-    def further(self) -> CountArray:
-        """Return, for each pair, the log likelihood of the cause that moves it further.
 
-        Returns
-        -------
-        CountArray
-            In steps of `NATS_PER_STEP`, shape (n_causes, n_causes); the row's cause
-            where both move the fact alike.
-        """
-        moved = self.moved.astype(np.float32)
-        is_first = moved[:, None] >= moved[None, :]
-        return np.where(is_first, self.steps[:, None], self.steps[None, :])
+def further(moved: FloatArray, steps: CountArray) -> CountArray:
+    """Return, for each pair, the log likelihood of the cause that moves a fact further.
+
+    Parameters
+    ----------
+    moved : FloatArray
+        As in `Seen`, shape (n_causes,).
+    steps : CountArray
+        Log likelihoods of the causes, or sums and differences of those of facts that
+        they move alike, shape (n_causes,). [`NATS_PER_STEP`]
+
+    Returns
+    -------
+    CountArray
+        Shape (n_causes, n_causes); the row's cause where both move the fact alike.
+        [`NATS_PER_STEP`]
+    """
+    single = moved.astype(np.float32)
+    some = np.flatnonzero(single > single.min())
+    if 3 * len(some) > len(steps):
+        is_first = single[:, None] >= single[None, :]
+        return np.where(is_first, steps[:, None], steps[None, :])
+    # where most causes don't move a fact, none of them moves it further than another
+    result = np.repeat(steps[:, None], len(steps), axis=1)
+    is_first = single[:, None] >= single[some]
+    result[:, some] = np.where(is_first, steps[:, None], steps[some])
+    return result
 
 
 class PairSums:
-    """Sums of `Seen.further` over facts, kept from one set of facts to the next.
+    """Sums of `further` over facts, kept from one set of facts to the next.
 
     Parameters
     ----------
@@ -119,7 +141,7 @@ class PairSums:
 
     def __init__(self, n_causes: int) -> None:
         self._n_causes = n_causes
-        self._held: list[tuple[frozenset[Hashable], CountArray]] = []
+        self._held: list[tuple[Mapping[Hashable, Seen], CountArray]] = []
 
     def of(self, facts: Mapping[Key, Seen]) -> CountArray:
         """Return the sum over some facts.
@@ -135,20 +157,40 @@ class PairSums:
             In steps of `NATS_PER_STEP`, shape (n_causes, n_causes), the same in any
             order of the facts.
         """
-        wanted = frozenset(facts)
-        fitting = [one for one in self._held if one[0] <= wanted]
-        best = max(fitting, key=lambda one: len(one[0]), default=None)
-        if best is not None and best[0] == wanted:
-            return best[1]
-        if best is None:
+        base: Mapping[Hashable, Seen] = {}
+        total = None
+        for held, held_total in self._held:
+            if len(held.keys() ^ facts.keys()) < len(base.keys() ^ facts.keys()):
+                base, total = held, held_total
+        if base.keys() == facts.keys() and total is not None:
+            return total
+        if total is None:
             total = np.zeros((self._n_causes, self._n_causes), dtype=np.int32)
-        else:
-            total = best[1].copy()
-        for key, one in facts.items():
-            if best is None or key not in best[0]:
-                total += one.further()
-        self._held = [*self._held[1 - self.KEPT :], (wanted, total)]
+        total = total.copy()
+        for moved, steps in _changes(facts, base):
+            if steps.any():
+                total += further(moved, steps)
+        held_facts: Mapping[Hashable, Seen] = {key: facts[key] for key in facts}
+        self._held = [*self._held[1 - self.KEPT :], (held_facts, total)]
         return total
+
+
+def _changes(
+    facts: Mapping[Key, Seen], base: Mapping[Hashable, Seen]
+) -> Iterable[tuple[FloatArray, CountArray]]:
+    """Return what `further` takes for the facts that come to others, or go.
+
+    A fact that only weighs otherwise than before goes out and comes in at once.
+    """
+    changes: dict[bytes, tuple[FloatArray, CountArray]] = {}
+    come = [(1, one) for key, one in facts.items() if key not in base]
+    gone = [(-1, one) for key, one in base.items() if key not in facts]
+    for sign, one in (*come, *gone):
+        alike, steps = one.moved.tobytes(), sign * one.steps
+        if alike in changes:
+            steps = steps + changes[alike][1]
+        changes[alike] = one.moved, steps
+    return changes.values()
 
 
 def log_mean_exp(values: FloatArray) -> FloatArray:

@@ -12,7 +12,7 @@ with this in 91 %.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -58,8 +58,7 @@ class Told:
 
         The facts' likelihood, averaged over the draws.
         """
-        total = np.sum([one.log for one in self.seen], axis=0)
-        result = log_mean_exp(total)
+        result = log_mean_exp(_added(one.log for one in self.seen))
         for cause in self.ladders:
             result[1 + cause] = self.evidence(cause, tuple(range(len(self.seen))))
         return result
@@ -73,9 +72,10 @@ class Told:
     @cached_property
     def _of_moved(self) -> FloatArray:
         """Log likelihood of the facts each cause moves, shape (n_causes, n_draws)."""
-        total = np.zeros_like(self.seen[0].log[1:])
+        total = np.zeros(self.seen[0].log[1:].shape)
         for one in self.seen:
-            total += np.where(one.is_moved[:, None], one.log[1:], 0.0)
+            moved = np.flatnonzero(one.is_moved)
+            total[moved] += one.log[1 + moved]
         return total
 
     @cached_property
@@ -97,7 +97,7 @@ class Told:
     @cached_property
     def _tempered_shares(self) -> FloatArray:
         """Belief in single causes if each fact may be due to something else."""
-        tempered = np.sum([one.log_tempered for one in self.seen], axis=0)
+        tempered = _added(one.log_tempered for one in self.seen)
         score = log_mean_exp(tempered)[1:] + np.log(self.odds)
         share = np.exp(score - score.max())
         return np.asarray(share / share.sum())
@@ -232,3 +232,15 @@ class Told:
     @cached_property
     def _evidence(self) -> dict[tuple[int, tuple[int, ...]], float]:
         return {}
+
+
+def _added(terms: Iterable[FloatArray]) -> FloatArray:
+    """Return the sum of arrays of one shape, in double precision, one by one.
+
+    Hundreds of them are not copied together before.
+    """
+    each = iter(terms)
+    total = next(each).astype(np.float64)
+    for one in each:
+        total += one
+    return total

@@ -31,7 +31,7 @@ from diagnose.session.evidence.several_faults.fitted_severities import FittedSev
 from diagnose.session.evidence.several_faults.pair_search import Searcher
 from diagnose.session.evidence.several_faults.seen_facts import SeenFacts, SinglesTold
 from diagnose.session.evidence.several_faults.severity_ladders import Ladders
-from diagnose.session.evidence.shared_errors import with_shared_errors
+from diagnose.session.evidence.shared_errors import SharedErrors
 from diagnose.session.evidence.solved_sets import SolvedSets
 from diagnose.session.evidence.solving_allowance import Allowance, everything_is_solved
 from diagnose.session.evidence.sound_draws import draw_shares
@@ -82,6 +82,7 @@ class Reasoner:
         self._severities = FittedSeverities(
             self._compiled, ladders, seen, mark=self._likelihoods.mark_written
         )
+        self._shared_errors = SharedErrors(model)
         self._latest_priors: CasePriors | None = None
 
     def conclude(
@@ -113,7 +114,7 @@ class Reasoner:
         bank = self._compiled.bank
         bank.written_for = None
         seen, repaired = observations_of(facts, self._model)
-        observations = with_shared_errors(seen, self._model)
+        observations = self._shared_errors.counted(seen)
         answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
         priors, repairs = self._priors(answers), repair_steps(repaired, self._model)
         allowance = Allowance(solves)

@@ -113,6 +113,7 @@ def observations_of(
     """
     repairs: list[str] = []
     found: list[Noted] = []
+    latest: dict[object, Noted] = {}
     told = {
         fact.symptom for fact in _before_repairs(facts) if isinstance(fact, SymptomFact)
     }
@@ -130,13 +131,7 @@ def observations_of(
                 pass
             case ReadingFact() | SymptomFact() | SubstitutionFact():
                 noted = Noted(len(repairs), fact, is_complaint=False)
-                said = [old for old in found if _corrects(noted, old)]
-                is_answer = isinstance(seen_of(fact), SymptomFact)
-                if is_answer and said:
-                    again = said[0].observation == fact
-                    noted = noted._replace(times=1 + said[0].times if again else 1)
-                found = [old for old in found if not _corrects(noted, old)]
-                found.append(noted)
+                _take_in(noted, found, latest)
             case RepairFact():
                 repairs.append(fact.cause)
             case _:
@@ -214,21 +209,33 @@ def _is_denied(name: str, denied: Set[str], model: Model) -> bool:
     )
 
 
-def _corrects(new: Noted, old: Noted) -> bool:
-    """Return whether an observation stands in for an earlier one."""
-    first, second = old.observation, new.observation
-    if old.epoch != new.epoch or old.is_complaint:
-        return False
-    if isinstance(first, SubstitutionFact) or isinstance(second, SubstitutionFact):
+def _take_in(noted: Noted, found: list[Noted], latest: dict[object, Noted]) -> None:
+    """Append an observation in place of the one that it stands in for, if any."""
+    same = _same_look(noted)
+    said = None if same is None else latest.pop(same, None)
+    if said is not None:
+        is_answer = isinstance(seen_of(noted.observation), SymptomFact)
+        if is_answer and said.observation == noted.observation:
+            noted = noted._replace(times=1 + said.times)
+        found.remove(said)
+    if same is not None:
+        latest[same] = noted
+    found.append(noted)
+
+
+def _same_look(noted: Noted) -> object:
+    """Return what is the same for looks of which the latest stands in for the earlier.
+
+    None for a reading of a value: readings of one point are put together instead.
+    """
+    fact = noted.observation
+    if isinstance(fact, SubstitutionFact):
         # the same test made again
-        return first.step == second.step
-    if isinstance(first, SymptomFact) or isinstance(second, SymptomFact):
-        return (
-            isinstance(first, SymptomFact)
-            and isinstance(second, SymptomFact)
-            and first.symptom == second.symptom
-        )
-    return first.reading.kind is ReadingKind.LOOK and first.reading == second.reading
+        return noted.epoch, fact.step
+    if isinstance(fact, SymptomFact):
+        return noted.epoch, fact.symptom
+    is_look = fact.reading.kind is ReadingKind.LOOK
+    return (noted.epoch, fact.reading) if is_look else None
 
 
 def _put_together(found: Sequence[Noted], model: Model) -> tuple[Noted, ...]:

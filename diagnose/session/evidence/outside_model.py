@@ -155,6 +155,8 @@ def _of_one_point(
     The car shows one of n values d, the others are slips of probability s, so that the
     density of all of them is n s^(n - 1) d^n.
     """
+    if len(facts) == 1:
+        return facts[0]
     likelihood = np.prod([one for one, _ in facts], axis=0)
     slip = model.knowledge.meter.slip_probability
     anything = float(np.prod([density for _, density in facts]))

@@ -25,6 +25,10 @@ from diagnose.session.evidence.observations import Noted, is_yes
 from diagnose.session.evidence.solved_sets import PAIR_STRIDE, Rows
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 
+# How many observations are kept beyond twice those of a conclusion. [1] Own choice:
+# facts that are looked ahead at or taken back; half a megabyte each on the shipped car.
+MOST_OTHERS = 64
+
 
 @dataclass(frozen=True, slots=True)
 class _Weighed:
@@ -103,6 +107,8 @@ class RowLikelihoods:
                     noted, hypotheses, coming, rows=rows, likelihood=weighed.likelihood
                 )
             result.append(weighed.likelihood)
+        while len(self._kept) > 2 * len(observations) + MOST_OTHERS:
+            del self._kept[next(iter(self._kept))]
         return tuple(result)
 
     def _named(self, hypotheses: Hypotheses) -> Hypotheses:
@@ -119,12 +125,15 @@ class RowLikelihoods:
 
     def _weighed(self, noted: Noted, rows: Rows) -> _Weighed:
         key = noted._replace(epoch=0)
-        if key not in self._kept:
-            self._kept[key] = _Weighed(
+        weighed = self._kept.pop(key, None)
+        if weighed is None:
+            weighed = _Weighed(
                 np.ones((rows.n_rows, self._compiled.n_draws)),
                 np.full(rows.n_rows, -1, dtype=np.int64),
             )
-        return self._kept[key]
+        # those asked for last are dropped last
+        self._kept[key] = weighed
+        return weighed
 
     def _while_coming(
         self,

@@ -17,7 +17,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.observations import Noted
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
@@ -30,43 +30,73 @@ LEAST_MOVING_VOLTS = 0.001
 # out for a reading while another one is told that hardly moves with it.
 SHARE_STEP = 0.25
 
+# Above how many that is done in steps of a rising scale, and in how many to twice as
+# many. [1] Own choice: so many readings are known to a tenth of their variance, and
+# each of hundreds of facts does not weigh every other one anew.
+MOST_FINE, STEPS_TO_TWICE = 4.0, 4
+
 # The row of the bank that shows the sound car.
 SOUND_ROW = np.array([0])
 
 
-def with_shared_errors(found: Sequence[Noted], model: Model) -> tuple[Noted, ...]:
-    """Return observations with how many readings share the error of each.
+class SharedErrors:
+    """Counts the readings of one car that share an error.
 
     Parameters
     ----------
-    found : Sequence[Noted]
-        What was seen.
     model : Model
         The car, made ready for diagnosis.
-
-    Returns
-    -------
-    tuple[Noted, ...]
-        In the same order.
-
-    Notes
-    -----
-    Readings of DC volts in one state, between two repairs. Two of them share r^2 of
-    their error, r being how they go together over the draws of the sound car; a reading
-    counts as the sum of r^2 over all of them, itself included.
     """
-    places: dict[tuple[int, str], list[int]] = {}
-    for place, noted in enumerate(found):
-        told = noted.observation
-        if isinstance(told, ReadingFact) and told.reading.kind is ReadingKind.DC_VOLTS:
-            places.setdefault((noted.epoch, told.reading.state), []).append(place)
-    result = list(found)
-    for group in places.values():
-        if len(group) > 1:
-            volts = np.array([_sound_volts(found[place], model) for place in group])
-            for place, n_shared in zip(group, shared_counts(volts), strict=True):
-                result[place] = found[place]._replace(n_shared=float(n_shared))
-    return tuple(result)
+
+    def __init__(self, model: Model) -> None:
+        self._compiled = model.compiled
+        # half a kilobyte for each point that was read
+        self._volts: dict[Reading, FloatArray] = {}
+
+    def counted(self, found: Sequence[Noted]) -> tuple[Noted, ...]:
+        """Return observations with how many readings share the error of each.
+
+        Parameters
+        ----------
+        found : Sequence[Noted]
+            What was seen.
+
+        Returns
+        -------
+        tuple[Noted, ...]
+            In the same order.
+
+        Notes
+        -----
+        Readings of DC volts in one state, between two repairs. Two of them share r^2 of
+        their error, r being how they go together over the draws of the sound car; a
+        reading counts as the sum of r^2 over all of them, itself included.
+        """
+        places: dict[tuple[int, str], list[tuple[int, Reading]]] = {}
+        for place, noted in enumerate(found):
+            told = noted.observation
+            if isinstance(told, ReadingFact):
+                reading = told.reading
+                if reading.kind is ReadingKind.DC_VOLTS:
+                    group = places.setdefault((noted.epoch, reading.state), [])
+                    group.append((place, reading))
+        result = list(found)
+        for group in places.values():
+            if len(group) > 1:
+                counts = shared_counts(
+                    np.array([self._sound_volts(reading) for _, reading in group])
+                )
+                for (place, _), n_shared in zip(group, counts.tolist(), strict=True):
+                    result[place] = found[place]._replace(n_shared=n_shared)
+        return tuple(result)
+
+    def _sound_volts(self, reading: Reading) -> FloatArray:
+        """Return what the sound car shows of a reading, shape (n_draws,). [V]."""
+        if reading not in self._volts:
+            bank = self._compiled.bank.all
+            shown = self._compiled.predicted(bank, reading, rows=SOUND_ROW)
+            self._volts[reading] = np.asarray(shown[0])
+        return self._volts[reading]
 
 
 def shared_counts(volts: FloatArray) -> FloatArray:
@@ -97,12 +127,12 @@ def shared_counts(volts: FloatArray) -> FloatArray:
     alike = (moved @ moved.T) * unit[:, None] * unit[None, :]
     np.fill_diagonal(alike, 1.0)
     counts = (alike * alike).sum(axis=1)
-    return np.asarray(np.round(counts / SHARE_STEP) * SHARE_STEP)
+    return _rounded(counts)
 
 
-def _sound_volts(noted: Noted, model: Model) -> FloatArray:
-    """Return what the sound car shows of a reading, shape (n_draws,). [V]."""
-    told, compiled = noted.observation, model.compiled
-    assert isinstance(told, ReadingFact)
-    shown = compiled.predicted(compiled.bank.all, told.reading, rows=SOUND_ROW)
-    return np.asarray(shown[0])
+def _rounded(counts: FloatArray) -> FloatArray:
+    """Return counts to `SHARE_STEP`, large ones to the steps of a rising scale."""
+    fine = np.round(counts / SHARE_STEP) * SHARE_STEP
+    above = np.log2(np.maximum(counts, MOST_FINE) / MOST_FINE)
+    coarse = MOST_FINE * 2.0 ** (np.round(above * STEPS_TO_TWICE) / STEPS_TO_TWICE)
+    return np.where(counts > MOST_FINE, coarse, fine)

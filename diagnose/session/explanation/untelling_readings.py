@@ -9,14 +9,15 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from diagnose.circuit.car import DrawsWhen, Part
+from diagnose.circuit.car import Car, DrawsWhen, Part
 from diagnose.circuit.elements import CONSUMER_KINDS
 from diagnose.measurement.quantities import main_nodes
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.where_to_measure import DROP_KINDS, meaningless_ohms
 from diagnose.session.evidence.weighing.likelihoods import Weigher
+from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.moment import Moment
+from diagnose.session.steps.moment import Moment, latest_observation
 from diagnose.session.steps.priced import Pricing
 
 # A reading that tells less moves hardly any belief. [bit] Own choice.
@@ -55,6 +56,26 @@ def ohms_mean_nothing(electronic: str) -> str:
         f"ohms mean nothing at {electronic}: electronics show a meter anything; "
         "read volts there"
     )
+
+
+def meaningless_notes(moment: Moment, car: Car) -> tuple[str, ...]:
+    """Return what to say of a reading just told that weighs nothing.
+
+    Parameters
+    ----------
+    moment : Moment
+    car : Car
+
+    Returns
+    -------
+    tuple[str, ...]
+        Empty where it weighs something.
+    """
+    latest = latest_observation(moment.facts)
+    if not isinstance(latest, ReadingFact):
+        return ()
+    electronic = meaningless_ohms(latest.reading, car)
+    return (ohms_mean_nothing(electronic),) if electronic else ()
 
 
 class Silence:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from diagnose.measurement.steps import Step, SymptomCheck
-from diagnose.session.answer import ProposedStep
+from diagnose.session.answer import Advice, Advised, ProposedStep, Verdict
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.proposals import Proposals
@@ -52,3 +52,28 @@ def function_checks(
     return tuple(
         proposals.asked(check, moment, reason=reason) for check in left[:SHOWN_CHECKS]
     )
+
+
+def nothing_told(
+    model: Model, proposals: Proposals, moment: Moment, *, excluded: Collection[Step]
+) -> Advised:
+    """Return what to do before anything says that something is wrong.
+
+    Parameters
+    ----------
+    model : Model
+    proposals : Proposals
+    moment : Moment
+    excluded : Collection[Step]
+        Steps taken or skipped.
+
+    Returns
+    -------
+    Advised
+    """
+    steps = function_checks(model, proposals, moment, excluded=excluded)
+    says = "Say what is wrong: choose a complaint, or name a symptom."
+    if steps:
+        says += " Or go through what the car does, step by step."
+    advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
+    return Advised(steps=steps, advice=advice)

@@ -141,3 +141,33 @@ def latest_observation(
         if isinstance(fact, ReadingFact | SymptomFact | SubstitutionFact):
             return fact
     return None
+
+
+def unchanged_symptom(facts: Sequence[Fact], model: Model) -> SymptomFact | None:
+    """Return what the car does as long as nothing has changed.
+
+    Parameters
+    ----------
+    facts : Sequence[Fact]
+        Those that stand.
+    model : Model
+
+    Returns
+    -------
+    SymptomFact or None
+        That by which the complaint told last is tested, as it is not cured; without a
+        complaint the symptom told last. None where neither was told.
+    """
+    for fact in reversed(facts):
+        if isinstance(fact, ComplaintFact):
+            told = model.knowledge.complaints[fact.complaint]
+            return SymptomFact(symptom=told.retest, is_present=not told.cured_answer)
+    known = model.compiled.symptom_index
+    return next(
+        (
+            fact
+            for fact in reversed(facts)
+            if isinstance(fact, SymptomFact) and fact.symptom in known
+        ),
+        None,
+    )

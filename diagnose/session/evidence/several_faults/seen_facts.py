@@ -37,8 +37,9 @@ LEAST_SHOWN = 1e-3
 # there.
 LEAST_FUSE_SHOWN = 1e-5
 
-# How many facts are kept. [1] Derived: those of an evening; 1.6 MB each.
-KEPT_FACTS = 64
+# How much is kept of facts, and of how many at least. [B, 1] Own choice: of the shipped
+# car 400 facts, a long evening.
+KEPT_BYTES, KEPT_FACTS = 300_000_000, 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,13 +106,15 @@ class SeenFacts:
         # those asked for last are dropped last
         seen = self._kept.pop(noted, None)
         if seen is None:
-            while len(self._kept) >= KEPT_FACTS:
-                del self._kept[next(iter(self._kept))]
             moved = self._moved_by.get(noted.observation)
             if moved is None:
                 moved = self._moved(noted.observation)
                 self._moved_by[noted.observation] = moved
-            seen = Seen(likelihood=likelihood(), moved=moved)
+            # single precision is far finer than the search needs
+            seen = Seen(likelihood=likelihood().astype(np.float32), moved=moved)
+            most = max(KEPT_FACTS, KEPT_BYTES // seen.n_bytes)
+            while len(self._kept) >= most:
+                del self._kept[next(iter(self._kept))]
         self._kept[noted] = seen
         return seen
 

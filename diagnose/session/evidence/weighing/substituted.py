@@ -229,10 +229,9 @@ class ChangedCars:
             shown = [compiled.shown_by(one[0]) if one else 0 for one, _ in wanted]
             rows[np.array(is_less)] = shown
         elif wanted:
-            solved, every = self._of_whole(list(dict.fromkeys(wanted)))
-            place = {
-                one: len(numbers) + n for n, one in enumerate(dict.fromkeys(wanted))
-            }
+            alone = list(dict.fromkeys(wanted))
+            solved, every = self._of_whole(alone)
+            place = {one: len(numbers) + n for n, one in enumerate(alone)}
             hypotheses = joined([hypotheses.kept(rows), solved])
             rows = np.array(
                 [
