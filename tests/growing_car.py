@@ -42,6 +42,7 @@ def grown_text(n_wires: int) -> str:
     for wire in ("horn-button-ground", "old-box-battery", "old-box-accessory"):
         del car["wires"][wire]
     car["panels"]["old-fuse-box"]["buses"] = ["ignition"]
+    car["plugs"]["rear-plug"]["carries"] = ["tail-lamps-wire", "tail-lamps-ground"]
     # wide enough for all that is added
     car["circuits"]["main"] |= {
         "from": "battery.plus via 2 AWG 1 ft",

@@ -114,11 +114,18 @@ def _way(
 ) -> tuple[RunPart, ...]:
     """Return the conductors from a node to a post, against the current where 1."""
     found: list[RunPart] = []
+    # leads meet at a clamp before the post: what another lead brings there is past it
+    clamped = {
+        end
+        for part in touching.get(goal, ())
+        if part.kind == "clamp"
+        for end in part.terminals.values()
+    }
     seen = {start}
     node = start
     while node != goal:
         onward = _strongest(solved, touching.get(node, ()), node, sign)
-        if onward is None:
+        if onward is None or (node in clamped and onward[2] != goal):
             break
         part, amps, node = onward
         if node in seen:

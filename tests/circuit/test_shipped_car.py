@@ -57,14 +57,15 @@ def states(model: CarModel) -> Mapping[str, SolvedState]:
     return solved
 
 
-# US Army TM 5-3805-262-20 p. 5-142 (read): 12.4 V at rest is 75 % of charge, 12.6 V is
-# 100 %; the defaults spread full charge by 0.03 V either way.
-def test_rested_battery_is_three_quarters_charged_or_more(
+# US Army TM 5-3805-262-20 p. 5-142 (read): 12.2 V at rest is 50 % of charge, 12.4 V is
+# 75 %, 12.6 V is 100 %. A sound battery may stand at 60 % after an evening of tries,
+# 12.28 V on the line between; the defaults spread full charge by 0.03 V either way.
+def test_rested_battery_is_six_tenths_charged_or_more(
     states: Mapping[str, SolvedState],
 ) -> None:
     volts = states["key-off"].drop_volts("battery.plus")
 
-    assert volts.min() >= 12.4
+    assert volts.min() >= 12.25
     assert volts.max() <= 12.7
 
 
@@ -87,12 +88,14 @@ def test_battery_holds_the_load_test_volts_while_cranking(
     assert states["cranking"].drop_volts("battery.plus").min() >= 9.6
 
 
-# Rule of the trade: a cable drops at most 0.2 V and a solenoid contact 0.3 V while
-# cranking. Half the draws may lie above the middle, so the median is what is held.
+# Rule of the trade: a post and its clamp drop at most 0.05 V, a cable 0.2 V and a
+# solenoid contact 0.3 V while cranking. Half the draws may lie above the middle, so the
+# median is what is held.
 @pytest.mark.parametrize(
     ("red", "black", "limit_volts"),
     [
-        ("battery.plus", "starter-solenoid.30", 0.2),
+        ("battery.plus", "plus-clamp.clamp", 0.05),
+        ("plus-clamp.clamp", "starter-solenoid.30", 0.2),
         ("starter-solenoid.30", "starter.plus", 0.3),
         ("engine.block", "battery.minus", 0.2),
     ],

@@ -180,18 +180,20 @@ def test_every_state_of_both_cars_settles_alike(
 
 
 # What a meter shows with its black lead on the grounded post (US Army TM 5-3805-262-20
-# p. 5-142, read: 12.4 to 12.6 V from three quarters to full).
+# p. 5-142, read: 12.2 to 12.6 V from half to full, so 12.28 V at the six tenths that a
+# sound battery has at least; full charge is spread by 0.03 V either way).
 def test_a_positive_ground_battery_reads_below_zero(
     sound_volts: Callable[..., Volts],
 ) -> None:
     volts = sound_volts("12 V", is_positive_ground=True)["key-off"]["battery.minus"]
 
     assert float(volts.min()) >= -12.7
-    assert float(volts.max()) <= -12.4
+    assert float(volts.max()) <= -12.25
 
 
-# At rest 2.07 to 2.1 V a cell from three quarters to full (12.4 and 12.6 V of six
-# cells, US Army TM 5-3805-262-20 p. 5-142, read), three cells or twelve.
+# At rest 2.047 to 2.1 V a cell from six tenths to full, on the line between 12.2, 12.4 and
+# 12.6 V of six cells at 50, 75 and 100 % (US Army TM 5-3805-262-20 p. 5-142, read); 0.005 V
+# a cell either way for the spread of full charge; three cells or twelve.
 # Charging 2.3 to 2.42 V a cell: 6.9 to 7.25, 13.8 to 14.5, 27.6 to 29.0 V (rule).
 # Cranking at least 1.6 V a cell, as the load test's 9.6 V (service manuals, read); half
 # the cars may lie below the middle, so the median is what is held; the cables of a 6 V
@@ -199,9 +201,9 @@ def test_a_positive_ground_battery_reads_below_zero(
 @pytest.mark.parametrize(
     ("system", "rest", "charging", "least_cranking"),
     [
-        ("6 V", (6.2, 6.35), (6.9, 7.25), 4.5),
-        ("12 V", (12.4, 12.7), (13.8, 14.5), 9.6),
-        ("24 V", (24.8, 25.4), (27.6, 29.0), 19.2),
+        ("6 V", (6.125, 6.35), (6.9, 7.25), 4.5),
+        ("12 V", (12.25, 12.7), (13.8, 14.5), 9.6),
+        ("24 V", (24.5, 25.4), (27.6, 29.0), 19.2),
     ],
 )
 def test_the_battery_of_each_system_reads_what_the_trade_expects(

@@ -105,9 +105,12 @@ def test_no_text_meets_a_text_a_line_or_the_edge(car: Car) -> None:
 def test_no_text_meets_anything_with_volts_and_amps_beside(
     car: Car, knowledge: Knowledge
 ) -> None:
-    pump = next(part for part in car.parts if part.role == "fuel-pump")
     causes = catalogue(car, knowledge.modes)
-    cause = next(one for one in causes if one.part.name == f"{pump.name}-fuse")
+    fuses = {one.part.name: one for one in causes if one.part.kind == "fuse"}
+    # a load with a fuse of its own: the pump, and on a car without one another
+    loads = [part for part in car.parts if f"{part.name}-fuse" in fuses]
+    pump = min(loads, key=lambda part: part.role != "fuel-pump")
+    cause = fuses[f"{pump.name}-fuse"]
     for state in car.states[1:6]:
         overlay = shown_state(
             car, state, cause=cause, leads=(pump.terminals["a"], car.reference)

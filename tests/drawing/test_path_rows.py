@@ -24,9 +24,11 @@ def shown(car: Car, red: str, black: str = "") -> list[str]:
 
 
 def test_the_pump_is_followed_from_the_battery_to_its_stud(sedan: Car) -> None:
-    # every wire as in the car file: 1, 2, 1, 15 and 3 ft
+    # every wire as in the car file: 1, 2, 1, 15 and 3 ft; the black lead is on the post
     assert shown(sedan, "fuel-pump.plus", "battery.minus") == [
         "o battery.plus",
+        ">> plus-clamp",
+        "o plus-clamp.clamp",
         "| main-feed, 8 AWG 0.3 m",
         "[=] main-fuse, 60 A slow-fuse",
         "| main-wire, 8 AWG 0.61 m",

@@ -381,9 +381,10 @@ def test_loads_behind_a_blown_fuse_are_unplugged_in_turn(sedan_model: Model) -> 
 
 
 def test_drawn_values_of_a_told_test_are_those_of_the_car(sedan_model: Model) -> None:
-    # The sound car with a lead over its closed relay reads as without: the same car.
+    # The sound car with a lead over its closed relay reads as without: the same car. The
+    # controller closes it while it primes.
     reading = Reading(
-        kind=ReadingKind.DC_VOLTS, state="key-on", red="fuel-pump.plus",
+        kind=ReadingKind.DC_VOLTS, state="priming", red="fuel-pump.plus",
         black="battery.minus",
     )  # fmt: skip
     test = SubstitutionTest(

@@ -9,7 +9,6 @@ not its slip. Leaves the words to `proposals`.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import partial
 
 import numpy as np
 
@@ -255,8 +254,10 @@ class RankedSteps:
         excluded : frozenset[Step]
             Steps already taken or skipped.
         """
-        for test in self._open_tests(moment, excluded):
-            if allowance.within([test], partial(self._is_solved, moment=moment)):
+        found = self._open_tests(moment, excluded)
+        solved = frozenset(test for test in found if self._is_solved(test, moment))
+        for test in found:
+            if allowance.within([test], solved.__contains__):
                 self._outcomes.in_test(test, moment)
 
     def _solved_tests(
