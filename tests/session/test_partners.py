@@ -25,8 +25,8 @@ FLAT = ("battery:discharged", "battery:seldom_driven")
 
 
 # Volts at the panel with the key on, and cranking. A flat battery alone falls far below
-# that under the starter; here the starter draws little, for its contacts are burnt: that
-# they are, and no open winding or mount, is told by the volts on both of their sides.
+# that under the starter; here the starter draws little, for its contacts are burnt. The
+# volts on both of their sides tell them from an open winding or a poor mount.
 PLACES = (
     ("key-on", "panel-relay.86"),
     ("key-on", "injectors-fuse.out"),
