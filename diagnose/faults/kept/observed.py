@@ -39,6 +39,11 @@ def observed(
         Where it holds each probe.
     causes : Sequence[Cause]
         All causes, by the numbers in the sets.
+
+    Returns
+    -------
+    Observed
+        Each value of shape (n_sets, n_draws).
     """
     state_index, node_index = places
 
