@@ -7,13 +7,11 @@ currents and on/off facts that takes. Leaves the values to `faults.predictor`, a
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from diagnose.circuit.car import (
-    Car,
-    Part,
-)
+from diagnose.arrays import FloatArray
+from diagnose.circuit.car import Car, Part
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.measurement.symptoms import Claim, Group, Quantity, Symptom
 
@@ -59,6 +57,25 @@ class Probe:
     branch: str
     state: str
     is_current: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Observed:
+    """The values a claim is evaluated on, over fault sets and draws.
+
+    Parameters
+    ----------
+    volts : Callable[[str, str], FloatArray]
+        State and node to volts, shape (n_sets, n_draws). [V]
+    probe : Callable[[Probe], FloatArray]
+        Value of a probe, shape (n_sets, n_draws). [A or 1]
+    mechanical : Callable[[str], FloatArray]
+        Value of a mechanical condition, shape (n_sets, n_draws), 1 when good. [1]
+    """
+
+    volts: Callable[[str, str], FloatArray]
+    probe: Callable[[Probe], FloatArray]
+    mechanical: Callable[[str], FloatArray]
 
 
 def main_nodes(part: Part) -> tuple[str, str]:

@@ -6,7 +6,7 @@ a symptom. Leaves the values to `faults`, report errors to `inference.belief.evi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +15,7 @@ from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Car, Part
 from diagnose.measurement.quantities import (
     LIGHT_EXPONENT,
-    Probe,
+    Observed,
     is_applicable,
     main_nodes,
     probe_of,
@@ -30,25 +30,6 @@ LEAST_BLUR = 1e-6
 # Least value that another is divided by, in the unit of the claim. Own choice: a
 # millivolt or milliampere, less than anybody notices.
 LEAST_COMPARED = 1e-3
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Observed:
-    """The values a claim is evaluated on, over fault sets and draws.
-
-    Parameters
-    ----------
-    volts : Callable[[str, str], FloatArray]
-        State and node to volts, shape (n_sets, n_draws). [V]
-    probe : Callable[[Probe], FloatArray]
-        Value of a probe, shape (n_sets, n_draws). [A or 1]
-    mechanical : Callable[[str], FloatArray]
-        Value of a mechanical condition, shape (n_sets, n_draws), 1 when good. [1]
-    """
-
-    volts: Callable[[str, str], FloatArray]
-    probe: Callable[[Probe], FloatArray]
-    mechanical: Callable[[str], FloatArray]
 
 
 def _part_value(

@@ -191,9 +191,9 @@ def test_a_positive_ground_battery_reads_below_zero(
     assert float(volts.max()) <= -12.25
 
 
-# At rest 2.047 to 2.1 V a cell from six tenths to full, on the line between 12.2, 12.4 and
-# 12.6 V of six cells at 50, 75 and 100 % (US Army TM 5-3805-262-20 p. 5-142, read); 0.005 V
-# a cell either way for the spread of full charge; three cells or twelve.
+# At rest 2.047 to 2.1 V a cell from six tenths to full, on the line between 12.2, 12.4
+# and 12.6 V of six cells at 50, 75 and 100 % (US Army TM 5-3805-262-20 p. 5-142, read);
+# 0.005 V a cell either way for the spread of full charge; three cells or twelve.
 # Charging 2.3 to 2.42 V a cell: 6.9 to 7.25, 13.8 to 14.5, 27.6 to 29.0 V (rule).
 # Cranking at least 1.6 V a cell, as the load test's 9.6 V (service manuals, read); half
 # the cars may lie below the middle, so the median is what is held; the cables of a 6 V

@@ -110,8 +110,9 @@ def test_a_fuse_that_a_starting_motor_opens_is_told(
 
 # By hand: 16 AWG is 1.31 mm2, so 30 ft (9.14 m) of it have 9.14 / (58 x 1.31) = .12
 # ohm; 6 A at 13.5 V are a load of 2.25 ohm, which takes some 5.1 A at 12.4 V (a battery
-# at eight tenths of charge) through all that. 3 % of 12 V over the 5.5 A it would take with a better wire are .065 ohm:
-# that needs 2.4 mm2, and 12 SAE is the first even gauge with as much (2.96).
+# at eight tenths of charge) through all that. 3 % of 12 V over the 5.5 A it would take
+# with a better wire are .065 ohm: that needs 2.4 mm2, and 12 SAE is the first even
+# gauge with as much (2.96).
 def test_a_long_thin_wire_is_told_with_the_gauge_that_would_do(
     small_car: str, load: Load
 ) -> None:

@@ -13,6 +13,7 @@ from diagnose.circuit.car import (
     Car,
 )
 from diagnose.measurement.quantities import (
+    Observed,
     Probe,
     is_applicable,
     main_nodes,
@@ -21,7 +22,6 @@ from diagnose.measurement.quantities import (
     usable_symptoms,
 )
 from diagnose.measurement.symptom_chances import (
-    Observed,
     claim_probability,
     symptom_probability,
 )

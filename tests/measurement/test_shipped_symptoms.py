@@ -28,8 +28,8 @@ from diagnose.faults.predicted import Prediction
 from diagnose.faults.predictor import Predictor
 from diagnose.files.car.car_file import load_car
 from diagnose.files.resources import shipped_cars
-from diagnose.measurement.quantities import Probe, needed_probes
-from diagnose.measurement.symptom_chances import Observed, symptom_probability
+from diagnose.measurement.quantities import Observed, Probe, needed_probes
+from diagnose.measurement.symptom_chances import symptom_probability
 from diagnose.measurement.symptoms import Claim
 
 N_DRAWS = 16
@@ -103,8 +103,8 @@ SHOWN: tuple[tuple[str, str, float], ...] = (
         0.95,
     ),
     # By hand: the blower's 8 A take an eighth of 14 V off the gauges from .2 ohm on.
-    # The solenoid's coil, 1.3 ohm, hangs on the same wire and pulls in at 8 V: of 12.2 V
-    # that leaves .5 ohm beside the sound .15, and beyond it the engine is not cranked.
+    # The solenoid's coil, 1.3 ohm, hangs on the same wire and pulls in at 8 V: of 12.2
+    # V that leaves .5 ohm beside the sound .15; beyond it nothing cranks the engine.
     # From .2 to .5 ohm are 16 % of the severities; 16 draws scatter that by .09.
     ("old-switch-feed:high_resistance_a", "gauges-move-together", 0.07),
 )
@@ -204,8 +204,8 @@ def test_a_sound_car_gives_no_complaint(
     }
 
     # Rule: one sound car in a hundred may look faulty to its owner. By hand: a battery
-    # with six tenths of its charge and a resistance two deviations above the middle, one
-    # in forty, leaves the starter 12.28 V less 180 A times .0126 and .004 ohm, 9.3 V.
+    # at six tenths of charge with a resistance two deviations above the middle, one in
+    # forty, leaves the starter 12.28 V less 180 A times .0126 and .004 ohm, 9.3 V.
     allowed = {"cranks-slowly": 0.025}
     assert {n: c for n, c in chances.items() if c > allowed.get(n, 0.01)} == {}
 

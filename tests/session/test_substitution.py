@@ -290,18 +290,21 @@ def test_like_relay_is_one_with_the_same_parts(sedan_model: Model) -> None:
     assert like_part("fuel-pump-relay", sedan_model.car) == ""
 
 
-def test_cable_to_the_engine_that_makes_it_crank_names_its_strap(
+def test_cable_to_the_engine_that_makes_it_crank_names_strap_and_clamp(
     sedan_model: Model,
 ) -> None:
     diagnosis = Diagnosis(sedan_model)
     diagnosis.tell(ComplaintFact(complaint="no-crank"))
-    before = belief_in("ground-cable:", diagnosis)
+    # the cable goes beside both: the strap and the clamp that holds it on the post
+    beside = ("ground-cable:", "minus-clamp:")
+    before = [belief_in(one, diagnosis) for one in beside]
     diagnosis.tell(sedan_lead("battery.minus", "engine.block", "engine-cranks", True))
 
-    after = belief_in("ground-cable:", diagnosis)
-    assert diagnosis.answer.causes[0].name.startswith("ground-cable:")
-    assert after > 0.3
-    assert after > 5.0 * before
+    after = [belief_in(one, diagnosis) for one in beside]
+    assert diagnosis.answer.causes[0].name.startswith(beside)
+    assert diagnosis.answer.causes[1].name.startswith(beside)
+    assert sum(after) > 0.3
+    assert all(one > 5.0 * old for one, old in zip(after, before, strict=True))
 
 
 def test_swapped_relay_that_cures_is_first(sedan_model: Model) -> None:
@@ -381,8 +384,8 @@ def test_loads_behind_a_blown_fuse_are_unplugged_in_turn(sedan_model: Model) -> 
 
 
 def test_drawn_values_of_a_told_test_are_those_of_the_car(sedan_model: Model) -> None:
-    # The sound car with a lead over its closed relay reads as without: the same car. The
-    # controller closes it while it primes.
+    # The sound car with a lead over its closed relay reads as without: the same car.
+    # The controller closes it while it primes.
     reading = Reading(
         kind=ReadingKind.DC_VOLTS, state="priming", red="fuel-pump.plus",
         black="battery.minus",

@@ -1,0 +1,70 @@
+"""What symptoms look at, found in a prediction.
+
+Knows where a prediction keeps it. Leaves what a symptom is to `measurement`, and knows
+nothing of who asks: what is read here is handed down.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import cache
+
+import numpy as np
+
+from diagnose.arrays import FloatArray
+from diagnose.faults.causes import Cause, FaultSet
+from diagnose.faults.kept.prediction import AnyPrediction
+from diagnose.measurement.quantities import Observed, Probe
+
+
+def observed(
+    sets: Sequence[FaultSet],
+    prediction: AnyPrediction,
+    *,
+    places: tuple[Mapping[str, int], Mapping[str, int]],
+    columns: Mapping[Probe, int],
+    causes: Sequence[Cause],
+) -> Observed:
+    """Return what symptoms look at, shape (n_sets, n_draws) each.
+
+    Parameters
+    ----------
+    sets : Sequence[FaultSet]
+        What the prediction is of.
+    prediction : AnyPrediction
+        Of the sets, in their order.
+    places : tuple[Mapping[str, int], Mapping[str, int]]
+        Where it holds each state and each node.
+    columns : Mapping[Probe, int]
+        Where it holds each probe.
+    causes : Sequence[Cause]
+        All causes, by the numbers in the sets.
+
+    Returns
+    -------
+    Observed
+        Each value of shape (n_sets, n_draws).
+    """
+    state_index, node_index = places
+
+    @cache
+    def volts(state: str, node: str) -> FloatArray:
+        place = state_index[state], node_index[node]
+        return prediction.volts_at(*place, slice(None)).astype(np.float64)
+
+    @cache
+    def probe(wanted: Probe) -> FloatArray:
+        return prediction.probes_at(columns[wanted], slice(None)).astype(np.float64)
+
+    def mechanical(name: str) -> FloatArray:
+        worst = [
+            min(
+                (causes[c].mode.mechanical.get(name, 1.0) for c in fault_set),
+                default=1.0,
+            )
+            for fault_set in sets
+        ]
+        n_draws = prediction.n_draws
+        return np.repeat(np.array(worst)[:, None], n_draws, axis=1)
+
+    return Observed(volts=volts, probe=probe, mechanical=mechanical)
