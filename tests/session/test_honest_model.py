@@ -23,7 +23,7 @@ from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
 
 ROOT = Path(__file__).resolve().parents[2]
 NO_SLIPS = Errors(slip_probability=0.0)
-N_CARS, N_FACTS = 6, 5
+N_CARS, N_FACTS = 3, 5
 SEED = 640
 COMPLAINT = ComplaintFact(complaint="no-crank")
 POST = "battery.minus"

@@ -61,7 +61,7 @@ def test_a_list_becomes_a_sound_car_and_is_written_back(
     capsys.readouterr()
     main(["expand", again, "--format", "csv"])
 
-    assert "car.yaml: sound. My car" in said
+    assert "sound. My car" in said
     assert (
         "key.ignition",
         "coil.plus",
