@@ -61,7 +61,9 @@ def test_beside_other_threads_the_work_is_done_in_this_process() -> None:
 
 # A parent that works on while its child does, and says which process that is.
 WORKING = """
-import multiprocessing, os, sys, time
+import multiprocessing, os, signal, sys, time
+# whoever runs the tests in the background may have it ignored
+signal.signal(signal.SIGINT, signal.default_int_handler)
 from diagnose.faults.second_process import start_in_child
 
 wait = start_in_child(lambda: time.sleep(60))
