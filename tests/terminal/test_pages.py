@@ -346,3 +346,21 @@ def test_on_a_wide_screen_the_suspects_stand_beside_the_step() -> None:
     (line,) = (one for one in lines if "pump-relay: contacts burnt" in one)
     assert "│" in line
     assert line.index("pump-relay") > 70
+
+
+def test_of_words_typed_the_rarest_decides() -> None:
+    complaints = {
+        "a": "The gauges are dead",
+        "b": "The heater blower does not run",
+        "c": "The controller is dead",
+        "d": "The radiator fan does not run",
+        "e": "Nothing at all happens: it is dead",
+    }
+    words = replace(VOCABULARY, complaints=complaints, symptoms={})
+
+    assert plain(questions.matches_page("blower dead", words)) == (
+        "Trouble:\n  2. The heater blower does not run\n"
+    )
+    # a word of three letters counts as well
+    assert "4. The radiator fan" in plain(questions.matches_page("fan dead", words))
+    assert questions.matches_page("does not", words) == ()

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
 from diagnose.session.vocabulary import Vocabulary
@@ -25,10 +27,16 @@ GROUP_LETTERS = "abcdefghij"
 # Symptoms listed after words of the person's own. Own choice: a third of a screen.
 SHOWN_MATCHES = 6
 
-# Words of four letters and more that stand in any description, as `_long_words` gives
-# them. Own choice.
+# What does not share half as much as the nearest is not listed. [1] Own choice.
+LEAST_NEARNESS = 0.5
+
+# Words of three letters and more that stand in any description, as `_telling_words`
+# gives them. Own choice.
 _COMMON_WORDS = frozenset(
-    ("does", "doe", "when", "with", "then", "that", "what", "have", "only", "turn")
+    (
+        *("doe", "when", "with", "then", "that", "what", "have", "only", "turn"),
+        *("the", "and", "not", "but", "for", "its", "it", "all"),
+    )
 )
 
 
@@ -119,21 +127,20 @@ def complaints_page(vocabulary: Vocabulary) -> Page:
 
 
 def matches_page(line: str, vocabulary: Vocabulary) -> Page:
-    """Return the complaints and symptoms that share a word with what was typed.
+    """Return the complaints and symptoms that what was typed may mean, nearest first.
 
     Complaints keep the numbers they have in the question; without any match the page
     is empty.
     """
-    wanted = {word for word in _long_words(line) if word not in _COMMON_WORDS}
+    wanted = {word for word in _telling_words(line) if word not in _COMMON_WORDS}
+    said = tuple(vocabulary.complaints.values())
     complaints = tuple(
-        Pair(name=f"{number}.", text=says)
-        for number, says in enumerate(vocabulary.complaints.values(), start=1)
-        if wanted & _long_words(says)
+        Pair(name=f"{place + 1}.", text=said[place]) for place in _nearest(wanted, said)
     )
+    asked = tuple(vocabulary.symptoms.items())
     symptoms = tuple(
-        Pair(name=f"symptom {name} yes", text=question)
-        for name, question in vocabulary.symptoms.items()
-        if wanted & _long_words(f"{name} {question}")
+        Pair(name=f"symptom {asked[place][0]} yes", text=asked[place][1])
+        for place in _nearest(wanted, tuple(map(" ".join, asked)))
     )
     page = []
     if complaints:
@@ -243,8 +250,22 @@ def help_page(commands: Sequence[tuple[str, str]]) -> Page:
     )
 
 
-def _long_words(text: str) -> frozenset[str]:
-    """Return the words of four letters and more, without a plural's or verb's s."""
+def _nearest(wanted: AbstractSet[str], texts: Sequence[str]) -> list[int]:
+    """Return which texts share the words that few of them have, nearest first.
+
+    A word counts by how few of the texts it stands in, so that in "blower dead" the
+    blower decides.
+    """
+    shared = [wanted & _telling_words(text) for text in texts]
+    n_texts = Counter(word for words in shared for word in words)
+    nearness = [sum(1.0 / n_texts[word] for word in words) for words in shared]
+    least = LEAST_NEARNESS * max(nearness, default=0.0)
+    near = [place for place, found in enumerate(nearness) if found and found >= least]
+    return sorted(near, key=lambda place: -nearness[place])
+
+
+def _telling_words(text: str) -> frozenset[str]:
+    """Return the words of three letters and more, without a plural's or verb's s."""
     return frozenset(
-        word.removesuffix("s") for word in re.findall(r"[a-z]{4,}", text.lower())
+        word.removesuffix("s") for word in re.findall(r"[a-z]{3,}", text.lower())
     )
