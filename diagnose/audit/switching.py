@@ -91,7 +91,9 @@ def outputs(audited: Audited) -> Iterator[Finding]:
 
 def suppression(audited: Audited) -> Iterator[Finding]:
     """Yield coils on an output that nothing keeps from kicking back."""
-    diodes = [set(tuple(d.terminals.values())[:2]) for d in audited.parts_of("diode")]
+    diodes = [
+        set(tuple(diode.terminals.values())[:2]) for diode in audited.parts_of("diode")
+    ]
     metal = audited.parts_of(*METAL_KINDS)
     for coil in audited.parts_of("coil"):
         ends = set(tuple(coil.terminals.values())[:2])
