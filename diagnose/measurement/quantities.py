@@ -69,13 +69,14 @@ class Observed:
         State and node to volts, shape (n_sets, n_draws). [V]
     probe : Callable[[Probe], FloatArray]
         Value of a probe, shape (n_sets, n_draws). [A or 1]
-    mechanical : Callable[[str], FloatArray]
-        Value of a mechanical condition, shape (n_sets, n_draws), 1 when good. [1]
+    mechanical : Callable[[str, str], FloatArray]
+        Value of a mechanical condition of a part, or of the whole car where the part is
+        empty, shape (n_sets, n_draws), 1 when good. [1]
     """
 
     volts: Callable[[str, str], FloatArray]
     probe: Callable[[Probe], FloatArray]
-    mechanical: Callable[[str], FloatArray]
+    mechanical: Callable[[str, str], FloatArray]
 
 
 def main_nodes(part: Part) -> tuple[str, str]:

@@ -91,7 +91,12 @@ def claim_probability(claim: Claim, *, car: Car, seen: Observed) -> FloatArray:
     parts with the role must all satisfy the claim.
     """
     if claim.quantity is Quantity.MECHANICAL:
-        values = [seen.mechanical(claim.role)]
+        values = [seen.mechanical(claim.role, "")]
+    elif claim.quantity is Quantity.TURNS:
+        values = [
+            seen.mechanical(claim.quantity.value, part.name)
+            for part in role_parts(car, claim.role)
+        ]
     else:
         values = [
             _claim_value(claim, part, car=car, seen=seen)

@@ -32,6 +32,8 @@ class Quantity(Enum):
         1 when contacts or a controller go on and off by themselves. [1]
     BATTERY_AMPS
         Out of the battery, positive while it discharges. [A]
+    TURNS
+        1 when nothing keeps the motor from turning. [1]
     MECHANICAL
         A mechanical condition, named by the claim's role; 1 when good. [1]
     """
@@ -44,6 +46,7 @@ class Quantity(Enum):
     IS_BLOWN = "is_blown"
     CHATTERS = "chatters"
     BATTERY_AMPS = "battery_amps"
+    TURNS = "turns"
     MECHANICAL = "mechanical"
 
 

@@ -49,8 +49,9 @@ def observed(
     def probe(wanted: Probe) -> FloatArray:
         return np.array([[PROBE_VALUES[wanted]]])
 
-    def mechanical(name: str) -> FloatArray:
-        return np.array([[0.25 if name == "engine_fires" else 1.0]])
+    def mechanical(name: str, part: str) -> FloatArray:
+        values = {("engine_fires", ""): 0.25, ("turns", "lamp"): 0.0}
+        return np.array([[values.get((name, part), 1.0)]])
 
     return Observed(volts=volts, probe=probe, mechanical=mechanical)
 
@@ -86,6 +87,9 @@ def chance(wanted: Claim, seen: Observed | None = None, car: Car = CAR) -> float
         # A fuse that does not conduct is blown.
         (Quantity.IS_BLOWN, "lamp-fuse", 1.0),
         (Quantity.MECHANICAL, "engine_fires", 0.25),
+        # What keeps one part from turning says nothing of another.
+        (Quantity.TURNS, "headlamps", 0.0),
+        (Quantity.TURNS, "lamp-fuse", 1.0),
     ],
     ids=lambda value: getattr(value, "value", None),
 )

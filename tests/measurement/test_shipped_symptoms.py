@@ -37,6 +37,9 @@ N_DRAWS = 16
 SHOWN: tuple[tuple[str, str, float], ...] = (
     ("fan-fuse:blown", "fan-does-not-run", 0.95),
     ("fan:fan_stalled", "fan-does-not-run", 0.95),
+    ("blower:stalled", "blower-does-not-run", 0.95),
+    ("wipers:stalled", "wipers-dead", 0.95),
+    ("fuel-pump:pump_stalled", "pump-does-not-run", 0.95),
     ("fan-relay.contacts:welded", "fan-does-not-stop", 0.95),
     ("fuel-pump-fuse:blown", "pump-does-not-run", 0.95),
     ("fuel-pump-relay.coil:open_circuit", "pump-does-not-run", 0.95),
@@ -177,8 +180,13 @@ def observed(
         column = predictor.probes.index(wanted)
         return np.asarray(prediction.probes[:, :, column], dtype=np.float64)
 
-    def mechanical(name: str) -> FloatArray:
-        values = [1.0 if c is None else c.mode.mechanical.get(name, 1.0) for c in rows]
+    def mechanical(name: str, part: str) -> FloatArray:
+        values = [
+            c.mode.mechanical.get(name, 1.0)
+            if c is not None and part in ("", c.part.name)
+            else 1.0
+            for c in rows
+        ]
         return np.repeat(np.array(values)[:, None], N_DRAWS, axis=1)
 
     return Observed(volts=volts, probe=probe, mechanical=mechanical)

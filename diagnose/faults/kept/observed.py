@@ -56,10 +56,14 @@ def observed(
     def probe(wanted: Probe) -> FloatArray:
         return prediction.probes_at(columns[wanted], slice(None)).astype(np.float64)
 
-    def mechanical(name: str) -> FloatArray:
+    def mechanical(name: str, part: str) -> FloatArray:
         worst = [
             min(
-                (causes[c].mode.mechanical.get(name, 1.0) for c in fault_set),
+                (
+                    causes[c].mode.mechanical.get(name, 1.0)
+                    for c in fault_set
+                    if part in ("", causes[c].part.name)
+                ),
                 default=1.0,
             )
             for fault_set in sets

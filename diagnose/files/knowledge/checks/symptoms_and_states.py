@@ -22,6 +22,7 @@ KINDS_OF_QUANTITY: Mapping[str, tuple[str, ...]] = {
     "is_blown": PROTECTIVE_KINDS,
     "chatters": ("contacts", "controller", "breaker"),
     "battery_amps": ("battery",),
+    "turns": ("motor", "load"),
 }
 
 

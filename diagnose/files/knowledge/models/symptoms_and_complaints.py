@@ -49,6 +49,7 @@ class MemberEntry(KnowledgeEntry):
     is_blown: Key | None = None
     chatters: Key | None = None
     battery_amps: Key | None = None
+    turns: Key | None = None
     mechanical: Identifier | None = None
     state: Key | None = None
     at_least: Number | None = None
