@@ -11,6 +11,11 @@ from diagnose.audit.runs import load_ends, run_of
 LEAST_OTHERS_AMPS = 1.0
 
 
+# A controller that takes less is asleep, and no ground bothers it. [A] Own choice: well
+# above what a memory takes, well below a controller at work.
+AWAKE_AMPS = 0.05
+
+
 def dead_while_cranking(audited: Audited) -> Iterator[Finding]:
     """Yield what the engine needs to start and does not get while cranking."""
     limit = audited.limits.cranking_feed_fraction
@@ -49,7 +54,7 @@ def shared_grounds(audited: Audited) -> Iterator[Finding]:
         worst = (0.0, "", "")
         for solved in audited.states:
             amps = abs(solved.part_amps(part.name))
-            if solved.state.is_cranking or amps < 0.05:
+            if solved.state.is_cranking or amps < AWAKE_AMPS:
                 continue
             run = run_of(solved, part)
             lifted = [

@@ -9,6 +9,7 @@ from diagnose.circuit.car import Part
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.design.reach import fed_wires, is_copper, unfused_wires
 from diagnose.design.sizing import gauge_that_would_do, wire_allowable_amps
+from diagnose.measurement.forbidden_points import battery_posts
 
 # Wires that carry the starter's current: no fuse would hold, and 33 CFR 183.425 (g) and
 # practice leave them out.
@@ -109,7 +110,7 @@ def _length_m(wire: Part) -> float:
 def _leads_to_a_fuse(audited: Audited, wire: Part) -> bool:
     """Return whether a wire joins a post of the battery, or its cable, to a fuse."""
     ends = set(wire.terminals.values())
-    posts = {"battery.plus", "battery.minus"}
+    posts = set(battery_posts(audited.car))
     fused: set[str] = set()
     for part in audited.car.parts:
         if part.role == "battery-cable":

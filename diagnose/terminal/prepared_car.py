@@ -5,14 +5,13 @@ Leaves the work to `session.ready_car` and the cache to `store.model_cache`.
 
 from __future__ import annotations
 
-import sys
-
 from diagnose.circuit.car import Car
 from diagnose.faults.knowledge import Knowledge
 from diagnose.session.ready_car import Model, open_model
 from diagnose.store.model_cache import ModelCache
 from diagnose.terminal.compiled_cars import compiled_folder
 from diagnose.terminal.opening import Opening
+from diagnose.terminal.opening import opening as opening_line
 
 
 def prepared_model(
@@ -23,7 +22,7 @@ def prepared_model(
     Parameters
     ----------
     opening : Opening or None
-        What shows how far it is; None for a line of its own.
+        What shows how far it is; None for one of its own, on a terminal.
 
     Raises
     ------
@@ -33,13 +32,5 @@ def prepared_model(
     cache = ModelCache(compiled_folder())
     if opening is not None:
         return open_model(car, knowledge, cache=cache, progress=opening.show)
-    if not sys.stderr.isatty():
-        return open_model(car, knowledge, cache=cache, progress=_show_nothing)
-    from diagnose.terminal.progress import Progress
-
-    with Progress(sys.stderr) as progress:
-        return open_model(car, knowledge, cache=cache, progress=progress.show)
-
-
-def _show_nothing(_fraction: float, _words: str) -> None:
-    """Take progress and show none."""
+    with opening_line(is_plain=False, is_json=False) as line:
+        return open_model(car, knowledge, cache=cache, progress=line.show)

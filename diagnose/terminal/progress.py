@@ -27,7 +27,7 @@ class Progress:
         Stands before the share.
     """
 
-    def __init__(self, sink: TextIO, about: str = "first time with this car") -> None:
+    def __init__(self, sink: TextIO, about: str) -> None:
         self._sink = sink
         self._about = about
         self._began = time.monotonic()

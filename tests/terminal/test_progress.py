@@ -10,7 +10,7 @@ from diagnose.terminal.progress import QUIET_SECONDS, Progress
 
 def test_a_short_wait_shows_nothing() -> None:
     sink = StringIO()
-    with Progress(sink) as progress:
+    with Progress(sink, about="played") as progress:
         progress.show(0.5, "working out every fault")
 
     assert sink.getvalue().strip() == ""
@@ -18,11 +18,11 @@ def test_a_short_wait_shows_nothing() -> None:
 
 def test_a_long_wait_shows_one_line_and_wipes_it() -> None:
     sink = StringIO()
-    with Progress(sink) as progress:
+    with Progress(sink, about="played") as progress:
         time.sleep(QUIET_SECONDS + 0.01)
         progress.show(0.5, "working out\x1b[2J every fault")
 
-    shown = "first time with this car:  50%  working out every fault"
+    shown = "played:  50%  working out every fault"
     assert sink.getvalue() == f"\r{shown}\r{' ' * len(shown)}\r"
 
 
