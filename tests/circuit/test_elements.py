@@ -54,6 +54,13 @@ def test_a_link_is_crimped_and_no_fuse_in_a_holder() -> None:
     assert "fusible-link" not in pluggable
 
 
+# Rule of the trade: between the pins of semiconductors an ohmmeter tells nothing.
+def test_ohms_mean_nothing_at_semiconductors() -> None:
+    electronic = {kind for kind, element in ELEMENTS.items() if element.is_electronic}
+
+    assert electronic == {"controller", "driver", "electronics"}
+
+
 @pytest.fixture(scope="module", params=["tourer", "hill-climber"])
 def car_model(request: pytest.FixtureRequest, knowledge: Knowledge) -> CarModel:
     car = load_car(CARS / f"{request.param}.yaml", knowledge)

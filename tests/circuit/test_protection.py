@@ -11,6 +11,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from diagnose.circuit.car import OperatingState
+from diagnose.circuit.model import CarModel
 from diagnose.circuit.protection import (
     OPENING_PARAMETERS,
     PERCENTS,
@@ -18,9 +20,13 @@ from diagnose.circuit.protection import (
     opening_a2s,
     opening_multiple,
 )
+from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.predictor import Predictor
+from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     GROUND,
+    make_car,
     make_fuse,
     make_resistor,
     make_source,
@@ -140,3 +146,23 @@ def test_a_short_circuit_opens_a_fuse_by_its_heat(
     seconds[0, -1] = 0.045
 
     assert opening_a2s(np.array([10.0]), seconds).tolist() == pytest.approx([162.0])
+
+
+# The points of the bench's fuse: 135 % of 10 A for 21 s, of 5 A where it opens at half.
+@pytest.mark.parametrize(("blow_factor", "most_amps"), [(1.0, 13.5), (0.5, 6.75)])
+@pytest.mark.parametrize(("share", "opens"), [(0.98, False), (1.02, True)])
+def test_a_fuse_opens_in_a_state_that_lasts_as_long_as_it_takes(
+    *, blow_factor: float, most_amps: float, share: float, opens: bool
+) -> None:
+    state = OperatingState(
+        name="on", label="on", switch_positions={}, lasts_seconds=21.0
+    )
+    fuse = make_fuse("fuse", "a", "b", rating_amps=10.0, blow_factor=blow_factor)
+    load_ohms = 12.0 / (most_amps * share) - 0.0075
+    parts = [make_source("a", 12.0), fuse, make_resistor("b", GROUND, load_ohms)]
+
+    model = CarModel(make_car(parts, state), Sample(n_draws=1))
+    probe = Probe(branch="fuse", state="on", is_current=True)
+    amps = Predictor(model, [], [probe]).predict([()]).probes.item()
+
+    assert amps == pytest.approx(0.0 if opens else most_amps * share, abs=1e-3)
