@@ -12,7 +12,7 @@ import pytest
 from diagnose.errors import ReadingError
 from diagnose.faults.causes import Cause
 from diagnose.inference.belief.heat import BLUR, hot_chance
-from diagnose.inference.choice.information import shared_share
+from diagnose.inference.choice.information import SharedInformation
 from diagnose.measurement.quantities import Probe
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SymptomCheck
@@ -193,8 +193,9 @@ def test_steps_beside_each_other_do_not_tell_the_same(lamp_model: Model) -> None
     assert beside[0] is priced[0]
     assert beside[1] is not priced[0]
     assert len(beside) == len(again)
-    for first, second in itertools.combinations(chances, 2):
-        assert shared_share(first, second, share) < 0.95
+    shared = SharedInformation(chances, share)
+    for first, second in itertools.combinations(range(3), 2):
+        assert shared.told_by(first)[second] < 0.95
 
 
 def test_what_is_the_same_in_other_words_is_told_whole() -> None:
@@ -202,8 +203,8 @@ def test_what_is_the_same_in_other_words_is_told_whole() -> None:
     other = np.array([[1.0, 0.0, 1.0, 0.0], [0.0, 1.0, 0.0, 1.0]])
     share = np.full(4, 0.25)
 
-    # By hand: one bit told twice, and two coins that know nothing of each other.
-    assert shared_share(live, live[::-1], share) == pytest.approx(1.0)
-    assert shared_share(live, other, share) == pytest.approx(0.0, abs=1e-12)
-    # what tells nothing leaves nothing untold
-    assert shared_share(live, np.ones((1, 4)), share) == 1.0
+    steps = [live, live[::-1], other, np.ones((1, 4))]
+    told = SharedInformation(steps, share).told_by(0)
+    # By hand: one bit told twice, and two coins that know nothing of each other; what
+    # tells nothing leaves nothing untold.
+    assert told == pytest.approx([1.0, 1.0, 0.0, 1.0], abs=1e-12)

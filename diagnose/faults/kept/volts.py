@@ -195,11 +195,19 @@ class KeptVolts:
         Numbers
             Shape (n_nodes, n_points). [V]
         """
-        usual = self.blocks.base[state].take(draws, axis=1)
+        moved = self.moved[rows, state, draws]
+        # the points of one draw beside each other, and back in the order asked for
+        order = np.argsort(draws, kind="stable")
+        by_draw = np.empty((self.shares.shape[2], len(draws)), dtype=self.shares.dtype)
+        start, ends = 0, np.cumsum(np.bincount(draws))
         for draw in np.unique(draws).tolist():
-            points = np.flatnonzero(draws == draw)
-            moved = self.moved[rows[points], state, draw]
-            usual[:, points] += self.shares[state, draw] @ moved.T
+            of_draw = slice(start, int(ends[draw]))
+            by_draw[:, of_draw] = self.shares[state, draw] @ moved[order[of_draw]].T
+            start = of_draw.stop
+        back = np.empty_like(order)
+        back[order] = np.arange(len(order))
+        usual = by_draw.take(back, axis=1)
+        usual += self.blocks.base[state].take(draws, axis=1)
         return self.blocks.seen(state, rows, draws, usual)
 
     def row(self, row: int) -> Numbers:

@@ -5,6 +5,8 @@ Works on joints (`joints`). Leaves minutes to `reading_worth`.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from diagnose.arrays import FloatArray
@@ -76,46 +78,76 @@ def mutual_bits(joint: FloatArray) -> FloatArray:
     return np.asarray(_entropy(joint.sum(axis=1)) + _entropy(joint.sum(axis=2)) - whole)
 
 
-def shared_share(first: FloatArray, second: FloatArray, share: FloatArray) -> float:
-    """Return how much of what a second step tells the first has told already.
+class SharedInformation:
+    """What steps tell of one another, all beside one of them at once.
 
     Parameters
     ----------
-    first, second : FloatArray
-        Chance of each outcome under each particle, shape (n_outcomes, n_particles);
-        each particle sums to 1. [1]
+    chances : Sequence[FloatArray]
+        Chance of each outcome of a step under each particle, shape (n_outcomes,
+        n_particles) each; each particle sums to 1. At least one step. [1]
     share : FloatArray
         Of the particles, shape (n_particles,); sums to 1. [1]
 
-    Returns
-    -------
-    float
-        1 where the first tells as much of the second as the second taken twice tells of
-        itself, 0 where it tells nothing; 1 where the second tells nothing either. [1]
-
     Notes
     -----
-    The mutual information of the two outcomes over that of the second with an
+    The mutual information of the outcomes of two steps over that of the second with an
     independent repeat of itself. What the meter errs by is in neither.
 
     Examples
     --------
     >>> blown = np.array([[1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 1.0, 1.0]])
     >>> live = np.array([[1.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 1.0]])
-    >>> round(shared_share(blown, live, np.full(4, 0.25)), 2)
-    0.31
-    >>> round(shared_share(live, live, np.full(4, 0.25)), 2)
-    1.0
+    >>> SharedInformation([blown, live], np.full(4, 0.25)).told_by(0).round(2).tolist()
+    [1.0, 0.31]
     """
-    weighed = second * share
-    both = (first @ weighed.T)[None]
-    again = (second @ weighed.T)[None]
-    own = float(mutual_bits(again)[0])
-    if own <= LEAST_OWN_BITS:
-        return 1.0
-    return min(float(mutual_bits(both)[0]) / own, 1.0)
+
+    def __init__(self, chances: Sequence[FloatArray], share: FloatArray) -> None:
+        self._chances = chances
+        sizes = [len(one) for one in chances]
+        self._starts = np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.int64)
+        every = np.concatenate(chances)
+        self._weighed = (every * share).T
+        self._unsure = self._summed(_surprise(every @ share))
+        # each with an independent repeat of itself
+        twice = [
+            _surprise(one @ self._weighed[:, start : start + len(one)]).sum()
+            for one, start in zip(chances, self._starts.tolist(), strict=True)
+        ]
+        self._own = 2.0 * self._unsure - np.array(twice)
+
+    def told_by(self, first: int) -> FloatArray:
+        """Return how much of what each step tells one of them has told already.
+
+        Parameters
+        ----------
+        first : int
+            Which.
+
+        Returns
+        -------
+        FloatArray
+            1 where that tells as much of a step as the step taken twice tells of
+            itself, 0 where it tells nothing; 1 where the step tells nothing either,
+            shape (n_steps,). [1]
+        """
+        both = _surprise(self._chances[first] @ self._weighed).sum(axis=0)
+        shared = self._unsure[first] + self._unsure - self._summed(both)
+        tells = self._own > LEAST_OWN_BITS
+        result = np.ones(len(self._own))
+        result[tells] = np.minimum(shared[tells] / self._own[tells], 1.0)
+        return result
+
+    def _summed(self, values: FloatArray) -> FloatArray:
+        """Return the sums over the outcomes of each step, shape (n_steps,)."""
+        return np.asarray(np.add.reduceat(values, self._starts))
+
+
+def _surprise(probabilities: FloatArray) -> FloatArray:
+    """Return what each outcome adds to the entropy, same shape. [bit]."""
+    safe = np.where(probabilities > 0.0, probabilities, 1.0)
+    return np.asarray(-safe * np.log2(safe))
 
 
 def _entropy(probabilities: FloatArray) -> FloatArray:
-    safe = np.where(probabilities > 0.0, probabilities, 1.0)
-    return -over_groups(safe * np.log2(safe))
+    return over_groups(_surprise(probabilities))

@@ -6,7 +6,8 @@ one. Leaves what a reading is worth to `inference.choice.reading_worth`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from collections.abc import Set as AbstractSet
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from diagnose.inference.belief.meter_loading import leaky_ohms
 from diagnose.inference.choice.particles import Particles
 from diagnose.measurement.probe_lamp import lamp_grade
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
+from diagnose.measurement.steps import Step
 from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.steps.prices import Prices, Whereabouts
 
@@ -36,6 +38,10 @@ LEAST_LEAKING_OHMS = 1e5
 # Grades of a test lamp that differ by less show the same. [1] Own choice: one person in
 # five would then give another answer.
 LEAST_GRADE = 0.1
+
+# Grades closer than this count as the same where two readings are compared. [1]
+# Derived: as for volts, half of what shows the same.
+SAME_GRADE = 0.5 * LEAST_GRADE
 
 
 class Sight:
@@ -96,6 +102,9 @@ class Candidates:
     ) -> None:
         predictor, car = compiled.predictor, compiled.car
         self.kind, self.readings = kind, tuple(readings)
+        self._place: dict[Step, int] = {
+            reading: place for place, reading in enumerate(readings)
+        }
         self._meter = compiled.knowledge.meter
         self._leak_factor = compiled.leak_factor.astype(np.float32)
         self._lead_ohms = compiled.lead_ohms.astype(np.float32)
@@ -115,6 +124,34 @@ class Candidates:
         self._system_volts = car.system_volts
         self._least_volts = LEAST_VOLTS * car.system_volts / 12.0
         self._same_volts = 0.5 * self._least_volts
+
+    def is_open(self, excluded: AbstractSet[Step]) -> BoolArray:
+        """Return which readings are not among those excluded, shape (n_readings,).
+
+        Parameters
+        ----------
+        excluded : AbstractSet[Step]
+            Steps already taken or skipped: few beside the readings.
+        """
+        result = np.ones(len(self.readings), dtype=np.bool_)
+        result[self.among(excluded)] = False
+        return result
+
+    def among(self, steps: Iterable[Step]) -> IntArray:
+        """Return the numbers of the readings among some steps.
+
+        Parameters
+        ----------
+        steps : Iterable[Step]
+            In their order.
+
+        Returns
+        -------
+        IntArray
+            Shape (n_found,).
+        """
+        found = [self._place[one] for one in steps if one in self._place]
+        return np.array(found, dtype=np.int64)
 
     def shown(self, sight: Sight, some: IntArray) -> StoredArray:
         """Return what some of the readings would show.
@@ -184,13 +221,17 @@ class Candidates:
         values : StoredArray
             Shape (n_readings, n_particles).
         """
-        if self.kind is not ReadingKind.DC_VOLTS:
+        if self.kind is ReadingKind.DC_VOLTS:
+            same = self._same_volts
+        elif self.kind is ReadingKind.LAMP:
+            same = SAME_GRADE
+        else:
             return values, np.arange(len(values))
-        steps = np.round(values * np.float32(1.0 / self._same_volts)).astype(np.int16)
+        steps = np.round(values * np.float32(1.0 / same)).astype(np.int16)
         place: dict[bytes, int] = {}
-        same = [place.setdefault(row.tobytes(), len(place)) for row in steps]
-        first = np.unique(same, return_index=True)[1]
-        return values[first], np.array(same, dtype=np.int64)
+        like = [place.setdefault(row.tobytes(), len(place)) for row in steps]
+        first = np.unique(like, return_index=True)[1]
+        return values[first], np.array(like, dtype=np.int64)
 
     def may_tell(self, values: StoredArray) -> BoolArray:
         """Return which readings do not show the same in all particles.

@@ -151,13 +151,32 @@ class Outcomes:
                 return np.stack([seen, 1.0 - seen])
             values = seen
         else:
-            values = self.shown([step], moment)[0].astype(np.float64)
-        if step.kind is ReadingKind.LAMP:
+            values = self.shown([step], moment)[0]
+        return self.chances_of(values, step.kind)
+
+    def chances_of(
+        self, shown: FloatArray | StoredArray, kind: ReadingKind
+    ) -> FloatArray:
+        """Return the chance of each outcome of a reading.
+
+        Parameters
+        ----------
+        shown : FloatArray or StoredArray
+            What each particle shows, shape (n_particles,). [V, Ω, A, grade]
+        kind : ReadingKind
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_outcomes, n_particles); each particle sums to 1. [1]
+        """
+        values = shown.astype(np.float64)
+        if kind is ReadingKind.LAMP:
             return np.stack([answer_chance(one, values) for one in GRADES.values()])
-        if step.kind is ReadingKind.DC_VOLTS:
+        if kind is ReadingKind.DC_VOLTS:
             scaled: Any = values * self._scale
             return self._volts_outcomes.chances(scaled)
-        return binned_outcomes(values, edges_for(step.kind.value))
+        return binned_outcomes(values, edges_for(kind.value))
 
     def yes(self, names: Sequence[str], moment: Moment) -> FloatArray:
         """Return the chance that a yes is told.

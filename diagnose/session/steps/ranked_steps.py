@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
-from diagnose.inference.choice.information import shared_share
+from diagnose.inference.choice.information import SharedInformation
 from diagnose.inference.choice.look_ahead import after_outcomes, further_minutes
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
@@ -133,7 +133,7 @@ class RankedSteps:
         priced += self._pricing.tests(solved, moment)
         can_be = reached * resting_chances(moment) >= LEAST_STATE_CHANCE
         for candidates, costs in moment.candidates:
-            is_open = np.array([one not in excluded for one in candidates.readings])
+            is_open = candidates.is_open(excluded)
             can_take = takeable(candidates, costs, moment, self._model.compiled)
             some = np.flatnonzero(can_be[candidates.states] & can_take & is_open)
             shown = candidates.shown(moment.believed.sight, some)
@@ -192,17 +192,15 @@ class RankedSteps:
         compared = priced[:MOST_COMPARED]
         if len(compared) < 2:
             return list(priced)
-        share = moment.believed.particles.share
-        chances = [self._outcomes.chances(one.step, moment) for one in compared]
+        chances = self._chances([one.step for one in compared], moment)
+        shared = SharedInformation(chances, moment.believed.particles.share)
         worth = np.array(
             [one.saves_minutes / one.minutes if one.pays else 0.0 for one in compared]
         )
         told = np.zeros(len(compared))
         chosen = [0]
         while len(chosen) < min(most, len(compared)):
-            latest = chances[chosen[-1]]
-            further = [shared_share(latest, own, share) for own in chances]
-            told = np.maximum(told, further)
+            told = np.maximum(told, shared.told_by(chosen[-1]))
             told[chosen] = 1.0
             left = worth * (1.0 - told)
             if left.max() <= 0.0:
@@ -210,6 +208,20 @@ class RankedSteps:
             chosen.append(int(left.argmax()))
         others = (one for place, one in enumerate(priced) if place not in chosen)
         return [*(compared[place] for place in chosen), *others]
+
+    def _chances(self, steps: Sequence[Step], moment: Moment) -> list[FloatArray]:
+        """Return the chance of each outcome of steps; many readings at once."""
+        found: dict[Step, FloatArray] = {}
+        for candidates, _ in moment.candidates:
+            some = candidates.among(steps)
+            shown = candidates.shown(moment.believed.sight, some)
+            for place, values in zip(some.tolist(), shown, strict=True):
+                reading = candidates.readings[place]
+                found[reading] = self._outcomes.chances_of(values, reading.kind)
+        return [
+            found[step] if step in found else self._outcomes.chances(step, moment)
+            for step in steps
+        ]
 
     def _is_test(self, step: Step) -> bool:
         if not isinstance(step, SymptomCheck):
