@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from io import StringIO
 
 import pytest
 from rich.console import Console
 
+from diagnose.drawing.path_rows import PathRow
 from diagnose.session.answer import Advice, Answer, Verdict, Weight
 from diagnose.terminal.pages import answers, explanations, questions, suspects
 from diagnose.terminal.pages.notebook import UNICODE_INK, Notebook
@@ -21,9 +23,14 @@ def page(
     *,
     step_index: int | None = 0,
     seen: frozenset[str] = frozenset(),
+    path: Sequence[PathRow] = (),
 ) -> Page:
     return answers.answer_page(
-        answer, step_index=step_index, seen_cautions=seen, vocabulary=VOCABULARY
+        answer,
+        step_index=step_index,
+        seen_cautions=seen,
+        vocabulary=VOCABULARY,
+        path=path,
     )
 
 
@@ -346,6 +353,32 @@ def test_on_a_wide_screen_the_suspects_stand_beside_the_step() -> None:
     (line,) = (one for one in lines if "pump-relay: contacts burnt" in one)
     assert "│" in line
     assert line.index("pump-relay") > 70
+
+
+PATH = (
+    PathRow(sign=".", text="battery.plus"),
+    PathRow(sign="[=]", text="pump-fuse 15 A"),
+    PathRow(sign="o", text="pump.plus  red lead", is_probed=True),
+)
+
+
+def test_on_a_wide_screen_the_path_of_the_reading_stands_under_the_suspects() -> None:
+    lines = screen(120, 40, page(seen=answers.shown_cautions(ANSWER, 0), path=PATH))
+
+    (suspect,) = (n for n, one in enumerate(lines) if "contacts burnt" in one)
+    (fuse,) = (n for n, one in enumerate(lines) if "pump-fuse 15 A" in one)
+    assert fuse > suspect
+    assert lines[fuse].index("[=]") > 70
+
+
+@pytest.mark.parametrize(("width", "height"), [(80, 40), (120, 30)])
+def test_the_path_takes_no_room_where_there_is_none(width: int, height: int) -> None:
+    seen = answers.shown_cautions(ANSWER, 0)
+    lines = screen(width, height, page(seen=seen, path=PATH * 8))
+
+    assert any("contacts burnt" in one for one in lines)
+    assert not any("pump-fuse 15 A" in one for one in lines)
+    assert not any(one.endswith("path") for one in lines)
 
 
 def test_of_words_typed_the_rarest_decides() -> None:

@@ -39,7 +39,7 @@ from diagnose.terminal.dialogue.requests import (
 )
 from diagnose.terminal.dialogue.resumed import about_to, resumed_page
 from diagnose.terminal.dialogue.several import told_together
-from diagnose.terminal.dialogue.side_pages import side_page
+from diagnose.terminal.dialogue.side_pages import path_of, side_page
 from diagnose.terminal.dialogue.stages import (
     ASIDE_STAGES,
     Before,
@@ -475,12 +475,12 @@ class Conversation:
             step_index=self._step_index,
             seen_cautions=self._seen_cautions,
             vocabulary=self._diagnosis.vocabulary,
+            path=path_of(self._step, self._diagnosis.car),
         )
         if answer.advice.verdict is Verdict.FIXED:
             page = (*page[:-1], *ending(self._casebook, answer), page[-1])
         self._seen_cautions |= answers.shown_cautions(answer, self._step_index)
-        step = self._step
-        self._journal.note_step("" if step is None else step.step.name)
+        self._journal.note_step("" if self._step is None else self._step.step.name)
         return page
 
     def _notes(self, answer: Answer) -> tuple[str, ...]:

@@ -5,12 +5,13 @@ Leaves to `conversation` the page that the person works from.
 
 from __future__ import annotations
 
-from diagnose.drawing.path_rows import path_rows
-from diagnose.session.answer import Answer
+from diagnose.circuit.car import Car
+from diagnose.drawing.path_rows import PathRow, path_rows
+from diagnose.session.answer import Answer, ProposedStep
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.terminal.dialogue.commands import COMMANDS
 from diagnose.terminal.dialogue.requests import Show, View
-from diagnose.terminal.pages import answers, explanations, questions, suspects
+from diagnose.terminal.pages import answers, explanations, paths, questions, suspects
 from diagnose.terminal.pages.page import Page
 from diagnose.terminal.pages.steps import step_page, worth_page
 
@@ -51,12 +52,27 @@ def side_page(
             return _listed(request, diagnosis)
 
 
+def path_of(step: ProposedStep | None, car: Car) -> tuple[PathRow, ...]:
+    """Return the path of a reading from the supply to ground; none of other steps.
+
+    Parameters
+    ----------
+    step : ProposedStep or None
+        The one on the page.
+    car : Car
+        What it is taken on.
+    """
+    if step is None or step.reading is None:
+        return ()
+    return path_rows(car, step.reading.red, step.reading.black)
+
+
 def _listed(request: Show, diagnosis: Diagnosis) -> Page:
     """Return what can be typed, or told."""
     if request.view is View.SYMPTOMS:
         return questions.symptoms_page(diagnosis.vocabulary, request.about)
     if request.view is View.PATH:
-        return explanations.path_page(path_rows(diagnosis.car, *request.leads))
+        return paths.path_page(path_rows(diagnosis.car, *request.leads))
     if request.view is View.TERM:
         return questions.term_page(diagnosis.vocabulary, request.about)
     if request.view is View.COMPLAINTS:

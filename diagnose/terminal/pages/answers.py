@@ -6,10 +6,11 @@ on one screen: four causes, one step, two others.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
+from diagnose.drawing.path_rows import PathRow
 from diagnose.session.answer import Advice, Answer, ProposedStep, Verdict
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.pages.cautions import (
@@ -20,6 +21,7 @@ from diagnose.terminal.pages.cautions import (
     whole_cautions,
 )
 from diagnose.terminal.pages.page import Field, Page, Paragraph, Tone, Words
+from diagnose.terminal.pages.paths import path_beside
 from diagnose.terminal.pages.steps import other_steps, step_page
 from diagnose.terminal.pages.suspects import listed, suspects
 from diagnose.terminal.reading_kinds import key_words
@@ -45,6 +47,7 @@ def answer_page(
     step_index: int | None,
     seen_cautions: frozenset[str],
     vocabulary: Vocabulary,
+    path: Sequence[PathRow] = (),
 ) -> Page:
     """Return where the diagnosis stands and the one step to take.
 
@@ -60,6 +63,8 @@ def answer_page(
         same kind of work comes again in one line.
     vocabulary : Vocabulary
         The names of this car.
+    path : Sequence[PathRow]
+        That of the reading in hand, for where there is room beside it.
     """
     briefs = vocabulary.caution_briefs
     step = _shown_step(answer, step_index)
@@ -75,6 +80,8 @@ def answer_page(
         )
     if answer.causes and answer.advice.verdict is not Verdict.FIXED:
         page.append(suspects(answer))
+        if path:
+            page.append(path_beside(path))
     if told is not None:
         page.extend(_advice(told, briefs))
     if step is not None:

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
 
-from diagnose.drawing.path_rows import PathRow
 from diagnose.session.answer import Answer, RankedCause, Weight
 from diagnose.terminal.pages.page import (
     Page,
@@ -62,19 +60,6 @@ def why_page(cause: RankedCause) -> Page:
         alike = "the same repair mends: " + ", ".join(others)
         page.append(say("same", alike, Tone.ASIDE))
     return tuple(page)
-
-
-def path_page(rows: Sequence[PathRow]) -> Page:
-    """Return the path of a reading, one part or point a line."""
-    lines = tuple(
-        Pair(
-            name=row.sign,
-            text=row.text,
-            tone=Tone.STRONG if row.is_probed else Tone.PLAIN,
-        )
-        for row in rows
-    )
-    return (Paragraph(margin="path", lines=lines),)
 
 
 def facts_page(answer: Answer) -> Page:

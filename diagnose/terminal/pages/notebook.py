@@ -207,12 +207,13 @@ class Notebook:
         self._console.print(line, no_wrap=True, overflow="ignore", crop=False)
 
     def _lines(self, page: Page) -> Iterator[Text]:
+        narrow = tuple(one for one in page if not one.is_only_beside)
         if self._console.width < BESIDE_FROM:
-            yield from self._column(page, self._content_width)
+            yield from self._column(narrow, self._content_width)
             return
         beside = [n for n, one in enumerate(page) if one.is_beside]
         if not beside or beside[-1] == len(page) - 1:
-            yield from self._column(page, self._content_width)
+            yield from self._column(narrow, self._content_width)
             return
         at = beside[0]
         yield from self._column(page[:at], self._content_width)
@@ -240,8 +241,10 @@ class Notebook:
 
     def _block(self, page: Page) -> Iterator[Text]:
         """Lay out paragraphs that stand beside others, their margin word above them."""
-        yield Text()
         for paragraph in page:
+            if not paragraph.lines:
+                continue
+            yield Text()
             yield Text(self._safe(paragraph.margin), style=_MARGIN)
             for group in _groups(paragraph.lines):
                 yield from self._wrapped(self._table(group, BESIDE_WIDTH), BESIDE_WIDTH)
@@ -342,7 +345,9 @@ def _closer(page: Page) -> Iterator[Page]:
     """Yield a page ever closer: without room between, then shortened from its end."""
     close = tuple(replace(one, is_close=True) for one in page)
     yield close
-    for number in range(len(close) - 1, -1, -1):
+    # what is only there where there is room goes first
+    order = sorted(range(len(close)), key=lambda n: (not close[n].is_only_beside, -n))
+    for number in order:
         brief = close[number].brief
         if brief is not None:
             short = replace(close[number], lines=brief)

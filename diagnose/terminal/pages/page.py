@@ -91,6 +91,8 @@ class Paragraph:
         What is left of it where the page does not fit the screen; None: all of it.
     is_beside : bool
         On a wide screen it stands beside the paragraphs after it.
+    is_only_beside : bool
+        It stands there or, where there is no room for it, nowhere.
     is_first : bool
         Where the page does not fit the screen, this one is read before the rest.
     """
@@ -100,6 +102,7 @@ class Paragraph:
     is_close: bool = False
     brief: tuple[Line, ...] | None = None
     is_beside: bool = False
+    is_only_beside: bool = False
     is_first: bool = False
 
 

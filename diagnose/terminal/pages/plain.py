@@ -36,6 +36,8 @@ def plain_text(page: Page, *, width: int) -> str:
     """
     lines: list[str] = []
     for paragraph in page:
+        if paragraph.is_only_beside:
+            continue
         if lines and not paragraph.is_close:
             lines.append("")
         lines.extend(_paragraph(paragraph, width))
