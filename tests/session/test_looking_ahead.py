@@ -110,13 +110,16 @@ def test_facts_only_two_faults_can_give_are_not_refused_at_once() -> None:
 def test_that_it_is_hopeless_is_said_only_when_all_was_solved() -> None:
     model = nearly_sure_of_two_fuses(mistaken=1e-4)
     patient, hurried = Diagnosis(model), Diagnosis(model)
-    for fuse in ("main-fuse", "lamp-fuse"):
-        fact = SymptomFact(symptom=fuse, is_present=True)
-        expected, found = patient.tell(fact), hurried.tell(fact, at_once=True)
-        if fuse == "main-fuse":
-            assert found != expected  # this much is said by single causes alone
-            hurried.complete()
+    first, second = (
+        SymptomFact(symptom=fuse, is_present=True)
+        for fuse in ("main-fuse", "lamp-fuse")
+    )
 
+    # one fuse: this much is said by single causes alone
+    assert patient.tell(first) != hurried.tell(first, at_once=True)
+    hurried.complete()
+
+    expected, found = patient.tell(second), hurried.tell(second, at_once=True)
     # no single cause is left that could be believed, and a pair explains both
     assert expected.advice.verdict is Verdict.REPAIR
     assert without_evidence(found) == without_evidence(expected)
