@@ -1,0 +1,48 @@
+"""A proof that reads what a sound car reads never speaks against the repair."""
+
+from __future__ import annotations
+
+import pytest
+
+from diagnose.measurement.readings import Reading
+from diagnose.session.answer import Verdict
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.facts import ReadingFact, RepairFact
+from diagnose.session.ready_car import Model
+from diagnose.trial.hidden_car import Errors, HiddenCars
+from diagnose.trial.playing import draw_car, play
+
+# Where in the band of a sound car the proof is read. [1, of the band]
+SHARES = (0.02, 0.5, 0.98)
+
+# Readings are told to a millivolt or so; less than this is no change. [1]
+ROUNDING = 0.002
+
+
+# Of diagnoses played to their end, what was advised, mended and asked for as a proof.
+@pytest.mark.parametrize("seed", [500, 503, 505, 506])
+def test_a_healthy_proof_never_lowers_mended(model: Model, seed: int) -> None:
+    stock = HiddenCars(model, n_cars=4, seed=1)
+    car, complaint = draw_car(model, stock, number=3, seed=seed, errors=Errors())
+    facts = play(model, car, complaint, seed=seed).facts
+    n_proofs = 0
+    for number, fact in enumerate(facts, start=1):
+        if not isinstance(fact, RepairFact):
+            continue
+        diagnosis = Diagnosis(model)
+        diagnosis.recall(facts[:number])
+        before = diagnosis.answer
+        proof = next(iter(before.next_steps), None)
+        if before.advice.verdict is not Verdict.PROVE or proof is None:
+            continue
+        if not isinstance(proof.step, Reading):
+            continue
+        sound = proof.expected[0]
+        for share in SHARES:
+            value = sound.low + share * (sound.high - sound.low)
+            told = Diagnosis(model)
+            told.recall((*facts[:number], ReadingFact(reading=proof.step, value=value)))
+            assert told.answer.sound_probability > before.sound_probability - ROUNDING
+            n_proofs += 1
+
+    assert n_proofs
