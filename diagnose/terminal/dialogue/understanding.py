@@ -105,8 +105,8 @@ def _answer_to_step(words: Sequence[str], desk: Desk) -> Request:
     step = desk.step
     if step is None:
         raise ReadingError(
-            "no reading is asked for just now; "
-            "type for instance: read NODE STATE VALUE, or done after the repair"
+            "no reading is asked for just now; answer what the page asks, or type for "
+            "instance: read NODE STATE VALUE, or done after the repair"
         )
     asked = step.step
     look = asked.look if isinstance(asked, SubstitutionTest) else asked
