@@ -320,6 +320,31 @@ def repair_signature(cause: Cause) -> tuple[object, ...]:
     return (whole, renews)
 
 
+def mended_along(cause: Cause, causes: Sequence[Cause]) -> frozenset[int]:
+    """Return what the repair of a cause mends beyond its own line.
+
+    Parameters
+    ----------
+    cause : Cause
+        What is mended.
+    causes : Sequence[Cause]
+        All of the car.
+
+    Returns
+    -------
+    frozenset[int]
+        Numbers of the lesser faults that go with what is made new.
+    """
+    renews = cause.mode.repair.renews
+    return frozenset(
+        number
+        for number, other in enumerate(causes)
+        if renews
+        and other.mode.repair.goes_with == renews
+        and other.part.assembly == cause.part.assembly
+    )
+
+
 def mode_signature(mode: FaultMode) -> tuple[object, ...]:
     """Return a key that modes share if they do the same to a part.
 

@@ -95,6 +95,9 @@ class Repair:
         What is made new as a whole, empty when only this fault is mended; one such
         repair mends every fault of the assembly whose repair renews the same, of the
         part alone where it is `ITSELF`.
+    goes_with : str
+        The `renews` of a greater repair of the same assembly that mends this fault as
+        well: who renews a battery puts a charged one in. Empty where there is none.
     """
 
     action: str
@@ -103,6 +106,7 @@ class Repair:
     cautions: tuple[str, ...] = ()
     price: str = "nothing"
     renews: str = ""
+    goes_with: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -161,10 +161,10 @@ class FactChecks:
         if isinstance(test.look, Reading):
             self._check_reading(test.look)
             is_live = self._car.state(test.look.state).is_battery_connected
-            if not is_live:
+            if not is_live and change.kind is not SubstitutionKind.UNPLUG:
                 raise ReadingError(
-                    "a test with the circuit changed is told of a car with its battery "
-                    "connected"
+                    "a test with a lead or another part is told of a car with its "
+                    "battery connected"
                 )
         else:
             _check_known(test.look.symptom, words.symptoms, "symptom")

@@ -260,7 +260,7 @@ def lead_words(node: str, car: Car) -> str:
 
 
 def test_instruction(
-    test: SubstitutionTest, *, asks: str, is_cable: bool, like: str
+    test: SubstitutionTest, *, asks: str, is_cable: bool, like: str, is_wire: bool
 ) -> str:
     """Return how to make a test with the circuit changed.
 
@@ -273,6 +273,8 @@ def test_instruction(
         A lead has to be a jump lead.
     like : str
         A part of the car that is like the one to be exchanged; empty where none is.
+    is_wire : bool
+        What is taken off is a wire.
 
     Returns
     -------
@@ -288,6 +290,8 @@ def test_instruction(
             f"Key off. Put a known good part of the same kind in place of {done.at}"
             f"{where}."
         )
+    elif is_wire:
+        says = f"Key off. Take {done.at} off at both ends and keep them off metal."
     else:
         says = f"Key off. Unplug {done.at} and keep the loose end off metal."
     return f"{says} {asks}"

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from diagnose.errors import ReadingError
+from diagnose.faults.causes import mended_along
 from diagnose.files.cases.worked_case import (
     CaseStep,
     Making,
@@ -249,8 +250,9 @@ class _Player:
     def _mend(self, cause: str) -> None:
         line = cause_indices(line_of(cause, self._model), self._model)
         (index,) = cause_indices([cause], self._model)
-        cure = self._model.compiled.causes[index].mode.repair.cure_probability
-        self._car.repair(line, cure)
+        causes = self._model.compiled.causes
+        cure = causes[index].mode.repair.cure_probability
+        self._car.repair([*line, *mended_along(causes[index], causes)], cure)
 
     def _remarks(self, fact: Fact) -> tuple[str, ...]:
         """Return the cautions not yet written down, then what to do."""

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.faults.causes import FaultSet
+from diagnose.faults.causes import FaultSet, mended_along
 from diagnose.inference.prior.drawn_faults import drawn_fault_set
 from diagnose.measurement.readings import ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
@@ -377,7 +377,8 @@ def _mend(best: RankedCause, car: HiddenCar, model: Model) -> bool:
     line = [_index(model, name) for name in best.members]
     was_there = bool(set(line) & set(car.faults))
     named = model.compiled.causes[_index(model, best.name)]
-    car.repair(line, named.mode.repair.cure_probability)
+    along = mended_along(named, model.compiled.causes)
+    car.repair([*line, *along], named.mode.repair.cure_probability)
     return was_there
 
 

@@ -92,6 +92,20 @@ def test_repair_of_one_of_three_faults_leaves_the_other_two(
         assert after[other] == pytest.approx(before[other], abs=0.01)
 
 
+# A new battery is put in charged: whatever was wrong with the old one is gone with it,
+# while a charger mends no plates.
+def test_a_new_battery_is_charged(model: Model) -> None:
+    weak = reading(ReadingKind.DC_VOLTS, "key-off", "battery.plus", 11.9)
+    before = probabilities(model, weak)
+    assert before[FLAT] > 0.1
+
+    renewed = probabilities(model, weak, RepairFact(cause="battery:worn_out"))
+    charged = probabilities(model, weak, RepairFact(cause=FLAT))
+
+    assert renewed[FLAT] == pytest.approx(0.02 * before[FLAT], rel=0.3)
+    assert charged["battery:worn_out"] >= 0.9 * before["battery:worn_out"]
+
+
 def test_every_pair_that_a_repair_may_leave_of_three_is_weighed(
     lamp_model: Model,
 ) -> None:

@@ -383,6 +383,56 @@ def test_loads_behind_a_blown_fuse_are_unplugged_in_turn(sedan_model: Model) -> 
     assert "unplug|fan|look|key-off|fan-fuse|" in names
 
 
+CONTROLLER_FUSE = "engine-controller-feed-fuse"
+BEHIND_IT = (
+    "engine-controller-feed-wire",
+    "fuel-pump-relay-86-wire",
+    "fan-relay-86-wire",
+)
+BARE_OHMS = Reading(
+    kind=ReadingKind.OHMS,
+    state="unplugged",
+    red=f"{CONTROLLER_FUSE}.out",
+    black="battery.minus",
+)
+
+
+# Three wires begin at one fuse: ohms to ground are the same whichever of them chafes.
+def test_wires_behind_a_blown_fuse_are_taken_off_in_turn(sedan_model: Model) -> None:
+    blown = look(CONTROLLER_FUSE, is_blown=True)
+    short = ReadingFact(reading=BARE_OHMS, value=0.4)
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.tell(ComplaintFact(complaint="fuse-blows-again"))
+    diagnosis.tell(blown)
+
+    answer = diagnosis.tell(short)
+
+    assert {f"{wire}:short_to_ground" for wire in BEHIND_IT} == {
+        cause.name for cause in answer.causes[:3]
+    }
+    taken_off = {
+        step.step.substitution.at
+        for step in answer.next_steps
+        if isinstance(step.step, SubstitutionTest)
+    }
+    assert taken_off & set(BEHIND_IT)
+
+    wire = BEHIND_IT[1]
+    without = Substitution(kind=UNPLUG, at=wire)
+    gone = tried(without, ReadingFact(reading=BARE_OHMS, value=2000.0))
+    assert diagnosis.tell(gone).causes[0].name == f"{wire}:short_to_ground"
+
+
+def test_a_wire_is_taken_off_at_both_ends(sedan_model: Model) -> None:
+    test = SubstitutionTest(
+        substitution=Substitution(kind=UNPLUG, at=BEHIND_IT[0]), look=BARE_OHMS
+    )
+
+    says = Diagnosis(sedan_model).expect(test).instruction
+
+    assert f"Take {BEHIND_IT[0]} off at both ends" in says
+
+
 def test_drawn_values_of_a_told_test_are_those_of_the_car(sedan_model: Model) -> None:
     # The sound car with a lead over its closed relay reads as without: the same car.
     # The controller closes it while it primes.

@@ -28,10 +28,13 @@ class RepairPlan:
         Of each group of causes (one line of the ranking), shape (n_groups,). [min]
     give_up_minutes : float
         What it costs when no repair of the list cures. [min]
+    vain_factor : float
+        What a repair that does not cure counts as, in those that do. [1]
     """
 
     minutes: FloatArray
     give_up_minutes: float
+    vain_factor: float = 1.0
 
 
 def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> FloatArray:
@@ -55,7 +58,8 @@ def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> Floa
     Notes
     -----
     With single faults and costs that do not depend on order, the order of probability
-    over cost is the best one.
+    over cost is the best one, whatever a repair in vain counts as beside one that
+    cures.
 
     References
     ----------
@@ -67,6 +71,7 @@ def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> Floa
 
     Examples
     --------
+    >>> from dataclasses import replace
     >>> plan = RepairPlan(
     ...     minutes=np.array([30.0, 10.0, 2.0, 40.0]), give_up_minutes=1e9
     ... )
@@ -74,6 +79,15 @@ def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> Floa
     ...     float(expected_repair_minutes(np.array([0.45, 0.30, 0.15, 0.10]), plan)), 1
     ... )
     31.0
+
+    By hand, with repairs in vain counted twice: 2 (2 - .15) + 10 (1.7 - .3)
+    + 30 (1.1 - .45) + 40 (.2 - .1) = 3.7 + 14 + 19.5 + 4.
+
+    >>> twice = replace(plan, vain_factor=2.0)
+    >>> round(
+    ...     float(expected_repair_minutes(np.array([0.45, 0.30, 0.15, 0.10]), twice)), 1
+    ... )
+    41.2
     """
     if not len(plan.minutes):
         return np.full(probabilities.shape[:-1], plan.give_up_minutes)
@@ -81,7 +95,9 @@ def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> Floa
     ranked = np.take_along_axis(probabilities, order, axis=-1)
     left = 1.0 - np.cumsum(ranked, axis=-1)
     before = np.concatenate([np.ones_like(left[..., :1]), left[..., :-1]], axis=-1)
-    spent = np.cumsum(plan.minutes[order] * np.maximum(before, 0.0), axis=-1)
+    tried = plan.vain_factor * np.maximum(before, 0.0)
+    tried -= (plan.vain_factor - 1.0) * ranked
+    spent = np.cumsum(plan.minutes[order] * tried, axis=-1)
     stopping = spent + np.maximum(left, 0.0) * plan.give_up_minutes
     return np.asarray(np.minimum(stopping.min(axis=-1), plan.give_up_minutes))
 

@@ -17,7 +17,7 @@ from functools import partial
 
 import numpy as np
 
-from diagnose.faults.causes import FaultSet
+from diagnose.faults.causes import FaultSet, mended_along
 from diagnose.inference.belief.beliefs import Beliefs, RepairStep
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.search.found_sets import Combined
@@ -246,6 +246,7 @@ def repair_steps(names: Sequence[str], model: Model) -> tuple[RepairStep, ...]:
     for name in names:
         index = next(i for i, cause in enumerate(causes) if cause.name == name)
         line = frozenset(next(line for line in model.lines if index in line))
+        line |= mended_along(causes[index], causes)
         is_again = any(step.causes == line for step in steps)
         cure = causes[index].mode.repair.cure_probability
         steps.append(

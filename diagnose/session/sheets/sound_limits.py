@@ -166,7 +166,10 @@ def _deviation(reading: Reading, values: FloatArray, model: Model) -> FloatArray
     if reading.kind is ReadingKind.LOOK:
         return np.zeros_like(values)
     spread = spread_of(
-        reading.kind, model.knowledge.meter, system_volts=model.car.system_volts
+        reading.kind,
+        model.knowledge.meter,
+        system_volts=model.car.system_volts,
+        is_cranking=model.car.state(reading.state).is_cranking,
     )
     return spread.deviation(np.where(np.isinf(values), 0.0, values))
 

@@ -169,8 +169,15 @@ class Proposals:
             asks = f"{symptom.question} Car: {car.state(state).label}."
             seen = symptom_card(symptom, "", car)
         like = like_part(changed.at, car)
-        words = test_instruction(test, asks=asks, is_cable=is_cable, like=like)
-        done = test_instruction(test, asks="", is_cable=is_cable, like=like)
+        is_wire = any(
+            part.kind == "wire" and part.assembly == changed.at for part in car.parts
+        )
+        words, done = (
+            test_instruction(
+                test, asks=says, is_cable=is_cable, like=like, is_wire=is_wire
+            )
+            for says in (asks, "")
+        )
         if isinstance(look, Reading) and look.kind is ReadingKind.LOOK:
             seen = StepCard(act=asks)
         card = test_card(done, seen)

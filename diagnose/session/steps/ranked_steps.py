@@ -8,11 +8,13 @@ not its slip. Leaves the words to `proposals`.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
+from diagnose.inference.belief.reading_spread import CRANKING_FRACTION
 from diagnose.inference.choice.information import SharedInformation
 from diagnose.inference.choice.look_ahead import after_outcomes, further_minutes
 from diagnose.measurement.readings import Reading, ReadingKind
@@ -74,6 +76,10 @@ OF_EACH_WAY = 2
 # Of how many leading causes the part is felt. [1] Own choice: each is weighed by
 # itself.
 MOST_FELT = 8
+
+# Of how many leading causes the part is taken off first. [1] Own choice: more than are
+# told apart by it.
+MOST_SUSPECTED = 16
 
 # Below this chance of a fault that comes and goes, no test for one is looked at. [1]
 # Own choice.
@@ -297,9 +303,19 @@ class RankedSteps:
         ]
         return [
             test
-            for test in self._tests.worth_pricing(now)
+            for test in self._tests.worth_pricing(now, self._suspected(moment))
             if test not in excluded and moment.prices.can_test(test)
         ]
+
+    def _suspected(self, moment: Moment) -> dict[str, float]:
+        """Return how likely a fault of each assembly is, of the leading causes. [1]."""
+        lines, causes = moment.lines, self._model.compiled.causes
+        found: dict[str, float] = {}
+        for line in np.argsort(-lines.probabilities)[:MOST_SUSPECTED].tolist():
+            assembly = causes[lines.likeliest(line)].part.assembly
+            chance = float(lines.probabilities[line])
+            found[assembly] = found.get(assembly, 0.0) + chance
+        return found
 
     def _has_answer(self, name: str, moment: Moment) -> bool:
         """Return whether a car in this condition likely answers a question at all."""
@@ -365,8 +381,14 @@ class RankedSteps:
             values = shown[same][:, heavy]
             for other in (known[heavy], -known[heavy]):
                 apart = np.ptp(values - other, axis=1)
-                result[same] |= apart < SAME_POINT_VOLTS
+                result[same] |= apart < self._same_point_volts(fact)
         return result
+
+    def _same_point_volts(self, fact: ReadingFact) -> float:
+        """Return how close two points are that tell the same. [V]."""
+        is_cranking = self._model.car.state(fact.reading.state).is_cranking
+        jumps = CRANKING_FRACTION * abs(fact.value) if is_cranking else 0.0
+        return math.hypot(SAME_POINT_VOLTS, jumps)
 
     def _twice_looked(self, priced: list[Priced], moment: Moment) -> list[Priced]:
         """Return steps with the best few in the order of two steps ahead."""

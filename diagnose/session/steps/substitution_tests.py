@@ -3,14 +3,15 @@
 For what the owner says does not work: the relay of that load bridged or exchanged for a
 like one in the car, the load fed or grounded straight from the battery, the engine
 joined to the battery by a cable. For a fuse that blows: each load behind it taken off
-in turn. For a battery that goes flat: each load that is live with the key off taken
+in turn, and each wire, which tells where it chafes. For a battery that goes flat: each
+load that is live with the key off taken
 off, and the amps read. Each is a handful, as every one has to be solved. Leaves what
 they are worth to `priced`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 
 from diagnose.circuit.car import Car, Part
@@ -70,13 +71,18 @@ class SubstitutionTests:
         self._model, self._car = model, model.car
         self._of_symptom: dict[str, tuple[SubstitutionTest, ...]] = {}
 
-    def worth_pricing(self, observations: Sequence[Noted]) -> list[SubstitutionTest]:
+    def worth_pricing(
+        self, observations: Sequence[Noted], suspected: Mapping[str, float]
+    ) -> list[SubstitutionTest]:
         """Return the tests that what was seen since the latest repair asks for.
 
         Parameters
         ----------
         observations : Sequence[Noted]
             Those that count now, oldest first.
+        suspected : Mapping[str, float]
+            How likely a fault of each assembly is, where it is likely at all; what is
+            suspected most is taken off first. [1]
 
         Returns
         -------
@@ -86,7 +92,10 @@ class SubstitutionTests:
         """
         found: dict[SubstitutionTest, None] = {}
         for noted in reversed(observations):
-            for test in self._for(noted):
+            tests = self._for(noted)
+            for test in sorted(
+                tests, key=lambda one: -suspected.get(one.substitution.at, 0.0)
+            ):
                 found.setdefault(test)
         exchanged = [t for t in found if t.substitution.kind is SubstitutionKind.SWAP]
         solved = [t for t in found if t.substitution.kind is not SubstitutionKind.SWAP]
@@ -196,12 +205,23 @@ class SubstitutionTests:
         for part in self._car.parts:
             is_load = part.kind in LOAD_KINDS and ELEMENTS[part.kind].is_pluggable
             if is_load and main_nodes(part)[0] in reached:
-                yield SubstitutionTest(
-                    substitution=Substitution(
-                        kind=SubstitutionKind.UNPLUG, at=part.assembly
-                    ),
-                    look=look,
-                )
+                yield _taken_off(part, look)
+        yield from self._of_wires(main_nodes(self._car.part(fuse))[1], reached)
+
+    def _of_wires(self, fed: str, reached: Set[str]) -> Iterator[SubstitutionTest]:
+        """Yield, for each wire behind a fuse, the ohms to ground with it taken off."""
+        bare = next((state for state in self._car.states if state.is_unplugged), None)
+        if bare is None or fed not in self._car.test_points:
+            return
+        look = Reading(
+            kind=ReadingKind.OHMS,
+            state=bare.name,
+            red=fed,
+            black=self._car.reference,
+        )
+        for part in self._car.parts:
+            if part.kind == "wire" and reached >= set(_ends(part)):
+                yield _taken_off(part, look)
 
     def _is_drain(self, fact: ReadingFact) -> bool:
         """Return whether a reading shows a drain with the key off."""
@@ -232,12 +252,7 @@ class SubstitutionTests:
                 if abs(float(across.mean())) > half:
                     live.append(part)
         for part in live:
-            yield SubstitutionTest(
-                substitution=Substitution(
-                    kind=SubstitutionKind.UNPLUG, at=part.assembly
-                ),
-                look=reading,
-            )
+            yield _taken_off(part, reading)
 
 
 def _bridged(first: str, second: str, look: Look) -> SubstitutionTest:
@@ -248,6 +263,11 @@ def _bridged(first: str, second: str, look: Look) -> SubstitutionTest:
 def _swapped(assembly: str, look: Look) -> SubstitutionTest:
     other = Substitution(kind=SubstitutionKind.SWAP, at=assembly)
     return SubstitutionTest(substitution=other, look=look)
+
+
+def _taken_off(part: Part, look: Look) -> SubstitutionTest:
+    off = Substitution(kind=SubstitutionKind.UNPLUG, at=part.assembly)
+    return SubstitutionTest(substitution=off, look=look)
 
 
 def _posts(car: Car) -> tuple[str, str]:

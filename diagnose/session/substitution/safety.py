@@ -1,8 +1,8 @@
 """Where a circuit is not changed for a test, for somebody's or something's sake.
 
 A lead keeps away from where a test lamp is not held, and whatever shorts the battery or
-blows a fuse of the sound car is refused. What is exchanged or taken off has a plug or
-bolts of its own and is no wire. Leaves cautions of what is allowed to `cautions`.
+blows a fuse of the sound car is refused. What is exchanged or taken off has a plug,
+bolts or terminals of its own. Leaves cautions of what is allowed to `cautions`.
 """
 
 from __future__ import annotations
@@ -13,9 +13,12 @@ from diagnose.measurement.lamp_points import unfit_for_lamp
 from diagnose.measurement.substitutions import Substitution, SubstitutionKind
 from diagnose.session.substitution.leads import LeadEffects
 
-# Kinds that are no part to be exchanged or taken off: wires are bridged, metal and
-# joints are cleaned. By definition.
-WIRING_KINDS = frozenset({"wire", "joint", "engine"})
+# Kinds that are no part to be exchanged or taken off: metal and joints are cleaned. By
+# definition.
+WIRING_KINDS = frozenset({"joint", "engine"})
+
+# What is not exchanged for a test: a wire is bridged. By definition.
+BRIDGED_KINDS = frozenset({"wire"})
 
 # What is never taken off its wires for a test: without the battery the alternator
 # spoils the electronics. Rule of the trade.
@@ -37,9 +40,8 @@ def changeable_parts(car: Car, kind: SubstitutionKind) -> tuple[str, ...]:
     tuple[str, ...]
         Each assembly once, in the car's order.
     """
-    barred = WIRING_KINDS
-    if kind is SubstitutionKind.UNPLUG:
-        barred = barred | STAYS_ON_KINDS
+    is_taken_off = kind is SubstitutionKind.UNPLUG
+    barred = WIRING_KINDS | (STAYS_ON_KINDS if is_taken_off else BRIDGED_KINDS)
     return tuple(
         dict.fromkeys(part.assembly for part in car.parts if part.kind not in barred)
     )

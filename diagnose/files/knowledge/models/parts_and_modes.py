@@ -98,6 +98,7 @@ class RepairEntry(KnowledgeEntry):
     caution: str | list[Key] = ""
     price: Key = "nothing"
     renews: Key | None = None
+    goes_with: Key | None = None
 
     def cautions(self) -> tuple[str, ...]:
         """Return the keys of its cautions, one or several."""
@@ -114,6 +115,7 @@ class RepairEntry(KnowledgeEntry):
             cautions=self.cautions(),
             price=self.price,
             renews=self.renews or "",
+            goes_with=self.goes_with or "",
         )
 
 

@@ -46,7 +46,7 @@ from diagnose.session.evidence.weighing.substituted import (
     given_before,
     shown_values,
 )
-from diagnose.session.evidence.weighing.there import there
+from diagnose.session.evidence.weighing.there import new_there, there
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.session.provocation_tests import Provocation, Renewal
 from diagnose.session.ready_car import Model
@@ -339,6 +339,8 @@ class Weigher:
             return np.repeat(told[:, None], shape[1], axis=1)
         chance = on(there(self._model, hypotheses, fact.symptom, rows=rows))
         symptom = self.symptom_of(fact, is_complaint=noted.is_complaint)
+        if noted.is_complaint:
+            chance = new_there(self._model, fact, chance)
         return symptom_likelihood(symptom, fact.is_present, chance, times=noted.times)
 
     def _of_value(

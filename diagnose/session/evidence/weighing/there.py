@@ -8,7 +8,14 @@ from diagnose.arrays import FloatArray
 from diagnose.inference.belief.heat import hot_chance
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex
+from diagnose.session.facts import SymptomFact
 from diagnose.session.ready_car import Model
+
+# The row of the bank that shows the sound car.
+SOUND_ROW = np.array([0])
+
+# What more than so many sound cars show is as a rule so. [1] Own choice.
+AS_A_RULE = 0.5
 
 
 def there(
@@ -37,3 +44,34 @@ def there(
         return hot_chance(hypotheses, touch, model.compiled, rows=rows)
     column = model.compiled.symptom_index[name]
     return np.asarray(hypotheses.symptoms[rows, :, column].astype(np.float64))
+
+
+def new_there(model: Model, fact: SymptomFact, chance: FloatArray) -> FloatArray:
+    """Return the chance that a symptom is there, so that what is told of it is new.
+
+    A car that always cranked slowly brings nobody to a diagnosis. What the sound car
+    shows as a rule is no complaint, but goes with one.
+
+    Parameters
+    ----------
+    model : Model
+        The car, made ready for diagnosis.
+    fact : SymptomFact
+        Complained of: that it is there, or that it is not.
+    chance : FloatArray
+        That it is there, shape (n_rows, n_draws), perhaps of every so many-th draw. [1]
+
+    Returns
+    -------
+    FloatArray
+        Same shape. [1]
+    """
+    sound = there(model, model.compiled.bank.all, fact.symptom, rows=SOUND_ROW)
+    always = sound if fact.is_present else 1.0 - sound
+    every, left = divmod(always.shape[1], chance.shape[1])
+    if left or always.mean() > AS_A_RULE:
+        return chance
+    is_so = chance if fact.is_present else 1.0 - chance
+    # the same person judges both: who calls this slow would have called that slow
+    is_so = np.maximum(is_so - always[:, ::every], 0.0)
+    return is_so if fact.is_present else 1.0 - is_so
