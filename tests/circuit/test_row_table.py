@@ -81,13 +81,3 @@ def test_rows_are_filled_a_few_at_a_time(
 
     assert len(next(held.batches(np.arange(5)))) == at_once
     assert_holds(held, np.arange(N_ROWS))
-
-
-def test_rows_worked_out_elsewhere_are_kept() -> None:
-    filling = Filling()
-    held = table(filling, n_kept=N_ROWS)
-    rows = np.array([4, 6])
-    held.put(rows, Filling().fill(rows))
-
-    assert_holds(held, np.array([6, 4]))
-    assert filling.asked == []

@@ -193,7 +193,7 @@ class BaseCase:
     def prepare(self) -> None:
         """Work out how branches act on nodes, where there is room for all of it."""
         self.responses.table.prepare(PREPARED_BYTES)
-        self.thevenin.open_readings.prepare(PREPARED_BYTES)
+        self.thevenin.prepare(PREPARED_BYTES)
 
     def compensation(
         self, runs: Runs, branch: IntArray, *, siemens: FloatArray, amps: FloatArray

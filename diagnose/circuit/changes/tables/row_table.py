@@ -109,21 +109,6 @@ class RowTable:
                     self._put(some, self._fill(some))
             yield self._slot[rows], self._tables
 
-    def put(self, rows: IntArray, values: Sequence[FloatArray]) -> None:
-        """Keep rows that were worked out elsewhere.
-
-        Parameters
-        ----------
-        rows : IntArray
-            Their numbers, shape (n_some,); none of them is there yet.
-        values : Sequence[FloatArray]
-            These rows of each table.
-        """
-        with self._lock:
-            self._turn += 1
-            self._make_room(len(rows))
-            self._put(rows, values)
-
     def prepare(self, most_bytes: int) -> None:
         """Make room, and fill all rows where there is room for all of them.
 
