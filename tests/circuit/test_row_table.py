@@ -81,3 +81,14 @@ def test_rows_are_filled_a_few_at_a_time(
 
     assert len(next(held.batches(np.arange(5)))) == at_once
     assert_holds(held, np.arange(N_ROWS))
+
+
+def test_what_is_given_up_is_filled_again_when_it_is_asked_for() -> None:
+    filling = Filling()
+    held = table(filling, n_kept=N_ROWS)
+    assert_holds(held, np.array([3, 1]))
+    held.forget()
+    filling.asked.clear()
+
+    assert_holds(held, np.array([1, 7]))
+    assert sorted(filling.asked) == [1, 7]

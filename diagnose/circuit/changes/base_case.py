@@ -195,6 +195,11 @@ class BaseCase:
         self.responses.table.prepare(PREPARED_BYTES)
         self.thevenin.prepare(PREPARED_BYTES)
 
+    def forget(self) -> None:
+        """Give up how branches act on nodes until that is asked for again."""
+        self.responses.table.forget()
+        self.thevenin.forget()
+
     def compensation(
         self, runs: Runs, branch: IntArray, *, siemens: FloatArray, amps: FloatArray
     ) -> Compensation:

@@ -32,6 +32,10 @@ LOOSE_SHARE = 1e-2
 # IEEE 754.
 ROUNDING = 2.0**-52
 
+# How much is kept of what was solved without a branch. [byte] Own choice: half of that
+# of a car of seventy wires, whose rows are then not solved twice.
+LOOSE_BYTES = 40_000_000
+
 # Volts of nodes that are solved at once for branches taken out. [1] Own choice: some
 # 30 MB.
 SOLVED_VALUES = 1_000_000
@@ -125,7 +129,7 @@ class TheveninEquivalents:
         self._table = np.empty((n_blocks, n_branches, self._n_columns, block_length))
         self._is_known = np.zeros(n_branches, dtype=np.bool_)
         self._loose: dict[int, _Loose] = {}
-        self._loose_bytes_left = kept_bytes(solver)
+        self._loose_bytes_left = LOOSE_BYTES
         controlled = list(solver.plan.controlled)
         self._has_controls = np.asarray(base.siemens[:, controlled].any(axis=1))
         self.open_readings = RowTable(
@@ -145,6 +149,12 @@ class TheveninEquivalents:
         """
         self.open_readings.prepare(most_bytes)
         self._know(np.arange(len(self._is_known)))
+
+    def forget(self) -> None:
+        """Give up what branches read, which is solved again when it is asked for."""
+        self.open_readings.forget()
+        self._loose.clear()
+        self._loose_bytes_left = LOOSE_BYTES
 
     def _know(self, branches: IntArray) -> None:
         """Work out what branches see that were not asked for before."""

@@ -125,6 +125,13 @@ class RowTable:
                 with self.holding(some):
                     pass
 
+    def forget(self) -> None:
+        """Give up all rows, and the memory they take."""
+        with self._lock:
+            self._slot[:] = -1
+            self._row, self._used = self._row[:0], self._used[:0]
+            self._tables = tuple(np.empty((0, *shape)) for shape in self._shapes)
+
     def _put(self, rows: IntArray, values: Sequence[FloatArray]) -> None:
         free = np.flatnonzero(self._row < 0)[: len(rows)]
         for table, given in zip(self._tables, values, strict=True):
