@@ -275,6 +275,8 @@ class Predictor:
                 *varying, is_settled = parcels.get(handed)
                 found[chunk.start] = base.beside(varying), is_settled
         self._changed.forget_passing()
+        # the most is in memory while all parts are joined
+        self.solver().forget()
         nodes, settled = zip(*(found.pop(c.start) for c in chunks), strict=True)
         return KeptNodes.joined(list(nodes)), np.concatenate(settled, axis=1)
 

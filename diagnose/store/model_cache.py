@@ -35,9 +35,14 @@ from diagnose.store.private_file import make_private_folder
 # Arrays by name.
 Arrays = Mapping[str, npt.NDArray[Any]]
 
-# How much is kept; the oldest entries go first, the newest always stays. [byte] Own
-# choice: the largest car seen, or some twenty small ones.
+# How much is kept; the oldest entries go first, the latest car always stays. [byte] Own
+# choice: a car of two hundred wires, or some ten usual ones.
 KEPT_BYTES = 500_000_000
+
+# An entry stays while newer ones take no more than this share of what is kept, no unit.
+# Own choice: what is weighed of a car is an entry of its own, put after its readings;
+# these may be larger than all that is kept, and must not go for it.
+SMALL_SHARE = 0.1
 
 # How old something half written is before nobody can be writing it any more. [s] Own
 # choice: writing takes seconds.
@@ -152,11 +157,14 @@ class ModelCache:
 
     def _prune(self) -> None:
         """Remove the oldest entries above the limit, and what was never finished."""
-        kept_bytes = 0
-        for place, entry in enumerate(self._entries()):
-            kept_bytes += _bytes_in(entry)
-            if place and kept_bytes > self._kept_bytes:
+        newer_bytes = 0
+        for entry in self._entries():
+            own_bytes = _bytes_in(entry)
+            is_latest = newer_bytes <= SMALL_SHARE * self._kept_bytes
+            if newer_bytes + own_bytes > self._kept_bytes and not is_latest:
                 shutil.rmtree(entry, ignore_errors=True)
+            else:
+                newer_bytes += own_bytes
         for entry in self._folder.glob("*" + _UNFINISHED):
             with contextlib.suppress(OSError):
                 if time.time() - entry.stat().st_mtime > ABANDONED_SECONDS:

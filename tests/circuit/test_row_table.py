@@ -83,11 +83,12 @@ def test_rows_are_filled_a_few_at_a_time(
     assert_holds(held, np.arange(N_ROWS))
 
 
-def test_rows_worked_out_elsewhere_are_kept() -> None:
+def test_what_is_given_up_is_filled_again_when_it_is_asked_for() -> None:
     filling = Filling()
     held = table(filling, n_kept=N_ROWS)
-    rows = np.array([4, 6])
-    held.put(rows, Filling().fill(rows))
+    assert_holds(held, np.array([3, 1]))
+    held.forget()
+    filling.asked.clear()
 
-    assert_holds(held, np.array([6, 4]))
-    assert filling.asked == []
+    assert_holds(held, np.array([1, 7]))
+    assert sorted(filling.asked) == [1, 7]

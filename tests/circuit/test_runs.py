@@ -147,8 +147,10 @@ def test_changes_name_branches_of_the_car_or_an_unused_place(case: Case) -> None
     for group in case.solved.changed:
         branch = group.changes.branch
         assert ((branch >= -1) & (branch < n_branches)).all()
-        # what is named is on the line that the point from the start is on
-        row, column = np.nonzero(branch >= 0)
+        # what is named is on the line that the point from the start is on, but where
+        # it was given up after all
+        is_kept = ~np.isin(group.points, case.solved.afresh.points)
+        row, column = np.nonzero((branch >= 0) & is_kept[:, None])
         point, named = group.points[row], branch[row, column]
         rests = case.fresh.is_settled[point]
         siemens = case.fresh.siemens[point, named]

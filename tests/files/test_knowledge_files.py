@@ -755,6 +755,10 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
         "symptoms", "at_least: 0.5, blur: 0.05", "blur: 0.05",
         "give one of at_least, below; found none of them",
     ),
+    "claim with an empty blur": (
+        "symptoms", "at_least: 0.5, blur: 0.05", "at_least: 0.5, blur: ",
+        "the claim on is_up needs blur",
+    ),
     "quantity that the kind lacks": (
         "symptoms", "is_up: engine-controller", "is_up: battery",
         'is_up is for controller; "battery" can be battery',

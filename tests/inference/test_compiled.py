@@ -12,6 +12,8 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values
+from diagnose.inference.belief import bank
+from diagnose.inference.belief import compiled_car as compiled_car_module
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.hypotheses import joined
 from diagnose.inference.belief.meter_loading import loaded_volts, over_range
@@ -318,10 +320,33 @@ def test_reading_kept_for_one_state_is_not_that_of_another(compiled: Compiled) -
     assert abs(off[0]).max() < 0.01
 
 
+# More readings than are kept, each asked for again and again, in another order.
+def test_what_is_kept_of_single_causes_is_what_is_looked_up(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(bank, "KEPT_LEADS", 3)
+    monkeypatch.setattr(compiled_car_module, "KEPT_READINGS", 2)
+    fresh = compiled_car(N_DRAWS)[1]
+    readings = [
+        volts(red, black, state)
+        for state in ("lit", "key-off")
+        for red in LIT_NODES
+        for black in (GROUND, *LIT_NODES[:2])
+        if red != black
+    ]
+    every = np.arange(fresh.bank.n_singles)
+    looked_up = [fresh.predicted(fresh.singles, one, rows=every) for one in readings]
+    turns = np.random.default_rng(2).integers(0, len(readings), 120).tolist()
+
+    for turn in turns:
+        found = fresh.predicted(fresh.singles, readings[turn])
+        assert found.tolist() == looked_up[turn].tolist()
+
+
 def test_singles_of_the_bank_show_what_the_singles_show(compiled: Compiled) -> None:
-    bank, reading = compiled.bank, volts("lamp.plus")
-    front = compiled.predicted(bank.all, reading, rows=slice(0, bank.n_singles))
-    fewer = compiled.predicted(bank.all, reading, rows=slice(0, 3))
+    rows, reading = compiled.bank, volts("lamp.plus")
+    front = compiled.predicted(rows.all, reading, rows=slice(0, rows.n_singles))
+    fewer = compiled.predicted(rows.all, reading, rows=slice(0, 3))
 
     expected = compiled.predicted(compiled.singles, reading)
 

@@ -144,3 +144,21 @@ def test_the_newest_entry_stays_however_large(tmp_path: Path) -> None:
     cache.put("newest", {"volts": VOLTS})
 
     assert cache.get("newest") is not None
+
+
+def test_what_is_weighed_of_a_large_car_does_not_push_its_readings_out(
+    tmp_path: Path,
+) -> None:
+    # By hand: an entry of these is some 8,300 bytes, which is more than all that is
+    # kept; one of a few numbers some 400.
+    cache = ModelCache(tmp_path, kept_bytes=8_000)
+    for age, (key, volts) in enumerate(
+        (("oldest", VOLTS), ("readings", VOLTS), ("weights", VOLTS[:1]))
+    ):
+        cache.put(key, {"volts": volts})
+        newest = max(tmp_path.iterdir(), key=lambda path: path.stat().st_mtime_ns)
+        os.utime(newest, (1000 + age, 1000 + age))
+    cache.put("more weights", {"volts": VOLTS[:1]})
+
+    kept = [cache.get(key) is not None for key in ("oldest", "readings", "weights")]
+    assert kept == [False, True, True]

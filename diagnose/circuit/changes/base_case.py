@@ -193,7 +193,12 @@ class BaseCase:
     def prepare(self) -> None:
         """Work out how branches act on nodes, where there is room for all of it."""
         self.responses.table.prepare(PREPARED_BYTES)
-        self.thevenin.open_readings.prepare(PREPARED_BYTES)
+        self.thevenin.prepare(PREPARED_BYTES)
+
+    def forget(self) -> None:
+        """Give up how branches act on nodes until that is asked for again."""
+        self.responses.table.forget()
+        self.thevenin.forget()
 
     def compensation(
         self, runs: Runs, branch: IntArray, *, siemens: FloatArray, amps: FloatArray

@@ -110,6 +110,12 @@ class CompensationSolver:
         """Work out now what the first fault would otherwise wait for."""
         self.base_case.prepare()
 
+    def forget(self) -> None:
+        """Give up what only makes the next fault quicker to solve."""
+        self.base_case.forget()
+        if self._held_off is not None:
+            self._held_off.base_case.forget()
+
     def base_slots(self, draw: IntArray, branch: IntArray) -> Slots:
         """Return the unchanged curves of branches as slots.
 

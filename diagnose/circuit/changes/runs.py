@@ -191,24 +191,6 @@ def in_blocks(array: npt.NDArray[Any], block_length: int) -> npt.NDArray[Any]:
     return np.ascontiguousarray(np.moveaxis(apart, -2, 0))
 
 
-def in_rows(array: npt.NDArray[Any], block_length: int) -> npt.NDArray[Any]:
-    """Return an array as a table to look single rows up in.
-
-    Parameters
-    ----------
-    array : NDArray
-        Shape (..., n_draws).
-    block_length : int
-        Draws in a block.
-
-    Returns
-    -------
-    NDArray
-        Shape (n_blocks ..., block_length), the blocks in turn.
-    """
-    return in_blocks(array, block_length).reshape(-1, block_length)
-
-
 def in_groups(array: npt.NDArray[Any], block_length: int) -> npt.NDArray[Any]:
     """Return an array as a table to look groups of rows up in.
 

@@ -10,12 +10,14 @@ pair of faults with such a wire would have to be solved from the start.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
+from itertools import pairwise
 
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.circuit.changes.runs import POINTS_AT_ONCE, Runs, in_rows
+from diagnose.circuit.changes.runs import POINTS_AT_ONCE, Runs, in_blocks
 from diagnose.circuit.changes.tables.responses import Responses, kept_bytes
 from diagnose.circuit.changes.tables.row_table import RowTable
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
@@ -29,6 +31,10 @@ LOOSE_SHARE = 1e-2
 # Relative spacing of double-precision numbers, no unit. Derived: 52 bits of fraction,
 # IEEE 754.
 ROUNDING = 2.0**-52
+
+# How much is kept of what was solved without a branch. [byte] Own choice: half of that
+# of a car of seventy wires, whose rows are then not solved twice.
+LOOSE_BYTES = 40_000_000
 
 # Volts of nodes that are solved at once for branches taken out. [1] Own choice: some
 # 30 MB.
@@ -72,8 +78,18 @@ class Ports:
     most_reading_rounding: FloatArray
 
 
+# Where among them `reading_rounding` is, which is zero unless a branch is loose, and
+# where `most_reading_rounding` is. [1] Derived.
+LOOSE_COLUMN, MOST_COLUMN = (
+    [field.name for field in fields(Ports)].index(name)
+    for name in ("reading_rounding", "most_reading_rounding")
+)
+
+
 class TheveninEquivalents:
     """The Thévenin equivalent that each branch of a network sees, in every draw.
+
+    It is worked out when a branch is first asked for.
 
     Parameters
     ----------
@@ -102,56 +118,129 @@ class TheveninEquivalents:
     ) -> None:
         self._solver, self._network, self._base = solver, solver.network, solver.base
         self._responses, self._block_length = responses, block_length
+        self._self_ohms = self_ohms
         network, base = self._network, self._base
-        shape = (network.n_draws, len(network.branches))
-        self._is_loose = np.zeros(shape, dtype=np.bool_)
-        self._gain, self._into_base = np.ones(shape), self._source_amps()
-        n_blocks = network.n_draws // block_length
+        self._control_volts = base.control_volts(network)
+        self._branch_amps = base.branch_amps(network)
+        self._into_base = self._source_amps()
+        n_branches, n_blocks = len(network.branches), network.n_draws // block_length
+        self._gain = np.ones((network.n_draws, n_branches))
+        self._n_columns = len(fields(Ports))
+        self._table = np.empty((n_blocks, n_branches, self._n_columns, block_length))
+        self._is_known = np.zeros(n_branches, dtype=np.bool_)
+        self._loose: dict[int, _Loose] = {}
+        self._loose_bytes_left = LOOSE_BYTES
+        controlled = list(solver.plan.controlled)
+        self._has_controls = np.asarray(base.siemens[:, controlled].any(axis=1))
         self.open_readings = RowTable(
-            shape[1],
+            n_branches,
             [(n_blocks, len(network.nodes), block_length)],
             most_bytes=kept_bytes(solver),
-            fill=lambda branches: (self._taken_out(branches).readings,),
+            fill=self._open_readings,
         )
-        open_volts, open_ohms = np.empty(shape), np.empty(shape)
-        most_reading, most_volts = np.empty(shape), np.empty(shape)
-        control_volts, amps = base.control_volts(network), base.branch_amps(network)
-        for some in responses.table.batches(np.arange(shape[1])):
-            own_ohms, most_volts[:, some] = self._own(some, self_ohms)
-            share = 1.0 - base.siemens[:, some] * own_ohms
-            is_loose = share < LOOSE_SHARE
-            share[is_loose] = 1.0
-            self._is_loose[:, some] = is_loose
-            open_ohms[:, some] = own_ohms / share
-            falls = open_ohms[:, some] * amps[:, some]
-            open_volts[:, some] = control_volts[:, some] + falls
-            self._gain[:, some] = 1.0 / share
-            found = self._taken_out(some)
-            open_volts[found.draw, some[found.place]] = found.open_volts
-            open_ohms[found.draw, some[found.place]] = found.open_ohms
-            most = np.abs(found.readings).max(axis=2)
-            most_reading[:, some] = 2.0 * most.reshape(len(some), -1).T
-            if self.open_readings.is_roomy:
-                self.open_readings.put(some, (found.readings,))
-        self._gain = 1.0 + open_ohms * base.siemens
-        is_loose = self._is_loose
+
+    def prepare(self, most_bytes: int) -> None:
+        """Work out what all branches see, and what they read where there is room.
+
+        Parameters
+        ----------
+        most_bytes : int
+            How much of the readings is kept from now on, if that is more than before.
+        """
+        self.open_readings.prepare(most_bytes)
+        self._know(np.arange(len(self._is_known)))
+
+    def forget(self) -> None:
+        """Give up what branches read, which is solved again when it is asked for."""
+        self.open_readings.forget()
+        self._loose.clear()
+        self._loose_bytes_left = LOOSE_BYTES
+
+    def _know(self, branches: IntArray) -> None:
+        """Work out what branches see that were not asked for before."""
+        if self._is_known[branches].all():
+            return
+        asked = np.unique(branches)
+        for some in self.open_readings.batches(asked[~self._is_known[asked]]):
+            with self.open_readings.holding(some):
+                pass
+
+    def _open_readings(self, branches: IntArray) -> Sequence[FloatArray]:
+        """Return what some branches read, each taken out of the network.
+
+        Those that carry nearly all the current between their ends are solved without
+        it: once they open, little holds the far side, and a difference would be all
+        rounding. What a branch sees is entered with its first readings.
+        """
+        every = np.arange(self._network.n_draws)
+        response = self._responses.volts(branches[:, None], every)
+        is_new = ~self._is_known[branches]
+        solved: Mapping[int, _Loose] = {}
+        if is_new.any():
+            solved = self._work_out(branches[is_new], response[is_new])
+        # most of this is right by far, and what is not is written over
+        readings = self._responses.readings(branches[:, None], every, response)
+        readings = readings * self._gain[:, branches].T[..., None]
+        by_block = readings.reshape(
+            len(branches), -1, self._block_length, readings.shape[2]
+        )
+        rows = np.ascontiguousarray(by_block.transpose(0, 1, 3, 2))
+        is_loose = self._table[:, branches, LOOSE_COLUMN] > 0.0
+        for place in np.flatnonzero(is_loose.any(axis=(0, 2))).tolist():
+            branch = int(branches[place])
+            found = solved.get(branch) or self._loose.get(branch)
+            if found is None:
+                draw = np.flatnonzero(is_loose[:, place])
+                (found,) = self._without(draw, np.full(len(draw), branch)).values()
+            found.write(rows[place], self._block_length)
+        most = 2.0 * np.abs(rows[is_new]).max(axis=2).transpose(1, 0, 2)
+        self._table[:, branches[is_new], MOST_COLUMN] *= most
+        self._is_known[branches] = True
+        return (rows,)
+
+    def _work_out(
+        self, branches: IntArray, response: FloatArray
+    ) -> Mapping[int, _Loose]:
+        """Enter what some branches see into the table, and return the loose ones.
+
+        All but how large their readings are, which are not there yet.
+        """
+        base = self._base
+        own_ohms, most_volts = self._own(branches, response)
+        siemens, amps = base.siemens[:, branches], self._branch_amps[:, branches]
+        share = 1.0 - siemens * own_ohms
+        is_loose = share < LOOSE_SHARE
+        share[is_loose] = 1.0
+        open_ohms = own_ohms / share
+        open_volts = self._control_volts[:, branches] + open_ohms * amps
+        place, draw = np.nonzero(is_loose.T)
+        loose = self._without(draw, branches[place])
+        for each in np.unique(place).tolist():
+            found = loose[int(branches[each])]
+            open_volts[found.draw, each], open_ohms[found.draw, each] = found.across
+        self._gain[:, branches] = 1.0 + open_ohms * siemens
+        rounding = np.where(is_loose, ROUNDING, 0.0)
         ports = Ports(
-            siemens=base.siemens,
-            amps=base.amps,
+            siemens=siemens,
+            amps=base.amps[:, branches],
             open_volts=open_volts,
             open_ohms=open_ohms,
-            gain=self._gain,
-            reading_rounding=np.where(is_loose, ROUNDING, 0.0),
+            gain=self._gain[:, branches],
+            reading_rounding=rounding,
             node_rounding=most_volts * ROUNDING,
-            most_reading_rounding=np.where(is_loose, ROUNDING * most_reading, 0.0),
+            most_reading_rounding=rounding,
         )
         columns = [getattr(ports, field.name) for field in fields(Ports)]
-        self._n_columns = len(columns)
         table = np.stack(columns, axis=1).transpose(2, 1, 0)
-        self._table = in_rows(table, block_length)
+        self._table[:, branches] = in_blocks(table, self._block_length)
+        for branch, found in loose.items():
+            if found.readings.nbytes <= self._loose_bytes_left:
+                self._loose[branch] = found
+                self._loose_bytes_left -= found.readings.nbytes
+        return loose
 
     def _own(
-        self, branches: IntArray, self_ohms: FloatArray
+        self, branches: IntArray, response: FloatArray
     ) -> tuple[FloatArray, FloatArray]:
         """Return how branches act on themselves, and what rounding goes by.
 
@@ -159,47 +248,39 @@ class TheveninEquivalents:
         together, for an amp goes in at one and out at the other, and cancels but for
         its last digit. Shape (n_draws, n_some) each. [Ω]
         """
-        every = np.arange(self._network.n_draws)
-        response = self._responses.volts(branches[:, None], every)
         first, second = self._network.control[branches].T
         each = np.arange(len(branches))
         own = (response[each, :, first] - response[each, :, second]).T
         most = np.maximum(response.max(axis=2), -response.min(axis=2)).T
-        ends = self_ohms[:, self._network.output[branches]]
+        ends = self._self_ohms[:, self._network.output[branches]]
         return own, np.asarray(np.maximum(most, ends.min(axis=2)))
 
-    def _taken_out(self, branches: IntArray) -> _TakenOut:
-        """Return what some branches read, each taken out of the network.
+    def _without(self, draw: IntArray, branch: IntArray) -> Mapping[int, _Loose]:
+        """Return what branches see and read in some draws, each solved without it.
 
-        Those that carry nearly all the current between their ends are solved without
-        it: once they open, little holds the far side, and a difference would be all
-        rounding.
+        Those of one branch follow each other.
         """
-        n_draws, every = self._network.n_draws, np.arange(self._network.n_draws)
-        response = self._responses.volts(branches[:, None], every)
-        readings = self._responses.readings(branches[:, None], every, response)
-        readings = readings * self._gain[:, branches].T[..., None]
-        n_blocks = n_draws // self._block_length
-        by_block = readings.reshape(len(branches), n_blocks, -1, readings.shape[2])
-        rows = np.ascontiguousarray(by_block.transpose(0, 1, 3, 2))
-        draw, place = np.nonzero(self._is_loose[:, branches])
         across = np.empty((2, len(draw)))
-        at_once = max(1, min(POINTS_AT_ONCE, SOLVED_VALUES // readings.shape[2]))
-        for start in range(0, len(draw), at_once):
-            some = slice(start, start + at_once)
-            own, read = self._without(draw[some], branches[place[some]])
-            across[:, some] = own
-            block, within = np.divmod(draw[some], self._block_length)
-            rows[place[some], block, :, within] = read.T
-        return _TakenOut(
-            readings=rows,
-            draw=draw,
-            place=place,
-            open_volts=across[0],
-            open_ohms=across[1],
-        )
+        readings = np.empty((len(self._into_base), len(draw)))
+        at_once = max(1, min(POINTS_AT_ONCE, SOLVED_VALUES // len(readings)))
+        has_controls = self._has_controls[draw]
+        for group in (np.flatnonzero(~has_controls), np.flatnonzero(has_controls)):
+            for start in range(0, len(group), at_once):
+                some = group[start : start + at_once]
+                across[:, some], readings[:, some] = self._without_some(
+                    draw[some], branch[some]
+                )
+        first = np.flatnonzero(np.diff(branch, prepend=-1))
+        return {
+            int(branch[start]): _Loose(
+                draw=draw[start:stop],
+                across=across[:, start:stop],
+                readings=readings[:, start:stop].copy(),
+            )
+            for start, stop in pairwise((*first.tolist(), len(branch)))
+        }
 
-    def _without(
+    def _without_some(
         self, draw: IntArray, branch: IntArray
     ) -> tuple[FloatArray, FloatArray]:
         """Return what a branch sees in a draw, solved without it.
@@ -264,9 +345,12 @@ class TheveninEquivalents:
         Ports
             Arrays of shape (n_changes, n_runs, n_together).
         """
-        first = runs.block * len(self._network.branches) + np.maximum(branch, 0)
+        used = np.maximum(branch, 0)
+        self._know(used)
+        first = runs.block * len(self._network.branches) + used
         columns = np.arange(self._n_columns)[:, None, None]
-        return Ports(*runs.look_up(self._table, first * self._n_columns + columns))
+        table = self._table.reshape(-1, self._block_length)
+        return Ports(*runs.look_up(table, first * self._n_columns + columns))
 
     def transfer_ohms(self, runs: Runs, branch: IntArray) -> FloatArray:
         """Return the transfer resistances from changed branches to each other.
@@ -330,15 +414,18 @@ class TheveninEquivalents:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _TakenOut:
-    """Branches taken out: `readings` is what they read, (n_some, n_blocks, ...).
+class _Loose:
+    """A branch in the draws in which it was solved without it.
 
-    `draw` and `place` say which were solved without the branch, and `open_volts` and
-    `open_ohms` what it sees there.
+    `across` is the volts and the ohms it sees, shape (2, n_some); `readings` its
+    control volts per amp into each node, shape (n_nodes, n_some). [V], [Ω]
     """
 
-    readings: FloatArray
     draw: IntArray
-    place: IntArray
-    open_volts: FloatArray
-    open_ohms: FloatArray
+    across: FloatArray
+    readings: FloatArray
+
+    def write(self, rows: FloatArray, block_length: int) -> None:
+        """Write the readings into rows, shape (n_blocks, n_nodes, block_length)."""
+        block, within = np.divmod(self.draw, block_length)
+        rows[block, :, within] = self.readings.T

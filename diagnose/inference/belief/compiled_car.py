@@ -26,7 +26,7 @@ from diagnose.faults.causes import Cause, FaultSet, Severity, effect_signature
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predicted import SOURCE_UNIT_OHMS, probe_columns
 from diagnose.faults.predictor import Predictor
-from diagnose.inference.belief.bank import Bank
+from diagnose.inference.belief.bank import Bank, Latest, Leads
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.intermittent import Presence
 from diagnose.inference.belief.meter_loading import (
@@ -44,9 +44,9 @@ from diagnose.measurement.quantities import Probe, usable_symptoms
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.where_to_measure import ripple_nodes
 
-# How many readings are kept as the single causes show them. [1] Derived: those of an
-# evening; .7 MB each.
-KEPT_READINGS = 64
+# How many readings are kept as the single causes show them. [1] Own choice: those of
+# most evenings; .7 MB each.
+KEPT_READINGS = 32
 
 # Fault sets whose symptoms are worked out together. [1] Own choice: each takes some
 # 100 kB meanwhile.
@@ -125,7 +125,10 @@ class Compiled:
         self.leak_factor: FloatArray = leak_factors(level)
         of_leads = predictor.model.sample.probabilities("leads")
         self.lead_ohms: FloatArray = drawn_lead_ohms(of_leads, knowledge.meter)
-        self._kept: dict[Reading, tuple[FloatArray, FloatArray]] = {}
+        self._kept: Latest[Reading, tuple[FloatArray, FloatArray]] = Latest(
+            KEPT_READINGS
+        )
+        self._leads = Leads()
 
     def _solved_bank(self, progress: Callable[[float], None] | None) -> Bank:
         """Return every single cause solved; those that act alike are solved once."""
@@ -309,11 +312,11 @@ class Compiled:
         """
         state = self.predictor.state_index[reading.state]
         shown = hypotheses.prediction
-        red, black = self.lead_nodes(reading)
-        return (
-            np.asarray(shown.volts_at(state, red, rows), dtype=np.float64),
-            np.asarray(shown.volts_at(state, black, rows), dtype=np.float64),
+        red, black = (
+            np.asarray(shown.volts_at(state, node, rows), dtype=np.float64)
+            for node in self.lead_nodes(reading)
         )
+        return red, black
 
     def loaded(
         self,
@@ -354,23 +357,24 @@ class Compiled:
             Shape (n_rows, n_draws) each. [V], [Ω]
         """
         is_kept = self._are_singles(hypotheses, rows)
-        if is_kept and reading in self._kept:
-            return self._kept[reading]
+        if is_kept and (known := self._kept.get(reading)) is not None:
+            return known
         state = self.predictor.state_index[reading.state]
         red, black = self.lead_nodes(reading)
         held = hypotheses.prediction
-        across = held.volts_at(state, red, rows).astype(np.float64)
-        across -= held.volts_at(state, black, rows)
-        ends = held.units_at(state, red, rows), held.units_at(state, black, rows)
-        source = np.maximum(*ends).astype(np.float64)
+        (plus, plus_units), (minus, minus_units) = (
+            self._leads.under(held, (state, node), rows, is_kept=is_kept)
+            for node in (red, black)
+        )
+        across = plus.astype(np.float64)
+        across -= minus
+        source = np.maximum(plus_units, minus_units).astype(np.float64)
         if reading.kind is ReadingKind.LAMP:
             # a meter of megohms sees no sum of two, a lamp does
-            source += np.minimum(*ends)
+            source += np.minimum(plus_units, minus_units)
         found = across, SOURCE_UNIT_OHMS * source
         if is_kept:
-            if len(self._kept) >= KEPT_READINGS:
-                del self._kept[next(iter(self._kept))]
-            self._kept[reading] = found
+            self._kept.put(reading, found)
         return found
 
     def _are_singles(self, hypotheses: Hypotheses, rows: IntArray | slice) -> bool:
@@ -378,9 +382,8 @@ class Compiled:
             return False
         if hypotheses is self.singles:
             return rows == slice(None)
-        n_singles = self.bank.n_singles
         is_bank = hypotheses.prediction is self.bank.all.prediction
-        return is_bank and rows == slice(0, n_singles)
+        return is_bank and rows == slice(0, self.bank.n_singles)
 
     def lead_nodes(self, reading: Reading) -> tuple[int, int]:
         """Return the nodes whose volts or ohms a reading shows.

@@ -109,21 +109,6 @@ class RowTable:
                     self._put(some, self._fill(some))
             yield self._slot[rows], self._tables
 
-    def put(self, rows: IntArray, values: Sequence[FloatArray]) -> None:
-        """Keep rows that were worked out elsewhere.
-
-        Parameters
-        ----------
-        rows : IntArray
-            Their numbers, shape (n_some,); none of them is there yet.
-        values : Sequence[FloatArray]
-            These rows of each table.
-        """
-        with self._lock:
-            self._turn += 1
-            self._make_room(len(rows))
-            self._put(rows, values)
-
     def prepare(self, most_bytes: int) -> None:
         """Make room, and fill all rows where there is room for all of them.
 
@@ -139,6 +124,13 @@ class RowTable:
             for some in self.batches(np.arange(self._n_rows)):
                 with self.holding(some):
                     pass
+
+    def forget(self) -> None:
+        """Give up all rows, and the memory they take."""
+        with self._lock:
+            self._slot[:] = -1
+            self._row, self._used = self._row[:0], self._used[:0]
+            self._tables = tuple(np.empty((0, *shape)) for shape in self._shapes)
 
     def _put(self, rows: IntArray, values: Sequence[FloatArray]) -> None:
         free = np.flatnonzero(self._row < 0)[: len(rows)]

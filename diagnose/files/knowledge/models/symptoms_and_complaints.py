@@ -68,7 +68,8 @@ class MemberEntry(KnowledgeEntry):
                 )
             return self
         for name in ("state", "blur"):
-            if name not in rest:
+            # a name with nothing behind it gives as little as no name
+            if getattr(self, name) is None:
                 raise ValueError(f"the claim on {sort} needs {name}")
         one_of(self, ("at_least", "below"))
         return self
