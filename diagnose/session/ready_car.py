@@ -38,17 +38,19 @@ from diagnose.faults.predictor import Predictor
 from diagnose.faults.second_process import start_in_child
 from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.shown_symptoms import can_show
 from diagnose.inference.prior.priors import Priors, rates_alone
 from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.symptoms import Symptom
 from diagnose.measurement.touch import TOUCH, Touch, touch_probes, touches
 from diagnose.measurement.where_to_measure import clamp_parts
-from diagnose.session.provocation_tests import (
+from diagnose.session.fleeting.provocation_tests import (
     Provocation,
     Renewal,
     provocations,
     renewals,
 )
+from diagnose.session.fleeting.signs import SeenSign, seen_signs
 from diagnose.session.substitution.cars import SubstitutedCars
 
 # How many cars are drawn within the tolerances. Measured: with 16 draws a precise
@@ -99,6 +101,8 @@ class Model:
         What can be told to have been renewed, by name.
     touches : Mapping[str, Touch]
         What a hand can feel, by name.
+    signs : Mapping[str, SeenSign]
+        What can be told of faults that come and go, by name.
 
     Attributes
     ----------
@@ -117,6 +121,7 @@ class Model:
         default_factory=lambda: MappingProxyType({})
     )
     touches: Mapping[str, Touch] = field(default_factory=lambda: MappingProxyType({}))
+    signs: Mapping[str, SeenSign] = field(default_factory=lambda: MappingProxyType({}))
     substituted: SubstitutedCars = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -130,9 +135,14 @@ class Model:
             found[list(line)] = number
         return found
 
-    def told_test(self, name: str) -> Provocation | Renewal | None:
+    def told_test(self, name: str) -> Provocation | Renewal | SeenSign | None:
         """Return what is told like a symptom and is none of the circuit, if it is."""
-        return self.provocations.get(name) or self.renewals.get(name)
+        found = self.provocations.get(name) or self.renewals.get(name)
+        return found or self.signs.get(name)
+
+    def can_tell(self, name: str) -> bool:
+        """Return whether an answer to a question says something of this car."""
+        return self.told_test(name) is not None or can_show(self.compiled, name)
 
     def asked(self, name: str) -> Symptom:
         """Return what can be answered by yes or no: a symptom, a test, a renewal.
@@ -277,6 +287,7 @@ def open_model(
         lines=_lines(compiled),
         provocations=provocations(car, causes, knowledge.triggers),
         renewals=renewals(car, causes),
+        signs=seen_signs(compiled, knowledge.signs),
         touches=touches(car, caution=knowledge.caution_rules.on_tests.get(TOUCH, "")),
     )
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from diagnose.measurement.touch import TOUCH
-from diagnose.session.provocation_tests import RENEWED
+from diagnose.session.fleeting.provocation_tests import RENEWED
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.dialogue.commands import COMMANDS, Slot
 

@@ -280,9 +280,9 @@ class Conversation:
             self._ask_contexts()
             return self._page_of_stage()
         vocabulary = self._diagnosis.vocabulary
-        letter = line.lower().rstrip(".)")
-        if letter in questions.GROUP_LETTERS[: len(vocabulary.complaint_groups)]:
-            return questions.complaint_page(vocabulary, letter)
+        narrowed = questions.narrowed_page(line, vocabulary)
+        if narrowed:
+            return narrowed
         number = chosen(line, tuple(vocabulary.complaints.values()))
         if number is not None:
             name = tuple(vocabulary.complaints)[number]
