@@ -256,6 +256,8 @@ class Sign:
         It is asked of every load and controller, and what is lost is that it works.
     imagined : float
         Chance of a yes without such a fault. [1]
+    by_lasting : float
+        Share of how often a fault that lasts reacts, at which it is taken for this. [1]
     caution : str
         Key of the caution that stands before it, or empty.
     source, basis : str
@@ -270,6 +272,7 @@ class Sign:
     loses: tuple[str, ...]
     every_part: bool
     imagined: float
+    by_lasting: float
     caution: str
     source: str
     basis: str

@@ -41,19 +41,21 @@ HELD_AMPS, HELD_BLUR = 3.3, 0.15
 # Below this share of its usual light a lamp is plainly dim. [1] Derived: a change of
 # 8 % is just noticed (psychology text on just noticeable differences, undated), four
 # times that is plain without another beside it.
-DIM_LIGHT, DIM_BLUR = 0.65, 0.04
+DIM_LIGHT, DIM_BLUR = 0.6, 0.03
 
 # Below this share of its usual amps at its volts a lamp is blackened. [1] Derived: one
-# that is dim has .5 to .8 of its watts (fault-modes.yaml).
-DIM_AMPS, DIM_AMPS_BLUR = 0.8, 0.02
+# that is dim has .5 to .8 of its watts (fault-modes.yaml); what the tolerance of its
+# watts leaves of a sound one is above.
+DIM_AMPS, DIM_AMPS_BLUR = 0.7, 0.015
 
 # Below this share of its usual volts a motor is plainly slow, and a horn plainly weak.
-# [1] Own choice: speed goes with volts, a fifth less is plainly heard.
-WEAK_VOLTS, WEAK_BLUR = 0.8, 0.025
+# [1] Own choice: speed goes with volts, a quarter less is plainly heard.
+WEAK_VOLTS, WEAK_BLUR = 0.75, 0.02
 
 # Beyond these shares of its usual amps a motor is tight, or its brushes are worn. [1]
-# Derived: 1.5 to 2.5 times and .35 to .7 of them (fault-modes.yaml).
-TIGHT_AMPS, WORN_AMPS, AMPS_BLUR = 1.35, 0.72, 0.04
+# Derived: 1.5 to 2.5 times and .35 to .7 of them (fault-modes.yaml); what the tolerance
+# of its amps leaves of a sound one lies between.
+TIGHT_AMPS, WORN_AMPS, AMPS_BLUR = 1.75, 0.55, 0.03
 
 # What is on when it should be off takes at least this share of its usual amps; a lamp
 # glows at less. [1] Own choice: a quarter turns a motor, if slowly; .1 of its amps
@@ -82,7 +84,7 @@ OVERLOADED, OVERLOADED_BLUR = 1.15, 0.04
 SMELLING_WATTS = 6.0
 
 # Width of that, as a share. [1] Own choice: hands, air and lugs differ.
-SMELLING_BLUR = 0.2
+SMELLING_BLUR = 0.08
 
 # Share of its usual amps that a load still takes while its joint burns. [1] Own choice.
 SMELLING_SHARE = 0.25

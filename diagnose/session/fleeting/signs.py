@@ -45,6 +45,8 @@ class SeenSign:
         The symptom that something goes on and off by itself, or empty.
     compiled : Compiled
         The car.
+    by_lasting : float
+        As `Sign.by_lasting`. [1]
     """
 
     symptom: Symptom
@@ -52,6 +54,7 @@ class SeenSign:
     loses: tuple[str, ...]
     compiled: Compiled = field(repr=False, compare=False)
     chatters: str = ""
+    by_lasting: float = 1.0
 
     @cached_property
     def _lost(self) -> FloatArray:
@@ -79,7 +82,7 @@ class SeenSign:
             for cause in compiled.causes[: compiled.n_lasting]
         ]
         lost = self._lost[1:].mean(axis=1)
-        found = np.array(reacts) * lost
+        found = self.by_lasting * np.array(reacts) * lost
         if self.chatters:
             goes = symptom_there(compiled, compiled.singles, self.chatters)
             found = np.maximum(found, goes[1:].mean(axis=1))
@@ -178,6 +181,7 @@ def seen_signs(compiled: Compiled, signs: Mapping[str, Sign]) -> Mapping[str, Se
             found[sign.name] = SeenSign(
                 symptom=_symptom(sign.name, sign.asks, sign, compiled),
                 triggers=sign.triggers,
+                by_lasting=sign.by_lasting,
                 loses=loses,
                 compiled=compiled,
             )
@@ -206,6 +210,7 @@ def _of_part(sign: Sign, works: tuple[str, str], compiled: Compiled) -> SeenSign
     return SeenSign(
         symptom=_symptom(f"{key}-{sign.name}", asks, sign, compiled),
         triggers=sign.triggers,
+        by_lasting=sign.by_lasting,
         loses=(works[1],),
         chatters=chatters if has_chatter else "",
         compiled=compiled,

@@ -152,6 +152,7 @@ class SignEntry(SourcedEntry):
     loses: list[Key] = Field(default_factory=list)
     every_part: bool = False
     imagined: Probability
+    by_lasting: Probability = 1.0
     caution: str = ""
 
     def sign(self, name: str) -> Sign:
@@ -165,6 +166,7 @@ class SignEntry(SourcedEntry):
             loses=tuple(self.loses),
             every_part=self.every_part,
             imagined=self.imagined,
+            by_lasting=self.by_lasting,
             caution=self.caution,
             source=self.source,
             basis=self.basis,
