@@ -18,7 +18,10 @@ from diagnose.faults.modes import FaultMode, Sign, Trigger
 from diagnose.faults.owner_limits import Effort
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.of_parts.part_claims import EVERY_PART
-from diagnose.measurement.of_parts.part_complaints import part_complaints
+from diagnose.measurement.of_parts.part_complaints import (
+    part_complaints,
+    standing_still,
+)
 from diagnose.measurement.of_parts.part_symptoms import gathered, part_symptoms
 from diagnose.measurement.of_parts.sound_work import sound_work
 from diagnose.measurement.quantities import usable_symptoms
@@ -186,7 +189,12 @@ class Knowledge:
             if symptoms[name].is_only_told
         }
         complaints = dict(self.complaints)
-        for complaint in part_complaints(car, work, symptoms, self.complaints):
+        for made in tuple(part_complaints(car, work, symptoms, self.complaints)):
+            complaint = made
+            if made.stands_for:
+                tested = symptoms[made.retest]
+                complaint, tested = standing_still(made, tested, work, car)
+                symptoms[tested.name] = tested
             complaints[complaint.name] = complaint
         return replace(
             self,

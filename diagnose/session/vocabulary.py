@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.measurement.of_parts.part_claims import EVERY_PART, words_for
+from diagnose.measurement.of_parts.part_claims import EVERY_PART, key_for, words_for
+from diagnose.measurement.of_parts.part_complaints import ASPECTS
 from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.ready_car import Model
@@ -132,7 +133,12 @@ def vocabulary_of(model: Model) -> Vocabulary:
     names = [name for group in groups.values() for name in group]
     names += [name for part in of_parts.values() for name in part]
     listed = dict.fromkeys(compiled.symptom_names)
-    of_one_part = [n for n, s in knowledge.symptoms.items() if s.part]
+    twins = _listed_twins(model)
+    of_one_part = [
+        name
+        for name, symptom in knowledge.symptoms.items()
+        if symptom.part and name not in twins
+    ]
     symptoms = {n: knowledge.symptoms[n].question for n in (*listed, *of_one_part)}
     return Vocabulary(
         nodes=car.nodes,
@@ -185,6 +191,16 @@ def _complaint_groups(model: Model) -> Mapping[str, tuple[str, ...]]:
         for group, words in groups.items()
     }
     return {words: names for words, names in found.items() if names}
+
+
+def _listed_twins(model: Model) -> frozenset[str]:
+    """Return the symptoms of parts that a listed one says in other words."""
+    return frozenset(
+        f"{key_for(model.car.part(complaint.part))}-{ASPECTS[ending].symptom}"
+        for complaint in model.knowledge.complaints.values()
+        if complaint.part
+        for ending in complaint.stands_for
+    )
 
 
 def _part_complaints(model: Model) -> Mapping[str, tuple[str, ...]]:

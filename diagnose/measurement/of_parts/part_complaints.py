@@ -27,7 +27,7 @@ from diagnose.measurement.quantities import (
     role_parts,
     usable_symptoms,
 )
-from diagnose.measurement.symptoms import Complaint, Symptom
+from diagnose.measurement.symptoms import Complaint, Symptom, moved
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,6 +156,42 @@ def part_complaints(
                 cured_answer=aspect.cured_answer,
                 part=name,
             )
+
+
+def standing_still(
+    complaint: Complaint, symptom: Symptom, work: SoundWork, car: Car
+) -> tuple[Complaint, Symptom]:
+    """Return a listed complaint and what tests it, with the engine off where it can be.
+
+    Parameters
+    ----------
+    complaint : Complaint
+        One that stands for what is made for its part.
+    symptom : Symptom
+        By which it is tested.
+    work : SoundWork
+        What works on the sound car.
+    car : Car
+        The car.
+
+    Returns
+    -------
+    tuple[Complaint, Symptom]
+        As they are where the part works with a running engine only, or is looked at
+        with a standing one already.
+    """
+    load = work.loads.get(complaint.part)
+    has_to_run = car.state(symptom.state).is_engine_running
+    if load is None or not has_to_run or not complaint.cured_answer:
+        return complaint, symptom
+    if car.state(load.state).is_engine_turning:
+        return complaint, symptom
+    running = {s.exists_when for s in car.states if s.is_engine_running}
+    answers = {n: a for n, a in complaint.answers.items() if n not in running}
+    return (
+        replace(complaint, answers=MappingProxyType({**answers, **_CRANKS})),
+        moved(symptom, {symptom.state: load.state}),
+    )
 
 
 def told_complaint(name: str, listed: Mapping[str, Complaint]) -> Complaint | None:
