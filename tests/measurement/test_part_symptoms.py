@@ -16,11 +16,10 @@ from diagnose.files.car.car_file import load_car
 from diagnose.files.resources import shipped_cars
 from diagnose.measurement.of_parts.load_symptoms import (
     AT_ONCE,
-    DEAD_VOLTS,
     WEAK_VOLTS,
     how_weak,
 )
-from diagnose.measurement.of_parts.part_claims import key_for
+from diagnose.measurement.of_parts.part_claims import DEAD_VOLTS, key_for
 from diagnose.measurement.of_parts.part_complaints import ASPECTS, told_complaint
 from diagnose.measurement.of_parts.sound_work import SoundWork, sound_work
 from diagnose.measurement.quantities import Observed, Probe, claims_of
@@ -234,7 +233,8 @@ def test_a_motor_is_slow_between_half_and_three_quarters_of_its_volts(
 
 
 # By hand: the brake lamps' fuse of 15 A has 12 V across it when it is open; .1 ohm
-# behind it would take 120 A, eight times its rating, .6 ohm 20 A, 1.33 times, and 2 ohm 6 A.
+# behind it would take 120 A, eight times its rating, .6 ohm 20 A, 1.33 times, and 2 ohm
+# 6 A.
 @pytest.mark.parametrize(
     ("ohms", "blows"), [(0.1, "at-once"), (0.6, "later"), (2.0, "")]
 )

@@ -40,7 +40,8 @@ def likely(model: Model, name: str) -> FloatArray:
         ]
         coming = sign.reaction(compiled.presence).mean(axis=1)
         return np.concatenate([sign.lasting_reacts(lasting), coming])
-    return symptom_there(compiled, compiled.singles, name).mean(axis=1)
+    seen = symptom_there(compiled, compiled.singles, name)
+    return np.asarray(seen.mean(axis=1))
 
 
 def test_a_cause_is_behind_every_complaint_of_a_part(sedan_model: Model) -> None:
@@ -101,6 +102,7 @@ _BLOWER_CIRCUIT = {
     *("blower-switch.high-contact", "blower-switch.out-contact", "old-box-accessory"),
     *("ignition-switch.accessory-contact", "body-stud", "old-main-fuse"),
     *("old-main-feed", "old-main-wire", "plus-clamp", "minus-clamp", "body-lead"),
+    *("battery-cable", "ground-cable", "engine-strap"),
     *("old-switch-feed", "old-junction"),
 }
 """What the blower's current goes through, by the car file."""
