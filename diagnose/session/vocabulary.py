@@ -38,7 +38,9 @@ class Vocabulary:
     part_complaints : Mapping[str, tuple[str, ...]]
         Words for a part to the names of what can be complained of it.
     part_symptoms : frozenset[str]
-        Those of the symptoms that are made for single parts.
+        Those of the symptoms and signs that are made for single parts.
+    signs : Mapping[str, str]
+        What is seen of faults that come and go, name to question.
     contexts : Mapping[str, tuple[str, tuple[str, ...]]]
         Name to its question and answers.
     parts : tuple[str, ...]
@@ -83,6 +85,7 @@ class Vocabulary:
         default_factory=lambda: MappingProxyType({})
     )
     part_symptoms: frozenset[str] = frozenset()
+    signs: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     part_complaints: Mapping[str, tuple[str, ...]] = field(
         default_factory=lambda: MappingProxyType({})
     )
@@ -93,7 +96,12 @@ class Vocabulary:
     @property
     def asked(self) -> Mapping[str, str]:
         """What is answered by yes or no: symptoms, and tests that bring a fault."""
-        return {**self.symptoms, **self.tests}
+        return {**self.symptoms, **self.tests, **self.signs}
+
+    @property
+    def seen(self) -> Mapping[str, str]:
+        """What an owner may have seen by himself: symptoms, and signs."""
+        return {**self.symptoms, **self.signs}
 
     def targets(self, verb: str) -> Mapping[str, str]:
         """Return where a test can be done, each with what is asked there.
@@ -151,8 +159,12 @@ def vocabulary_of(model: Model) -> Vocabulary:
         complaint_groups=groups,
         part_complaints=of_parts,
         part_symptoms=frozenset(
-            name for name in of_one_part if knowledge.symptoms[name].part != EVERY_PART
+            (
+                *(n for n in of_one_part if knowledge.symptoms[n].part != EVERY_PART),
+                *(name for name in model.signs if name not in knowledge.signs),
+            )
         ),
+        signs={name: sign.symptom.question for name, sign in model.signs.items()},
         contexts={c.name: (c.question, tuple(c.states)) for c in knowledge.contexts},
         parts=clamp_parts(car),
         fuses=tuple(p.name for p in car.parts if p.kind in PROTECTIVE_KINDS),
@@ -168,7 +180,6 @@ def vocabulary_of(model: Model) -> Vocabulary:
                 *model.provocations,
                 *model.renewals,
                 *model.touches,
-                *model.signs,
             )
         },
         caution_briefs=knowledge.caution_briefs,

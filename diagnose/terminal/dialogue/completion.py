@@ -73,7 +73,7 @@ def _names(slot: Slot, words: list[str], vocabulary: Vocabulary) -> Mapping[str,
     names: Mapping[Slot, Iterable[str] | Mapping[str, str]] = {
         Slot.NODE: (*vocabulary.nodes, *vocabulary.parts),
         Slot.STATE: vocabulary.states,
-        Slot.SYMPTOM: vocabulary.symptoms,
+        Slot.SYMPTOM: vocabulary.seen,
         Slot.CAUSE: vocabulary.causes,
         Slot.COMPLAINT: vocabulary.complaints,
         Slot.FUSE: vocabulary.fuses,

@@ -420,7 +420,7 @@ class Conversation:
     def _ask_which_holds(self, fact: SymptomFact) -> Page:
         self._stage, self._contested = Stage.WHICH_HOLDS, fact
         self._is_asked = True
-        question = self._diagnosis.vocabulary.symptoms.get(fact.symptom, fact.symptom)
+        question = self._diagnosis.vocabulary.seen.get(fact.symptom, fact.symptom)
         return questions.which_page(question, now=fact.is_present)
 
     def _strike(self, number: int) -> Page:

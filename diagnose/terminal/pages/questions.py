@@ -196,7 +196,7 @@ def symptoms_page(vocabulary: Vocabulary, about: str) -> Page:
     parts = vocabulary.part_symptoms
     pairs = tuple(
         Pair(name=name, text=question)
-        for name, question in vocabulary.symptoms.items()
+        for name, question in vocabulary.seen.items()
         if (wanted or name not in parts) and wanted in f"{name} {question}".lower()
     )
     if not pairs:
@@ -235,7 +235,7 @@ def matches_page(line: str, vocabulary: Vocabulary) -> Page:
         Pair(name=f"{place + 1}.", text=said[place])
         for place in _nearest(wanted, said)[:SHOWN_COMPLAINTS]
     )
-    asked = tuple(vocabulary.symptoms.items())
+    asked = tuple(vocabulary.seen.items())
     symptoms = tuple(
         Pair(name=f"symptom {asked[place][0]} yes", text=asked[place][1])
         for place in _nearest(wanted, tuple(map(" ".join, asked)))
