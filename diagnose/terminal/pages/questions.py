@@ -41,7 +41,7 @@ LEAST_NEARNESS = 0.5
 _COMMON_WORDS = frozenset(
     (
         *("doe", "when", "with", "then", "that", "what", "have", "only", "turn"),
-        *("the", "and", "not", "but", "for", "its", "it", "all"),
+        *("the", "and", "not", "but", "for", "its", "it", "all", "after", "again"),
     )
 )
 
