@@ -37,7 +37,7 @@ class Vocabulary:
         `complaints`; those of single parts come behind.
     part_complaints : Mapping[str, tuple[str, ...]]
         Words for a part to the names of what can be complained of it.
-    part_symptoms : frozenset[str]
+    part_symptoms : tuple[str, ...]
         Those of the symptoms and signs that are made for single parts.
     signs : Mapping[str, str]
         What is seen of faults that come and go, name to question.
@@ -84,7 +84,7 @@ class Vocabulary:
     complaint_groups: Mapping[str, tuple[str, ...]] = field(
         default_factory=lambda: MappingProxyType({})
     )
-    part_symptoms: frozenset[str] = frozenset()
+    part_symptoms: tuple[str, ...] = ()
     signs: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     part_complaints: Mapping[str, tuple[str, ...]] = field(
         default_factory=lambda: MappingProxyType({})
@@ -158,11 +158,9 @@ def vocabulary_of(model: Model) -> Vocabulary:
         },
         complaint_groups=groups,
         part_complaints=of_parts,
-        part_symptoms=frozenset(
-            (
-                *(n for n in of_one_part if knowledge.symptoms[n].part != EVERY_PART),
-                *(name for name in model.signs if name not in knowledge.signs),
-            )
+        part_symptoms=(
+            *(n for n in of_one_part if knowledge.symptoms[n].part != EVERY_PART),
+            *(name for name in model.signs if name not in knowledge.signs),
         ),
         signs={name: sign.symptom.question for name, sign in model.signs.items()},
         contexts={c.name: (c.question, tuple(c.states)) for c in knowledge.contexts},
