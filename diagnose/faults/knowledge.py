@@ -177,7 +177,9 @@ class Knowledge:
         symptoms = {name: moved(one, places) for name, one in self.symptoms.items()}
         work = sound_work(car)
         for symptom in part_symptoms(car, work):
-            symptoms.setdefault(symptom.name, symptom)
+            known = symptom.caution in self.cautions
+            one = symptom if known else replace(symptom, caution="")
+            symptoms.setdefault(one.name, one)
         symptoms |= {
             name: gathered(symptom, symptoms)
             for name, symptom in symptoms.items()

@@ -158,6 +158,15 @@ def test_a_complaint_is_understood_by_its_name(
         assert told.cured_answer is complaint.cured_answer
 
 
+def test_a_new_fuse_is_put_in_with_its_caution(
+    sedan: Car, knowledge: Knowledge
+) -> None:
+    symptoms = knowledge.for_car(sedan).symptoms
+
+    for name in ("fan-fuse-blows-at-once", "fan-fuse-blows-later", "fan-gets-hot"):
+        assert symptoms[name].caution == "fuse-rating"
+
+
 def test_every_ending_says_something_of_its_own() -> None:
     symptoms = [aspect.symptom for aspect in ASPECTS.values()]
 
