@@ -14,9 +14,17 @@ from diagnose.circuit.temperature_and_age import Condition
 from diagnose.design.limits import DesignLimits
 from diagnose.faults.caution_rules import CautionRules
 from diagnose.faults.links import LinkRules
-from diagnose.faults.modes import FaultMode, Trigger
+from diagnose.faults.modes import FaultMode, Sign, Trigger
 from diagnose.faults.owner_limits import Effort
 from diagnose.measurement.meters import Meter
+from diagnose.measurement.of_parts.part_claims import EVERY_PART
+from diagnose.measurement.of_parts.part_complaints import (
+    part_complaints,
+    standing_still,
+)
+from diagnose.measurement.of_parts.part_symptoms import gathered, part_symptoms
+from diagnose.measurement.of_parts.sound_work import sound_work
+from diagnose.measurement.quantities import usable_symptoms
 from diagnose.measurement.symptoms import Complaint, Context, Symptom, moved
 
 
@@ -56,6 +64,8 @@ class Knowledge:
         Default operating states, without a car's switches.
     triggers : Mapping[str, Trigger]
         What brings faults that come and go.
+    signs : Mapping[str, Sign]
+        What an owner saw of faults that come and go.
     links : LinkRules
         Faults that make others likelier, and what spoils a whole place.
     cautions : Mapping[str, str]
@@ -107,6 +117,7 @@ class Knowledge:
     triggers: Mapping[str, Trigger] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    signs: Mapping[str, Sign] = field(default_factory=lambda: MappingProxyType({}))
     links: LinkRules = field(default_factory=LinkRules)
     conditions: Mapping[str, Mapping[str, Condition]] = field(
         default_factory=lambda: MappingProxyType({})
@@ -140,7 +151,7 @@ class Knowledge:
         )
 
     def for_car(self, car: Car) -> Knowledge:
-        """Return the knowledge with every symptom in a state that the car has.
+        """Return the knowledge as it is for a car.
 
         Parameters
         ----------
@@ -151,7 +162,8 @@ class Knowledge:
         -------
         Knowledge
             Symptoms of a state that it does not have are looked for in the one named
-            as `OperatingState.otherwise`, where it has that.
+            as `OperatingState.otherwise`, where it has that; and with what can be seen
+            and complained of every part.
         """
         there = {state.name for state in car.states}
         places: dict[str, str] = {}
@@ -162,7 +174,32 @@ class Knowledge:
                 other = self.states[other].otherwise if other in self.states else ""
             if name not in there and other in there:
                 places[name] = other
-        if not places:
-            return self
         symptoms = {name: moved(one, places) for name, one in self.symptoms.items()}
-        return replace(self, symptoms=MappingProxyType(symptoms))
+        work = sound_work(car)
+        for symptom in part_symptoms(car, work):
+            known = symptom.caution in self.cautions
+            one = symptom if known else replace(symptom, caution="")
+            symptoms.setdefault(one.name, one)
+        symptoms |= {
+            name: gathered(symptom, symptoms)
+            for name, symptom in symptoms.items()
+            if symptom.any_part
+        }
+        symptoms |= {
+            name: replace(symptoms[name], part=EVERY_PART)
+            for name in usable_symptoms(car, symptoms)
+            if symptoms[name].is_only_told
+        }
+        complaints = dict(self.complaints)
+        for made in tuple(part_complaints(car, work, symptoms, self.complaints)):
+            complaint = made
+            if made.stands_for:
+                tested = symptoms[made.retest]
+                complaint, tested = standing_still(made, tested, work, car)
+                symptoms[tested.name] = tested
+            complaints[complaint.name] = complaint
+        return replace(
+            self,
+            symptoms=MappingProxyType(symptoms),
+            complaints=MappingProxyType(complaints),
+        )

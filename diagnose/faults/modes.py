@@ -235,3 +235,48 @@ class Trigger:
     test: TriggerTest
     source: str
     basis: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sign:
+    """What an owner saw of a fault that comes and goes: a knock helps, rain brings it.
+
+    Parameters
+    ----------
+    name : str
+        Key: ``works-after-a-knock``.
+    asks : str
+        The question; with ``{part}`` where it is asked of every part.
+    state : str
+        Operating state that it is noted under.
+    minutes : float
+        Time it takes to say or to try. [min]
+    triggers : Mapping[str, float]
+        What brings a fault to the chance that this is then seen. [1]
+    loses : tuple[str, ...]
+        Symptoms of which one is gone while the fault is there; any fault does where
+        none is named.
+    every_part : bool
+        It is asked of every load and controller, and what is lost is that it works.
+    imagined : float
+        Chance of a yes without such a fault. [1]
+    by_lasting : float
+        Share of how often a fault that lasts reacts, at which it is taken for this. [1]
+    caution : str
+        Key of the caution that stands before it, or empty.
+    source, basis : str
+        Where the chances are from, and whether that was read, remembered or estimated.
+    """
+
+    name: str
+    asks: str
+    state: str
+    minutes: float
+    triggers: Mapping[str, float]
+    loses: tuple[str, ...]
+    every_part: bool
+    imagined: float
+    by_lasting: float
+    caution: str
+    source: str
+    basis: str

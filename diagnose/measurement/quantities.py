@@ -8,7 +8,7 @@ currents and on/off facts that takes. Leaves the values to `faults.predictor`, a
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Car, Part
@@ -59,6 +59,11 @@ class Probe:
     is_current: bool
 
 
+def _untold(state: str, node: str) -> FloatArray:
+    """Refuse ohms where nobody gives them."""
+    raise KeyError(f"nothing says what stands behind {node} in {state}")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observed:
     """The values a claim is evaluated on, over fault sets and draws.
@@ -72,11 +77,14 @@ class Observed:
     mechanical : Callable[[str, str], FloatArray]
         Value of a mechanical condition of a part, or of the whole car where the part is
         empty, shape (n_sets, n_draws), 1 when good. [1]
+    ohms : Callable[[str, str], FloatArray]
+        State and node to what stands behind its volts, shape (n_sets, n_draws). [Ω]
     """
 
     volts: Callable[[str, str], FloatArray]
     probe: Callable[[Probe], FloatArray]
     mechanical: Callable[[str, str], FloatArray]
+    ohms: Callable[[str, str], FloatArray] = field(default=_untold)
 
 
 def main_nodes(part: Part) -> tuple[str, str]:
@@ -112,6 +120,26 @@ def role_parts(car: Car, role: str) -> tuple[Part, ...]:
         In the car's order.
     """
     return tuple(part for part in car.parts if part.role == role)
+
+
+def claimed_parts(claim: Claim, car: Car) -> tuple[Part, ...]:
+    """Return the parts that a claim looks at.
+
+    Parameters
+    ----------
+    claim : Claim
+        Of anything but a mechanical condition.
+    car : Car
+        The car.
+
+    Returns
+    -------
+    tuple[Part, ...]
+        The one that it names, or those with its role, in the car's order.
+    """
+    if claim.part:
+        return tuple(part for part in car.parts if part.name == claim.part)
+    return role_parts(car, claim.role)
 
 
 def claims_of(group: Group, symptoms: Mapping[str, Symptom]) -> tuple[Claim, ...]:
@@ -162,7 +190,7 @@ def is_applicable(claim: Claim, car: Car) -> bool:
         return False
     if claim.quantity is Quantity.MECHANICAL:
         return True
-    return any(ELEMENTS[p.kind].terminals for p in role_parts(car, claim.role))
+    return any(ELEMENTS[p.kind].terminals for p in claimed_parts(claim, car))
 
 
 def usable_symptoms(car: Car, symptoms: Mapping[str, Symptom]) -> tuple[str, ...]:
@@ -178,12 +206,14 @@ def usable_symptoms(car: Car, symptoms: Mapping[str, Symptom]) -> tuple[str, ...
     Returns
     -------
     tuple[str, ...]
-        Those with a claim on the circuit that the car has the parts and states for.
+        Those with a claim on the circuit that the car has the parts and states for,
+        without those that are made for one part.
     """
     return tuple(
         name
         for name, symptom in symptoms.items()
-        if any(
+        if not symptom.part
+        and any(
             is_applicable(claim, car) and claim.quantity is not Quantity.MECHANICAL
             for claim in claims_of(symptom.when, symptoms)
         )
@@ -234,12 +264,13 @@ def needed_probes(car: Car, symptoms: Mapping[str, Symptom]) -> tuple[Probe, ...
         Each of them once.
     """
     probes: dict[Probe, None] = {}
-    for name in usable_symptoms(car, symptoms):
+    of_parts = (name for name, symptom in symptoms.items() if symptom.part)
+    for name in (*usable_symptoms(car, symptoms), *of_parts):
         for claim in claims_of(symptoms[name].when, symptoms):
             if not is_applicable(claim, car):
                 continue
             for state in filter(None, (claim.state, claim.relative_to)):
-                for part in role_parts(car, claim.role):
+                for part in claimed_parts(claim, car):
                     probe = probe_of(claim.quantity, part, state)
                     if probe is not None:
                         probes.setdefault(probe)

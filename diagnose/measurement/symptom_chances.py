@@ -16,6 +16,7 @@ from diagnose.circuit.car import Car, Part
 from diagnose.measurement.quantities import (
     LIGHT_EXPONENT,
     Observed,
+    claimed_parts,
     is_applicable,
     main_nodes,
     probe_of,
@@ -30,6 +31,10 @@ LEAST_BLUR = 1e-6
 # Least value that another is divided by, in the unit of the claim. Own choice: a
 # millivolt or milliampere, less than anybody notices.
 LEAST_COMPARED = 1e-3
+
+# Least that stands behind the two ends of a fuse. [Ω] Own choice: a battery and its
+# cables alone have more.
+LEAST_OHMS = 5e-3
 
 
 def _part_value(
@@ -50,10 +55,25 @@ def _part_value(
             return -value
         return np.abs(value)
     first, second = main_nodes(part)
+    if quantity is Quantity.OVERLOAD:
+        return _overload(part, state=state, seen=seen)
     across = np.abs(seen.volts(state, first) - seen.volts(state, second))
     if quantity is Quantity.LIGHT:
         return _light(part, across)
     return np.asarray(across / scale)
+
+
+def _overload(part: Part, *, state: str, seen: Observed) -> FloatArray:
+    """Return what would flow through a fuse that is open, over its rating. [1].
+
+    By the volts across it and what stands behind its two ends, the one that feeds it
+    and the other that leads on through its circuit.
+    """
+    first, second = main_nodes(part)
+    across = np.abs(seen.volts(state, first) - seen.volts(state, second))
+    ohms = seen.ohms(state, first) + seen.ohms(state, second)
+    rating = part.values["rating_amps"].distribution.nominal
+    return np.asarray(across / np.maximum(ohms, LEAST_OHMS) / rating)
 
 
 def _light(part: Part, volts: FloatArray) -> FloatArray:
@@ -100,7 +120,7 @@ def claim_probability(claim: Claim, *, car: Car, seen: Observed) -> FloatArray:
     else:
         values = [
             _claim_value(claim, part, car=car, seen=seen)
-            for part in role_parts(car, claim.role)
+            for part in claimed_parts(claim, car)
         ]
     sign = 1.0 if claim.at_least else -1.0
     steps = [

@@ -7,8 +7,9 @@ comes from the solver. Leaves the solving to `faults` and the words to knowledge
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import Enum
+from types import MappingProxyType
 
 
 class Quantity(Enum):
@@ -36,6 +37,8 @@ class Quantity(Enum):
         1 when nothing keeps the motor from turning. [1]
     MECHANICAL
         A mechanical condition, named by the claim's role; 1 when good. [1]
+    OVERLOAD
+        What would flow through a fuse that is blown, over its rating. [1]
     """
 
     VOLTS = "volts"
@@ -48,6 +51,7 @@ class Quantity(Enum):
     BATTERY_AMPS = "battery_amps"
     TURNS = "turns"
     MECHANICAL = "mechanical"
+    OVERLOAD = "overload"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +74,8 @@ class Claim:
         Scale of the logistic curve around the limit: people and parts differ. [same]
     relative_to : str or None
         When given, the quantity is divided by its value in this other state.
+    part : str
+        When given, the one part that is looked at, whatever its role.
     """
 
     role: str
@@ -79,6 +85,7 @@ class Claim:
     limit: float
     blur: float
     relative_to: str | None = None
+    part: str = ""
 
 
 class Join(Enum):
@@ -130,6 +137,15 @@ class Symptom:
         where it always has one.
     source, basis : str
         Where the limits are from, and whether that was read, remembered or estimated.
+    part : str
+        The part it was made for, of a symptom that no file lists; else empty. Its
+        chances are worked out when somebody asks and kept in no table. ``*`` of one
+        that gathers those of all parts.
+    any_part : str
+        What the names of symptoms end with that are made for parts: it holds as well
+        where one of those does; empty where it gathers none.
+    is_only_told : bool
+        It is told by who saw it, and nobody is asked for it.
     """
 
     name: str
@@ -143,6 +159,9 @@ class Symptom:
     needs: str = ""
     source: str = ""
     basis: str = ""
+    part: str = ""
+    any_part: str = ""
+    is_only_told: bool = False
 
 
 def moved(symptom: Symptom, states: Mapping[str, str]) -> Symptom:
@@ -200,6 +219,11 @@ class Complaint:
         The answer to it that means cured.
     group : str
         Where it is listed, by what the car does; empty for with the rest.
+    stands_for : Mapping[str, str]
+        Of a complaint in knowledge/: which of those that are made for every part it is
+        (``dead``), to the role of the part it is that for; empty where it is none.
+    part : str
+        The part it was made for, or that it stands for one of; empty of the car.
     """
 
     name: str
@@ -208,6 +232,8 @@ class Complaint:
     retest: str
     cured_answer: bool
     group: str = ""
+    stands_for: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

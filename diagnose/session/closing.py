@@ -18,6 +18,7 @@ from diagnose.errors import ReadingError
 from diagnose.faults.history import check_history
 from diagnose.faults.knowledge import Knowledge
 from diagnose.inference.learning.closed_cases import ClosedCase, PartGroup, can_have
+from diagnose.measurement.of_parts.part_complaints import told_complaint
 from diagnose.measurement.symptoms import Complaint
 from diagnose.session.fact_rows import fact_from_row, standing_rows
 from diagnose.session.facts import (
@@ -64,7 +65,7 @@ def cure_of(
     """
     told = [f.complaint for f in standing if isinstance(f, ComplaintFact)]
     repairs = [i for i, f in enumerate(standing) if isinstance(f, RepairFact)]
-    complaint = complaints.get(told[-1]) if told else None
+    complaint = told_complaint(told[-1], complaints) if told else None
     if complaint is None or not repairs:
         return None
     tests = [

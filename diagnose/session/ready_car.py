@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from enum import Enum
 from functools import partial
 from importlib.resources import files
@@ -24,7 +24,7 @@ import numpy as np
 import numpy.typing as npt
 
 import diagnose
-from diagnose.arrays import IntArray
+from diagnose.arrays import BoolArray, IntArray
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.protection import PROTECTIVE_KINDS
@@ -38,17 +38,19 @@ from diagnose.faults.predictor import Predictor
 from diagnose.faults.second_process import start_in_child
 from diagnose.inference.belief.bank import Bank
 from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.belief.shown_symptoms import can_show, symptom_there
 from diagnose.inference.prior.priors import Priors, rates_alone
 from diagnose.measurement.quantities import Probe, needed_probes
-from diagnose.measurement.symptoms import Symptom
+from diagnose.measurement.symptoms import Complaint, Symptom
 from diagnose.measurement.touch import TOUCH, Touch, touch_probes, touches
 from diagnose.measurement.where_to_measure import clamp_parts
-from diagnose.session.provocation_tests import (
+from diagnose.session.fleeting.provocation_tests import (
     Provocation,
     Renewal,
     provocations,
     renewals,
 )
+from diagnose.session.fleeting.signs import SeenSign, seen_signs
 from diagnose.session.substitution.cars import SubstitutedCars
 
 # How many cars are drawn within the tolerances. Measured: with 16 draws a precise
@@ -63,6 +65,14 @@ COMPILED_LAYERS = ("circuit", "measurement", "faults", "inference")
 # worked out, and when only the causes are left to be weighed. [1] Own choice, for a bar
 # that moves about evenly.
 READ_SHARE, WORKED_OUT_SHARE, WEIGHING_SHARE = 0.2, 0.95, 0.96
+
+# What the names of complaints end with that a part may have no cause for: a lamp that
+# shares no ground lights with no other. By definition.
+SELDOM_CAUSED = ("-on-with-another", "-buzzes", "-blows-fuse-later", "-stays-on")
+
+# A complaint that no cause makes likelier than this is not offered. [1] Own choice: one
+# severity in twenty brings it.
+LEAST_CAUSED = 0.05
 
 # Takes the share done, 0 to 1, and what is being done.
 Progress = Callable[[float, str], None]
@@ -99,6 +109,8 @@ class Model:
         What can be told to have been renewed, by name.
     touches : Mapping[str, Touch]
         What a hand can feel, by name.
+    signs : Mapping[str, SeenSign]
+        What can be told of faults that come and go, by name.
 
     Attributes
     ----------
@@ -117,6 +129,7 @@ class Model:
         default_factory=lambda: MappingProxyType({})
     )
     touches: Mapping[str, Touch] = field(default_factory=lambda: MappingProxyType({}))
+    signs: Mapping[str, SeenSign] = field(default_factory=lambda: MappingProxyType({}))
     substituted: SubstitutedCars = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -130,9 +143,14 @@ class Model:
             found[list(line)] = number
         return found
 
-    def told_test(self, name: str) -> Provocation | Renewal | None:
+    def told_test(self, name: str) -> Provocation | Renewal | SeenSign | None:
         """Return what is told like a symptom and is none of the circuit, if it is."""
-        return self.provocations.get(name) or self.renewals.get(name)
+        found = self.provocations.get(name) or self.renewals.get(name)
+        return found or self.signs.get(name)
+
+    def can_tell(self, name: str) -> bool:
+        """Return whether an answer to a question says something of this car."""
+        return self.told_test(name) is not None or can_show(self.compiled, name)
 
     def asked(self, name: str) -> Symptom:
         """Return what can be answered by yes or no: a symptom, a test, a renewal.
@@ -269,6 +287,7 @@ def open_model(
         priors = priors_of()
         shelf.keep_priors(priors)
     compiled = Compiled(predictor, knowledge, priors, bank=bank)
+    knowledge = _with_causes(knowledge, compiled, shelf)
     tell(1.0, "ready")
     return Model(
         car=car,
@@ -277,8 +296,32 @@ def open_model(
         lines=_lines(compiled),
         provocations=provocations(car, causes, knowledge.triggers),
         renewals=renewals(car, causes),
+        signs=seen_signs(compiled, knowledge.signs),
         touches=touches(car, caution=knowledge.caution_rules.on_tests.get(TOUCH, "")),
     )
+
+
+def _with_causes(knowledge: Knowledge, compiled: Compiled, shelf: _Shelf) -> Knowledge:
+    """Return the knowledge without complaints of parts that no single cause brings."""
+    doubtful = [
+        name
+        for name, complaint in knowledge.complaints.items()
+        if complaint.part and name.endswith(SELDOM_CAUSED)
+    ]
+    is_caused = shelf.is_caused()
+    if is_caused is None or len(is_caused) != len(doubtful):
+        found = [_has_cause(knowledge.complaints[name], compiled) for name in doubtful]
+        is_caused = np.array(found, dtype=np.bool_)
+        shelf.keep_caused(is_caused)
+    gone = {name for name, has in zip(doubtful, is_caused, strict=True) if not has}
+    left = {n: one for n, one in knowledge.complaints.items() if n not in gone}
+    return replace(knowledge, complaints=MappingProxyType(left))
+
+
+def _has_cause(complaint: Complaint, compiled: Compiled) -> bool:
+    """Return whether some single cause makes what a complaint is tested by likely."""
+    seen = symptom_there(compiled, compiled.singles, complaint.retest).mean(axis=1)
+    return bool(seen[1:].max() >= max(LEAST_CAUSED, 2.0 * seen[0]))
 
 
 def _priors(car: Car, knowledge: Knowledge, causes: Sequence[Cause]) -> Priors:
@@ -333,6 +376,7 @@ class _Shelf:
         self._cache = cache
         self._key = key
         self._priors_key = f"{key}-priors-{learned_digest}"
+        self._caused_key = f"{key}-caused"
 
     def bank(self, n_causes: int) -> Bank | None:
         """Return the readings of every single cause, None when not kept."""
@@ -362,6 +406,16 @@ class _Shelf:
         if self._cache is None or not self._cache.put(self._key, arrays):
             return bank
         return self.bank(bank.n_singles - 1) or bank
+
+    def is_caused(self) -> BoolArray | None:
+        """Return which doubtful complaints have a cause, None when not kept."""
+        held = None if self._cache is None else self._cache.get(self._caused_key)
+        return None if held is None else np.asarray(held["is_caused"])
+
+    def keep_caused(self, is_caused: BoolArray) -> None:
+        """Keep which doubtful complaints have a cause."""
+        if self._cache is not None:
+            self._cache.put(self._caused_key, {"is_caused": is_caused})
 
     def priors(self) -> Priors | None:
         """Return the priors, None when not kept."""

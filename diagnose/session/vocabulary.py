@@ -6,12 +6,13 @@ Leaves what a typed line means to `terminal`, and whether a fact may be told to
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.faults.knowledge import Knowledge
+from diagnose.measurement.of_parts.part_claims import EVERY_PART, key_for, words_for
+from diagnose.measurement.of_parts.part_complaints import ASPECTS
 from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.ready_car import Model
@@ -33,7 +34,13 @@ class Vocabulary:
         Name to the words for it.
     complaint_groups : Mapping[str, tuple[str, ...]]
         Words for a group of complaints to their names, which follow one another in
-        `complaints`.
+        `complaints`; those of single parts come behind.
+    part_complaints : Mapping[str, tuple[str, ...]]
+        Words for a part to the names of what can be complained of it.
+    part_symptoms : tuple[str, ...]
+        Those of the symptoms and signs that are made for single parts.
+    signs : Mapping[str, str]
+        What is seen of faults that come and go, name to question.
     contexts : Mapping[str, tuple[str, tuple[str, ...]]]
         Name to its question and answers.
     parts : tuple[str, ...]
@@ -77,6 +84,11 @@ class Vocabulary:
     complaint_groups: Mapping[str, tuple[str, ...]] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    part_symptoms: tuple[str, ...] = ()
+    signs: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    part_complaints: Mapping[str, tuple[str, ...]] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
     caution_briefs: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
     )
@@ -84,7 +96,12 @@ class Vocabulary:
     @property
     def asked(self) -> Mapping[str, str]:
         """What is answered by yes or no: symptoms, and tests that bring a fault."""
-        return {**self.symptoms, **self.tests}
+        return {**self.symptoms, **self.tests, **self.signs}
+
+    @property
+    def seen(self) -> Mapping[str, str]:
+        """What an owner may have seen by himself: symptoms, and signs."""
+        return {**self.symptoms, **self.signs}
 
     def targets(self, verb: str) -> Mapping[str, str]:
         """Return where a test can be done, each with what is asked there.
@@ -119,19 +136,33 @@ def vocabulary_of(model: Model) -> Vocabulary:
     Vocabulary
     """
     car, knowledge, compiled = model.car, model.knowledge, model.compiled
-    groups = _complaint_groups(knowledge, compiled.symptom_names)
-    symptoms = {n: knowledge.symptoms[n].question for n in compiled.symptom_names}
+    groups = _complaint_groups(model)
+    of_parts = _part_complaints(model)
+    names = [name for group in groups.values() for name in group]
+    names += [name for part in of_parts.values() for name in part]
+    listed = dict.fromkeys(compiled.symptom_names)
+    twins = _listed_twins(model)
+    of_one_part = [
+        name
+        for name, symptom in knowledge.symptoms.items()
+        if symptom.part and name not in twins
+    ]
+    symptoms = {n: knowledge.symptoms[n].question for n in (*listed, *of_one_part)}
     return Vocabulary(
         nodes=car.nodes,
         states={state.name: state.label for state in car.states},
         symptoms=symptoms,
         causes={cause.name: cause.says for cause in compiled.causes},
         complaints={
-            name: knowledge.complaints[name].says
-            for names in groups.values()
-            for name in names
+            name: knowledge.complaints[name].says for name in dict.fromkeys(names)
         },
         complaint_groups=groups,
+        part_complaints=of_parts,
+        part_symptoms=(
+            *(n for n in of_one_part if knowledge.symptoms[n].part != EVERY_PART),
+            *(name for name in model.signs if name not in knowledge.signs),
+        ),
+        signs={name: sign.symptom.question for name, sign in model.signs.items()},
         contexts={c.name: (c.question, tuple(c.states)) for c in knowledge.contexts},
         parts=clamp_parts(car),
         fuses=tuple(p.name for p in car.parts if p.kind in PROTECTIVE_KINDS),
@@ -143,24 +174,49 @@ def vocabulary_of(model: Model) -> Vocabulary:
         unpluggable=changeable_parts(car, SubstitutionKind.UNPLUG),
         tests={
             name: model.asked(name).question
-            for name in (*model.provocations, *model.renewals, *model.touches)
+            for name in (
+                *model.provocations,
+                *model.renewals,
+                *model.touches,
+            )
         },
         caution_briefs=knowledge.caution_briefs,
         terms=knowledge.terms,
     )
 
 
-def _complaint_groups(
-    knowledge: Knowledge, symptoms: Sequence[str]
-) -> Mapping[str, tuple[str, ...]]:
+def _complaint_groups(model: Model) -> Mapping[str, tuple[str, ...]]:
     """Return the complaints that can be re-tested on this car, in their groups."""
-    groups = {**knowledge.complaint_groups, "": WITHOUT_GROUP}
+    known = model.knowledge
+    groups = {**known.complaint_groups, "": WITHOUT_GROUP}
     found = {
         words: tuple(
             complaint.name
-            for complaint in knowledge.complaints.values()
-            if complaint.group == group and complaint.retest in symptoms
+            for complaint in known.complaints.values()
+            if complaint.group == group
+            and (complaint.group or not complaint.part)
+            and model.can_tell(complaint.retest)
         )
         for group, words in groups.items()
     }
     return {words: names for words, names in found.items() if names}
+
+
+def _listed_twins(model: Model) -> frozenset[str]:
+    """Return the symptoms of parts that a listed one says in other words."""
+    return frozenset(
+        f"{key_for(model.car.part(complaint.part))}-{ASPECTS[ending].symptom}"
+        for complaint in model.knowledge.complaints.values()
+        if complaint.part
+        for ending in complaint.stands_for
+    )
+
+
+def _part_complaints(model: Model) -> Mapping[str, tuple[str, ...]]:
+    """Return what can be complained of each part, those that are listed first."""
+    car, found = model.car, dict[str, list[str]]()
+    for complaint in model.knowledge.complaints.values():
+        if complaint.part and model.can_tell(complaint.retest):
+            words = words_for(car.part(complaint.part))
+            found.setdefault(words, []).append(complaint.name)
+    return {words: tuple(found[words]) for words in sorted(found)}

@@ -172,11 +172,11 @@ def _check_complaint(name: str, car: HiddenCar, model: Model) -> None:
     fitting = [
         complaint.name
         for complaint in model.knowledge.complaints.values()
-        if complaint.retest in model.compiled.symptom_index
+        if model.can_tell(complaint.retest)
         and all(
             (car.symptom_chance(symptom) > LIKELY) is answer
             for symptom, answer in complaint.answers.items()
-            if symptom in model.compiled.symptom_index
+            if model.can_tell(symptom)
         )
     ]
     if name not in fitting:

@@ -28,6 +28,7 @@ from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled
 from diagnose.inference.belief.heat import hot_chance
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.intermittent import drawn_trigger, presence_in
+from diagnose.inference.belief.shown_symptoms import symptom_there
 from diagnose.inference.belief.substituted_car import (
     SubstitutedCar,
     lead_for,
@@ -38,7 +39,8 @@ from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.measurement.steps import SubstitutionTest
 from diagnose.measurement.substitutions import SubstitutionKind
-from diagnose.session.provocation_tests import Provocation
+from diagnose.session.fleeting.provocation_tests import Provocation
+from diagnose.session.fleeting.signs import SeenSign
 from diagnose.session.ready_car import Model
 
 # What is added to the seed of a stock of cars. [1] Own choice: any number that leads
@@ -234,6 +236,22 @@ class HiddenCar:
                 chance = max(chance, own.reacts if is_own else own.by_other)
         return bool(self._looks.random() < chance)
 
+    def _shows(self, sign: SeenSign) -> bool:
+        """Return whether the owner saw a sign of a fault that comes and goes."""
+        return bool(self._looks.random() < self._sign_chance(sign))
+
+    def _sign_chance(self, sign: SeenSign) -> float:
+        """Return how likely a sign is seen, by the trigger each fault has here. [1]."""
+        presence = self._stock.compiled.presence
+        still = 1.0 - float(sign.lasting_reacts([self.faults])[0])
+        for fault in self.faults:
+            if fault in self._triggers:
+                row = int(np.searchsorted(presence.numbers, fault))
+                name = self._triggers[fault].name
+                lost = sign.lost_while_there(row)
+                still *= 1.0 - sign.triggers.get(name, 0.0) * lost
+        return 1.0 - still
+
     def changed(self, test: SubstitutionTest) -> HiddenCar:
         """Return this car while its circuit is changed for a test.
 
@@ -269,12 +287,22 @@ class HiddenCar:
         only : FaultSet or None
             With these faults in place of the car's own.
         """
-        column = self._stock.compiled.symptom_index[name]
+        sign = self._stock.model.signs.get(name)
+        if sign is not None:
+            return self._sign_chance(sign)
         shown = self._shown if only is None else self._stock.with_faults(only)
-        return float(shown.symptoms[0, self._number, column])
+        return self._chance(name, shown)
+
+    def _chance(self, name: str, shown: Hypotheses) -> float:
+        """Return how likely a symptom is there, of what the car shows. [1]."""
+        there = symptom_there(self._stock.compiled, shown, name)
+        return float(there[0, self._number])
 
     def sees(self, name: str) -> bool:
         """Return what the owner reports of a symptom."""
+        sign = self._stock.model.signs.get(name)
+        if sign is not None:
+            return self._shows(sign)
         test = self._stock.model.provocations.get(name)
         if test is not None:
             return self._reacts(test)
@@ -285,8 +313,7 @@ class HiddenCar:
             hot = hot_chance(shown, touch, self._stock.compiled)
             chance = float(hot[0, self._number])
         else:
-            column = self._stock.compiled.symptom_index[name]
-            chance = float(shown.symptoms[0, self._number, column])
+            chance = self._chance(name, shown)
         is_there = self._random.random() < chance
         if not self._errors.has_report_error:
             return is_there

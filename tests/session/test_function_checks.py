@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from diagnose.inference.belief.shown_symptoms import can_show
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.answer import Verdict
 from diagnose.session.diagnosis import Diagnosis
@@ -40,7 +41,7 @@ def test_check_that_is_skipped_gives_way_to_the_next(model: Model) -> None:
 def test_checks_go_on_until_all_are_done(model: Model) -> None:
     diagnosis = Diagnosis(model)
     complaints = model.knowledge.complaints.values()
-    tested = {c.retest for c in complaints} & set(model.compiled.symptom_names)
+    tested = {c.retest for c in complaints if can_show(model.compiled, c.retest)}
     seen = set()
     while diagnosis.answer.next_steps:
         check = first(diagnosis)
@@ -48,6 +49,19 @@ def test_checks_go_on_until_all_are_done(model: Model) -> None:
         diagnosis.tell(SkipFact(step=check))
 
     assert seen == tested
+
+
+def test_what_the_whole_car_does_comes_before_what_a_part_does(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    listed = set(model.compiled.symptom_names)
+    is_listed = []
+    while diagnosis.answer.next_steps:
+        check = first(diagnosis)
+        is_listed.append(check.symptom in listed)
+        diagnosis.tell(SkipFact(step=check))
+
+    assert is_listed == sorted(is_listed, reverse=True)
+    assert not all(is_listed)
 
 
 def test_answer_that_says_what_is_wrong_begins_the_diagnosis(model: Model) -> None:

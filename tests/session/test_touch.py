@@ -26,7 +26,7 @@ from diagnose.measurement.touch import (
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.facts import ComplaintFact, Fact, SymptomFact
-from diagnose.session.provocation_tests import BAD_NEW
+from diagnose.session.fleeting.provocation_tests import BAD_NEW
 from diagnose.session.ready_car import Model, open_model
 from diagnose.session.steps.moment import Moments
 from diagnose.session.steps.outcomes import Outcomes

@@ -76,8 +76,10 @@ def test_owner_who_lacks_something_is_still_asked_what_is_wrong(
 def test_complaint_alone_lists_their_names(casebook: Casebook) -> None:
     shown = text(Conversation(casebook), "1", "skip all", "complaint")
 
-    for name in casebook.diagnosis.vocabulary.complaints:
-        assert f"{name}:" in shown
+    vocabulary = casebook.diagnosis.vocabulary
+    of_groups = {one for names in vocabulary.complaint_groups.values() for one in names}
+    for name in vocabulary.complaints:
+        assert (f"{name}:" if name in of_groups else name) in shown
 
 
 def test_limit_can_be_told_at_any_time(casebook: Casebook) -> None:
@@ -577,3 +579,21 @@ def test_path_shows_the_way_of_a_point_at_the_prompt(casebook: Casebook) -> None
     order += ["fuel-pump, 7 A", "battery.minus <- black lead"]
     places = [" ".join(shown.split()).index(words) for words in order]
     assert places == sorted(places)
+
+
+def test_a_part_is_complained_of_by_its_letter_name_and_number(
+    casebook: Casebook,
+) -> None:
+    conversation = Conversation(casebook)
+    words = casebook.diagnosis.vocabulary
+    letter = "abcdefghij"[len(words.complaint_groups)]
+    part, names = next(iter(words.part_complaints.items()))
+    number = tuple(words.complaints).index(names[-1]) + 1
+
+    listed = text(conversation, letter)
+    of_part = text(conversation, part)
+    text(conversation, str(number))
+
+    assert all(one in " ".join(listed.split()) for one in words.part_complaints)
+    assert f"{number}. {words.complaints[names[-1]]}" in of_part
+    assert ComplaintFact(complaint=names[-1]) in casebook.standing

@@ -14,6 +14,7 @@ import numpy as np
 from diagnose.arrays import FloatArray
 from diagnose.faults.causes import Cause, FaultSet
 from diagnose.faults.kept.prediction import AnyPrediction
+from diagnose.faults.predicted import SOURCE_UNIT_OHMS, Rows
 from diagnose.measurement.quantities import Observed, Probe
 
 
@@ -24,6 +25,7 @@ def observed(
     places: tuple[Mapping[str, int], Mapping[str, int]],
     columns: Mapping[Probe, int],
     causes: Sequence[Cause],
+    rows: Rows = slice(None),
 ) -> Observed:
     """Return what symptoms look at, shape (n_sets, n_draws) each.
 
@@ -32,13 +34,15 @@ def observed(
     sets : Sequence[FaultSet]
         What the prediction is of.
     prediction : AnyPrediction
-        Of the sets, in their order.
+        Of the sets, in their order, or with rows for more.
     places : tuple[Mapping[str, int], Mapping[str, int]]
         Where it holds each state and each node.
     columns : Mapping[Probe, int]
         Where it holds each probe.
     causes : Sequence[Cause]
         All causes, by the numbers in the sets.
+    rows : IntArray or slice
+        Which of the prediction's rows hold the sets; all when not given.
 
     Returns
     -------
@@ -50,11 +54,17 @@ def observed(
     @cache
     def volts(state: str, node: str) -> FloatArray:
         place = state_index[state], node_index[node]
-        return prediction.volts_at(*place, slice(None)).astype(np.float64)
+        return prediction.volts_at(*place, rows).astype(np.float64)
+
+    @cache
+    def ohms(state: str, node: str) -> FloatArray:
+        place = state_index[state], node_index[node]
+        units = prediction.units_at(*place, rows).astype(np.float64)
+        return np.asarray(SOURCE_UNIT_OHMS * units)
 
     @cache
     def probe(wanted: Probe) -> FloatArray:
-        return prediction.probes_at(columns[wanted], slice(None)).astype(np.float64)
+        return prediction.probes_at(columns[wanted], rows).astype(np.float64)
 
     def mechanical(name: str, part: str) -> FloatArray:
         worst = [
@@ -71,4 +81,4 @@ def observed(
         n_draws = prediction.n_draws
         return np.repeat(np.array(worst)[:, None], n_draws, axis=1)
 
-    return Observed(volts=volts, probe=probe, mechanical=mechanical)
+    return Observed(volts=volts, probe=probe, mechanical=mechanical, ohms=ohms)

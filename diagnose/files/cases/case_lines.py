@@ -20,6 +20,7 @@ from diagnose.faults.history import HistoryError, check_history
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.grammar import Entry, grammar_message, keys_of
 from diagnose.inference.learning.closed_cases import ClosedCase, PartGroup, can_have
+from diagnose.measurement.of_parts.part_complaints import told_complaint
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
@@ -238,7 +239,8 @@ class CaseNames:
         LineError
             With the first of them.
         """
-        _known(case.complaint, self._complaints, "complaint", key="complaint")
+        if told_complaint(case.complaint, self._complaints) is None:
+            _known(case.complaint, self._complaints, "complaint", key="complaint")
         try:
             check_history(case.history, self._contexts)
         except HistoryError as error:

@@ -28,6 +28,7 @@ from diagnose.files.knowledge.layouts import load_layouts
 from diagnose.files.knowledge.models.contexts_and_links import (
     ContextsFile,
     LinksFile,
+    SignEntry,
     TriggerEntry,
     TriggersFile,
 )
@@ -271,6 +272,7 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         ),
         links=contents.links.rules(),
         triggers=_by_name(contents.triggers.triggers, TriggerEntry.trigger),
+        signs=_by_name(contents.triggers.signs, SignEntry.sign),
         states=_by_name(contents.states.states, StateEntry.state),
         cautions=MappingProxyType(
             {name: entry.says for name, entry in cautions.cautions.items()}

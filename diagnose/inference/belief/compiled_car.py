@@ -88,6 +88,8 @@ class Compiled:
         The symptoms that the car has what they look at for.
     symptom_index : dict[str, int]
         Symptom to its column in `Hypotheses.symptoms`.
+    columns : Mapping[Probe, int]
+        Where predictions hold each current and each on/off fact.
     singles : Hypotheses
         The healthy car and every lasting cause.
     leak_factor : FloatArray
@@ -116,7 +118,7 @@ class Compiled:
         self.n_lasting = len(self.causes) - len(self.presence.numbers)
         self.symptom_names = usable_symptoms(self.car, knowledge.symptoms)
         self.symptom_index = {name: i for i, name in enumerate(self.symptom_names)}
-        self._columns: Mapping[Probe, int] = probe_columns(predictor.probes)
+        self.columns: Mapping[Probe, int] = probe_columns(predictor.probes)
         if bank is None:
             bank = self._solved_bank(progress)
         self.bank = bank
@@ -237,7 +239,7 @@ class Compiled:
         fill_symptoms(
             solved,
             self.predictor,
-            self._columns,
+            self.columns,
             self.symptom_names,
             self.knowledge.symptoms,
         )
@@ -419,7 +421,7 @@ class Compiled:
             A column.
         """
         is_current = reading.kind is not ReadingKind.LOOK
-        return self._columns[
+        return self.columns[
             Probe(branch=reading.red, state=reading.state, is_current=is_current)
         ]
 
@@ -436,7 +438,7 @@ class Compiled:
         int
             A column.
         """
-        return self._columns[probe]
+        return self.columns[probe]
 
     def ghost_volts(
         self,

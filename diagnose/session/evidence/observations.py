@@ -122,7 +122,7 @@ def observations_of(
             case ComplaintFact():
                 answers = model.knowledge.complaints[fact.complaint].answers
                 for symptom, present in answers.items():
-                    usable = symptom in model.compiled.symptom_index
+                    usable = model.can_tell(symptom)
                     if usable and symptom not in told:
                         told.add(symptom)
                         implied = SymptomFact(symptom=symptom, is_present=present)

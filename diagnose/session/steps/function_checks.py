@@ -2,13 +2,15 @@
 
 Each complaint names the symptom whose test closes its case: that is the function the
 owner misses. They are gone through in the order of the operating states, from key off
-to driving. Leaves what follows from an answer to `ranked_steps`.
+to driving; first those of the whole car, then whether each part works, then the rest.
+Leaves what follows from an answer to `ranked_steps`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection
 
+from diagnose.inference.belief.shown_symptoms import can_show
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.answer import Advice, Advised, ProposedStep, Verdict
 from diagnose.session.ready_car import Model
@@ -38,14 +40,21 @@ def function_checks(
         At most `SHOWN_CHECKS`; empty when all are done with.
     """
     knowledge = model.knowledge
-    asked = frozenset(model.compiled.symptom_names)
     tested = dict.fromkeys(
         complaint.retest
         for complaint in knowledge.complaints.values()
-        if complaint.retest in asked
+        if can_show(model.compiled, complaint.retest)
     )
     order = {state.name: number for number, state in enumerate(model.car.states)}
-    names = sorted(tested, key=lambda name: order[knowledge.symptoms[name].state])
+
+    def place(name: str) -> tuple[bool, bool, int]:
+        symptom = knowledge.symptoms[name]
+        is_of_parts = name not in model.compiled.symptom_index
+        # first that each works, then what may be wrong with it besides
+        works = name.endswith(("-works", "-is-up"))
+        return is_of_parts, is_of_parts and not works, order[symptom.state]
+
+    names = sorted(tested, key=place)
     checks = (SymptomCheck(symptom=name) for name in names)
     left = [check for check in checks if check not in excluded]
     reason = "nothing is complained of: go through what the car does"

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from diagnose.inference.belief.shown_symptoms import can_show
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.repair_lines import RepairLines, repair_lines
 from diagnose.session.facts import (
@@ -162,12 +163,11 @@ def unchanged_symptom(facts: Sequence[Fact], model: Model) -> SymptomFact | None
         if isinstance(fact, ComplaintFact):
             told = model.knowledge.complaints[fact.complaint]
             return SymptomFact(symptom=told.retest, is_present=not told.cured_answer)
-    known = model.compiled.symptom_index
     return next(
         (
             fact
             for fact in reversed(facts)
-            if isinstance(fact, SymptomFact) and fact.symptom in known
+            if isinstance(fact, SymptomFact) and can_show(model.compiled, fact.symptom)
         ),
         None,
     )

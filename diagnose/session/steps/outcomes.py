@@ -13,6 +13,7 @@ import numpy as np
 
 from diagnose.arrays import FloatArray, StoredArray
 from diagnose.inference.belief.heat import hot_chance
+from diagnose.inference.belief.shown_symptoms import symptom_there
 from diagnose.inference.choice.joints import binned_joint, edges_for, graded_joint
 from diagnose.inference.choice.look_ahead import binned_outcomes
 from diagnose.inference.choice.particles import Particles
@@ -208,8 +209,10 @@ class Outcomes:
         for number, name in enumerate(names):
             if name in self._model.touches:
                 result[number] = self._felt(name, moment)
-            elif name not in index:
+            elif self._model.told_test(name) is not None:
                 result[number] = self._reaction(name, moment)
+            elif name not in index:
+                result[number] = self._of_part(name, moment)
         return result
 
     def in_test(self, test: SubstitutionTest, moment: Moment) -> FloatArray:
@@ -255,7 +258,8 @@ class Outcomes:
 
     def _reaction(self, name: str, moment: Moment) -> FloatArray:
         """Return the chance that a test brings or clears a fault, (n_particles,)."""
-        test = self._model.provocations[name]
+        test = self._model.told_test(name)
+        assert test is not None, "what shows of the circuit is told elsewhere"
         reacts = test.reaction(self._model.compiled.presence)
         fault = moment.believed.comes_and_goes
         sets, told_of = moment.conclusion.hypotheses.sets, moment.believed.told_of
@@ -265,6 +269,16 @@ class Outcomes:
         draws = moment.believed.particles.draw[coming]
         result[coming] = reacts[fault[coming], draws]
         return result
+
+    def _of_part(self, name: str, moment: Moment) -> FloatArray:
+        """Return the chance of a yes to what one part does, shape (n_particles,)."""
+        symptom, particles = self._model.asked(name), moment.believed.particles
+        rows, place = np.unique(particles.row, return_inverse=True)
+        held = moment.conclusion.hypotheses
+        seen = symptom_there(self._model.compiled, held, name, rows)
+        there = seen[place, particles.draw]
+        missed, imagined = symptom.missed_probability, symptom.imagined_probability
+        return np.asarray(there * (1.0 - missed) + (1.0 - there) * imagined)
 
     def _felt(self, name: str, moment: Moment) -> FloatArray:
         """Return the chance that a part is told to be hot, shape (n_particles,)."""

@@ -260,9 +260,8 @@ class Prices:
             for fact in facts
             if isinstance(fact, ComplaintFact)
         }
-        known = self._model.compiled.symptom_index
-        here = Whereabouts()
-        tests = [self.symptom_minutes(name, here) for name in retests if name in known]
+        can_tell, here = self._model.can_tell, Whereabouts()
+        tests = [self.symptom_minutes(name, here) for name in retests if can_tell(name)]
         return max(tests, default=0.0)
 
     def price_minutes(self, cause: Cause) -> float:

@@ -9,7 +9,7 @@ not its slip. Leaves the words to `proposals`.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -21,7 +21,7 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
 from diagnose.measurement.touch import TOUCH
 from diagnose.session.evidence.solving_allowance import Allowance
-from diagnose.session.facts import ReadingFact
+from diagnose.session.facts import ComplaintFact, ReadingFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates
 from diagnose.session.steps.moment import Moment
@@ -103,6 +103,7 @@ class RankedSteps:
         self._outcomes = outcomes
         self._pricing = pricing
         self._tests = SubstitutionTests(model)
+        self._askable = askable_parts(model)
 
     def ranked(
         self,
@@ -246,6 +247,7 @@ class RankedSteps:
             *self._model.compiled.symptom_names,
             *self._telling_tests(moment),
             *self._telling_touches(moment),
+            *self._telling_parts(moment),
         )
         return [
             name
@@ -351,6 +353,23 @@ class RankedSteps:
         names = (f"{TOUCH}-{part}" for part in sorted(parts))
         return tuple(name for name in names if name in self._model.touches)
 
+    def _telling_parts(self, moment: Moment) -> tuple[str, ...]:
+        """Return whether other parts work, where a part is complained of by its own.
+
+        One lamp dead while its sister works, or a group dead together, says which half
+        of the wiring to look at. A listed complaint has the listed questions.
+        """
+        complaints = self._model.knowledge.complaints
+        of_facts = [
+            complaints[fact.complaint]
+            for fact in moment.facts
+            if isinstance(fact, ComplaintFact)
+        ]
+        told = {one.part for one in of_facts if one.part and not one.stands_for}
+        if not told:
+            return ()
+        return tuple(name for part, name in self._askable.items() if part not in told)
+
     def _follows(
         self,
         moment: Moment,
@@ -405,6 +424,30 @@ class RankedSteps:
         few.sort(key=lambda one: (worth[one.step] < least, one.minutes))
         few.sort(key=lambda one: worth[one.step] < least)
         return [*few, *priced[len(few) :]]
+
+
+def askable_parts(model: Model) -> Mapping[str, str]:
+    """Return parts that may be asked after, each with the symptom that it works.
+
+    Parameters
+    ----------
+    model : Model
+        The car, made ready for diagnosis.
+
+    Returns
+    -------
+    Mapping[str, str]
+        Those that work with the engine off and that no listed symptom asks after.
+    """
+    listed = {c.part for c in model.knowledge.complaints.values() if c.stands_for}
+    return {
+        symptom.part: name
+        for name, symptom in model.knowledge.symptoms.items()
+        if symptom.part
+        and symptom.part not in listed
+        and name.endswith("-works")
+        and not model.car.state(symptom.state).is_engine_turning
+    }
 
 
 def _volts_since_repair(moment: Moment) -> list[ReadingFact]:

@@ -14,11 +14,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 
+import numpy as np
+
 from diagnose.circuit.car import Car, Part
 from diagnose.circuit.elements import ELEMENTS, LOAD_KINDS
 from diagnose.circuit.model import BOLTED_RELAY
+from diagnose.inference.belief.shown_symptoms import can_show, symptom_there
 from diagnose.measurement.forbidden_points import battery_posts, wired_to
-from diagnose.measurement.quantities import claims_of, main_nodes, role_parts
+from diagnose.measurement.quantities import claimed_parts, claims_of, main_nodes
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Look, SubstitutionTest, SymptomCheck
 from diagnose.measurement.substitutions import Substitution, SubstitutionKind
@@ -121,10 +124,11 @@ class SubstitutionTests:
 
     def _is_wrong(self, told: SymptomFact) -> bool:
         """Return whether a sound car would have answered otherwise."""
-        column = self._model.compiled.symptom_index.get(told.symptom)
-        if column is None:
+        compiled = self._model.compiled
+        if not can_show(compiled, told.symptom):
             return False
-        sound = self._model.compiled.singles.symptoms[0, :, column].mean()
+        first = np.array([0])
+        sound = symptom_there(compiled, compiled.singles, told.symptom, first).mean()
         return bool(sound > LIKELIER_THAN_NOT) is not told.is_present
 
     def _allowed(self, tests: Iterator[SubstitutionTest]) -> Iterator[SubstitutionTest]:
@@ -136,10 +140,9 @@ class SubstitutionTests:
         """Yield the tests of the loads that a symptom looks at."""
         symptoms = self._model.knowledge.symptoms
         look = SymptomCheck(symptom=name)
-        roles = dict.fromkeys(
-            claim.role for claim in claims_of(symptoms[name].when, symptoms)
-        )
-        parts = [part for role in roles for part in role_parts(self._car, role)]
+        claims = claims_of(symptoms[name].when, symptoms)
+        looked_at = [part for c in claims for part in claimed_parts(c, self._car)]
+        parts = [p for n, p in enumerate(looked_at) if p not in looked_at[:n]]
         loads = [p for p in parts if p.kind == "starter" or p.kind in LOAD_KINDS]
         if len(loads) > MOST_LOADS:
             return

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from diagnose.measurement.touch import TOUCH
-from diagnose.session.provocation_tests import RENEWED
+from diagnose.session.fleeting.provocation_tests import RENEWED
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.dialogue.commands import COMMANDS, Slot
 
@@ -73,7 +73,7 @@ def _names(slot: Slot, words: list[str], vocabulary: Vocabulary) -> Mapping[str,
     names: Mapping[Slot, Iterable[str] | Mapping[str, str]] = {
         Slot.NODE: (*vocabulary.nodes, *vocabulary.parts),
         Slot.STATE: vocabulary.states,
-        Slot.SYMPTOM: vocabulary.symptoms,
+        Slot.SYMPTOM: vocabulary.seen,
         Slot.CAUSE: vocabulary.causes,
         Slot.COMPLAINT: vocabulary.complaints,
         Slot.FUSE: vocabulary.fuses,

@@ -280,9 +280,9 @@ class Conversation:
             self._ask_contexts()
             return self._page_of_stage()
         vocabulary = self._diagnosis.vocabulary
-        letter = line.lower().rstrip(".)")
-        if letter in questions.GROUP_LETTERS[: len(vocabulary.complaint_groups)]:
-            return questions.complaint_page(vocabulary, letter)
+        narrowed = questions.narrowed_page(line, vocabulary)
+        if narrowed:
+            return narrowed
         number = chosen(line, tuple(vocabulary.complaints.values()))
         if number is not None:
             name = tuple(vocabulary.complaints)[number]
@@ -420,7 +420,7 @@ class Conversation:
     def _ask_which_holds(self, fact: SymptomFact) -> Page:
         self._stage, self._contested = Stage.WHICH_HOLDS, fact
         self._is_asked = True
-        question = self._diagnosis.vocabulary.symptoms.get(fact.symptom, fact.symptom)
+        question = self._diagnosis.vocabulary.seen.get(fact.symptom, fact.symptom)
         return questions.which_page(question, now=fact.is_present)
 
     def _strike(self, number: int) -> Page:

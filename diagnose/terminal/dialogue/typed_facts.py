@@ -20,7 +20,7 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
-from diagnose.session.provocation_tests import RENEWED
+from diagnose.session.fleeting.provocation_tests import RENEWED
 from diagnose.terminal.dialogue.desk import (
     Desk,
     MistypedError,

@@ -27,6 +27,12 @@ GROUP_LETTERS = "abcdefghij"
 # Symptoms listed after words of the person's own. Own choice: a third of a screen.
 SHOWN_MATCHES = 6
 
+# Complaints listed after words of the person's own. Own choice: half a screen.
+SHOWN_COMPLAINTS = 9
+
+# Said below the symptoms of the whole car.
+OF_PARTS = "for those of one lamp, motor, relay or other part: symptom and its name"
+
 # What does not share half as much as the nearest is not listed. [1] Own choice.
 LEAST_NEARNESS = 0.5
 
@@ -35,7 +41,7 @@ LEAST_NEARNESS = 0.5
 _COMMON_WORDS = frozenset(
     (
         *("doe", "when", "with", "then", "that", "what", "have", "only", "turn"),
-        *("the", "and", "not", "but", "for", "its", "it", "all"),
+        *("the", "and", "not", "but", "for", "its", "it", "all", "after", "again"),
     )
 )
 
@@ -86,8 +92,92 @@ def complaint_page(vocabulary: Vocabulary, group: str = "") -> Page:
                 margin="", lines=(heading, *listed), brief=(brief,), is_close=True
             )
         )
+    letter = part_letter(vocabulary)
+    if letter and group in ("", letter):
+        page += _parts_paragraphs(vocabulary, letter, is_whole=group == letter)
     hint_line = (Words(text=hint, tone=Tone.ASIDE),)
     return (*page, Paragraph(margin="", lines=hint_line, is_close=True))
+
+
+def part_letter(vocabulary: Vocabulary) -> str:
+    """Return the letter under which single parts are listed; empty without any."""
+    n_groups = len(vocabulary.complaint_groups)
+    has_letter = vocabulary.part_complaints and n_groups < len(GROUP_LETTERS)
+    return GROUP_LETTERS[n_groups] if has_letter else ""
+
+
+def _parts_paragraphs(
+    vocabulary: Vocabulary, letter: str, *, is_whole: bool
+) -> list[Paragraph]:
+    """Return how to complain of a single part, and every part that there is."""
+    words = "one lamp, motor, relay, controller or other part"
+    names = tuple(vocabulary.part_complaints)
+    says = f"{words}: type its name" if is_whole else f"{words}: {letter}, or its name"
+    heading = Field(name=letter, text=says, tone=Tone.PLAIN, spoken=f"Group {letter}")
+    found = [Paragraph(margin="", lines=(heading,), is_close=True)]
+    if is_whole:
+        listed = Words(text=", ".join(names))
+        found.append(Paragraph(margin="parts", lines=(listed,), is_close=True))
+    return found
+
+
+def narrowed_page(line: str, vocabulary: Vocabulary) -> Page:
+    """Return the complaints of the group or part that a line names, if it does.
+
+    Parameters
+    ----------
+    line : str
+        What was typed: a group's letter, or a part's name.
+    vocabulary : Vocabulary
+        The names of this car.
+    """
+    letter = line.lower().rstrip(".)")
+    n_groups = len(vocabulary.complaint_groups)
+    if letter in (*GROUP_LETTERS[:n_groups], *part_letter(vocabulary)):
+        return complaint_page(vocabulary, letter)
+    part = named_part(line, vocabulary)
+    return part_page(vocabulary, part) if part else ()
+
+
+def part_page(vocabulary: Vocabulary, part: str) -> Page:
+    """Return what can be complained of one part, with the numbers to type.
+
+    Parameters
+    ----------
+    vocabulary : Vocabulary
+        The names of this car.
+    part : str
+        A key of its `part_complaints`.
+    """
+    places = {name: place for place, name in enumerate(vocabulary.complaints, 1)}
+    listed = tuple(
+        Pair(name=f"{places[name]}.", text=vocabulary.complaints[name])
+        for name in vocabulary.part_complaints[part]
+    )
+    hint = Words(text="type its number; Enter alone: none of these", tone=Tone.ASIDE)
+    return (
+        say("trouble", f"What is wrong with {part}?", Tone.STRONG),
+        Paragraph(margin="", lines=listed, is_close=True),
+        Paragraph(margin="", lines=(hint,), is_close=True),
+    )
+
+
+def named_part(line: str, vocabulary: Vocabulary) -> str:
+    """Return the part that a line names, whole or by its start; empty where none.
+
+    Parameters
+    ----------
+    line : str
+        What was typed.
+    vocabulary : Vocabulary
+        The names of this car.
+    """
+    wanted = spoken(line.strip().lower()).replace("-", " ")
+    names = tuple(vocabulary.part_complaints)
+    if wanted in names:
+        return wanted
+    begun = [name for name in names if wanted and name.startswith(wanted)]
+    return begun[0] if len(begun) == 1 else ""
 
 
 def context_page(question: str, answers: Sequence[str]) -> Page:
@@ -102,26 +192,33 @@ def context_page(question: str, answers: Sequence[str]) -> Page:
 
 def symptoms_page(vocabulary: Vocabulary, about: str) -> Page:
     """Return the symptoms about something, or every one, with their questions."""
+    wanted = about.lower()
+    parts = vocabulary.part_symptoms
     pairs = tuple(
         Pair(name=name, text=question)
-        for name, question in vocabulary.symptoms.items()
-        if about.lower() in f"{name} {question}".lower()
+        for name, question in vocabulary.seen.items()
+        if (wanted or name not in parts) and wanted in f"{name} {question}".lower()
     )
     if not pairs:
         return (say("symptoms", f'none is about "{about}"; for all: symptom'),)
     return (
         Paragraph(margin="symptoms", lines=pairs),
         say("", "tell one by: symptom NAME yes, or symptom NAME no", Tone.ASIDE),
+        *([] if wanted or not parts else [say("", OF_PARTS, Tone.ASIDE)]),
     )
 
 
 def complaints_page(vocabulary: Vocabulary) -> Page:
     """Return every complaint by name."""
-    pairs = tuple(
-        Pair(name=name, text=words) for name, words in vocabulary.complaints.items()
+    listed = [name for group in vocabulary.complaint_groups.values() for name in group]
+    pairs = tuple(Pair(name=name, text=vocabulary.complaints[name]) for name in listed)
+    of_parts = tuple(
+        Pair(name=part, text=", ".join(names))
+        for part, names in vocabulary.part_complaints.items()
     )
     return (
         Paragraph(margin="trouble", lines=pairs),
+        *([Paragraph(margin="parts", lines=of_parts)] if of_parts else []),
         say("", "tell one by: complaint NAME", Tone.ASIDE),
     )
 
@@ -135,9 +232,10 @@ def matches_page(line: str, vocabulary: Vocabulary) -> Page:
     wanted = {word for word in _telling_words(line) if word not in _COMMON_WORDS}
     said = tuple(vocabulary.complaints.values())
     complaints = tuple(
-        Pair(name=f"{place + 1}.", text=said[place]) for place in _nearest(wanted, said)
+        Pair(name=f"{place + 1}.", text=said[place])
+        for place in _nearest(wanted, said)[:SHOWN_COMPLAINTS]
     )
-    asked = tuple(vocabulary.symptoms.items())
+    asked = tuple(vocabulary.seen.items())
     symptoms = tuple(
         Pair(name=f"symptom {asked[place][0]} yes", text=asked[place][1])
         for place in _nearest(wanted, tuple(map(" ".join, asked)))

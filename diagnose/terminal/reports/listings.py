@@ -76,7 +76,8 @@ def _role_lines(name: str, car: Car, knowledge: Knowledge) -> Iterator[str]:
     usable = usable_symptoms(car, knowledge.symptoms)
     without: dict[str, list[str]] = {}
     for complaint in knowledge.complaints.values():
-        asked = [one for one in complaint.answers if one not in usable]
+        known = [one for one in complaint.answers if one in knowledge.symptoms]
+        asked = [one for one in known if one not in usable]
         lacking = (
             lacking_roles(car, knowledge.symptoms[one], knowledge.symptoms)
             for one in asked

@@ -12,6 +12,7 @@ from diagnose.files.knowledge.checks.cautions_and_effort import (
 from diagnose.files.knowledge.checks.contexts_and_links import (
     check_context_shifts,
     check_links,
+    check_signs,
     check_spots,
     check_triggers,
 )
@@ -55,6 +56,7 @@ _CHECKS: tuple[Check, ...] = (
     check_mode_factors,
     check_context_shifts,
     check_fleeting,
+    check_signs,
     check_triggers,
     check_links,
     check_spots,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from diagnose.files.knowledge.checks.findings import (
     Finding,
@@ -56,6 +56,26 @@ def check_triggers(contents: Contents) -> Iterator[Finding]:
                 yield Finding(
                     file="triggers",
                     location=(*place, "test", key),
+                    message=unknown_name(what, value, known),
+                )
+
+
+def check_signs(contents: Contents) -> Iterator[Finding]:
+    """Find signs with unknown triggers, states, symptoms and cautions."""
+    states, cautions = contents.states.states, contents.cautions.cautions
+    triggers, symptoms = contents.triggers.triggers, contents.symptoms.symptoms
+    for name, sign in contents.triggers.signs.items():
+        named: list[tuple[str, str, Mapping[str, object], str]]
+        named = [("triggers", one, triggers, "trigger") for one in sign.triggers]
+        named += [("loses", one, symptoms, "symptom") for one in sign.loses]
+        named.append(("state", sign.state, states, "operating state"))
+        if sign.caution:
+            named.append(("caution", sign.caution, cautions, "caution"))
+        for key, value, known, what in named:
+            if value not in known:
+                yield Finding(
+                    file="triggers",
+                    location=("signs", name, key),
                     message=unknown_name(what, value, known),
                 )
 

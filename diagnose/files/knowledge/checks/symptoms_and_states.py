@@ -43,9 +43,11 @@ def check_symptoms(contents: Contents) -> Iterator[Finding]:
 
 
 def _members(
-    member: MemberEntry, place: Location
+    member: MemberEntry | None, place: Location
 ) -> Iterator[tuple[Location, MemberEntry]]:
-    """Yield a member and all those inside it, with their places."""
+    """Yield a member and all those inside it, with their places; none of nothing."""
+    if member is None:
+        return
     yield place, member
     for join in ("all", "any", "none"):
         for index, inner in enumerate(getattr(member, join) or ()):
@@ -152,7 +154,7 @@ def check_states(contents: Contents) -> Iterator[Finding]:
 
 def check_complaints(contents: Contents) -> Iterator[Finding]:
     """Find complaints of unknown symptoms or groups, and re-tests that turn none."""
-    symptoms = contents.symptoms.symptoms
+    symptoms = {**contents.symptoms.symptoms, **contents.triggers.signs}
     for name, complaint in contents.complaints.complaints.items():
         place: Location = ("complaints", name)
         groups = contents.complaints.groups

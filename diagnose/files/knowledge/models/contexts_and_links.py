@@ -10,7 +10,7 @@ from typing import Annotated, Literal, Self
 from pydantic import AfterValidator, Field, model_validator
 
 from diagnose.faults.links import LinkRule, LinkRules, Relation, SpotRule
-from diagnose.faults.modes import Trigger, TriggerTest
+from diagnose.faults.modes import Sign, Trigger, TriggerTest
 from diagnose.files.grammar import Key, Text
 from diagnose.files.knowledge.models.entries import (
     Identifier,
@@ -142,10 +142,42 @@ class TriggerEntry(SourcedEntry):
         )
 
 
+class SignEntry(SourcedEntry):
+    """What an owner saw of a fault that comes and goes."""
+
+    asks: Text
+    state: Key
+    minutes: Positive
+    triggers: Annotated[dict[Identifier, Probability], Field(min_length=1)]
+    loses: list[Key] = Field(default_factory=list)
+    every_part: bool = False
+    imagined: Probability
+    by_lasting: Probability = 1.0
+    caution: str = ""
+
+    def sign(self, name: str) -> Sign:
+        """Return the sign under its name."""
+        return Sign(
+            name=name,
+            asks=self.asks,
+            state=self.state,
+            minutes=self.minutes,
+            triggers=MappingProxyType(dict(self.triggers)),
+            loses=tuple(self.loses),
+            every_part=self.every_part,
+            imagined=self.imagined,
+            by_lasting=self.by_lasting,
+            caution=self.caution,
+            source=self.source,
+            basis=self.basis,
+        )
+
+
 class TriggersFile(KnowledgeEntry):
     """``triggers.yaml``."""
 
     triggers: dict[Identifier, TriggerEntry]
+    signs: dict[Key, SignEntry] = Field(default_factory=dict)
 
 
 # Where the second part of a link is, seen from the first; the values of `Relation`.

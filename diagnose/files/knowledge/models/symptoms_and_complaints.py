@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Annotated, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from diagnose.files.grammar import Key, Text
 from diagnose.files.knowledge.models.entries import (
@@ -18,6 +18,7 @@ from diagnose.files.knowledge.models.entries import (
     SourcedEntry,
     one_of,
 )
+from diagnose.measurement.of_parts.part_complaints import ASPECTS
 from diagnose.measurement.symptoms import (
     Claim,
     Complaint,
@@ -27,8 +28,8 @@ from diagnose.measurement.symptoms import (
     Symptom,
 )
 
-# The keys of a claim: what it looks at.
-QUANTITIES = tuple(quantity.value for quantity in Quantity)
+# The keys of a claim: what it looks at. That of a fuse is made for each, not written.
+QUANTITIES = tuple(one.value for one in Quantity if one is not Quantity.OVERLOAD)
 
 # The keys of a group: how its members are joined.
 JOINS = tuple(join.value for join in Join)
@@ -113,7 +114,9 @@ class SymptomEntry(SourcedEntry):
 
     question: Text
     state: Key
-    when: MemberEntry
+    when: MemberEntry | None = None
+    any_part: Key | None = None
+    is_only_told: bool = False
     minutes: Positive
     missed_probability: Chance
     imagined_probability: Chance
@@ -127,15 +130,17 @@ class SymptomEntry(SourcedEntry):
                 "missed_probability and imagined_probability sum to 1 or more; "
                 "the answer would say nothing, or the opposite"
             )
+        if self.when is None and self.any_part is None:
+            raise ValueError("give `when`, or `any_part`")
         return self
 
     def symptom(self, name: str) -> Symptom:
         """Return the symptom under its name."""
-        member = self.when.member()
+        member = None if self.when is None else self.when.member()
         when = (
             member
             if isinstance(member, Group)
-            else Group(join=Join.ALL, members=(member,))
+            else Group(join=Join.ALL, members=() if member is None else (member,))
         )
         return Symptom(
             name=name,
@@ -147,6 +152,8 @@ class SymptomEntry(SourcedEntry):
             imagined_probability=self.imagined_probability,
             caution=self.caution,
             needs=self.needs or "",
+            any_part=self.any_part or "",
+            is_only_told=self.is_only_told,
             source=self.source,
             basis=self.basis,
         )
@@ -166,6 +173,15 @@ class ComplaintEntry(SourcedEntry):
     retest: Key
     cured_answer: bool
     group: Key | None = None
+    stands_for: dict[Key, Key] = Field(default_factory=dict)
+
+    @field_validator("stands_for")
+    @classmethod
+    def _check_stands_for(cls, value: dict[str, str]) -> dict[str, str]:
+        unknown = set(value) - set(ASPECTS)
+        if unknown:
+            raise ValueError(f"expected one of {', '.join(ASPECTS)}")
+        return value
 
     def complaint(self, name: str) -> Complaint:
         """Return the complaint under its name."""
@@ -176,6 +192,7 @@ class ComplaintEntry(SourcedEntry):
             retest=self.retest,
             cured_answer=self.cured_answer,
             group=self.group or "",
+            stands_for=MappingProxyType(dict(self.stands_for)),
         )
 
 

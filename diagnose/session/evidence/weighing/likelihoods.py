@@ -48,7 +48,8 @@ from diagnose.session.evidence.weighing.substituted import (
 )
 from diagnose.session.evidence.weighing.there import new_there, there
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
-from diagnose.session.provocation_tests import Provocation, Renewal
+from diagnose.session.fleeting.provocation_tests import Provocation, Renewal
+from diagnose.session.fleeting.signs import SeenSign
 from diagnose.session.ready_car import Model
 
 # By how much the chances of a missed and of an imagined symptom are multiplied when it
@@ -94,7 +95,9 @@ class Weigher:
         self._weighers: dict[int, Weigher] = {}
         self.slips = ReadingSlips(model, self.scatter)
 
-    def provocation(self, observation: Observation) -> Provocation | Renewal | None:
+    def provocation(
+        self, observation: Observation
+    ) -> Provocation | Renewal | SeenSign | None:
         """Return the test that an observation is the outcome of, or the renewal."""
         if not isinstance(observation, SymptomFact):
             return None
@@ -239,8 +242,7 @@ class Weigher:
         changed = self.changed_cars.rows(hypotheses, fact.step, rows=rows)
         if isinstance(fact.seen, SymptomFact):
             on = on_steps if is_ladder else np.asarray
-            column = self._compiled.symptom_index[fact.seen.symptom]
-            before = hypotheses.symptoms[rows, :, column].astype(np.float64)
+            before = there(self._model, hypotheses, fact.seen.symptom, rows=rows)
             chance = given_before(
                 on(shown_values(changed, fact.step)),
                 on(changed.of_same_draws(before)),
@@ -310,10 +312,9 @@ class Weigher:
         changed = self.changed_cars.rows(hypotheses, test, rows=rows, is_rough=is_rough)
         values = shown_values(changed, test)
         if isinstance(test.look, SymptomCheck):
-            column = self._compiled.symptom_index[test.look.symptom]
-            told = hypotheses.symptoms[rows, :, column].astype(np.float64)
-            there = given_before(values, changed.of_same_draws(told), before)
-            return there, np.zeros_like(values)
+            told = there(self._model, hypotheses, test.look.symptom, rows=rows)
+            chance = given_before(values, changed.of_same_draws(told), before)
+            return chance, np.zeros_like(values)
         scatter = self._on(changed.model).scatter
         return values, shown_values(changed, test, scatter.stray)
 

@@ -15,6 +15,7 @@ import numpy as np
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import FaultSet, Severity
 from diagnose.inference.belief.hypotheses import Hypotheses, joined
+from diagnose.inference.belief.shown_symptoms import symptom_there
 from diagnose.inference.belief.substituted_car import (
     renewed_parts,
     without_parts,
@@ -339,7 +340,6 @@ def shown_values(
             else stray(changed.hypotheses, look, rows=changed.rows)
         )
     else:
-        column = compiled.symptom_index[look.symptom]
-        seen = changed.hypotheses.symptoms[changed.rows, :, column]
-        values = seen.astype(np.float64)
+        held = changed.hypotheses
+        values = symptom_there(compiled, held, look.symptom, changed.rows)
     return changed.on_every_draw(np.asarray(values))

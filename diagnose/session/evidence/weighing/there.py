@@ -7,6 +7,7 @@ import numpy as np
 from diagnose.arrays import FloatArray
 from diagnose.inference.belief.heat import hot_chance
 from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.belief.shown_symptoms import symptom_there
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex
 from diagnose.session.facts import SymptomFact
 from diagnose.session.ready_car import Model
@@ -42,8 +43,7 @@ def there(
     touch = model.touches.get(name)
     if touch is not None:
         return hot_chance(hypotheses, touch, model.compiled, rows=rows)
-    column = model.compiled.symptom_index[name]
-    return np.asarray(hypotheses.symptoms[rows, :, column].astype(np.float64))
+    return symptom_there(model.compiled, hypotheses, name, rows)
 
 
 def new_there(model: Model, fact: SymptomFact, chance: FloatArray) -> FloatArray:

@@ -1,0 +1,333 @@
+"""Where each load works on the sound car: in which states, at which volts and amps.
+
+Also which fuse it hangs on and which loads hang on a relay, by following what is in
+line from part to part. Leaves what a fault makes of it to `part_symptoms`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from diagnose.circuit.car import Car, OperatingState, Part
+from diagnose.circuit.elements import LOAD_KINDS
+from diagnose.circuit.model import CarModel
+from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.circuit.tolerance_draws import Middle
+from diagnose.design.sound_states import SolvedState, solved_states
+from diagnose.measurement.quantities import main_nodes
+
+# A load works where it takes at least this share of the most it takes in any state. [1]
+# Own choice: the battery alone leaves some .85 of it, a lamp in series a tenth.
+WORKING_SHARE = 0.5
+
+# A load is off where it takes less than this share of that. [1] Own choice: leakage of
+# insulation takes less than a thousandth, a lamp behind a relay's coil about a tenth.
+RESTING_SHARE = 0.03
+
+# What takes less nowhere does anything that is seen or heard. [A] Own choice: memories
+# and clocks take some milliamps, the smallest lamp of a dash a tenth.
+LEAST_AMPS = 0.05
+
+# Kinds of part that a circuit goes on through. By definition.
+IN_LINE_KINDS = frozenset(
+    {"wire", "joint", "clamp", "pin", "contacts", "switch-contact", "driver"}
+)
+
+# How many parts in line a load is from its fuse at most. [1] Own choice: fuse, wire,
+# relay or switch, plug and the wires between them.
+LONGEST_WAY = 14
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadWork:
+    """One load of the sound car.
+
+    Parameters
+    ----------
+    part : Part
+        The load.
+    state : str
+        The state in which it is looked at: one in which it works, with the engine
+        stopped where there is one.
+    volts, amps : float
+        Across it and through it in that state. [V], [A]
+    off_in : tuple[str, ...]
+        States in which it is off, of those in which somebody looks: key off first.
+    fuse : Part or None
+        The nearest one that it hangs on; None where nothing protects it.
+    line : tuple[str, ...]
+        What its current goes through from the fuse on, and its wires to ground.
+    switched_by : tuple[str, ...]
+        Relays and breakers that its current goes through: parts that can chatter.
+    """
+
+    part: Part
+    state: str
+    volts: float
+    amps: float
+    off_in: tuple[str, ...]
+    fuse: Part | None
+    line: tuple[str, ...]
+    switched_by: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RelayWork:
+    """One relay of the sound car.
+
+    Parameters
+    ----------
+    contacts : Part
+        Its contacts, those that close.
+    state : str
+        A state in which it is pulled in, with the engine stopped where there is one.
+    off_in : str
+        A state in which it is not.
+    coil_volts : float
+        Across its coil in `state`. [V]
+    loads, controllers : tuple[str, ...]
+        The loads and controllers that hang on its contacts, as far as they work in that
+        state.
+    """
+
+    contacts: Part
+    state: str
+    off_in: str
+    coil_volts: float
+    loads: tuple[str, ...]
+    controllers: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoundWork:
+    """What works on the sound car.
+
+    Parameters
+    ----------
+    loads : Mapping[str, LoadWork]
+        By name, in the car's order.
+    relays : tuple[RelayWork, ...]
+        In the car's order.
+    controllers : Mapping[str, tuple[str, ...]]
+        Each to the states in which it is up, the easiest to look at first.
+    """
+
+    loads: Mapping[str, LoadWork]
+    relays: tuple[RelayWork, ...]
+    controllers: Mapping[str, tuple[str, ...]]
+
+
+def sound_work(car: Car) -> SoundWork:
+    """Return where the loads and relays of a car work while nothing is wrong.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+
+    Returns
+    -------
+    SoundWork
+        Without those that work in no state that its file has.
+    """
+    solved = [
+        one
+        for one in solved_states(CarModel(car, Middle(n_draws=1)))
+        if one.is_settled and not one.state.is_unplugged
+    ]
+    at = _parts_at(car)
+    metal = _metal(car)
+    loads = {}
+    for part in car.parts:
+        if part.kind in LOAD_KINDS:
+            work = _load_work(part, solved, at, metal)
+            if work is not None:
+                loads[part.name] = work
+    relays = [
+        work
+        for part in car.parts
+        if part.kind == "contacts" and not part.is_normally_closed
+        for work in [_relay_work(part, solved, loads, at, metal)]
+        if work is not None
+    ]
+    controllers = {
+        part.name: _up_in(part, solved)
+        for part in car.parts
+        if part.kind == "controller"
+    }
+    return SoundWork(
+        loads=MappingProxyType(loads),
+        relays=tuple(relays),
+        controllers=MappingProxyType({n: up for n, up in controllers.items() if up}),
+    )
+
+
+def _load_work(
+    part: Part,
+    solved: Sequence[SolvedState],
+    at: Mapping[str, Sequence[Part]],
+    metal: AbstractSet[str],
+) -> LoadWork | None:
+    """Return where a load works; None where it does nowhere."""
+    amps = {one.state.name: abs(one.part_amps(part.name)) for one in solved}
+    most = max(amps.values(), default=0.0)
+    if most < LEAST_AMPS:
+        return None
+    working = [one for one in solved if amps[one.state.name] >= WORKING_SHARE * most]
+    best = min(working, key=lambda one: _trouble(one.state))
+    first, second = main_nodes(part)
+    way = _way_to_fuse(part, at, metal)
+    return LoadWork(
+        part=part,
+        state=best.state.name,
+        volts=abs(best.volts(first) - best.volts(second)),
+        amps=amps[best.state.name],
+        off_in=tuple(
+            one.state.name
+            for one in solved
+            if amps[one.state.name] < RESTING_SHARE * most and not one.state.is_cranking
+        ),
+        fuse=way[-1] if way and way[-1].kind in PROTECTIVE_KINDS else None,
+        line=(*(one.name for one in way), *_own_wires(part, way, at)),
+        switched_by=tuple(
+            one.name for one in way if one.kind in ("contacts", "breaker")
+        ),
+    )
+
+
+def _trouble(state: OperatingState) -> tuple[bool, bool, float]:
+    """Return what makes a state worse to look at something in, for sorting."""
+    return state.is_engine_turning, state.needs_helper, state.change_minutes
+
+
+def _relay_work(
+    contacts: Part,
+    solved: Sequence[SolvedState],
+    loads: Mapping[str, LoadWork],
+    at: Mapping[str, Sequence[Part]],
+    metal: AbstractSet[str],
+) -> RelayWork | None:
+    """Return where a relay is pulled in; None where it never changes."""
+    closed = {one.state.name: _is_closed(one, contacts) for one in solved}
+    on = [one for one in solved if closed[one.state.name]]
+    off = [one for one in solved if not closed[one.state.name]]
+    if not on or not off:
+        return None
+    best = min(on, key=lambda one: _trouble(one.state))
+    amps = {name: abs(best.part_amps(name)) for name in loads}
+    behind = _loads_behind(contacts, at, metal)
+    return RelayWork(
+        contacts=contacts,
+        state=best.state.name,
+        off_in=min(off, key=lambda one: _trouble(one.state)).state.name,
+        coil_volts=_coil_volts(contacts, best),
+        loads=tuple(
+            name
+            for name in loads
+            if name in behind and amps[name] >= WORKING_SHARE * loads[name].amps
+        ),
+        controllers=tuple(
+            part.name
+            for part in best.car.parts
+            if part.name in behind
+            and part.kind == "controller"
+            and _is_closed(best, part)
+        ),
+    )
+
+
+def _coil_volts(contacts: Part, solved: SolvedState) -> float:
+    """Return the volts across the coil that works contacts; 0 without one. [V]."""
+    coils = [one for one in solved.car.parts if one.name == contacts.gate]
+    if not coils or coils[0].kind != "coil":
+        return 0.0
+    first, second = main_nodes(coils[0])
+    return abs(solved.volts(first) - solved.volts(second))
+
+
+def _up_in(controller: Part, solved: Sequence[SolvedState]) -> tuple[str, ...]:
+    """Return the states in which a controller is up, the easiest first."""
+    up = [one.state for one in solved if _is_closed(one, controller)]
+    return tuple(state.name for state in sorted(up, key=_trouble))
+
+
+def _is_closed(solved: SolvedState, contacts: Part) -> bool:
+    """Return whether what is switched conducts at an operating point."""
+    index = solved.network.branch_indices()
+    return bool(solved.point.is_conducting[0, index[contacts.name]])
+
+
+def _parts_at(car: Car) -> Mapping[str, Sequence[Part]]:
+    """Return each node's parts."""
+    found: dict[str, list[Part]] = {}
+    for part in car.parts:
+        for node in part.terminals.values():
+            found.setdefault(node, []).append(part)
+    return found
+
+
+def _metal(car: Car) -> AbstractSet[str]:
+    """Return the nodes that too much hangs on to be in line: posts, body, engine."""
+    found = {car.reference, car.body}
+    for part in car.parts:
+        if part.kind in ("battery", "alternator", "starter"):
+            found.update(part.terminals.values())
+    return found
+
+
+def _way_to_fuse(
+    load: Part, at: Mapping[str, Sequence[Part]], metal: AbstractSet[str]
+) -> tuple[Part, ...]:
+    """Return the parts in line from a load to the nearest fuse; empty without one."""
+    ways: list[tuple[str, tuple[Part, ...]]] = [
+        (node, ()) for node in main_nodes(load) if node not in metal
+    ]
+    seen = {node for node, _ in ways}
+    while ways:
+        node, way = ways.pop(0)
+        for part in at[node]:
+            if part is load or part in way:
+                continue
+            if part.kind in PROTECTIVE_KINDS:
+                return (*way, part)
+            if part.kind not in IN_LINE_KINDS or len(way) >= LONGEST_WAY:
+                continue
+            for other in main_nodes(part):
+                if other not in seen and other not in metal:
+                    seen.add(other)
+                    ways.append((other, (*way, part)))
+    return ()
+
+
+def _own_wires(
+    load: Part, way: Sequence[Part], at: Mapping[str, Sequence[Part]]
+) -> list[str]:
+    """Return the wires at a load's terminals that its fuse is not behind."""
+    return [
+        part.name
+        for node in main_nodes(load)
+        for part in at[node]
+        if part.kind == "wire" and part not in way
+    ]
+
+
+def _loads_behind(
+    contacts: Part, at: Mapping[str, Sequence[Part]], metal: AbstractSet[str]
+) -> AbstractSet[str]:
+    """Return the loads and controllers on the far side of a relay's contacts."""
+    found: set[str] = set()
+    nodes = [main_nodes(contacts)[1]]
+    seen = {*main_nodes(contacts)}
+    while nodes:
+        for part in at[nodes.pop()]:
+            if part.kind in LOAD_KINDS or part.kind == "controller":
+                found.add(part.name)
+            elif part.kind in PROTECTIVE_KINDS or part.kind in IN_LINE_KINDS:
+                ends = main_nodes(part)
+                fresh = [one for one in ends if one not in seen and one not in metal]
+                seen.update(fresh)
+                nodes += fresh
+    return found

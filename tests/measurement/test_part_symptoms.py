@@ -1,0 +1,263 @@
+"""What is made for every part of a car: its complaints, and what tests them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from diagnose.arrays import FloatArray
+from diagnose.circuit.car import Car
+from diagnose.faults.knowledge import Knowledge
+from diagnose.files.car.car_file import load_car
+from diagnose.files.resources import shipped_cars
+from diagnose.measurement.of_parts.load_symptoms import (
+    AT_ONCE,
+    WEAK_VOLTS,
+    how_weak,
+)
+from diagnose.measurement.of_parts.part_claims import DEAD_VOLTS, key_for
+from diagnose.measurement.of_parts.part_complaints import ASPECTS, told_complaint
+from diagnose.measurement.of_parts.sound_work import SoundWork, sound_work
+from diagnose.measurement.quantities import Observed, Probe, claims_of
+from diagnose.measurement.symptom_chances import symptom_probability
+from diagnose.measurement.symptoms import Quantity
+
+CARS = Path(__file__).resolve().parent.parent / "cars"
+
+FILES: Mapping[str, Path] = {
+    **{name: Path(str(path)) for name, path in shipped_cars().items()},
+    **{path.stem: path for path in sorted(CARS.glob("*.yaml"))},
+}
+
+
+@pytest.fixture(scope="module", params=FILES)
+def car(request: pytest.FixtureRequest, knowledge: Knowledge) -> Car:
+    return load_car(FILES[request.param], knowledge)
+
+
+@pytest.fixture(scope="module")
+def sedan(knowledge: Knowledge) -> Car:
+    return load_car(FILES["sedan"], knowledge)
+
+
+@pytest.fixture(scope="module")
+def work(sedan: Car) -> SoundWork:
+    return sound_work(sedan)
+
+
+def endings_of(part: str, car: Car, knowledge: Knowledge) -> set[str]:
+    """Return what can be complained of a part, by what the names end with."""
+    found = set()
+    for complaint in knowledge.complaints.values():
+        if complaint.part == part:
+            listed = set(complaint.stands_for)
+            own = complaint.name.removeprefix(f"{key_for(car.part(part))}-")
+            found |= listed or {own}
+    return found
+
+
+def test_every_load_has_its_complaints(car: Car, knowledge: Knowledge) -> None:
+    known = knowledge.for_car(car)
+    for load in sound_work(car).loads.values():
+        endings = endings_of(load.part.name, car, known)
+        wanted = {"dead", how_weak(load.part), "cuts-out"}
+        wanted |= {"stays-on"} if load.off_in else set()
+        if load.fuse is not None and load.fuse.kind != "breaker":
+            wanted |= {"blows-fuse-at-once", "blows-fuse-later"}
+
+        assert wanted <= endings, load.part.name
+
+
+def test_every_controller_and_relay_has_its_complaints(
+    car: Car, knowledge: Knowledge
+) -> None:
+    known, work = knowledge.for_car(car), sound_work(car)
+    for name in work.controllers:
+        assert {"down", "resets", "cuts-out"} <= endings_of(name, car, known)
+    for relay in work.relays:
+        endings = endings_of(relay.contacts.name, car, known)
+        assert {"silent", "buzzes"} <= endings
+        if relay.loads or relay.controllers:
+            assert "clicks-for-nothing" in endings
+
+
+def test_every_load_that_takes_current_is_among_them(sedan: Car) -> None:
+    loads = sound_work(sedan).loads
+
+    # All circuits of the car with a load; the controller's memory takes 5 mA.
+    assert set(loads) == {
+        *("fuel-pump", "fan", "headlamps", "ignition", "injectors", "lockup-solenoid"),
+        *("tail-lamps", "dash-lamps", "brake-lamps", "horn", "instruments"),
+        *("charge-lamp", "wipers", "blower", "radio"),
+    }
+
+
+def test_a_part_is_looked_at_with_the_engine_off_where_it_can_be(
+    sedan: Car, work: SoundWork
+) -> None:
+    running = {
+        name
+        for name, load in work.loads.items()
+        if sedan.state(load.state).is_engine_turning
+    }
+
+    # Of the car file: the fan's and the lockup's outputs are on with a running engine
+    # only, ignition and injectors draw while it turns.
+    assert running == {"fan", "ignition", "injectors", "lockup-solenoid"}
+
+
+def test_a_load_hangs_on_the_fuse_before_it(work: SoundWork) -> None:
+    fuses = {name: load.fuse and load.fuse.name for name, load in work.loads.items()}
+
+    # By the circuits of the car file.
+    assert fuses["dash-lamps"] == "tail-lamps-fuse"
+    assert fuses["charge-lamp"] == "instruments-fuse"
+    assert fuses["lockup-solenoid"] == "transmission-controller-feed-fuse"
+    assert fuses["brake-lamps"] == "brake-feed-fuse"
+    assert fuses["fan"] == "fan-fuse"
+    assert fuses["wipers"] == "wiper-feed-fuse"
+
+
+def test_a_listed_complaint_leaves_none_beside_it(
+    sedan: Car, knowledge: Knowledge
+) -> None:
+    known = knowledge.for_car(sedan)
+
+    assert known.complaints["headlamps-dead"].retest == "headlamps-shine"
+    assert known.complaints["fan-does-not-run"].part == "fan"
+    assert "fan-dead" not in known.complaints
+    assert "wipers-slow" in known.complaints
+
+
+def test_two_lamps_in_one_role_have_their_own_complaints(
+    sedan: Car, knowledge: Knowledge
+) -> None:
+    parts = tuple(
+        replace(part, role="headlamps") if part.name == "dash-lamps" else part
+        for part in sedan.parts
+    )
+    known = knowledge.for_car(replace(sedan, parts=parts))
+
+    # the listed one says it of both together, and of neither alone
+    assert known.complaints["headlamps-dead"].part == ""
+    assert known.complaints["dash-lamps-dead"].retest == "dash-lamps-works"
+
+
+def test_a_complaint_is_understood_by_its_name(
+    sedan: Car, knowledge: Knowledge
+) -> None:
+    for complaint in knowledge.for_car(sedan).complaints.values():
+        told = told_complaint(complaint.name, knowledge.complaints)
+
+        assert told is not None
+        assert told.retest == complaint.retest
+        assert told.cured_answer is complaint.cured_answer
+
+
+def test_a_new_fuse_is_put_in_with_its_caution(
+    sedan: Car, knowledge: Knowledge
+) -> None:
+    symptoms = knowledge.for_car(sedan).symptoms
+
+    for name in ("fan-fuse-blows-at-once", "fan-fuse-blows-later", "fan-gets-hot"):
+        assert symptoms[name].caution == "fuse-rating"
+
+
+def test_every_ending_says_something_of_its_own() -> None:
+    symptoms = [aspect.symptom for aspect in ASPECTS.values()]
+
+    assert len(set(symptoms)) == len(symptoms)
+
+
+def test_over_sixty_symptoms_are_tied_to_the_circuit(
+    car: Car, knowledge: Knowledge
+) -> None:
+    symptoms = knowledge.for_car(car).symptoms
+    tied = [
+        name
+        for name, one in symptoms.items()
+        if any(
+            claim.quantity is not Quantity.MECHANICAL
+            for claim in claims_of(one.when, symptoms)
+        )
+    ]
+
+    assert len(tied) >= 60
+
+
+def seen_at(
+    volts: Mapping[str, float], probes: Mapping[tuple[str, bool], float]
+) -> Observed:
+    """Return one car whose nodes and parts are the same in every state."""
+
+    def probe(wanted: Probe) -> FloatArray:
+        return np.array([[probes.get((wanted.branch, wanted.is_current), 0.0)]])
+
+    def at(state: str, node: str) -> FloatArray:
+        del state
+        return np.array([[volts.get(node, 0.0)]])
+
+    def behind(state: str, node: str) -> FloatArray:
+        return at(state, f"{node} ohms")
+
+    def good(name: str, part: str) -> FloatArray:
+        del name, part
+        return np.array([[1.0]])
+
+    return Observed(volts=at, probe=probe, mechanical=good, ohms=behind)
+
+
+def chance(name: str, seen: Observed, car: Car, knowledge: Knowledge) -> float:
+    symptoms = knowledge.for_car(car).symptoms
+    found = symptom_probability(symptoms[name], symptoms=symptoms, car=car, seen=seen)
+    return float(found[0, 0])
+
+
+@pytest.mark.parametrize(
+    ("share", "works", "is_slow"),
+    [(1.0, True, False), (0.65, True, True), (0.35, False, False)],
+)
+def test_a_motor_is_slow_between_half_and_three_quarters_of_its_volts(
+    share: float,
+    works: bool,
+    is_slow: bool,
+    *,
+    sedan: Car,
+    work: SoundWork,
+    knowledge: Knowledge,
+) -> None:
+    wipers = work.loads["wipers"]
+    seen = seen_at(
+        {"wipers.plus": share * wipers.volts}, {("wipers", True): share * wipers.amps}
+    )
+
+    # By hand: half its volts is dead, three quarters is slow.
+    assert DEAD_VOLTS < 0.65 < WEAK_VOLTS
+    assert (chance("wipers-works", seen, sedan, knowledge) > 0.9) is works
+    assert (chance("wipers-is-slow", seen, sedan, knowledge) > 0.9) is is_slow
+
+
+# By hand: the brake lamps' fuse of 15 A has 12 V across it when it is open; .1 ohm
+# behind it would take 120 A, eight times its rating, .6 ohm 20 A, 1.33 times, and 2 ohm
+# 6 A.
+@pytest.mark.parametrize(
+    ("ohms", "blows"), [(0.1, "at-once"), (0.6, "later"), (2.0, "")]
+)
+def test_a_fuse_blows_at_once_by_a_short_and_later_by_an_overload(
+    ohms: float, blows: str, *, sedan: Car, knowledge: Knowledge
+) -> None:
+    ends = {"old-fuse-box.battery": 12.0, "brake-feed-fuse.out ohms": ohms}
+    seen = seen_at(ends, {})
+    found = {
+        how: chance(f"brake-lamps-fuse-blows-{how}", seen, sedan, knowledge)
+        for how in ("at-once", "later")
+    }
+
+    rating = sedan.part("brake-feed-fuse").values["rating_amps"]
+    assert rating.distribution.nominal == 15.0
+    assert 20.0 / 15.0 < AT_ONCE < 120.0 / 15.0
+    assert {how for how, one in found.items() if one > 0.9} == ({blows} - {""})
