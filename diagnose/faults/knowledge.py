@@ -17,6 +17,7 @@ from diagnose.faults.links import LinkRules
 from diagnose.faults.modes import FaultMode, Trigger
 from diagnose.faults.owner_limits import Effort
 from diagnose.measurement.meters import Meter
+from diagnose.measurement.procedures import Procedures
 from diagnose.measurement.symptoms import Complaint, Context, Symptom, moved
 
 
@@ -70,6 +71,8 @@ class Knowledge:
         Printed when a diagnosis starts.
     terms : Mapping[str, str]
         Word of a page to what it means, in one sentence.
+    procedures : Procedures
+        How each kind of reading is taken.
     conditions : Mapping[str, Mapping[str, Condition]]
         Kind of part to parameter to what it depends on.
     design_limits : DesignLimits or None
@@ -113,6 +116,7 @@ class Knowledge:
     )
     effort: Effort = field(default_factory=Effort)
     terms: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    procedures: Procedures = field(default_factory=lambda: MappingProxyType({}))
     complaint_groups: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
     )
