@@ -561,7 +561,7 @@ def test_missing_file_is_named(folder: Path) -> None:
         f"{folder / 'meter.yaml'}: no such file; a knowledge folder needs all of "
         "part-kinds.yaml, fault-modes.yaml, contexts.yaml, links.yaml, triggers.yaml, "
         "symptoms.yaml, complaints.yaml, states.yaml, cautions.yaml, meter.yaml, "
-        "conditions.yaml, effort.yaml, terms.yaml, design-limits.yaml"
+        "conditions.yaml, effort.yaml, terms.yaml, procedures.yaml, design-limits.yaml"
     )
 
 
