@@ -50,6 +50,7 @@ from diagnose.measurement.symptoms import (
     Symptom,
 )
 from diagnose.session.ready_car import all_probes
+from diagnose.terminal.car_files import published_knowledge
 
 GROUND = "battery.minus"
 REST_VOLTS = 12.6
@@ -415,6 +416,7 @@ def make_knowledge(modes: Sequence[FaultMode] = MODES) -> Knowledge:
         meter=METER,
         safety_note="",
         digest="lamp-car",
+        procedures=published_knowledge().procedures,
     )
 
 

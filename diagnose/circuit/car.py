@@ -175,8 +175,9 @@ class Part:
         For a plug or a run: names of the parts that it is made of; it has no terminals
         of its own.
     stud_beside : tuple[str, str] or None
-        For a wire: which of its ends sits on a stud that has another one beside it, and
-        the node of that one.
+        For a wire: which of its ends sits on a stud that has another one beside it, or
+        behind a fuse of a panel that has another half; and the node of that one. For a
+        pin: its end, and the node of the pin beside it in the plug.
     line : int
         Line of the car file that declares it; 0 when none.
     colour : str

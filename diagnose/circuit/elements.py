@@ -36,6 +36,7 @@ from diagnose.circuit.parts.wiring_and_loads import (
     load_branches,
     motor_branches,
     no_branches,
+    pin_branches,
     resistor_branches,
     wire_branches,
 )
@@ -215,6 +216,7 @@ ELEMENTS: Mapping[str, Element] = {
             "leak_ohms",
             "extra_ohms",
             "is_on_wrong_stud",
+            "touches_stud",
         ),
         branches=wire_branches,
     ),
@@ -227,7 +229,9 @@ ELEMENTS: Mapping[str, Element] = {
         branches=clamp_branches,
         follows_state=True,
     ),
-    "pin": Element(terminals=_AB, parameters=("joint_ohms",), branches=joint_branches),
+    "pin": Element(
+        terminals=_AB, parameters=("joint_ohms", "leak_ohms"), branches=pin_branches
+    ),
     "resistor": Element(
         terminals=_AB, parameters=("ohms",), branches=resistor_branches
     ),

@@ -27,6 +27,7 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.parts.branches import Values
 from diagnose.circuit.system_voltage import voltage_factor
 from diagnose.faults.modes import ITSELF, Change, FaultMode, Operation
+from diagnose.faults.surroundings import Surroundings
 
 # Numbers of the causes present together, rising; () is the sound car.
 FaultSet = tuple[int, ...]
@@ -108,13 +109,14 @@ def catalogue(car: Car, modes: Sequence[FaultMode]) -> tuple[Cause, ...]:
         behind those that last, whose predictions they use.
     """
     causes = []
+    around = Surroundings(car)
     for part in car.parts:
         for mode in modes:
             if mode.kind != part.kind or part.role in mode.except_roles:
                 continue
             if mode.roles and part.role not in mode.roles:
                 continue
-            if mode.needs_stud_beside and part.stud_beside is None:
+            if not mode.needs <= around.of(part):
                 continue
             words = part_words(part)
             causes.append(

@@ -24,6 +24,7 @@ from diagnose.measurement.of_parts.part_complaints import (
 )
 from diagnose.measurement.of_parts.part_symptoms import gathered, part_symptoms
 from diagnose.measurement.of_parts.sound_work import sound_work
+from diagnose.measurement.procedures import Procedures
 from diagnose.measurement.quantities import usable_symptoms
 from diagnose.measurement.symptoms import Complaint, Context, Symptom, moved
 
@@ -80,6 +81,8 @@ class Knowledge:
         Printed when a diagnosis starts.
     terms : Mapping[str, str]
         Word of a page to what it means, in one sentence.
+    procedures : Procedures
+        How each kind of reading is taken.
     conditions : Mapping[str, Mapping[str, Condition]]
         Kind of part to parameter to what it depends on.
     design_limits : DesignLimits or None
@@ -124,6 +127,7 @@ class Knowledge:
     )
     effort: Effort = field(default_factory=Effort)
     terms: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    procedures: Procedures = field(default_factory=lambda: MappingProxyType({}))
     complaint_groups: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
     )

@@ -134,8 +134,9 @@ class FaultMode:
         When not empty, only parts with one of these roles can have it.
     except_roles : frozenset[str]
         Parts with one of these roles can't have it.
-    needs_stud_beside : bool
-        Only a wire with an end on a stud that has another one beside it can have it.
+    needs : frozenset[str]
+        What a part must have beside it, names of `surroundings.Surroundings.of`; every
+        part of the kind can have it where empty.
     mechanical : Mapping[str, float]
         For faults outside the circuit: named mechanical condition (``engine_fires``) to
         its value, 1 when healthy. [1]
@@ -160,7 +161,7 @@ class FaultMode:
     factors: Mapping[str, Mapping[str, float]]
     roles: frozenset[str] = frozenset()
     except_roles: frozenset[str] = frozenset()
-    needs_stud_beside: bool = False
+    needs: frozenset[str] = frozenset()
     mechanical: Mapping[str, float]
     source: str
     basis: str

@@ -7,6 +7,7 @@ the same in sentences to `wording`, and how a card looks to `terminal`.
 from __future__ import annotations
 
 from diagnose.circuit.car import Car
+from diagnose.measurement.procedures import Procedures, procedure_name
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.answer import CardLine, StepCard
@@ -18,25 +19,18 @@ from diagnose.session.wording import (
     surface_words,
 )
 
-# What each kind of reading is taken with, or looked for.
-_ACTS = {
-    ReadingKind.DC_VOLTS: "DC volts",
-    ReadingKind.AC_VOLTS: "AC volts, lowest range",
-    ReadingKind.OHMS: "ohms",
-    ReadingKind.AMPS: "DC amps, by the clamp",
-    ReadingKind.FUSE: "DC millivolts",
-    ReadingKind.LAMP: "test lamp, filament bulb, no diodes: lit, dim or dark?",
-    ReadingKind.LOOK: "blown or sound?",
-}
 
-
-def reading_card(reading: Reading, car: Car, *, in_series: bool = False) -> StepCard:
+def reading_card(
+    reading: Reading, car: Car, procedures: Procedures, *, in_series: bool = False
+) -> StepCard:
     """Return how a reading is taken, line by line.
 
     Parameters
     ----------
     reading : Reading
     car : Car
+    procedures : Procedures
+        Those of knowledge/.
     in_series : bool
         A meter in series is offered beside the clamp.
 
@@ -44,6 +38,7 @@ def reading_card(reading: Reading, car: Car, *, in_series: bool = False) -> Step
     -------
     StepCard
     """
+    procedure = procedures[procedure_name(reading, car)]
     state = car.state(reading.state).label
     if reading.kind is ReadingKind.LOOK:
         state = "key off"
@@ -54,13 +49,14 @@ def reading_card(reading: Reading, car: Car, *, in_series: bool = False) -> Step
         CardLine(name="car", text=state),
         *(
             CardLine(name="mind", text=note)
-            for note in _notes(reading, car, in_series=in_series)
+            for note in (
+                *_notes(reading, car, procedures, in_series=in_series),
+                procedure.car if procedure.is_minded else "",
+            )
             if note
         ),
     )
-    return StepCard(
-        act=_ACTS[reading.kind], lines=tuple(line for line in lines if line.text)
-    )
+    return StepCard(act=procedure.act, lines=tuple(line for line in lines if line.text))
 
 
 def symptom_card(symptom: Symptom, place: str, car: Car) -> StepCard:
@@ -148,13 +144,15 @@ def _owner_notes(reading: Reading, car: Car) -> tuple[CardLine, ...]:
     return tuple(CardLine(name="note", text=note) for note in notes)
 
 
-def _notes(reading: Reading, car: Car, *, in_series: bool) -> tuple[str, ...]:
+def _notes(
+    reading: Reading, car: Car, procedures: Procedures, *, in_series: bool
+) -> tuple[str, ...]:
     """Return what else to mind while it is taken."""
     if reading.kind is ReadingKind.AMPS and in_series:
-        return (series_words(reading, car),)
+        return (series_words(reading, car, procedures),)
     if reading.kind is ReadingKind.DC_VOLTS:
         return (
-            sign_words(reading, car).strip(),
-            surface_words(reading, car).strip(),
+            sign_words(reading, car),
+            surface_words(reading, car),
         )
     return ()

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from diagnose.circuit.car import Car, OperatingState
 from diagnose.faults.knowledge import Knowledge
-from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.probe_lamp import grade_words
+from diagnose.measurement.procedures import Procedures, procedure_name
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.steps import Look, Step, SubstitutionTest, SymptomCheck
 from diagnose.measurement.substitutions import Substitution, SubstitutionKind
@@ -203,43 +203,24 @@ def step_words(step: Step, car: Car) -> str:
     return f"{step.kind.value} at {where}"
 
 
-def instruction(reading: Reading, car: Car, *, in_series: bool = False) -> str:
+def instruction(
+    reading: Reading, car: Car, procedures: Procedures, *, in_series: bool = False
+) -> str:
     """Return how to take a reading; with a meter in series only where it bears it."""
-    state = car.state(reading.state)
+    procedure = procedures[procedure_name(reading, car)]
     if reading.kind is ReadingKind.LOOK:
-        return (
-            f"Key off. Pull {reading.red} and look at its link (or its breaker's "
-            "button): blown or sound?"
-        )
-    if reading.kind is ReadingKind.AMPS:
-        where = f"Clamp on DC amps, round the wire at {reading.red}."
-        if in_series:
-            where += f" {series_words(reading, car)}"
-    elif reading.kind is ReadingKind.FUSE:
-        where = (
-            "Meter on DC millivolts, leads on the two test points in the back of "
-            f"{reading.red}; leave it in."
-        )
-    elif reading.kind is ReadingKind.AC_VOLTS:
-        where = (
-            f"Meter on AC volts, lowest range. Red lead on {reading.red}, black on "
-            f"{reading.black}."
-        )
-    elif reading.kind is ReadingKind.LAMP:
-        where = (
-            "Test lamp with a filament bulb (no diodes) between "
-            f"{lead_words(reading.red, car)} and {lead_words(reading.black, car)}: "
-            "lit, dim or dark?"
-        )
-    elif reading.kind is ReadingKind.OHMS:
-        where = _ohms_words(reading, car)
-    else:
-        where = (
-            f"Meter on DC volts. Red lead on {lead_words(reading.red, car)}, black on "
-            f"{lead_words(reading.black, car)}."
-            f"{sign_words(reading, car)}{surface_words(reading, car)}"
-        )
-    return f"{where} {state_words(state)}"
+        return procedure.taken(part=reading.red)
+    red, black = (lead_words(node, car) for node in (reading.red, reading.black))
+    if reading.kind is ReadingKind.OHMS and reading.black == car.reference:
+        black += f" ({CLAMP_NOT_POST})"
+    said = [procedure.taken(red=red, black=black, part=reading.red)]
+    if in_series:
+        said.append(series_words(reading, car, procedures))
+    if procedure.is_minded:
+        said.append(procedure.car)
+    if reading.kind is ReadingKind.DC_VOLTS:
+        said += [sign_words(reading, car), surface_words(reading, car)]
+    return " ".join([*filter(None, said), state_words(car.state(reading.state))])
 
 
 def state_words(state: OperatingState) -> str:
@@ -260,13 +241,21 @@ def lead_words(node: str, car: Car) -> str:
 
 
 def test_instruction(
-    test: SubstitutionTest, *, asks: str, is_cable: bool, like: str, is_wire: bool
+    test: SubstitutionTest,
+    procedures: Procedures,
+    *,
+    asks: str,
+    is_cable: bool,
+    like: str,
+    is_wire: bool,
 ) -> str:
     """Return how to make a test with the circuit changed.
 
     Parameters
     ----------
     test : SubstitutionTest
+    procedures : Procedures
+        Those of knowledge/.
     asks : str
         What is to be seen, and in which state.
     is_cable : bool
@@ -282,38 +271,30 @@ def test_instruction(
     """
     done = test.substitution
     if done.kind is SubstitutionKind.BRIDGE:
-        lead = "Jump lead" if is_cable else "Fused lead, 30 A at most,"
-        says = f"{lead} between {done.at} and {done.to}, clipped on with the key off."
+        procedure = procedures["jump-lead" if is_cable else "fused-lead"]
+        says = procedure.taken(red=done.at, black=done.to)
     elif done.kind is SubstitutionKind.SWAP:
         where = f", such as {like} of this car" if like else ""
-        says = (
-            f"Key off. Put a known good part of the same kind in place of {done.at}"
-            f"{where}."
-        )
-    elif is_wire:
-        says = f"Key off. Take {done.at} off at both ends and keep them off metal."
+        says = procedures["swap-part"].taken(part=f"{done.at}{where}")
     else:
-        says = f"Key off. Unplug {done.at} and keep the loose end off metal."
+        name = "take-wire-off" if is_wire else "unplug-part"
+        says = procedures[name].taken(part=done.at)
     return f"{says} {asks}"
 
 
-def series_words(reading: Reading, car: Car) -> str:
+def series_words(reading: Reading, car: Car, procedures: Procedures) -> str:
     """Return how small amps are read without a clamp."""
     at = f"in place of {reading.red}"
     if car.part(reading.red).kind == "battery":
         at = "between the battery's grounded post and its clamp"
-    return (
-        f"Or, under {SERIES_AMPS:g} A, a meter in series: battery's grounded clamp off "
-        f"first, then the meter {at}, red lead in its fused {SERIES_AMPS:g} A jack; "
-        "key off all the while, never to crank."
-    )
+    return procedures["drain-in-series"].taken(part=at)
 
 
 def sign_words(reading: Reading, car: Car) -> str:
     """Return that a positive-ground car reads below zero, where it does."""
     if reading.black != car.reference or not car.is_positive_ground:
         return ""
-    return " Positive ground: type the minus sign that the meter shows."
+    return "Positive ground: type the minus sign that the meter shows."
 
 
 def surface_words(reading: Reading, car: Car) -> str:
@@ -327,16 +308,7 @@ def surface_words(reading: Reading, car: Car) -> str:
         return ""
     if {reading.red, reading.black} != set(battery.terminals.values()):
         return ""
-    return " After a drive or a charge, headlamps on for two minutes first, then off."
-
-
-def _ohms_words(reading: Reading, car: Car) -> str:
-    """Return where the leads go; on a battery's own posts ohms would hurt the meter."""
-    red, black = (lead_words(node, car) for node in (reading.red, reading.black))
-    where = f"Meter on ohms. Red lead on {red}, black on {black}"
-    if reading.black != car.reference:
-        return f"{where}."
-    return f"{where} ({CLAMP_NOT_POST})."
+    return "After a drive or a charge, headlamps on for two minutes first, then off."
 
 
 def places_of(step: Reading | SubstitutionTest, car: Car) -> tuple[str, ...]:

@@ -419,8 +419,10 @@ def test_battery_modes_follow_the_published_shares(shipped: Knowledge) -> None:
 
 
 CAR: tuple[tuple[str, str | None, int], ...] = (
-    ("wire", None, 67),
-    ("wire", "beside a stud", 5),
+    ("wire", None, 49),
+    ("wire", "stud-beside", 5),
+    ("wire", "half-beside", 12),
+    ("wire", "live-feed", 6),
     ("wire", "battery-cable", 4),
     ("wire", "ground-strap", 2),
     ("wire", "ignition-feed", 1),
@@ -471,8 +473,8 @@ def expected_faults(knowledge: Knowledge, answers: dict[str, str]) -> dict[str, 
 def _can_have(mode: FaultMode, role: str | None) -> bool:
     if role in mode.except_roles:
         return False
-    if mode.needs_stud_beside:
-        return role == "beside a stud"
+    if mode.needs:
+        return role in mode.needs
     return not mode.roles or role in mode.roles
 
 
@@ -559,7 +561,7 @@ def test_missing_file_is_named(folder: Path) -> None:
         f"{folder / 'meter.yaml'}: no such file; a knowledge folder needs all of "
         "part-kinds.yaml, fault-modes.yaml, contexts.yaml, links.yaml, triggers.yaml, "
         "symptoms.yaml, complaints.yaml, states.yaml, cautions.yaml, meter.yaml, "
-        "conditions.yaml, effort.yaml, terms.yaml, design-limits.yaml"
+        "conditions.yaml, effort.yaml, terms.yaml, procedures.yaml, design-limits.yaml"
     )
 
 

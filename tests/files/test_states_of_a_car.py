@@ -72,7 +72,9 @@ def test_a_pump_that_primes_runs_as_the_key_is_turned_and_rests_after(
     assert after.volts("fuel-pump-relay.30") > 12.0
 
 
-def test_how_long_it_primes_is_in_the_instruction(sedan: Car) -> None:
+def test_how_long_it_primes_is_in_the_instruction(
+    sedan: Car, knowledge: Knowledge
+) -> None:
     reading = Reading(
         kind=ReadingKind.DC_VOLTS,
         state="priming",
@@ -80,7 +82,7 @@ def test_how_long_it_primes_is_in_the_instruction(sedan: Car) -> None:
         black="battery.minus",
     )
 
-    assert instruction(reading, sedan) == (
+    assert instruction(reading, sedan, knowledge.procedures) == (
         "Meter on DC volts. Red lead on fuel-pump.plus, black on battery.minus. Car: "
         "key just turned on, the fuel pump priming. Leads on first, then turn the key, "
         "and read the highest value in the first 2 s; key off for ten seconds before "

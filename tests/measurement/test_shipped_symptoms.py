@@ -54,7 +54,7 @@ SHOWN: tuple[tuple[str, str, float], ...] = (
     ("battery:discharged", "cranks-slowly", 0.80),
     ("battery:worn_out", "no-crank", 0.95),
     ("alternator:dead", "charge-lamp-stays-lit", 0.95),
-    ("alternator:dead", "battery-goes-flat", 0.95),
+    ("alternator:dead", "does-not-charge", 0.95),
     # By hand: of 109 A at idle a fifth to a half is left, 22 to 55 A; loads of 52 A
     # with everything on take 14 A out of the battery below 38 A: .49, scattered by .12.
     ("alternator:weak", "battery-goes-flat", 0.35),

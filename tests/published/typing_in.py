@@ -109,10 +109,17 @@ def opening_lines(fault: PublishedFault) -> tuple[str, ...]:
 
 
 def _told(line: str, conversation: Conversation, casebook: Casebook) -> bool:
-    """Type a line and return whether it told something."""
+    """Type a line, twice where it is asked about, and return whether it told something.
+
+    A reading that looks like a slip is asked about and believed when typed again; what
+    a page prints was meant.
+    """
     before = len(casebook.answer.facts)
-    conversation.hear(line)
-    return len(casebook.answer.facts) > before
+    for _ in range(2):
+        conversation.hear(line)
+        if len(casebook.answer.facts) > before:
+            return True
+    return False
 
 
 def _ranked(answer: Answer) -> tuple[tuple[str, ...], ...]:

@@ -257,7 +257,10 @@ def test_the_meter_is_in_series_only_where_it_was_found_to_bear_it(
 ) -> None:
     car = sedan_model.car
 
-    assert not any("in series" in instruction(reading, car) for reading in readings)
+    assert not any(
+        "in series" in instruction(reading, car, sedan_model.knowledge.procedures)
+        for reading in readings
+    )
     assert not any(
         "meter-in-series" in of_reading(reading, sedan_model) for reading in readings
     )

@@ -13,8 +13,12 @@ from diagnose.files.car.car_file import load_car
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import StepCard
 from diagnose.session.step_cards import reading_card
+from diagnose.terminal.car_files import published_knowledge
 
 TOURER = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"
+
+
+PROCEDURES = published_knowledge().procedures
 
 
 @pytest.fixture(scope="module")
@@ -28,7 +32,7 @@ def lines(card: StepCard) -> dict[str, str]:
 
 def of_volts(car: Car, red: str, black: str = "battery.minus") -> StepCard:
     reading = Reading(kind=ReadingKind.DC_VOLTS, state="key-on", red=red, black=black)
-    return reading_card(reading, car)
+    return reading_card(reading, car, PROCEDURES)
 
 
 def test_volts_say_place_leads_and_what_the_car_does(tourer: Car) -> None:
@@ -59,7 +63,7 @@ def test_a_fuse_is_looked_at_with_the_key_off(tourer: Car) -> None:
     reading = Reading(
         kind=ReadingKind.LOOK, state="key-off", red="fuel-pump-fuse", black=""
     )
-    card = reading_card(reading, tourer)
+    card = reading_card(reading, tourer, PROCEDURES)
 
     assert card.act == "blown or sound?"
     assert lines(card)["car"] == "key off"
@@ -75,5 +79,6 @@ def test_ohms_are_never_read_on_a_post(tourer: Car) -> None:
     )
 
     assert (
-        "never the battery's own post" in lines(reading_card(reading, tourer))["black"]
+        "never the battery's own post"
+        in lines(reading_card(reading, tourer, PROCEDURES))["black"]
     )

@@ -15,7 +15,9 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.cautions import cautions_for, repair_cautions
 from diagnose.session.ready_car import Model
 from diagnose.session.wording import instruction
+from diagnose.terminal.car_files import published_knowledge
 
+PROCEDURES = published_knowledge().procedures
 TOURER = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"
 
 
@@ -26,7 +28,7 @@ def tourer(knowledge: Knowledge) -> Car:
 
 def words(car: Car, red: str, state: str, *, black: str = "battery.minus") -> str:
     reading = Reading(kind=ReadingKind.DC_VOLTS, state=state, red=red, black=black)
-    return instruction(reading, car)
+    return instruction(reading, car, PROCEDURES)
 
 
 def test_a_repair_has_the_cautions_of_the_places_it_leads_to(
@@ -80,15 +82,16 @@ def test_amps_with_the_key_off_may_be_read_in_series(tourer: Car) -> None:
     assert (
         "Or, under 10 A, a meter in series: battery's grounded clamp off first, then "
         "the meter between the battery's grounded post and its clamp, red lead in its "
-        "fused 10 A jack; key off all the while, never to crank."
-    ) in instruction(drain, tourer, in_series=True)
-    assert "series" not in instruction(drain, tourer)
+        "fused 10 A jack, under .2 A then in its jack for milliamps; key off all the "
+        "while, never to crank."
+    ) in instruction(drain, tourer, PROCEDURES, in_series=True)
+    assert "series" not in instruction(drain, tourer, PROCEDURES)
 
 
 def test_amps_while_cranking_are_read_with_a_clamp_only(tourer: Car) -> None:
     start = Reading(kind=ReadingKind.AMPS, state="cranking", red="battery", black="")
 
-    assert "series" not in instruction(start, tourer)
+    assert "series" not in instruction(start, tourer, PROCEDURES)
 
 
 def test_ripple_is_read_on_ac_volts(tourer: Car) -> None:
@@ -99,7 +102,7 @@ def test_ripple_is_read_on_ac_volts(tourer: Car) -> None:
         black="battery.minus",
     )
 
-    assert instruction(reading, tourer).startswith(
+    assert instruction(reading, tourer, PROCEDURES).startswith(
         "Meter on AC volts, lowest range. Red lead on battery.plus, black on "
         "battery.minus."
     )

@@ -50,7 +50,7 @@ def wire_branches(setting: Setting) -> tuple[Branch, ...]:
     -------
     tuple[Branch, ...]
         From a to b, and ``/insulation`` unless it starts at the body; ``/stud`` where
-        an end could sit on the stud beside its own, on when it does.
+        an end could sit on the stud beside its own, on when it does or touches it.
     """
     values = setting.values
     ohms = (
@@ -76,11 +76,12 @@ def _conductors(setting: Setting, ohms: FloatArray) -> tuple[Branch, ...]:
         return (setting.linear(ohms, nodes=nodes),)
     end, stud = setting.part.stud_beside
     is_wrong = setting.values["is_on_wrong_stud"] > 0.5
+    is_there = is_wrong | (setting.values["touches_stud"] > 0.5)
     wrong = (stud, nodes[1]) if end == "a" else (nodes[0], stud)
     return (
         setting.linear(ohms, nodes=nodes, forced=np.where(is_wrong, -1.0, 1.0)),
         setting.linear(
-            ohms, nodes=wrong, forced=np.where(is_wrong, 1.0, -1.0), suffix="/stud"
+            ohms, nodes=wrong, forced=np.where(is_there, 1.0, -1.0), suffix="/stud"
         ),
     )
 
@@ -100,6 +101,33 @@ def joint_branches(setting: Setting) -> tuple[Branch, ...]:
     """
     return (
         setting.linear(setting.values["joint_ohms"], nodes=setting.between("a", "b")),
+    )
+
+
+def pin_branches(setting: Setting) -> tuple[Branch, ...]:
+    """Return a pin of a plug: a joint, and what leaks to the pin beside it.
+
+    Parameters
+    ----------
+    setting : Setting
+        The pin in one state.
+
+    Returns
+    -------
+    tuple[Branch, ...]
+        From a to b, and ``/leak`` to the pin beside it where the plug has another.
+    """
+    own = joint_branches(setting)
+    if setting.part.stud_beside is None:
+        return own
+    end, beside = setting.part.stud_beside
+    return (
+        *own,
+        setting.linear(
+            setting.values["leak_ohms"],
+            nodes=(setting.part.terminals[end], beside),
+            suffix="/leak",
+        ),
     )
 
 

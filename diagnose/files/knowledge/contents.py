@@ -15,6 +15,7 @@ from diagnose.files.knowledge.models.parts_and_modes import (
     FaultModesFile,
     PartKindsFile,
 )
+from diagnose.files.knowledge.models.procedures import ProceduresFile
 from diagnose.files.knowledge.models.states_and_conditions import (
     CautionsFile,
     ConditionsFile,
@@ -44,4 +45,5 @@ class Contents:
     conditions: ConditionsFile
     effort: EffortFile
     terms: TermsFile
+    procedures: ProceduresFile
     design_limits: DesignLimitsFile

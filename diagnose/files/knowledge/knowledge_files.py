@@ -39,6 +39,10 @@ from diagnose.files.knowledge.models.parts_and_modes import (
     FaultModesFile,
     PartKindsFile,
 )
+from diagnose.files.knowledge.models.procedures import (
+    ProcedureEntry,
+    ProceduresFile,
+)
 from diagnose.files.knowledge.models.states_and_conditions import (
     CautionsFile,
     ConditionEntry,
@@ -73,6 +77,7 @@ FILE_MODELS: Mapping[str, type[BaseModel]] = {
     "conditions": ConditionsFile,
     "effort": EffortFile,
     "terms": TermsFile,
+    "procedures": ProceduresFile,
     "design-limits": DesignLimitsFile,
 }
 
@@ -242,6 +247,7 @@ def _contents(validated: Mapping[str, BaseModel]) -> Contents:
         conditions=file("conditions", ConditionsFile),
         effort=file("effort", EffortFile),
         terms=file("terms", TermsFile),
+        procedures=file("procedures", ProceduresFile),
         design_limits=file("design-limits", DesignLimitsFile),
     )
 
@@ -285,10 +291,21 @@ def _knowledge(contents: Contents, *, digest: str) -> Knowledge:
         effort=contents.effort.effort(),
         design_limits=contents.design_limits.design_limits(),
         safety_note=cautions.safety_note.says,
-        terms=MappingProxyType(contents.terms.by_words()),
+        terms=MappingProxyType(_terms(contents)),
+        procedures=_by_name(contents.procedures.procedures, ProcedureEntry.procedure),
         digest=digest,
         conditions=_by_kind(contents.conditions.conditions, ConditionEntry.condition),
     )
+
+
+def _terms(contents: Contents) -> dict[str, str]:
+    """Return what each term and procedure says; first what it is, where it is both."""
+    says = {name: entry.says for name, entry in contents.cautions.cautions.items()}
+    terms, told = contents.terms.by_words(), contents.procedures.by_words(says)
+    return {
+        words: " ".join(one[words] for one in (terms, told) if words in one)
+        for words in (*terms, *told)
+    }
 
 
 def _by_name(

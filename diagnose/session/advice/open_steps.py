@@ -10,14 +10,21 @@ blown is one question, looked at or asked for. Leaves how likely a mistake is to
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from diagnose.circuit.car import Car
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.measurement.symptoms import Claim, Quantity, Symptom
 from diagnose.session.evidence.mistakes import Mistakes
-from diagnose.session.facts import SkipFact
+from diagnose.session.facts import (
+    Fact,
+    ReadingFact,
+    RepairFact,
+    SkipFact,
+    SubstitutionFact,
+    SymptomFact,
+)
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 
@@ -47,6 +54,21 @@ def same_steps(model: Model) -> Mapping[Step, Step]:
             asked = SymptomCheck(symptom=name)
             result |= {asked: look, look: asked}
     return result
+
+
+def _told_twice(facts: Sequence[Fact]) -> set[Step]:
+    """Return the steps told more than once since the latest repair.
+
+    Whatever became of their answers: that of a test after a repair may count as the
+    repair's failure alone, and would be asked for without end.
+    """
+    told: dict[Step, int] = {}
+    for fact in facts:
+        if isinstance(fact, RepairFact):
+            told.clear()
+        elif isinstance(fact, ReadingFact | SymptomFact | SubstitutionFact):
+            told[fact.step] = told.get(fact.step, 0) + 1
+    return {step for step, times in told.items() if times > 1}
 
 
 def _look_of(symptom: Symptom, car: Car) -> Reading | None:
@@ -90,4 +112,5 @@ def taken_steps(
         if step in seen or mistakes.chance(conclusion, number) < DOUBTFUL:
             taken.add(step)
         seen.add(step)
+    taken |= _told_twice(moment.facts)
     return frozenset(taken) | {same[one] for one in taken | seen if one in same}

@@ -316,7 +316,7 @@ def _listed(
         limits=limits[number],
         minutes=costs.after(number, chosen[: found.number]),
         cautions=cautions_for(reading, model.car, model.knowledge),
-        instruction=instruction(reading, model.car),
+        instruction=instruction(reading, model.car, model.knowledge.procedures),
         finds_share=found.share,
         finds=tuple(
             causes[model.lines[line][0]].says for line in likeliest if lines[line] > 0.0

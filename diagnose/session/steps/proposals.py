@@ -118,6 +118,7 @@ class Proposals:
         ProposedStep
         """
         step, car, knowledge = priced.step, self._model.car, self._model.knowledge
+        procedures = knowledge.procedures
         if isinstance(step, SymptomCheck):
             symptom = self._model.asked(step.symptom)
             state = symptom.state
@@ -132,9 +133,10 @@ class Proposals:
             state, words, cautions, card = self._test(step)
         else:
             borne = bears_series(moment.conclusion, step, self._model.compiled)
-            state, words = step.state, instruction(step, car, in_series=borne)
+            state = step.state
+            words = instruction(step, car, procedures, in_series=borne)
             cautions = cautions_for(step, car, knowledge, in_series=borne)
-            card = reading_card(step, car, in_series=borne)
+            card = reading_card(step, car, procedures, in_series=borne)
         return ProposedStep(
             step=step,
             state=state,
@@ -153,10 +155,11 @@ class Proposals:
     ) -> tuple[str, str, tuple[str, ...], StepCard]:
         """Return state, words, cautions and card of a test with the circuit changed."""
         car, look, changed = self._model.car, test.look, test.substitution
+        procedures = self._model.knowledge.procedures
         is_cable = self._model.substituted.is_cable(changed)
         if isinstance(look, Reading):
-            state, asks = look.state, instruction(look, car)
-            seen = reading_card(look, car)
+            state, asks = look.state, instruction(look, car, procedures)
+            seen = reading_card(look, car, procedures)
             if look.kind is ReadingKind.LOOK:
                 asks = (
                     f"Put a new {look.red} of the same rating in and turn the key on, "
@@ -174,7 +177,12 @@ class Proposals:
         )
         words, done = (
             test_instruction(
-                test, asks=says, is_cable=is_cable, like=like, is_wire=is_wire
+                test,
+                procedures,
+                asks=says,
+                is_cable=is_cable,
+                like=like,
+                is_wire=is_wire,
             )
             for says in (asks, "")
         )

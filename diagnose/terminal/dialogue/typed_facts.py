@@ -54,6 +54,9 @@ HOT_OR_COOL = {
     "no": False,
 }
 
+# Those of them that are seen of a fuse beside its link.
+SEEN_HEAT = frozenset({"burnt", "melted", "brown"})
+
 
 def read(words: tuple[str, ...], desk: Desk) -> Request:
     """Understand ``read [volts|ac|ohms|amps|fuse|lamp] NODE [NODE] STATE VALUE``."""
@@ -68,9 +71,11 @@ def read(words: tuple[str, ...], desk: Desk) -> Request:
 
 
 def look(words: tuple[str, ...], desk: Desk) -> Request:
-    """Understand ``look FUSE blown|sound``."""
+    """Understand ``look FUSE blown|sound``; ``burnt`` and the like as of `touch`."""
     if len(words) != 2:
         raise MistypedError
+    if words[1].lower() in SEEN_HEAT:
+        return touch(words, desk)
     reading = Reading(
         kind=ReadingKind.LOOK,
         state=desk.vocabulary.look_state,

@@ -76,13 +76,10 @@ def _role_lines(name: str, car: Car, knowledge: Knowledge) -> Iterator[str]:
     usable = usable_symptoms(car, knowledge.symptoms)
     without: dict[str, list[str]] = {}
     for complaint in knowledge.complaints.values():
-        known = [one for one in complaint.answers if one in knowledge.symptoms]
-        asked = [one for one in known if one not in usable]
-        lacking = (
-            lacking_roles(car, knowledge.symptoms[one], knowledge.symptoms)
-            for one in asked
-        )
-        for role in sorted(set().union(*lacking)):
+        if complaint.retest in usable:
+            continue
+        retest = knowledge.symptoms[complaint.retest]
+        for role in sorted(lacking_roles(car, retest, knowledge.symptoms)):
             without.setdefault(role, []).append(complaint.says)
     if without:
         told = "; ".join(f"{role} ({', '.join(c)})" for role, c in without.items())

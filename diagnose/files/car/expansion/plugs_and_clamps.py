@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from diagnose.circuit.car import Origin, Part
 from diagnose.circuit.parts.wiring_and_loads import GROUNDED_CLAMP
@@ -31,6 +32,13 @@ CRIMP_SHARE = 0.5
 
 # Roles of contacts between two heavy studs. By definition.
 HEAVY_ROLES = frozenset(("starter-solenoid", "contactor"))
+
+# Kinds of part that lead on whatever the switches do. By definition.
+LEADING_KINDS = frozenset({"wire", "joint", "clamp", "pin", *PROTECTIVE_KINDS})
+
+# Roles of wires that trigger a relay: they are taken from anywhere, and are no circuit
+# of the panel. By definition.
+TRIGGER_ROLES = frozenset({"coil-feed"})
 
 # Fewer joints than those of two parts make no run. [1] Own choice.
 LEAST_IN_A_RUN = 2
@@ -102,6 +110,7 @@ def add_plug(name: str, entry: PlugEntry, draft: Draft, location: Location) -> N
             draft.broken.add(name)
         else:
             pins.append(pin)
+    _note_pins_beside(pins, draft)
     draft.add(
         Part(
             name=name,
@@ -113,6 +122,15 @@ def add_plug(name: str, entry: PlugEntry, draft: Draft, location: Location) -> N
         ),
         location,
     )
+
+
+def _note_pins_beside(pins: Sequence[str], draft: Draft) -> None:
+    """Note of each pin of a plug but the last which one is beside it."""
+    numbers = {part.name: number for number, part in enumerate(draft.parts)}
+    for pin, beside in pairwise(pins):
+        number = numbers[pin]
+        end = draft.parts[numbers[beside]].terminals["a"]
+        draft.parts[number] = replace(draft.parts[number], stud_beside=("a", end))
 
 
 def _add_pin(
@@ -210,7 +228,8 @@ def note_studs_beside(car: CarEntry, draft: Draft) -> None:
     """Note the wires with an end on a stud that has another one beside it.
 
     Those are the two heavy studs of a starter's solenoid or a contactor, and the buses
-    of one fuse panel.
+    of one fuse panel; a wire behind a fuse of a panel has the panel's other half beside
+    it, the one that is live at rest where its own is not and the other way round.
 
     Parameters
     ----------
@@ -228,14 +247,57 @@ def note_studs_beside(car: CarEntry, draft: Draft) -> None:
         buses = [f"{name}.{bus}" for bus in panel.buses]
         if len(buses) > 1:
             beside.update(zip(buses, [*buses[1:], buses[0]], strict=True))
+    behind_fuse = _other_halves(car, draft)
     for number, part in enumerate(draft.parts):
         if part.kind != "wire":
             continue
         for end in ("a", "b"):
-            stud = beside.get(_full(draft, part.terminals[end]))
+            name = _full(draft, part.terminals[end])
+            stud = beside.get(name)
+            if stud is None and part.role not in TRIGGER_ROLES:
+                stud = behind_fuse.get(name)
             if stud is not None and stud not in part.terminals.values():
                 draft.parts[number] = replace(part, stud_beside=(end, stud))
                 break
+
+
+def _other_halves(car: CarEntry, draft: Draft) -> Mapping[str, str]:
+    """Return the load ends of fuses on a panel, each with the panel's other half."""
+    live = _live_terminals(draft)
+    half: dict[str, str] = {}
+    for name, panel in car.panels.items():
+        buses = [f"{name}.{bus}" for bus in panel.buses]
+        for bus in buses:
+            others = (one for one in buses if (one in live) is not (bus in live))
+            other = next(others, None)
+            if other is not None:
+                half[bus] = other
+    on = {name: _full(draft, target) for name, (target, _) in draft.sits_on.items()}
+    found = {}
+    for part in draft.parts:
+        if part.kind in PROTECTIVE_KINDS:
+            fed = _full(draft, part.terminals["a"])
+            other = half.get(on.get(fed, fed))
+            if other is not None:
+                found[_full(draft, part.terminals["b"])] = other
+    return found
+
+
+def _live_terminals(draft: Draft) -> set[str]:
+    """Return what the battery's feeding post reaches with every switch at rest."""
+    links = [
+        tuple(_full(draft, name) for name in part.terminals.values())
+        for part in draft.parts
+        if part.kind in LEADING_KINDS
+    ]
+    links += [(name, _full(draft, to)) for name, (to, _) in draft.sits_on.items()]
+    post = "minus" if draft.ground_post == "plus" else "plus"
+    live = {f"battery.{post}"}
+    while True:
+        more = {name for link in links if live & set(link) for name in link} - live
+        if not more:
+            return live
+        live |= more
 
 
 def _moved(part: Part, draft: Draft, post: str, clamp: str) -> Part:

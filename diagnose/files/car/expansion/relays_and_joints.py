@@ -38,6 +38,9 @@ def add_rating(values: dict[str, Value], kind: str) -> None:
         values["ohms"] = fuse_ohms(kind, rating.distribution.nominal, ohms)
 
 
+# Role of the contacts that switch the starter. By definition.
+STARTER_SOLENOID = "starter-solenoid"
+
 # Part of a relay to its kind and its two terminals. DIN 72552, from memory.
 _RELAY_PARTS: Mapping[str, tuple[str, tuple[str, str]]] = MappingProxyType(
     {
@@ -83,6 +86,8 @@ def add_relay(
         "contacts": draft.role(name, "contacts", role, location=location),
         "contacts-87a": known_role(draft, "changeover-contact"),
     }
+    if roles["contacts"] == STARTER_SOLENOID:
+        roles["coil"] = known_role(draft, "solenoid-coil")
     for part, (kind, (first, second)) in _RELAY_PARTS.items():
         values = draft.values(
             kind, entry.values, location=location, among=("coil", "contacts")

@@ -32,6 +32,7 @@ from diagnose.files.knowledge.checks.parts import (
     check_kinds,
     check_roles,
 )
+from diagnose.files.knowledge.checks.procedures import check_procedures
 from diagnose.files.knowledge.checks.symptoms_and_states import (
     check_complaints,
     check_states,
@@ -72,6 +73,7 @@ _CHECKS: tuple[Check, ...] = (
     check_states,
     check_complaints,
     check_terms,
+    check_procedures,
 )
 
 

@@ -136,7 +136,9 @@ class ModeEntry(SourcedEntry):
     )
     roles: list[Key] = Field(default_factory=list)
     except_roles: list[Key] = Field(default_factory=list)
-    needs_stud_beside: bool = False
+    needs: list[Literal["stud-beside", "half-beside", "live-feed"]] = Field(
+        default_factory=list
+    )
     repair: RepairEntry
 
     @field_validator("triggers")
@@ -175,7 +177,7 @@ class ModeEntry(SourcedEntry):
             ),
             roles=frozenset(self.roles),
             except_roles=frozenset(self.except_roles),
-            needs_stud_beside=self.needs_stud_beside,
+            needs=frozenset(self.needs),
             mechanical=MappingProxyType(dict(self.mechanical)),
             source=self.source,
             basis=self.basis,
