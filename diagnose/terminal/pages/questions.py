@@ -198,13 +198,17 @@ def meant_page(told: str, meant: str, because: str) -> Page:
             say("sure?", says, Tone.STRONG),
             Paragraph(margin="", lines=hint_line, is_close=True),
         )
-    choices = [f"{meant} ({because})"]
-    if meant != told:
-        choices.append(f"{told}, as typed")
+    if meant == told:
+        return choice_page(
+            "sure?",
+            f"Did you mean {meant} ({because})?",
+            choices=(),
+            hint="Enter alone: yes; or type the reading",
+        )
     return choice_page(
         "sure?",
         f"Did you mean {meant}?",
-        choices=choices,
+        choices=(f"{meant} ({because})", f"{told}, as typed"),
         hint="type its number; Enter alone: the first; or type the reading anew",
     )
 
