@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.casebook import Casebook
 from diagnose.session.facts import (
@@ -19,6 +20,7 @@ from diagnose.store.case_store import CaseStore, FactRow
 from diagnose.store.journal import Journal
 from diagnose.terminal.dialogue.commands import COMMANDS
 from diagnose.terminal.dialogue.conversation import Conversation
+from diagnose.terminal.dialogue.side_pages import path_of
 from diagnose.terminal.pages.plain import plain_text
 
 OPEN_PUMP_FEED = ("1", "skip all", "read fuel-pump-fuse.out key-on 12.3")
@@ -432,6 +434,24 @@ def test_none_of_the_complaints_is_taken_back_and_asks_no_history(
     assert again.startswith("Undone:\n  the question is open again\n")
     assert "What is wrong with the car?" in again
     assert "nothing to take back" in text(conversation, "undo")
+
+
+def test_volts_across_the_posts_have_no_path(casebook: Casebook) -> None:
+    car, diagnosis = casebook.diagnosis.car, casebook.diagnosis
+    steps = {
+        red: diagnosis.expect(
+            Reading(
+                kind=ReadingKind.DC_VOLTS,
+                state="cranking",
+                red=red,
+                black="battery.minus",
+            )
+        )
+        for red in ("battery.plus", "starter.plus")
+    }
+
+    assert path_of(steps["battery.plus"], car) == ()
+    assert path_of(steps["starter.plus"], car)
 
 
 def test_the_same_as_before_is_asked_once_and_not_offered_twice(
