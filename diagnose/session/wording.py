@@ -99,7 +99,7 @@ def place_words(reading: Reading, car: Car) -> str:
     if reading.kind is ReadingKind.LOOK:
         return f"look at {reading.red}"
     if reading.kind is ReadingKind.AMPS:
-        return f"amps at {reading.red}"
+        return reading.red
     if reading.kind is ReadingKind.FUSE:
         return f"millivolts along {reading.red}"
     if reading.kind is ReadingKind.AC_VOLTS:
@@ -153,8 +153,6 @@ def observation_words(
         return f"{value} along {reading.red}, {reading.state}: {amps}"
     if reading.kind is ReadingKind.LAMP:
         return f"{place_words(reading, car)}: {value}, {reading.state}"
-    if reading.kind is ReadingKind.AMPS:
-        return f"{value} at {reading.red}, {reading.state}"
     return f"{value} at {place_words(reading, car)}, {reading.state}"
 
 

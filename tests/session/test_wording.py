@@ -15,7 +15,12 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.cautions import cautions_for, repair_cautions
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import instruction, observation_words, range_words
+from diagnose.session.wording import (
+    instruction,
+    observation_words,
+    range_words,
+    step_words,
+)
 
 TOURER = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"
 
@@ -96,6 +101,7 @@ def test_amps_are_told_where_and_less_than_a_meter_shows_is_nothing(
     told = observation_words(ReadingFact(reading=reading, value=0.6), tourer)
 
     assert told == "0.6 A at battery, key-off"
+    assert step_words(reading, tourer) == "amps at battery, key-off"
     assert range_words(2e-6, 3e-6, ReadingKind.AMPS) == "0 A"
     assert range_words(2e-6, 0.02, ReadingKind.AMPS) == "0 to 20 mA"
 
