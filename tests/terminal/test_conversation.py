@@ -111,6 +111,13 @@ def test_all_questions_about_the_past_are_skipped_at_once(casebook: Casebook) ->
     assert len(casebook.standing) == 2
 
 
+def test_no_more_questions_may_be_said_where_none_is_left(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    text(conversation, "1", "skip all")
+
+    assert text(conversation, "skip all").startswith("Suspects:\n")
+
+
 def test_questions_about_the_past_can_be_skipped(casebook: Casebook) -> None:
     conversation = Conversation(casebook)
     conversation.hear("1")

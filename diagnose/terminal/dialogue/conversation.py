@@ -233,7 +233,7 @@ class Conversation:
         match self._stage:
             case Stage.COMPLAINT:
                 return self._hear_complaint(line)
-            case Stage.CONTEXT if line.lower() == SKIP_ALL:
+            case Stage.CONTEXT | Stage.WORK if line.lower() == SKIP_ALL:
                 self._questions = []
                 return self._page_of_stage()
             case Stage.CONTEXT:
