@@ -272,7 +272,8 @@ class Answer:
     notes : tuple[str, ...]
         Doubts to show: an uninformative reading, readings that clash.
     contexts_open : Mapping[str, str]
-        Context questions not yet answered.
+        Questions about the history, not yet answered, that would tell enough of what
+        was told to be asked, the most telling first.
     """
 
     facts: tuple[str, ...]

@@ -74,7 +74,8 @@ class Casebook:
         Where facts are kept.
     at_once : bool
         Facts are answered at once, as `Diagnosis.tell` has it; someone looks ahead in
-        the pauses.
+        the pauses. What a repair leaves, and where an earlier evening left off, is
+        worked out to its end first: nobody stands there with the leads on.
     """
 
     def __init__(
@@ -179,7 +180,7 @@ class Casebook:
         try:
             # in one go: an answer after each would take minutes with hundreds of facts
             told = [fact_from_row(row) for row in stored]
-            self.diagnosis.recall(told, at_once=self._at_once)
+            self.diagnosis.recall(told)
         except DiagnoseError:
             refused = self._retold(stored)
         if refused:
@@ -212,7 +213,10 @@ class Casebook:
 
     def _take(self, facts: Sequence[Fact]) -> Answer:
         """Keep facts, and then let them count; all or none."""
-        considered = self.diagnosis.consider(facts, at_once=self._at_once)
+        is_mended = any(isinstance(fact, RepairFact) for fact in facts)
+        considered = self.diagnosis.consider(
+            facts, at_once=self._at_once and not is_mended
+        )
         rows = [fact_to_row(fact) for fact in facts]
         try:
             self._begun = _Begun(

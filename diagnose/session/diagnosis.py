@@ -37,6 +37,7 @@ from diagnose.session.closing import cure_of
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.solving_allowance import Allowance, nothing_is_solved
 from diagnose.session.explanation.explainer import Explainer
+from diagnose.session.explanation.telling_history import telling_questions
 from diagnose.session.explanation.untelling_readings import meaningless_notes
 from diagnose.session.fact_checks import FactChecks
 from diagnose.session.facts import (
@@ -488,7 +489,11 @@ class Diagnosis:
         return tuple(self.words_of(fact) for fact in moment.facts)
 
     def _open_contexts(self, moment: Moment) -> Mapping[str, str]:
-        """Return the questions about the history that are not answered yet."""
-        told = {fact.context for fact in moment.facts if isinstance(fact, ContextFact)}
-        contexts = self._model.knowledge.contexts
-        return {one.name: one.question for one in contexts if one.name not in told}
+        """Return the questions about the history that would tell something."""
+        facts = (fact for fact in moment.facts if isinstance(fact, ContextFact))
+        return telling_questions(
+            moment.conclusion,
+            self._model.compiled,
+            self._model.knowledge.contexts,
+            {fact.context: fact.answer for fact in facts},
+        )

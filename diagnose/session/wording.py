@@ -42,6 +42,10 @@ CLAMP_NOT_POST = "the clamp taken off, never the battery's own post"
 # not to be. [1] Own choice: nine in ten.
 CLEARLY_YES = 0.9
 
+# What no meter shows in its jack for milliamps: less than this is nothing.
+# [A] Derived: half of the last digit of `milliamps` in meter.yaml.
+LEAST_AMPS = 0.00005
+
 # A value above the half stands for a blown fuse, 1, one below for a sound one, 0.
 BLOWN = 0.5
 
@@ -71,6 +75,8 @@ def range_words(low: float, high: float, kind: ReadingKind) -> str:
         ends = dict.fromkeys((f"{1e3 * low:.3g}", f"{1e3 * high:.3g}"))
         return f"{' to '.join(ends)} mV"
     assert kind.unit is not None
+    if kind is ReadingKind.AMPS:
+        low, high = (one if abs(one) >= LEAST_AMPS else 0.0 for one in (low, high))
     return format_band(low, high, kind.unit)
 
 
@@ -93,7 +99,7 @@ def place_words(reading: Reading, car: Car) -> str:
     if reading.kind is ReadingKind.LOOK:
         return f"look at {reading.red}"
     if reading.kind is ReadingKind.AMPS:
-        return f"amps at {reading.red}"
+        return reading.red
     if reading.kind is ReadingKind.FUSE:
         return f"millivolts along {reading.red}"
     if reading.kind is ReadingKind.AC_VOLTS:

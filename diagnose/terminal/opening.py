@@ -3,10 +3,12 @@
 Begun before anything heavy is imported, so it knows nothing but the screen. On a
 terminal one line is written over, with a needle that swings and what is being worked
 out; for a screen reader a line is written when that changes, and none is written over.
+What is typed meanwhile does not mix into that line.
 """
 
 from __future__ import annotations
 
+import contextlib
 import sys
 import threading
 import time
@@ -14,6 +16,7 @@ from types import TracebackType
 from typing import Self, TextIO
 
 from diagnose.terminal.safe_text import clean, to_ascii
+from diagnose.terminal.terminal_modes import echo_off
 
 # Between one move of the needle and the next. Own choice: half of what feels still. [s]
 TICK_SECONDS = 0.25
@@ -48,12 +51,14 @@ class Opening:
         self._length = 0
         self._is_over = threading.Event()
         self._needle: threading.Thread | None = None
+        self._modes = contextlib.ExitStack()
 
     def __enter__(self) -> Self:
         if self._sink is None:
             return self
         self._tell(0)
         if not self._is_plain:
+            self._modes.enter_context(echo_off())
             self._needle = threading.Thread(target=self._swing, daemon=True)
             self._needle.start()
         return self
@@ -93,6 +98,7 @@ class Opening:
             self._needle.join()
             self._sink.write("\r" + " " * self._length + "\r")
             self._sink.flush()
+        self._modes.close()
 
     def _swing(self) -> None:
         count = 0

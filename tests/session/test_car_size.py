@@ -12,7 +12,7 @@ from diagnose.files.car.car_file import load_car
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
 from diagnose.session.car_size import LEAST_BYTES, needed_bytes, size_warning
-from diagnose.terminal import machine
+from diagnose.terminal.reports import machine
 from tests.growing_car import SHIPPED, grown_car
 
 

@@ -9,9 +9,12 @@ import pytest
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Join, Quantity
 from diagnose.session.answer import Answer, Verdict
+from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.fact_rows import fact_to_row
 from diagnose.session.facts import (
     ComplaintFact,
+    ContextFact,
     Fact,
     ReadingFact,
     RepairFact,
@@ -19,6 +22,7 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model, open_model
 from diagnose.session.steps.likely_facts import likely_facts
+from diagnose.store.journal import Journal
 from diagnose.trial.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import draw_car, play
 from tests.lamp_car import CAR, lamp_claim, make_knowledge, make_symptom
@@ -123,6 +127,65 @@ def test_that_it_is_hopeless_is_said_only_when_all_was_solved() -> None:
     # no single cause is left that could be believed, and a pair explains both
     assert expected.advice.verdict is Verdict.REPAIR
     assert without_evidence(found) == without_evidence(expected)
+
+
+def film_on_the_ground_cable() -> list[Fact]:
+    """Return what is read where a lug with a film and a loose lug are nearly alike."""
+    points = {
+        "starter-solenoid.86": (12.1, 0.1),
+        "starter.plus": (4.3, 0.1),
+        "alternator.case": (4.28, 0.01),
+        "engine.block": (4.28, 0.01),
+        "starter.case": (4.28, 0.01),
+    }
+    readings = [
+        ReadingFact(
+            reading=Reading(
+                kind=ReadingKind.DC_VOLTS,
+                state="cranking",
+                red=red,
+                black="battery.minus",
+            ),
+            value=volts,
+            rounded_to=digit,
+        )
+        for red, (volts, digit) in points.items()
+    ]
+    wiring = ContextFact(context="wiring", answer="in_service")
+    return [ComplaintFact(complaint="no-crank"), wiring, *readings]
+
+
+def test_repair_is_named_only_when_all_was_solved(model: Model) -> None:
+    patient, hurried = Diagnosis(model), Diagnosis(model)
+    told = film_on_the_ground_cable()
+    patient.recall(told)
+    expected = patient.answer
+
+    hurried.recall(told, at_once=True)
+
+    assert expected.advice.verdict is Verdict.REPAIR
+    assert hurried.answer.advice == expected.advice
+    assert hurried.answer.causes[0].probability == expected.causes[0].probability
+
+
+def test_case_gone_on_with_and_a_repair_are_worked_out_to_the_end(model: Model) -> None:
+    told = film_on_the_ground_cable()[:-1]
+    repair = RepairFact(cause="ground-cable:cable_film")
+    patient = Diagnosis(model)
+    patient.recall(told)
+    before = patient.answer
+    after = patient.tell(repair)
+
+    casebook = Casebook(Diagnosis(model), Journal(None), at_once=True)
+    casebook.restore([fact_to_row(fact) for fact in told])
+    assert names_and_shares(casebook.answer) == names_and_shares(before)
+
+    assert names_and_shares(casebook.tell(repair)) == names_and_shares(after)
+
+
+def names_and_shares(answer: Answer) -> list[tuple[str, float]]:
+    """Return the suspects of an answer."""
+    return [(cause.name, cause.probability) for cause in answer.causes]
 
 
 def test_answer_is_completed_although_a_question_was_answered_before(

@@ -13,8 +13,14 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.cautions import cautions_for, repair_cautions
+from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import instruction
+from diagnose.session.wording import (
+    instruction,
+    observation_words,
+    range_words,
+    step_words,
+)
 from diagnose.terminal.car_files import published_knowledge
 
 PROCEDURES = published_knowledge().procedures
@@ -86,6 +92,21 @@ def test_amps_with_the_key_off_may_be_read_in_series(tourer: Car) -> None:
         "while, never to crank."
     ) in instruction(drain, tourer, PROCEDURES, in_series=True)
     assert "series" not in instruction(drain, tourer, PROCEDURES)
+
+
+def test_amps_are_told_where_and_less_than_a_meter_shows_is_nothing(
+    tourer: Car,
+) -> None:
+    reading = Reading(
+        kind=ReadingKind.AMPS, state="key-off", red="battery", black="battery"
+    )
+
+    told = observation_words(ReadingFact(reading=reading, value=0.6), tourer)
+
+    assert told == "0.6 A at battery, key-off"
+    assert step_words(reading, tourer) == "amps at battery, key-off"
+    assert range_words(2e-6, 3e-6, ReadingKind.AMPS) == "0 A"
+    assert range_words(2e-6, 0.02, ReadingKind.AMPS) == "0 to 20 mA"
 
 
 def test_amps_while_cranking_are_read_with_a_clamp_only(tourer: Car) -> None:

@@ -336,13 +336,6 @@ def test_a_number_without_a_step_says_how_to_tell_a_reading() -> None:
         request("11.2", step=None)
 
 
-def test_undo_with_nothing_told_is_refused() -> None:
-    desk = Desk(vocabulary=VOCABULARY, answer=replace(ANSWER, facts=()), step=None)
-
-    with pytest.raises(ReadingError, match="nothing to take back"):
-        understand("undo", desk)
-
-
 def test_every_command_is_told_apart_by_two_letters() -> None:
     starts = {
         name: [n for n in COMMANDS if n.startswith(name[:2])] for name in COMMANDS

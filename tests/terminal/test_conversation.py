@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.casebook import Casebook
 from diagnose.session.facts import (
@@ -19,6 +20,7 @@ from diagnose.store.case_store import CaseStore, FactRow
 from diagnose.store.journal import Journal
 from diagnose.terminal.dialogue.commands import COMMANDS
 from diagnose.terminal.dialogue.conversation import Conversation
+from diagnose.terminal.dialogue.side_pages import path_of
 from diagnose.terminal.pages.plain import plain_text
 
 OPEN_PUMP_FEED = ("1", "skip all", "read fuel-pump-fuse.out key-on 12.3")
@@ -95,8 +97,9 @@ def test_words_that_match_nothing_are_told_so(casebook: Casebook) -> None:
 
 
 def test_skip_skips_a_question_about_the_past(casebook: Casebook) -> None:
-    skips = ["skip"] * len(casebook.diagnosis.vocabulary.contexts)
-    shown = text(Conversation(casebook), "1", *skips)
+    conversation = Conversation(casebook)
+    conversation.hear("1")
+    shown = text(conversation, *["skip"] * len(casebook.answer.contexts_open))
 
     assert "Suspects:\n  1. " in shown
     assert "History:" not in shown
@@ -110,10 +113,17 @@ def test_all_questions_about_the_past_are_skipped_at_once(casebook: Casebook) ->
     assert len(casebook.standing) == 2
 
 
+def test_no_more_questions_may_be_said_where_none_is_left(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    text(conversation, "1", "skip all")
+
+    assert text(conversation, "skip all").startswith("Suspects:\n")
+
+
 def test_questions_about_the_past_can_be_skipped(casebook: Casebook) -> None:
     conversation = Conversation(casebook)
-    skips = [""] * len(casebook.diagnosis.vocabulary.contexts)
-    shown = text(conversation, "1", *skips)
+    conversation.hear("1")
+    shown = text(conversation, *[""] * len(casebook.answer.contexts_open))
 
     assert "Suspects:\n  1. " in shown
     assert "  Measure: " in shown or "  Look for: " in shown
@@ -123,7 +133,15 @@ def test_questions_about_the_past_can_be_skipped(casebook: Casebook) -> None:
 def test_an_answer_about_the_past_is_told(casebook: Casebook) -> None:
     shown = text(Conversation(casebook), "1", "1")
 
-    assert shown.startswith("Noted:\n  wiring: fresh\n")
+    assert shown.startswith("Noted:\n  began: suddenly\n")
+
+
+def test_only_telling_questions_about_the_past_are_asked(casebook: Casebook) -> None:
+    text(Conversation(casebook), "1")
+    asked = list(casebook.answer.contexts_open)
+
+    assert asked[0] == "began"
+    assert 1 < len(asked) < len(casebook.diagnosis.vocabulary.contexts)
 
 
 def test_without_a_complaint_symptoms_can_be_told(casebook: Casebook) -> None:
@@ -405,9 +423,54 @@ def test_enter_after_another_page_shows_the_question_and_answers_nothing(
     assert plain_text(conversation.hear(""), width=100) != shown
 
 
-@pytest.mark.parametrize("line", ["fresh", "1)", "1.", "#1", "fre"])
+@pytest.mark.parametrize("line", ["suddenly", "1)", "1.", "#1", "sud"])
 def test_a_choice_is_typed_as_people_do(casebook: Casebook, line: str) -> None:
-    assert text(Conversation(casebook), "1", line).startswith("Noted:\n  wiring: fresh")
+    assert text(Conversation(casebook), "1", line).startswith(
+        "Noted:\n  began: suddenly"
+    )
+
+
+def test_none_of_the_complaints_is_taken_back_and_asks_no_history(
+    casebook: Casebook,
+) -> None:
+    conversation = Conversation(casebook)
+    shown = text(conversation, "")
+    assert "Say what is wrong: choose a complaint, or name a symptom." in shown
+    assert "History:" not in shown
+
+    again = text(conversation, "undo")
+
+    assert again.startswith("Undone:\n  the question is open again\n")
+    assert "What is wrong with the car?" in again
+    assert "nothing to take back" in text(conversation, "undo")
+
+
+def test_volts_across_the_posts_have_no_path(casebook: Casebook) -> None:
+    car, diagnosis = casebook.diagnosis.car, casebook.diagnosis
+    steps = {
+        red: diagnosis.expect(
+            Reading(
+                kind=ReadingKind.DC_VOLTS,
+                state="cranking",
+                red=red,
+                black="battery.minus",
+            )
+        )
+        for red in ("battery.plus", "starter.plus")
+    }
+
+    assert path_of(steps["battery.plus"], car) == ()
+    assert path_of(steps["starter.plus"], car)
+
+
+def test_the_same_as_before_is_asked_once_and_not_offered_twice(
+    casebook: Casebook,
+) -> None:
+    shown = text(Conversation(casebook), "4", "skip all", "12.1", "same")
+
+    assert shown.startswith("Sure?:\n  Did you mean 12.1 V at ")
+    assert "(the reading before)?\n" in shown
+    assert "as typed" not in shown
 
 
 def test_a_group_of_complaints_is_shown_by_its_letter(casebook: Casebook) -> None:

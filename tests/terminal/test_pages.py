@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from io import StringIO
+from types import SimpleNamespace
+from typing import cast
 
 import pytest
 from rich.console import Console
 
 from diagnose.drawing.path_rows import PathRow
+from diagnose.faults.knowledge import Knowledge
 from diagnose.session.answer import Advice, Answer, Verdict, Weight
+from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.pages import answers, explanations, questions, suspects
 from diagnose.terminal.pages.notebook import UNICODE_INK, Notebook
 from diagnose.terminal.pages.page import Page
@@ -397,3 +401,29 @@ def test_of_words_typed_the_rarest_decides() -> None:
     # a word of three letters counts as well
     assert "4. The radiator fan" in plain(questions.matches_page("fan dead", words))
     assert questions.matches_page("does not", words) == ()
+
+
+@pytest.mark.parametrize(
+    ("typed", "name"),
+    [
+        ("wont crank", "no-crank"),
+        ("headlights dont work", "headlamps-dead"),
+        ("pump not running", "pump-does-not-run"),
+        ("lights dim when idling", "lights-dim-at-idle"),
+        ("stalls with fan", "stalls-when-fan-cuts-in"),
+        ("battery keeps dying", "battery-goes-flat"),
+        ("no charging", "does-not-charge"),
+        ("blower dead", "blower-does-not-run"),
+    ],
+)
+def test_trouble_is_found_by_the_words_people_use(
+    typed: str, name: str, knowledge: Knowledge
+) -> None:
+    said = {one.name: one.says for one in knowledge.complaints.values()}
+    asked = {one.name: one.question for one in knowledge.symptoms.values()}
+    names = cast(Vocabulary, SimpleNamespace(complaints=said, symptoms=asked))
+
+    shown = plain_text(questions.matches_page(typed, names), width=200)
+
+    first = 1 + list(said).index(name)
+    assert shown.startswith(f"Trouble:\n  {first}. {said[name]}\n")

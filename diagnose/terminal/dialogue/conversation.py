@@ -47,6 +47,7 @@ from diagnose.terminal.dialogue.stages import (
     has_begun,
     latest_reading,
     meant_fact,
+    undone_words,
 )
 from diagnose.terminal.dialogue.understanding import is_command, understand
 from diagnose.terminal.pages import answers, explanations, questions
@@ -232,7 +233,7 @@ class Conversation:
         match self._stage:
             case Stage.COMPLAINT:
                 return self._hear_complaint(line)
-            case Stage.CONTEXT if line.lower() == SKIP_ALL:
+            case Stage.CONTEXT | Stage.WORK if line.lower() == SKIP_ALL:
                 self._questions = []
                 return self._page_of_stage()
             case Stage.CONTEXT:
@@ -276,8 +277,8 @@ class Conversation:
     def _hear_complaint(self, line: str) -> Page:
         """Take the answer to what is wrong: a number, a group, or words for it."""
         if not line:
+            # nothing is told yet that the history could tell anything of
             self._stage = Stage.WORK
-            self._ask_contexts()
             return self._page_of_stage()
         vocabulary = self._diagnosis.vocabulary
         narrowed = questions.narrowed_page(line, vocabulary)
@@ -339,6 +340,7 @@ class Conversation:
         told, meant = self._diagnosis.words_of(doubt.told), ""
         if doubt.meant is not None:
             meant = self._diagnosis.words_of(replace(doubt.meant, told_as=""))
+            told = meant if doubt.meant == doubt.told else told
         return questions.meant_page(told, meant, doubt.because)
 
     def _choose_meant(self, line: str) -> Page:
@@ -391,13 +393,9 @@ class Conversation:
         self._step_index = before.step_index
         if self._stage is Stage.WORK and not self._has_trouble:
             self._stage = Stage.COMPLAINT
-        undone = [one for one in words if one not in again]
-        back = [f"back again: {one}" for one in again if one not in words]
-        if not undone and not back:
-            undone = ["the step before is on the page again"]
-            if not has_other_step or before.questions:
-                undone = ["the question is open again"]
-        lines = tuple(Words(text=one) for one in (*undone, *back))
+        is_step = has_other_step and not before.questions
+        undone = undone_words(words, again, is_step=is_step)
+        lines = tuple(Words(text=one) for one in undone)
         return (Paragraph(margin="undone", lines=lines), *self._page_of_stage())
 
     def _move_on(self, fact: Fact) -> None:
@@ -408,7 +406,9 @@ class Conversation:
         elif isinstance(fact, PrestartFact):
             self._stage = Stage.WORK
         elif isinstance(fact, ContextFact) and fact.context in self._questions:
-            self._questions.remove(fact.context)
+            # an answer may leave another question little to tell
+            still = self._answer.contexts_open
+            self._questions = [one for one in self._questions if one in still]
         elif isinstance(fact, UndoFact) and not self._has_trouble:
             self._stage = Stage.COMPLAINT
 

@@ -6,6 +6,7 @@ Leaves to `conversation` the page that the person works from.
 from __future__ import annotations
 
 from diagnose.circuit.car import Car
+from diagnose.design.reach import hot_post
 from diagnose.drawing.path_rows import PathRow, path_rows
 from diagnose.session.answer import Answer, ProposedStep
 from diagnose.session.diagnosis import Diagnosis
@@ -55,6 +56,8 @@ def side_page(
 def path_of(step: ProposedStep | None, car: Car) -> tuple[PathRow, ...]:
     """Return the path of a reading from the supply to ground; none of other steps.
 
+    Volts across the battery's posts are on no one path.
+
     Parameters
     ----------
     step : ProposedStep or None
@@ -63,6 +66,8 @@ def path_of(step: ProposedStep | None, car: Car) -> tuple[PathRow, ...]:
         What it is taken on.
     """
     if step is None or step.reading is None:
+        return ()
+    if {step.reading.red, step.reading.black} == {hot_post(car), car.reference}:
         return ()
     return path_rows(car, step.reading.red, step.reading.black)
 

@@ -24,6 +24,10 @@ class Stage(Enum):
 # Stages of a question that a line brought up: what is left when it is dropped.
 ASIDE_STAGES = frozenset({Stage.WHICH_HOLDS, Stage.MEANT})
 
+# What undo says of a line that told nothing.
+STEP_AGAIN = "the step before is on the page again"
+QUESTION_AGAIN = "the question is open again"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Before:
@@ -67,3 +71,22 @@ def latest_reading(standing: Sequence[Fact]) -> ReadingFact | None:
 def has_begun(standing: Sequence[Fact]) -> bool:
     """Return whether anything was told but what the owner lacks."""
     return not all(isinstance(fact, LimitFact | TakesFact) for fact in standing)
+
+
+def undone_words(
+    before: Sequence[str], after: Sequence[str], *, is_step: bool
+) -> tuple[str, ...]:
+    """Return what a line taken back had told, and what counts again without it.
+
+    Parameters
+    ----------
+    before, after : Sequence[str]
+        The facts that counted with the line and that count now, in words.
+    is_step : bool
+        A line that told nothing had only brought another step on the page.
+    """
+    undone = [one for one in before if one not in after]
+    back = [f"back again: {one}" for one in after if one not in before]
+    if not undone and not back:
+        return (STEP_AGAIN if is_step else QUESTION_AGAIN,)
+    return (*undone, *back)

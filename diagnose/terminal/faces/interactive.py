@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import contextlib
 import signal
-import sys
 from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager
 from pathlib import Path
@@ -30,6 +29,12 @@ from diagnose.terminal.faces.sheet import ResizedError, Sheet, redraw_when_resiz
 from diagnose.terminal.pages.notebook import Notebook
 from diagnose.terminal.pages.page import Page, Partner, Tone, say
 from diagnose.terminal.safe_text import clean
+from diagnose.terminal.terminal_modes import (
+    INPUT_MODES,
+    echo_off,
+    forget_typed_ahead,
+    mode_off,
+)
 
 # Where typed lines are kept, in the data folder.
 HISTORY_FILE = "typed-lines"
@@ -184,7 +189,7 @@ def _keys_are_no_signals() -> Iterator[None]:
     ]
     before = [(key, signal.signal(key, signal.SIG_IGN)) for key in keys]
     try:
-        with _mode_off(0, "IXON"):
+        with mode_off(INPUT_MODES, "IXON"):
             yield
     finally:
         for key, handler in before:
@@ -193,7 +198,7 @@ def _keys_are_no_signals() -> Iterator[None]:
 
 def _keys_come_up_later() -> AbstractContextManager[None]:
     """Keep what is typed meanwhile off the screen; it comes up at the next prompt."""
-    return _mode_off(3, "ECHO")
+    return echo_off()
 
 
 @contextlib.contextmanager
@@ -231,6 +236,8 @@ def _has_read_on(notebook: Notebook, colours: ColorDepth | None) -> bool:
         color_depth=colours, style=_STYLE, key_bindings=_no_mouse()
     )
     _leave_once(session)
+    # an Enter from before this could be read has read nothing
+    forget_typed_ahead()
     try:
         session.prompt(_prompt(notebook, "Enter"))
     except EOFError:
@@ -250,37 +257,6 @@ def _heard(
             return conversation.hear(line)
     except KeyboardInterrupt:
         return conversation.interrupted()
-
-
-@contextlib.contextmanager
-def _mode_off(field: int, name: str) -> Iterator[None]:
-    """Switch a mode of the terminal off, where there is one.
-
-    Parameters
-    ----------
-    field : int
-        Which of the terminal's fields has it: 0 for input, 3 for local modes
-        (POSIX.1-2017, termios.h).
-    name : str
-        The mode.
-    """
-    try:
-        import termios
-    except ImportError:  # not a POSIX system
-        yield
-        return
-    if not sys.stdin.isatty():
-        yield
-        return
-    terminal = sys.stdin.fileno()
-    before = termios.tcgetattr(terminal)
-    changed = list(before)
-    changed[field] &= ~getattr(termios, name)
-    termios.tcsetattr(terminal, termios.TCSANOW, changed)
-    try:
-        yield
-    finally:
-        termios.tcsetattr(terminal, termios.TCSANOW, before)
 
 
 def _prompt(notebook: Notebook, word: str) -> FormattedText:

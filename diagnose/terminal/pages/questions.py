@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import replace
+from types import MappingProxyType
 
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.pages.page import (
@@ -40,10 +41,23 @@ LEAST_NEARNESS = 0.5
 # gives them. Own choice.
 _COMMON_WORDS = frozenset(
     (
-        *("doe", "when", "with", "then", "that", "what", "have", "only", "turn"),
-        *("the", "and", "not", "but", "for", "its", "it", "all", "after", "again"),
+        *("doe", "when", "with", "then", "that", "what", "hav", "only", "turn"),
+        *("the", "and", "not", "but", "for", "its", "it", "al", "work", "out", "keep"),
+        *("after", "again"),
+        *("wont", "won", "dont", "don", "cant", "can", "doesnt", "doesn", "isnt"),
     )
 )
+
+# What people call what the pages call otherwise, both as `_telling_words` gives them.
+_OTHER_WORDS = MappingProxyType(
+    {"headlight": "headlamp", "light": "lamp", "dying": "flat", "drain": "flat"}
+)
+
+# Endings that the same word has elsewhere.
+_ENDINGS = ("ing", "ed", "e")
+
+# Letters of a word that an ending has to leave. Own choice.
+LEAST_LETTERS = 3
 
 
 def opening_page(car_title: str, case: str, safety_note: str) -> Page:
@@ -296,13 +310,17 @@ def meant_page(told: str, meant: str, because: str) -> Page:
             say("sure?", says, Tone.STRONG),
             Paragraph(margin="", lines=hint_line, is_close=True),
         )
-    choices = [f"{meant} ({because})"]
-    if meant != told:
-        choices.append(f"{told}, as typed")
+    if meant == told:
+        return choice_page(
+            "sure?",
+            f"Did you mean {meant} ({because})?",
+            choices=(),
+            hint="Enter alone: yes; or type the reading",
+        )
     return choice_page(
         "sure?",
         f"Did you mean {meant}?",
-        choices=choices,
+        choices=(f"{meant} ({because})", f"{told}, as typed"),
         hint="type its number; Enter alone: the first; or type the reading anew",
     )
 
@@ -352,18 +370,45 @@ def _nearest(wanted: AbstractSet[str], texts: Sequence[str]) -> list[int]:
     """Return which texts share the words that few of them have, nearest first.
 
     A word counts by how few of the texts it stands in, so that in "blower dead" the
-    blower decides.
+    blower decides; of texts as near the one that says least else comes first.
     """
     shared = [wanted & _telling_words(text) for text in texts]
     n_texts = Counter(word for words in shared for word in words)
     nearness = [sum(1.0 / n_texts[word] for word in words) for words in shared]
     least = LEAST_NEARNESS * max(nearness, default=0.0)
     near = [place for place, found in enumerate(nearness) if found and found >= least]
-    return sorted(near, key=lambda place: -nearness[place])
+    covered = [
+        len(words) / max(len(_telling_words(text) - _COMMON_WORDS), 1)
+        for words, text in zip(shared, texts, strict=True)
+    ]
+    return sorted(near, key=lambda place: (-nearness[place], -covered[place]))
 
 
 def _telling_words(text: str) -> frozenset[str]:
-    """Return the words of three letters and more, without a plural's or verb's s."""
-    return frozenset(
-        word.removesuffix("s") for word in re.findall(r"[a-z]{3,}", text.lower())
-    )
+    """Return the words of three letters and more, without the usual endings.
+
+    Examples
+    --------
+    >>> sorted(_telling_words("It stalls when idling, headlights dim"))
+    ['dim', 'headlamp', 'idl', 'stal', 'when']
+    """
+    found = re.findall(r"[a-z]{3,}", text.lower().replace("'", ""))
+    return frozenset(map(_bare_word, found))
+
+
+def _bare_word(word: str) -> str:
+    """Return a word without the ending of a plural or a verb, by its usual name.
+
+    Examples
+    --------
+    >>> _bare_word("running") == _bare_word("runs")
+    True
+    """
+    bare = word.removesuffix("s")
+    for ending in _ENDINGS:
+        if bare.endswith(ending) and len(bare) - len(ending) >= LEAST_LETTERS:
+            bare = bare.removesuffix(ending)
+            break
+    # run, running: a letter doubled before the ending is one
+    bare = bare[:-1] if bare[-1] == bare[-2] else bare
+    return _OTHER_WORDS.get(bare, bare)

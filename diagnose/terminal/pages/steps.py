@@ -122,7 +122,7 @@ def worth_page(step: ProposedStep, ranking: Sequence[RankedCause]) -> Page:
             lines=(
                 Words(text=step.instruction, tone=Tone.STRONG),
                 Words(text=why_words(step, ranking)),
-                Words(text=f"takes {format_minutes(step.minutes)}; {saved}; {told}"),
+                Words(text=f"{saved}; {told}"),
                 Words(text=ORDER, tone=Tone.ASIDE),
             ),
         ),
