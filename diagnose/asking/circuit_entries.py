@@ -77,7 +77,7 @@ def _source(circuit: CircuitPlan, feed: str, around: Around) -> dict[str, Writte
         return {"from": terminal}
     sits = terminal.partition(".")[0] in around.panels
     start = terminal if sits else f"{terminal} via {circuit.wire('feed-wire')}"
-    if terminal.startswith(("battery.", "second-battery.")):
+    if terminal.startswith("battery."):
         return {"from": start, "fuse": {"size": fuse, "place": around.feed_place}}
     return {"from": start, "fuse": fuse}
 

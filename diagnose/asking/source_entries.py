@@ -7,9 +7,12 @@ from collections.abc import Iterator
 from diagnose.asking.plan import CarPlan, lead
 from diagnose.files.car.writing.entry_text import FileEntry, Written
 
-# Coil of a solenoid on a starter. From memory: pull-in and hold-in together take some
-# ten amps once it is in.
-_SOLENOID = {"coil_ohms": "1.3 ohm", "contact_ohms": "0.4 mohm"}
+# Coil of a solenoid on a starter, by the system's volts. From memory at 12 V: pull-in
+# and hold-in together take some ten amps once it is in; the same watts at other volts.
+_SOLENOID_OHMS = {"6 V": "0.33 ohm", "12 V": "1.3 ohm", "24 V": "5.2 ohm"}
+
+# What its contacts have. From memory.
+_SOLENOID_CONTACT = "0.4 mohm"
 
 
 def assumed_words(plan: CarPlan, page: str) -> str:
@@ -36,6 +39,9 @@ def source_entries(plan: CarPlan) -> Iterator[FileEntry]:
         "cold-cranking": plan.text("battery", "cca"),
         "age": plan.text("battery", "age"),
     }
+    if "series-link" in plan.pages["battery"]:
+        link = plan.wire("battery", "series-link")
+        battery |= {} if link == "none" else {"series-link": link}
     if plan.grounded == "plus":
         battery["grounded"] = "plus"
     comment = assumed_words(plan, "battery")
@@ -125,12 +131,24 @@ def _starter(plan: CarPlan) -> Iterator[FileEntry]:
         value = {"from": start, "to": "neutral-switch.feed", "wire": lead(wire, "5 ft")}
         yield section_entry(plan, "wires", "start-wire", value)
         start = "neutral-switch.out"
+    if plan.text("starter", "relay") == "yes":
+        value = {
+            "place": "firewall",
+            "30": f"starter-solenoid.30 via {lead(wire, '4 ft')}",
+            "86": f"{start} via {wire}",
+            "85": "body-stud via 18 AWG 2 ft",
+        }
+        yield section_entry(plan, "relays", "starter-relay", value)
+        start, wire = "starter-relay.87", lead(wire, "4 ft")
     value = {
         "place": "starter",
         "87": f"starter.{plan.hot}",
         "86": f"{start} via {wire}",
         "85": "starter.case",
-        "values": dict(_SOLENOID),
+        "values": {
+            "coil_ohms": _SOLENOID_OHMS[plan.system],
+            "contact_ohms": _SOLENOID_CONTACT,
+        },
     }
     yield section_entry(plan, "relays", "starter-solenoid", value)
 

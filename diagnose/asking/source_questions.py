@@ -72,6 +72,14 @@ def ask_sources(plan: CarPlan, ask: Asker) -> Script[None]:
         choice("minus", "plus"),
     )
     place = read_place(plan.around)
+    series = {}
+    if plan.system != "6 V":
+        series["series-link"] = ask.fact(
+            "series-link",
+            "of two batteries in series the cable between them, or none",
+            "none",
+            optional(read_wire),
+        )
     told = yield from page(
         "battery",
         "The battery",
@@ -84,6 +92,7 @@ def ask_sources(plan: CarPlan, ask: Asker) -> Script[None]:
                 read_current,
             ),
             "age": ask.fact("battery-age", "its age in years", "4 years", _read_years),
+            **series,
         },
     )
     assert told is not None
@@ -126,6 +135,12 @@ def ask_sources(plan: CarPlan, ask: Asker) -> Script[None]:
             "neutral-switch": ask.fact(
                 "neutral-switch",
                 "a switch of the gearbox in its wire: yes or no",
+                "no",
+                choice("yes", "no"),
+            ),
+            "relay": ask.fact(
+                "starter-relay",
+                "a relay of its own before the solenoid: yes or no",
                 "no",
                 choice("yes", "no"),
             ),

@@ -172,8 +172,8 @@ class Part:
     draws_when : DrawsWhen
         For a load: when it takes its current.
     members : tuple[str, ...]
-        For a plug or a run: names of the parts that it is made of; it has no terminals
-        of its own.
+        For a plug, a run or batteries in series: names of the parts that it is made of;
+        it has no branches of its own.
     stud_beside : tuple[str, str] or None
         For a wire: which of its ends sits on a stud that has another one beside it, or
         behind a fuse of a panel that has another half; and the node of that one. For a
@@ -184,6 +184,9 @@ class Part:
         Of a wire: the colour of its insulation, such as ``red/white``; or empty.
     note : str
         What the owner says of it, or empty.
+    volts_share : float
+        Share of the system's volts that it is made for: a half for a battery that has
+        another one in series. [1]
     """
 
     name: str
@@ -202,6 +205,7 @@ class Part:
     line: int = 0
     colour: str = ""
     note: str = ""
+    volts_share: float = 1.0
 
 
 class ComesWith(Enum):
@@ -420,6 +424,13 @@ class Car:
             if state.name == name:
                 return state
         raise KeyError(name)
+
+    @property
+    def battery(self) -> Part | None:
+        """What stands between the car's two posts: a battery, or some in series."""
+        banks = [part for part in self.parts if part.kind == "battery-bank"]
+        batteries = [part for part in self.parts if part.kind == "battery"]
+        return next(iter((*banks, *batteries)), None)
 
     @property
     def is_positive_ground(self) -> bool:

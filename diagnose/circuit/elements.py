@@ -316,7 +316,13 @@ ELEMENTS: Mapping[str, Element] = {
         is_electronic=True,
     ),
     "engine": Element(terminals=(), parameters=(), branches=no_branches),
-    # both are wholes of parts that have branches
+    # these are wholes of parts that have branches
+    "battery-bank": Element(
+        terminals=(),
+        optional_terminals=("plus", "minus"),
+        parameters=(),
+        branches=no_branches,
+    ),
     "plug": Element(terminals=(), parameters=(), branches=no_branches),
     "run": Element(terminals=(), parameters=(), branches=no_branches),
 }

@@ -137,8 +137,10 @@ def _heights(car: Car) -> dict[str, float]:
                 if name in part.terminals:
                     join(part.terminals[name], part.terminals["case"], _LOAD_SIEMENS)
             continue
-        if part.kind != "battery":
-            is_load = part.kind in CONSUMER_KINDS
+        # of batteries in series one stands above the other
+        is_in_series = part.volts_share < 1.0
+        if part.kind != "battery" or is_in_series:
+            is_load = part.kind in CONSUMER_KINDS or is_in_series
             join(*_ends(part), _LOAD_SIEMENS if is_load else _METAL_SIEMENS)
     hot, ground = index[hot_post(car)], index[car.reference]
     siemens[np.diag_indices(len(nodes))] += _LEAK_SIEMENS

@@ -236,7 +236,7 @@ def changed_values(
                     values[change.parameter],
                     change,
                     drawn,
-                    system_volts=model.car.system_volts,
+                    system_volts=model.car.system_volts * part.volts_share,
                 )
     return result
 
@@ -257,7 +257,13 @@ def _hit(model: CarModel, cause: Cause, change: Change) -> tuple[Part, ...]:
         )
     if change.role is None:
         return (cause.part,)
-    return tuple(p for p in model.car.parts if p.role == change.role)
+    named = [part for part in model.car.parts if part.role == change.role]
+    members = {member for part in named for member in part.members}
+    return tuple(
+        part
+        for part in model.car.parts
+        if part.name in members or (part in named and not part.members)
+    )
 
 
 def _belongs(part: Part, whole: Part) -> bool:

@@ -51,6 +51,24 @@ def battery_posts(car: Car) -> frozenset[str]:
     return frozenset(node for both in posts for node in both)
 
 
+def inner_posts(car: Car) -> frozenset[str]:
+    """Return the nodes of the posts between batteries in series.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+
+    Returns
+    -------
+    frozenset[str]
+        Empty where no battery has another one in series.
+    """
+    outer = () if car.battery is None else car.battery.terminals.values()
+    series = (p.terminals.values() for p in car.parts if p.volts_share < 1.0)
+    return frozenset(node for both in series for node in both) - frozenset(outer)
+
+
 def wired_to(nodes: set[str], car: Car) -> set[str]:
     """Return nodes and all that wires and joints lead to from them.
 

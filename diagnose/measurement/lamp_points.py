@@ -17,6 +17,7 @@ from diagnose.measurement.forbidden_points import (
     airbag_points,
     battery_posts,
     electronic_points,
+    inner_posts,
     wired_to,
 )
 from diagnose.measurement.readings import Reading, ReadingKind
@@ -62,7 +63,8 @@ def lamp_readings(car: Car) -> tuple[Reading, ...]:
     wired to ground.
     """
     posts, unfit = battery_posts(car), unfit_for_lamp(car)
-    fed = [post for post in sorted(posts - {car.reference}) if post in car.test_points]
+    outer = sorted(posts - inner_posts(car) - {car.reference})
+    fed = [post for post in outer if post in car.test_points]
     grounds = wired_to({car.reference}, car)
     states = [
         state.name

@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 
 from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Car, Part
-from diagnose.circuit.elements import ELEMENTS
 from diagnose.measurement.symptoms import Claim, Group, Quantity, Symptom
 
 # Exponent by which the light of a tungsten lamp goes with its volts. [1] D. G. Fink,
@@ -32,6 +31,7 @@ SWITCHED_QUANTITIES = frozenset(
 # kinds not named. Rule of the trade: where a person puts the leads.
 MAIN_TERMINALS: Mapping[str, tuple[str, str]] = {
     "battery": ("plus", "minus"),
+    "battery-bank": ("plus", "minus"),
     "alternator": ("output", "case"),
     "starter": ("plus", "case"),
     "controller": ("supply", "ground"),
@@ -190,7 +190,7 @@ def is_applicable(claim: Claim, car: Car) -> bool:
         return False
     if claim.quantity is Quantity.MECHANICAL:
         return True
-    return any(ELEMENTS[p.kind].terminals for p in claimed_parts(claim, car))
+    return any(part.terminals for part in claimed_parts(claim, car))
 
 
 def usable_symptoms(car: Car, symptoms: Mapping[str, Symptom]) -> tuple[str, ...]:
@@ -295,7 +295,9 @@ def probe_of(quantity: Quantity, part: Part, state: str) -> Probe | None:
         None where node voltages tell it.
     """
     if quantity in CURRENT_QUANTITIES:
-        return Probe(branch=part.name, state=state, is_current=True)
+        # one current runs through all that is in series
+        branch = part.members[0] if part.members else part.name
+        return Probe(branch=branch, state=state, is_current=True)
     if quantity in SWITCHED_QUANTITIES:
         return Probe(branch=part.name, state=state, is_current=False)
     return None

@@ -27,7 +27,9 @@ from diagnose.measurement.forbidden_points import (
     AIRBAG,
     ELECTRONIC_KINDS,
     airbag_points,
+    battery_posts,
     electronic_points,
+    inner_posts,
     touched_points,
 )
 from diagnose.measurement.lamp_points import lamp_readings
@@ -125,13 +127,7 @@ def ripple_readings(car: Car) -> tuple[Reading, ...]:
     """
     if ripple_nodes(car) is None:
         return ()
-    posts = [
-        node
-        for part in car.parts
-        if part.kind == "battery"
-        for node in part.terminals.values()
-        if node != car.reference
-    ]
+    posts = sorted(battery_posts(car) - inner_posts(car) - {car.reference})
     return tuple(
         Reading(
             kind=ReadingKind.AC_VOLTS,
@@ -157,13 +153,14 @@ def drain_readings(car: Car) -> tuple[Reading, ...]:
     Returns
     -------
     tuple[Reading, ...]
-        In every state at rest, see `is_at_rest`.
+        In every state at rest, see `is_at_rest`; of batteries in series at one.
     """
     return tuple(
         Reading(kind=kind, state=state.name, red=part.name, black="")
         for state in car.states
         if is_at_rest(state)
         for part in car.parts
+        if part.volts_share == 1.0 or car.reference in part.terminals.values()
         for kind in DRAIN_KINDS.get(part.kind, ())
     )
 
@@ -206,9 +203,10 @@ def meaningless_ohms(reading: Reading, car: Car) -> str:
 def _no_ohms_at(car: Car) -> frozenset[str]:
     """Return the nodes no ohms are proposed at: those that electronics are fed at.
 
-    At a controller it is every terminal: no probe belongs into its plugs.
+    At a controller it is every terminal: no probe belongs into its plugs. Between
+    batteries in series one of them would drive the meter.
     """
-    found: set[str] = set()
+    found: set[str] = set(inner_posts(car))
     for part in car.parts:
         if part.kind in ELECTRONIC_KINDS:
             found.update(part.terminals.values())
@@ -234,9 +232,10 @@ def proposable_readings(car: Car) -> tuple[Reading, ...]:
     -----
     Volts from every test point to the battery post in every state; AC volts across the
     battery while the engine runs; the drop along wires, contacts, fuses and studs, and
-    across consumers, wherever current may flow; a look at every fuse; with the key off
-    millivolts along every fuse and amps at the battery; ohms to the battery post with
-    the battery disconnected, except at electronics; a test lamp where it does no harm.
+    across consumers, wherever current may flow, and across each of the batteries in
+    series; a look at every fuse; with the key off millivolts along every fuse and amps
+    at the battery; ohms to the battery post with the battery disconnected, except at
+    electronics; a test lamp where it does no harm.
     """
     found: dict[Reading, None] = {}
     states = [state for state in car.states if state.is_battery_connected]
@@ -258,11 +257,12 @@ def proposable_readings(car: Car) -> tuple[Reading, ...]:
                 )
             )
     for part in car.parts:
-        if part.kind not in DROP_KINDS | CONSUMER_KINDS:
+        is_in_series = part.volts_share < 1.0
+        if part.kind not in DROP_KINDS | CONSUMER_KINDS and not is_in_series:
             continue
         first, second = main_nodes(part)
         if first in car.test_points and second in car.test_points:
-            for state in loaded:
+            for state in states if is_in_series else loaded:
                 found.setdefault(_volts(state.name, first, second))
         if part.kind in PROTECTIVE_KINDS:
             found.setdefault(

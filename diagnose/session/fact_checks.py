@@ -12,7 +12,11 @@ from difflib import get_close_matches
 from diagnose.circuit.car import Car
 from diagnose.errors import ReadingError
 from diagnose.faults.history import check_history
-from diagnose.measurement.forbidden_points import airbag_point_of, battery_posts
+from diagnose.measurement.forbidden_points import (
+    airbag_point_of,
+    battery_posts,
+    inner_posts,
+)
 from diagnose.measurement.lamp_points import unfit_for_lamp
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
@@ -183,6 +187,12 @@ class FactChecks:
                 "ohms in a live circuit tell nothing: the battery drives the meter and "
                 "may ruin it; disconnect the battery first (state isolated)"
             )
+        inner = {reading.red, reading.black} & inner_posts(self._car)
+        if reading.kind is ReadingKind.OHMS and inner:
+            raise ReadingError(
+                f"no ohms at {min(inner)}: it is a post of a battery, which drives the "
+                "meter whatever clamp is off; read volts across each battery"
+            )
         if is_isolated and reading.kind in LIVE_KINDS:
             raise ReadingError(
                 "with the battery disconnected there are no volts and no amps to read; "
@@ -219,7 +229,8 @@ class FactChecks:
     def _check_lamp(self, reading: Reading) -> None:
         """Refuse a test lamp that would hurt something, or that hangs on no post."""
         car = self._car
-        posts, leads = battery_posts(car), {reading.red, reading.black}
+        posts = battery_posts(car) - inner_posts(car)
+        leads = {reading.red, reading.black}
         if not leads & posts or len(leads) < 2:
             raise ReadingError(
                 "a test lamp is understood with its clip on a post of the battery: "

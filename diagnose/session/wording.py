@@ -308,11 +308,14 @@ def surface_words(reading: Reading, car: Car) -> str:
 
     Rule of the trade: lamps for two minutes take it off.
     """
-    battery = next((part for part in car.parts if part.kind == "battery"), None)
-    state = car.state(reading.state)
-    if battery is None or not is_at_rest(state):
+    if not is_at_rest(car.state(reading.state)):
         return ""
-    if {reading.red, reading.black} != set(battery.terminals.values()):
+    batteries = [one for one in (car.battery, *car.parts) if one is not None]
+    if not any(
+        {reading.red, reading.black} == set(one.terminals.values())
+        for one in batteries
+        if one.kind in {"battery", "battery-bank"}
+    ):
         return ""
     return "After a drive or a charge, headlamps on for two minutes first, then off."
 

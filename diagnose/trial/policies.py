@@ -199,7 +199,8 @@ def _claims(group: Group, symptoms: Mapping[str, Symptom]) -> Iterator[Claim]:
 
 def _along(car: Car, load: Part, state: str) -> Iterator[Reading]:
     """Yield the volts along a load's feed, at its relays' coils, and at its ground."""
-    positive = next(p for p in car.parts if p.kind == "battery").terminals["plus"]
+    assert car.battery is not None
+    positive = car.battery.terminals["plus"]
     plus, minus = main_nodes(load)
     coils = {part.name: part for part in car.parts if part.kind == "coil"}
     points = [positive]

@@ -399,10 +399,11 @@ def _battery(part: Part, car: Car, draws: OwnDraws) -> Values:
     accepted = draws.ratios(f"{part.name}/acceptance", *ACCEPTED_AMPS)
     full = part.values["full_volts"].distribution.nominal
     # some 1.6 V above its rest volts is what a regulator holds a 12 V battery at
-    above = 1.6 * car.system_volts / 12.0
+    above = 1.6 * part.volts_share * car.system_volts / 12.0
     regulators = [one for one in car.parts if one.kind == "alternator"]
     if regulators:
         set_volts = regulators[0].values["set_volts"].distribution.nominal
+        set_volts *= part.volts_share
         above = max(set_volts - full, 0.5 * above)
     return {
         "acceptance_ohms": above / accepted,

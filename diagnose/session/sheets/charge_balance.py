@@ -158,7 +158,8 @@ def _balance(
     for branch, name in enumerate(network.branches):
         kind = model.parts[network.parts[branch]].kind
         if kind == "battery":
-            charge += float(amps[branch])
+            part = model.parts[network.parts[branch]]
+            charge += part.volts_share * float(amps[branch])
         elif kind == "alternator" and name == network.parts[branch]:
             # its first segment is the output limit
             most += float(-network.curves[0, branch, AMPS.start])

@@ -200,8 +200,10 @@ class _Solved:
         for state in self.states:
             given = np.zeros(self._shown.probes.shape[1])
             for name in _kind(self._car, "battery"):
-                # a source that feeds the car has a current below zero
-                given -= self._column(name, state, is_current=True)
+                # a source that feeds the car has a current below zero; the current of
+                # batteries in series counts once
+                share = self._car.part(name).volts_share
+                given -= share * self._column(name, state, is_current=True)
             for name in _kind(self._car, "starter"):
                 given -= np.abs(self._column(name, state, is_current=True))
             found.append(given.max())

@@ -76,9 +76,10 @@ def _role_lines(name: str, car: Car, knowledge: Knowledge) -> Iterator[str]:
     usable = usable_symptoms(car, knowledge.symptoms)
     without: dict[str, list[str]] = {}
     for complaint in knowledge.complaints.values():
-        if complaint.retest in usable:
+        retest = knowledge.symptoms.get(complaint.retest)
+        # a sign of what comes and goes is asked of every car
+        if retest is None or complaint.retest in usable:
             continue
-        retest = knowledge.symptoms[complaint.retest]
         for role in sorted(lacking_roles(car, retest, knowledge.symptoms)):
             without.setdefault(role, []).append(complaint.says)
     if without:

@@ -177,7 +177,8 @@ def _opening_fuses(car: Car, settled: list[SolvedState]) -> Iterator[CarWarning]
 def _overcharged(car: Car, settled: list[SolvedState]) -> Iterator[CarWarning]:
     """Yield alternators that charge the battery of the sound car too high."""
     limit = MOST_CHARGING_VOLTS * car.system_volts / 12.0
-    battery = next(part for part in car.parts if part.kind == "battery")
+    battery = car.battery
+    assert battery is not None
     plus, minus = battery.terminals["plus"], battery.terminals["minus"]
     high = {
         solved.state.name: volts

@@ -343,6 +343,7 @@ class Draft:
         location: Location,
         sizes: Mapping[str, float | None] = MappingProxyType({}),
         among: tuple[str, ...] = (),
+        usual: Mapping[str, Value] | None = None,
     ) -> dict[str, Value]:
         """Return a part's values: the defaults of its kind, then what the file gives.
 
@@ -358,13 +359,15 @@ class Draft:
             Parameter to an amount read from a key of its own, in SI; None: not given.
         among : tuple[str, ...]
             The kinds that share these values (coil and contacts of a relay).
+        usual : Mapping[str, Value] or None
+            Defaults in place of those of the kind.
 
         Returns
         -------
         dict[str, Value]
             Each in its parameter's unit.
         """
-        defaults = self.defaults.get(kind, {})
+        defaults = self.defaults.get(kind, {}) if usual is None else usual
         result = dict(defaults)
         for parameter, size in sizes.items():
             if size is not None:

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from diagnose.circuit.car import Part
+from diagnose.circuit.car import Part, Value
 from diagnose.circuit.parts.alternator import speed_constant_rpm
 from diagnose.files.car.expansion.draft import Draft
-from diagnose.files.car.expansion.part_values import given_value
-from diagnose.files.car.expansion.relays_and_joints import add_joint
+from diagnose.files.car.expansion.part_values import defaults_for, given_value
+from diagnose.files.car.expansion.relays_and_joints import add_joint, known_role
 from diagnose.files.car.grammar.entries import (
     AlternatorEntry,
     BatteryEntry,
@@ -43,6 +43,16 @@ POLARISED_FACTOR = 1.4
 
 # Size of the battery that the usual charge acceptance is meant for. [A] A rule.
 USUAL_COLD_CRANKING_AMPS = 600.0
+
+# What the battery is for, alone or with another one in series; keys of knowledge/.
+BATTERY_ROLE = "battery"
+SERIES_ROLE = "series-battery"
+
+# The cable between two batteries in series.
+SERIES_LINK = "battery-link"
+
+# The lowest system voltage, which is one battery's. [V] By definition.
+LEAST_SYSTEM_VOLTS = 6.0
 
 
 def add_metal(metal: MetalEntry, draft: Draft) -> None:
@@ -77,8 +87,8 @@ def add_metal(metal: MetalEntry, draft: Draft) -> None:
     )
 
 
-def add_battery(entry: BatteryEntry, draft: Draft, *, scale: float) -> None:
-    """Add the battery.
+def add_battery(entry: BatteryEntry, draft: Draft, *, system_volts: float) -> None:
+    """Add the battery, or two in series with the cable between them.
 
     Parameters
     ----------
@@ -86,34 +96,96 @@ def add_battery(entry: BatteryEntry, draft: Draft, *, scale: float) -> None:
         What the file says.
     draft : Draft
         The car being put together.
-    scale : float
-        The car's system voltage over 12 V. [1]
+    system_volts : float
+        Of the whole car. [V]
     """
     location: Location = ("battery",)
-    terminals = {
+    posts = {
         post: draft.declare("battery", post, place=entry.place, location=location)
         for post in ("plus", "minus")
     }
-    sizes = {} if entry.cold_cranking is None else _battery_sizes(entry, draft, scale)
-    values = draft.values("battery", entry.values, location=location, sizes=sizes)
-    if entry.cold_cranking is not None:
-        values["cold_cranking_amps"] = given_value(entry.cold_cranking, None)
+    if entry.series_link is None:
+        _add_one_battery("battery", posts, entry, draft, volts=(system_volts, 1.0))
+        return
+    if system_volts == LEAST_SYSTEM_VOLTS:
+        draft.report(
+            (*location, "series-link"),
+            f"two batteries in series make 12 V or 24 V, not {system_volts:g} V",
+        )
+        return
+    names = (f"live-{BATTERY_ROLE}", f"grounded-{BATTERY_ROLE}")
+    inner = (draft.ground_post, draft.hot_post)
+    links = []
+    for name, post in zip(names, inner, strict=True):
+        links.append(draft.declare(name, post, place=entry.place, location=location))
+        terminals = {**posts, post: links[-1]}
+        volts = (system_volts / len(names), 1.0 / len(names))
+        _add_one_battery(name, terminals, entry, draft, volts=volts)
     draft.add(
         Part(
             name="battery",
             assembly="battery",
+            kind="battery-bank",
+            terminals=posts,
+            members=names,
+            place=entry.place,
+            role=known_role(draft, BATTERY_ROLE),
+        ),
+        location,
+    )
+    draft.add_wire(
+        SERIES_LINK,
+        (links[0], links[1]),
+        size=entry.series_link,
+        location=(*location, "series-link"),
+        place=entry.place,
+        role=known_role(draft, "battery-cable"),
+    )
+
+
+def _add_one_battery(
+    name: str,
+    terminals: Mapping[str, str],
+    entry: BatteryEntry,
+    draft: Draft,
+    *,
+    volts: tuple[float, float],
+) -> None:
+    """Add a battery of some volts, which are a share of the system's."""
+    own_volts, share = volts
+    usual = defaults_for(
+        {"battery": draft.knowledge.defaults.get("battery", {})}, system_volts=own_volts
+    )["battery"]
+    sizes: dict[str, float | None] = {}
+    if entry.cold_cranking is not None:
+        sizes = _battery_sizes(entry, draft, usual, scale=own_volts / 12.0)
+    values = draft.values(
+        "battery", entry.values, location=("battery",), sizes=sizes, usual=usual
+    )
+    if entry.cold_cranking is not None:
+        values["cold_cranking_amps"] = given_value(entry.cold_cranking, None)
+    role = BATTERY_ROLE if share == 1.0 else SERIES_ROLE
+    draft.add(
+        Part(
+            name=name,
+            assembly=name,
             kind="battery",
             terminals=terminals,
             values=values,
             place=entry.place,
-            role="battery",
+            role=known_role(draft, role),
+            volts_share=share,
         ),
-        location,
+        ("battery",),
     )
 
 
 def _battery_sizes(
-    entry: BatteryEntry, draft: Draft, scale: float
+    entry: BatteryEntry,
+    draft: Draft,
+    usual: Mapping[str, Value],
+    *,
+    scale: float,
 ) -> dict[str, float | None]:
     """Return what the cold-cranking amps say of a battery at 20 °C, in service."""
     assert entry.cold_cranking is not None
@@ -125,7 +197,7 @@ def _battery_sizes(
     if condition is not None and condition.years is not None:
         factor *= condition.years.factor(0.0)
     drop_volts = scale * COLD_CRANKING_DROP_VOLTS
-    default = draft.defaults.get("battery", {}).get("acceptance_ohms")
+    default = usual.get("acceptance_ohms")
     size = USUAL_COLD_CRANKING_AMPS / entry.cold_cranking
     return {
         "internal_ohms": POLARISED_FACTOR * drop_volts / entry.cold_cranking / factor,
@@ -226,7 +298,10 @@ def add_starter(entry: StarterEntry, draft: Draft) -> None:
                 "starter",
                 entry.values,
                 location=location,
-                sizes={"cranking_amps": entry.cranking},
+                sizes={
+                    "cranking_amps": entry.cranking,
+                    "stall_ohms": _stall_ohms(entry, draft),
+                },
             ),
             place=entry.place,
             role="starter",
@@ -234,6 +309,19 @@ def add_starter(entry: StarterEntry, draft: Draft) -> None:
         location,
     )
     add_joint(draft, "starter-mount", "starter.case", entry.bolted_to, location)
+
+
+def _stall_ohms(entry: StarterEntry, draft: Draft) -> float | None:
+    """Return the resistance of a starter that takes its own current. [Ω].
+
+    What is built for more amps has thicker copper, in proportion (a rule of the trade),
+    so that any starter turns at the same share of its volts.
+    """
+    usual = draft.defaults.get("starter", {})
+    if entry.cranking is None or not {"cranking_amps", "stall_ohms"} <= usual.keys():
+        return None
+    ratio = usual["cranking_amps"].distribution.nominal / entry.cranking
+    return ratio * usual["stall_ohms"].distribution.nominal
 
 
 def add_grounds(car: CarEntry, draft: Draft) -> None:

@@ -17,6 +17,7 @@ from diagnose.circuit.parts.wiring_and_loads import GROUNDED_CLAMP
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.errors import did_you_mean
 from diagnose.files.car.expansion.draft import Draft
+from diagnose.files.car.expansion.metal_and_sources import SERIES_ROLE
 from diagnose.files.car.expansion.nodes import find_terminal
 from diagnose.files.car.expansion.part_values import scaled_value
 from diagnose.files.car.expansion.relays_and_joints import known_role
@@ -67,7 +68,8 @@ def add_clamp(name: str, post: str, draft: Draft, location: Location) -> None:
     draft.main_terminals[name] = clamp
     owner = terminal.partition(".")[0]
     for number, part in enumerate(draft.parts):
-        if part.assembly != owner:
+        # batteries in series have posts that are called after both together
+        if part.assembly != owner and part.role != SERIES_ROLE:
             draft.parts[number] = _moved(part, draft, terminal, clamp)
     for other, (target, where) in list(draft.sits_on.items()):
         if _full(draft, target) == terminal:

@@ -57,7 +57,7 @@ def expand(car: CarEntry, draft: Draft) -> None:
         The car being put together.
     """
     add_metal(car.metal, draft)
-    add_battery(car.battery, draft, scale=car.system / 12.0)
+    add_battery(car.battery, draft, system_volts=car.system)
     if car.alternator is not None:
         add_alternator(car.alternator, draft)
     if car.starter is not None:

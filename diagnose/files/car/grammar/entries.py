@@ -76,10 +76,14 @@ class BatteryEntry(SectionEntry):
     """The battery; `grounded` is the post that is joined to body and engine.
 
     With the plus post grounded, loads and the starter are fed at their terminal minus.
+    `series-link` is the cable between two batteries in series, each of half the volts
+    and of the amps given: `live-battery` has the live post, `grounded-battery` the
+    other one, and `battery.plus` and `battery.minus` are the posts of both together.
     """
 
     place: str
     cold_cranking: Amps | None = None
+    series_link: Wire | None = None
     grounded: Literal["minus", "plus"] = "minus"
     age: Years | None = None
     values: Values = Field(default={})

@@ -21,7 +21,7 @@ KINDS_OF_QUANTITY: Mapping[str, tuple[str, ...]] = {
     "is_closed": ("contacts",),
     "is_blown": PROTECTIVE_KINDS,
     "chatters": ("contacts", "controller", "breaker"),
-    "battery_amps": ("battery",),
+    "battery_amps": ("battery", "battery-bank"),
     "turns": ("motor", "load"),
 }
 
