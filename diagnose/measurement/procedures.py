@@ -84,6 +84,11 @@ class Procedure:
         ----------
         red, black, part : str
             Where the leads go, or the part that it is about.
+
+        Returns
+        -------
+        str
+            Sentences.
         """
         return (
             self.how.replace("{red}", red)
@@ -98,6 +103,10 @@ class Procedure:
         ----------
         caution : str
             What stands before it, in words; empty where nothing does.
+
+        Returns
+        -------
+        str
         """
         how = self.taken(red="the first point", black="the second", part="the part")
         said = (caution, how, self.car, self.lasts, f"What spoils it: {self.spoils}")

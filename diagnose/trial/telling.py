@@ -161,7 +161,6 @@ class _Teller:
             model.knowledge.meter,
             system_volts=model.car.system_volts,
             fuse_tolerance=tolerance,
-            is_cranking=model.car.state(reading.state).is_cranking,
         ).deviation(finite)
         apart = np.abs(finite[0][:, None] - finite[1][None, :])
         limit = APART * np.maximum(spread[0][:, None], spread[1][None, :])

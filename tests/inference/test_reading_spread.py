@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 
@@ -148,13 +146,3 @@ def test_gaps_of_one_fault_set_are_its_own() -> None:
 
     expected = np.hypot(0.03, np.array([wide[1], narrow[1]]))
     assert found == pytest.approx(expected, rel=1e-5)
-
-
-# By hand: .03 V, and of 10 V a hundredth and two and a half hundredths beside it.
-def test_volts_jump_while_the_starter_turns() -> None:
-    still = spread_of(ReadingKind.DC_VOLTS, METER, system_volts=12.0)
-    turning = spread_of(
-        ReadingKind.DC_VOLTS, METER, system_volts=12.0, is_cranking=True
-    )
-    assert turning.fixed == still.fixed
-    assert turning.fraction * 10.0 == pytest.approx(math.hypot(0.1, 0.25))

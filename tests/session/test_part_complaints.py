@@ -12,6 +12,7 @@ from diagnose.inference.belief.shown_symptoms import symptom_there
 from diagnose.measurement.of_parts.part_complaints import ASPECTS
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.facts import ComplaintFact, SymptomFact
 from diagnose.session.ready_car import LEAST_CAUSED, Model
 from diagnose.session.vocabulary import vocabulary_of
@@ -110,14 +111,15 @@ _BLOWER_CIRCUIT = {
 
 def test_a_knock_that_helps_speaks_for_what_shaking_brings(sedan_model: Model) -> None:
     def chance(*signs: str) -> float:
-        diagnosis = Diagnosis(sedan_model)
-        diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
-        for sign in signs:
-            diagnosis.tell(SymptomFact(symptom=sign, is_present=True))
+        told = [SymptomFact(symptom=sign, is_present=True) for sign in signs]
+        complaint = ComplaintFact(complaint="pump-does-not-run")
+        beliefs = Reasoner(sedan_model).conclude((complaint, *told)).beliefs
+        causes = sedan_model.compiled.causes
+        found = beliefs.cause_probabilities(len(causes)).tolist()
         return sum(
-            one.probability
-            for one in diagnosis.answer.causes
-            if "comes_and_goes" in one.name or "stalled" in one.name
+            chance
+            for cause, chance in zip(causes, found, strict=True)
+            if cause.mode.name in {"comes_and_goes", "stalled", "pump_stalled"}
         )
 
     assert chance("works-after-a-knock") > 2.0 * chance()

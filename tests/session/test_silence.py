@@ -6,7 +6,7 @@ import pytest
 
 from diagnose.measurement.steps import step_of_name
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.facts import ComplaintFact, LimitFact
+from diagnose.session.facts import ComplaintFact, LimitFact, SymptomFact
 from diagnose.session.ready_car import Model
 
 PUMP = "fuel-pump.plus|fuel-pump.minus"
@@ -30,8 +30,12 @@ def test_volts_at_a_pump_switched_off_tell_nothing(dead_pump: Diagnosis) -> None
     )
 
 
-def test_volts_without_current_show_a_break_only(dead_pump: Diagnosis) -> None:
-    found = reason(dead_pump, "volts|key-off|fuel-pump-fuse.out|battery.minus")
+def test_volts_without_current_show_a_break_only(model: Model) -> None:
+    # of a car that may not crank either
+    dead = Diagnosis(model)
+    dead.tell(SymptomFact(symptom="pump-primes", is_present=False))
+
+    found = reason(dead, "volts|key-off|fuel-pump-fuse.out|battery.minus")
 
     assert found.startswith(
         "no current flows at fuel-pump-fuse.out in this state: a break would show, but "

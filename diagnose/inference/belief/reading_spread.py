@@ -28,11 +28,6 @@ SQRT_TWO_PI = math.sqrt(2.0 * math.pi)
 # limit is meant to hold nearly always.
 DEVIATIONS_IN_LIMIT = 2.0
 
-# How far volts jump while the starter turns the engine, as a share of them. [1] Rule of
-# the trade: compression by compression a meter moves by a few tenths of 10 V, and what
-# drops along a cable moves with it.
-CRANKING_FRACTION = 0.025
-
 # How far a car's ohms stray from its file, as a share of them. [1] From memory:
 # parallel paths and warm windings spread an ohms reading by a tenth.
 OHMS_MODEL_FRACTION = 0.1
@@ -177,7 +172,6 @@ def spread_of(
     *,
     system_volts: float,
     fuse_tolerance: float = 0.0,
-    is_cranking: bool = False,
 ) -> Spread:
     """Return the spread of a kind of reading.
 
@@ -191,8 +185,6 @@ def spread_of(
         Of the car, 12 V as a rule. [V]
     fuse_tolerance : float
         Standard deviation of the fuse's resistance, as a share of it. [1]
-    is_cranking : bool
-        The starter turns the engine meanwhile.
 
     Returns
     -------
@@ -207,11 +199,10 @@ def spread_of(
             span=FUSE_SPAN_VOLTS,
         )
     if kind is ReadingKind.DC_VOLTS:
-        jumps = CRANKING_FRACTION if is_cranking else 0.0
         return Spread(
             range_=meter.volts,
             fixed=meter.model_volts,
-            fraction=math.hypot(meter.model_fraction, jumps),
+            fraction=meter.model_fraction,
             span=VOLTS_SPAN_SHARE * system_volts,
         )
     if kind is ReadingKind.AC_VOLTS:

@@ -169,7 +169,6 @@ def _deviation(reading: Reading, values: FloatArray, model: Model) -> FloatArray
         reading.kind,
         model.knowledge.meter,
         system_volts=model.car.system_volts,
-        is_cranking=model.car.state(reading.state).is_cranking,
     )
     return spread.deviation(np.where(np.isinf(values), 0.0, values))
 

@@ -14,7 +14,6 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
-from diagnose.inference.belief.reading_spread import CRANKING_FRACTION
 from diagnose.inference.choice.information import SharedInformation
 from diagnose.inference.choice.look_ahead import after_outcomes, further_minutes
 from diagnose.measurement.readings import Reading, ReadingKind
@@ -52,6 +51,10 @@ SAME_WORTH = 0.02
 # Points closer than this in all that is believed tell the same. [V] Derived: under the
 # spread of a reading on a 12 V car.
 SAME_POINT_VOLTS = 0.08
+
+# The same while cranking, beside it, as a share of the reading. [1] Rule of the trade:
+# compression by compression a meter moves by a few tenths of 10 V.
+CRANKING_JUMPS = 0.025
 
 # A reading further than this off what a particle shows was a slip under it. [V on a
 # 12 V car] Derived: five times the spread of a reading.
@@ -406,7 +409,7 @@ class RankedSteps:
     def _same_point_volts(self, fact: ReadingFact) -> float:
         """Return how close two points are that tell the same. [V]."""
         is_cranking = self._model.car.state(fact.reading.state).is_cranking
-        jumps = CRANKING_FRACTION * abs(fact.value) if is_cranking else 0.0
+        jumps = CRANKING_JUMPS * abs(fact.value) if is_cranking else 0.0
         return math.hypot(SAME_POINT_VOLTS, jumps)
 
     def _twice_looked(self, priced: list[Priced], moment: Moment) -> list[Priced]:

@@ -88,7 +88,6 @@ class Scatter:
             self._model.knowledge.meter,
             system_volts=car.system_volts,
             fuse_tolerance=tolerance,
-            is_cranking=car.state(reading.state).is_cranking,
         )
 
     def of_fact(self, fact: ReadingFact) -> Spread:
