@@ -115,7 +115,7 @@ def test_a_knock_that_helps_speaks_for_what_shaking_brings(sedan_model: Model) -
         complaint = ComplaintFact(complaint="pump-does-not-run")
         beliefs = Reasoner(sedan_model).conclude((complaint, *told)).beliefs
         causes = sedan_model.compiled.causes
-        found = beliefs.cause_probabilities(len(causes)).tolist()
+        found: list[float] = beliefs.cause_probabilities(len(causes)).tolist()
         return sum(
             chance
             for cause, chance in zip(causes, found, strict=True)

@@ -104,7 +104,7 @@ def test_the_safety_note_waits_for_enter(casebook: Casebook, tmp_path: Path) -> 
 
 
 def test_tab_completes_a_name(casebook: Casebook, tmp_path: Path) -> None:
-    keys = f"\r\rskip all\rsymptom engine-c\t yes\r{CTRL_D}"
+    keys = f"\r\rskip all\rsymptom engine-cr\t yes\r{CTRL_D}"
 
     typed(casebook, keys, tmp_path)
     assert casebook.answer.facts == ("engine-cranks: yes",)

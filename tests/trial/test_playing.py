@@ -23,6 +23,7 @@ from diagnose.trial.playing import told
 EXACT = Errors(slip_probability=0.0, has_meter_error=False, has_report_error=False)
 DEAD_PUMP = "fuel-pump-fuse:blown"
 WEAK_BATTERY = "battery:shorted_cell"
+FLAT_BATTERY = "battery:discharged"
 
 
 def hidden(model: Model, *names: str) -> HiddenCar:
@@ -45,13 +46,13 @@ def test_owner_of_a_car_that_does_not_run_says_so(model: Model) -> None:
 
 
 def test_each_of_two_faults_brings_a_complaint(model: Model) -> None:
-    car = hidden(model, DEAD_PUMP, WEAK_BATTERY)
+    car = hidden(model, DEAD_PUMP, FLAT_BATTERY)
 
     further = further_complaints(car, model, "pump-does-not-run")
 
-    # Alone the blown fuse leaves the cranking as it is, and the bad cell the pump.
+    # Alone the blown fuse leaves the cranking as it is, and the flat battery the pump.
     assert further is not None
-    of_battery = complaints_of(hidden(model, WEAK_BATTERY), model)
+    of_battery = complaints_of(hidden(model, FLAT_BATTERY), model)
     assert len(further) == 1
     assert set(further) <= set(of_battery)
     assert "pump-does-not-run" not in of_battery

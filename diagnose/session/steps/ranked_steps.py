@@ -162,11 +162,7 @@ class RankedSteps:
         return [*self._twice_looked(best, moment), *left]
 
     def _best_of_each_way(self, priced: Sequence[Priced]) -> list[Priced]:
-        """Return the best few of what is done in one way, in the order given.
-
-        However many volts pay, the best current, look, question and test that brings a
-        fault stay in sight.
-        """
+        """Return the best few of each way of looking: volts crowd none of them out."""
         count: dict[tuple[str, str], int] = {}
         found = []
         for one in priced:
