@@ -259,7 +259,8 @@ def _ask_controllers(plan: CarPlan, ask: Asker) -> Script[None]:
         read=partial(_read_new_names, frozenset(around.taken)),
     )
     for name in names:
-        usual_feed = "switched" if "switched" in around.feeds else "ignition"
+        usual = ("switched", "ignition", "run", "accessory", *around.feeds)
+        usual_feed = next(one for one in usual if one in around.feeds)
         told = yield from page(
             name,
             f"{name}, a controller",

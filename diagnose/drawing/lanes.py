@@ -172,9 +172,15 @@ def _in_order(graph: Graph, lanes: list[Lane]) -> Iterator[Lane]:
 
 
 def _with_coils(lane: Lane, coil_lanes: dict[str, Lane]) -> Iterator[Lane]:
-    """Yield the lane of the coil that works the contacts in a lane, then the lane."""
+    """Yield the lane of the coil that works the contacts in a lane, then the lane.
+
+    Left of the coil stands, in turn, the coil that works the contacts in its lane.
+    """
     gates = [e.part.gate for e in lane.edges if e.part.kind == "contacts"]
+    # no relay's coil is fed by its own contacts without another lane on the way
+    others = {gate: one for gate, one in coil_lanes.items() if one is not lane}
     for gate in gates:
-        if gate is not None and gate in coil_lanes and coil_lanes[gate] is not lane:
-            yield coil_lanes[gate]
+        if gate is not None and gate in others:
+            left = {name: one for name, one in others.items() if name != gate}
+            yield from _with_coils(others[gate], left)
     yield lane

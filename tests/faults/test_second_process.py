@@ -64,6 +64,7 @@ WORKING = """
 import multiprocessing, os, signal, sys, time
 # whoever runs the tests in the background may have it ignored
 signal.signal(signal.SIGINT, signal.default_int_handler)
+signal.signal(signal.SIGHUP, signal.SIG_DFL)
 from diagnose.faults.second_process import start_in_child
 
 wait = start_in_child(lambda: time.sleep(60))

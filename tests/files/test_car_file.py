@@ -569,9 +569,9 @@ def test_the_shipped_car_has_every_role_that_a_symptom_asks_for(
 ) -> None:
     roles = {part.role for part in sedan.parts if part.role}
 
-    # none of its relays has a wire on 87a or is a contactor, and its pump is fed past
-    # no inertia switch
-    absent = {"changeover-contact", "contactor", "inertia-switch"}
+    # none of its relays has a wire on 87a or is a contactor, its pump is fed past no
+    # inertia switch, and it has one battery
+    absent = {"changeover-contact", "contactor", "inertia-switch", "series-battery"}
     assert set(knowledge.roles) - roles == absent
 
 

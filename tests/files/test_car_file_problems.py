@@ -446,9 +446,10 @@ FULL_FORM = [
     (
         "kind: bttery, place: bay",
         '22:17: there is no kind of part "bttery" (did you mean "battery"?); known: '
-        "alternator, battery, breaker, clamp, coil, contacts, controller, diode, "
-        "driver, electronics, engine, fuse, fusible-link, joint, lamp, led-lamp, load, "
-        "motor, pin, plug, resistor, run, slow-fuse, starter, switch-contact, wire",
+        "alternator, battery, battery-bank, breaker, clamp, coil, contacts, "
+        "controller, diode, driver, electronics, engine, fuse, fusible-link, joint, "
+        "lamp, led-lamp, load, motor, pin, plug, resistor, run, slow-fuse, starter, "
+        "switch-contact, wire",
     ),
     (
         "kind: diode, place: bay, terminals: {a: body}",

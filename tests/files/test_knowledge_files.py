@@ -763,7 +763,7 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
     ),
     "quantity that the kind lacks": (
         "symptoms", "is_up: engine-controller", "is_up: battery",
-        'is_up is for controller; "battery" can be battery',
+        'is_up is for controller; "battery" can be battery, battery-bank',
     ),
     "unknown mechanical condition": (
         "fault-modes", "mechanical: {engine_turns: 0}", "mechanical: {engine_turn: 0}",

@@ -421,7 +421,7 @@ def test_trouble_is_found_by_the_words_people_use(
 ) -> None:
     said = {one.name: one.says for one in knowledge.complaints.values()}
     asked = {one.name: one.question for one in knowledge.symptoms.values()}
-    names = cast(Vocabulary, SimpleNamespace(complaints=said, symptoms=asked))
+    names = cast(Vocabulary, SimpleNamespace(complaints=said, symptoms=asked, seen={}))
 
     shown = plain_text(questions.matches_page(typed, names), width=200)
 

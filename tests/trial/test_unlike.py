@@ -199,12 +199,14 @@ def test_half_the_starters_are_resistances(model: Model) -> None:
     starter = next(part for part in model.car.parts if part.kind == "starter")
     (branch,) = cars.part_branches(starter, model.car.states[0])
     amps = cars.values[starter.name]["cranking_amps"]
+    turns = amps < 10.5 / cars.values[starter.name]["stall_ohms"]
 
     # All take the file's amps at 10.5 V if they turn there at all.
     ohms_low, ohms_high = 9.0 / amps_at(branch, 9.0), 12.0 / amps_at(branch, 12.0)
     is_resistive = np.isclose(ohms_low, ohms_high, rtol=1e-6)
 
-    assert amps_at(branch, 10.5) == pytest.approx(amps, rel=1e-9)
+    assert turns.mean() > 0.98
+    assert amps_at(branch, 10.5)[turns] == pytest.approx(amps[turns], rel=1e-9)
     assert is_resistive.mean() == pytest.approx(0.5, abs=0.03)
     assert (ohms_low <= ohms_high * (1.0 + 1e-9)).all()
 
