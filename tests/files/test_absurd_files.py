@@ -37,6 +37,11 @@ ABSURD = {
 }
 
 
+# From here on it hangs: what grows with the square of the file takes minutes, and each
+# of these takes a second or two of one processor. [s]
+HANGS_SECONDS = 20.0
+
+
 @pytest.mark.parametrize("name", ABSURD)
 def test_an_absurd_file_is_refused_quickly_and_in_few_lines(
     name: str, knowledge: Knowledge, tmp_path: Path
@@ -48,7 +53,7 @@ def test_an_absurd_file_is_refused_quickly_and_in_few_lines(
         load_car(path, knowledge)
     lines = caught.value.lines
 
-    assert time.process_time() - begin < 2.0
+    assert time.process_time() - begin < HANGS_SECONDS
     assert 1 <= len(lines) <= MOST_PROBLEMS_TOLD + 1
     assert max(map(len, lines)) < LONGEST_LINE_TOLD + 200  # with the file's name
     assert str(caught.value) == "\n".join(lines)
