@@ -23,6 +23,7 @@ _CHECKS: tuple[Callable[[Audited], Iterator[Finding]], ...] = (
     loads.lasting_fuse_loads,
     loads.sums_behind_fuses,
     loads.weak_alternator,
+    loads.key_off_drain,
     switching.contacts,
     switching.coils,
     switching.outputs,

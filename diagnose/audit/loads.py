@@ -9,10 +9,14 @@ from diagnose.circuit.car import Part
 from diagnose.circuit.elements import ELEMENTS, LOAD_KINDS
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.design.reach import nodes_behind
+from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.sheets.charge_balance import ChargeBalance, charge_balances
 
 # Shorter states are no load for good: cranking, a short run at speed. [s] Own choice.
 LEAST_LASTING_SECONDS = 300.0
+
+# How many loads are named that empty a battery. [1] Own choice: a line of text.
+MOST_NAMED = 4
 
 
 def lasting_fuse_loads(audited: Audited) -> Iterator[Finding]:
@@ -122,6 +126,41 @@ def weak_alternator(audited: Audited) -> Iterator[Finding]:
             source="loads against what the alternator gives at that speed (derived)",
             states=(balance.state,),
         )
+
+
+def key_off_drain(audited: Audited) -> Iterator[Finding]:
+    """Yield batteries that what is always live empties with the key off."""
+    limit = audited.limits.key_off_amps
+    for solved in (one for one in audited.states if is_at_rest(one.state)):
+        drawn = {
+            load.name: abs(solved.part_amps(load.name))
+            for load in audited.parts_of(*sorted(LOAD_KINDS), "controller", "coil")
+        }
+        most = sorted(drawn, key=lambda name: -drawn[name])[:MOST_NAMED]
+        named = [name for name in most if drawn[name] > limit.value]
+        for battery in audited.parts_of("battery"):
+            amps = -solved.part_amps(battery.name)
+            if amps <= limit.value / audited.volts_scale or battery in _mates(audited):
+                continue
+            yield Finding(
+                check="key-off-drain",
+                weight=Weight.FAULT,
+                part=battery.name,
+                line=battery.line,
+                figure=amps,
+                limit=limit.value / audited.volts_scale,
+                unit="A",
+                says=f"with the key off {battery.name} gives {amps:.2g} A"
+                f"{' to ' if named else ''}{', '.join(named)}",
+                change="feed what need not be live from the ignition, or fit a switch",
+                source=limit.source,
+                states=(solved.state.name,),
+            )
+
+
+def _mates(audited: Audited) -> list[Part]:
+    """Return all but the first of batteries in series: one current runs through all."""
+    return [one for one in audited.parts_of("battery") if one.volts_share < 1.0][1:]
 
 
 def _balance_words(balance: ChargeBalance) -> str:

@@ -83,6 +83,7 @@ class DesignLimits:
     resistor_drop_fraction: Limit
     cranking_feed_fraction: Limit
     discharge_amps: Limit
+    key_off_amps: Limit
 
     def rule(self, name: str) -> WireRule:
         """Return a rule by its name, the usual one for an empty name.

@@ -217,7 +217,9 @@ class _Drawing:
             symbol = middle
         self.scene.line((x, start), (x, symbol - HALF_HEIGHT))
         self.scene.line((x, symbol + HALF_HEIGHT), (x, finish))
-        draw_symbol(self.scene, x, symbol, part, colour=colour)
+        draw_symbol(
+            self.scene, x, symbol, part, colour=colour, is_turned=self._is_turned(block)
+        )
         self.middles[part.name] = (x, symbol)
         for number, word in enumerate(block.above):
             self._words(word, x + 1.2, y + (number + 1) * LINE_MM - 0.2)
@@ -232,6 +234,14 @@ class _Drawing:
         below = middle + block.beside_height / 2.0
         for number, word in enumerate(block.below):
             self._words(word, x + 1.2, below + (number + 0.85) * LINE_MM)
+
+    def _is_turned(self, block: Block) -> bool:
+        """Return whether the plus of a symbol that has one is below."""
+        part = block.edge.part
+        if part.kind == "led-lamp":
+            return self.graph.car.is_positive_ground
+        plus = {"battery": "plus", "diode": "a"}.get(part.kind)
+        return plus is not None and part.terminals[plus] != block.edge.top
 
     def _couple(self, right: Placed) -> None:
         """Draw the dashed line from a coil to its contacts in the next lane."""

@@ -168,7 +168,9 @@ _SYMBOLS: Mapping[str, _Draw] = MappingProxyType(
 HALF_HEIGHT = 3.0
 
 
-def draw_symbol(scene: Scene, x: float, y: float, part: Part, *, colour: str) -> None:
+def draw_symbol(
+    scene: Scene, x: float, y: float, part: Part, *, colour: str, is_turned: bool
+) -> None:
     """Draw a part around a point.
 
     Parameters
@@ -181,9 +183,17 @@ def draw_symbol(scene: Scene, x: float, y: float, part: Part, *, colour: str) ->
         Not a wire.
     colour : str
         Of its lines.
+    is_turned : bool
+        Whether what is plus on the symbol is below.
     """
     width = 0.3 if colour == "black" else 0.6
+    n_before = len(scene.lines)
     _SYMBOLS[part.kind](scene, x, y, part, Ink(colour, width))
+    if is_turned:
+        scene.lines[n_before:] = [
+            replace(line, y1=2 * y - line.y1, y2=2 * y - line.y2)
+            for line in scene.lines[n_before:]
+        ]
 
 
 def draw_ground(scene: Scene, x: float, y: float) -> None:

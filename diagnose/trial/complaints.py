@@ -4,7 +4,8 @@ Leaves what the car shows to `hidden_car`.
 
 Decision that binds it: of two hidden faults each must bring a complaint that the car
 has with both, and the owner tells a complaint for each. What shows nothing beside the
-other can't be found, and an owner does not keep a second complaint to himself.
+other can't be found, and an owner does not keep a second complaint to himself. What
+the car has without a fault as well, by its design, is no complaint about a fault.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ def complaint_of(car: HiddenCar, model: Model, choose: Callable[[int], int]) -> 
     choose : Callable
         Number of matching complaints to the index of the one taken.
     """
-    matching = complaints_of(car, model)
+    matching = brought_complaints(car, model)
     return matching[choose(len(matching))] if matching else ""
 
 
@@ -61,6 +62,25 @@ def complaints_of(
     )
 
 
+def brought_complaints(
+    car: HiddenCar, model: Model, only: FaultSet | None = None
+) -> tuple[str, ...]:
+    """Return the complaints that a car has by its faults, and not without them.
+
+    Parameters
+    ----------
+    car : HiddenCar
+        The car with its faults; without any, all that fits it.
+    model : Model
+        The car, made ready for diagnosis.
+    only : FaultSet or None
+        With these faults in place of the car's own.
+    """
+    fitting = complaints_of(car, model, only)
+    usual = complaints_of(car, model, ()) if car.faults and fitting else ()
+    return tuple(name for name in fitting if name not in usual)
+
+
 def further_complaints(
     car: HiddenCar, model: Model, complaint: str
 ) -> tuple[str, ...] | None:
@@ -80,9 +100,9 @@ def further_complaints(
     """
     if len(car.faults) < 2:
         return ()
-    fitting, told = complaints_of(car, model), [complaint]
+    fitting, told = brought_complaints(car, model), [complaint]
     for fault in car.faults:
-        own = complaints_of(car, model, (fault,))
+        own = brought_complaints(car, model, (fault,))
         shown = [name for name in fitting if name in own]
         if not shown:
             return None

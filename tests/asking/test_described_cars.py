@@ -27,7 +27,7 @@ from diagnose.files.car.writing.car_text import car_text
 from diagnose.files.knowledge.layouts import load_layouts
 
 FOLDER = Path(__file__).parent / "described"
-NAMES = ("wagon", "truck", "roadster")
+NAMES = ("wagon", "truck", "roadster", "pickup", "van")
 # What the project promises for a car of 40 wires.
 MOST_ANSWERS = 60
 MOST_SECONDS = 0.1

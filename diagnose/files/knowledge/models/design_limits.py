@@ -67,6 +67,7 @@ class LimitsEntry(KnowledgeEntry):
     resistor_drop_fraction: LimitEntry
     cranking_feed_fraction: LimitEntry
     discharge_amps: LimitEntry
+    key_off_amps: LimitEntry
 
 
 class DesignLimitsFile(KnowledgeEntry):
