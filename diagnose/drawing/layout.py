@@ -31,6 +31,7 @@ from diagnose.drawing.symbols import HALF_HEIGHT, HALF_WIDTH, draw_ground, draw_
 from diagnose.drawing.words import (
     COIL_LEAD_MM,
     FAULT_COLOUR,
+    FIRST_LANE,
     LETTER_MM,
     LINE_MM,
     LIVE_COLOUR,
@@ -82,7 +83,7 @@ class _Drawing:
         }
         top = RAIL_TOP_MM + RAIL_STEP_MM * max(len(rails) - 1, 0) + HANGING_MM
         places = {
-            placed.number: MARGIN_MM + RAIL_NAME_MM + 2.0 + PITCH_MM * (k + 0.3)
+            placed.number: MARGIN_MM + RAIL_NAME_MM + 2.0 + PITCH_MM * (k + FIRST_LANE)
             for k, placed in enumerate(sheet.lanes)
         }
         for node, y in rails.items():

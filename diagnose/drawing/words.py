@@ -23,8 +23,17 @@ from diagnose.drawing.symbols import HALF_HEIGHT, HALF_WIDTH
 # Empty edge of a sheet. [mm] Own choice: what a printer needs.
 MARGIN_MM = 8.0
 
-# Distance of lanes. [mm] Derived.
-PITCH_MM = (SHEET_WIDTH_MM - 2 * MARGIN_MM - RAIL_NAME_MM - 2.0) / LANES_A_SHEET
+# Words keep so far from the next lane's line: its channel and a symbol. [mm] Derived.
+CHANNEL_MM = HALF_WIDTH + 0.8
+
+# Where the first lane stands, in distances of lanes from where the rails begin. [1] Own
+# choice: room for a name at its foot.
+FIRST_LANE = 0.3
+
+# Distance of lanes: the words of the last one end at the sheet's edge. [mm] Derived.
+PITCH_MM = (SHEET_WIDTH_MM - 2 * MARGIN_MM - RAIL_NAME_MM - 2.0 + CHANNEL_MM) / (
+    LANES_A_SHEET + FIRST_LANE
+)
 
 # Height of small letters. [mm] Own choice: read at arm's length.
 SMALL_MM = 1.9
@@ -34,9 +43,6 @@ LETTER_MM = 2.1
 
 # From one line of words to the next. [mm] Own choice: a fifth more than a letter.
 LINE_MM = 2.6
-
-# Words keep so far from the next lane's line: its channel and a symbol. [mm] Derived.
-CHANNEL_MM = HALF_WIDTH + 0.8
 
 # How wide words right beside a lane's line may be. [mm] Derived.
 LANE_WORDS_MM = PITCH_MM - CHANNEL_MM - 1.2

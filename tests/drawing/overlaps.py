@@ -15,6 +15,9 @@ from diagnose.drawing.scene import (
     Text,
 )
 
+# What the right edge of a drawing keeps free, where its frame ends. [mm]
+FRAME_MM = 8.0
+
 
 def meets(line: Line, box: Box) -> bool:
     """Return whether a straight line enters a box.
@@ -68,7 +71,7 @@ def overlaps(scene: Scene) -> Iterator[str]:
         for circle in scene.circles:
             if touches(circle, box):
                 yield f"{text.text!r} on a circle at {text.x:.0f}, {text.y:.0f}"
-        if box.left < 3.0 or box.right > SHEET_WIDTH_MM - 3.0:
+        if box.left < 3.0 or box.right > SHEET_WIDTH_MM - FRAME_MM:
             yield f"{text.text!r} leaves the sheet at {text.x:.0f}"
         if box.top < 3.0 or box.bottom > SHEET_HEIGHT_MM - 3.0:
             yield f"{text.text!r} leaves the sheet at {text.y:.0f}"
