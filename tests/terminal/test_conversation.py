@@ -90,6 +90,18 @@ def test_limit_can_be_told_at_any_time(casebook: Casebook) -> None:
     assert shown.startswith("Noted:\n  without helper: nobody to turn the key")
 
 
+def test_trouble_may_be_described_after_none_was_chosen(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    conversation.open()
+    conversation.hear("")
+
+    shown = plain_text(conversation.hear("pump dead"), width=100)
+    number = shown.split("Trouble:\n  ")[1].split(".")[0]
+    conversation.hear(number)
+
+    assert casebook.standing[0] == ComplaintFact(complaint="pump-does-not-run")
+
+
 def test_words_that_match_nothing_are_told_so(casebook: Casebook) -> None:
     shown = text(Conversation(casebook), "xyzzy")
 

@@ -414,6 +414,7 @@ def test_of_words_typed_the_rarest_decides() -> None:
         ("battery keeps dying", "battery-goes-flat"),
         ("no charging", "does-not-charge"),
         ("blower dead", "blower-does-not-run"),
+        ("horn doesn't work", "horn-dead"),
     ],
 )
 def test_trouble_is_found_by_the_words_people_use(

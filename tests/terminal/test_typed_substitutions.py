@@ -9,8 +9,11 @@ import pytest
 from diagnose.measurement.readings import ReadingKind
 from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.session.casebook import Casebook
+from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
+from diagnose.session.ready_car import Model
 from diagnose.store.case_store import CaseStore
+from diagnose.store.journal import Journal
 from diagnose.terminal.dialogue.completion import suggestions
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.pages.plain import plain_text
@@ -46,6 +49,7 @@ def heard(casebook: Casebook, line: str) -> str:
         "bridge battery.minus to engine.block: engine-cranks yes",
         "bridge battery.minus engine.block cranking engine-cranks yes",
         "bridge battery.minus engine.block helps",
+        "bridged battery.minus to engine.block and it worked",
     ],
 )
 def test_lead_is_understood_in_every_wording(casebook: Casebook, line: str) -> None:
@@ -58,13 +62,36 @@ def test_lead_is_understood_in_every_wording(casebook: Casebook, line: str) -> N
 
 @pytest.mark.parametrize(
     "line",
-    ["swap starter-solenoid: no change", "swap starter-solenoid engine-cranks no"],
+    [
+        "swap starter-solenoid: no change",
+        "swap starter-solenoid engine-cranks no",
+        "swapped starter-solenoid, still dead",
+    ],
 )
 def test_no_change_is_that_of_the_complaint(casebook: Casebook, line: str) -> None:
     fact = told(casebook, line)
 
     assert fact.substitution.kind is SubstitutionKind.SWAP
     assert fact.seen == SymptomFact(symptom="engine-cranks", is_present=False)
+
+
+def test_a_terminal_alone_is_that_of_the_only_part_that_has_it(
+    casebook: Casebook,
+) -> None:
+    fact = told(casebook, "bridged 30 to starter.plus and it ran")
+
+    assert fact.substitution.ends == {"starter-solenoid.30", "starter.plus"}
+
+
+def test_of_several_parts_with_a_terminal_it_is_asked_which(
+    sedan_model: Model,
+) -> None:
+    casebook = Casebook(Diagnosis(sedan_model), Journal(None))
+
+    shown = heard(casebook, "bridged 30 to 87 and it ran")
+
+    assert "30 of which part? It is at " in shown
+    assert "fan-relay.30" in shown
 
 
 @pytest.mark.parametrize(("word", "value"), [("holds", 0.0), ("blows", 1.0)])

@@ -51,7 +51,7 @@ from diagnose.terminal.dialogue.stages import (
 )
 from diagnose.terminal.dialogue.understanding import is_command, understand
 from diagnose.terminal.pages import answers, explanations, questions
-from diagnose.terminal.pages.ending import ending
+from diagnose.terminal.pages.ending import ending, farewell
 from diagnose.terminal.pages.page import Page, Paragraph, Tone, Words, say
 from diagnose.terminal.reading_kinds import prompt_word
 from diagnose.terminal.safe_text import clean
@@ -173,11 +173,8 @@ class Conversation:
 
     def farewell(self) -> Page:
         """Return the last page: whether the case is kept, and how to go on."""
-        if not self._journal.is_saved:
-            return (say("end", "This case is not saved.", Tone.PROBLEM),)
-        name = self._journal.name
-        command = f"diagnose resume {name} {self._kept_where}".rstrip()
-        return (say("end", f"Case {name} is kept. Go on by: {command}"),)
+        is_kept = self._journal.is_saved
+        return farewell(self._journal.name if is_kept else "", self._kept_where)
 
     @property
     def _step(self) -> ProposedStep | None:
@@ -243,7 +240,7 @@ class Conversation:
             case Stage.MEANT:
                 return self._choose_meant(line)
             case _:
-                return self._carry_out(self._understand(line))
+                return self._described(line)
 
     def _understand(self, line: str) -> Request:
         desk = Desk(
@@ -288,14 +285,19 @@ class Conversation:
         if number is not None:
             name = tuple(vocabulary.complaints)[number]
             return self._tell(ComplaintFact(complaint=name))
-        if is_command(line):
-            return self._carry_out(self._understand(line))
-        return self._search(line)
+        return self._described(line)
 
-    def _search(self, line: str) -> Page:
-        """Look for what was described in words among complaints and symptoms."""
-        found = questions.matches_page(line, self._diagnosis.vocabulary)
-        return found or self._carry_out(self._understand(line))
+    def _described(self, line: str) -> Page:
+        """Carry out a line; with nothing told yet it may describe what is wrong."""
+        try:
+            request = self._understand(line)
+        except DiagnoseError:
+            found = questions.matches_page(line, self._diagnosis.vocabulary)
+            if self._has_trouble or is_command(line) or not found:
+                raise
+            self._stage = Stage.COMPLAINT
+            return found
+        return self._carry_out(request)
 
     def _choose_context(self, line: str) -> Page:
         context = self._questions[0]
@@ -388,12 +390,11 @@ class Conversation:
         again = self._casebook.stand(before.standing).facts
         self._begin_anew()
         self._contested = self._doubt = None
-        has_other_step = self._step_index != before.step_index
+        is_step = self._step_index != before.step_index and not before.questions
         self._stage, self._questions = before.stage, list(before.questions)
         self._step_index = before.step_index
         if self._stage is Stage.WORK and not self._has_trouble:
             self._stage = Stage.COMPLAINT
-        is_step = has_other_step and not before.questions
         undone = undone_words(words, again, is_step=is_step)
         lines = tuple(Words(text=one) for one in undone)
         return (Paragraph(margin="undone", lines=lines), *self._page_of_stage())

@@ -21,8 +21,22 @@ from diagnose.terminal.names import known_name
 HOLDS_OR_BLOWS = {"holds": 0.0, "sound": 0.0, "blows": 1.0, "blown": 1.0}
 
 # Words for a test that changes nothing, and for one that cures the complaint.
-NO_CHANGE = (("no", "change"), ("no", "difference"), ("nothing",))
-CURES = (("helps",), ("cures",), ("works",))
+NO_CHANGE = (
+    *(("no", "change"), ("no", "difference"), ("nothing",), ("same",), ("dead",)),
+    *(("still", "dead"), ("still", "nothing"), ("the", "same"), ("not", "run")),
+)
+CURES = (
+    ("helps",),
+    ("helped",),
+    ("cures",),
+    ("works",),
+    ("worked",),
+    ("ran",),
+    ("runs",),
+)
+
+# Words that lead on to what was seen.
+_LEADING_ON = frozenset({"and", "then", "it", "now", "did"})
 
 # Words that may stand between the two ends of a lead.
 _BETWEEN = frozenset({"to", "and"})
@@ -40,9 +54,7 @@ def change(words: tuple[str, ...], desk: Desk, *, kind: SubstitutionKind) -> Req
             words = words[:1] + words[2:]
         if len(words) < 2:
             raise MistypedError
-        first, second = (
-            known_name(word, vocabulary.nodes, "test point") for word in words[:2]
-        )
+        first, second = (_point(word, desk) for word in words[:2])
         substitution, rest = Substitution(kind=kind, at=first, to=second), words[2:]
     else:
         if not words:
@@ -61,8 +73,25 @@ def change(words: tuple[str, ...], desk: Desk, *, kind: SubstitutionKind) -> Req
     )
 
 
+def _point(typed: str, desk: Desk) -> str:
+    """Return a test point; of a terminal alone, that of the relay on the page."""
+    nodes = desk.vocabulary.nodes
+    ends = [node for node in nodes if node.endswith(f".{typed}")]
+    if typed in nodes or not typed[:1].isdigit() or not ends:
+        return known_name(typed, nodes, "test point")
+    reading = None if desk.step is None else desk.step.reading
+    near = set() if reading is None else {reading.red, reading.black}
+    parts = {node.partition(".")[0] for node in near}
+    meant = [node for node in ends if node.partition(".")[0] in parts] or ends
+    if len(meant) > 1:
+        raise ReadingError(f"{typed} of which part? It is at {', '.join(meant)}")
+    return meant[0]
+
+
 def _seen(words: tuple[str, ...], desk: Desk) -> ReadingFact | SymptomFact:
     """Return what was seen meanwhile."""
+    while len(words) > 1 and words[0].lower() in _LEADING_ON:
+        words = words[1:]
     lowered = tuple(word.lower() for word in words)
     if lowered in NO_CHANGE or lowered in CURES:
         return _as_before(desk, is_cured=lowered in CURES)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from types import MappingProxyType
 
 from diagnose.errors import ReadingError, nearest
 from diagnose.measurement.readings import Reading
@@ -37,6 +38,11 @@ ANSWERS = ANSWER_WORDS | frozenset(YES_OR_NO) | NOTHING_WORDS
 
 # Words for a reading that is what the one before was.
 SAME_WORDS = frozenset(("same", "the same", "unchanged"))
+
+# What a person says he did, and the command that tells it.
+DONE = MappingProxyType(
+    {"bridged": "bridge", "jumped": "bridge", "swapped": "swap", "unplugged": "unplug"}
+)
 
 # What a typed value may begin with: a sign, a digit, a decimal point or comma, or the
 # sign of an over-range resistance.
@@ -84,6 +90,7 @@ def is_command(line: str) -> bool:
 
 def _command_for(word: str) -> Command | None:
     """Return the command of that name, or the only one that starts so."""
+    word = DONE.get(word, word)
     if word in COMMANDS:
         return COMMANDS[word]
     starting = [name for name in COMMANDS if name.startswith(word)]

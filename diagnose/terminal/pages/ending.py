@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from diagnose.session.answer import Answer
 from diagnose.session.casebook import Casebook
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
-from diagnose.terminal.pages.page import Field, Page, Paragraph
+from diagnose.terminal.pages.page import Field, Page, Paragraph, Tone, say
 
 
 def ending(casebook: Casebook, answer: Answer) -> Page:
@@ -43,6 +43,22 @@ def ending(casebook: Casebook, answer: Answer) -> Page:
     if before:
         lines.insert(1, Field(name="mended", text=f"before it: {'; '.join(before)}"))
     return (Paragraph(margin="", lines=tuple(lines)),)
+
+
+def farewell(name: str, kept_where: str) -> Page:
+    """Return the last page: whether the case is kept, and how to go on.
+
+    Parameters
+    ----------
+    name : str
+        Of the case; empty where it is not kept.
+    kept_where : str
+        Options that a resume of the case needs, such as where cases are kept.
+    """
+    if not name:
+        return (say("end", "This case is not saved.", Tone.PROBLEM),)
+    command = f"diagnose resume {name} {kept_where}".rstrip()
+    return (say("end", f"Case {name} is kept. Go on by: {command}"),)
 
 
 def _took(standing: Sequence[Fact]) -> str:

@@ -53,6 +53,10 @@ _OTHER_WORDS = MappingProxyType(
     {"headlight": "headlamp", "light": "lamp", "dying": "flat", "drain": "flat"}
 )
 
+# What is said of a thing that does not do what it should, and what people say for it.
+_DEAD = "dead"
+_DENIALS = frozenset({"not", "wont", "dont", "doesnt", "isnt", "cant"})
+
 # Endings that the same word has elsewhere.
 _ENDINGS = ("ing", "ed", "e")
 
@@ -244,6 +248,8 @@ def matches_page(line: str, vocabulary: Vocabulary) -> Page:
     is empty.
     """
     wanted = {word for word in _telling_words(line) if word not in _COMMON_WORDS}
+    if wanted and _denies(line):
+        wanted.add(_DEAD)
     said = tuple(vocabulary.complaints.values())
     complaints = tuple(
         Pair(name=f"{place + 1}.", text=said[place])
@@ -372,7 +378,10 @@ def _nearest(wanted: AbstractSet[str], texts: Sequence[str]) -> list[int]:
     A word counts by how few of the texts it stands in, so that in "blower dead" the
     blower decides; of texts as near the one that says least else comes first.
     """
-    shared = [wanted & _telling_words(text) for text in texts]
+    shared = [
+        wanted & (_telling_words(text) | ({_DEAD} if _denies(text) else set()))
+        for text in texts
+    ]
     n_texts = Counter(word for words in shared for word in words)
     nearness = [sum(1.0 / n_texts[word] for word in words) for words in shared]
     least = LEAST_NEARNESS * max(nearness, default=0.0)
@@ -382,6 +391,17 @@ def _nearest(wanted: AbstractSet[str], texts: Sequence[str]) -> list[int]:
         for words, text in zip(shared, texts, strict=True)
     ]
     return sorted(near, key=lambda place: (-nearness[place], -covered[place]))
+
+
+def _denies(text: str) -> bool:
+    """Return whether a text says that something does not do what it should.
+
+    Examples
+    --------
+    >>> _denies("The horn does not sound"), _denies("The horn sounds by itself")
+    (True, False)
+    """
+    return not _DENIALS.isdisjoint(text.lower().replace("'", "").split())
 
 
 def _telling_words(text: str) -> frozenset[str]:
