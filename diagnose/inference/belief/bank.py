@@ -42,6 +42,9 @@ REDRAWN_ROWS = 28
 # posts in every state, where a slipped lead lands, and the latest ones; .3 MB each.
 KEPT_LEADS = 64
 
+# The row of the bank that shows the sound car.
+SOUND_ROW: IntArray = np.array([0])
+
 
 class Bank:
     """Rows of hypotheses.

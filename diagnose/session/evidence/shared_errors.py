@@ -17,6 +17,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.arrays import FloatArray
+from diagnose.inference.belief.bank import SOUND_ROW
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.observations import Noted
 from diagnose.session.facts import ReadingFact
@@ -34,9 +35,6 @@ SHARE_STEP = 0.25
 # many. [1] Own choice: so many readings are known to a tenth of their variance, and
 # each of hundreds of facts does not weigh every other one anew.
 MOST_FINE, STEPS_TO_TWICE = 4.0, 4
-
-# The row of the bank that shows the sound car.
-SOUND_ROW = np.array([0])
 
 
 class SharedErrors:

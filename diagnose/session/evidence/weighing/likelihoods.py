@@ -16,6 +16,7 @@ from dataclasses import replace
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray
+from diagnose.inference.belief.bank import SOUND_ROW
 from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import (
     STATE_FLOOR,
@@ -56,9 +57,6 @@ from diagnose.session.ready_car import Model
 # is the complaint itself. [1] From memory: what brings a person to a diagnosis has been
 # seen more than once.
 COMPLAINT_ERROR_FACTOR = 0.02
-
-# The row of the bank that shows the sound car.
-SOUND_ROW = np.array([0])
 
 # What is seen, and no value that varies from draw to draw.
 SEEN_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.LAMP})

@@ -5,15 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from diagnose.arrays import FloatArray
+from diagnose.inference.belief.bank import SOUND_ROW
 from diagnose.inference.belief.heat import hot_chance
 from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.shown_symptoms import symptom_there
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex
 from diagnose.session.facts import SymptomFact
 from diagnose.session.ready_car import Model
-
-# The row of the bank that shows the sound car.
-SOUND_ROW = np.array([0])
 
 # What more than so many sound cars show is as a rule so. [1] Own choice.
 AS_A_RULE = 0.5
