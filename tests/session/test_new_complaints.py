@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from diagnose.inference.belief.bank import SOUND_ROW
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.evidence.weighing.there import SOUND_ROW, new_there, there
+from diagnose.session.evidence.weighing.there import new_there, there
 from diagnose.session.facts import ComplaintFact, SymptomFact
 from diagnose.session.ready_car import Model
 
