@@ -130,7 +130,7 @@ class SeenFacts:
         fault_set : FaultSet
             Causes that are there together.
         observations : Sequence[Noted]
-            Those told after a repair say nothing here.
+            The facts.
         """
         return [
             noted
