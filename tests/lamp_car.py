@@ -34,8 +34,8 @@ from diagnose.faults.modes import (
     Trigger,
     TriggerTest,
 )
-from diagnose.faults.predictor import Predictor
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.faults.predictions.predictor import Predictor
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.prior.cause_network import CauseNetwork
 from diagnose.inference.prior.compilation import priors_of
 from diagnose.measurement.meters import Meter, MeterRange
@@ -50,7 +50,7 @@ from diagnose.measurement.symptoms import (
     Symptom,
 )
 from diagnose.session.ready_car import all_probes
-from diagnose.terminal.car_files import published_knowledge
+from diagnose.terminal.preparation.car_files import published_knowledge
 
 GROUND = "battery.minus"
 REST_VOLTS = 12.6

@@ -11,7 +11,7 @@ import pytest
 from diagnose.cli.parser import build_parser
 from diagnose.files.cases.case_file import load_case
 from diagnose.session.ready_car import Model
-from diagnose.terminal.dialogue.commands import COMMANDS
+from diagnose.terminal.dialogue.typed.commands import COMMANDS
 from tests.played_evening import played
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from diagnose.circuit.car import Car, DrawsWhen, OperatingState, Value
+from diagnose.circuit.design.limits import DesignLimits
 from diagnose.circuit.temperature_and_age import Condition
-from diagnose.design.limits import DesignLimits
 from diagnose.faults.caution_rules import CautionRules
 from diagnose.faults.links import LinkRules
 from diagnose.faults.modes import FaultMode, Sign, Trigger

@@ -1,7 +1,7 @@
 """What a hand feels after the car has run: which joint, cable or fuse got hot.
 
 What gets hot, what current flows through it and how many watts make it hot; the watts
-themselves lie in a prediction (`inference.belief.heat`). Told as `touch PART hot`.
+themselves lie in a prediction (`inference.compiled.heat`). Told as `touch PART hot`.
 
 Decisions that bind it:
 

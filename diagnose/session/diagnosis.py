@@ -48,16 +48,16 @@ from diagnose.session.facts import (
     standing_facts,
 )
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.function_checks import nothing_told
 from diagnose.session.steps.likely_facts import likely_facts
 from diagnose.session.steps.moment import Moment, Moments, unchanged_symptom
 from diagnose.session.steps.outcomes import Outcomes
 from diagnose.session.steps.priced import Priced, Pricing
-from diagnose.session.steps.proof_steps import ProofSteps
-from diagnose.session.steps.proposals import Proposals
-from diagnose.session.steps.ranked_steps import RankedSteps
-from diagnose.session.vocabulary import vocabulary_of
-from diagnose.session.wording import fact_words
+from diagnose.session.steps.proposing.function_checks import nothing_told
+from diagnose.session.steps.proposing.proof_steps import ProofSteps
+from diagnose.session.steps.proposing.proposals import Proposals
+from diagnose.session.steps.proposing.ranked_steps import RankedSteps
+from diagnose.session.words.vocabulary import vocabulary_of
+from diagnose.session.words.wording import fact_words
 
 # More steps than any car has: every one is to be priced.
 EVERY_STEP = 100_000

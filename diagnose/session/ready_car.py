@@ -31,19 +31,19 @@ from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.errors import UnsolvableCircuitError
 from diagnose.faults.causes import Cause, FaultSet, catalogue, repair_signature
-from diagnose.faults.kept.prediction import KeptNodes, KeptPrediction
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.links import ties_of
-from diagnose.faults.predictor import Predictor
-from diagnose.faults.second_process import start_in_child
-from diagnose.inference.belief.bank import Bank
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.shown_symptoms import can_show, symptom_there
+from diagnose.faults.predictions.kept.prediction import KeptNodes, KeptPrediction
+from diagnose.faults.predictions.predictor import Predictor
+from diagnose.faults.predictions.second_process import start_in_child
+from diagnose.inference.compiled.bank import Bank
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.shown_symptoms import can_show, symptom_there
 from diagnose.inference.prior.priors import Priors, rates_alone
+from diagnose.measurement.points.where_to_measure import clamp_parts
 from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.symptoms import Complaint, Symptom
 from diagnose.measurement.touch import TOUCH, Touch, touch_probes, touches
-from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.fleeting.provocation_tests import (
     Provocation,
     Renewal,

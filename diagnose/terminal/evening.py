@@ -30,17 +30,21 @@ from diagnose.store.case_store import (
     text_digest,
 )
 from diagnose.store.journal import Journal
-from diagnose.terminal.car_files import car_file, published_knowledge
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.faces.json_face import run_json
 from diagnose.terminal.faces.line_face import run_lines
-from diagnose.terminal.kept_cases import data_folder_of, opened_store, stored_car
-from diagnose.terminal.learned_shares import knowledge_in_use
 from diagnose.terminal.opening import Opening
-from diagnose.terminal.owner import told_of_owner
 from diagnose.terminal.pages.page import Page, Tone, say
 from diagnose.terminal.pages.questions import opening_page
-from diagnose.terminal.prepared_car import prepared_model
+from diagnose.terminal.preparation.car_files import car_file, published_knowledge
+from diagnose.terminal.preparation.kept_cases import (
+    data_folder_of,
+    opened_store,
+    stored_car,
+)
+from diagnose.terminal.preparation.learned_shares import knowledge_in_use
+from diagnose.terminal.preparation.owner import told_of_owner
+from diagnose.terminal.preparation.prepared_car import prepared_model
 
 # The narrowest page, whatever the terminal says. Own choice: the margin and a few
 # words beside it. [characters]

@@ -38,7 +38,7 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model
 from diagnose.trial.case_replay import doing_of, fact_of
-from diagnose.trial.hidden_car import LIKELY, Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.hidden_car import LIKELY, Errors, HiddenCar, HiddenCars
 from diagnose.trial.playing import MOST_STEPS, told, told_of_test
 from diagnose.trial.truth import cause_indices, is_wrong_repair, line_of, standing
 

@@ -31,8 +31,8 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.prices import Prices
-from diagnose.trial.complaints import complaint_of, further_complaints
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.complaints import complaint_of, further_complaints
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from diagnose.trial.policies import (
     POLICIES,
     PROGRAM,

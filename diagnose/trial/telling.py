@@ -14,12 +14,12 @@ import numpy as np
 
 from diagnose.arrays import BoolArray, IntArray
 from diagnose.inference.belief.reading_spread import spread_of
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
 from diagnose.measurement.steps import Step, SymptomCheck
-from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.prices import Prices, Whereabouts
-from diagnose.session.wording import step_words
+from diagnose.session.words.wording import step_words
 from diagnose.trial.playing import Game
 from diagnose.trial.scoring import is_failed
 

@@ -13,7 +13,7 @@ import pytest
 from diagnose.circuit.car import OperatingState, Origin, Part, Value, fixed
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     GROUND,

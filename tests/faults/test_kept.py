@@ -7,16 +7,16 @@ import pytest
 
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
-from diagnose.faults import predictor as predictor_module
 from diagnose.faults.causes import FaultSet, catalogue
-from diagnose.faults.kept.prediction import (
+from diagnose.faults.predictions import predictor as predictor_module
+from diagnose.faults.predictions.kept.prediction import (
     KEPT_APART_AMPS,
     KeptPrediction,
 )
-from diagnose.faults.kept.volts import KEPT_APART_VOLTS
-from diagnose.faults.predicted import Prediction, in_single
-from diagnose.faults.predictor import Predictor
-from diagnose.inference.belief.bank import Bank
+from diagnose.faults.predictions.kept.volts import KEPT_APART_VOLTS
+from diagnose.faults.predictions.predicted import Prediction, in_single
+from diagnose.faults.predictions.predictor import Predictor
+from diagnose.inference.compiled.bank import Bank
 from diagnose.measurement.quantities import Probe
 from tests.lamp_car import CAR, MODES
 

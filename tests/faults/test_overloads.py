@@ -13,9 +13,9 @@ from diagnose.circuit.protection import OPENING_PARAMETERS
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue
 from diagnose.faults.modes import FaultMode, Operation
-from diagnose.faults.overloads import OPEN_SHARE
-from diagnose.faults.predicted import Prediction
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.overloads import OPEN_SHARE
+from diagnose.faults.predictions.predicted import Prediction
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     GROUND,

@@ -17,7 +17,7 @@ from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import FaultMode, Operation
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     CRANKING,

@@ -12,11 +12,11 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values
-from diagnose.inference.belief import bank
-from diagnose.inference.belief import compiled_car as compiled_car_module
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import joined
-from diagnose.inference.belief.meter_loading import loaded_volts, over_range
+from diagnose.inference.compiled import bank
+from diagnose.inference.compiled import compiled_car as compiled_car_module
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import joined
+from diagnose.inference.compiled.meter_loading import loaded_volts, over_range
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Claim, Join, Quantity
 from tests.lamp_car import (

@@ -9,9 +9,7 @@ import pytest
 
 from diagnose.arrays import FloatArray
 from diagnose.faults.causes import LADDER_LEVELS, Severity
-from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import reading_likelihood
-from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.inference.belief.severity_steps import (
     choose_severities,
@@ -21,6 +19,8 @@ from diagnose.inference.belief.severity_steps import (
     step_spread,
 )
 from diagnose.inference.belief.slips import Slips
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.measurement.readings import Reading, ReadingKind
 from tests.lamp_car import GROUND, METER, cause_number, compiled_car
 

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import Car, OperatingState
-from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
-from diagnose.measurement.where_to_measure import (
+from diagnose.measurement.points.where_to_measure import (
     clamp_parts,
     drain_readings,
     is_at_rest,
@@ -17,6 +16,7 @@ from diagnose.measurement.where_to_measure import (
     proposable_readings,
     ripple_nodes,
 )
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
 from diagnose.session.ready_car import Model
 from tests.circuit.small_circuits import make_part
 from tests.lamp_car import CAR, GROUND

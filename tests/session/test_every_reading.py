@@ -9,7 +9,7 @@ import pytest
 
 from diagnose.errors import ReadingError
 from diagnose.faults.causes import FaultSet
-from diagnose.measurement.forbidden_points import battery_posts
+from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ReadingFact

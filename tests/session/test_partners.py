@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from diagnose.faults.causes import FaultSet
-from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.observations import observations_of

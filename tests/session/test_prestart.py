@@ -13,8 +13,8 @@ from diagnose.faults.causes import effect_signature
 from diagnose.faults.owner_limits import Effort, OwnerLimit
 from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.inference.prior.marginal_chances import cause_probabilities
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.facts import (
     Fact,
     LimitFact,

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from diagnose.errors import ImpossibleEvidenceError
-from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.inference.prior.cause_network import CauseNetwork
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Join

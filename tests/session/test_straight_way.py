@@ -30,7 +30,7 @@ STAGES = {
     "moment": ("steps.moment", "Moments.at"),
     "explain": ("explanation.explainer", "Explainer.explained"),
     "open steps": ("advice.open_steps", "taken_steps"),
-    "rank": ("steps.ranked_steps", "RankedSteps.ranked"),
+    "rank": ("steps.proposing.ranked_steps", "RankedSteps.ranked"),
     "advise": ("advice.advice", "Adviser.advised"),
 }
 

@@ -31,7 +31,7 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model, open_model
 from diagnose.session.substitution.like_parts import like_part
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from diagnose.trial.playing import told_of_test
 from tests.lamp_car import CAR, COMES_AND_GOES, MODES, SHAKEN, make_knowledge
 

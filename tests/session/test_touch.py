@@ -11,8 +11,8 @@ import pytest
 
 from diagnose.errors import ReadingError
 from diagnose.faults.causes import Cause
-from diagnose.inference.belief.heat import BLUR, hot_chance
 from diagnose.inference.choice.information import SharedInformation
+from diagnose.inference.compiled.heat import BLUR, hot_chance
 from diagnose.measurement.quantities import Probe
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SymptomCheck
@@ -31,8 +31,8 @@ from diagnose.session.ready_car import Model, open_model
 from diagnose.session.steps.moment import Moments
 from diagnose.session.steps.outcomes import Outcomes
 from diagnose.session.steps.priced import Pricing
-from diagnose.session.steps.ranked_steps import RankedSteps
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.session.steps.proposing.ranked_steps import RankedSteps
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from tests.lamp_car import BURNT_OUT, CAR, MODES, make_knowledge
 
 DEAD = ComplaintFact(complaint="lamp-dead")

@@ -18,9 +18,9 @@ from diagnose.session.facts import (
 )
 from diagnose.store.case_store import CaseStore, FactRow
 from diagnose.store.journal import Journal
-from diagnose.terminal.dialogue.commands import COMMANDS
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.dialogue.side_pages import path_of
+from diagnose.terminal.dialogue.typed.commands import COMMANDS
 from diagnose.terminal.pages.plain import plain_text
 
 OPEN_PUMP_FEED = ("1", "skip all", "read fuel-pump-fuse.out key-on 12.3")

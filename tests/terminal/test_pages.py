@@ -11,10 +11,10 @@ from typing import cast
 import pytest
 from rich.console import Console
 
-from diagnose.drawing.path_rows import PathRow
 from diagnose.faults.knowledge import Knowledge
+from diagnose.paperwork.drawing.path_rows import PathRow
 from diagnose.session.answer import Advice, Answer, Verdict, Weight
-from diagnose.session.vocabulary import Vocabulary
+from diagnose.session.words.vocabulary import Vocabulary
 from diagnose.terminal.pages import answers, explanations, questions, suspects
 from diagnose.terminal.pages.notebook import UNICODE_INK, Notebook
 from diagnose.terminal.pages.page import Page

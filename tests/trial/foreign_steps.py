@@ -21,7 +21,7 @@ from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.trial.case_recording import ERRORS
 from diagnose.trial.case_replay import fact_of
-from diagnose.trial.hidden_car import LIKELY, HiddenCar, HiddenCars
+from diagnose.trial.hidden.hidden_car import LIKELY, HiddenCar, HiddenCars
 from diagnose.trial.truth import cause_indices, line_of
 
 # The least chance of an answer that an owner could give, where people judge a symptom

@@ -11,7 +11,7 @@ from diagnose.session.facts import ComplaintFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.prices import PROBE_MINUTES
 from diagnose.terminal.reports.trials.trial_tables import policy_lines
-from diagnose.trial.hidden_car import Errors, HiddenCars
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import Game
 from diagnose.trial.policies import (
     PROGRAM,

@@ -15,19 +15,19 @@ from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.ready_car import Model
 from diagnose.session.sheets.sheet import Band
-from diagnose.trial import unlike_car, unlike_stock
-from diagnose.trial.complaints import complaints_of
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
-from diagnose.trial.outside import draw_outside_car
-from diagnose.trial.running import TrialPlan, run_trial
-from diagnose.trial.unlike_car import OwnDraws, UnlikeModel, unlike_values
-from diagnose.trial.unlike_stock import (
+from diagnose.trial.hidden import unlike_car, unlike_stock
+from diagnose.trial.hidden.complaints import complaints_of
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.outside import draw_outside_car
+from diagnose.trial.hidden.unlike_car import OwnDraws, UnlikeModel, unlike_values
+from diagnose.trial.hidden.unlike_stock import (
     UNLIKE_ERRORS,
     UnlikeCars,
     UnsoundCarsError,
     is_in_band,
     sound_readings,
 )
+from diagnose.trial.running import TrialPlan, run_trial
 from tests.lamp_car import CAR as LAMP_CAR
 from tests.trial.lamp_trial import PLAN, lamp_model
 

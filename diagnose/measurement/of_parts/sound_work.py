@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from diagnose.circuit.car import Car, OperatingState, Part
+from diagnose.circuit.design.sound_states import SolvedState, solved_states
 from diagnose.circuit.elements import LOAD_KINDS
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.tolerance_draws import Middle
-from diagnose.design.sound_states import SolvedState, solved_states
 from diagnose.measurement.quantities import main_nodes
 
 # A load works where it takes at least this share of the most it takes in any state. [1]

@@ -25,11 +25,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
+from diagnose.inference.compiled.meter_loading import OVER_RANGE_OHMS
 from diagnose.measurement.meters import MeterRange
+from diagnose.measurement.points.where_to_measure import meaningless_ohms
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
 from diagnose.measurement.symptoms import Join
-from diagnose.measurement.where_to_measure import meaningless_ohms
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,

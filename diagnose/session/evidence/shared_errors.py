@@ -17,7 +17,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.belief.bank import SOUND_ROW
+from diagnose.inference.compiled.bank import SOUND_ROW
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.observations import Noted
 from diagnose.session.facts import ReadingFact

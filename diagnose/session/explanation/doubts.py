@@ -22,7 +22,7 @@ from diagnose.session.explanation.weight_of_evidence import moved_belief, withou
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
-from diagnose.session.wording import observation_words
+from diagnose.session.words.wording import observation_words
 from diagnose.units import Unit, format_quantity
 
 # How far above all that any one fault gives a reading is doubted. [V] Own choice: what

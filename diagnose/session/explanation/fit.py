@@ -18,11 +18,14 @@ from diagnose.inference.belief.severity_steps import on_steps, step_spread
 from diagnose.session.answer import LIKELIER_THAN_NOT, Fit
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
+from diagnose.session.evidence.implied.outside_model import (
+    oddest_reading,
+    outside_probability,
+)
 from diagnose.session.evidence.observations import Noted, Observation, seen_of
-from diagnose.session.evidence.outside_model import oddest_reading, outside_probability
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import observation_words, step_words
+from diagnose.session.words.wording import observation_words, step_words
 
 # A fact less likely than this under the best explanation is a misfit. [1] Derived:
 # three standard deviations of a normal reading.

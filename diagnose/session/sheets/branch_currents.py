@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterator, Sequence
 
 from diagnose.circuit.car import Car, OperatingState
 from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.sheets.sheet import BranchCurrents, Cell
 
 

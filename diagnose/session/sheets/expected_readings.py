@@ -23,20 +23,20 @@ from diagnose.circuit.tolerance_draws import Sample
 from diagnose.errors import ReadingError, UnsolvableCircuitError
 from diagnose.faults.causes import Cause, FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import Prediction
-from diagnose.faults.predictor import Predictor
-from diagnose.inference.belief.bank import Bank
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.faults.predictions.predicted import Prediction
+from diagnose.faults.predictions.predictor import Predictor
+from diagnose.inference.compiled.bank import Bank
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.inference.prior.priors import rates_alone
 from diagnose.measurement.meters import Meter
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
-from diagnose.measurement.where_to_measure import proposable_readings
-from diagnose.session.cautions import cautions_for
 from diagnose.session.ready_car import all_probes
 from diagnose.session.sheets.branch_currents import branch_currents
 from diagnose.session.sheets.charge_balance import ChargeBalance, charge_balances
 from diagnose.session.sheets.sheet import Band, BranchCurrents, Cell, Choice, Row, Sheet
+from diagnose.session.words.cautions import cautions_for
 
 # How many cars are drawn. Derived: one more car lies below the k-th lowest of n with a
 # chance of k / (n + 1), so between the second lowest and the second highest of 39 with

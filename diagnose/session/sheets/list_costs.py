@@ -15,7 +15,7 @@ from diagnose.circuit.car import Car
 from diagnose.measurement.readings import Reading
 from diagnose.session.steps.candidates import Costs
 from diagnose.session.steps.prices import Prices, Whereabouts
-from diagnose.session.wording import places_of
+from diagnose.session.words.wording import places_of
 
 
 class ListCosts:

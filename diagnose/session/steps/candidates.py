@@ -12,15 +12,15 @@ from collections.abc import Set as AbstractSet
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
-from diagnose.faults.predicted import SOURCE_UNIT_OHMS
-from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
-from diagnose.inference.belief.meter_loading import leaky_ohms
+from diagnose.faults.predictions.predicted import SOURCE_UNIT_OHMS
 from diagnose.inference.choice.particles import Particles
+from diagnose.inference.compiled.compiled_car import PROBED_KINDS, Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.inference.compiled.meter_loading import leaky_ohms
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.probe_lamp import lamp_grade
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.steps import Step
-from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.steps.prices import Prices, Whereabouts
 
 # Volts that differ by less show the same on a 12 V car. [V] Derived: under the spread

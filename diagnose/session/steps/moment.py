@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from diagnose.inference.belief.shown_symptoms import can_show
+from diagnose.inference.compiled.shown_symptoms import can_show
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.repair_lines import RepairLines, repair_lines
+from diagnose.session.evidence.implied.repair_lines import RepairLines, repair_lines
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,

@@ -22,15 +22,15 @@ from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Car, Place
 from diagnose.faults.causes import Cause
 from diagnose.faults.owner_limits import OwnerLimit
-from diagnose.measurement.forbidden_points import battery_posts
 from diagnose.measurement.meters import SERIES_AMPS
+from diagnose.measurement.points.forbidden_points import battery_posts
+from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
 from diagnose.measurement.substitutions import SubstitutionKind
-from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import changed_places, places_of
+from diagnose.session.words.wording import changed_places, places_of
 
 # A reading, once one is there and the car is ready. [min] From memory: two leads on,
 # half a minute to look and to write.

@@ -26,17 +26,6 @@ from diagnose.session.facts import (
     SymptomFact,
     UndoFact,
 )
-from diagnose.terminal.dialogue.choices import chosen
-from diagnose.terminal.dialogue.desk import Desk
-from diagnose.terminal.dialogue.requests import (
-    Leave,
-    Request,
-    Show,
-    Strike,
-    TakeUp,
-    Tell,
-    View,
-)
 from diagnose.terminal.dialogue.resumed import about_to, resumed_page
 from diagnose.terminal.dialogue.several import told_together
 from diagnose.terminal.dialogue.side_pages import path_of, side_page
@@ -49,7 +38,18 @@ from diagnose.terminal.dialogue.stages import (
     meant_fact,
     undone_words,
 )
-from diagnose.terminal.dialogue.understanding import is_command, understand
+from diagnose.terminal.dialogue.typed.choices import chosen
+from diagnose.terminal.dialogue.typed.desk import Desk
+from diagnose.terminal.dialogue.typed.requests import (
+    Leave,
+    Request,
+    Show,
+    Strike,
+    TakeUp,
+    Tell,
+    View,
+)
+from diagnose.terminal.dialogue.typed.understanding import is_command, understand
 from diagnose.terminal.pages import answers, explanations, questions
 from diagnose.terminal.pages.ending import ending, farewell
 from diagnose.terminal.pages.page import Page, Paragraph, Tone, Words, say

@@ -9,7 +9,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from types import MappingProxyType
 
-from diagnose.session.vocabulary import Vocabulary
+from diagnose.session.words.vocabulary import Vocabulary
 from diagnose.terminal.pages.page import (
     Field,
     Page,

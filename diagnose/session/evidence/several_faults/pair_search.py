@@ -27,7 +27,7 @@ import numpy as np
 from diagnose.arrays import BoolArray, FloatArray
 from diagnose.faults.causes import FaultSet, has_severity
 from diagnose.inference.belief.beliefs import RepairStep
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.search.found_sets import Combined
 from diagnose.inference.search.pairs import promising_pairs
 from diagnose.inference.search.single_causes import PairSums, Seen

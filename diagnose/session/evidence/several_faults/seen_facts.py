@@ -14,8 +14,8 @@ import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import FaultSet
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.meter_loading import OVER_RANGE_OHMS
 from diagnose.inference.search.single_causes import Seen
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.observations import Noted, Observation, seen_of

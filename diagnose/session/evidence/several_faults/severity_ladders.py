@@ -26,13 +26,13 @@ from diagnose.faults.causes import (
     Severity,
     effect_signature,
 )
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.severity_steps import (
     STEPS_BETWEEN,
     choose_severities,
     n_steps,
 )
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.session.evidence.observations import Noted
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 

@@ -16,8 +16,6 @@ from dataclasses import replace
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray
-from diagnose.inference.belief.bank import SOUND_ROW
-from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import (
     STATE_FLOOR,
     lamp_likelihood,
@@ -26,8 +24,10 @@ from diagnose.inference.belief.evidence import (
     symptom_likelihood,
     tail_of,
 )
-from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.severity_steps import on_steps, step_spread
+from diagnose.inference.compiled.bank import SOUND_ROW
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.measurement.probe_lamp import answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SubstitutionTest, SymptomCheck

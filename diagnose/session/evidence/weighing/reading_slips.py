@@ -15,10 +15,10 @@ from dataclasses import replace
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.slips import Slips, slip_density
-from diagnose.measurement.forbidden_points import battery_posts
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.observations import Noted, repeat_density, shown

@@ -18,15 +18,15 @@ from __future__ import annotations
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.reading_spread import (
     Spread,
     rest_amps_spread,
     spread_of,
 )
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
-from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 

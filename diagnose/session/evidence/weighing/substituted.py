@@ -14,9 +14,9 @@ import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import FaultSet, Severity
-from diagnose.inference.belief.hypotheses import Hypotheses, joined
-from diagnose.inference.belief.shown_symptoms import symptom_there
-from diagnose.inference.belief.substituted_car import (
+from diagnose.inference.compiled.hypotheses import Hypotheses, joined
+from diagnose.inference.compiled.shown_symptoms import symptom_there
+from diagnose.inference.compiled.substituted_car import (
     renewed_parts,
     without_parts,
 )

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.belief.bank import SOUND_ROW
-from diagnose.inference.belief.heat import hot_chance
-from diagnose.inference.belief.hypotheses import Hypotheses
-from diagnose.inference.belief.shown_symptoms import symptom_there
+from diagnose.inference.compiled.bank import SOUND_ROW
+from diagnose.inference.compiled.heat import hot_chance
+from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.inference.compiled.shown_symptoms import symptom_there
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex
 from diagnose.session.facts import SymptomFact
 from diagnose.session.ready_car import Model

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 
 from diagnose.terminal.reports.trials.trial_figures import claims, scores, spots
+from diagnose.trial.hidden.unlike_stock import InBands
 from diagnose.trial.playing import Game
 from diagnose.trial.scoring import (
     SURE,
@@ -16,7 +17,6 @@ from diagnose.trial.scoring import (
     log_loss,
     robustness,
 )
-from diagnose.trial.unlike_stock import InBands
 
 
 def report(games: Sequence[Game]) -> dict[str, object]:

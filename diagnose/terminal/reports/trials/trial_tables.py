@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from diagnose.terminal.reports.trials.trial_figures import claims, scores, spots
+from diagnose.trial.hidden.unlike_stock import InBands
 from diagnose.trial.playing import Game
 from diagnose.trial.running import TrialPlan
 from diagnose.trial.scoring import (
@@ -21,7 +22,6 @@ from diagnose.trial.scoring import (
     robustness,
 )
 from diagnose.trial.telling import Telling
-from diagnose.trial.unlike_stock import InBands
 
 # Length of the bar of what held. Own choice: with its figures it fits into a line of
 # 88 characters.
