@@ -10,20 +10,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
-from diagnose.circuit.car import (
-    Car,
-    Distribution,
-    OperatingState,
-    Origin,
-    Part,
-    Place,
-    Shape,
-    Value,
-    fixed,
-)
+from diagnose.circuit.car import Car, Part, Place
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import Distribution, Origin, Shape, Value, fixed
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import (

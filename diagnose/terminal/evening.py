@@ -23,12 +23,8 @@ from diagnose.files.file_text import read_text
 from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.sheets.first_start import prestart_facts
-from diagnose.store.case_store import (
-    CaseNameError,
-    CaseStore,
-    StoredCase,
-    text_digest,
-)
+from diagnose.store.case_rows import StoredCase
+from diagnose.store.case_store import CaseNameError, CaseStore, text_digest
 from diagnose.store.journal import Journal
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.faces.json_face import run_json

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from diagnose.errors import ReadingError
-from diagnose.faults.causes import mended_along
+from diagnose.faults.signatures import mended_along
 from diagnose.files.cases.worked_case import (
     CaseStep,
     Making,

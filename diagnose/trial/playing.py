@@ -15,7 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.faults.causes import FaultSet, mended_along
+from diagnose.faults.causes import FaultSet
+from diagnose.faults.signatures import mended_along
 from diagnose.inference.prior.drawn_faults import drawn_fault_set
 from diagnose.measurement.readings import ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck

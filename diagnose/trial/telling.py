@@ -18,7 +18,8 @@ from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.prices import Prices, Whereabouts
+from diagnose.session.steps.prices import Prices
+from diagnose.session.steps.whereabouts import Whereabouts
 from diagnose.session.words.wording import step_words
 from diagnose.trial.playing import Game
 from diagnose.trial.scoring import is_failed

@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import OperatingState
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.protection import (
     OPENING_PARAMETERS,
     PERCENTS,

@@ -9,10 +9,8 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet, catalogue
 from diagnose.faults.predictions import predictor as predictor_module
-from diagnose.faults.predictions.kept.prediction import (
-    KEPT_APART_AMPS,
-    KeptPrediction,
-)
+from diagnose.faults.predictions.kept.prediction import KeptPrediction
+from diagnose.faults.predictions.kept.sound_car import KEPT_APART_AMPS
 from diagnose.faults.predictions.kept.volts import KEPT_APART_VOLTS
 from diagnose.faults.predictions.predicted import Prediction, in_single
 from diagnose.faults.predictions.predictor import Predictor

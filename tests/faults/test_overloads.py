@@ -7,10 +7,12 @@ from dataclasses import replace
 
 import pytest
 
-from diagnose.circuit.car import OperatingState, Part, fixed
+from diagnose.circuit.car import Part
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.protection import OPENING_PARAMETERS
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import fixed
 from diagnose.faults.causes import catalogue
 from diagnose.faults.modes import FaultMode, Operation
 from diagnose.faults.predictions.overloads import OPEN_SHARE

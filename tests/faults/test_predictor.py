@@ -9,12 +9,10 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray
-from diagnose.circuit.car import (
-    fixed,
-)
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import fixed
 from diagnose.faults.causes import FaultSet, catalogue, changed_values
 from diagnose.faults.predictions.predicted import SOURCE_UNIT_OHMS, Prediction
 from diagnose.faults.predictions.predictor import Predictor

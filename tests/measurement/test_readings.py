@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Car, OperatingState
+from diagnose.circuit.car import Car
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.measurement.points.where_to_measure import (
     clamp_parts,
     drain_readings,

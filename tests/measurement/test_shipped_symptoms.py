@@ -14,14 +14,10 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray
-from diagnose.circuit.car import (
-    Car,
-    Origin,
-    Value,
-    fixed,
-)
+from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import Origin, Value, fixed
 from diagnose.faults.causes import Cause, catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predictions.predicted import Prediction

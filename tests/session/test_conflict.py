@@ -19,7 +19,7 @@ from diagnose.session.evidence.implied.outside_model import (
     oddest_reading,
     outside_probability,
 )
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.weighing.reading_slips import OTHER_SLIPS
 from diagnose.session.facts import (
     ComplaintFact,

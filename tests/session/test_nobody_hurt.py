@@ -23,7 +23,7 @@ from diagnose.session.words.cautions import (
     repair_cautions,
     symptom_cautions,
 )
-from diagnose.session.words.wording import instruction
+from diagnose.session.words.instructions import instruction
 from diagnose.terminal.pages.cautions import caution_lines
 
 # Roles whose work starts with the battery off.

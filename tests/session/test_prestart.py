@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray
-from diagnose.faults.causes import effect_signature
 from diagnose.faults.owner_limits import Effort, OwnerLimit
+from diagnose.faults.signatures import effect_signature
 from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.measurement.points.where_to_measure import proposable_readings

@@ -15,12 +15,8 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 from diagnose.session.words.cautions import cautions_for, repair_cautions
-from diagnose.session.words.wording import (
-    instruction,
-    observation_words,
-    range_words,
-    step_words,
-)
+from diagnose.session.words.instructions import instruction
+from diagnose.session.words.wording import observation_words, range_words, step_words
 from diagnose.terminal.preparation.car_files import published_knowledge
 
 PROCEDURES = published_knowledge().procedures

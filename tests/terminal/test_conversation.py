@@ -16,7 +16,8 @@ from diagnose.session.facts import (
     SkipFact,
     SymptomFact,
 )
-from diagnose.store.case_store import CaseStore, FactRow
+from diagnose.store.case_rows import FactRow
+from diagnose.store.case_store import CaseStore
 from diagnose.store.journal import Journal
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.dialogue.side_pages import path_of

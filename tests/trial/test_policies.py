@@ -25,8 +25,8 @@ from diagnose.trial.policies import (
     textbook,
     textbook_order,
 )
+from diagnose.trial.policy_scores import policy_scores
 from diagnose.trial.running import play_seeds
-from diagnose.trial.scoring import policy_scores
 
 COMPLAINT = "pump-does-not-run"
 

@@ -9,8 +9,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Car, Distribution, Shape
+from diagnose.circuit.car import Car
 from diagnose.circuit.parts.branches import Branch
+from diagnose.circuit.values import Distribution, Shape
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.ready_car import Model
@@ -19,7 +20,8 @@ from diagnose.trial.hidden import unlike_car, unlike_stock
 from diagnose.trial.hidden.complaints import complaints_of
 from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from diagnose.trial.hidden.outside import draw_outside_car
-from diagnose.trial.hidden.unlike_car import OwnDraws, UnlikeModel, unlike_values
+from diagnose.trial.hidden.unlike_car import OwnDraws, unlike_values
+from diagnose.trial.hidden.unlike_laws import UnlikeModel
 from diagnose.trial.hidden.unlike_stock import (
     UNLIKE_ERRORS,
     UnlikeCars,

@@ -6,16 +6,13 @@ Leaves the published tables to `circuit.wires`.
 from __future__ import annotations
 
 from diagnose.circuit.car import Car, Part
-from diagnose.circuit.wires import (
-    SAE_GAUGES,
+from diagnose.circuit.wire_limits import (
     allowable_amps,
     area_for_drop_mm2,
-    conductor_ohms,
-    gauge_name,
-    sae_area_mm2,
     thinnest_gauge_carrying,
     thinnest_sae_gauge,
 )
+from diagnose.circuit.wires import SAE_GAUGES, conductor_ohms, gauge_name, sae_area_mm2
 
 # The thinnest gauge with a published current. [SAE gauge] 33 CFR 183.425.
 THINNEST_GAUGE = 18

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from diagnose.circuit.car import Car, OperatingState
+from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.parts.branches import Values
 from diagnose.circuit.solver.network import Network
 from diagnose.circuit.solver.operating_point import OperatingPoint

@@ -13,9 +13,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.circuit.car import OperatingState, Part
+from diagnose.circuit.car import Part
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.parts.branches import Values
 from diagnose.circuit.solver.network import (
     CURVE_LENGTH,

@@ -19,9 +19,9 @@ from itertools import pairwise
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray, StoredArray
-from diagnose.circuit.car import OperatingState
 from diagnose.circuit.changes.compensation import CompensationSolver
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.solver.network import Network, Slots, stacked
 from diagnose.faults.causes import Cause, FaultSet, Severity
 from diagnose.faults.predictions.changed_branches import (
@@ -29,7 +29,7 @@ from diagnose.faults.predictions.changed_branches import (
     Scenario,
     scenarios_of,
 )
-from diagnose.faults.predictions.kept.prediction import KeptNodes, SoundCar
+from diagnose.faults.predictions.kept.sound_car import KeptNodes, SoundCar
 from diagnose.faults.predictions.kept.volts import hub_shares, hubs_of
 from diagnose.faults.predictions.overloads import MAX_TRIPS, ProtectiveParts, Tripped
 from diagnose.faults.predictions.predicted import Prediction, PredictionInMaking

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.circuit.car import OperatingState
 from diagnose.circuit.changes.solved_points import SolvedPoints
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.faults.predictions.overloads import OPEN_SHARE, Tripped
 from diagnose.faults.predictions.predicted import PredictionInMaking, in_source_units
 from diagnose.measurement.quantities import Probe

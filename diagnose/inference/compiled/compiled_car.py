@@ -22,13 +22,15 @@ import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.circuit.car import Car
-from diagnose.faults.causes import Cause, FaultSet, Severity, effect_signature
+from diagnose.faults.causes import Cause, FaultSet, Severity
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predictions.predicted import SOURCE_UNIT_OHMS, probe_columns
 from diagnose.faults.predictions.predictor import Predictor
-from diagnose.inference.compiled.bank import Bank, Latest, Leads
+from diagnose.faults.signatures import effect_signature
+from diagnose.inference.compiled.bank import Bank
 from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.inference.compiled.intermittent import Presence
+from diagnose.inference.compiled.kept_shown import Latest, Leads
 from diagnose.inference.compiled.meter_loading import (
     drawn_lead_ohms,
     leak_factors,

@@ -20,8 +20,9 @@ import numpy as np
 from diagnose.arrays import IntArray, StoredArray
 from diagnose.circuit.altered_model import LEAD, altered_model, lead_part
 from diagnose.circuit.car import Car, Part
-from diagnose.faults.causes import Cause, FaultSet, Severity, effect_signature
+from diagnose.faults.causes import Cause, FaultSet, Severity
 from diagnose.faults.predictions.predictor import Predictor
+from diagnose.faults.signatures import effect_signature
 from diagnose.inference.compiled.bank import Bank
 from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.compiled.hypotheses import Hypotheses, joined

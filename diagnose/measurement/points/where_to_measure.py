@@ -20,8 +20,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from diagnose.circuit.car import Car, OperatingState
+from diagnose.circuit.car import Car
 from diagnose.circuit.elements import CONSUMER_KINDS, ELEMENTS
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.measurement.points.forbidden_points import (
     AIRBAG,

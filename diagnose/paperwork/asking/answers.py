@@ -10,7 +10,8 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
 from diagnose.errors import did_you_mean
-from diagnose.files.car.grammar.sizes import parse_fuse, parse_load, parse_wire
+from diagnose.files.car.grammar.load_sizes import parse_fuse, parse_load
+from diagnose.files.car.grammar.sizes import parse_wire
 from diagnose.files.common_words import as_meant
 from diagnose.files.quantities import CURRENT, parse_positive
 

@@ -6,10 +6,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from types import MappingProxyType
 
-from diagnose.circuit.car import Car, OperatingState
+from diagnose.circuit.car import Car
 from diagnose.circuit.design.limits import DesignLimits
 from diagnose.circuit.design.sound_states import solved_state, solved_states
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.tolerance_draws import Middle
 from diagnose.paperwork.audit import drops, feeds, loads, switching, wiring
 from diagnose.paperwork.audit.findings import Audit, Audited, Finding, Weight

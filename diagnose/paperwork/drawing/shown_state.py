@@ -5,8 +5,9 @@ Solved as a diagnosis does it, so that what held on stays on and what blows is b
 
 from __future__ import annotations
 
-from diagnose.circuit.car import Car, OperatingState
+from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.tolerance_draws import Middle
 from diagnose.faults.causes import Cause
 from diagnose.faults.predictions.predictor import Predictor

@@ -19,7 +19,7 @@ import numpy as np
 from diagnose.arrays import FloatArray
 from diagnose.inference.compiled.bank import SOUND_ROW
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 

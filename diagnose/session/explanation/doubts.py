@@ -14,7 +14,8 @@ from diagnose.arrays import FloatArray
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import LIKELIER_THAN_NOT
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import Noted, disagree
+from diagnose.session.evidence.repeated_readings import disagree
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.explanation.unexplained import Unexplained
 from diagnose.session.explanation.untelling_readings import Silence

@@ -22,7 +22,7 @@ from diagnose.session.evidence.implied.outside_model import (
     oddest_reading,
     outside_probability,
 )
-from diagnose.session.evidence.observations import Noted, Observation, seen_of
+from diagnose.session.evidence.seen import Noted, Observation, seen_of
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.words.wording import observation_words, step_words

@@ -15,7 +15,7 @@ from diagnose.arrays import FloatArray, IntArray
 from diagnose.session.answer import RankedCause, Weight
 from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.implied.predicted_range import middle_range
-from diagnose.session.evidence.observations import Noted, seen_of
+from diagnose.session.evidence.seen import Noted, seen_of
 from diagnose.session.explanation.origins import Origins
 from diagnose.session.explanation.weight_of_evidence import (
     rows_without_each,

@@ -16,7 +16,7 @@ from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import LIKELIER_THAN_NOT
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.implied.mistakes import Mistakes
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 from diagnose.session.words.wording import observation_words

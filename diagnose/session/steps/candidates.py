@@ -21,7 +21,8 @@ from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.probe_lamp import lamp_grade
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.steps import Step
-from diagnose.session.steps.prices import Prices, Whereabouts
+from diagnose.session.steps.prices import Prices
+from diagnose.session.steps.whereabouts import Whereabouts
 
 # Volts that differ by less show the same on a 12 V car. [V] Derived: under the spread
 # of a reading there; other system voltages in proportion.

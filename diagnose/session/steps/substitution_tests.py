@@ -27,7 +27,7 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Look, SubstitutionTest, SymptomCheck
 from diagnose.measurement.substitutions import Substitution, SubstitutionKind
 from diagnose.session.answer import LIKELIER_THAN_NOT
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.substitution.like_parts import like_part

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from diagnose.circuit.car import Car, OperatingState, Place
+from diagnose.circuit.car import Car, Place
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.faults.causes import Cause
 from diagnose.faults.knowledge import Knowledge
 from diagnose.measurement.points.forbidden_points import (

@@ -11,7 +11,7 @@ from diagnose.measurement.procedures import Procedures, procedure_name
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.answer import CardLine, StepCard
-from diagnose.session.words.wording import (
+from diagnose.session.words.instructions import (
     CLAMP_NOT_POST,
     lead_words,
     series_words,

@@ -50,7 +50,7 @@ from diagnose.terminal.dialogue.typed.requests import (
     View,
 )
 from diagnose.terminal.dialogue.typed.understanding import is_command, understand
-from diagnose.terminal.pages import answers, explanations, questions
+from diagnose.terminal.pages import answers, complaints, explanations, questions
 from diagnose.terminal.pages.ending import ending, farewell
 from diagnose.terminal.pages.page import Page, Paragraph, Tone, Words, say
 from diagnose.terminal.reading_kinds import prompt_word
@@ -278,7 +278,7 @@ class Conversation:
             self._stage = Stage.WORK
             return self._page_of_stage()
         vocabulary = self._diagnosis.vocabulary
-        narrowed = questions.narrowed_page(line, vocabulary)
+        narrowed = complaints.narrowed_page(line, vocabulary)
         if narrowed:
             return narrowed
         number = chosen(line, tuple(vocabulary.complaints.values()))
@@ -292,7 +292,7 @@ class Conversation:
         try:
             request = self._understand(line)
         except DiagnoseError:
-            found = questions.matches_page(line, self._diagnosis.vocabulary)
+            found = complaints.matches_page(line, self._diagnosis.vocabulary)
             if self._has_trouble or is_command(line) or not found:
                 raise
             self._stage = Stage.COMPLAINT
@@ -457,7 +457,7 @@ class Conversation:
         if self._stage is Stage.WHICH_HOLDS and self._contested is not None:
             return self._ask_which_holds(self._contested)
         if self._stage is Stage.COMPLAINT:
-            return questions.complaint_page(self._diagnosis.vocabulary)
+            return complaints.complaint_page(self._diagnosis.vocabulary)
         if self._stage is Stage.CONTEXT and self._questions:
             question, choices = self._diagnosis.vocabulary.contexts[self._questions[0]]
             return questions.context_page(question, tuple(choices))
@@ -465,7 +465,7 @@ class Conversation:
         is_stuck = self._answer.advice.verdict is Verdict.STOP
         if is_stuck and not self._has_trouble:
             self._stage = Stage.COMPLAINT
-            return questions.complaint_page(self._diagnosis.vocabulary)
+            return complaints.complaint_page(self._diagnosis.vocabulary)
         return self._answer_page()
 
     def _answer_page(self) -> Page:

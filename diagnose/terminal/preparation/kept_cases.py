@@ -9,12 +9,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from diagnose.store.case_store import (
-    STORE_FILE,
-    CaseStore,
-    StoredCase,
-    default_data_folder,
-)
+from diagnose.store.case_rows import StoredCase
+from diagnose.store.case_store import STORE_FILE, CaseStore, default_data_folder
 
 if TYPE_CHECKING:
     from diagnose.circuit.car import Car

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TextIO
 
-from diagnose.circuit.car import Car, OperatingState
+from diagnose.circuit.car import Car
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.errors import DiagnoseError
 from diagnose.faults.causes import catalogue
 from diagnose.paperwork.drawing.graph import graph_of

@@ -15,7 +15,8 @@ from types import MappingProxyType
 
 import numpy as np
 
-from diagnose.circuit.car import Car, Origin, Part, Value, fixed
+from diagnose.circuit.car import Car, Part
+from diagnose.circuit.values import Origin, Value, fixed
 from diagnose.session.ready_car import Model
 from diagnose.trial.hidden.complaints import complaint_of
 from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars

@@ -22,7 +22,8 @@ from diagnose.session.sheets.expected_readings import expected_sheet
 from diagnose.session.sheets.sheet import Band, Choice
 from diagnose.trial.hidden.complaints import complaints_of
 from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
-from diagnose.trial.hidden.unlike_car import OwnDraws, UnlikeModel
+from diagnose.trial.hidden.unlike_car import OwnDraws
+from diagnose.trial.hidden.unlike_laws import UnlikeModel
 
 # Least and most resistance of both meter leads with their tips. [Ω] Rule of the trade:
 # new leads pressed on clean metal, against old ones on dull metal.

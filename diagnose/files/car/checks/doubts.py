@@ -27,7 +27,7 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.solver.moving_points import MAX_FLIPS
 from diagnose.circuit.tolerance_draws import Middle
-from diagnose.circuit.wires import MOST_PROTECTION_FACTOR, most_fuse_amps
+from diagnose.circuit.wire_limits import MOST_PROTECTION_FACTOR, most_fuse_amps
 
 # The state in which a charging system is judged: all the usual loads on, at idle.
 LOADED_STATE = "idle-loaded"

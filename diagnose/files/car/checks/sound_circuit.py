@@ -21,7 +21,7 @@ from diagnose.circuit.design.reach import (
 from diagnose.circuit.elements import CONSUMER_KINDS, ELEMENTS
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.files.car.expansion.draft import Draft
-from diagnose.files.car.expansion.metal_and_sources import METAL_TERMINALS
+from diagnose.files.car.expansion.metal import METAL_TERMINALS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import Observation
+from diagnose.session.evidence.seen import Observation
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.evidence.weighing.there import there
 from diagnose.session.facts import SymptomFact

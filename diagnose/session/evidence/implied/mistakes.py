@@ -19,7 +19,7 @@ from diagnose.arrays import FloatArray, IntArray
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 

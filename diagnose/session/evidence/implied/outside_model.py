@@ -21,12 +21,8 @@ from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import (
-    SAYS_AGAIN,
-    Noted,
-    repeat_density,
-    seen_of,
-)
+from diagnose.session.evidence.repeated_readings import SAYS_AGAIN, repeat_density
+from diagnose.session.evidence.seen import Noted, seen_of
 from diagnose.session.evidence.weighing.reading_slips import EITHER_OF_TWO
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model

@@ -43,7 +43,7 @@ from diagnose.session.evidence.conclusion import (
     RedrawnRow,
     before_repairs,
 )
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.pair_search import FEW_DRAWS_SHARE
 from diagnose.session.evidence.several_faults.seen_facts import SeenFacts
 from diagnose.session.evidence.several_faults.severity_ladders import (

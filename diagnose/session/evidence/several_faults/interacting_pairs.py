@@ -25,7 +25,7 @@ from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.inference.search.single_causes import LEAST_LIKELIHOOD, log_mean_exp
 from diagnose.inference.search.told_together import Told
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.case_priors import CasePriors
 from diagnose.session.evidence.several_faults.severity_ladders import Ladders
 from diagnose.session.evidence.solving_allowance import Allowance

@@ -18,7 +18,7 @@ from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.compiled.meter_loading import OVER_RANGE_OHMS
 from diagnose.inference.search.single_causes import Seen
 from diagnose.measurement.readings import ReadingKind
-from diagnose.session.evidence.observations import Noted, Observation, seen_of
+from diagnose.session.evidence.seen import Noted, Observation, seen_of
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW
 from diagnose.session.evidence.weighing.there import there

@@ -32,7 +32,7 @@ from diagnose.measurement.probe_lamp import answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SubstitutionTest, SymptomCheck
 from diagnose.measurement.symptoms import Symptom
-from diagnose.session.evidence.observations import (
+from diagnose.session.evidence.seen import (
     Noted,
     Observation,
     rounding_deviation,

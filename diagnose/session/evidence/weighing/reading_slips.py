@@ -21,7 +21,8 @@ from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.evidence.observations import Noted, repeat_density, shown
+from diagnose.session.evidence.repeated_readings import repeat_density
+from diagnose.session.evidence.seen import Noted, shown
 from diagnose.session.evidence.weighing.scatter import RowIndex, Scatter
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model

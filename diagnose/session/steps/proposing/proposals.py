@@ -27,13 +27,9 @@ from diagnose.session.words.cautions import (
     symptom_cautions,
     test_cautions,
 )
+from diagnose.session.words.instructions import instruction, test_instruction
 from diagnose.session.words.step_cards import reading_card, symptom_card, test_card
-from diagnose.session.words.wording import (
-    chance_words,
-    instruction,
-    range_words,
-    test_instruction,
-)
+from diagnose.session.words.wording import chance_words, range_words
 
 # How many leading causes a step names with what they would show, alike or not. Own
 # choice: those that a page lists.

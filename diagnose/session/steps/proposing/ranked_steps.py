@@ -31,9 +31,9 @@ from diagnose.session.steps.outcomes import (
     resting_chances,
 )
 from diagnose.session.steps.priced import MOST_PRICED, Priced, Pricing
-from diagnose.session.steps.prices import whereabouts_after
 from diagnose.session.steps.series_amps import takeable
 from diagnose.session.steps.substitution_tests import SubstitutionTests
+from diagnose.session.steps.whereabouts import whereabouts_after
 
 # How many of the best steps are looked at twice. Measured on 600 small problems
 # (tests/benchmarks/bench_choice.py): looking twice at the best three takes the worst

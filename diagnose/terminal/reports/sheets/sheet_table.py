@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from diagnose.circuit.car import OperatingState
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.sheets.sheet import Band, Cell, Row, Sheet
 from diagnose.session.words.wording import range_words

@@ -33,8 +33,9 @@ from diagnose.trial.hidden.hidden_car import Errors
 from diagnose.trial.hidden.unlike_stock import UNLIKE_ERRORS, InBands, sound_readings
 from diagnose.trial.playing import Game
 from diagnose.trial.policies import POLICIES, PROGRAM
+from diagnose.trial.policy_scores import PolicyScore, policy_scores
 from diagnose.trial.running import TrialPlan, run_trial
-from diagnose.trial.scoring import PolicyScore, is_failed, policy_scores
+from diagnose.trial.scoring import is_failed
 from diagnose.trial.telling import Telling, tellings
 
 # Length of the bar that shows how far it is. Own choice: with the words beside it it
