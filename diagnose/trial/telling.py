@@ -148,7 +148,7 @@ class _Teller:
     def _share(self, reading: Reading, rows: IntArray) -> float:
         """Return how many draws of either show what no draw of the other does."""
         compiled, model = self._model.compiled, self._model
-        values = compiled.predicted(compiled.singles, reading, rows=rows)
+        values = compiled.readings.predicted(compiled.singles, reading, rows=rows)
         first, second = values[0][:, None], values[1][None, :]
         if reading.kind in SEEN_KINDS:
             return _unlike(np.abs(first - second) >= SEEN_APART)

@@ -126,7 +126,7 @@ def volts_readings(car: Car, rng: np.random.Generator) -> list[Reading]:
 def told(model: Model, reading: Reading, row: int, draw: int) -> ReadingFact:
     """Return what a meter shows under a single cause in one draw."""
     compiled = model.compiled
-    shown = compiled.predicted(compiled.singles, reading, rows=np.array([row]))
+    shown = compiled.readings.predicted(compiled.singles, reading, rows=np.array([row]))
     return ReadingFact(reading=reading, value=round(float(shown[0, draw]), 2))
 
 

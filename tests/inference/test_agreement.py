@@ -103,7 +103,7 @@ def likelihood(told: Told, everything: Hypotheses, compiled: Compiled) -> FloatA
         )
     kind, state, red, black = where
     reading = Reading(kind=ReadingKind(kind), state=state, red=red, black=black)
-    predicted = compiled.predicted(everything, reading)
+    predicted = compiled.readings.predicted(everything, reading)
     if reading.kind is ReadingKind.LOOK:
         return look_likelihood(value > 0.5, predicted)
     return reading_likelihood(

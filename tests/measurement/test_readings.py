@@ -116,7 +116,9 @@ def test_every_proposed_reading_of_the_shipped_car_has_a_prediction(
     readings = of_kind(kind, sedan_model.car)
     some = np.arange(0, len(compiled.singles.sets), 50)
 
-    shown = [compiled.predicted(compiled.singles, r, rows=some) for r in readings]
+    shown = [
+        compiled.readings.predicted(compiled.singles, r, rows=some) for r in readings
+    ]
 
     named = zip(readings, shown, strict=True)
     assert [r.name for r, values in named if np.isnan(values).any()] == []

@@ -56,7 +56,7 @@ def facts(sedan_model: Model, solved: Hypotheses) -> tuple[Fact, ...]:
         reading = Reading(
             kind=ReadingKind.DC_VOLTS, state=state, red=red, black="battery.minus"
         )
-        shown = sedan_model.compiled.predicted(solved, reading)[0]
+        shown = sedan_model.compiled.readings.predicted(solved, reading)[0]
         told.append(
             ReadingFact(
                 reading=Reading(

@@ -447,7 +447,7 @@ def test_drawn_values_of_a_told_test_are_those_of_the_car(sedan_model: Model) ->
         look=reading,
     )
     compiled = sedan_model.compiled
-    whole = compiled.predicted(compiled.singles, reading, rows=np.array([0]))
+    whole = compiled.readings.predicted(compiled.singles, reading, rows=np.array([0]))
     weigher = Reasoner(sedan_model).weigher
 
     shown, _ = weigher.shown_in_test(compiled.singles, test, rows=np.array([0]))

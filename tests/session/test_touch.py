@@ -101,8 +101,8 @@ def test_the_watts_are_the_volts_across_times_the_amps_through(
     red, black = touch.ends
     across = Reading(kind=ReadingKind.DC_VOLTS, state="lit", red=red, black=black)
     amps = Reading(kind=ReadingKind.AMPS, state="lit", red="lamp-fuse", black="")
-    volts = compiled.predicted(compiled.singles, across)
-    through = np.abs(compiled.predicted(compiled.singles, amps))
+    volts = compiled.readings.predicted(compiled.singles, across)
+    through = np.abs(compiled.readings.predicted(compiled.singles, amps))
     watts = np.abs(volts) * through - ALONG_WIRE * 0.05 * through**2
 
     found = hot_chance(compiled.singles, touch, compiled)

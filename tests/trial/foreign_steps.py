@@ -80,7 +80,7 @@ def could_say(event: Seen, car: HiddenCar) -> bool:
 
 def shown_on(reading: Reading, stock: HiddenCars, present: FaultSet, car: int) -> float:
     """Return what an exact meter would show on one car of the stock."""
-    predicted = stock.compiled.predicted(stock.with_faults(present), reading)
+    predicted = stock.compiled.readings.predicted(stock.with_faults(present), reading)
     return float(predicted[0, car])
 
 

@@ -246,15 +246,15 @@ def test_leads_add_to_ohms_and_to_nothing_else(model: Model) -> None:
     )
     volts = replace(ohms, kind=ReadingKind.DC_VOLTS, state=model.car.states[0].name)
 
-    leads = float(stock.compiled.lead_ohms[2])
+    leads = float(stock.compiled.readings.lead_ohms[2])
     assert 0.1 < leads < 0.5
     shown = car.measures(ohms)
-    stock.compiled.lead_ohms = np.zeros(4)
+    stock.compiled.readings.lead_ohms = np.zeros(4)
     assert shown == pytest.approx(
-        float(stock.compiled.predicted(sound, ohms)[0, 2]) + leads
+        float(stock.compiled.readings.predicted(sound, ohms)[0, 2]) + leads
     )
     assert car.measures(volts) == pytest.approx(
-        float(stock.compiled.predicted(sound, volts)[0, 2])
+        float(stock.compiled.readings.predicted(sound, volts)[0, 2])
     )
 
 

@@ -13,12 +13,12 @@ a quarter of an hour and 40 GB.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 import numpy as np
 
-from diagnose.arrays import FloatArray, IntArray, StoredArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.circuit.changes.compensation import CompensationSolver
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.operating_states import OperatingState
@@ -29,14 +29,10 @@ from diagnose.faults.predictions.changed_branches import (
     Scenario,
     scenarios_of,
 )
-from diagnose.faults.predictions.kept.sound_car import KeptNodes, SoundCar
-from diagnose.faults.predictions.kept.volts import hub_shares, hubs_of
 from diagnose.faults.predictions.overloads import MAX_TRIPS, ProtectiveParts, Tripped
 from diagnose.faults.predictions.predicted import Prediction, PredictionInMaking
 from diagnose.faults.predictions.recorder import Recorder
 from diagnose.faults.predictions.second_process import (
-    Parcel,
-    Parcels,
     can_fork,
     start_in_child,
 )
@@ -216,84 +212,36 @@ class Predictor:
         every = 1 if is_compact else every
         return making.finished(len(sets), np.arange(n_shown) // every)
 
-    def kept(
-        self,
-        sets: Sequence[FaultSet],
-        *,
-        progress: Callable[[float], None] | None = None,
-    ) -> tuple[KeptNodes, StoredArray]:
-        """Return what fault sets would show, as differences from the sound car.
+    def solved(self, sets: Sequence[FaultSet]) -> Prediction:
+        """Return what fault sets would show in every draw, solved in this process.
 
         Parameters
         ----------
         sets : Sequence[FaultSet]
-            The fault sets, the sound car first.
-        progress : Callable or None
-            Called with the share done, 0 to 1.
+            The fault sets, few enough to be solved together.
 
         Returns
         -------
-        KeptNodes
-            With a row for each set.
-        StoredArray
-            `Prediction.is_settled` of the sets. [1]
+        Prediction
+            In the order of `sets`.
 
         Raises
         ------
         UnsolvableCircuitError
             If the sound car has no operating point in some state.
         """
-        n_draws = self.model.sample.n_draws
-        draws, tell = np.arange(n_draws), progress or _tell_nobody
-        base = self._sound_car()
-        is_shared = len(sets) * n_draws >= LEAST_SHARED_POINTS and can_fork()
-        chunks = self._chunks(len(sets), n_draws, n_workers=2 if is_shared else 1)
+        draws, scenarios = (
+            np.arange(self.model.sample.n_draws),
+            scenarios_of(sets, None),
+        )
+        making = self._making(len(scenarios), len(draws), is_shared=False)
+        places = np.arange(len(scenarios) * len(draws))
+        self._fill(making, places, scenarios, draws)
+        return making.finished(len(scenarios), draws)
 
-        def parts(wanted: Sequence[slice]) -> Iterator[tuple[KeptNodes, StoredArray]]:
-            for number, chunk in enumerate(wanted):
-                scenarios = scenarios_of(sets[chunk], None)
-                making = self._making(len(scenarios), n_draws, is_shared=False)
-                places = np.arange(len(scenarios) * n_draws)
-                self._fill(making, places, scenarios, draws)
-                whole = making.finished(len(scenarios), draws)
-                yield base.kept(whole, chunk.start), whole.is_settled
-                if not is_child:
-                    tell((number + 1) / len(wanted))
-
-        is_child = False
-        mine, others = chunks, []
-        if is_shared:
-            mine, others = chunks[::2], chunks[1::2]
-
-        def in_child() -> list[tuple[Parcel, ...]]:
-            nonlocal is_child
-            is_child = True
-            return [
-                parcels.put((*nodes.varying(), settled))
-                for nodes, settled in parts(others)
-            ]
-
-        with Parcels() as parcels:
-            wait = start_in_child(in_child) if others else list
-            found = dict(zip((chunk.start for chunk in mine), parts(mine), strict=True))
-            for chunk, handed in zip(others, wait(), strict=True):
-                *varying, is_settled = parcels.get(handed)
-                found[chunk.start] = base.beside(varying), is_settled
+    def forget_passing(self) -> None:
+        """Forget the changed branches that were built for what was solved last."""
         self._changed.forget_passing()
-        # the most is in memory while all parts are joined
-        self.solver().forget()
-        nodes, settled = zip(*(found.pop(c.start) for c in chunks), strict=True)
-        return KeptNodes.joined(list(nodes)), np.concatenate(settled, axis=1)
-
-    def _sound_car(self) -> SoundCar:
-        """Return the sound car, and by how much its nodes follow its hubs."""
-        n_states, n_draws = len(self.states), self.model.sample.n_draws
-        hubs = hubs_of(self.networks[0].output, len(self.nodes))
-        pairs = np.stack([hubs, np.zeros_like(hubs)], axis=1)
-        response = self.solver().base_case.factored.response_volts(pairs)
-        shares = hub_shares(response, hubs).astype(np.float32)
-        shape = (n_states, n_draws, *shares.shape[1:])
-        return SoundCar.of(self.predict([()]), hubs, shares.reshape(shape))
 
     def _making(
         self, n_sets: int, n_draws: int, *, is_shared: bool
@@ -306,8 +254,19 @@ class Predictor:
             is_shared=is_shared,
         )
 
-    def _chunks(self, n_sets: int, n_draws: int, *, n_workers: int) -> list[slice]:
-        """Return sets that are solved together."""
+    def chunks(self, n_sets: int, n_draws: int, *, n_workers: int) -> list[slice]:
+        """Return which sets are solved together, as equal shares for every worker.
+
+        Parameters
+        ----------
+        n_sets, n_draws, n_workers : int
+            How many sets are solved, in how many draws, by how many processes. [1]
+
+        Returns
+        -------
+        list[slice]
+            Of the sets, a multiple of `n_workers` where there are enough sets.
+        """
         per_set = n_draws * len(self.states) * len(self.nodes)
         per_chunk = max(1, CHUNK_VALUES // per_set)
         return _chunks(n_sets, per_chunk, n_workers=n_workers)
@@ -382,7 +341,7 @@ class Predictor:
         """
         is_shared = places.size >= LEAST_SHARED_POINTS and can_fork()
         n_workers = 2 if is_shared else 1
-        chunks = self._chunks(len(scenarios), len(draws), n_workers=n_workers)
+        chunks = self.chunks(len(scenarios), len(draws), n_workers=n_workers)
 
         def fill(wanted: Sequence[slice], tell: Callable[[float], None]) -> None:
             for number, chunk in enumerate(wanted):

@@ -92,7 +92,7 @@ class SharedErrors:
         """Return what the sound car shows of a reading, shape (n_draws,). [V]."""
         if reading not in self._volts:
             bank = self._compiled.bank.all
-            shown = self._compiled.predicted(bank, reading, rows=SOUND_ROW)
+            shown = self._compiled.readings.predicted(bank, reading, rows=SOUND_ROW)
             self._volts[reading] = np.asarray(shown[0])
         return self._volts[reading]
 

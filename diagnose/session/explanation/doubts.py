@@ -187,9 +187,9 @@ class Doubts:
         is_dc = fact.reading.kind is ReadingKind.DC_VOLTS
         if not is_dc or away_from_ground >= -SWAPPED_VOLTS:
             return []
-        predicted = self._model.compiled.predicted(conclusion.hypotheses, fact.reading)[
-            conclusion.shown_by
-        ]
+        predicted = self._model.compiled.readings.predicted(
+            conclusion.hypotheses, fact.reading
+        )[conclusion.shown_by]
         as_told, swapped = (
             float((without * (np.abs(predicted - value) < AS_TOLD_VOLTS)).sum())
             for value in (fact.value, -fact.value)
@@ -207,7 +207,7 @@ class Doubts:
         if fact.reading.kind is not ReadingKind.DC_VOLTS:
             return math.inf
         compiled = self._model.compiled
-        shown = np.abs(compiled.predicted(compiled.singles, fact.reading))
+        shown = np.abs(compiled.readings.predicted(compiled.singles, fact.reading))
         return float(shown.max())
 
     def _is_nearly_sure(self, conclusion: Conclusion) -> bool:

@@ -196,18 +196,22 @@ class Fitter:
             values, strays = weigher.shown_in_test(
                 conclusion.hypotheses, observation.step, rows=only
             )
-            return weigher.tail_probability(seen, values[0], share, stray=strays[0])
+            return weigher.readings.tail_probability(
+                seen, values[0], share, stray=strays[0]
+            )
         assert isinstance(observation, ReadingFact)
         compiled, reading = self._model.compiled, observation.reading
-        predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
+        predicted = compiled.readings.predicted(
+            conclusion.hypotheses, reading, rows=only
+        )[0]
         stray = weigher.scatter.stray(conclusion.hypotheses, reading, rows=only)[0]
         redrawn = conclusion.redrawn.get(row)
         if redrawn is not None:
             # a severity stands for those half way to the next
-            solved = on_steps(compiled.predicted(redrawn.grid, reading))
+            solved = on_steps(compiled.readings.predicted(redrawn.grid, reading))
             each = np.arange(len(redrawn.steps))
             stray = np.hypot(stray, step_spread(solved)[redrawn.steps, each])
-        return weigher.tail_probability(
+        return weigher.readings.tail_probability(
             observation, predicted, share, stray=stray, n_shared=noted.n_shared
         )
 

@@ -167,7 +167,7 @@ class Origins:
     def _open(self, cause: Cause, hypotheses: Hypotheses, rows: IntArray) -> FloatArray:
         """Return whether a fuse is open after some state, (n_rows, n_draws)."""
         looks = (
-            self._model.compiled.predicted(
+            self._model.compiled.readings.predicted(
                 hypotheses,
                 Reading(
                     kind=ReadingKind.LOOK,

@@ -178,7 +178,7 @@ class Ranking:
         predicted = (
             self._expected_answers.in_test(conclusion, observation.step, rows)
             if isinstance(observation, SubstitutionFact)
-            else self._model.compiled.predicted(
+            else self._model.compiled.readings.predicted(
                 conclusion.hypotheses, seen.reading, rows=conclusion.shown_by[rows]
             )
         )

@@ -214,7 +214,7 @@ def _rows(
 
 
 def _cell(reading: Reading, compiled: Compiled, hypotheses: Hypotheses) -> Cell:
-    predicted = compiled.predicted(hypotheses, reading)
+    predicted = compiled.readings.predicted(hypotheses, reading)
     healthy = _band(predicted[0])
     faulty = _band(predicted[1]) if len(predicted) > 1 else None
     meter = compiled.knowledge.meter

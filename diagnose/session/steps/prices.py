@@ -233,7 +233,9 @@ class Prices:
             return False
         if not is_at_rest(car.state(reading.state)):
             return False
-        amps = compiled.predicted(compiled.singles, reading, rows=np.array([0]))
+        amps = compiled.readings.predicted(
+            compiled.singles, reading, rows=np.array([0])
+        )
         return bool(amps.max() < SERIES_AMPS)
 
     def _needed(self, reading: Reading) -> list[OwnerLimit]:

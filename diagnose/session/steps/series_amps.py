@@ -50,7 +50,7 @@ def bears_series(conclusion: Conclusion, reading: Reading, compiled: Compiled) -
     weights = conclusion.beliefs.weights
     rows = np.flatnonzero(weights.any(axis=1))
     amps = np.abs(
-        compiled.predicted(
+        compiled.readings.predicted(
             conclusion.hypotheses, reading, rows=conclusion.shown_by[rows]
         )
     )

@@ -24,10 +24,11 @@ from diagnose.faults.causes import FaultSet
 from diagnose.faults.modes import Trigger
 from diagnose.faults.predictions.predictor import Predictor
 from diagnose.inference.compiled.bank import Bank
-from diagnose.inference.compiled.compiled_car import PROBED_KINDS, Compiled
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.compiled.heat import hot_chance
 from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.inference.compiled.intermittent import drawn_trigger, presence_in
+from diagnose.inference.compiled.shown_readings import PROBED_KINDS
 from diagnose.inference.compiled.shown_symptoms import symptom_there
 from diagnose.inference.compiled.substituted_car import (
     SubstitutedCar,
@@ -158,7 +159,7 @@ class HiddenCars:
             other.compiled = SubstitutedCar(
                 self.compiled, change, test.look, lead=lead, n_draws=None
             ).compiled
-            other.compiled.leak_factor = self.compiled.leak_factor
+            other.compiled.readings.leak_factor = self.compiled.readings.leak_factor
             other._cache, other._changed = {}, {}
             self._changed[test] = other
         return self._changed[test]
@@ -325,7 +326,9 @@ class HiddenCar:
         if self._random.random() < self._errors.slip_probability:
             reading = self._slipped(reading)
         shown = self._there(reading.state)
-        value = float(self._stock.compiled.predicted(shown, reading)[0, self._number])
+        value = float(
+            self._stock.compiled.readings.predicted(shown, reading)[0, self._number]
+        )
         jumps = self._jumps(shown, reading.state)
         if reading.kind is ReadingKind.DC_VOLTS and jumps:
             value = self._random.uniform(0.0, self._stock.model.car.system_volts)

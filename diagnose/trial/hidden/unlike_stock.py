@@ -71,9 +71,9 @@ class UnlikeCars(HiddenCars):
     ) -> None:
         super().__init__(model, n_cars=n_cars, seed=seed, car=car)
         # insulation is drawn with the other values, not once more in the meter
-        self.compiled.leak_factor = np.ones(n_cars)
+        self.compiled.readings.leak_factor = np.ones(n_cars)
         leads = OwnDraws(n_draws=n_cars, seed=seed).between("leads", *LEAD_OHMS)
-        self.compiled.lead_ohms = leads
+        self.compiled.readings.lead_ohms = leads
         if car is None:
             usual = set(_complaints(HiddenCars(model, n_cars=1, seed=seed), 0))
             self.numbers = tuple(n for n in self.numbers if self._is_sound(n, usual))
@@ -198,7 +198,7 @@ def _rows(model: Model, stock: HiddenCars) -> Iterator[_Row]:
             range_ = meter_range(cell.kind, model.knowledge.meter)
             if range_ is None:
                 continue
-            shown = stock.compiled.predicted(sound, reading)[0, cars]
+            shown = stock.compiled.readings.predicted(sound, reading)[0, cars]
             band = cell.healthy
             yield _Row(
                 name=_group(cell.kind, is_drop=row.is_drop),

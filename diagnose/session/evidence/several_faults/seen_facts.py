@@ -173,7 +173,7 @@ class SeenFacts:
         """Return what is seen of each single cause, (1 + n_lasting, n_draws)."""
         singles = self._compiled.singles
         if isinstance(observation, ReadingFact):
-            return self._compiled.predicted(singles, observation.reading)
+            return self._compiled.readings.predicted(singles, observation.reading)
         values, _ = self._weigher.shown_in_test(
             singles, observation.step, rows=EVERY_ROW
         )

@@ -142,7 +142,9 @@ class ReadingSlips:
         if reading.state not in self._shares:
             self._shares[reading.state] = self._shares_in(reading.state)
         levels = [
-            compiled.predicted(hypotheses, replace(reading, red=post), rows=rows)
+            compiled.readings.predicted(
+                hypotheses, replace(reading, red=post), rows=rows
+            )
             for post in (car.reference, self.fed)
         ]
         scale = car.system_volts / 12.0

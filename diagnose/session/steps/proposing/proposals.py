@@ -228,7 +228,7 @@ class Proposals:
             mean = seen.mean(axis=1, keepdims=True)
             return np.asarray(np.broadcast_to(mean, seen.shape))
         if isinstance(step, Reading):
-            return self._model.compiled.predicted(
+            return self._model.compiled.readings.predicted(
                 conclusion.hypotheses, step, rows=conclusion.shown_by[rows]
             )
         chance = self._expected_answers.yes_chance(conclusion, step.symptom, rows)

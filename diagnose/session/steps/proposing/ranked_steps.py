@@ -9,18 +9,16 @@ not its slip. Leaves the words to `proposals`.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
 from diagnose.inference.choice.information import SharedInformation
-from diagnose.inference.choice.look_ahead import after_outcomes, further_minutes
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
-from diagnose.measurement.touch import TOUCH
+from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.evidence.solving_allowance import Allowance
-from diagnose.session.facts import ComplaintFact, ReadingFact
+from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates
 from diagnose.session.steps.moment import Moment
@@ -31,9 +29,9 @@ from diagnose.session.steps.outcomes import (
     resting_chances,
 )
 from diagnose.session.steps.priced import MOST_PRICED, Priced, Pricing
+from diagnose.session.steps.proposing.open_looks import OpenLooks
+from diagnose.session.steps.proposing.second_readings import SecondReadings
 from diagnose.session.steps.series_amps import takeable
-from diagnose.session.steps.substitution_tests import SubstitutionTests
-from diagnose.session.steps.whereabouts import whereabouts_after
 
 # How many of the best steps are looked at twice. Measured on 600 small problems
 # (tests/benchmarks/bench_choice.py): looking twice at the best three takes the worst
@@ -76,18 +74,6 @@ MOST_COMPARED = 100
 # Own choice: enough that one of them is not told by another.
 OF_EACH_WAY = 2
 
-# Of how many leading causes the part is felt. [1] Own choice: each is weighed by
-# itself.
-MOST_FELT = 8
-
-# Of how many leading causes the part is taken off first. [1] Own choice: more than are
-# told apart by it.
-MOST_SUSPECTED = 16
-
-# Below this chance of a fault that comes and goes, no test for one is looked at. [1]
-# Own choice.
-LEAST_FLEETING = 0.02
-
 
 class RankedSteps:
     """Ranks what could be done next on one car.
@@ -99,14 +85,18 @@ class RankedSteps:
         What particles give for a step.
     pricing : Pricing
         What a step takes and saves.
+
+    Attributes
+    ----------
+    looks : OpenLooks
+        What can be looked for besides readings.
     """
 
     def __init__(self, model: Model, outcomes: Outcomes, pricing: Pricing) -> None:
         self._model = model
         self._outcomes = outcomes
         self._pricing = pricing
-        self._tests = SubstitutionTests(model)
-        self._askable = askable_parts(model)
+        self.looks = OpenLooks(model, outcomes)
 
     def ranked(
         self,
@@ -137,9 +127,9 @@ class RankedSteps:
         """
         reached = reached_chances(moment, self._model)
         priced = self._pricing.symptoms(
-            self._open_symptoms(moment, excluded, reached), moment
+            self.looks.symptoms(moment, excluded, reached), moment
         )
-        solved = self._solved_tests(moment, excluded, allowance)
+        solved = self.looks.tests(moment, excluded, allowance)
         priced += self._pricing.tests(solved, moment)
         can_be = reached * resting_chances(moment) >= LEAST_STATE_CHANCE
         for candidates, costs in moment.candidates:
@@ -234,141 +224,6 @@ class RankedSteps:
             return False
         return step.symptom in self._model.provocations
 
-    def _open_symptoms(
-        self, moment: Moment, excluded: frozenset[Step], reached: FloatArray
-    ) -> list[str]:
-        """Return the symptoms and tests that can be looked for now."""
-        can_be = {
-            state.name: chance >= LEAST_STATE_CHANCE
-            for state, chance in zip(self._model.car.states, reached, strict=True)
-        }
-        every = (
-            *self._model.compiled.symptom_names,
-            *self._telling_tests(moment),
-            *self._telling_touches(moment),
-            *self._telling_parts(moment),
-        )
-        return [
-            name
-            for name in every
-            if SymptomCheck(symptom=name) not in excluded
-            and can_be[self._model.asked(name).state]
-            and self._has_answer(name, moment)
-        ]
-
-    def solve_tests(
-        self,
-        moment: Moment,
-        *,
-        allowance: Allowance,
-        excluded: frozenset[Step] = frozenset(),
-    ) -> None:
-        """Solve what pricing the tests with the circuit changed takes at a moment.
-
-        Parameters
-        ----------
-        moment : Moment
-        allowance : Allowance
-            Asked before each of them.
-        excluded : frozenset[Step]
-            Steps already taken or skipped.
-        """
-        found = self._open_tests(moment, excluded)
-        solved = frozenset(test for test in found if self._is_solved(test, moment))
-        for test in found:
-            if allowance.within([test], solved.__contains__):
-                self._outcomes.in_test(test, moment)
-
-    def _solved_tests(
-        self, moment: Moment, excluded: frozenset[Step], allowance: Allowance | None
-    ) -> list[SubstitutionTest]:
-        """Return the open tests that are solved, or that may be solved now."""
-        found = self._open_tests(moment, excluded)
-        if allowance is None:
-            return found
-        self.solve_tests(moment, allowance=allowance, excluded=excluded)
-        return [test for test in found if self._is_solved(test, moment)]
-
-    def _is_solved(self, test: SubstitutionTest, moment: Moment) -> bool:
-        return self._outcomes.is_test_solved(test, moment)
-
-    def _open_tests(
-        self, moment: Moment, excluded: frozenset[Step]
-    ) -> list[SubstitutionTest]:
-        """Return the tests with the circuit changed that can be made now."""
-        conclusion = moment.conclusion
-        now = [
-            noted
-            for noted in conclusion.observations
-            if noted.epoch == len(conclusion.repairs)
-        ]
-        return [
-            test
-            for test in self._tests.worth_pricing(now, self._suspected(moment))
-            if test not in excluded and moment.prices.can_test(test)
-        ]
-
-    def _suspected(self, moment: Moment) -> dict[str, float]:
-        """Return how likely a fault of each assembly is, of the leading causes. [1]."""
-        lines, causes = moment.lines, self._model.compiled.causes
-        found: dict[str, float] = {}
-        for line in np.argsort(-lines.probabilities)[:MOST_SUSPECTED].tolist():
-            assembly = causes[lines.likeliest(line)].part.assembly
-            chance = float(lines.probabilities[line])
-            found[assembly] = found.get(assembly, 0.0) + chance
-        return found
-
-    def _has_answer(self, name: str, moment: Moment) -> bool:
-        """Return whether a car in this condition likely answers a question at all."""
-        needed = self._model.asked(name).needs
-        column = self._model.compiled.symptom_index.get(needed)
-        if column is None:
-            return True
-        particles = moment.believed.particles
-        symptoms = moment.conclusion.hypotheses.symptoms
-        there = symptoms[particles.row, particles.draw, column]
-        return bool(particles.share @ there >= LEAST_STATE_CHANCE)
-
-    def _telling_tests(self, moment: Moment) -> tuple[str, ...]:
-        """Return the tests that bring faults, where some such fault is likely."""
-        fault = moment.believed.comes_and_goes
-        share = moment.believed.particles.share
-        if float(share[fault >= 0].sum()) < LEAST_FLEETING:
-            return ()
-        n_fleeting = len(self._model.compiled.presence.numbers)
-        likely = np.zeros(n_fleeting, dtype=np.bool_)
-        likely[fault[fault >= 0]] = True
-        return tuple(
-            name
-            for name, test in self._model.provocations.items()
-            if (test.at_target & likely).any()
-        )
-
-    def _telling_touches(self, moment: Moment) -> tuple[str, ...]:
-        """Return the parts to feel: those of the leading causes, and what they heat."""
-        lines, causes = moment.lines, self._model.compiled.causes
-        leading = np.argsort(-lines.probabilities)[:MOST_FELT].tolist()
-        parts = {causes[lines.likeliest(line)].part.assembly for line in leading}
-        names = (f"{TOUCH}-{part}" for part in sorted(parts))
-        return tuple(name for name in names if name in self._model.touches)
-
-    def _telling_parts(self, moment: Moment) -> tuple[str, ...]:
-        """Return whether other parts work, where a part is complained of by its own.
-
-        One lamp dead while its sister works, or a group dead together, says which half
-        of the wiring to look at. A listed complaint has the listed questions.
-        """
-        complaints = self._model.knowledge.complaints
-        of_facts = [
-            complaints[fact.complaint]
-            for fact in moment.facts
-            if isinstance(fact, ComplaintFact)
-        ]
-        told = {one.part for one in of_facts if one.part and not one.stands_for}
-        if not told:
-            return ()
-        return tuple(name for part, name in self._askable.items() if part not in told)
-
     def _follows(
         self,
         moment: Moment,
@@ -414,7 +269,9 @@ class RankedSteps:
         if len(few) < 2:
             return priced
         readings = [one.step for one in priced if isinstance(one.step, Reading)]
-        seconds = _Seconds(self._model, self._outcomes, moment, readings[:MOST_SECONDS])
+        seconds = SecondReadings(
+            self._model, self._outcomes, moment, readings[:MOST_SECONDS]
+        )
         further = {one.step: seconds.save_after(one.step) for one in few}
         worth = {one.step: one.net_minutes + further[one.step] for one in few}
         few.sort(key=lambda one: -worth[one.step])
@@ -423,30 +280,6 @@ class RankedSteps:
         few.sort(key=lambda one: (worth[one.step] < least, one.minutes))
         few.sort(key=lambda one: worth[one.step] < least)
         return [*few, *priced[len(few) :]]
-
-
-def askable_parts(model: Model) -> Mapping[str, str]:
-    """Return parts that may be asked after, each with the symptom that it works.
-
-    Parameters
-    ----------
-    model : Model
-        The car, made ready for diagnosis.
-
-    Returns
-    -------
-    Mapping[str, str]
-        Those that work with the engine off and that no listed symptom asks after.
-    """
-    listed = {c.part for c in model.knowledge.complaints.values() if c.stands_for}
-    return {
-        symptom.part: name
-        for name, symptom in model.knowledge.symptoms.items()
-        if symptom.part
-        and symptom.part not in listed
-        and name.endswith("-works")
-        and not model.car.state(symptom.state).is_engine_turning
-    }
 
 
 def _volts_since_repair(moment: Moment) -> list[ReadingFact]:
@@ -458,40 +291,3 @@ def _volts_since_repair(moment: Moment) -> list[ReadingFact]:
         and noted.observation.reading.kind is ReadingKind.DC_VOLTS
         and noted.epoch >= len(moment.conclusion.repairs)
     ]
-
-
-class _Seconds:
-    """What a second reading saves after a first, with the same few seconds for each."""
-
-    def __init__(
-        self,
-        model: Model,
-        outcomes: Outcomes,
-        moment: Moment,
-        readings: Sequence[Reading],
-    ) -> None:
-        self._model, self._outcomes, self._moment = model, outcomes, moment
-        kinds = dict.fromkeys(reading.kind for reading in readings)
-        self._of_kind = [
-            (kind, [reading for reading in readings if reading.kind is kind])
-            for kind in kinds
-        ]
-        self._shown = [outcomes.shown(some, moment) for _, some in self._of_kind]
-
-    def save_after(self, first: Step) -> float:
-        """Return what a second reading saves after a first, net of its own. [min]."""
-        here = whereabouts_after(first, self._model)
-        minutes = [
-            self._moment.prices.minutes(reading, here)
-            for _, readings in self._of_kind
-            for reading in readings
-        ]
-        held = self._moment.believed
-        outcomes = self._outcomes.chances(first, self._moment)
-        after = after_outcomes(outcomes, held.particles)
-        joints = [
-            self._outcomes.joint(shown[:, one.some], kind, one.particles, held.n_groups)
-            for one in after
-            for (kind, _), shown in zip(self._of_kind, self._shown, strict=True)
-        ]
-        return further_minutes(after, joints, held.plan, minutes=np.array(minutes))
