@@ -12,8 +12,7 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values
-from diagnose.inference.compiled import compiled_car as compiled_car_module
-from diagnose.inference.compiled import kept_shown
+from diagnose.inference.compiled import kept_shown, shown_readings
 from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.compiled.hypotheses import joined
 from diagnose.inference.compiled.meter_loading import loaded_volts, over_range
@@ -95,7 +94,7 @@ def test_meter_loads_its_source(
 def test_meter_reads_what_it_would_as_a_part_of_the_circuit(
     names: tuple[str, ...], compiled: Compiled, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(compiled, "leak_factor", np.ones(N_DRAWS))
+    monkeypatch.setattr(compiled.readings, "leak_factor", np.ones(N_DRAWS))
     # The second way: a resistor of 10 Mohm is wired in where the leads are.
     causes = [c for c in catalogue(CAR, MODES) if c.name in names]
     for node in LIT_NODES:
@@ -152,7 +151,7 @@ def test_leakage_moves_nothing_on_copper(
     compiled: Compiled, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     as_drawn = shown(compiled, volts("lamp.plus"))
-    monkeypatch.setattr(compiled, "leak_factor", np.full(N_DRAWS, 10.0))
+    monkeypatch.setattr(compiled.readings, "leak_factor", np.full(N_DRAWS, 10.0))
 
     assert shown(compiled, volts("lamp.plus")) == pytest.approx(as_drawn, abs=1e-6)
 
@@ -332,7 +331,7 @@ def test_what_is_kept_of_single_causes_is_what_is_looked_up(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(kept_shown, "KEPT_LEADS", 3)
-    monkeypatch.setattr(compiled_car_module, "KEPT_READINGS", 2)
+    monkeypatch.setattr(shown_readings, "KEPT_READINGS", 2)
     fresh = compiled_car(N_DRAWS)[1]
     readings = [
         volts(red, black, state)
