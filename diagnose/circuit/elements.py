@@ -89,6 +89,7 @@ class Element:
     is_electronic: bool = False
 
 
+# Terminals of what has two, and parameters of whatever may stick.
 _AB = ("a", "b")
 _STUCK = ("is_stuck_closed", "is_stuck_open")
 

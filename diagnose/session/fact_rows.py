@@ -207,6 +207,7 @@ def _symptom(content: FactContent) -> SymptomFact:
     )
 
 
+# How the row of each kind of fact is read back.
 _READERS: Mapping[str, Callable[[FactContent], Fact]] = MappingProxyType(
     {
         "context": lambda content: ContextFact(

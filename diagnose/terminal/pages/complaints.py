@@ -62,7 +62,7 @@ _OTHER_WORDS = MappingProxyType(
 # What is said of a thing that does not do what it should, and what people say for it.
 _DEAD = "dead"
 
-
+# Words that deny, without their apostrophes.
 _DENIALS = frozenset({"not", "wont", "dont", "doesnt", "isnt", "cant"})
 
 
