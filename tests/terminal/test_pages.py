@@ -392,14 +392,14 @@ def test_the_path_takes_no_room_where_there_is_none(width: int, height: int) -> 
 
 
 def test_of_words_typed_the_rarest_decides() -> None:
-    complaints = {
+    listed = {
         "a": "The gauges are dead",
         "b": "The heater blower does not run",
         "c": "The controller is dead",
         "d": "The radiator fan does not run",
         "e": "Nothing at all happens: it is dead",
     }
-    words = replace(VOCABULARY, complaints=complaints, symptoms={})
+    words = replace(VOCABULARY, complaints=listed, symptoms={})
 
     assert plain(complaints.matches_page("blower dead", words)) == (
         "Trouble:\n  2. The heater blower does not run\n"
