@@ -74,7 +74,18 @@ def reached(conductors: Iterable[Part], starts: Iterable[str]) -> frozenset[str]
 
 
 def is_copper(part: Part) -> bool:
-    """Return whether a part is a wire of copper, not of resistance wire."""
+    """Return whether a part is a wire of copper, not of resistance wire.
+
+    Parameters
+    ----------
+    part : Part
+        Any part.
+
+    Returns
+    -------
+    bool
+        True of a wire whose cross-section is given.
+    """
     return part.kind == "wire" and "area_mm2" in part.values
 
 

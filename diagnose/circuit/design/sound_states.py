@@ -47,11 +47,33 @@ class SolvedState:
         return bool(self.point.is_settled.all())
 
     def part_amps(self, part: str) -> float:
-        """Return the current of a part's main branch. [A]."""
+        """Return the current of a part's main branch.
+
+        Parameters
+        ----------
+        part : str
+            Its name.
+
+        Returns
+        -------
+        float
+            [A]
+        """
         return self.branch_amps[part]
 
     def volts(self, node: str) -> float:
-        """Return the voltage of a node against the reference. [V]."""
+        """Return the voltage of a node against the reference.
+
+        Parameters
+        ----------
+        node : str
+            Its name.
+
+        Returns
+        -------
+        float
+            [V]
+        """
         return self.node_volts[node]
 
 

@@ -61,7 +61,22 @@ def one_way(
     knee_volts: FloatArray,
     back_siemens: FloatArray,
 ) -> Branch:
-    """Return what conducts from a to b beyond a knee, or turned round from b to a."""
+    """Return what conducts from a to b beyond a knee, or turned round from b to a.
+
+    Parameters
+    ----------
+    setting : Setting
+        The part in one state.
+    siemens, back_siemens : FloatArray
+        Beyond the knee and short of it, shape (n_draws,). [S]
+    knee_volts : FloatArray
+        Where it begins to conduct, shape (n_draws,). [V]
+
+    Returns
+    -------
+    Branch
+        Open where the part is.
+    """
     is_reversed = setting.values["is_reversed"] > 0.5
     sign = np.where(is_reversed, -1.0, 1.0)
     amps = -sign * knee_volts * siemens

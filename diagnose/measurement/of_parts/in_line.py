@@ -22,7 +22,18 @@ LONGEST_WAY = 14
 
 
 def parts_at(car: Car) -> Mapping[str, Sequence[Part]]:
-    """Return each node's parts."""
+    """Return each node's parts.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+
+    Returns
+    -------
+    Mapping[str, Sequence[Part]]
+        Node to the parts with a terminal there.
+    """
     found: dict[str, list[Part]] = {}
     for part in car.parts:
         for node in part.terminals.values():
@@ -31,7 +42,18 @@ def parts_at(car: Car) -> Mapping[str, Sequence[Part]]:
 
 
 def crowded_nodes(car: Car) -> AbstractSet[str]:
-    """Return the nodes that too much hangs on to be in line: posts, body, engine."""
+    """Return the nodes that too much hangs on to be in line: posts, body, engine.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+
+    Returns
+    -------
+    AbstractSet[str]
+        Their names.
+    """
     found = {car.reference, car.body}
     for part in car.parts:
         if part.kind in ("battery", "alternator", "starter"):
@@ -42,7 +64,22 @@ def crowded_nodes(car: Car) -> AbstractSet[str]:
 def way_to_fuse(
     load: Part, at: Mapping[str, Sequence[Part]], metal: AbstractSet[str]
 ) -> tuple[Part, ...]:
-    """Return the parts in line from a load to the nearest fuse; empty without one."""
+    """Return the parts in line from a load to the nearest fuse.
+
+    Parameters
+    ----------
+    load : Part
+        Where the way begins.
+    at : Mapping[str, Sequence[Part]]
+        Each node's parts, see `parts_at`.
+    metal : AbstractSet[str]
+        Nodes that end a line, see `crowded_nodes`.
+
+    Returns
+    -------
+    tuple[Part, ...]
+        The fuse last; empty where there is none.
+    """
     ways: list[tuple[str, tuple[Part, ...]]] = [
         (node, ()) for node in main_nodes(load) if node not in metal
     ]
@@ -66,7 +103,22 @@ def way_to_fuse(
 def own_wires(
     load: Part, way: Sequence[Part], at: Mapping[str, Sequence[Part]]
 ) -> list[str]:
-    """Return the wires at a load's terminals that its fuse is not behind."""
+    """Return the wires at a load's terminals that its fuse is not behind.
+
+    Parameters
+    ----------
+    load : Part
+        The load.
+    way : Sequence[Part]
+        From it to its fuse, see `way_to_fuse`.
+    at : Mapping[str, Sequence[Part]]
+        Each node's parts, see `parts_at`.
+
+    Returns
+    -------
+    list[str]
+        Their names.
+    """
     return [
         part.name
         for node in main_nodes(load)
@@ -78,7 +130,22 @@ def own_wires(
 def loads_behind(
     contacts: Part, at: Mapping[str, Sequence[Part]], metal: AbstractSet[str]
 ) -> AbstractSet[str]:
-    """Return the loads and controllers on the far side of a relay's contacts."""
+    """Return the loads and controllers on the far side of a relay's contacts.
+
+    Parameters
+    ----------
+    contacts : Part
+        Of the relay.
+    at : Mapping[str, Sequence[Part]]
+        Each node's parts, see `parts_at`.
+    metal : AbstractSet[str]
+        Nodes that end a line, see `crowded_nodes`.
+
+    Returns
+    -------
+    AbstractSet[str]
+        Their names.
+    """
     found: set[str] = set()
     nodes = [main_nodes(contacts)[1]]
     seen = {*main_nodes(contacts)}

@@ -118,16 +118,16 @@ class RowTable:
         return self._slot[rows], self._tables
 
     def widen(self, most_bytes: int) -> Iterator[IntArray]:
-        """Make room, and return all rows where there is room for all of them.
+        """Make room, and yield all rows where there is room for all of them.
 
         Parameters
         ----------
         most_bytes : int
             How much is kept from now on, if that is more than before.
 
-        Returns
-        -------
-        Iterator[IntArray]
+        Yields
+        ------
+        IntArray
             All rows, some megabytes at a time; none where there is too little room.
         """
         with self._lock:
