@@ -17,15 +17,17 @@ from functools import partial
 
 import numpy as np
 
-from diagnose.faults.causes import FaultSet, mended_along
+from diagnose.faults.causes import FaultSet
+from diagnose.faults.signatures import mended_along
 from diagnose.inference.belief.beliefs import Beliefs, RepairStep
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.search.found_sets import Combined
 from diagnose.session.evidence.conclusion import Conclusion, believing
-from diagnose.session.evidence.expected_answers import ExpectedAnswers
-from diagnose.session.evidence.mistakes import Mistakes
-from diagnose.session.evidence.observations import Noted, observations_of
+from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
+from diagnose.session.evidence.implied.mistakes import Mistakes
+from diagnose.session.evidence.observations import observations_of
 from diagnose.session.evidence.row_likelihoods import RowLikelihoods
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.case_priors import CasePriors
 from diagnose.session.evidence.several_faults.fitted_severities import FittedSeverities
 from diagnose.session.evidence.several_faults.pair_search import FactsTold, Searcher

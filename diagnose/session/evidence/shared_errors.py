@@ -17,9 +17,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.belief.bank import SOUND_ROW
+from diagnose.inference.compiled.bank import SOUND_ROW
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 
@@ -92,7 +92,7 @@ class SharedErrors:
         """Return what the sound car shows of a reading, shape (n_draws,). [V]."""
         if reading not in self._volts:
             bank = self._compiled.bank.all
-            shown = self._compiled.predicted(bank, reading, rows=SOUND_ROW)
+            shown = self._compiled.readings.predicted(bank, reading, rows=SOUND_ROW)
             self._volts[reading] = np.asarray(shown[0])
         return self._volts[reading]
 

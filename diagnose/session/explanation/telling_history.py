@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.measurement.symptoms import Context
 from diagnose.session.evidence.conclusion import Conclusion, before_repairs
 

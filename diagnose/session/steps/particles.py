@@ -17,7 +17,7 @@ from diagnose.arrays import FloatArray, IntArray
 from diagnose.inference.choice.particles import Particles, common_particles
 from diagnose.inference.choice.reading_worth import Alternatives, RepairPlan
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.repair_lines import RepairLines
+from diagnose.session.evidence.implied.repair_lines import RepairLines
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Sight
 

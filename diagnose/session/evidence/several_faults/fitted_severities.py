@@ -28,22 +28,22 @@ import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import LADDER_LEVELS, FaultSet, has_severity
-from diagnose.inference.belief.bank import REDRAWN_ROWS
 from diagnose.inference.belief.beliefs import RepairStep
-from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.severity_steps import (
     choose_severities,
     chosen_row,
     effective_draws,
     n_steps,
 )
+from diagnose.inference.compiled.bank import REDRAWN_ROWS
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.search.found_sets import Combined
 from diagnose.session.evidence.conclusion import (
     Conclusion,
     RedrawnRow,
     before_repairs,
 )
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.pair_search import FEW_DRAWS_SHARE
 from diagnose.session.evidence.several_faults.seen_facts import SeenFacts
 from diagnose.session.evidence.several_faults.severity_ladders import (

@@ -30,13 +30,13 @@ import numpy as np
 from diagnose.arrays import BoolArray, FloatArray
 from diagnose.faults.causes import FaultSet, has_severity
 from diagnose.inference.belief.beliefs import RepairStep
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.search.found_sets import Combined
 from diagnose.inference.search.pairs import promising_pairs
 from diagnose.inference.search.single_causes import PairSums, Seen
 from diagnose.inference.search.told_together import Ladder, Told
 from diagnose.inference.search.wider_sets import promising_companions, promising_thirds
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.case_priors import CasePriors
 from diagnose.session.evidence.several_faults.interacting_pairs import InteractingPairs
 from diagnose.session.evidence.several_faults.seen_facts import SeenFacts, SinglesTold

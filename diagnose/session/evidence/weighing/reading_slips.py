@@ -15,13 +15,14 @@ from dataclasses import replace
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.slips import Slips, slip_density
-from diagnose.measurement.forbidden_points import battery_posts
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.evidence.observations import Noted, repeat_density, shown
+from diagnose.session.evidence.repeated_readings import repeat_density
+from diagnose.session.evidence.seen import Noted, shown
 from diagnose.session.evidence.weighing.scatter import RowIndex, Scatter
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
@@ -141,7 +142,9 @@ class ReadingSlips:
         if reading.state not in self._shares:
             self._shares[reading.state] = self._shares_in(reading.state)
         levels = [
-            compiled.predicted(hypotheses, replace(reading, red=post), rows=rows)
+            compiled.readings.predicted(
+                hypotheses, replace(reading, red=post), rows=rows
+            )
             for post in (car.reference, self.fed)
         ]
         scale = car.system_volts / 12.0
