@@ -37,6 +37,9 @@ class Noted(NamedTuple):
     before : bool or None
         Of a symptom in a test with the circuit changed: what was told of it as the car
         stands; None where nothing was.
+    beside : ReadingFact or None
+        The reading with which it is compared, where both move together, see
+        `shared_errors`.
     """
 
     epoch: int
@@ -45,6 +48,7 @@ class Noted(NamedTuple):
     times: int = 1
     n_shared: float = 1.0
     before: bool | None = None
+    beside: ReadingFact | None = None
 
 
 def last_digit(noted: Noted) -> float:

@@ -23,6 +23,7 @@ from diagnose.session.evidence.implied.outside_model import (
     outside_probability,
 )
 from diagnose.session.evidence.seen import Noted, Observation, seen_of
+from diagnose.session.evidence.weighing.compared import Pair
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.words.wording import observation_words, step_words
@@ -211,9 +212,17 @@ class Fitter:
             solved = on_steps(compiled.readings.predicted(redrawn.grid, reading))
             each = np.arange(len(redrawn.steps))
             stray = np.hypot(stray, step_spread(solved)[redrawn.steps, each])
-        return weigher.readings.tail_probability(
+        tail = weigher.readings.tail_probability(
             observation, predicted, share, stray=stray, n_shared=noted.n_shared
         )
+        if noted.beside is None:
+            return tail
+        # what stays as far from another as foretold is no misfit
+        base = compiled.readings.predicted(
+            conclusion.hypotheses, noted.beside.reading, rows=only
+        )[0]
+        pair = Pair(observation, noted.beside, predicted[None], base[None])
+        return max(tail, weigher.readings.compared.tail_probability(pair, share))
 
     def _check_words(self, observation: Observation) -> str:
         """Return what to look at again: the symptom, or wires of the car file."""

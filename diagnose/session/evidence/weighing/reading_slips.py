@@ -67,6 +67,11 @@ class ReadingSlips:
         posts = battery_posts(model.car) - {model.car.reference}
         self.fed = next(iter(sorted(posts)), None)
 
+    @property
+    def probability(self) -> float:
+        """How often a reading is a slip. [1]."""
+        return self._model.knowledge.meter.slip_probability
+
     def behind(self, noted: Noted) -> Slips:
         """Return how often the readings behind an observation may have been slips.
 
@@ -75,7 +80,7 @@ class ReadingSlips:
         noted : Noted
             Of a reading taken several times, all of them may have been.
         """
-        probability = self._model.knowledge.meter.slip_probability
+        probability = self.probability
         if noted.times == 1 or not isinstance(noted.observation, ReadingFact):
             return Slips(probability=probability)
         again = repeat_density(noted.observation, self._model)

@@ -8,6 +8,7 @@ point, a wrong state or digit. Leaves the scatter to `scatter`, slips to
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -26,6 +27,7 @@ from diagnose.measurement.probe_lamp import answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.seen import Noted, rounding_deviation, shown
 from diagnose.session.evidence.weighing.all_draws import on_all_draws
+from diagnose.session.evidence.weighing.compared import ComparedVolts, Pair
 from diagnose.session.evidence.weighing.reading_slips import ReadingSlips
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex, Scatter
 from diagnose.session.facts import ReadingFact
@@ -59,6 +61,7 @@ class WeighedReadings:
         self._compiled: Compiled = model.compiled
         self._scatter = scatter
         self._slips = slips
+        self.compared = ComparedVolts(scatter, slips)
 
     def likelihood(
         self,
@@ -88,20 +91,20 @@ class WeighedReadings:
         """
         reading = observation.reading
         on = on_steps if is_ladder else np.asarray
-        predicted = self._compiled.readings.predicted(hypotheses, reading, rows=rows)
-        hardly_moved = np.zeros(len(predicted), dtype=np.bool_)
-        can_carry = stands_for > 1 and is_repeated
-        if can_carry and reading.kind not in SEEN_KINDS:
-            predicted, hardly_moved = self._in_all_draws(
-                hypotheses, reading, predicted, rows=rows, stands_for=stands_for
-            )
+        every = partial(
+            self._in_every_draw,
+            hypotheses,
+            rows=rows,
+            stands_for=stands_for if is_repeated else 1,
+        )
+        predicted, hardly_moved = every(reading)
         predicted = on(predicted)
         if reading.kind is ReadingKind.LOOK:
             return look_likelihood(observation.value > 0.5, predicted)
         if reading.kind is ReadingKind.LAMP:
             slips = self._slips.behind(noted)
             return lamp_likelihood(observation.value, predicted, slips=slips)
-        return self._of_value(
+        found = self._of_value(
             hypotheses,
             noted,
             predicted,
@@ -109,6 +112,34 @@ class WeighedReadings:
             is_ladder=is_ladder,
             stands_for=stands_for,
             hardly_moved=hardly_moved,
+        )
+        if noted.beside is None:
+            return found
+        base = on(every(noted.beside.reading)[0])
+        return self.compared.likelihood(
+            hypotheses,
+            noted,
+            Pair(observation, noted.beside, predicted, base),
+            found,
+            rows=rows,
+            is_ladder=is_ladder,
+            stands_for=stands_for,
+        )
+
+    def _in_every_draw(
+        self,
+        hypotheses: Hypotheses,
+        reading: Reading,
+        *,
+        rows: RowIndex,
+        stands_for: int,
+    ) -> tuple[FloatArray, BoolArray]:
+        """Return what every draw shows, and the rows that the fault hardly moves."""
+        predicted = self._compiled.readings.predicted(hypotheses, reading, rows=rows)
+        if stands_for == 1 or reading.kind in SEEN_KINDS:
+            return predicted, np.zeros(len(predicted), dtype=np.bool_)
+        return self._in_all_draws(
+            hypotheses, reading, predicted, rows=rows, stands_for=stands_for
         )
 
     def _in_all_draws(
