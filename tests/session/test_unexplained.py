@@ -31,8 +31,7 @@ def volts(value: float, red: str, state: str = "key-on") -> ReadingFact:
 
 def told(model: Model, *facts: Fact) -> Diagnosis:
     diagnosis = Diagnosis(model)
-    for fact in facts:
-        diagnosis.tell(fact)
+    diagnosis.recall(facts)
     return diagnosis
 
 

@@ -60,7 +60,7 @@ def history_bits(
     found = {}
     for column, name in enumerate(priors.contexts):
         states = np.array([one[column] for one in priors.configurations])
-        told = np.stack([joint[:, states == one].sum(axis=1) for one in set(states)])
+        told = joint @ (states[:, None] == np.unique(states))
         found[name] = _mutual_bits(told)
     return found
 
