@@ -51,18 +51,18 @@ def test_no_ohms_are_proposed_where_electronics_are_fed(sedan_model: Model) -> N
 
 
 @pytest.fixture(scope="module")
-def complained(sedan_model: Model) -> Diagnosis:
+def complained(tourer_model: Model) -> Diagnosis:
     """Return a diagnosis that was told the complaint alone."""
-    return told(sedan_model, COMPLAINT)
+    return told(tourer_model, COMPLAINT)
 
 
 @pytest.mark.parametrize("value", [0.3, 40.0, 1e5])
 @pytest.mark.parametrize("black", ["battery.minus", "ignition.minus"])
 def test_ohms_told_of_an_ignition_module_weigh_nothing(
-    value: float, black: str, sedan_model: Model, complained: Diagnosis
+    value: float, black: str, tourer_model: Model, complained: Diagnosis
 ) -> None:
     before = complained.answer
-    after = told(sedan_model, COMPLAINT, ohms(value, "ignition.plus", black)).answer
+    after = told(tourer_model, COMPLAINT, ohms(value, "ignition.plus", black)).answer
 
     chances = [(cause.name, cause.probability) for cause in after.causes]
     assert chances == [(cause.name, cause.probability) for cause in before.causes]
@@ -70,12 +70,12 @@ def test_ohms_told_of_an_ignition_module_weigh_nothing(
 
 
 def test_ohms_along_the_wire_to_a_module_count(
-    sedan_model: Model, complained: Diagnosis
+    tourer_model: Model, complained: Diagnosis
 ) -> None:
     before = complained.answer
     # round the break by way of the module and what else is fed
     wire = ohms(5e3, "ignition-fuse.out", "ignition.plus")
-    after = told(sedan_model, COMPLAINT, wire).answer
+    after = told(tourer_model, COMPLAINT, wire).answer
 
     name = "ignition-wire:open_circuit"
     assert chance(after, name) > 3.0 * chance(before, name)
