@@ -18,15 +18,13 @@ from typing import Any
 import pytest
 
 import diagnose
-from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.substitutions import Substitution, SubstitutionKind
+from diagnose.measurement.symptoms import Context
 from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.fact_rows import fact_to_row, standing_rows
 from diagnose.session.facts import (
     ContextFact,
-    Fact,
-    ReadingFact,
     SubstitutionFact,
     SymptomFact,
     UndoFact,
@@ -34,7 +32,7 @@ from diagnose.session.facts import (
 from diagnose.session.ready_car import Model, open_model
 from diagnose.store.case_store import CaseStore
 from diagnose.store.journal import Journal
-from tests.lamp_car import CAR, make_knowledge
+from tests.lamp_car import CAR, CONTEXTS, make_knowledge
 
 # The modules that keep a fact, each interrupted at every line.
 KEEPING = frozenset(
@@ -87,15 +85,13 @@ def clock() -> datetime:
     return datetime(2031, 5, 4, 19, 30, tzinfo=UTC)
 
 
-FACTS: tuple[Fact, ...] = (
-    ContextFact(context="water", answer="wet"),
-    ContextFact(context="wiring", answer="fresh"),
-    SymptomFact(symptom="lamp-shines", is_present=False),
+# Questions about the history: nothing is quicker to conclude from.
+QUESTIONS = CONTEXTS + tuple(
+    Context(name=name, question=f"{name}?", states={"yes": 0.5, "no": 0.5})
+    for name in ("painted", "towed")
 )
-
-ANOTHER = ReadingFact(
-    reading=Reading(kind=ReadingKind.LOOK, state="key-off", red="lamp-fuse", black=""),
-    value=0.0,
+*FACTS, ANOTHER = (
+    ContextFact(context=one.name, answer=next(iter(one.states))) for one in QUESTIONS
 )
 
 # A test with the circuit changed.
@@ -123,9 +119,8 @@ class Desk:
 
 @pytest.fixture(scope="module")
 def desk() -> Desk:
-    # no point for a probe: less to reckon after a fact, and the facts are kept alike
-    car = replace(CAR, test_points={})
-    return Desk(open_model(car, make_knowledge(), n_draws=8))
+    knowledge = replace(make_knowledge(), contexts=QUESTIONS)
+    return Desk(open_model(CAR, knowledge, n_draws=8))
 
 
 @pytest.fixture
