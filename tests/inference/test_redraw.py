@@ -12,6 +12,7 @@ from diagnose.faults.causes import LADDER_LEVELS, Severity
 from diagnose.inference.belief.evidence import reading_likelihood
 from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.inference.belief.severity_steps import (
+    Redrawn,
     choose_severities,
     chosen_row,
     effective_draws,
@@ -49,6 +50,12 @@ def grid(compiled: Compiled) -> Hypotheses:
 def shown(compiled: Compiled, grid: Hypotheses) -> FloatArray:
     """Return the volts at the lamp on every step of the ladder."""
     return on_steps(compiled.readings.predicted(grid, LAMP_VOLTS))
+
+
+def chosen_evenly(likelihood: FloatArray) -> Redrawn:
+    """Choose severities where every step stands for as much."""
+    n_steps = len(likelihood)
+    return choose_severities(likelihood, np.full(n_steps, 1.0 / n_steps))
 
 
 def likelihood(value: float, predicted: FloatArray) -> FloatArray:
@@ -92,7 +99,7 @@ def test_corrected_evidence_is_the_mean_over_the_ladder(
 ) -> None:
     likelihoods = likelihood(shown_volts, shown)
 
-    redrawn = choose_severities(likelihoods)
+    redrawn = chosen_evenly(likelihoods)
 
     chosen = likelihoods[redrawn.choice, np.arange(N_DRAWS)]
     assert chosen * redrawn.correction == pytest.approx(
@@ -128,7 +135,7 @@ def test_precise_reading_between_the_draws_does_not_rule_the_truth_out(
     def exact(predicted: FloatArray) -> FloatArray:
         return np.exp(-0.5 * ((truth - predicted) / sigma) ** 2) / sigma
 
-    redrawn = choose_severities(exact(shown))
+    redrawn = chosen_evenly(exact(shown))
 
     chosen = np.maximum(exact(shown), 1e-300)[redrawn.choice, np.arange(N_DRAWS)]
     evidence = float((chosen * redrawn.correction).mean())
@@ -139,7 +146,7 @@ def test_severities_are_chosen_as_often_as_they_weigh() -> None:
     # Three steps weighing 1 : 3 : 6 for a thousand draws.
     likelihoods = np.repeat(np.array([[1.0], [3.0], [6.0]]), 1000, axis=1)
 
-    choice = choose_severities(likelihoods).choice
+    choice = chosen_evenly(likelihoods).choice
 
     # .002: the levels are spread by the golden ratio
     assert np.bincount(choice) / 1000 == pytest.approx([0.1, 0.3, 0.6], abs=0.002)
@@ -150,7 +157,7 @@ def test_same_facts_choose_the_same_severities(
 ) -> None:
     likelihoods = likelihood(6.0, shown)
 
-    first, second = (choose_severities(likelihoods).choice for _ in range(2))
+    first, second = (chosen_evenly(likelihoods).choice for _ in range(2))
 
     assert first.tolist() == second.tolist()
 
@@ -166,7 +173,7 @@ def test_one_draw_with_all_the_weight_counts_as_one() -> None:
 def test_levels_of_the_draws_are_turned_by_the_golden_ratio() -> None:
     likelihoods = np.repeat(np.array([[1.0], [2.0], [1.0]]), 10, axis=1)
 
-    choice = choose_severities(likelihoods).choice
+    choice = chosen_evenly(likelihoods).choice
 
     # the first quarter is the mildest, the last one the severest
     assert choice.tolist() == [1, 0, 1, 1, 2, 1, 0, 2, 1, 0]
@@ -175,7 +182,7 @@ def test_levels_of_the_draws_are_turned_by_the_golden_ratio() -> None:
 def test_each_draw_chooses_by_its_own_likelihoods() -> None:
     likelihoods = np.array([[0.8, 0.0], [0.2, 0.4]])
 
-    found = choose_severities(likelihoods)
+    found = chosen_evenly(likelihoods)
 
     # By hand: the mean .5 over .8, and .2 over .4.
     assert found.choice.tolist() == [0, 1]
@@ -220,3 +227,22 @@ def test_draws_count_by_their_weight_and_not_by_its_unit() -> None:
     weights = np.array([[3.0, 1.0], [0.3, 0.1], [0.0, 0.0]])
 
     assert effective_draws(weights) == pytest.approx([1.6, 1.6, 0.0])
+
+
+def test_step_counts_by_what_it_stands_for() -> None:
+    # By hand: the second step is three times the first, so that the draws choose it
+    # three times as often; evidence .25 x 4 + .75 x 4 in every draw.
+    found = choose_severities(np.full((2, 64), 4.0), np.array([0.25, 0.75]))
+
+    assert float(found.choice.mean()) == pytest.approx(0.75, abs=0.02)
+    assert found.correction == pytest.approx(np.ones(64))
+
+
+def test_uneven_steps_give_the_evidence_of_the_whole_ladder() -> None:
+    # By hand: .25 x 8 + .75 x 4 = 5, over what was chosen.
+    likelihood = np.repeat([[8.0], [4.0]], 64, axis=1)
+
+    found = choose_severities(likelihood, np.array([0.25, 0.75]))
+
+    chosen = likelihood[found.choice, np.arange(64)]
+    assert found.correction * chosen == pytest.approx(np.full(64, 5.0))

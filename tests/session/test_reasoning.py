@@ -387,3 +387,32 @@ def test_answer_that_may_well_be_wrong_is_open_again(lamp_model: Model) -> None:
 
     assert is_open[0] is False
     assert is_open[2:] == [True, False]
+
+
+def test_a_later_answer_that_differs_does_not_undo_the_earlier_ones(
+    lamp_model: Model,
+) -> None:
+    def noted_of(*answers: bool) -> tuple[bool, int, int]:
+        told = [SymptomFact(symptom="lamp-shines", is_present=one) for one in answers]
+        ((*_, noted),) = (observations_of(told, lamp_model)[0],)
+        fact = noted.observation
+        assert isinstance(fact, SymptomFact)
+        return fact.is_present, noted.times, noted.against
+
+    assert noted_of(False, False, True) == (True, 1, 2)
+    assert noted_of(False, True, True) == (True, 2, 1)
+    assert noted_of(True, False, True) == (True, 2, 1)
+
+
+def test_answers_that_differ_weigh_little_and_the_third_decides(
+    lamp_model: Model,
+) -> None:
+    def sound_after(*answers: bool) -> float:
+        told = [SymptomFact(symptom="lamp-shines", is_present=one) for one in answers]
+        beliefs = Reasoner(lamp_model).conclude(told).beliefs
+        return float(beliefs.set_probabilities()[0])
+
+    before, shines, dark = sound_after(), sound_after(True), sound_after(False)
+
+    assert dark < sound_after(True, False) < before < sound_after(False, True) < shines
+    assert sound_after(False, True, True) > sound_after(False, True)

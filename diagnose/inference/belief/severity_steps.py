@@ -13,6 +13,7 @@ precise the meter.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -52,13 +53,41 @@ def n_steps(n_levels: int) -> int:
     return (n_levels - 1) * STEPS_BETWEEN + 1
 
 
+def step_shares(levels: Sequence[float]) -> FloatArray:
+    """Return how much of a severity's probability each step of a ladder stands for.
+
+    Parameters
+    ----------
+    levels : Sequence[float]
+        At which the severity was solved, rising; from them the steps are even. [1]
+
+    Returns
+    -------
+    FloatArray
+        Half way to either neighbour, shape (n_steps,); sums to 1. [1]
+
+    Examples
+    --------
+    Four steps from .2 to .4, four from .4 to .8:
+
+    >>> shares = step_shares((0.2, 0.4, 0.8))
+    >>> (shares / shares[0]).round(6).tolist()
+    [1.0, 2.0, 2.0, 2.0, 3.0, 4.0, 4.0, 4.0, 2.0]
+    """
+    places = np.arange(n_steps(len(levels))) / STEPS_BETWEEN
+    reached = np.interp(places, np.arange(len(levels)), levels)
+    ends = np.concatenate([reached[:1], reached, reached[-1:]])
+    apart = ends[2:] - ends[:-2]
+    return np.asarray(apart / apart.sum())
+
+
 def on_steps(values: FloatArray) -> FloatArray:
     """Return what every step of a ladder shows.
 
     Parameters
     ----------
     values : FloatArray
-        Under each solved severity, evenly spaced in its probability, the mildest first;
+        Under each solved severity, the mildest first;
         shape (n_levels, n_draws); inf where a meter shows OL. [any unit]
 
     Returns
@@ -177,13 +206,15 @@ class Redrawn:
     correction: FloatArray
 
 
-def choose_severities(likelihood: FloatArray) -> Redrawn:
+def choose_severities(likelihood: FloatArray, shares: FloatArray) -> Redrawn:
     """Return one severity per tolerance draw, chosen by the facts.
 
     Parameters
     ----------
     likelihood : FloatArray
         Of all facts together, shape (n_steps, n_draws). [any unit]
+    shares : FloatArray
+        What each step stands for, shape (n_steps,); sums to 1. [1]
 
     Returns
     -------
@@ -194,12 +225,13 @@ def choose_severities(likelihood: FloatArray) -> Redrawn:
     -----
     Inverse-transform choice with a fixed ladder of levels, so that the same facts give
     the same choice. Averaged over severities, weight times chosen likelihood is the
-    evidence of the whole ladder: sum_r L / R.
+    evidence of the whole ladder: sum_r p L, p being the share of a step.
     """
     n_draws = likelihood.shape[1]
-    mean = likelihood.mean(axis=0)
+    mean = shares @ likelihood
     safe = np.maximum(likelihood, LEAST_LIKELIHOOD)
-    share = np.cumsum(safe, axis=0) / safe.sum(axis=0)
+    weights = shares[:, None] * safe
+    share = np.cumsum(weights, axis=0) / weights.sum(axis=0)
     levels = (np.arange(n_draws) * GOLDEN_TURN + 0.5) % 1.0
     choice = (share < levels).sum(axis=0)
     chosen = safe[choice, np.arange(n_draws)]

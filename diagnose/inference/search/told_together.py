@@ -45,6 +45,9 @@ class Told:
         Causes that can be more or less severe, shape (n_causes,).
     ladders : Mapping[int, Ladder]
         Of causes that the facts pin down to a narrow range of severities.
+    step_shares : FloatArray or None
+        What each step of a ladder stands for, shape (n_steps,), summing to 1; None
+        where all steps stand for as much. [1]
     log_reached : float
         Log evidence of what is explained otherwise already, by causes that were mended
         in between, against the prior of the sound car. [nat]
@@ -54,6 +57,7 @@ class Told:
     odds: FloatArray
     is_severe: BoolArray
     ladders: Mapping[int, Ladder] = field(default_factory=dict)
+    step_shares: FloatArray | None = None
     log_reached: float = -np.inf
 
     @cached_property
@@ -229,6 +233,9 @@ class Told:
         if key not in self._evidence:
             ladder = self.ladders.get(cause)
             total: FloatArray = np.zeros(1)
+            if ladder is not None and self.step_shares is not None:
+                n_steps = len(self.step_shares)
+                total = np.log(n_steps * self.step_shares)[:, None]
             for number in facts:
                 if ladder is None:
                     total = total + self.seen[number].log[1 + cause]

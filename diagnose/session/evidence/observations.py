@@ -14,6 +14,8 @@ Decisions that bind it:
   whether the battery goes flat over drives, of a car that does not start.
 - An answer told again counts again: a complaint that is still there after a repair is
   tested twice, and two such answers are no mistake.
+- One told otherwise than before counts little, and a third decides. When the last word
+  stood for certain, one wrong answer late in an evening undid three right ones.
 """
 
 from __future__ import annotations
@@ -61,8 +63,8 @@ def observations_of(
     A complaint counts as the symptoms it implies, unless they are told otherwise. The
     readings of one point in one state since a repair that agree are one observation,
     wherever they were told. A question answered again counts again if the answer is the
-    same; else it was answered wrongly before, as was a fuse looked at again. Ohms of
-    electronics mean nothing and are left out.
+    same, and answers that differ count against each other; a fuse looked at again was
+    seen wrongly before. Ohms of electronics mean nothing and are left out.
     """
     repairs: list[str] = []
     found: list[Noted] = []
@@ -167,9 +169,11 @@ def _take_in(noted: Noted, found: list[Noted], latest: dict[object, Noted]) -> N
     same = _same_look(noted)
     said = None if same is None else latest.pop(same, None)
     if said is not None:
-        is_answer = isinstance(seen_of(noted.observation), SymptomFact)
-        if is_answer and said.observation == noted.observation:
-            noted = noted._replace(times=1 + said.times)
+        if isinstance(seen_of(noted.observation), SymptomFact):
+            times, against = said.times, said.against
+            if said.observation != noted.observation:
+                times, against = against, times
+            noted = noted._replace(times=1 + times, against=against)
         found.remove(said)
     if same is not None:
         latest[same] = noted

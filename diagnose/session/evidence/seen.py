@@ -40,6 +40,8 @@ class Noted(NamedTuple):
     beside : ReadingFact or None
         The reading with which it is compared, where both move together, see
         `shared_errors`.
+    against : int
+        How many times the question was answered otherwise. [1]
     """
 
     epoch: int
@@ -49,6 +51,7 @@ class Noted(NamedTuple):
     n_shared: float = 1.0
     before: bool | None = None
     beside: ReadingFact | None = None
+    against: int = 0
 
 
 def last_digit(noted: Noted) -> float:

@@ -127,7 +127,7 @@ class Fitter:
         """Return how likely observations at least as odd are, by their number.
 
         Of those since the latest repair, under the likeliest fault set, errors left
-        out; in the order they were told.
+        out; in the order they were told. Answers that differ are no misfit.
         """
         best = _best_set(conclusion)
         weights = conclusion.beliefs.weights[best]
@@ -135,7 +135,7 @@ class Fitter:
         return {
             number: self._surprise(conclusion, number, best, share)
             for number, noted in enumerate(conclusion.observations)
-            if noted.epoch == len(conclusion.repairs)
+            if noted.epoch == len(conclusion.repairs) and not noted.against
         }
 
     def _error_chance(self, conclusion: Conclusion, number: int) -> float:

@@ -47,6 +47,7 @@ from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.pair_search import FEW_DRAWS_SHARE
 from diagnose.session.evidence.several_faults.seen_facts import SeenFacts
 from diagnose.session.evidence.several_faults.severity_ladders import (
+    LADDER_SHARES,
     Ladders,
     VariedSet,
 )
@@ -161,7 +162,9 @@ class FittedSeverities:
         written: dict[int, RedrawnRow] = {}
         for row, plan in enumerate(plans, start=first):
             fault_set, old = plan.ladder.fault_set, rows[plan.ladder.fault_set]
-            redrawn = choose_severities(self._course(plan, conclusion, rows))
+            redrawn = choose_severities(
+                self._course(plan, conclusion, rows), LADDER_SHARES
+            )
             self._put(row, plan.ladder, redrawn.choice, conclusion)
             grid = self._ladders.of(plan.ladder).grid
             written[row] = RedrawnRow(grid, redrawn.choice)

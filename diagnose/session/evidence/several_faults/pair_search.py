@@ -41,6 +41,7 @@ from diagnose.session.evidence.several_faults.case_priors import CasePriors
 from diagnose.session.evidence.several_faults.interacting_pairs import InteractingPairs
 from diagnose.session.evidence.several_faults.seen_facts import SeenFacts, SinglesTold
 from diagnose.session.evidence.several_faults.severity_ladders import (
+    LADDER_SHARES,
     Ladders,
     VariedSet,
 )
@@ -284,7 +285,7 @@ class Searcher:
             return told
         self._ladders.solve([VariedSet.alone(cause) for cause in sharp])
         ladders = {cause: self._ladder(cause, tuple(facts)) for cause in sharp}
-        return replace(told, ladders=ladders)
+        return replace(told, ladders=ladders, step_shares=LADDER_SHARES)
 
     def _ladder(self, cause: int, facts: Sequence[Noted]) -> Ladder:
         # held here: others may be solved before these facts are looked at again

@@ -26,6 +26,7 @@ from diagnose.inference.belief.severity_steps import (
     STEPS_BETWEEN,
     choose_severities,
     n_steps,
+    step_shares,
 )
 from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.compiled.hypotheses import Hypotheses
@@ -39,6 +40,9 @@ KEPT_LADDERS = 120
 # Of how many tolerance draws one is solved on a ladder. [1] Own choice: every fourth
 # stands for four; a ladder is about the severity.
 LADDER_STRIDE = 4
+
+# How much of a severity's probability each step of a ladder stands for. [1] Derived.
+LADDER_SHARES = step_shares(LADDER_LEVELS)
 
 
 class VariedSet(NamedTuple):
@@ -184,7 +188,7 @@ class Ladders:
         for noted in observations:
             weights = weights * self.likelihood(alone, noted)
         # draws that are solved as one are as severe
-        redrawn = choose_severities(weights[:, ::LADDER_STRIDE])
+        redrawn = choose_severities(weights[:, ::LADDER_STRIDE], LADDER_SHARES)
         steps = redrawn.choice.repeat(LADDER_STRIDE)
         levels = np.interp(
             steps / STEPS_BETWEEN, np.arange(len(LADDER_LEVELS)), LADDER_LEVELS

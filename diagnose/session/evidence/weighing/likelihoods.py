@@ -48,6 +48,10 @@ from diagnose.session.ready_car import Model
 # seen more than once.
 COMPLAINT_ERROR_FACTOR = 0.02
 
+# How often an answer is wrong that was not the answer before. [1] Own choice: one in
+# four; who looks again looks more closely.
+CONTRADICTED_ERROR = 0.25
+
 # The same of a symptom in a test with the circuit changed. [1] From memory: it is
 # looked for on purpose, right before and after, and what starts with the lead stops
 # without it.
@@ -181,7 +185,8 @@ class Weigher:
             )
             symptom = self._in_a_test(fact.seen)
             is_there = fact.seen.is_present
-            return symptom_likelihood(symptom, is_there, chance, times=noted.times)
+            times = max(noted.times - noted.against, 1)
+            return symptom_likelihood(symptom, is_there, chance, times=times)
         found = self._on(changed.model).likelihood(
             changed.hypotheses,
             noted._replace(observation=fact.seen),
@@ -273,7 +278,14 @@ class Weigher:
         symptom = self.symptom_of(fact, is_complaint=noted.is_complaint)
         if noted.is_complaint:
             chance = new_there(self._model, fact, chance)
-        return symptom_likelihood(symptom, fact.is_present, chance, times=noted.times)
+        times = noted.times - noted.against
+        if times < 1:
+            symptom = replace(
+                symptom,
+                missed_probability=CONTRADICTED_ERROR,
+                imagined_probability=CONTRADICTED_ERROR,
+            )
+        return symptom_likelihood(symptom, fact.is_present, chance, times=max(times, 1))
 
     def state_chance(
         self, hypotheses: Hypotheses, state: str, *, rows: RowIndex = EVERY_ROW
