@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from diagnose.circuit.car import Car, OperatingState
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.parts.branches import Values
@@ -76,10 +78,15 @@ def solved_state(
         Settled or not.
     """
     network = model.network(state, changed)
-    point = solve_operating_point(network)
+    return _solved(model.car, state, network, solve_operating_point(network))
+
+
+def _solved(
+    car: Car, state: OperatingState, network: Network, point: OperatingPoint
+) -> SolvedState:
     amps = point.branch_amps(network)[0].tolist()
     return SolvedState(
-        car=model.car,
+        car=car,
         state=state,
         network=network,
         point=point,
@@ -101,8 +108,14 @@ def solved_states(model: CarModel) -> tuple[SolvedState, ...]:
     tuple[SolvedState, ...]
         In the order of the states, settled or not.
     """
+    states = [state for state in model.car.states if state.is_battery_connected]
+    if not states:
+        return ()
+    # together: the way the car is solved is worked out once for all of them
+    whole = model.networks(states)
+    points = solve_operating_point(whole)
+    networks = whole.apart(len(states))
     return tuple(
-        solved_state(model, state)
-        for state in model.car.states
-        if state.is_battery_connected
+        _solved(model.car, state, network, points.take(np.array([row])))
+        for row, (state, network) in enumerate(zip(states, networks, strict=True))
     )

@@ -22,7 +22,7 @@ from diagnose.arrays import FloatArray, IntArray, StoredArray
 from diagnose.circuit.car import OperatingState
 from diagnose.circuit.changes.compensation import CompensationSolver
 from diagnose.circuit.model import CarModel
-from diagnose.circuit.solver.network import Network, Slots, stacked
+from diagnose.circuit.solver.network import Network, Slots
 from diagnose.faults.causes import Cause, FaultSet, Severity
 from diagnose.faults.changed_branches import (
     ChangedBranches,
@@ -83,9 +83,8 @@ class Predictor:
         self.probes = tuple(probes)
         self.states: tuple[OperatingState, ...] = model.car.states
         self.state_index = {state.name: i for i, state in enumerate(self.states)}
-        self.networks: tuple[Network, ...] = tuple(
-            model.network(state) for state in self.states
-        )
+        self._network = model.networks(self.states)
+        self.networks: tuple[Network, ...] = self._network.apart(len(self.states))
         self._solver: CompensationSolver | None = None
         self._lock = threading.Lock()
         self._changed = ChangedBranches(model, self.causes, self.networks)
@@ -118,9 +117,7 @@ class Predictor:
             if self._solver is None:
                 n_draws = self.model.sample.n_draws
                 before = self.points_before(n_draws)
-                self._solver = CompensationSolver(
-                    stacked(self.networks), before, n_draws
-                )
+                self._solver = CompensationSolver(self._network, before, n_draws)
             return self._solver
 
     def points_before(self, n_points: int) -> IntArray:

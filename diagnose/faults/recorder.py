@@ -100,6 +100,8 @@ class Recorder:
         ohms = solved.source_ohms()
         amps = solved.branch_amps(self._measured)
         conducts = solved.branch_conducts(self._measured)
+        # the probes of each point side by side, in the order of all columns
+        shown = np.empty((len(points), making.probes.shape[1]), np.float32)
         for state in range(len(self._currents)):
             here = slice(state * len(points), (state + 1) * len(points))
             making.volts[state, points] = solved.volts[here]
@@ -112,8 +114,8 @@ class Recorder:
                 (self._currents[state], amps),
                 (self._gates[state], conducts),
             ):
-                shown = seen[here, probes.places]
-                making.probes[points[:, None], probes.columns] = shown
+                shown[:, probes.columns] = seen[here].take(probes.places, axis=1)
+        making.probes[points] = shown
         return amps[:, self._protective_places]
 
     def mark_cycling(

@@ -132,7 +132,8 @@ class SolvedPoints:
             Shape (n_points, n_chosen). [A]
         """
         control = self.base_case.network.control[branches]
-        x = self.volts[:, control[:, 0]] - self.volts[:, control[:, 1]]
+        x = self.volts.take(control[:, 0], axis=1)
+        x -= self.volts.take(control[:, 1], axis=1)
         x *= self._of_branches(branches, lambda lines: lines.siemens)
         x += self._of_branches(branches, lambda lines: lines.amps)
         return x
@@ -169,7 +170,7 @@ class SolvedPoints:
         """
         base_case = self.base_case
         of_base = values(base_case.base)[:, branches].astype(np.float64)
-        result = of_base[self.draw]
+        result = of_base.take(self.draw, axis=0)
         column = np.full(len(base_case.network.branches), -1)
         column[branches] = np.arange(len(branches))
         for group in self.changed:

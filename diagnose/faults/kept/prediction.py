@@ -180,7 +180,9 @@ class SoundCar:
             Of these fault sets alone.
         """
         apart_amps = np.abs(whole.probes - self.probes.swapaxes(1, 2)).max(axis=1)
-        own = self.source_units.swapaxes(1, 2)[:, None]
+        # bit by bit, as whole numbers, which takes a tenth of the time
+        own = self.source_units.view(np.uint16).swapaxes(1, 2)[:, None]
+        units_differ = whole.source_units.view(np.uint16) != own
         return KeptNodes(
             volts=KeptVolts.of(
                 self.volts, self.shares, self.hubs, whole.volts, first_row
@@ -188,7 +190,7 @@ class SoundCar:
             source_units=Blocks.of(
                 self.source_units,
                 whole.source_units,
-                (whole.source_units != own).any(axis=2),
+                units_differ.any(axis=2),
                 first_row=first_row,
             ),
             probes=Blocks.of(

@@ -71,8 +71,9 @@ class Responses:
         self._network, self._factored = network, factored
         self._monitored, self._block_length = monitored, block_length
         controlled = solver.base.siemens[:, list(solver.plan.controlled)]
-        # the draws in which a branch reads otherwise than it acts
+        # the draws in which a branch reads otherwise than it acts, and those alone
         self._controlled = np.flatnonzero(controlled.any(axis=1))
+        self._reads = solver.plan.factored(solver.base.siemens[self._controlled].T)
         self._place = np.full(network.n_draws, -1)
         self._place[self._controlled] = np.arange(len(self._controlled))
         n_nodes, n_blocks = len(network.nodes), network.n_draws // block_length
@@ -94,8 +95,8 @@ class Responses:
         across = in_blocks(by_node[first] - by_node[second], self._block_length)
         reading = np.empty((len(branches), 0, len(by_node)))
         if len(self._controlled):
-            read = self._factored.reading_volts(self._network.control[branches])
-            reading = read[..., self._controlled].transpose(1, 2, 0)
+            read = self._reads.reading_volts(self._network.control[branches])
+            reading = read.transpose(1, 2, 0)
         return (
             by_node.transpose(1, 2, 0),
             across.transpose(2, 0, 1, 3),
