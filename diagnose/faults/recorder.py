@@ -97,7 +97,8 @@ class Recorder:
         FloatArray
             Shape (n_states n_points, n_protective). [A]
         """
-        ohms = solved.source_ohms()
+        for some, ohms in solved.source_ohms():
+            _put_ohms(making, points, some, ohms)
         amps = solved.branch_amps(self._measured)
         conducts = solved.branch_conducts(self._measured)
         # the probes of each point side by side, in the order of all columns
@@ -106,10 +107,6 @@ class Recorder:
             here = slice(state * len(points), (state + 1) * len(points))
             making.volts[state, points] = solved.volts[here]
             making.is_settled[state, points] = solved.is_settled[here]
-            for start in range(0, len(points), KEPT_TOGETHER):
-                some = slice(start, start + KEPT_TOGETHER)
-                units = in_source_units(ohms[here][some])
-                making.source_units[state, points[some]] = units
             for probes, seen in (
                 (self._currents[state], amps),
                 (self._gates[state], conducts),
@@ -139,3 +136,14 @@ class Recorder:
             branches = self._measured[probes.places]
             hit, probe = np.nonzero(tripped.branch[rows, place][:, None] == branches)
             making.probes[points[rows[hit]], probes.columns[probe]] = HALF_CLOSED
+
+
+def _put_ohms(
+    making: PredictionInMaking, points: IntArray, some: IntArray, ohms: FloatArray
+) -> None:
+    """Keep the resistances of some of the points of every state in turn."""
+    state, place = np.divmod(some, len(points))
+    for start in range(0, len(some), KEPT_TOGETHER):
+        here = slice(start, start + KEPT_TOGETHER)
+        units = in_source_units(ohms[here])
+        making.source_units[state[here], points[place[here]]] = units

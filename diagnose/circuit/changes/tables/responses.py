@@ -18,7 +18,7 @@ from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
 # How much is kept of what branches do, for each draw: at least, and at most. [byte] Own
 # choice: with 512 draws some 40 MB, and 250 MB.
-LEAST_KEPT_BYTES, MOST_KEPT_BYTES = 80_000, 500_000
+LEAST_KEPT_BYTES, MOST_KEPT_BYTES = 60_000, 500_000
 
 # Branches beside the active ones that are kept. [1] Measured: faults of a few parts
 # are solved together, and whatever moves with them are active branches. With fewer a
