@@ -29,7 +29,7 @@ HALF_CLOSED = 0.5
 
 @dataclass(frozen=True, slots=True)
 class _StateProbes:
-    """Columns of one state's probes of one sort, and their places in `_measured`."""
+    """Columns of one state's probes of one sort, and the places of their branches."""
 
     columns: IntArray
     places: IntArray
@@ -59,21 +59,23 @@ class Recorder:
     ) -> None:
         probed = [branch_index[probe.branch] for probe in probes]
         numbers = np.array(probed, dtype=np.int64)
-        self._measured = np.union1d(numbers, protective)
+        flows = np.array([probe.is_current for probe in probes], dtype=np.bool_)
+        self._measured = np.union1d(numbers[flows], protective)
         self._protective_places = np.searchsorted(self._measured, protective)
-        places = np.searchsorted(self._measured, numbers)
+        self._gated = np.unique(numbers[~flows])
 
-        def of_state(state: OperatingState, is_current: bool) -> _StateProbes:
+        def of_state(state: OperatingState, *, is_current: bool) -> _StateProbes:
             columns = [
                 column
                 for column, probe in enumerate(probes)
                 if probe.state == state.name and probe.is_current is is_current
             ]
             chosen = np.array(columns, dtype=np.int64)
-            return _StateProbes(chosen, places[chosen])
+            branches = self._measured if is_current else self._gated
+            return _StateProbes(chosen, np.searchsorted(branches, numbers[chosen]))
 
-        self._currents = tuple(of_state(state, True) for state in states)
-        self._gates = tuple(of_state(state, False) for state in states)
+        self._currents = tuple(of_state(state, is_current=True) for state in states)
+        self._gates = tuple(of_state(state, is_current=False) for state in states)
 
     def keep(
         self,
@@ -100,7 +102,7 @@ class Recorder:
         for some, ohms in solved.source_ohms():
             _put_ohms(making, points, some, ohms)
         amps = solved.branch_amps(self._measured)
-        conducts = solved.branch_conducts(self._measured)
+        conducts = solved.branch_conducts(self._gated)
         # the probes of each point side by side, in the order of all columns
         shown = np.empty((len(points), making.probes.shape[1]), np.float32)
         for state in range(len(self._currents)):
@@ -133,7 +135,7 @@ class Recorder:
             rows = np.flatnonzero(tripped.is_cycling[state, :, place])
             making.is_settled[state, points[rows]] = OPEN_SHARE
             probes = self._gates[state]
-            branches = self._measured[probes.places]
+            branches = self._gated[probes.places]
             hit, probe = np.nonzero(tripped.branch[rows, place][:, None] == branches)
             making.probes[points[rows[hit]], probes.columns[probe]] = HALF_CLOSED
 

@@ -139,7 +139,11 @@ class SolvedPoints:
         x = self.volts.take(control[:, 0], axis=1)
         x -= self.volts.take(control[:, 1], axis=1)
         x *= self._of_branches(branches, lambda lines: lines.siemens)
-        x += self._of_branches(branches, lambda lines: lines.amps)
+        # no other branch is a source
+        is_active = np.isin(branches, self.base_case.solver.plan.active)
+        x[:, is_active] += self._of_branches(
+            branches[is_active], lambda lines: lines.amps
+        )
         return x
 
     def branch_conducts(self, branches: IntArray) -> FloatArray:
