@@ -115,7 +115,8 @@ def solved_states(model: CarModel) -> tuple[SolvedState, ...]:
     whole = model.networks(states)
     points = solve_operating_point(whole)
     networks = whole.apart(len(states))
+    rows = np.arange(whole.n_draws).reshape(len(states), -1)
     return tuple(
-        _solved(model.car, state, network, points.take(np.array([row])))
-        for row, (state, network) in enumerate(zip(states, networks, strict=True))
+        _solved(model.car, state, network, points.take(of_state))
+        for state, network, of_state in zip(states, networks, rows, strict=True)
     )
