@@ -60,7 +60,13 @@ class CanRest(Protocol):
     """A thread that need not be there while a second process begins."""
 
     def at_rest(self) -> contextlib.AbstractContextManager[None]:
-        """Return what holds while there is no such thread."""
+        """Have no such thread for a while.
+
+        Returns
+        -------
+        AbstractContextManager[None]
+            What holds meanwhile.
+        """
 
 
 def _other_threads() -> list[threading.Thread]:
