@@ -10,20 +10,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
-from diagnose.circuit.car import (
-    Car,
-    Distribution,
-    OperatingState,
-    Origin,
-    Part,
-    Place,
-    Shape,
-    Value,
-    fixed,
-)
+from diagnose.circuit.car import Car, Part, Place
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import Distribution, Origin, Shape, Value, fixed
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import (
@@ -34,8 +26,8 @@ from diagnose.faults.modes import (
     Trigger,
     TriggerTest,
 )
-from diagnose.faults.predictor import Predictor
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.faults.predictions.predictor import Predictor
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.prior.cause_network import CauseNetwork
 from diagnose.inference.prior.compilation import priors_of
 from diagnose.measurement.meters import Meter, MeterRange
@@ -50,7 +42,7 @@ from diagnose.measurement.symptoms import (
     Symptom,
 )
 from diagnose.session.ready_car import all_probes
-from diagnose.terminal.car_files import published_knowledge
+from diagnose.terminal.preparation.car_files import published_knowledge
 
 GROUND = "battery.minus"
 REST_VOLTS = 12.6

@@ -21,14 +21,14 @@ from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import value_words
+from diagnose.session.words.wording import value_words
 from diagnose.store.journal import Journal
-from diagnose.terminal.car_files import open_car, published_knowledge
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.faces.line_face import run_lines
-from diagnose.terminal.kept_cases import opened_store
 from diagnose.terminal.pages.questions import opening_page
-from diagnose.terminal.prepared_car import prepared_model
+from diagnose.terminal.preparation.car_files import open_car, published_knowledge
+from diagnose.terminal.preparation.kept_cases import opened_store
+from diagnose.terminal.preparation.prepared_car import prepared_model
 
 # Longest line of the record: what a pipe gets, where no terminal says otherwise, in
 # characters.

@@ -15,10 +15,11 @@ from types import MappingProxyType
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.circuit.car import Distribution, Origin, Part, Shape, Value
+from diagnose.circuit.car import Part
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.parts.branches import Values
 from diagnose.circuit.tolerance_draws import Draws
+from diagnose.circuit.values import Distribution, Origin, Shape, Value
 
 # Name of the lead among the parts of the changed car. Own choice: no name of a car file
 # has a colon.

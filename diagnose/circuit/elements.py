@@ -20,6 +20,14 @@ from diagnose.circuit.parts.battery_and_starter import (
 )
 from diagnose.circuit.parts.branches import Branch, Setting
 from diagnose.circuit.parts.electronics import controller_branches, driver_branches
+from diagnose.circuit.parts.loads import (
+    electronics_branches,
+    lamp_branches,
+    led_lamp_branches,
+    load_branches,
+    motor_branches,
+    no_branches,
+)
 from diagnose.circuit.parts.switching import (
     coil_branches,
     contacts_branches,
@@ -29,13 +37,7 @@ from diagnose.circuit.parts.switching import (
 from diagnose.circuit.parts.wiring_and_loads import (
     clamp_branches,
     diode_branches,
-    electronics_branches,
     joint_branches,
-    lamp_branches,
-    led_lamp_branches,
-    load_branches,
-    motor_branches,
-    no_branches,
     pin_branches,
     resistor_branches,
     wire_branches,
@@ -87,6 +89,7 @@ class Element:
     is_electronic: bool = False
 
 
+# Terminals of what has two, and parameters of whatever may stick.
 _AB = ("a", "b")
 _STUCK = ("is_stuck_closed", "is_stuck_open")
 

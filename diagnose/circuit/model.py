@@ -12,8 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.circuit.car import Car, OperatingState, Part
+from diagnose.circuit.car import Car, Part
 from diagnose.circuit.elements import ELEMENTS
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.parts.branches import Branch, Setting, Values
 from diagnose.circuit.solver.network import Network, build_network, curve, stacked
 from diagnose.circuit.tolerance_draws import Draws

@@ -180,10 +180,10 @@ def _causes(options: argparse.Namespace) -> None:
 
 
 def _export(options: argparse.Namespace) -> None:
-    from diagnose.terminal.car_files import open_car, published_knowledge
-    from diagnose.terminal.history import history_of
-    from diagnose.terminal.learned_shares import knowledge_in_use
-    from diagnose.terminal.prepared_car import prepared_model
+    from diagnose.terminal.preparation.car_files import open_car, published_knowledge
+    from diagnose.terminal.preparation.history import history_of
+    from diagnose.terminal.preparation.learned_shares import knowledge_in_use
+    from diagnose.terminal.preparation.prepared_car import prepared_model
     from diagnose.terminal.reports import network_listing
     from diagnose.terminal.safe_text import clean
 

@@ -101,7 +101,7 @@ def _cases(options: argparse.Namespace) -> None:
 
         list_cases(folder, sys.stdout)
         return
-    from diagnose.terminal.car_files import published_knowledge
+    from diagnose.terminal.preparation.car_files import published_knowledge
     from diagnose.terminal.reports import closed_cases
 
     if options.export_to:
@@ -117,7 +117,7 @@ def _cases(options: argparse.Namespace) -> None:
 
 
 def _learn(options: argparse.Namespace) -> None:
-    from diagnose.terminal.car_files import published_knowledge
+    from diagnose.terminal.preparation.car_files import published_knowledge
     from diagnose.terminal.reports import learn_listing
 
     folder = data_folder(options)

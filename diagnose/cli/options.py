@@ -135,6 +135,6 @@ def add_cluster(parser: argparse.ArgumentParser) -> None:
 
 def data_folder(options: argparse.Namespace) -> Path:
     """Return where cases are kept: the folder given, or the user's own."""
-    from diagnose.terminal.kept_cases import data_folder_of
+    from diagnose.terminal.preparation.kept_cases import data_folder_of
 
     return data_folder_of(options.data_folder)

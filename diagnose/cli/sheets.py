@@ -139,7 +139,7 @@ def _expect(options: argparse.Namespace) -> None:
 
 
 def _prestart(options: argparse.Namespace) -> None:
-    from diagnose.terminal.history import history_of
+    from diagnose.terminal.preparation.history import history_of
     from diagnose.terminal.reports.sheets.prestart_listing import (
         PrestartOptions,
         list_prestart,

@@ -160,7 +160,7 @@ def add_trial(commands: Commands) -> None:
 
 def _opener() -> ModelOpener:
     """Return what makes a car ready for diagnosis."""
-    from diagnose.terminal.prepared_car import prepared_model
+    from diagnose.terminal.preparation.prepared_car import prepared_model
 
     return prepared_model
 
@@ -181,7 +181,7 @@ def _replay(options: argparse.Namespace) -> None:
 
 
 def _record(options: argparse.Namespace) -> None:
-    from diagnose.terminal.history import history_of
+    from diagnose.terminal.preparation.history import history_of
     from diagnose.terminal.reports.case_pages import record_case
     from diagnose.trial.case_recording import Recording
 

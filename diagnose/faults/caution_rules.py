@@ -1,7 +1,7 @@
 """Which cautions stand where, beyond those that a state, place or repair names itself.
 
-The words are in `Knowledge.cautions`; leaves to `session.cautions` which of them a step
-or a repair has.
+The words are in `Knowledge.cautions`; leaves to `session.words.cautions` which of them
+a step or a repair has.
 """
 
 from __future__ import annotations

@@ -9,11 +9,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
-from diagnose.circuit.car import Car, DrawsWhen, OperatingState, Value
+from diagnose.circuit.car import Car
+from diagnose.circuit.design.limits import DesignLimits
+from diagnose.circuit.operating_states import DrawsWhen, OperatingState
 from diagnose.circuit.temperature_and_age import Condition
-from diagnose.design.limits import DesignLimits
+from diagnose.circuit.values import Value
 from diagnose.faults.caution_rules import CautionRules
-from diagnose.faults.links import LinkRules
+from diagnose.faults.link_rules import LinkRules
 from diagnose.faults.modes import FaultMode, Sign, Trigger
 from diagnose.faults.owner_limits import Effort
 from diagnose.measurement.meters import Meter

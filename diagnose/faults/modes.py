@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 from types import MappingProxyType
 
-from diagnose.circuit.car import Distribution
+from diagnose.circuit.values import Distribution
 
 # Value of `Repair.renews` for a repair that makes the part new as a whole. Own choice.
 ITSELF = "itself"

@@ -15,8 +15,8 @@ import numpy as np
 from diagnose.arrays import FloatArray
 from diagnose.faults.causes import Cause
 from diagnose.faults.links import UNTIED, Ties
-from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import symptom_likelihood
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.prior.cause_network import CauseNetwork
 from diagnose.inference.prior.network import Form, add_node, check, new_network, written
 from diagnose.inference.prior.node_names import node_name, node_names

@@ -7,7 +7,7 @@ answers, because the two limits are twenty times apart in light.
 
 The lamp is worked out from open-circuit volts and source resistance, not solved: both
 are predicted anyway, so that its readings cost no solution. That is right as long as
-its quarter amp switches nothing. Leaves both to `faults.predictor`, and to
+its quarter amp switches nothing. Leaves both to `faults.predictions.predictor`, and to
 `lamp_points` where a lamp may be held.
 """
 

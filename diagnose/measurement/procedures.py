@@ -10,9 +10,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from diagnose.circuit.car import Car
-from diagnose.measurement.forbidden_points import battery_posts, wired_to
+from diagnose.measurement.points.forbidden_points import battery_posts, wired_to
+from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import is_at_rest
 
 # The procedures that readings follow, all of which knowledge/ has to have. By
 # definition.

@@ -1,8 +1,8 @@
 """What symptoms look at, in terms of nodes and branches of one car.
 
 A claim names a role and a quantity; this module says which parts, node voltages,
-currents and on/off facts that takes. Leaves the values to `faults.predictor`, and to
-`symptom_chances` what they say of a symptom.
+currents and on/off facts that takes. Leaves the values to
+`faults.predictions.predictor`, and to `symptom_chances` what they say of a symptom.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What a hand feels after the car has run: which joint, cable or fuse got hot.
 
 What gets hot, what current flows through it and how many watts make it hot; the watts
-themselves lie in a prediction (`inference.belief.heat`). Told as `touch PART hot`.
+themselves lie in a prediction (`inference.compiled.heat`). Told as `touch PART hot`.
 
 Decisions that bind it:
 
@@ -18,8 +18,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from diagnose.circuit.car import Car, OperatingState, Part
+from diagnose.circuit.car import Car, Part
 from diagnose.circuit.elements import LOAD_KINDS
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.measurement.quantities import Probe, main_nodes
 from diagnose.measurement.symptoms import Group, Join, Symptom

@@ -25,7 +25,7 @@ from diagnose.session.facts import (
     UndoFact,
     standing_facts,
 )
-from diagnose.store.case_store import FactRow
+from diagnose.store.case_rows import FactRow
 from diagnose.store.journal import Journal
 
 

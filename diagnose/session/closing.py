@@ -28,7 +28,7 @@ from diagnose.session.facts import (
     RepairFact,
     SymptomFact,
 )
-from diagnose.store.case_store import FactRow, StoredCase
+from diagnose.store.case_rows import FactRow, StoredCase
 
 # Kinds of rows that do not show whether a case is closed.
 UNASKED = frozenset(("reading", "skip"))

@@ -1,8 +1,8 @@
 """The diagnosis: facts in, ranking and next step out. No screen, no disk, no clock.
 
-Keeps the state and the order of things and nothing else: a fact is checked, the facts
-are concluded from, explained, the steps ranked, and advice given. All three faces go
-through it. A fact that makes no sense is refused and leaves everything as it was.
+Keeps what was told and where that leaves things, and nothing else: a fact is checked,
+then `answering` works out what all of them amount to. All three faces go through it. A
+fact that makes no sense is refused and leaves everything as it was.
 
 At a screen a fact is answered at once, from single causes and what is solved already;
 what that answer did without is solved next, then what the likely next facts need, while
@@ -13,7 +13,7 @@ or that it is hopeless, is said only when everything was solved.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from diagnose.arrays import FloatArray
@@ -22,23 +22,16 @@ from diagnose.errors import ImpossibleEvidenceError
 from diagnose.inference.prior.several_faults import more_than_two
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step
-from diagnose.session.advice.advice import FINAL_VERDICTS, Adviser
+from diagnose.session.advice.advice import FINAL_VERDICTS
 from diagnose.session.advice.doubtful_readings import Doubt, DoubtfulReadings
-from diagnose.session.advice.first_start_guide import PrestartGuide
-from diagnose.session.advice.open_steps import same_steps, taken_steps
 from diagnose.session.answer import (
-    Advised,
     Answer,
-    Fit,
     ProposedStep,
     RankedCause,
 )
+from diagnose.session.answering import Answering
 from diagnose.session.closing import cure_of
-from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.solving_allowance import Allowance, nothing_is_solved
-from diagnose.session.explanation.explainer import Explainer
-from diagnose.session.explanation.telling_history import telling_questions
-from diagnose.session.explanation.untelling_readings import meaningless_notes
 from diagnose.session.fact_checks import FactChecks
 from diagnose.session.facts import (
     ContextFact,
@@ -48,16 +41,10 @@ from diagnose.session.facts import (
     standing_facts,
 )
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.function_checks import nothing_told
 from diagnose.session.steps.likely_facts import likely_facts
-from diagnose.session.steps.moment import Moment, Moments, unchanged_symptom
-from diagnose.session.steps.outcomes import Outcomes
-from diagnose.session.steps.priced import Priced, Pricing
-from diagnose.session.steps.proof_steps import ProofSteps
-from diagnose.session.steps.proposals import Proposals
-from diagnose.session.steps.ranked_steps import RankedSteps
-from diagnose.session.vocabulary import vocabulary_of
-from diagnose.session.wording import fact_words
+from diagnose.session.steps.moment import Moment, unchanged_symptom
+from diagnose.session.steps.priced import Priced
+from diagnose.session.words.vocabulary import vocabulary_of
 
 # More steps than any car has: every one is to be priced.
 EVERY_STEP = 100_000
@@ -102,26 +89,12 @@ class Diagnosis:
         self.vocabulary = vocabulary_of(model)
         self.safety_note = model.knowledge.safety_note
         self._checks = FactChecks(model, self.vocabulary)
-        self._reasoner = Reasoner(model)
-        self._moments = Moments(model)
-        self._outcomes = Outcomes(model, self._reasoner.expected)
-        pricing = Pricing(model, self._outcomes)
-        self._steps = RankedSteps(model, self._outcomes, pricing)
-        self._proposals = Proposals(model, self._reasoner.expected, pricing)
-        self._proof_steps = ProofSteps(model, self._outcomes, self._proposals)
-        self._explainer = Explainer(model, self._reasoner, pricing)
-        self._adviser = Adviser(
-            model,
-            self._reasoner.expected,
-            self._proposals,
-            self._proof_steps,
-            self._steps,
-        )
+        self._answering = Answering(model)
+        self._reasoner = self._answering.reasoner
+        self._moments = self._answering.moments
         self._doubtful = DoubtfulReadings(model)
-        self._same_steps = same_steps(model)
-        self._guide = PrestartGuide(model, self._proposals)
         moment = self._moments.at((), self._reasoner.conclude(()))
-        answer = self._answered(moment, explained=EXPLAINED_LINES)
+        answer = self._answering.answered(moment, explained=EXPLAINED_LINES)
         # complete or not is the answer: asking about it may solve more for the moment
         self._now = Considered(facts=(), moment=moment, answer=answer, is_complete=True)
 
@@ -228,7 +201,7 @@ class Diagnosis:
         if found is None:
             moment = self._moments.at(standing, self._reasoner.conclude(standing))
             explained = 0 if at_once else EXPLAINED_LINES
-            found = moment, self._answered(moment, explained=explained), True
+            found = moment, self._answering.answered(moment, explained=explained), True
         moment, answer, is_complete = found
         return Considered(
             facts=facts, moment=moment, answer=answer, is_complete=is_complete
@@ -242,7 +215,7 @@ class Diagnosis:
             return None
         moment = self._moments.at(standing, conclusion)
         allowance = Allowance(nothing_is_solved)
-        answer = self._answered(moment, explained=0, allowance=allowance)
+        answer = self._answering.answered(moment, explained=0, allowance=allowance)
         is_complete = conclusion.is_complete and allowance.is_complete
         if not is_complete and answer.advice.verdict in FINAL_VERDICTS:
             return None
@@ -266,7 +239,7 @@ class Diagnosis:
         answer, is_complete = now.answer, conclusion.is_complete
         if is_complete:
             allowance = Allowance(lambda: not is_over())
-            found = self._answered(moment, explained=0, allowance=allowance)
+            found = self._answering.answered(moment, explained=0, allowance=allowance)
             is_complete = allowance.is_complete
             answer = found if is_complete else answer
         self._now = replace(now, moment=moment, answer=answer, is_complete=is_complete)
@@ -297,13 +270,13 @@ class Diagnosis:
             with contextlib.suppress(ImpossibleEvidenceError):
                 conclusion = self._reasoner.conclude(facts, solves=allowance.asked)
                 moment = self._moments.at(facts, conclusion)
-                self._steps.solve_tests(moment, allowance=allowance)
+                self._answering.steps.looks.solve_tests(moment, allowance=allowance)
 
     def _likely_values(self, moment: Moment) -> Sequence[float]:
         """Return values that the first step proposed may well show."""
         for step in self._now.answer.next_steps[:1]:
             if isinstance(step.step, Reading):
-                return self._outcomes.likely_values(step.step, moment)
+                return self._answering.outcomes.likely_values(step.step, moment)
         return ()
 
     def why(self, cause: str) -> RankedCause:
@@ -326,9 +299,11 @@ class Diagnosis:
         self._checks.check_cause(cause)
         moment, settled_by = self._standing_moment(), ""
         if moment.conclusion.observations:
-            taken = self._taken(moment)
-            settled_by = self._proof_steps.settling(cause, moment, excluded=taken)
-        return self._explainer.cause(cause, moment, settled_by=settled_by)
+            taken = self._answering.taken(moment)
+            settled_by = self._answering.proof_steps.settling(
+                cause, moment, excluded=taken
+            )
+        return self._answering.explainer.cause(cause, moment, settled_by=settled_by)
 
     def unchanged(self) -> SymptomFact | None:
         """Return what the car does as long as nothing has changed.
@@ -361,8 +336,8 @@ class Diagnosis:
         moment = self._standing_moment()
         reason = "asked for"
         if isinstance(step, Reading):
-            reason = self._explainer.why_untelling(step, moment) or reason
-        return self._proposals.asked(step, moment, reason=reason)
+            reason = self._answering.explainer.why_untelling(step, moment) or reason
+        return self._answering.proposals.asked(step, moment, reason=reason)
 
     def is_closed(self) -> bool:
         """Return whether the complaint is gone, tested after the last repair."""
@@ -371,7 +346,7 @@ class Diagnosis:
 
     def words_of(self, fact: Fact) -> str:
         """Return one line for a fact, as `Answer.facts` would have it."""
-        return fact_words(fact, self._model.car, self._model.knowledge)
+        return self._answering.words_of(fact)
 
     def doubt(self, fact: ReadingFact) -> Doubt | None:
         """Return why a reading is asked about before it is told; None where it is not.
@@ -384,9 +359,9 @@ class Diagnosis:
     def candidates(self) -> Sequence[Priced]:
         """Return every step that could be taken now, the program's choice first."""
         moment = self._standing_moment()
-        return self._steps.ranked(
+        return self._answering.steps.ranked(
             moment,
-            excluded=self._taken(moment),
+            excluded=self._answering.taken(moment),
             most=EVERY_STEP,
         )
 
@@ -403,7 +378,7 @@ class Diagnosis:
         FloatArray
             Shape (n_readings,). [1]
         """
-        return self._outcomes.live_shares(readings, self._standing_moment())
+        return self._answering.outcomes.live_shares(readings, self._standing_moment())
 
     def more_than_two_probability(self) -> float:
         """Return a bound on the chance of three faults or more, if there is any.
@@ -434,66 +409,3 @@ class Diagnosis:
             moment = self._moments.at(standing, conclusion)
             self._now = replace(self._now, moment=moment)
         return self._now.moment
-
-    def _answered(
-        self, moment: Moment, *, explained: int, allowance: Allowance | None = None
-    ) -> Answer:
-        """Return everything known at a moment."""
-        guided = self._guide.advised(moment)
-        if guided is not None:
-            return self._unsuspecting(moment, guided)
-        if not moment.conclusion.observations:
-            taken = self._taken(moment)
-            told = nothing_told(self._model, self._proposals, moment, excluded=taken)
-            return self._unsuspecting(moment, told)
-        explanation = self._explainer.explained(moment, explained=explained)
-        taken = self._taken(moment)
-        priced = self._steps.ranked(moment, excluded=taken, allowance=allowance)
-        advised = self._adviser.advised(moment, priced, explanation, taken=taken)
-        conclusion = moment.conclusion
-        return Answer(
-            facts=self._words(moment),
-            causes=explanation.causes,
-            next_steps=advised.steps,
-            advice=advised.advice,
-            fit=explanation.fit,
-            sound_probability=float(moment.lines.set_probabilities[0]),
-            left_out_probability=conclusion.left_out_probability,
-            notes=(
-                *self._guide.notes(moment),
-                *meaningless_notes(moment, self._model.car),
-                *explanation.notes,
-            ),
-            contexts_open=self._open_contexts(moment),
-        )
-
-    def _unsuspecting(self, moment: Moment, advised: Advised) -> Answer:
-        """Return an answer before anything is suspected."""
-        return Answer(
-            facts=self._words(moment),
-            causes=(),
-            next_steps=advised.steps,
-            advice=advised.advice,
-            fit=Fit(tail_probability=1.0, disagrees="", check=""),
-            sound_probability=0.0,
-            left_out_probability=0.0,
-            notes=meaningless_notes(moment, self._model.car),
-            contexts_open=self._open_contexts(moment),
-        )
-
-    def _taken(self, moment: Moment) -> frozenset[Step]:
-        """Return the steps that are done with."""
-        return taken_steps(moment, self._reasoner.mistakes, self._same_steps)
-
-    def _words(self, moment: Moment) -> tuple[str, ...]:
-        return tuple(self.words_of(fact) for fact in moment.facts)
-
-    def _open_contexts(self, moment: Moment) -> Mapping[str, str]:
-        """Return the questions about the history that would tell something."""
-        facts = (fact for fact in moment.facts if isinstance(fact, ContextFact))
-        return telling_questions(
-            moment.conclusion,
-            self._model.compiled,
-            self._model.knowledge.contexts,
-            {fact.context: fact.answer for fact in facts},
-        )

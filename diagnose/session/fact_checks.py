@@ -12,17 +12,17 @@ from difflib import get_close_matches
 from diagnose.circuit.car import Car
 from diagnose.errors import ReadingError
 from diagnose.faults.history import check_history
-from diagnose.measurement.forbidden_points import (
+from diagnose.measurement.points.forbidden_points import (
     airbag_point_of,
     battery_posts,
     inner_posts,
 )
-from diagnose.measurement.lamp_points import unfit_for_lamp
+from diagnose.measurement.points.lamp_points import unfit_for_lamp
+from diagnose.measurement.points.where_to_measure import ripple_readings
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
 from diagnose.measurement.substitutions import SubstitutionKind
-from diagnose.measurement.where_to_measure import ripple_readings
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -43,7 +43,7 @@ from diagnose.session.substitution.safety import (
     forbidden_change,
     harm_of,
 )
-from diagnose.session.vocabulary import Vocabulary
+from diagnose.session.words.vocabulary import Vocabulary
 from diagnose.units import check_minutes, check_range
 
 # How many times its rating a fuse is believed to carry. [1] Rule: at six times its

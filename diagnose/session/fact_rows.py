@@ -28,7 +28,7 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
-from diagnose.store.case_store import FactContent, FactRow
+from diagnose.store.case_rows import FactContent, FactRow
 
 # How an over-range reading is written: JSON has no infinity.
 OVER_RANGE = "OL"
@@ -207,6 +207,7 @@ def _symptom(content: FactContent) -> SymptomFact:
     )
 
 
+# How the row of each kind of fact is read back.
 _READERS: Mapping[str, Callable[[FactContent], Fact]] = MappingProxyType(
     {
         "context": lambda content: ContextFact(

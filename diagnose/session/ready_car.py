@@ -9,41 +9,37 @@ bytes to `store`.
 
 from __future__ import annotations
 
-import hashlib
-import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, fields, is_dataclass, replace
-from enum import Enum
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import partial
-from importlib.resources import files
-from importlib.resources.abc import Traversable
 from types import MappingProxyType
 from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
 
-import diagnose
 from diagnose.arrays import BoolArray, IntArray
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.errors import UnsolvableCircuitError
-from diagnose.faults.causes import Cause, FaultSet, catalogue, repair_signature
-from diagnose.faults.kept.prediction import KeptNodes, KeptPrediction
+from diagnose.faults.causes import Cause, FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.links import ties_of
-from diagnose.faults.predictor import Predictor
-from diagnose.faults.second_process import start_in_child
-from diagnose.inference.belief.bank import Bank
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.shown_symptoms import can_show, symptom_there
+from diagnose.faults.predictions.kept.prediction import KeptPrediction
+from diagnose.faults.predictions.kept.sound_car import KeptNodes
+from diagnose.faults.predictions.predictor import Predictor
+from diagnose.faults.predictions.second_process import start_in_child
+from diagnose.faults.signatures import repair_signature
+from diagnose.inference.compiled.bank import Bank
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.shown_symptoms import can_show, symptom_there
 from diagnose.inference.prior.priors import Priors, rates_alone
+from diagnose.measurement.points.where_to_measure import clamp_parts
 from diagnose.measurement.quantities import Probe, needed_probes
 from diagnose.measurement.symptoms import Complaint, Symptom
 from diagnose.measurement.touch import TOUCH, Touch, touch_probes, touches
-from diagnose.measurement.where_to_measure import clamp_parts
 from diagnose.session.fleeting.provocation_tests import (
     Provocation,
     Renewal,
@@ -51,6 +47,7 @@ from diagnose.session.fleeting.provocation_tests import (
     renewals,
 )
 from diagnose.session.fleeting.signs import SeenSign, seen_signs
+from diagnose.session.model_key import model_key
 from diagnose.session.substitution.cars import SubstitutedCars
 
 # How many cars are drawn within the tolerances. Measured: with 16 draws a precise
@@ -58,8 +55,6 @@ from diagnose.session.substitution.cars import SubstitutedCars
 # share of right answers no longer rises.
 N_DRAWS = 64
 
-# The layers whose change makes a compiled car worthless.
-COMPILED_LAYERS = ("circuit", "measurement", "faults", "inference")
 
 # How much of making a car ready is done when its circuit is read, when all faults are
 # worked out, and when only the causes are left to be weighed. [1] Own choice, for a bar
@@ -162,52 +157,6 @@ class Model:
         """
         found = self.told_test(name) or self.touches.get(name)
         return self.knowledge.symptoms[name] if found is None else found.symptom
-
-
-def _plain(value: object) -> object:
-    """Return records as plain data in a fixed order, for hashing."""
-    if is_dataclass(value) and not isinstance(value, type):
-        # where the file lies, and where in it, changes nothing about the car
-        named = {
-            f.name: _plain(getattr(value, f.name))
-            for f in fields(value)
-            if f.name not in ("path", "line")
-        }
-        return {"record": type(value).__name__, **named}
-    if isinstance(value, Mapping):
-        return [[_plain(k), _plain(v)] for k, v in value.items()]
-    if isinstance(value, (frozenset, set)):
-        return sorted(str(item) for item in value)
-    if isinstance(value, (tuple, list)):
-        return [_plain(item) for item in value]
-    if isinstance(value, Enum):
-        return value.value
-    return value
-
-
-def program_digest(layers: Sequence[str] = COMPILED_LAYERS) -> str:
-    """Return a hash of the program's version and of the modules of some layers."""
-    digest = hashlib.sha256(diagnose.__version__.encode())
-    package = files("diagnose")
-    for layer in layers:
-        for module in _modules(package / layer):
-            digest.update(module.read_bytes())
-    return digest.hexdigest()
-
-
-def _modules(package: Traversable) -> Iterator[Traversable]:
-    """Yield the modules of a package and of the packages in it, by name."""
-    for entry in sorted(package.iterdir(), key=lambda found: found.name):
-        if entry.is_dir():
-            yield from _modules(entry)
-        elif entry.name.endswith(".py"):
-            yield entry
-
-
-def model_key(car: Car, knowledge: Knowledge, n_draws: int) -> str:
-    """Return the cache key: car, published knowledge, program, number of draws."""
-    digest = hashlib.sha256(json.dumps(_plain(car)).encode()).hexdigest()
-    return f"{digest}-{knowledge.digest}-{program_digest()}-{n_draws}"
 
 
 def all_probes(car: Car, knowledge: Knowledge) -> tuple[Probe, ...]:

@@ -18,16 +18,21 @@ Decisions that bind this module:
 from __future__ import annotations
 
 import hashlib
-import json
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 
 from platformdirs import user_data_path
 
 from diagnose.errors import StoreError
+from diagnose.store.case_rows import (
+    FactRow,
+    StoredCase,
+    from_json,
+    stored_case,
+    to_json,
+)
 from diagnose.store.database import Database
 
 # The file in the data folder that holds the cases.
@@ -40,8 +45,6 @@ _PAGE = 200
 # A name that is easy to type on a command line.
 _NAME = re.compile(r"\w[\w.-]*")
 
-# The fields of a fact.
-FactContent = Mapping[str, str | float | bool]
 
 # The tables of a new file.
 _SCHEMA = (
@@ -103,53 +106,6 @@ FROM cases
 
 # The count of the case that is worked on now. [1]
 _NOW_LATEST = "(SELECT COALESCE(MAX(worked_on), 0) + 1 FROM cases)"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FactRow:
-    """One fact as it is stored.
-
-    Parameters
-    ----------
-    kind : str
-        Which record it is (``reading``, ``undo`` ...).
-    content : FactContent
-        The record's fields; JSON on disk.
-    """
-
-    kind: str
-    content: FactContent
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StoredCase:
-    """One case without its facts.
-
-    Parameters
-    ----------
-    name : str
-        What ``resume`` takes.
-    car_path, car_digest : str
-        The car file, and the SHA-256 of its text when the case began.
-    created_at, latest_at : str
-        ISO 8601 with offset.
-    standing : str
-        Where the case stood after its latest fact, in words.
-    fact_count : int
-        Rows stored, undone ones and undos included.
-    at_step : str
-        Name of the step on the page that was shown last; empty for none.
-    """
-
-    number: int
-    name: str
-    car_path: str
-    car_digest: str
-    created_at: str
-    latest_at: str
-    standing: str
-    fact_count: int
-    at_step: str = ""
 
 
 def default_data_folder() -> Path:
@@ -299,7 +255,7 @@ class CaseStore(Database):
             connection.executemany(
                 "INSERT INTO facts VALUES (?, ?, ?, ?, ?)",
                 [
-                    (number, after + place, row.kind, _to_json(row), now)
+                    (number, after + place, row.kind, to_json(row), now)
                     for place, row in enumerate(rows, start=1)
                 ],
             )
@@ -352,7 +308,7 @@ class CaseStore(Database):
             (number,),
         )
         return tuple(
-            FactRow(kind=kind, content=_from_json(content)) for kind, content in found
+            FactRow(kind=kind, content=from_json(content)) for kind, content in found
         )
 
     def cases(self) -> Iterator[StoredCase]:
@@ -370,7 +326,7 @@ class CaseStore(Database):
         self, which: str, values: Sequence[object] = ()
     ) -> tuple[StoredCase, ...]:
         found = self.rows(f"{_SELECT_CASES} {which}", values)
-        return tuple(_stored_case(row) for row in found)
+        return tuple(stored_case(row) for row in found)
 
     def car_text(self, case: StoredCase) -> str:
         """Return the text of a case's car file, as it was when the case began.
@@ -443,33 +399,3 @@ class CaseStore(Database):
         while f"{stem}-{count}" in taken:
             count += 1
         return f"{stem}-{count}"
-
-
-def _to_json(row: FactRow) -> str:
-    return json.dumps(dict(row.content), ensure_ascii=False, allow_nan=False)
-
-
-def _from_json(content: str) -> FactContent:
-    """Return the fields of a fact; none where the row was spoilt by hand."""
-    try:
-        found = json.loads(content)
-    except (ValueError, RecursionError):
-        return {}
-    return found if isinstance(found, dict) else {}
-
-
-def _stored_case(
-    row: tuple[int, str, str, str, str, str, str, int, str],
-) -> StoredCase:
-    number, name, path, digest, created_at, latest_at, standing, count, step = row
-    return StoredCase(
-        number=number,
-        name=name,
-        car_path=path,
-        car_digest=digest,
-        created_at=created_at,
-        latest_at=latest_at,
-        standing=standing,
-        fact_count=count,
-        at_step=step,
-    )

@@ -17,7 +17,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from diagnose.errors import StoreError
-from diagnose.store.case_store import CaseChangedError, CaseStore, FactRow
+from diagnose.store.case_rows import FactRow
+from diagnose.store.case_store import CaseChangedError, CaseStore
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

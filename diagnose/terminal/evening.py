@@ -23,24 +23,24 @@ from diagnose.files.file_text import read_text
 from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.sheets.first_start import prestart_facts
-from diagnose.store.case_store import (
-    CaseNameError,
-    CaseStore,
-    StoredCase,
-    text_digest,
-)
+from diagnose.store.case_rows import StoredCase
+from diagnose.store.case_store import CaseNameError, CaseStore, text_digest
 from diagnose.store.journal import Journal
-from diagnose.terminal.car_files import car_file, published_knowledge
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.faces.json_face import run_json
 from diagnose.terminal.faces.line_face import run_lines
-from diagnose.terminal.kept_cases import data_folder_of, opened_store, stored_car
-from diagnose.terminal.learned_shares import knowledge_in_use
 from diagnose.terminal.opening import Opening
-from diagnose.terminal.owner import told_of_owner
 from diagnose.terminal.pages.page import Page, Tone, say
 from diagnose.terminal.pages.questions import opening_page
-from diagnose.terminal.prepared_car import prepared_model
+from diagnose.terminal.preparation.car_files import car_file, published_knowledge
+from diagnose.terminal.preparation.kept_cases import (
+    data_folder_of,
+    opened_store,
+    stored_car,
+)
+from diagnose.terminal.preparation.learned_shares import knowledge_in_use
+from diagnose.terminal.preparation.owner import told_of_owner
+from diagnose.terminal.preparation.prepared_car import prepared_model
 
 # The narrowest page, whatever the terminal says. Own choice: the margin and a few
 # words beside it. [characters]

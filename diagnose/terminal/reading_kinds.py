@@ -1,7 +1,7 @@
 """What a screen knows of each kind of reading: how it is answered, how it is written.
 
 The one place for it. The unit of a kind is `ReadingKind.unit`, the words for a value
-are those of `session.wording`.
+are those of `session.words.wording`.
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from diagnose.errors import ReadingError
-from diagnose.faults.causes import mended_along
+from diagnose.faults.signatures import mended_along
 from diagnose.files.cases.worked_case import (
     CaseStep,
     Making,
@@ -38,7 +38,7 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model
 from diagnose.trial.case_replay import doing_of, fact_of
-from diagnose.trial.hidden_car import LIKELY, Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.hidden_car import LIKELY, Errors, HiddenCar, HiddenCars
 from diagnose.trial.playing import MOST_STEPS, told, told_of_test
 from diagnose.trial.truth import cause_indices, is_wrong_repair, line_of, standing
 

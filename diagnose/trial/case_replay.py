@@ -20,7 +20,6 @@ from diagnose.files.cases.worked_case import (
 )
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.answer import Answer, Verdict
-from diagnose.session.cautions import repair_cautions
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import (
     ComplaintFact,
@@ -32,6 +31,7 @@ from diagnose.session.facts import (
     SymptomFact,
 )
 from diagnose.session.ready_car import Model
+from diagnose.session.words.cautions import repair_cautions
 from diagnose.trial.truth import cause_indices, is_wrong_repair, line_of, standing
 from diagnose.units import format_probability
 

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.faults.causes import FaultSet, mended_along
+from diagnose.faults.causes import FaultSet
+from diagnose.faults.signatures import mended_along
 from diagnose.inference.prior.drawn_faults import drawn_fault_set
 from diagnose.measurement.readings import ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
@@ -31,8 +32,8 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.prices import Prices
-from diagnose.trial.complaints import complaint_of, further_complaints
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.complaints import complaint_of, further_complaints
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from diagnose.trial.policies import (
     POLICIES,
     PROGRAM,

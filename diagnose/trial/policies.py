@@ -17,11 +17,11 @@ import numpy as np
 
 from diagnose.circuit.car import Car, Part
 from diagnose.inference.choice.volts_outcomes import VOLT_EDGES
+from diagnose.measurement.points.where_to_measure import DROP_KINDS
 from diagnose.measurement.quantities import main_nodes, role_parts
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step
 from diagnose.measurement.symptoms import Claim, Group, Symptom
-from diagnose.measurement.where_to_measure import DROP_KINDS
 from diagnose.session.advice.advice import SURE
 from diagnose.session.answer import Answer
 from diagnose.session.diagnosis import Diagnosis

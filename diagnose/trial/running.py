@@ -18,11 +18,11 @@ from dataclasses import dataclass, field
 from functools import partial
 
 from diagnose.session.ready_car import Model
-from diagnose.trial.hidden_car import Errors, HiddenCars
-from diagnose.trial.outside import draw_outside_car
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCars
+from diagnose.trial.hidden.outside import draw_outside_car
+from diagnose.trial.hidden.unlike_stock import UnlikeCars
 from diagnose.trial.playing import Game, draw_car, play
 from diagnose.trial.policies import PROGRAM
-from diagnose.trial.unlike_stock import UnlikeCars
 
 # How many cars there are with tolerances of their own. [1] Own choice: as many as the
 # model has draws, and games enough on each.

@@ -5,27 +5,14 @@ Leaves the playing to `playing` and the printing to the command line.
 
 from __future__ import annotations
 
-import itertools
 from collections import Counter
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.arrays import FloatArray
 from diagnose.session.answer import Verdict
-from diagnose.session.steps.particles import GIVE_UP_MINUTES
-from diagnose.session.steps.prices import PROBE_MINUTES
 from diagnose.trial.playing import Game
-from diagnose.trial.policies import PROGRAM, fewest_readings
-
-# The bounds of the probabilities that claims are gathered by. [1] Own choice: finer
-# near 1, where a person stops measuring and mends.
-CALIBRATION_EDGES = (0.0, 0.1, 0.3, 0.5, 0.7, 0.85, 0.95, 1.0)
-
-# The least probability that a logarithm is taken of. [1] Own choice: no claim is worse
-# than one in a million.
-LEAST_PROBABILITY = 1e-6
 
 # The rank down to which a cause counts as found. [1] Own choice: what a person
 # looks at.
@@ -36,29 +23,6 @@ DOUBTS = (Verdict.NOTHING_FITS, Verdict.STOP)
 # Claims from here on are called sure. [1] Own choice: whoever reads 99 % looks no
 # further.
 SURE = 0.99
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bucket:
-    """Claims of about one probability, and how often they held.
-
-    Parameters
-    ----------
-    low, high : float
-        Bounds of the claimed probability. [1]
-    count : int
-        How many claims there are. [1]
-    claimed : float
-        Their mean. [1]
-    held : float
-        The share of them that held. [1]
-    """
-
-    low: float
-    high: float
-    count: int
-    claimed: float
-    held: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -298,156 +262,3 @@ def robustness(games: Sequence[Game]) -> Robustness:
 
 def _share(claims: Sequence[bool], *, empty: float = 0.0) -> float:
     return float(np.mean(claims)) if claims else empty
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PolicyScore:
-    """One way to choose the readings, over all its games.
-
-    Parameters
-    ----------
-    name : str
-        The policy, or the bound.
-    minutes : float
-        Mean to the proven repair; a complaint that is not mended in the end counts the
-        minutes of giving up on top. [min]
-    of_this : float
-        The program's minutes as a share of these. [1]
-    readings, wrong_repairs, fixed : float
-        As in `Score`.
-    is_bound : bool
-        Not played: nothing can take less.
-    """
-
-    name: str
-    minutes: float
-    of_this: float
-    readings: float
-    wrong_repairs: float
-    fixed: float
-    is_bound: bool = False
-
-
-def policy_scores(games: Sequence[Game]) -> tuple[PolicyScore, ...]:
-    """Return how each policy did, and two bounds that no policy can beat.
-
-    Parameters
-    ----------
-    games : Sequence[Game]
-        Of all policies, on the same cars.
-
-    Notes
-    -----
-    One who knows the fault mends it and tests the complaint. One who does not must
-    learn what the ranking leaves unsure, and no reading tells more than the logarithm
-    of its outcomes, nor takes less than the time to place the leads.
-
-    Raises
-    ------
-    ValueError
-        If the program itself has played no game.
-    """
-    names = list(dict.fromkeys(game.policy for game in games))
-    if PROGRAM not in names:
-        raise ValueError("the program has played no game to compare with")
-    own = _mean_minutes([game for game in games if game.policy == PROGRAM])
-    played = [_policy_score(n, [g for g in games if g.policy == n], own) for n in names]
-    best = float(np.mean([game.best_minutes for game in games]))
-    readings = fewest_readings(float(np.mean([game.missing_bits for game in games])))
-    for name, fewest in (("entropy bound", readings), ("knowing the fault", 0.0)):
-        minutes = best + fewest * PROBE_MINUTES
-        played.append(
-            PolicyScore(
-                name=name,
-                minutes=minutes,
-                of_this=own / minutes,
-                readings=fewest,
-                wrong_repairs=0.0,
-                fixed=1.0,
-                is_bound=True,
-            )
-        )
-    return tuple(played)
-
-
-def _policy_score(name: str, games: Sequence[Game], own: float) -> PolicyScore:
-    minutes = _mean_minutes(games)
-    return PolicyScore(
-        name=name,
-        minutes=minutes,
-        of_this=own / minutes,
-        readings=float(np.mean([game.readings for game in games])),
-        wrong_repairs=float(np.mean([game.wrong_repairs for game in games])),
-        fixed=float(np.mean([game.is_fixed for game in games])),
-    )
-
-
-def _mean_minutes(games: Sequence[Game]) -> float:
-    given_up = [0.0 if game.is_fixed else GIVE_UP_MINUTES for game in games]
-    return float(np.mean([game.minutes for game in games]) + np.mean(given_up))
-
-
-def calibration(claims: FloatArray, held: FloatArray) -> tuple[Bucket, ...]:
-    """Return how often claims of about the same probability held.
-
-    Parameters
-    ----------
-    claims : FloatArray
-        Probabilities, shape (n_claims,). [1]
-    held : FloatArray
-        1 where the claim held, else 0; shape (n_claims,). [1]
-    """
-    buckets = []
-    for low, high in itertools.pairwise(CALIBRATION_EDGES):
-        inside = (claims >= low) & ((claims < high) | (high == CALIBRATION_EDGES[-1]))
-        if inside.any():
-            buckets.append(
-                Bucket(
-                    low=low,
-                    high=high,
-                    count=int(inside.sum()),
-                    claimed=float(claims[inside].mean()),
-                    held=float(held[inside].mean()),
-                )
-            )
-    return tuple(buckets)
-
-
-def expected_calibration_error(buckets: Sequence[Bucket]) -> float:
-    """Return the mean distance of claim and outcome, weighted by the number of claims.
-
-    Examples
-    --------
-    >>> bucket = Bucket(low=0.5, high=0.7, count=10, claimed=0.6, held=0.5)
-    >>> round(expected_calibration_error([bucket]), 3)
-    0.1
-    """
-    total = sum(bucket.count for bucket in buckets)
-    return sum(b.count * abs(b.claimed - b.held) for b in buckets) / max(total, 1)
-
-
-def brier_score(claims: FloatArray, held: FloatArray) -> float:
-    """Return the mean squared distance of claims and outcomes.
-
-    Examples
-    --------
-    Computed by hand for five claims:
-
-    >>> claims = np.array([0.9, 0.8, 0.7, 0.3, 0.6])
-    >>> round(brier_score(claims, np.array([1.0, 1.0, 0.0, 0.0, 1.0])), 3)
-    0.158
-    """
-    return float(np.mean((claims - held) ** 2))
-
-
-def log_loss(claims: FloatArray, held: FloatArray) -> float:
-    """Return the mean of -ln of the probability given to what came true. [nat].
-
-    Examples
-    --------
-    >>> claims = np.array([0.9, 0.8, 0.7, 0.3, 0.6])
-    >>> round(log_loss(claims, np.array([1.0, 1.0, 0.0, 0.0, 1.0])), 6)
-    0.479995
-    """
-    safe = np.clip(claims, LEAST_PROBABILITY, 1.0 - LEAST_PROBABILITY)
-    return float(-np.mean(held * np.log(safe) + (1.0 - held) * np.log(1.0 - safe)))

@@ -14,12 +14,13 @@ import numpy as np
 
 from diagnose.arrays import BoolArray, IntArray
 from diagnose.inference.belief.reading_spread import spread_of
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
 from diagnose.measurement.steps import Step, SymptomCheck
-from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.prices import Prices, Whereabouts
-from diagnose.session.wording import step_words
+from diagnose.session.steps.prices import Prices
+from diagnose.session.steps.whereabouts import Whereabouts
+from diagnose.session.words.wording import step_words
 from diagnose.trial.playing import Game
 from diagnose.trial.scoring import is_failed
 
@@ -147,7 +148,7 @@ class _Teller:
     def _share(self, reading: Reading, rows: IntArray) -> float:
         """Return how many draws of either show what no draw of the other does."""
         compiled, model = self._model.compiled, self._model
-        values = compiled.predicted(compiled.singles, reading, rows=rows)
+        values = compiled.readings.predicted(compiled.singles, reading, rows=rows)
         first, second = values[0][:, None], values[1][None, :]
         if reading.kind in SEEN_KINDS:
             return _unlike(np.abs(first - second) >= SEEN_APART)

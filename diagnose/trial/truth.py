@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from diagnose.faults.causes import FaultSet
 from diagnose.session.answer import Answer, Verdict
 from diagnose.session.ready_car import Model
-from diagnose.session.sheets.expected_readings import check_cause_name
+from diagnose.session.sheets.chosen_readings import check_cause_name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

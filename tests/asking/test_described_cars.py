@@ -11,10 +11,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diagnose.asking.car_entries import car_entries
-from diagnose.asking.car_questions import ask_car
-from diagnose.asking.plan import CarPlan
-from diagnose.asking.questions import Interview
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.point_solver import solve_operating_point
@@ -25,6 +21,10 @@ from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.car.checks.unworked import uncovered
 from diagnose.files.car.writing.car_text import car_text
 from diagnose.files.knowledge.layouts import load_layouts
+from diagnose.paperwork.asking.car_questions import ask_car
+from diagnose.paperwork.asking.entries.car_entries import car_entries
+from diagnose.paperwork.asking.plan import CarPlan
+from diagnose.paperwork.asking.questions import Interview
 
 FOLDER = Path(__file__).parent / "described"
 NAMES = ("wagon", "truck", "roadster", "pickup", "van")

@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.asking.answers import Fact, Told, read_changes, read_load, read_wire
-from diagnose.asking.car_questions import ask_car
-from diagnose.asking.plan import CarPlan
-from diagnose.asking.questions import Interview, Question, Script
 from diagnose.files.knowledge.layouts import load_layouts
+from diagnose.paperwork.asking.answers import (
+    Fact,
+    Told,
+    read_changes,
+    read_load,
+    read_wire,
+)
+from diagnose.paperwork.asking.car_questions import ask_car
+from diagnose.paperwork.asking.plan import CarPlan
+from diagnose.paperwork.asking.questions import Interview, Question, Script
 
 LAYOUTS = load_layouts()
 

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.asking.car_entries import car_entries
-from diagnose.asking.car_questions import ask_car
-from diagnose.asking.plan import CarPlan
-from diagnose.asking.questions import Interview
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.car.writing.car_text import car_text
 from diagnose.files.knowledge.layouts import load_layouts
+from diagnose.paperwork.asking.car_questions import ask_car
+from diagnose.paperwork.asking.entries.car_entries import car_entries
+from diagnose.paperwork.asking.plan import CarPlan
+from diagnose.paperwork.asking.questions import Interview
 
 LAYOUTS = load_layouts()
 NAMES = [*LAYOUTS.circuits, "thing", "pump", "gizmo"]

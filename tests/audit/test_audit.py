@@ -13,11 +13,11 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.audit.auditing import audit
-from diagnose.audit.findings import Finding, Weight
 from diagnose.cli import main
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
+from diagnose.paperwork.audit.auditing import audit
+from diagnose.paperwork.audit.findings import Finding, Weight
 
 # An invented car with one of everything that an audit looks at.
 SOUND = (Path(__file__).parent / "sound.yaml").read_text(encoding="utf-8")

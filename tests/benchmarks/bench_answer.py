@@ -31,12 +31,12 @@ from diagnose.files.car.car_file import load_car
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
 from diagnose.inference.belief.beliefs import update
-from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.choice.particles import Particles
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.prior.cause_network import CauseNetwork
 from diagnose.inference.prior.marginal_chances import cause_probabilities
 from diagnose.inference.prior.network import add_node, new_network
-from diagnose.measurement.where_to_measure import proposable_readings
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.facts import Fact, standing_facts
@@ -45,9 +45,9 @@ from diagnose.session.steps.candidates import Candidates, Sight
 from diagnose.session.steps.moment import Moments
 from diagnose.session.steps.outcomes import Outcomes
 from diagnose.session.steps.priced import Pricing
-from diagnose.session.steps.ranked_steps import RankedSteps
+from diagnose.session.steps.proposing.ranked_steps import RankedSteps
 from diagnose.store.model_cache import ModelCache
-from diagnose.trial.hidden_car import Errors, HiddenCars
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import draw_car, play
 from tests import elimination
 from tests.lamp_car import MODES, RESISTANCE_B, compiled_car

@@ -28,8 +28,8 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model, open_model
@@ -126,7 +126,7 @@ def volts_readings(car: Car, rng: np.random.Generator) -> list[Reading]:
 def told(model: Model, reading: Reading, row: int, draw: int) -> ReadingFact:
     """Return what a meter shows under a single cause in one draw."""
     compiled = model.compiled
-    shown = compiled.predicted(compiled.singles, reading, rows=np.array([row]))
+    shown = compiled.readings.predicted(compiled.singles, reading, rows=np.array([row]))
     return ReadingFact(reading=reading, value=round(float(shown[0, draw]), 2))
 
 

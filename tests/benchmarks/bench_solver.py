@@ -46,7 +46,7 @@ from diagnose.circuit.solver.point_solver import OperatingPointSolver
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.files.car.car_file import load_car
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.files.resources import knowledge_folder

@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnose.circuit.car import Origin, Part, Value, fixed
+from diagnose.circuit.car import Part
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import Origin, Value, fixed
 from tests.circuit.small_circuits import (
     CRANKING,
     GROUND,

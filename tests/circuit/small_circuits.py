@@ -6,11 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-from diagnose.circuit.car import Car, OperatingState, Origin, Part, Value, fixed
+from diagnose.circuit.car import Car, Part
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import Origin, Value, fixed
 
 GROUND = "battery.minus"
 # No resistance: at 60 mA it drops 60 nV, at 50 A 50 uV (derived).

@@ -17,7 +17,7 @@ from diagnose.circuit.altered_model import (
 from diagnose.circuit.car import Part
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Middle, Sample
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     CRANKING,

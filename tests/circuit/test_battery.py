@@ -20,7 +20,7 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.files.knowledge.knowledge_files import load_knowledge
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (

@@ -12,13 +12,9 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray
-from diagnose.circuit.car import (
-    OperatingState,
-    Origin,
-    Part,
-    Value,
-    fixed,
-)
+from diagnose.circuit.car import Part
+from diagnose.circuit.operating_states import OperatingState
+from diagnose.circuit.values import Origin, Value, fixed
 from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
     GROUND,

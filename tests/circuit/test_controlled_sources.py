@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.circuit.car import OperatingState
 from diagnose.circuit.changes.base_case import BaseCase
 from diagnose.circuit.changes.compensation import CompensationSolver
 from diagnose.circuit.changes.solved_points import SolvedPoints
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.solver.factored import NodalPlan
 from diagnose.circuit.solver.network import SIEMENS, Network
 from diagnose.circuit.solver.operating_point import OperatingPoint

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import Part
-from diagnose.circuit.changes.gates import Gates, StatePoints, WiderHysteresis
+from diagnose.circuit.changes.states.gates import Gates, StatePoints, WiderHysteresis
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.network import (
     FORCED,

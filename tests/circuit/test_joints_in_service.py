@@ -7,10 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Car, Distribution
+from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import Distribution
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.resources import shipped_cars

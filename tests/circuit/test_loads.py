@@ -11,19 +11,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import (
-    DrawsWhen,
-    OperatingState,
-    Part,
-    Value,
-)
+from diagnose.circuit.car import Part
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import DrawsWhen, OperatingState
 from diagnose.circuit.solver.operating_point import Start
 from diagnose.circuit.solver.point_solver import (
     OperatingPointSolver,
     solve_operating_point,
 )
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import Value
 from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
     CRANKING,

@@ -10,10 +10,12 @@ from dataclasses import replace
 
 import pytest
 
-from diagnose.circuit.car import OperatingState, Origin, Part, Value, fixed
+from diagnose.circuit.car import Part
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.tolerance_draws import Sample
-from diagnose.faults.predictor import Predictor
+from diagnose.circuit.values import Origin, Value, fixed
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     GROUND,

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.circuit.car import OperatingState, Part
+from diagnose.circuit.car import Part
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.system_voltage import voltage_factor
 from diagnose.circuit.tolerance_draws import Sample
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     GROUND,

@@ -10,7 +10,8 @@ from dataclasses import replace
 
 import pytest
 
-from diagnose.circuit.car import OperatingState, Part
+from diagnose.circuit.car import Part
+from diagnose.circuit.operating_states import OperatingState
 from tests.circuit.small_circuits import (
     CRANKING,
     GROUND,

@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import OperatingState
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.protection import (
     OPENING_PARAMETERS,
     PERCENTS,
@@ -22,7 +22,7 @@ from diagnose.circuit.protection import (
 )
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     GROUND,

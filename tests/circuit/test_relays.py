@@ -11,9 +11,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import OperatingState, Part
+from diagnose.circuit.car import Part
 from diagnose.circuit.changes.compensation import CompensationSolver
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.solver.network import Slots
 from diagnose.circuit.solver.operating_point import Start
 from diagnose.circuit.solver.point_solver import (

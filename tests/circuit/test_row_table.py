@@ -25,15 +25,16 @@ class Filling:
         return np.repeat(numbers[:, None], WIDTH, axis=1) + 0.5, -numbers
 
 
-def table(filling: Filling, *, n_kept: int) -> RowTable:
+def table(*, n_kept: int) -> RowTable:
     row_bytes = 8 * (WIDTH + 1)
-    return RowTable(
-        N_ROWS, [(WIDTH,), ()], most_bytes=n_kept * row_bytes, fill=filling.fill
-    )
+    return RowTable(N_ROWS, [(WIDTH,), ()], most_bytes=n_kept * row_bytes)
 
 
-def assert_holds(held: RowTable, rows: IntArray) -> None:
-    with held.holding(rows) as (slot, (first, second)):
+def assert_holds(held: RowTable, filling: Filling, rows: IntArray) -> None:
+    with held.holding(rows) as lacking:
+        for some in lacking:
+            held.put(some, filling.fill(some))
+        slot, (first, second) = held.found(rows)
         expected = np.repeat(rows[..., None], WIDTH, axis=-1) + 0.5
         assert np.array_equal(first[slot], expected)
         assert np.array_equal(second[slot], -rows)
@@ -41,34 +42,34 @@ def assert_holds(held: RowTable, rows: IntArray) -> None:
 
 def test_a_row_is_filled_once_while_there_is_room() -> None:
     filling = Filling()
-    held = table(filling, n_kept=N_ROWS)
+    held = table(n_kept=N_ROWS)
 
     assert held.is_roomy
     for rows in ([3, 1, 3], [1, 7], [3]):
-        assert_holds(held, np.array(rows))
+        assert_holds(held, filling, np.array(rows))
 
     assert sorted(filling.asked) == [1, 3, 7]
 
 
 def test_the_row_asked_for_longest_ago_goes_first() -> None:
     filling = Filling()
-    held = table(filling, n_kept=3)
+    held = table(n_kept=3)
     for row in (0, 1, 2, 0, 3):  # 1 goes for 3
-        assert_holds(held, np.array([row]))
+        assert_holds(held, filling, np.array([row]))
     filling.asked.clear()
 
-    assert_holds(held, np.array([0, 2, 3]))
+    assert_holds(held, filling, np.array([0, 2, 3]))
     assert filling.asked == []
-    assert_holds(held, np.array([1]))
+    assert_holds(held, filling, np.array([1]))
     assert filling.asked == [1]
 
 
 def test_more_than_there_is_room_for_is_held_all_the_same() -> None:
     filling = Filling()
-    held = table(filling, n_kept=2)
-    assert_holds(held, np.array([8, 9]))
+    held = table(n_kept=2)
+    assert_holds(held, filling, np.array([8, 9]))
 
-    assert_holds(held, np.array([[0, 1, 2], [3, 8, 5]]))
+    assert_holds(held, filling, np.array([[0, 1, 2], [3, 8, 5]]))
 
 
 @pytest.mark.parametrize("at_once", [1, 2, 5])
@@ -77,18 +78,18 @@ def test_rows_are_filled_a_few_at_a_time(
 ) -> None:
     monkeypatch.setattr(row_table, "FILLED_BYTES", at_once * 8 * (WIDTH + 1))
     filling = Filling()
-    held = table(filling, n_kept=N_ROWS)
+    held = table(n_kept=N_ROWS)
 
     assert len(next(held.batches(np.arange(5)))) == at_once
-    assert_holds(held, np.arange(N_ROWS))
+    assert_holds(held, filling, np.arange(N_ROWS))
 
 
 def test_what_is_given_up_is_filled_again_when_it_is_asked_for() -> None:
     filling = Filling()
-    held = table(filling, n_kept=N_ROWS)
-    assert_holds(held, np.array([3, 1]))
+    held = table(n_kept=N_ROWS)
+    assert_holds(held, filling, np.array([3, 1]))
     held.forget()
     filling.asked.clear()
 
-    assert_holds(held, np.array([1, 7]))
+    assert_holds(held, filling, np.array([1, 7]))
     assert sorted(filling.asked) == [1, 7]

@@ -15,10 +15,10 @@ import pytest
 
 from diagnose.arrays import IntArray
 from diagnose.circuit.changes.compensation import CompensationSolver
-from diagnose.circuit.changes.gates import Gates
 from diagnose.circuit.changes.runs import Runs, in_blocks
 from diagnose.circuit.changes.solved_points import SolvedPoints
-from diagnose.circuit.changes.state_order import MOST_AT_ONCE
+from diagnose.circuit.changes.states.gates import Gates
+from diagnose.circuit.changes.states.state_order import MOST_AT_ONCE
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.branch_table import BranchTable
 from diagnose.circuit.solver.network import (

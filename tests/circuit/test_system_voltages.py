@@ -23,14 +23,14 @@ from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import Cause, catalogue, changed_values
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import Prediction
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.predicted import Prediction
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.files.car.car_file import load_car
 from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.knowledge.knowledge_files import load_knowledge
-from diagnose.inference.belief.bank import Bank
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.compiled.bank import Bank
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.inference.prior.priors import rates_alone
 from diagnose.session.ready_car import all_probes
 

@@ -11,8 +11,8 @@ from math import e
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Distribution, Shape, fixed
 from diagnose.circuit.tolerance_draws import Middle, Sample
+from diagnose.circuit.values import Distribution, Shape, fixed
 
 N_DRAWS = 64
 # The quantile of a normal distribution one standard deviation above its mean: any

@@ -9,9 +9,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import OperatingState, Part
-from diagnose.circuit.parts.alternator import alternator_limit_amps
-from diagnose.circuit.wires import allowable_amps, most_fuse_amps
+from diagnose.circuit.car import Part
+from diagnose.circuit.operating_states import OperatingState
+from diagnose.circuit.parts.alternator_label import alternator_limit_amps
+from diagnose.circuit.wire_limits import allowable_amps, most_fuse_amps
 from diagnose.faults.knowledge import Knowledge
 from tests.circuit.small_circuits import (
     CRANKING,

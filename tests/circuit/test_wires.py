@@ -9,18 +9,20 @@ import math
 
 import pytest
 
+from diagnose.circuit.wire_limits import (
+    allowable_amps,
+    area_for_drop_mm2,
+    most_fuse_amps,
+    thinnest_gauge_carrying,
+    thinnest_sae_gauge,
+)
 from diagnose.circuit.wires import (
     METRES_PER_FOOT,
     MM2_PER_CIRCULAR_MIL,
     Material,
-    allowable_amps,
-    area_for_drop_mm2,
     awg_area_mm2,
     conductor_ohms,
-    most_fuse_amps,
     sae_area_mm2,
-    thinnest_gauge_carrying,
-    thinnest_sae_gauge,
 )
 
 THOUSAND_FEET_M = 1000 * METRES_PER_FOOT

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 
-from diagnose.drawing.scene import (
+from diagnose.paperwork.drawing.scene import (
     SHEET_HEIGHT_MM,
     SHEET_WIDTH_MM,
     Box,

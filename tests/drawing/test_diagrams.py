@@ -14,18 +14,26 @@ import pytest
 
 from diagnose.circuit.car import Car
 from diagnose.cli import main
-from diagnose.drawing.graph import graph_of
-from diagnose.drawing.labels import Overlay, size_words, wire_words
-from diagnose.drawing.lanes import Lane, lanes_of
-from diagnose.drawing.layout import LANE_BOTTOM_MM, scenes_of
-from diagnose.drawing.scene import Box, Circle, Ink, Line, Scene, Text, wrapped
-from diagnose.drawing.sheets import LANES_A_SHEET, References, sheets_of
-from diagnose.drawing.shown_state import shown_state
-from diagnose.drawing.svg import svg_of
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.resources import shipped_cars
+from diagnose.paperwork.drawing.graph import graph_of
+from diagnose.paperwork.drawing.labels import Overlay, size_words, wire_words
+from diagnose.paperwork.drawing.lanes import Lane, lanes_of
+from diagnose.paperwork.drawing.layout import LANE_BOTTOM_MM, scenes_of
+from diagnose.paperwork.drawing.scene import (
+    Box,
+    Circle,
+    Ink,
+    Line,
+    Scene,
+    Text,
+    wrapped,
+)
+from diagnose.paperwork.drawing.sheets import LANES_A_SHEET, References, sheets_of
+from diagnose.paperwork.drawing.shown_state import shown_state
+from diagnose.paperwork.drawing.svg import svg_of
 from tests.circuit.random_cars import STATES, entangled_parts, random_model
 from tests.circuit.small_circuits import make_car
 from tests.drawing.long_car import SOUND, long_car

@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 
 from diagnose.circuit.car import Car
-from diagnose.drawing.path_rows import path_rows
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.resources import shipped_cars
-from diagnose.session.wording import lead_words
+from diagnose.paperwork.drawing.path_rows import path_rows
+from diagnose.session.words.instructions import lead_words
 
 
 @pytest.fixture(scope="module")

@@ -12,11 +12,11 @@ import yaml
 from diagnose.circuit.car import Car
 from diagnose.session.answer import Verdict
 from diagnose.session.ready_car import Model
-from diagnose.trial.complaints import complaints_of
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.complaints import complaints_of
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.unlike_stock import SLIP_PROBABILITY, UnlikeCars
 from diagnose.trial.playing import Game, play
 from diagnose.trial.truth import cause_indices
-from diagnose.trial.unlike_stock import SLIP_PROBABILITY, UnlikeCars
 
 EVENINGS = Path(__file__).with_name("evenings.yaml")
 

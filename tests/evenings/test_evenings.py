@@ -12,7 +12,7 @@ import pytest
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.resources import shipped_cases
 from diagnose.session.ready_car import Model
-from diagnose.terminal.car_files import open_car
+from diagnose.terminal.preparation.car_files import open_car
 from tests.conftest import TESTS
 from tests.evenings.playing_evenings import evenings, missed, played, stock_of
 

@@ -8,18 +8,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Distribution, Shape, fixed
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import Distribution, Shape, fixed
 from diagnose.faults.causes import (
     LADDER_LEVELS,
     Cause,
     catalogue,
     changed_values,
-    effect_signature,
     has_severity,
 )
 from diagnose.faults.modes import Change, FaultMode, Operation
+from diagnose.faults.signatures import effect_signature
 from diagnose.session.ready_car import Model
 from tests.lamp_car import CAR, MODES, make_mode
 

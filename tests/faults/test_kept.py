@@ -7,16 +7,15 @@ import pytest
 
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
-from diagnose.faults import predictor as predictor_module
 from diagnose.faults.causes import FaultSet, catalogue
-from diagnose.faults.kept.prediction import (
-    KEPT_APART_AMPS,
-    KeptPrediction,
-)
-from diagnose.faults.kept.volts import KEPT_APART_VOLTS
-from diagnose.faults.predicted import Prediction, in_single
-from diagnose.faults.predictor import Predictor
-from diagnose.inference.belief.bank import Bank
+from diagnose.faults.predictions import predictor as predictor_module
+from diagnose.faults.predictions.kept.prediction import KeptPrediction
+from diagnose.faults.predictions.kept.sound_car import KEPT_APART_AMPS
+from diagnose.faults.predictions.kept.volts import KEPT_APART_VOLTS
+from diagnose.faults.predictions.predicted import Prediction, in_single
+from diagnose.faults.predictions.predictor import Predictor
+from diagnose.faults.predictions.single_faults import kept_faults
+from diagnose.inference.compiled.bank import Bank
 from diagnose.measurement.quantities import Probe
 from tests.lamp_car import CAR, MODES
 
@@ -44,7 +43,7 @@ def whole(predictor: Predictor) -> Prediction:
 
 
 def bank_of(predictor: Predictor) -> Bank:
-    nodes, is_settled = predictor.kept(SETS)
+    nodes, is_settled = kept_faults(predictor, SETS)
     symptoms = np.zeros((len(SETS), N_DRAWS, 0), dtype=np.float32)
     return Bank.of_kept(
         SETS, nodes, np.arange(len(SETS)), is_settled=is_settled, symptoms=symptoms
@@ -137,7 +136,7 @@ def test_small_chunks_make_the_same(
 ) -> None:
     monkeypatch.setattr(predictor_module, "CHUNK_VALUES", 3000)
 
-    nodes, is_settled = predictor.kept(SETS)
+    nodes, is_settled = kept_faults(predictor, SETS)
 
     every = np.arange(len(SETS))
     bank = Bank.of_kept(

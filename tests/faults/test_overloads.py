@@ -5,17 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from diagnose.circuit.car import OperatingState, Part, fixed
+from diagnose.circuit.car import Part
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.protection import OPENING_PARAMETERS
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import fixed
 from diagnose.faults.causes import catalogue
 from diagnose.faults.modes import FaultMode, Operation
-from diagnose.faults.overloads import OPEN_SHARE
-from diagnose.faults.predicted import Prediction
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.changed_branches import scenarios_of
+from diagnose.faults.predictions.overloads import OPEN_SHARE, ProtectiveParts
+from diagnose.faults.predictions.predicted import Prediction
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     GROUND,
@@ -131,6 +135,22 @@ def slower(fuse: Part) -> Part:
         for name, value in fuse.values.items()
     }
     return replace(fuse, values=values)
+
+
+# By hand: the heat that opens it is volts times amps, and both are doubled.
+def test_twice_the_overload_opens_a_fuse_in_a_quarter_of_the_time() -> None:
+    parts = switched_load(make_fuse("f", "a", "b", rating_amps=15.0))
+    _, predictor = predicted(parts, LIT)
+    draw, slots = predictor.points(scenarios_of([()], None), np.arange(N_DRAWS))
+    protective = ProtectiveParts(predictor.networks)
+
+    once, twice = (
+        protective.opening_seconds(draw, slots, np.full((len(draw), 1), amps))
+        for amps in (60.0, 120.0)
+    )
+
+    assert np.isfinite(once).all()
+    assert once == pytest.approx(4.0 * twice)
 
 
 # By hand: 170 A through two fuses of 15 A.

@@ -9,15 +9,13 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray
-from diagnose.circuit.car import (
-    fixed,
-)
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import fixed
 from diagnose.faults.causes import FaultSet, catalogue, changed_values
-from diagnose.faults.predicted import SOURCE_UNIT_OHMS, Prediction
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.predicted import SOURCE_UNIT_OHMS, Prediction
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.measurement.quantities import Probe
 from tests.circuit.nodal import transfer_ohms
 from tests.lamp_car import CAR, METER, MODES

@@ -12,12 +12,13 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.faults.second_process import can_fork, start_in_child
+from diagnose.faults.predictions.second_process import can_fork, start_in_child
 
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = """
 import os
-from diagnose.faults.second_process import start_in_child, can_fork, shared_array
+from diagnose.faults.predictions.second_process import can_fork, shared_array
+from diagnose.faults.predictions.second_process import start_in_child
 
 shared = shared_array((2,), float)
 
@@ -65,7 +66,7 @@ import multiprocessing, os, signal, sys, time
 # whoever runs the tests in the background may have it ignored
 signal.signal(signal.SIGINT, signal.default_int_handler)
 signal.signal(signal.SIGHUP, signal.SIG_DFL)
-from diagnose.faults.second_process import start_in_child
+from diagnose.faults.predictions.second_process import start_in_child
 
 wait = start_in_child(lambda: time.sleep(60))
 print(multiprocessing.active_children()[0].pid, flush=True)

@@ -11,13 +11,15 @@ from dataclasses import replace
 
 import pytest
 
-from diagnose.circuit.car import OperatingState, Part, Value, fixed
+from diagnose.circuit.car import Part
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import Value, fixed
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import FaultMode, Operation
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     CRANKING,

@@ -22,7 +22,9 @@ def ohms(
     names = ["", *(one.name for one in model.compiled.causes)]
     rows = np.array([names.index(cause)])
     compiled = model.compiled
-    found: FloatArray = compiled.predicted(compiled.singles, reading, rows=rows)[0]
+    found: FloatArray = compiled.readings.predicted(
+        compiled.singles, reading, rows=rows
+    )[0]
     return found
 
 
@@ -41,7 +43,7 @@ def test_shorted_wire_reads_its_short(model: Model) -> None:
     found = ohms(model, "fuel-pump.plus", "fuel-pump-wire:short_to_ground")
 
     # Half the wire at most, the ground's way back and the leads are in it.
-    beside_leads = found - model.compiled.lead_ohms
+    beside_leads = found - model.compiled.readings.lead_ohms
     assert beside_leads.min() > SHORTED_OHMS[0]
     assert beside_leads.max() < SHORTED_OHMS[1] + 0.1
 

@@ -10,9 +10,10 @@ import jsonschema
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Car, Origin, Shape
+from diagnose.circuit.car import Car
 from diagnose.circuit.elements import ELEMENTS
-from diagnose.circuit.parts.alternator import alternator_limit_amps
+from diagnose.circuit.parts.alternator_label import alternator_limit_amps
+from diagnose.circuit.values import Origin, Shape
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.car.expansion.part_values import fuse_ohms

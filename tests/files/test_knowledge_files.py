@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.circuit.car import Shape
 from diagnose.circuit.elements import ELEMENTS
+from diagnose.circuit.values import Shape
 from diagnose.errors import InvalidFileError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.modes import FaultMode

@@ -5,14 +5,16 @@ from __future__ import annotations
 import pytest
 
 from diagnose.circuit.wires import awg_area_mm2, sae_area_mm2
-from diagnose.files.car.grammar.sizes import (
-    Connection,
+from diagnose.files.car.grammar.load_sizes import (
     FuseSize,
     LoadSize,
-    WireSize,
-    parse_connection,
     parse_fuse,
     parse_load,
+)
+from diagnose.files.car.grammar.sizes import (
+    Connection,
+    WireSize,
+    parse_connection,
     parse_wire,
 )
 from diagnose.files.quantities import (

@@ -18,7 +18,7 @@ from diagnose.files.car.car_file import load_car
 from diagnose.files.car.checks.unworked import uncovered
 from diagnose.files.resources import shipped_cars
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.wording import instruction
+from diagnose.session.words.instructions import instruction
 from diagnose.terminal.reports.listings import check_car_file
 from tests.files.test_car_file_problems import changed
 

@@ -15,15 +15,15 @@ import pytest
 
 from diagnose.arrays import FloatArray
 from diagnose.inference.belief.beliefs import update
-from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import (
     look_likelihood,
     reading_likelihood,
     symptom_likelihood,
 )
-from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.inference.belief.slips import Slips
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.inference.prior.cause_network import CauseNetwork
 from diagnose.inference.prior.network import Form, written
 from diagnose.measurement.readings import Reading, ReadingKind
@@ -103,7 +103,7 @@ def likelihood(told: Told, everything: Hypotheses, compiled: Compiled) -> FloatA
         )
     kind, state, red, black = where
     reading = Reading(kind=ReadingKind(kind), state=state, red=red, black=black)
-    predicted = compiled.predicted(everything, reading)
+    predicted = compiled.readings.predicted(everything, reading)
     if reading.kind is ReadingKind.LOOK:
         return look_likelihood(value > 0.5, predicted)
     return reading_likelihood(

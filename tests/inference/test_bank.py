@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from diagnose.faults.causes import FaultSet
-from diagnose.inference.belief.bank import PAIR_ROWS, Bank
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.compiled.bank import PAIR_ROWS, Bank
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from tests.lamp_car import compiled_car
 
 PAIR: FaultSet = (0, 3)

@@ -12,7 +12,6 @@ from diagnose.inference.search.found_sets import Combined
 from diagnose.inference.search.pairs import promising_pairs
 from diagnose.inference.search.single_causes import PairSums, Seen, further
 from diagnose.inference.search.told_together import Ladder, Told
-from diagnose.inference.search.wider_sets import promising_companions
 
 # Two symptoms, three causes on parts of their own: cause 0 brings the first symptom,
 # cause 1 the second, cause 2 neither.
@@ -257,30 +256,3 @@ def test_no_more_of_a_kind_than_asked_for() -> None:
     assert found.narrow == ((), (0,), ())
     # what is dropped was estimated to hold .1
     assert found.left_out_probability == pytest.approx(0.15)
-
-
-def test_companions_pair_the_mended_with_the_likeliest_left() -> None:
-    score = np.array([0.5, 0.01, 0.2, 0.1])
-
-    found = promising_companions(score, np.arange(4), sound=0.1, mended=[1], most=2)
-
-    assert found == ((0, 1), (1, 2))
-
-
-def test_companion_is_on_another_part() -> None:
-    score = np.array([0.5, 0.01, 0.2])
-
-    found = promising_companions(
-        score, np.array([0, 0, 1]), sound=0.1, mended=[1], most=3
-    )
-
-    assert found == ((1, 2),)
-
-
-def test_companion_that_the_facts_do_not_ask_for_is_left_out() -> None:
-    # By hand: .002 of 1 + .302 is under half a hundredth, .3 is not.
-    score = np.array([0.0, 0.002, 0.3])
-
-    found = promising_companions(score, np.arange(3), sound=1.0, mended=[0], most=3)
-
-    assert found == ((0, 2),)

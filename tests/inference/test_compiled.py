@@ -12,11 +12,10 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values
-from diagnose.inference.belief import bank
-from diagnose.inference.belief import compiled_car as compiled_car_module
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import joined
-from diagnose.inference.belief.meter_loading import loaded_volts, over_range
+from diagnose.inference.compiled import kept_shown, shown_readings
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import joined
+from diagnose.inference.compiled.meter_loading import loaded_volts, over_range
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Claim, Join, Quantity
 from tests.lamp_car import (
@@ -63,7 +62,7 @@ def volts(red: str, black: str = GROUND, state: str = "lit") -> Reading:
 def shown(compiled: Compiled, reading: Reading, *causes: str) -> list[float]:
     """Return what the meter shows under some causes, draw by draw."""
     fault_set = tuple(sorted(cause_number(compiled, name) for name in causes))
-    found = compiled.predicted(compiled.hypotheses([fault_set]), reading)
+    found = compiled.readings.predicted(compiled.hypotheses([fault_set]), reading)
     return [float(value) for value in found[0]]
 
 
@@ -95,7 +94,7 @@ def test_meter_loads_its_source(
 def test_meter_reads_what_it_would_as_a_part_of_the_circuit(
     names: tuple[str, ...], compiled: Compiled, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(compiled, "leak_factor", np.ones(N_DRAWS))
+    monkeypatch.setattr(compiled.readings, "leak_factor", np.ones(N_DRAWS))
     # The second way: a resistor of 10 Mohm is wired in where the leads are.
     causes = [c for c in catalogue(CAR, MODES) if c.name in names]
     for node in LIT_NODES:
@@ -116,7 +115,9 @@ def test_far_side_of_an_open_wire_reads_what_leaks(compiled: Compiled) -> None:
     # have 20 Mohm, leaves .00025 to 2.1 V.
     found = shown(compiled, volts("lamp.plus"), "lamp:burnt_out", "feed:open_circuit")
 
-    by_hand = [12.5 / (1.0 + 100.0 * factor) for factor in compiled.leak_factor]
+    by_hand = [
+        12.5 / (1.0 + 100.0 * factor) for factor in compiled.readings.leak_factor
+    ]
     assert found == pytest.approx(by_hand, rel=0.03)
     assert 0.00025 < min(found) < 0.03 < max(found) < 2.1
 
@@ -128,12 +129,15 @@ def test_phantom_volts_are_no_news_where_nothing_holds_a_wire(
         names = [cause.name for cause in compiled.causes]
         fault_set = tuple(sorted(names.index(cause) for cause in causes))
         hypotheses = compiled.hypotheses([fault_set])
-        return [float(one) for one in compiled.ghost_volts(hypotheses, volts(node))[0]]
+        return [
+            float(one)
+            for one in compiled.readings.ghost_volts(hypotheses, volts(node))[0]
+        ]
 
     # Open at its feed and at its lamp: by hand, half of what a neighbour at 12 V leaves
     # on 10 Mohm behind the car's insulation, 1 Mohm to 10 Gohm.
     found = stray("lamp.plus", "lamp:burnt_out", "feed:open_circuit")
-    ohms = [2e7 * factor for factor in compiled.leak_factor]
+    ohms = [2e7 * factor for factor in compiled.readings.leak_factor]
     by_hand = [0.5 * 12.0 / (1.0 + one / 1e7) for one in ohms]
     assert all(one >= 0.99 * hand for one, hand in zip(found, by_hand, strict=True))
     assert max(found) > 3.0
@@ -147,7 +151,7 @@ def test_leakage_moves_nothing_on_copper(
     compiled: Compiled, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     as_drawn = shown(compiled, volts("lamp.plus"))
-    monkeypatch.setattr(compiled, "leak_factor", np.full(N_DRAWS, 10.0))
+    monkeypatch.setattr(compiled.readings, "leak_factor", np.full(N_DRAWS, 10.0))
 
     assert shown(compiled, volts("lamp.plus")) == pytest.approx(as_drawn, abs=1e-6)
 
@@ -250,7 +254,7 @@ def test_lamp_between_two_points_is_held_back_by_both(compiled: Compiled) -> Non
     units[lit, ..., red], units[lit, ..., black] = 7.3 / 1e5, 2.5 / 1e5
     made_up = replace(sound, prediction=replace(held, volts=volts, source_units=units))
 
-    found = compiled.predicted(
+    found = compiled.readings.predicted(
         made_up,
         Reading(
             kind=ReadingKind.LAMP, state="lit", red="lamp.plus", black="lamp.minus"
@@ -278,9 +282,9 @@ def test_look_at_a_fuse(
 
 def test_some_rows_are_those_of_all_rows(compiled: Compiled) -> None:
     rows = np.array([4, 0, 2])
-    every = compiled.predicted(compiled.singles, volts("lamp.plus"))
+    every = compiled.readings.predicted(compiled.singles, volts("lamp.plus"))
 
-    found = compiled.predicted(compiled.singles, volts("lamp.plus"), rows=rows)
+    found = compiled.readings.predicted(compiled.singles, volts("lamp.plus"), rows=rows)
 
     assert found.tolist() == every[rows].tolist()
 
@@ -310,10 +314,12 @@ def test_volts_along_a_fuse_are_its_amps_times_its_ohms(compiled: Compiled) -> N
 
 
 def test_reading_kept_for_one_state_is_not_that_of_another(compiled: Compiled) -> None:
-    lit = compiled.predicted(compiled.singles, volts("lamp.plus"))
-    off = compiled.predicted(compiled.singles, volts("lamp.plus", state="key-off"))
+    lit = compiled.readings.predicted(compiled.singles, volts("lamp.plus"))
+    off = compiled.readings.predicted(
+        compiled.singles, volts("lamp.plus", state="key-off")
+    )
 
-    again = compiled.predicted(compiled.singles, volts("lamp.plus"))
+    again = compiled.readings.predicted(compiled.singles, volts("lamp.plus"))
 
     assert again.tolist() == lit.tolist()
     assert lit[0].min() > 11.0
@@ -324,8 +330,8 @@ def test_reading_kept_for_one_state_is_not_that_of_another(compiled: Compiled) -
 def test_what_is_kept_of_single_causes_is_what_is_looked_up(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(bank, "KEPT_LEADS", 3)
-    monkeypatch.setattr(compiled_car_module, "KEPT_READINGS", 2)
+    monkeypatch.setattr(kept_shown, "KEPT_LEADS", 3)
+    monkeypatch.setattr(shown_readings, "KEPT_READINGS", 2)
     fresh = compiled_car(N_DRAWS)[1]
     readings = [
         volts(red, black, state)
@@ -335,20 +341,24 @@ def test_what_is_kept_of_single_causes_is_what_is_looked_up(
         if red != black
     ]
     every = np.arange(fresh.bank.n_singles)
-    looked_up = [fresh.predicted(fresh.singles, one, rows=every) for one in readings]
+    looked_up = [
+        fresh.readings.predicted(fresh.singles, one, rows=every) for one in readings
+    ]
     turns = np.random.default_rng(2).integers(0, len(readings), 120).tolist()
 
     for turn in turns:
-        found = fresh.predicted(fresh.singles, readings[turn])
+        found = fresh.readings.predicted(fresh.singles, readings[turn])
         assert found.tolist() == looked_up[turn].tolist()
 
 
 def test_singles_of_the_bank_show_what_the_singles_show(compiled: Compiled) -> None:
     rows, reading = compiled.bank, volts("lamp.plus")
-    front = compiled.predicted(rows.all, reading, rows=slice(0, rows.n_singles))
-    fewer = compiled.predicted(rows.all, reading, rows=slice(0, 3))
+    front = compiled.readings.predicted(
+        rows.all, reading, rows=slice(0, rows.n_singles)
+    )
+    fewer = compiled.readings.predicted(rows.all, reading, rows=slice(0, 3))
 
-    expected = compiled.predicted(compiled.singles, reading)
+    expected = compiled.readings.predicted(compiled.singles, reading)
 
     assert front.tolist() == expected.tolist()
     assert fewer.tolist() == expected[:3].tolist()
@@ -356,10 +366,10 @@ def test_singles_of_the_bank_show_what_the_singles_show(compiled: Compiled) -> N
 
 def test_rows_of_other_hypotheses_are_their_own(compiled: Compiled) -> None:
     reading, n_singles = volts("lamp.plus"), compiled.bank.n_singles
-    compiled.predicted(compiled.singles, reading)
+    compiled.readings.predicted(compiled.singles, reading)
     dark = compiled.hypotheses([(cause_number(compiled, "lamp-fuse:blown"),)])
 
-    found = compiled.predicted(dark, reading, rows=slice(0, n_singles))
+    found = compiled.readings.predicted(dark, reading, rows=slice(0, n_singles))
 
     assert found.shape == (1, N_DRAWS)
     assert abs(found).max() < 0.01
@@ -374,7 +384,7 @@ def test_causes_that_act_alike_show_the_same(compiled: Compiled) -> None:
         ]
     )
 
-    one, other = compiled.predicted(
+    one, other = compiled.readings.predicted(
         compiled.singles, volts("lamp.plus"), rows=rows
     ).tolist()
 
@@ -424,14 +434,14 @@ def test_hypotheses_are_joined_one_behind_the_other(compiled: Compiled) -> None:
     assert found.sets == ((0,), (1,), (4,))
     reading = volts("lamp.plus")
     expected = [
-        *compiled.predicted(first, reading).tolist(),
-        *compiled.predicted(second, reading).tolist(),
+        *compiled.readings.predicted(first, reading).tolist(),
+        *compiled.readings.predicted(second, reading).tolist(),
     ]
-    assert compiled.predicted(found, reading).tolist() == expected
+    assert compiled.readings.predicted(found, reading).tolist() == expected
     assert found.symptoms[2].tolist() == second.symptoms[0].tolist()
     backwards = found.kept(np.array([2, 0]))
     assert backwards.sets == ((4,), (0,))
-    assert compiled.predicted(backwards, reading).tolist() == expected[2::-2]
+    assert compiled.readings.predicted(backwards, reading).tolist() == expected[2::-2]
 
 
 def test_worst_of_two_mechanical_faults_counts() -> None:

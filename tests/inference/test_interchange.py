@@ -15,7 +15,7 @@ import pytest
 
 from diagnose.faults.causes import Cause, catalogue
 from diagnose.faults.links import ties_of
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.interchange import (
     answered,
     cause_network_text,

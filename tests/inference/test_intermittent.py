@@ -10,7 +10,7 @@ import pytest
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue
 from diagnose.faults.modes import FaultMode
-from diagnose.inference.belief.intermittent import Presence, drawn_trigger
+from diagnose.inference.compiled.intermittent import Presence, drawn_trigger
 from tests.lamp_car import CAR, COMES_AND_GOES, MODES, SHAKEN
 
 HOT = replace(SHAKEN, name="hot", present={"lit": 0.9}, otherwise=0.2)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from diagnose.inference.belief.meter_loading import (
+from diagnose.inference.compiled.meter_loading import (
     leak_factors,
     leak_volts,
     leaky_ohms,

@@ -19,6 +19,7 @@ from diagnose.inference.choice.joints import (
 )
 from diagnose.inference.choice.particles import Particles, common_particles
 from diagnose.inference.choice.reading_worth import (
+    Alternatives,
     RepairPlan,
     expected_repair_minutes,
     saved_minutes,
@@ -149,6 +150,44 @@ def test_nothing_to_mend_is_never_mended() -> None:
     # a reading that tells: .5 x 10 for the repair alone, .5 x 40 for help at once
     joint = np.array([[[0.5, 0.0], [0.0, 0.5]]])
     assert saved_minutes([joint], plan) == pytest.approx([30.0 - 25.0])
+
+
+def test_two_faults_are_looked_for_one_beside_the_other() -> None:
+    # By hand: a dead horn by the first or the second cause, a dead pump by the third or
+    # the fourth, any two together alike likely. For the horn 10 + .5 x 10, for the pump
+    # 20 + .5 x 20; a reading that tells of the horn saves the 5.
+    pairs = [(0, 2), (0, 3), (1, 2), (1, 3)]
+    horn, pump = (
+        Alternatives(
+            minutes=np.array(minutes),
+            needed=np.array([[one in pair for one in ones] for pair in pairs], float),
+        )
+        for ones, minutes in (((0, 1), (10.0, 10.0)), ((2, 3), (20.0, 20.0)))
+    )
+    plan = RepairPlan(
+        minutes=np.array([30.0] * 4), give_up_minutes=1e6, alternatives=(horn, pump)
+    )
+    even = np.full(4, 0.25)
+    horn_known = np.array([[0.25, 0.25, 0.0, 0.0, 0.0], [0.0, 0.0, 0.25, 0.25, 0.0]])
+
+    assert float(expected_repair_minutes(even, plan)) == pytest.approx(15.0 + 30.0)
+    assert saved_minutes([horn_known[None]], plan) == pytest.approx([5.0])
+
+
+def test_what_no_group_needs_is_given_up_once() -> None:
+    # By hand: a tenth is nothing on the list. .9 x 10 min for the first, .1 x (10 + 40)
+    # for what is none of both, and the second is there in half of all cars, 20 min.
+    first = Alternatives(minutes=np.array([10.0]), needed=np.array([[1.0], [1.0]]))
+    second = Alternatives(minutes=np.array([20.0]), needed=np.array([[1.0], [0.0]]))
+    plan = RepairPlan(
+        minutes=np.array([30.0, 10.0]),
+        give_up_minutes=40.0,
+        alternatives=(first, second),
+    )
+
+    found = float(expected_repair_minutes(np.array([0.5, 0.4]), plan))
+
+    assert found == pytest.approx(9.0 + 0.1 * 50.0 + 0.5 * 20.0)
 
 
 def test_help_is_fetched_at_once_where_repairs_hardly_cure() -> None:

@@ -98,19 +98,21 @@ PLAIN = Spread(
 
 # By hand, for eight draws in rising order: a gap is the distance from the second draw
 # below to the second above, over the steps between them, times 3 / 3.4641; at most
-# three standard deviations of all draws over their number.
+# three standard deviations of all draws over their number. The highest draw stands for
+# what lies beyond as well: three times its distance to the fourth below, over four.
 GAPS = [
     # Six alike and two far off: mean 2.625, standard deviation 4.5535, at most 1.70755
-    # V. The first four have nothing but their like around them.
-    ([0.0] * 6 + [10.0, 11.0], [0.0] * 4 + [1.70755] * 4),
+    # V. The first four have nothing but their like around them; at the end 3 x 11 / 4.
+    ([0.0] * 6 + [10.0, 11.0], [0.0] * 4 + [1.70755] * 3 + [8.25]),
     # Six of them a tenth apart: .1 V x .8660 around the first four. Mean 2.8125,
-    # standard deviation 4.44788, at most 1.66795 V.
+    # standard deviation 4.44788, at most 1.66795 V. The lowest has 3 x .4 / 4 below it,
+    # the highest 3 x 10.7 / 4 above.
     (
         [0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 10.0, 11.0],
-        [0.0866025] * 4 + [1.66795] * 4,
+        [0.3] + [0.0866025] * 3 + [1.66795] * 3 + [8.025],
     ),
     # A hundredth of the first: .0170755 V, which is over a fifth of .03 V.
-    ([0.0] * 6 + [0.10, 0.11], [0.0] * 4 + [0.0170755] * 4),
+    ([0.0] * 6 + [0.10, 0.11], [0.0] * 4 + [0.0170755] * 3 + [0.0825]),
     # A thousandth of it: .00170755 V, under a fifth, counts for all draws alike.
     ([0.0] * 6 + [0.010, 0.011], [0.00170755] * 8),
 ]
@@ -145,4 +147,13 @@ def test_gaps_of_one_fault_set_are_its_own() -> None:
     found = closed_deviation(np.array([wide[0], narrow[0]]), PLAIN)
 
     expected = np.hypot(0.03, np.array([wide[1], narrow[1]]))
+    assert found == pytest.approx(expected, rel=1e-5)
+
+
+def test_ladder_of_severities_needs_no_open_end() -> None:
+    predicted, gaps = GAPS[0]
+
+    found = closed_deviation(np.array([predicted]), PLAIN, is_ladder=True)
+
+    expected = np.hypot(0.03, np.array([[*gaps[:-1], 1.70755]]))
     assert found == pytest.approx(expected, rel=1e-5)

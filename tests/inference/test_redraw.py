@@ -9,9 +9,7 @@ import pytest
 
 from diagnose.arrays import FloatArray
 from diagnose.faults.causes import LADDER_LEVELS, Severity
-from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.evidence import reading_likelihood
-from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.inference.belief.severity_steps import (
     choose_severities,
@@ -21,6 +19,8 @@ from diagnose.inference.belief.severity_steps import (
     step_spread,
 )
 from diagnose.inference.belief.slips import Slips
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.measurement.readings import Reading, ReadingKind
 from tests.lamp_car import GROUND, METER, cause_number, compiled_car
 
@@ -48,7 +48,7 @@ def grid(compiled: Compiled) -> Hypotheses:
 @pytest.fixture(scope="module")
 def shown(compiled: Compiled, grid: Hypotheses) -> FloatArray:
     """Return the volts at the lamp on every step of the ladder."""
-    return on_steps(compiled.predicted(grid, LAMP_VOLTS))
+    return on_steps(compiled.readings.predicted(grid, LAMP_VOLTS))
 
 
 def likelihood(value: float, predicted: FloatArray) -> FloatArray:
@@ -75,7 +75,7 @@ def test_solved_severities_are_on_the_ladder(
     severe = compiled.hypotheses([(number,)], severities=[most])
 
     # 1 uV: single precision of the stored volts
-    expected = compiled.predicted(severe, LAMP_VOLTS)[0]
+    expected = compiled.readings.predicted(severe, LAMP_VOLTS)[0]
     assert shown[-1] == pytest.approx(expected, abs=1e-6)
 
 
@@ -108,7 +108,7 @@ def test_chosen_row_shows_what_its_steps_show(
     row = chosen_row(grid, choice)
 
     assert row.sets == grid.sets[:1]
-    found = compiled.predicted(row, LAMP_VOLTS)[0]
+    found = compiled.readings.predicted(row, LAMP_VOLTS)[0]
     # .1 mV: the meter's load is interpolated too
     assert found == pytest.approx(shown[choice, np.arange(N_DRAWS)], abs=1e-4)
 
@@ -119,7 +119,7 @@ def test_precise_reading_between_the_draws_does_not_rule_the_truth_out(
     # The widest gap between the severities drawn: the truth may lie in its middle. A
     # meter without any error of the model would rule it out there.
     number = cause_number(compiled, CAUSE)
-    drawn = compiled.predicted(compiled.hypotheses([(number,)]), LAMP_VOLTS)[0]
+    drawn = compiled.readings.predicted(compiled.hypotheses([(number,)]), LAMP_VOLTS)[0]
     ordered = np.sort(drawn)
     widest = int(np.diff(ordered).argmax())
     truth = float(ordered[widest : widest + 2].mean())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pytest
@@ -182,15 +182,64 @@ def test_sets_to_be_solved_as_well_are_added_once_and_hold_nothing_yet() -> None
     assert found.narrow == ((1,), ())
 
 
+NO_LIFT = np.zeros((3, 3), dtype=np.float32)
+
+
+def companions(
+    told: Told,
+    epochs: Sequence[int],
+    mended_at: Mapping[int, int],
+    *,
+    log_lift: StoredArray = NO_LIFT,
+    most: int = 3,
+) -> tuple[FaultSet, ...]:
+    """Return companions of mended causes, each cause as likely as the others."""
+    return promising_companions(
+        told, np.full(3, ODDS), epochs, mended_at, log_lift=log_lift, most=most
+    )
+
+
 # Of three parts the first and the last: a companion may come before the mended cause
 # in the catalogue, or behind it.
 @pytest.mark.parametrize(("mended", "other"), [(0, 2), (2, 0)])
-def test_companion_is_on_any_other_part(mended: int, other: int) -> None:
-    score = np.zeros(3)
-    score[other] = 0.5
+def test_companion_explains_what_was_told_after_the_repair(
+    mended: int, other: int
+) -> None:
+    told = told_of(*(seen({c: draws(SHOWN)}, {c: 1.0}) for c in (mended, other)))
 
-    found = promising_companions(
-        score, np.arange(3), sound=0.5, mended=[mended], most=3
-    )
+    assert companions(told, (0, 1), {mended: 1}) == ((0, 2),)
 
-    assert found == ((0, 2),)
+
+def test_facts_before_the_repair_are_about_the_companion_too() -> None:
+    assert companions(told_of(FIRST, SECOND), (0, 0), {0: 1}) == ((0, 1),)
+
+
+def test_companion_that_betters_nothing_is_left_to_the_priors() -> None:
+    assert companions(told_of(FIRST), (0,), {0: 1}) == ()
+
+
+def test_mended_cause_explains_nothing_after_its_repair() -> None:
+    # What all three would explain, told when the first is gone: the second and the
+    # third do it just as well.
+    every = seen({c: draws(SHOWN) for c in range(3)}, {0: 2.0, 1: 1.0, 2: 1.0})
+
+    assert companions(told_of(FIRST, every), (0, 1), {0: 1}) == ((0, 1), (0, 2))
+
+
+def test_companion_that_was_mended_too_explains_nothing_after_that() -> None:
+    # The second is mended after what it explains, then before it.
+    late = companions(told_of(FIRST, SECOND), (0, 1), {0: 1, 1: 2})
+    early = companions(told_of(FIRST, SECOND), (0, 2), {0: 1, 1: 2})
+
+    assert (late, early) == (((0, 1),), ())
+
+
+def test_companion_is_of_another_part_and_the_likeliest_come_first() -> None:
+    both = seen({1: draws(0.5), 2: draws(SHOWN)}, {1: 1.0, 2: 1.0})
+    one_part = NO_LIFT.copy()
+    one_part[0, 2] = one_part[2, 0] = -np.inf
+
+    told = told_of(FIRST, both)
+    assert companions(told, (0, 1), {0: 1}) == ((0, 2), (0, 1))
+    assert companions(told, (0, 1), {0: 1}, most=1) == ((0, 2),)
+    assert companions(told, (0, 1), {0: 1}, log_lift=one_part) == ((0, 1),)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sys
 
-from diagnose.trial.unlike_stock import UnlikeCars
+from diagnose.trial.hidden.unlike_stock import UnlikeCars
 from tests.evenings.playing_evenings import evenings, missed, played, stock_of
 from tests.published.__main__ import opened
 

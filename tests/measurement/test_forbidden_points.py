@@ -8,15 +8,15 @@ import pytest
 
 from diagnose.circuit.car import Car
 from diagnose.errors import ReadingError
-from diagnose.measurement.forbidden_points import (
+from diagnose.measurement.points.forbidden_points import (
     AIRBAG,
     airbag_point_of,
     airbag_points,
     electronic_points,
 )
-from diagnose.measurement.lamp_points import unfit_for_lamp
+from diagnose.measurement.points.lamp_points import unfit_for_lamp
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model

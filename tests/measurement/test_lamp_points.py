@@ -8,9 +8,9 @@ import pytest
 
 from diagnose.circuit.car import Car, Part, Place
 from diagnose.errors import ReadingError
-from diagnose.measurement.lamp_points import lamp_readings, unfit_for_lamp
+from diagnose.measurement.points.lamp_points import lamp_readings, unfit_for_lamp
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.measurement.lamp_points import lamp_readings, unfit_for_lamp
+from diagnose.measurement.points.lamp_points import lamp_readings, unfit_for_lamp
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.probe_lamp import (
     GRADES,
     ProbeLamp,
@@ -14,7 +15,6 @@ from diagnose.measurement.probe_lamp import (
     lamp_share,
 )
 from diagnose.measurement.readings import ReadingKind
-from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.ready_car import Model
 
 LAMP = ProbeLamp(

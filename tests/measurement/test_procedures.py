@@ -6,6 +6,7 @@ import pytest
 
 from diagnose.circuit.car import Car
 from diagnose.faults.knowledge import Knowledge
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.procedures import (
     OF_PROVOCATIONS,
     OF_READINGS,
@@ -13,9 +14,8 @@ from diagnose.measurement.procedures import (
     procedure_name,
 )
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.ready_car import Model
-from diagnose.session.step_cards import reading_card
+from diagnose.session.words.step_cards import reading_card
 
 
 def volts(state: str, red: str, black: str = "battery.minus") -> Reading:

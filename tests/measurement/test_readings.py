@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Car, OperatingState
-from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
-from diagnose.measurement.where_to_measure import (
+from diagnose.circuit.car import Car
+from diagnose.circuit.operating_states import OperatingState
+from diagnose.measurement.points.where_to_measure import (
     clamp_parts,
     drain_readings,
     is_at_rest,
@@ -17,6 +17,7 @@ from diagnose.measurement.where_to_measure import (
     proposable_readings,
     ripple_nodes,
 )
+from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
 from diagnose.session.ready_car import Model
 from tests.circuit.small_circuits import make_part
 from tests.lamp_car import CAR, GROUND
@@ -115,7 +116,9 @@ def test_every_proposed_reading_of_the_shipped_car_has_a_prediction(
     readings = of_kind(kind, sedan_model.car)
     some = np.arange(0, len(compiled.singles.sets), 50)
 
-    shown = [compiled.predicted(compiled.singles, r, rows=some) for r in readings]
+    shown = [
+        compiled.readings.predicted(compiled.singles, r, rows=some) for r in readings
+    ]
 
     named = zip(readings, shown, strict=True)
     assert [r.name for r, values in named if np.isnan(values).any()] == []

@@ -14,18 +14,14 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray
-from diagnose.circuit.car import (
-    Car,
-    Origin,
-    Value,
-    fixed,
-)
+from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import Origin, Value, fixed
 from diagnose.faults.causes import Cause, catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import Prediction
-from diagnose.faults.predictor import Predictor
+from diagnose.faults.predictions.predicted import Prediction
+from diagnose.faults.predictions.predictor import Predictor
 from diagnose.files.car.car_file import load_car
 from diagnose.files.resources import shipped_cars
 from diagnose.measurement.quantities import Observed, Probe, needed_probes

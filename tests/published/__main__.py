@@ -12,8 +12,8 @@ import sys
 from collections.abc import Sequence
 
 from diagnose.session.ready_car import Model
-from diagnose.terminal.car_files import open_car, published_knowledge
-from diagnose.terminal.prepared_car import prepared_model
+from diagnose.terminal.preparation.car_files import open_car, published_knowledge
+from diagnose.terminal.preparation.prepared_car import prepared_model
 from tests.conftest import TESTS
 from tests.published.fault_file import published_faults
 from tests.published.typing_in import FIRST, Outcome, typed_in

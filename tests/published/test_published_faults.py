@@ -9,7 +9,7 @@ import pytest
 from diagnose.faults.causes import catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.session.ready_car import Model
-from diagnose.terminal.car_files import open_car
+from diagnose.terminal.preparation.car_files import open_car
 from tests.conftest import TESTS
 from tests.published.__main__ import summed_up
 from tests.published.fault_file import Observed, PublishedFault, published_faults

@@ -14,7 +14,7 @@ from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.ready_car import Model
 from diagnose.store.journal import Journal
 from diagnose.terminal.dialogue.conversation import Conversation
-from diagnose.terminal.kept_cases import opened_store
+from diagnose.terminal.preparation.kept_cases import opened_store
 from tests.published.fault_file import PublishedFault
 
 # How many suspects and steps a person is taken to look at: what a page shows at once.

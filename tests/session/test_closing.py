@@ -21,7 +21,7 @@ from diagnose.session.facts import (
     UndoFact,
 )
 from diagnose.session.ready_car import Model
-from diagnose.store.case_store import FactRow, StoredCase
+from diagnose.store.case_rows import FactRow, StoredCase
 
 COMPLAINT = ComplaintFact(complaint="no-crank")
 WET = ContextFact(context="water", answer="wet")

@@ -11,7 +11,7 @@ import pytest
 
 from diagnose.faults.causes import catalogue
 from diagnose.faults.modes import FaultMode, Trigger, TriggerTest
-from diagnose.inference.belief.intermittent import drawn_trigger, presence_in
+from diagnose.inference.compiled.intermittent import drawn_trigger, presence_in
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SymptomCheck, step_of_name
 from diagnose.session.answer import Verdict
@@ -26,7 +26,7 @@ from diagnose.session.facts import (
     SymptomFact,
 )
 from diagnose.session.ready_car import Model, open_model
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from tests.lamp_car import CAR, GROUND, MODES, OPEN, make_knowledge
 
 SHAKEN = Trigger(

@@ -7,19 +7,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.faults.overloads import OPEN_SHARE
+from diagnose.faults.predictions.overloads import OPEN_SHARE
 from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.advice.misfit import OUTSIDE
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
-from diagnose.session.evidence.observations import Noted
-from diagnose.session.evidence.outside_model import (
+from diagnose.session.evidence.implied.outside_model import (
     FREE_SHARE,
     OUTSIDE_PRIOR,
     oddest_reading,
     outside_probability,
 )
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.weighing.reading_slips import OTHER_SLIPS
 from diagnose.session.facts import (
     ComplaintFact,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import step_of_name
-from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.answer import Answer
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, ReadingFact

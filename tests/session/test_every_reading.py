@@ -9,7 +9,7 @@ import pytest
 
 from diagnose.errors import ReadingError
 from diagnose.faults.causes import FaultSet
-from diagnose.measurement.forbidden_points import battery_posts
+from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ReadingFact
@@ -105,7 +105,7 @@ def test_any_reading_has_values_under_one_fault_and_two(
     solved = compiled.hypotheses(random_sets(any_model, rng))
 
     for reading in readings:
-        shown = compiled.predicted(solved, reading)
+        shown = compiled.readings.predicted(solved, reading)
         assert shown.shape == (1 + N_SINGLES + N_PAIRS, compiled.n_draws)
         if reading.kind is ReadingKind.OHMS:
             # OL is kept as inf; rounding may leave next to nothing below zero
@@ -120,7 +120,9 @@ def test_any_reading_can_be_told(any_model: Model, readings: list[Reading]) -> N
     of_kind = {reading.kind: reading for reading in readings}
 
     for reading in of_kind.values():
-        value = float(np.median(any_model.compiled.predicted(solved, reading)[1]))
+        value = float(
+            np.median(any_model.compiled.readings.predicted(solved, reading)[1])
+        )
         if reading.kind in (ReadingKind.LAMP, ReadingKind.LOOK):
             value = float(round(value))
         diagnosis = Diagnosis(any_model)

@@ -24,7 +24,7 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
-from diagnose.store.case_store import FactRow
+from diagnose.store.case_rows import FactRow
 
 VOLTS = ReadingFact(
     reading=Reading(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from diagnose.inference.belief.shown_symptoms import can_show
+from diagnose.inference.compiled.shown_symptoms import can_show
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.answer import Verdict
 from diagnose.session.diagnosis import Diagnosis

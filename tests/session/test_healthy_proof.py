@@ -9,7 +9,7 @@ from diagnose.session.answer import Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ReadingFact, RepairFact
 from diagnose.session.ready_car import Model
-from diagnose.trial.hidden_car import Errors, HiddenCars
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import draw_car, play
 
 # Where in the band of a sound car the proof is read. [1, of the band]

@@ -19,7 +19,7 @@ from diagnose.session.answer import Answer
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 
 ROOT = Path(__file__).resolve().parents[2]
 NO_SLIPS = Errors(slip_probability=0.0)

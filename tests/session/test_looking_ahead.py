@@ -23,7 +23,7 @@ from diagnose.session.facts import (
 from diagnose.session.ready_car import Model, open_model
 from diagnose.session.steps.likely_facts import likely_facts
 from diagnose.store.journal import Journal
-from diagnose.trial.hidden_car import Errors, HiddenCars
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import draw_car, play
 from tests.lamp_car import CAR, lamp_claim, make_knowledge, make_symptom
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.inference.belief.bank import SOUND_ROW
+from diagnose.inference.compiled.bank import SOUND_ROW
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.weighing.there import new_there, there
 from diagnose.session.facts import ComplaintFact, SymptomFact

@@ -11,19 +11,19 @@ import pytest
 
 from diagnose.circuit.car import Car
 from diagnose.faults.causes import Cause
-from diagnose.measurement.forbidden_points import electronic_points
+from diagnose.measurement.points.forbidden_points import electronic_points
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Symptom
-from diagnose.measurement.where_to_measure import proposable_readings
-from diagnose.session.cautions import (
+from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.facts import ComplaintFact, LimitFact, ReadingFact
+from diagnose.session.ready_car import Model
+from diagnose.session.words.cautions import (
     cautions_for,
     repair_cautions,
     symptom_cautions,
 )
-from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.facts import ComplaintFact, LimitFact, ReadingFact
-from diagnose.session.ready_car import Model
-from diagnose.session.wording import instruction
+from diagnose.session.words.instructions import instruction
 from diagnose.terminal.pages.cautions import caution_lines
 
 # Roles whose work starts with the battery off.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.evidence.observations import repeat_density
+from diagnose.session.evidence.repeated_readings import repeat_density
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model, open_model
 from tests.lamp_car import CAR, GROUND, make_knowledge

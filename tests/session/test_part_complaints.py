@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.belief.shown_symptoms import symptom_there
+from diagnose.inference.compiled.shown_symptoms import symptom_there
 from diagnose.measurement.of_parts.part_complaints import ASPECTS
 from diagnose.measurement.steps import SymptomCheck
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.facts import ComplaintFact, SymptomFact
 from diagnose.session.ready_car import LEAST_CAUSED, Model
-from diagnose.session.vocabulary import vocabulary_of
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.session.words.vocabulary import vocabulary_of
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from diagnose.trial.playing import play
 
 # What a sound car may be complained of for. [1] Rule: one in a hundred.

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from diagnose.faults.causes import FaultSet
-from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.observations import observations_of
@@ -56,7 +56,7 @@ def facts(sedan_model: Model, solved: Hypotheses) -> tuple[Fact, ...]:
         reading = Reading(
             kind=ReadingKind.DC_VOLTS, state=state, red=red, black="battery.minus"
         )
-        shown = sedan_model.compiled.predicted(solved, reading)[0]
+        shown = sedan_model.compiled.readings.predicted(solved, reading)[0]
         told.append(
             ReadingFact(
                 reading=Reading(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.session.evidence.predicted_range import TAILS, middle_range
+from diagnose.session.evidence.implied.predicted_range import TAILS, middle_range
 
 
 @pytest.mark.parametrize("n_rows", [1, 2, 7, 40])

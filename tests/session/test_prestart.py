@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray
-from diagnose.faults.causes import effect_signature
 from diagnose.faults.owner_limits import Effort, OwnerLimit
+from diagnose.faults.signatures import effect_signature
 from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.inference.prior.marginal_chances import cause_probabilities
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import proposable_readings
 from diagnose.session.facts import (
     Fact,
     LimitFact,
@@ -126,7 +126,7 @@ def test_nodes_together_give_the_same_as_one_by_one(model: Model) -> None:
     readings = proposable_readings(model.car)[::41]
 
     for reading, values, _ in predicted_values(model, readings):
-        alone = compiled.predicted(compiled.singles, reading)
+        alone = compiled.readings.predicted(compiled.singles, reading)
         settled = ~np.isnan(values)
         assert np.allclose(values[settled], alone[settled], rtol=1e-6)
 
@@ -150,14 +150,16 @@ def test_share_shown_agrees_with_the_normal_tail(
 
 def chance_outside(one: PrestartReading, model: Model) -> FloatArray:
     compiled, reading, limits = model.compiled, one.reading, one.limits
-    values = compiled.predicted(compiled.singles, reading)[1:]
+    values = compiled.readings.predicted(compiled.singles, reading)[1:]
     if math.isinf(limits.low):
         return np.isfinite(values).astype(np.float64)
     finite = np.where(np.isinf(values), 0.0, values)
     spread = spread_of(reading.kind, model.knowledge.meter, system_volts=12.0)
     sigma = spread.deviation(finite)
     if reading.kind is ReadingKind.DC_VOLTS:
-        sigma = np.hypot(sigma, compiled.ghost_volts(compiled.singles, reading)[1:])
+        sigma = np.hypot(
+            sigma, compiled.readings.ghost_volts(compiled.singles, reading)[1:]
+        )
     tail = np.vectorize(lambda z: 0.5 * math.erfc(z / math.sqrt(2.0)))
     outside = tail((finite - limits.low) / sigma) + tail((limits.high - finite) / sigma)
     return np.where(np.isinf(values), 1.0, outside)

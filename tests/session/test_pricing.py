@@ -13,7 +13,8 @@ from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.fact_rows import fact_to_row
 from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact, UndoFact
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.prices import Prices, Whereabouts
+from diagnose.session.steps.prices import Prices
+from diagnose.session.steps.whereabouts import Whereabouts
 from diagnose.store.journal import Journal
 
 NO_CLAMP = LimitFact(limit="clamp", is_lacking=True)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from diagnose.errors import ImpossibleEvidenceError
-from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.inference.prior.cause_network import CauseNetwork
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Join
@@ -232,7 +232,7 @@ def test_what_a_repair_leaves_is_as_bad_as_it_was() -> None:
 
     joint = (names.index("feed:high_resistance_a"),)
     (row,) = [to for (_, left), to in conclusion.remains.items() if left == joint]
-    shown = model.compiled.predicted(
+    shown = model.compiled.readings.predicted(
         conclusion.hypotheses, at_lamp, rows=np.array([row, 1 + joint[0]])
     )
     assert shown[0] == pytest.approx(np.full(8, 5.6), abs=0.8)

@@ -9,7 +9,8 @@ import pytest
 
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.evidence.observations import disagree, rounding_deviation
+from diagnose.session.evidence.repeated_readings import disagree
+from diagnose.session.evidence.seen import rounding_deviation
 from diagnose.session.fact_rows import fact_from_row, fact_to_row
 from diagnose.session.facts import ComplaintFact, ReadingFact
 from diagnose.session.ready_car import Model

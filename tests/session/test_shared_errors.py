@@ -12,7 +12,11 @@ from diagnose.inference.belief.reading_spread import spread_of
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.observations import observations_of
-from diagnose.session.evidence.shared_errors import SharedErrors, shared_counts
+from diagnose.session.evidence.shared_errors import (
+    SharedErrors,
+    rounded_counts,
+    shared_squares,
+)
 from diagnose.session.facts import Fact, ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model, open_model
 from tests.lamp_car import CAR, GROUND, METER, MODES, make_knowledge
@@ -94,7 +98,8 @@ def test_misfit_shared_along_a_path_counts_once() -> None:
 def test_many_that_move_as_one_are_counted_to_a_tenth() -> None:
     moves = np.tile(np.array([[1.0, 2.0, 3.0, 4.0]]), (30, 1))
 
-    counted = [float(shared_counts(moves[:n])[0]) for n in range(1, 31)]
+    share = [shared_squares(moves[:n]).sum(axis=1) for n in range(1, 31)]
+    counted = [float(rounded_counts(one)[0]) for one in share]
 
     assert counted[:4] == [1.0, 2.0, 3.0, 4.0]
     assert counted == sorted(counted)

@@ -15,7 +15,7 @@ from diagnose.session.answer import Answer, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from diagnose.trial.playing import play
 
 POST = "battery.minus"

@@ -12,8 +12,8 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import StepCard
-from diagnose.session.step_cards import reading_card
-from diagnose.terminal.car_files import published_knowledge
+from diagnose.session.words.step_cards import reading_card
+from diagnose.terminal.preparation.car_files import published_knowledge
 
 TOURER = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"
 

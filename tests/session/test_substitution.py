@@ -31,7 +31,7 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model, open_model
 from diagnose.session.substitution.like_parts import like_part
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from diagnose.trial.playing import told_of_test
 from tests.lamp_car import CAR, COMES_AND_GOES, MODES, SHAKEN, make_knowledge
 
@@ -447,7 +447,7 @@ def test_drawn_values_of_a_told_test_are_those_of_the_car(sedan_model: Model) ->
         look=reading,
     )
     compiled = sedan_model.compiled
-    whole = compiled.predicted(compiled.singles, reading, rows=np.array([0]))
+    whole = compiled.readings.predicted(compiled.singles, reading, rows=np.array([0]))
     weigher = Reasoner(sedan_model).weigher
 
     shown, _ = weigher.shown_in_test(compiled.singles, test, rows=np.array([0]))

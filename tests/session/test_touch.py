@@ -11,8 +11,8 @@ import pytest
 
 from diagnose.errors import ReadingError
 from diagnose.faults.causes import Cause
-from diagnose.inference.belief.heat import BLUR, hot_chance
 from diagnose.inference.choice.information import SharedInformation
+from diagnose.inference.compiled.heat import BLUR, hot_chance
 from diagnose.measurement.quantities import Probe
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SymptomCheck
@@ -31,8 +31,8 @@ from diagnose.session.ready_car import Model, open_model
 from diagnose.session.steps.moment import Moments
 from diagnose.session.steps.outcomes import Outcomes
 from diagnose.session.steps.priced import Pricing
-from diagnose.session.steps.ranked_steps import RankedSteps
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.session.steps.proposing.ranked_steps import RankedSteps
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from tests.lamp_car import BURNT_OUT, CAR, MODES, make_knowledge
 
 DEAD = ComplaintFact(complaint="lamp-dead")
@@ -101,8 +101,8 @@ def test_the_watts_are_the_volts_across_times_the_amps_through(
     red, black = touch.ends
     across = Reading(kind=ReadingKind.DC_VOLTS, state="lit", red=red, black=black)
     amps = Reading(kind=ReadingKind.AMPS, state="lit", red="lamp-fuse", black="")
-    volts = compiled.predicted(compiled.singles, across)
-    through = np.abs(compiled.predicted(compiled.singles, amps))
+    volts = compiled.readings.predicted(compiled.singles, across)
+    through = np.abs(compiled.readings.predicted(compiled.singles, amps))
     watts = np.abs(volts) * through - ALONG_WIRE * 0.05 * through**2
 
     found = hot_chance(compiled.singles, touch, compiled)

@@ -10,7 +10,7 @@ from diagnose.session.facts import ComplaintFact, ReadingFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
-from diagnose.session.steps.trade_order import in_trade_order
+from diagnose.session.steps.proposing.trade_order import in_trade_order
 
 PROBE = "volts|key-on|fan-relay.87|battery.minus"
 SAME_POINT = "volts|key-on|fan-relay.87|fan.plus"

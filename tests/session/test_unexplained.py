@@ -9,7 +9,10 @@ from diagnose.session.advice.advice import NOTHING_WRONG
 from diagnose.session.answer import Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
-from diagnose.session.evidence.outside_model import OUTSIDE_PRIOR, outside_probability
+from diagnose.session.evidence.implied.outside_model import (
+    OUTSIDE_PRIOR,
+    outside_probability,
+)
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,

@@ -12,16 +12,12 @@ from diagnose.faults.causes import Cause
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.cautions import cautions_for, repair_cautions
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import (
-    instruction,
-    observation_words,
-    range_words,
-    step_words,
-)
-from diagnose.terminal.car_files import published_knowledge
+from diagnose.session.words.cautions import cautions_for, repair_cautions
+from diagnose.session.words.instructions import instruction
+from diagnose.session.words.wording import observation_words, range_words, step_words
+from diagnose.terminal.preparation.car_files import published_knowledge
 
 PROCEDURES = published_knowledge().procedures
 TOURER = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"

@@ -15,7 +15,8 @@ from pathlib import Path
 import pytest
 
 from diagnose.errors import StoreError
-from diagnose.store.case_store import STORE_FILE, CaseStore, FactRow, text_digest
+from diagnose.store.case_rows import FactRow
+from diagnose.store.case_store import STORE_FILE, CaseStore, text_digest
 
 BEGAN = datetime(2031, 5, 4, 19, 30, tzinfo=UTC)
 READING = FactRow(

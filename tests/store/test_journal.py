@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 import diagnose.store.database
-from diagnose.store.case_store import STORE_FILE, CaseStore, FactRow
+from diagnose.store.case_rows import FactRow
+from diagnose.store.case_store import STORE_FILE, CaseStore
 from diagnose.store.journal import Journal
 
 READING = FactRow(kind="reading", content={"value": 11.2})

@@ -15,7 +15,7 @@ from diagnose.session.answer import (
     Verdict,
     Weight,
 )
-from diagnose.session.vocabulary import Vocabulary
+from diagnose.session.words.vocabulary import Vocabulary
 
 VOCABULARY = Vocabulary(
     nodes=("battery.minus", "battery.plus", "pump.plus", "pump.minus"),

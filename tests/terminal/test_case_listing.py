@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.store.case_store import CaseStore, FactRow
+from diagnose.store.case_rows import FactRow
+from diagnose.store.case_store import CaseStore
 from diagnose.terminal.reports.case_listing import list_cases
 from tests.terminal.conftest import clock
 

@@ -23,9 +23,9 @@ from diagnose.session.facts import (
     TakesFact,
     UndoFact,
 )
-from diagnose.terminal.dialogue.commands import COMMANDS
-from diagnose.terminal.dialogue.desk import Desk
-from diagnose.terminal.dialogue.requests import (
+from diagnose.terminal.dialogue.typed.commands import COMMANDS
+from diagnose.terminal.dialogue.typed.desk import Desk
+from diagnose.terminal.dialogue.typed.requests import (
     Leave,
     Request,
     Show,
@@ -34,7 +34,7 @@ from diagnose.terminal.dialogue.requests import (
     Tell,
     View,
 )
-from diagnose.terminal.dialogue.understanding import understand
+from diagnose.terminal.dialogue.typed.understanding import understand
 from tests.terminal.sample_records import (
     ANSWER,
     HUMS,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.terminal.dialogue.completion import Suggestion, suggestions
+from diagnose.terminal.dialogue.typed.completion import Suggestion, suggestions
 from tests.terminal.sample_records import VOCABULARY
 
 

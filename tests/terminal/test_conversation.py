@@ -16,11 +16,12 @@ from diagnose.session.facts import (
     SkipFact,
     SymptomFact,
 )
-from diagnose.store.case_store import CaseStore, FactRow
+from diagnose.store.case_rows import FactRow
+from diagnose.store.case_store import CaseStore
 from diagnose.store.journal import Journal
-from diagnose.terminal.dialogue.commands import COMMANDS
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.dialogue.side_pages import path_of
+from diagnose.terminal.dialogue.typed.commands import COMMANDS
 from diagnose.terminal.pages.plain import plain_text
 
 OPEN_PUMP_FEED = ("1", "skip all", "read fuel-pump-fuse.out key-on 12.3")

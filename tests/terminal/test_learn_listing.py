@@ -19,7 +19,7 @@ from diagnose.inference.learning.counting import BATCH
 from diagnose.session.fact_rows import fact_to_row
 from diagnose.session.facts import ComplaintFact, Fact, RepairFact, SymptomFact
 from diagnose.store.case_store import CaseStore
-from diagnose.terminal.learned_shares import knowledge_in_use
+from diagnose.terminal.preparation.learned_shares import knowledge_in_use
 from diagnose.terminal.reports.closed_cases import (
     drop_import,
     export_cases,

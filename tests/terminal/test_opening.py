@@ -16,7 +16,7 @@ ROOT = Path(__file__).resolve().parents[2]
 FORKING = """
 import os, time
 from io import StringIO
-from diagnose.faults.second_process import can_fork, start_in_child
+from diagnose.faults.predictions.second_process import can_fork, start_in_child
 from diagnose.terminal.opening import TICK_SECONDS, Opening
 
 is_possible, sink = can_fork(), StringIO()

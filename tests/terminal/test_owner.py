@@ -9,7 +9,7 @@ import pytest
 from diagnose.errors import DiagnoseError
 from diagnose.session.facts import LimitFact, TakesFact
 from diagnose.session.ready_car import Model
-from diagnose.terminal.owner import told_of_owner
+from diagnose.terminal.preparation.owner import told_of_owner
 
 
 def owner_file(tmp_path: Path, text: str) -> Path:

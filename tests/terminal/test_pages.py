@@ -11,11 +11,17 @@ from typing import cast
 import pytest
 from rich.console import Console
 
-from diagnose.drawing.path_rows import PathRow
 from diagnose.faults.knowledge import Knowledge
+from diagnose.paperwork.drawing.path_rows import PathRow
 from diagnose.session.answer import Advice, Answer, Verdict, Weight
-from diagnose.session.vocabulary import Vocabulary
-from diagnose.terminal.pages import answers, explanations, questions, suspects
+from diagnose.session.words.vocabulary import Vocabulary
+from diagnose.terminal.pages import (
+    answers,
+    complaints,
+    explanations,
+    questions,
+    suspects,
+)
 from diagnose.terminal.pages.notebook import UNICODE_INK, Notebook
 from diagnose.terminal.pages.page import Page
 from diagnose.terminal.pages.plain import plain_text
@@ -386,21 +392,21 @@ def test_the_path_takes_no_room_where_there_is_none(width: int, height: int) -> 
 
 
 def test_of_words_typed_the_rarest_decides() -> None:
-    complaints = {
+    listed = {
         "a": "The gauges are dead",
         "b": "The heater blower does not run",
         "c": "The controller is dead",
         "d": "The radiator fan does not run",
         "e": "Nothing at all happens: it is dead",
     }
-    words = replace(VOCABULARY, complaints=complaints, symptoms={})
+    words = replace(VOCABULARY, complaints=listed, symptoms={})
 
-    assert plain(questions.matches_page("blower dead", words)) == (
+    assert plain(complaints.matches_page("blower dead", words)) == (
         "Trouble:\n  2. The heater blower does not run\n"
     )
     # a word of three letters counts as well
-    assert "4. The radiator fan" in plain(questions.matches_page("fan dead", words))
-    assert questions.matches_page("does not", words) == ()
+    assert "4. The radiator fan" in plain(complaints.matches_page("fan dead", words))
+    assert complaints.matches_page("does not", words) == ()
 
 
 @pytest.mark.parametrize(
@@ -424,7 +430,7 @@ def test_trouble_is_found_by_the_words_people_use(
     asked = {one.name: one.question for one in knowledge.symptoms.values()}
     names = cast(Vocabulary, SimpleNamespace(complaints=said, symptoms=asked, seen={}))
 
-    shown = plain_text(questions.matches_page(typed, names), width=200)
+    shown = plain_text(complaints.matches_page(typed, names), width=200)
 
     first = 1 + list(said).index(name)
     assert shown.startswith(f"Trouble:\n  {first}. {said[name]}\n")

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from diagnose.errors import StoreError
-from diagnose.store.case_store import STORE_FILE, CaseStore, FactRow
+from diagnose.store.case_rows import FactRow
+from diagnose.store.case_store import STORE_FILE, CaseStore
 from diagnose.store.learned_rates import LEARNED_FOLDER, latest_learned
 from diagnose.store.pool import POOL_FILE
 from tests.terminal.conftest import CAR, clock

@@ -19,9 +19,9 @@ from diagnose.terminal.reports.trials.trial_tables import (
     unlike_lines,
 )
 from diagnose.trial.cluster import ClusterError
+from diagnose.trial.hidden.unlike_stock import InBands
 from diagnose.trial.playing import Game
 from diagnose.trial.running import TrialPlan
-from diagnose.trial.unlike_stock import InBands
 from tests.terminal.conftest import CAR
 
 GAMES = (

@@ -14,8 +14,8 @@ from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.store.case_store import CaseStore
 from diagnose.store.journal import Journal
-from diagnose.terminal.dialogue.completion import suggestions
 from diagnose.terminal.dialogue.conversation import Conversation
+from diagnose.terminal.dialogue.typed.completion import suggestions
 from diagnose.terminal.pages.plain import plain_text
 
 COMPLAINT = "complaint no-crank"

@@ -21,7 +21,7 @@ from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.trial.case_recording import ERRORS
 from diagnose.trial.case_replay import fact_of
-from diagnose.trial.hidden_car import LIKELY, HiddenCar, HiddenCars
+from diagnose.trial.hidden.hidden_car import LIKELY, HiddenCar, HiddenCars
 from diagnose.trial.truth import cause_indices, line_of
 
 # The least chance of an answer that an owner could give, where people judge a symptom
@@ -80,7 +80,7 @@ def could_say(event: Seen, car: HiddenCar) -> bool:
 
 def shown_on(reading: Reading, stock: HiddenCars, present: FaultSet, car: int) -> float:
     """Return what an exact meter would show on one car of the stock."""
-    predicted = stock.compiled.predicted(stock.with_faults(present), reading)
+    predicted = stock.compiled.readings.predicted(stock.with_faults(present), reading)
     return float(predicted[0, car])
 
 

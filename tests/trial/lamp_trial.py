@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from diagnose.faults.causes import effect_signature
+from diagnose.faults.signatures import effect_signature
 from diagnose.session.ready_car import Model
 from diagnose.trial.running import TrialPlan
 from tests.lamp_car import CAR, compiled_car, make_knowledge

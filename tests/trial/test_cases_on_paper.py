@@ -12,7 +12,7 @@ import pytest
 from diagnose.files.cases.case_file import load_case
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.ready_car import Model
-from diagnose.trial.hidden_car import HiddenCars
+from diagnose.trial.hidden.hidden_car import HiddenCars
 from diagnose.trial.truth import cause_indices
 from tests.conftest import TESTS
 from tests.trial.foreign_steps import shown_on

@@ -7,8 +7,8 @@ import pytest
 
 from diagnose.circuit.car import Car
 from diagnose.session.ready_car import Model
-from diagnose.trial.hidden_car import HiddenCars
-from diagnose.trial.outside import drawn_wiring, is_unlike_all
+from diagnose.trial.hidden.hidden_car import HiddenCars
+from diagnose.trial.hidden.outside import drawn_wiring, is_unlike_all
 
 
 @pytest.fixture(scope="module")

@@ -16,8 +16,8 @@ from diagnose.session.facts import (
     SymptomFact,
 )
 from diagnose.session.ready_car import Model
-from diagnose.trial.complaints import complaints_of, further_complaints
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.complaints import complaints_of, further_complaints
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from diagnose.trial.playing import told
 
 EXACT = Errors(slip_probability=0.0, has_meter_error=False, has_report_error=False)

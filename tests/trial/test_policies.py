@@ -11,7 +11,7 @@ from diagnose.session.facts import ComplaintFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.prices import PROBE_MINUTES
 from diagnose.terminal.reports.trials.trial_tables import policy_lines
-from diagnose.trial.hidden_car import Errors, HiddenCars
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import Game
 from diagnose.trial.policies import (
     PROGRAM,
@@ -25,8 +25,8 @@ from diagnose.trial.policies import (
     textbook,
     textbook_order,
 )
+from diagnose.trial.policy_scores import policy_scores
 from diagnose.trial.running import play_seeds
-from diagnose.trial.scoring import policy_scores
 
 COMPLAINT = "pump-does-not-run"
 

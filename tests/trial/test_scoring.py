@@ -8,16 +8,9 @@ import numpy as np
 import pytest
 
 from diagnose.session.answer import Verdict
+from diagnose.trial.claims import calibration, expected_calibration_error
 from diagnose.trial.playing import Game
-from diagnose.trial.scoring import (
-    WeakSpot,
-    calibration,
-    doubt,
-    expected_calibration_error,
-    robustness,
-    score,
-    weak_spots,
-)
+from diagnose.trial.scoring import WeakSpot, doubt, robustness, score, weak_spots
 
 
 def make_game(

@@ -9,25 +9,27 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.circuit.car import Car, Distribution, Shape
+from diagnose.circuit.car import Car
 from diagnose.circuit.parts.branches import Branch
+from diagnose.circuit.values import Distribution, Shape
 from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.ready_car import Model
 from diagnose.session.sheets.sheet import Band
-from diagnose.trial import unlike_car, unlike_stock
-from diagnose.trial.complaints import complaints_of
-from diagnose.trial.hidden_car import Errors, HiddenCar, HiddenCars
-from diagnose.trial.outside import draw_outside_car
-from diagnose.trial.running import TrialPlan, run_trial
-from diagnose.trial.unlike_car import OwnDraws, UnlikeModel, unlike_values
-from diagnose.trial.unlike_stock import (
+from diagnose.trial.hidden import unlike_car, unlike_stock
+from diagnose.trial.hidden.complaints import complaints_of
+from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
+from diagnose.trial.hidden.outside import draw_outside_car
+from diagnose.trial.hidden.unlike_car import OwnDraws, unlike_values
+from diagnose.trial.hidden.unlike_laws import UnlikeModel
+from diagnose.trial.hidden.unlike_stock import (
     UNLIKE_ERRORS,
     UnlikeCars,
     UnsoundCarsError,
     is_in_band,
     sound_readings,
 )
+from diagnose.trial.running import TrialPlan, run_trial
 from tests.lamp_car import CAR as LAMP_CAR
 from tests.trial.lamp_trial import PLAN, lamp_model
 
@@ -244,15 +246,15 @@ def test_leads_add_to_ohms_and_to_nothing_else(model: Model) -> None:
     )
     volts = replace(ohms, kind=ReadingKind.DC_VOLTS, state=model.car.states[0].name)
 
-    leads = float(stock.compiled.lead_ohms[2])
+    leads = float(stock.compiled.readings.lead_ohms[2])
     assert 0.1 < leads < 0.5
     shown = car.measures(ohms)
-    stock.compiled.lead_ohms = np.zeros(4)
+    stock.compiled.readings.lead_ohms = np.zeros(4)
     assert shown == pytest.approx(
-        float(stock.compiled.predicted(sound, ohms)[0, 2]) + leads
+        float(stock.compiled.readings.predicted(sound, ohms)[0, 2]) + leads
     )
     assert car.measures(volts) == pytest.approx(
-        float(stock.compiled.predicted(sound, volts)[0, 2])
+        float(stock.compiled.readings.predicted(sound, volts)[0, 2])
     )
 
 

@@ -192,7 +192,7 @@ class BaseCase:
 
     def prepare(self) -> None:
         """Work out how branches act on nodes, where there is room for all of it."""
-        self.responses.table.prepare(PREPARED_BYTES)
+        self.responses.prepare(PREPARED_BYTES)
         self.thevenin.prepare(PREPARED_BYTES)
 
     def forget(self) -> None:

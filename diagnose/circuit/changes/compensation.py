@@ -29,11 +29,11 @@ import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.base_case import BaseCase
-from diagnose.circuit.changes.gates import Gates, StatePoints
 from diagnose.circuit.changes.margins import HeldOffGates
-from diagnose.circuit.changes.nearby_points import NearbyPoints
+from diagnose.circuit.changes.nearby.nearby_points import NearbyPoints
 from diagnose.circuit.changes.solved_points import ChangedPoints, SolvedPoints
-from diagnose.circuit.changes.state_order import StateOrder, in_order
+from diagnose.circuit.changes.states.gates import Gates, StatePoints
+from diagnose.circuit.changes.states.state_order import StateOrder, in_order
 from diagnose.circuit.solver.network import (
     FORCED,
     Network,

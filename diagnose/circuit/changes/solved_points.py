@@ -21,7 +21,7 @@ from diagnose.circuit.changes.source_ohms import (
     between_ohms_after,
     node_ohms,
 )
-from diagnose.circuit.changes.state_order import Afresh
+from diagnose.circuit.changes.states.state_order import Afresh
 from diagnose.circuit.solver.operating_point import OperatingPoint
 
 

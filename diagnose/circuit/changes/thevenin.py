@@ -10,7 +10,8 @@ pair of faults with such a wire would have to be solved from the start.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from itertools import pairwise
 
@@ -136,7 +137,6 @@ class TheveninEquivalents:
             n_branches,
             [(n_blocks, len(network.nodes), block_length)],
             most_bytes=kept_bytes(solver),
-            fill=self._open_readings,
         )
 
     def prepare(self, most_bytes: int) -> None:
@@ -147,7 +147,9 @@ class TheveninEquivalents:
         most_bytes : int
             How much of the readings is kept from now on, if that is more than before.
         """
-        self.open_readings.prepare(most_bytes)
+        for some in self.open_readings.widen(most_bytes):
+            with self._held(some):
+                pass
         self._know(np.arange(len(self._is_known)))
 
     def forget(self) -> None:
@@ -162,8 +164,21 @@ class TheveninEquivalents:
             return
         asked = np.unique(branches)
         for some in self.open_readings.batches(asked[~self._is_known[asked]]):
-            with self.open_readings.holding(some):
+            with self._held(some):
                 pass
+
+    @contextmanager
+    def _held(
+        self, branches: IntArray
+    ) -> Iterator[tuple[IntArray, tuple[FloatArray, ...]]]:
+        """Hold the rows of some branches, worked out where they are not there.
+
+        Yields where each row lies, and the tables to look there.
+        """
+        with self.open_readings.holding(branches) as lacking:
+            for some in lacking:
+                self.open_readings.put(some, self._open_readings(some))
+            yield self.open_readings.found(branches)
 
     def _open_readings(self, branches: IntArray) -> Sequence[FloatArray]:
         """Return what some branches read, each taken out of the network.
@@ -404,7 +419,7 @@ class TheveninEquivalents:
         """
         network, used = self._network, np.maximum(branch, 0)
         one, other = network.output[used].transpose(2, 0, 1)
-        with self.open_readings.holding(used) as (slot, (table,)):
+        with self._held(used) as (slot, (table,)):
             start = (slot * table.shape[1] + runs.block) * table.shape[2]
             rows = table.reshape(-1, table.shape[3])
             return (

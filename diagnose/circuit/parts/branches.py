@@ -28,7 +28,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray
-from diagnose.circuit.car import OperatingState, Part
+from diagnose.circuit.car import Part
+from diagnose.circuit.operating_states import OperatingState
 
 # Parameter of a part to its draws, shape (n_draws,), in the unit that ends its name.
 Values = Mapping[str, FloatArray]

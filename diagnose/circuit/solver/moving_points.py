@@ -115,6 +115,7 @@ class Moving:
         )
 
 
+# The fields of `Moving` that are taken along the last axis.
 _NAMES = tuple(field.name for field in fields(Moving) if field.name != "curves")
 
 

@@ -18,7 +18,7 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.checks.names import check_names
 from diagnose.files.car.checks.sound_circuit import check_circuit
 from diagnose.files.car.expansion.draft import Draft
-from diagnose.files.car.expansion.metal_and_sources import METAL_TERMINALS
+from diagnose.files.car.expansion.metal import METAL_TERMINALS
 from diagnose.files.car.expansion.nodes import find_terminal, resolve
 from diagnose.files.car.expansion.part_values import defaults_for, under_conditions
 from diagnose.files.car.expansion.role_guesses import guessed_roles

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from diagnose.circuit.car import Car, Origin, Shape, Value
+from diagnose.circuit.car import Car
+from diagnose.circuit.values import Origin, Shape, Value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -53,6 +53,7 @@ def reading_likelihood(
     stray: FloatArray | float = 0.0,
     slip_density: FloatArray | float | None = None,
     stands_for: int = 1,
+    is_ladder: bool = False,
 ) -> FloatArray:
     """Return the likelihood of a value that a meter showed.
 
@@ -73,6 +74,8 @@ def reading_likelihood(
         [1 over that unit]
     stands_for : int
         How many draws each that was solved stands for. [1]
+    is_ladder : bool
+        The sets are severities of one fault.
 
     Returns
     -------
@@ -90,7 +93,10 @@ def reading_likelihood(
         hit = np.where(is_over, 1.0 - MISREAD_OL_PROBABILITY, MISREAD_OL_PROBABILITY)
         return slips.mixed(hit, SLIPPED_OL_PROBABILITY)
     finite = np.where(is_over, 0.0, predicted)
-    sigma = np.hypot(closed_deviation(finite, spread, stands_for=stands_for), stray)
+    closed = closed_deviation(
+        finite, spread, stands_for=stands_for, is_ladder=is_ladder
+    )
+    sigma = np.hypot(closed, stray)
     density = normal_density((value - finite) / sigma, sigma)
     density = np.where(is_over, MISREAD_OL_PROBABILITY / spread.span, density)
     return slips.mixed(density, slipped)

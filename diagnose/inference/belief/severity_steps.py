@@ -20,8 +20,8 @@ import numpy as np
 import numpy.typing as npt
 
 from diagnose.arrays import FloatArray, IntArray, StoredArray
-from diagnose.faults.predicted import Prediction
-from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.faults.predictions.predicted import Prediction
+from diagnose.inference.compiled.hypotheses import Hypotheses
 
 # How many steps a ladder has from one solved severity to the next. [1] Own choice: with
 # eight solved ones 29 steps, half as many as there are draws.

@@ -19,6 +19,23 @@ from diagnose.inference.choice.joints import over_groups
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Alternatives:
+    """Repairs of which a car needs one at most: what else could be behind one fault.
+
+    Parameters
+    ----------
+    minutes : FloatArray
+        Of each repair, shape (n_repairs,). [min]
+    needed : FloatArray
+        1 where a group of causes needs a repair, else 0, shape (n_groups, n_repairs).
+        [1]
+    """
+
+    minutes: FloatArray
+    needed: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RepairPlan:
     """The repairs that may be needed, seen from now.
 
@@ -30,11 +47,15 @@ class RepairPlan:
         What it costs when no repair of the list cures. [min]
     vain_factor : float
         What a repair that does not cure counts as, in those that do. [1]
+    alternatives : tuple[Alternatives, ...]
+        Where groups are of several faults: the repairs for each of the faults, which
+        are looked for one beside the other. Empty where a group is one repair.
     """
 
     minutes: FloatArray
     give_up_minutes: float
     vain_factor: float = 1.0
+    alternatives: tuple[Alternatives, ...] = ()
 
 
 def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> FloatArray:
@@ -59,7 +80,9 @@ def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> Floa
     -----
     With single faults and costs that do not depend on order, the order of probability
     over cost is the best one, whatever a repair in vain counts as beside one that
-    cures.
+    cures. Of two faults each is looked for by itself: its complaint says when it is
+    mended. Taking every pair for one repair of its own made their list so long that
+    giving up was the cheapest before and after any reading, so that none seemed to pay.
 
     References
     ----------
@@ -89,17 +112,47 @@ def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> Floa
     ... )
     41.2
     """
-    if not len(plan.minutes):
-        return np.full(probabilities.shape[:-1], plan.give_up_minutes)
-    order = np.argsort(-probabilities / plan.minutes, axis=-1)
+    total = np.ones(probabilities.shape[:-1])
+    if not plan.alternatives:
+        return _in_order(probabilities, plan.minutes, total, plan)
+    # what no group has is looked for among the first
+    total = total - probabilities.sum(axis=-1)
+    result = np.zeros(total.shape)
+    for one in plan.alternatives:
+        needed = probabilities @ one.needed
+        total = total + needed.sum(axis=-1)
+        result += _in_order(needed, one.minutes, total, plan)
+        total = np.zeros(total.shape)
+    return result
+
+
+def _in_order(
+    probabilities: FloatArray, minutes: FloatArray, total: FloatArray, plan: RepairPlan
+) -> FloatArray:
+    """Return the expected minutes of repairs of which one is needed at most. [min].
+
+    Parameters
+    ----------
+    probabilities : FloatArray
+        Of each repair, shape (..., n_repairs). [1]
+    minutes : FloatArray
+        Of each, shape (n_repairs,). [min]
+    total : FloatArray
+        Chance that there is anything to mend, shape (...). [1]
+    plan : RepairPlan
+        What giving up takes, and repairs in vain.
+    """
+    if not len(minutes):
+        return total * plan.give_up_minutes
+    order = np.argsort(-probabilities / minutes, axis=-1)
     ranked = np.take_along_axis(probabilities, order, axis=-1)
-    left = 1.0 - np.cumsum(ranked, axis=-1)
-    before = np.concatenate([np.ones_like(left[..., :1]), left[..., :-1]], axis=-1)
+    left = total[..., None] - np.cumsum(ranked, axis=-1)
+    before = np.concatenate([total[..., None], left[..., :-1]], axis=-1)
     tried = plan.vain_factor * np.maximum(before, 0.0)
     tried -= (plan.vain_factor - 1.0) * ranked
-    spent = np.cumsum(plan.minutes[order] * tried, axis=-1)
+    spent = np.cumsum(minutes[order] * tried, axis=-1)
     stopping = spent + np.maximum(left, 0.0) * plan.give_up_minutes
-    return np.asarray(np.minimum(stopping.min(axis=-1), plan.give_up_minutes))
+    return np.asarray(np.minimum(stopping.min(axis=-1), total * plan.give_up_minutes))
 
 
 def saved_minutes(joints: Sequence[FloatArray], plan: RepairPlan) -> FloatArray:

@@ -12,8 +12,8 @@ from typing import TypeVar
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray, StoredArray
-from diagnose.faults.causes import mode_signature
 from diagnose.faults.modes import FaultMode
+from diagnose.faults.signatures import mode_signature
 from diagnose.inference.learning.closed_cases import ClosedCase, PartGroup, can_have
 from diagnose.measurement.symptoms import Context
 

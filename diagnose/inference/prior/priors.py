@@ -101,6 +101,19 @@ class Priors:
         return np.array(self.configurations, dtype=np.str_).reshape(shape)
 
     @cached_property
+    def is_answered(self) -> Mapping[str, FloatArray]:
+        """Whether each configuration has each answer to a context. [1].
+
+        Context to 1 where it has and 0 where not, (n_configurations, n_answers); the
+        answers in the order of their words.
+        """
+        found = {}
+        for column, context in enumerate(self.contexts):
+            names = self._configuration_names[:, column]
+            found[context] = (names[:, None] == np.unique(names)).astype(np.float64)
+        return found
+
+    @cached_property
     def ok_probability(self) -> FloatArray:
         """Chance that each part is sound while no link is at work. [1].
 

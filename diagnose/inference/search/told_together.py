@@ -45,12 +45,16 @@ class Told:
         Causes that can be more or less severe, shape (n_causes,).
     ladders : Mapping[int, Ladder]
         Of causes that the facts pin down to a narrow range of severities.
+    log_reached : float
+        Log evidence of what is explained otherwise already, by causes that were mended
+        in between, against the prior of the sound car. [nat]
     """
 
     seen: Sequence[Seen]
     odds: FloatArray
     is_severe: BoolArray
     ladders: Mapping[int, Ladder] = field(default_factory=dict)
+    log_reached: float = -np.inf
 
     @cached_property
     def alone(self) -> FloatArray:
@@ -65,9 +69,13 @@ class Told:
 
     @cached_property
     def log_evidence(self) -> float:
-        """Log evidence of the sound car and all single causes together. [nat]."""
+        """Log evidence of the sound car and all single causes together. [nat].
+
+        Or of what is explained otherwise, where that is more.
+        """
         terms = self.alone + np.log(np.concatenate([[1.0], self.odds]))
-        return float(terms.max() + np.log(np.exp(terms - terms.max()).sum()))
+        total = float(terms.max() + np.log(np.exp(terms - terms.max()).sum()))
+        return max(total, self.log_reached)
 
     @cached_property
     def _of_moved(self) -> FloatArray:

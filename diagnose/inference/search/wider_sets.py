@@ -13,14 +13,18 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from diagnose.arrays import FloatArray, IntArray, StoredArray
+from diagnose.arrays import FloatArray, StoredArray
 from diagnose.faults.causes import FaultSet
 from diagnose.inference.search.single_causes import LEAST_LIKELIHOOD, log_mean_exp
 from diagnose.inference.search.told_together import Told
 
-# A second fault beside a mended one that would hold less of the belief is left to the
+# A second fault beside a mended one that would add less to the belief is left to the
 # priors. [1] Derived: half a hundredth is within what a ranking is off by.
 LEAST_COMPANION = 5e-3
+
+# By what share of the evidence of the mended cause alone a companion has to better it.
+# [1] Own choice: one that betters it less is an unrelated one, and left to the priors.
+LEAST_ADDED = 0.1
 
 # A set with a third cause that would hold less of the belief is left out. [1] Derived:
 # beside a set that holds a tenth of it, a third cause as likely as most (one in a
@@ -95,42 +99,66 @@ def promising_thirds(
 
 
 def promising_companions(
-    score: FloatArray,
-    part_of: IntArray,
+    told: Told,
+    odds: FloatArray,
+    epochs: Sequence[int],
+    mended_at: Mapping[int, int],
     *,
-    sound: float,
-    mended: Sequence[int],
+    log_lift: StoredArray,
     most: int,
 ) -> tuple[FaultSet, ...]:
     """Return pairs of a mended cause and what may have been there beside it.
 
     Parameters
     ----------
-    score : FloatArray
-        Prior odds of each cause times its likelihood of the facts after the repair,
-        shape (n_causes,). [unit of `sound`]
-    part_of : IntArray
-        Number of each cause's part, shape (n_causes,); two causes of one part make no
-        pair.
-    sound : float
-        Likelihood of these facts when the repair was all that was needed.
-    mended : Sequence[int]
-        Causes that were repaired.
+    told : Told
+        What the facts say of single causes.
+    odds : FloatArray
+        Prior odds of each cause that may be a companion, as if nothing had been mended,
+        shape (n_companions,); the first of all causes. [1]
+    epochs : Sequence[int]
+        After how many repairs each fact was told. [1]
+    mended_at : Mapping[int, int]
+        Cause to after how many repairs it was gone, if its repair took. [1]
+    log_lift : StoredArray
+        As in `promising_pairs`. [nat]
     most : int
         How many pairs to return at most. [1]
 
     Returns
     -------
     tuple[FaultSet, ...]
-        Those with the likeliest companion first.
+        The likeliest first.
+
+    Notes
+    -----
+    As for pairs: each fact shows what moves it further of the causes still there when
+    it was told. A pair counts by what it adds beyond the mended cause alone.
     """
-    share = score / max(sound + float(score.sum()), 1e-300)
-    order = np.argsort(-share, kind="stable")[:most]
-    pairs = {
-        (min(first, second), max(first, second))
-        for first in mended
-        for second in order[share[order] > LEAST_COMPANION].tolist()
-        if part_of[first] != part_of[second]
-    }
-    ranked = sorted(pairs, key=lambda pair: (-max(share[list(pair)]), pair))
-    return tuple(ranked[:most])
+    some = slice(0, len(odds))
+    gone = np.full(len(odds), np.inf)
+    for cause, after in mended_at.items():
+        if cause < len(odds):
+            gone[cause] = after
+    found: dict[FaultSet, float] = {}
+    log_total = told.log_evidence
+    for mended, after in mended_at.items():
+        both = np.log(odds) + np.log(odds[mended]) + log_lift[mended, some]
+        both += told.bonus[mended] + told.bonus[some]
+        alone = float(np.log(odds[mended]) + told.bonus[mended])
+        for one, epoch in zip(told.seen, epochs, strict=True):
+            sound, shown = float(one.log_mean[0]), one.log_mean[1:][some]
+            own, moved = sound, 0.0
+            if epoch < after:
+                own, moved = float(one.log_mean[1 + mended]), float(one.moved[mended])
+            is_its = (epoch < gone) & (one.moved[some] > moved)
+            both += np.where(is_its, shown, own)
+            alone += own
+        log_total = float(np.logaddexp(log_total, max(both.max(), alone)))
+        is_better = both > alone + np.log(odds) + np.log1p(LEAST_ADDED)
+        for other in np.flatnonzero(is_better).tolist():
+            pair = (min(mended, other), max(mended, other))
+            found[pair] = max(float(both[other]), found.get(pair, -np.inf))
+    least = log_total + np.log(LEAST_COMPANION)
+    likely = [pair for pair, log_share in found.items() if log_share > least]
+    return tuple(sorted(likely, key=lambda pair: (-found[pair], pair))[:most])

@@ -11,12 +11,20 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from diagnose.circuit.car import Car, OperatingState, Part
+from diagnose.circuit.car import Car, Part
+from diagnose.circuit.design.sound_states import SolvedState, solved_states
 from diagnose.circuit.elements import LOAD_KINDS
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.tolerance_draws import Middle
-from diagnose.design.sound_states import SolvedState, solved_states
+from diagnose.measurement.of_parts.in_line import (
+    crowded_nodes,
+    loads_behind,
+    own_wires,
+    parts_at,
+    way_to_fuse,
+)
 from diagnose.measurement.quantities import main_nodes
 
 # A load works where it takes at least this share of the most it takes in any state. [1]
@@ -30,15 +38,6 @@ RESTING_SHARE = 0.03
 # What takes less nowhere does anything that is seen or heard. [A] Own choice: memories
 # and clocks take some milliamps, the smallest lamp of a dash a tenth.
 LEAST_AMPS = 0.05
-
-# Kinds of part that a circuit goes on through. By definition.
-IN_LINE_KINDS = frozenset(
-    {"wire", "joint", "clamp", "pin", "contacts", "switch-contact", "driver"}
-)
-
-# How many parts in line a load is from its fuse at most. [1] Own choice: fuse, wire,
-# relay or switch, plug and the wires between them.
-LONGEST_WAY = 14
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,8 +137,8 @@ def sound_work(car: Car) -> SoundWork:
         for one in solved_states(CarModel(car, Middle(n_draws=1)))
         if one.is_settled and not one.state.is_unplugged
     ]
-    at = _parts_at(car)
-    metal = _metal(car)
+    at = parts_at(car)
+    metal = crowded_nodes(car)
     loads = {}
     for part in car.parts:
         if part.kind in LOAD_KINDS:
@@ -179,7 +178,7 @@ def _load_work(
     working = [one for one in solved if amps[one.state.name] >= WORKING_SHARE * most]
     best = min(working, key=lambda one: _trouble(one.state))
     first, second = main_nodes(part)
-    way = _way_to_fuse(part, at, metal)
+    way = way_to_fuse(part, at, metal)
     return LoadWork(
         part=part,
         state=best.state.name,
@@ -191,7 +190,7 @@ def _load_work(
             if amps[one.state.name] < RESTING_SHARE * most and not one.state.is_cranking
         ),
         fuse=way[-1] if way and way[-1].kind in PROTECTIVE_KINDS else None,
-        line=(*(one.name for one in way), *_own_wires(part, way, at)),
+        line=(*(one.name for one in way), *own_wires(part, way, at)),
         switched_by=tuple(
             one.name for one in way if one.kind in ("contacts", "breaker")
         ),
@@ -218,7 +217,7 @@ def _relay_work(
         return None
     best = min(on, key=lambda one: _trouble(one.state))
     amps = {name: abs(best.part_amps(name)) for name in loads}
-    behind = _loads_behind(contacts, at, metal)
+    behind = loads_behind(contacts, at, metal)
     return RelayWork(
         contacts=contacts,
         state=best.state.name,
@@ -258,76 +257,3 @@ def _is_closed(solved: SolvedState, contacts: Part) -> bool:
     """Return whether what is switched conducts at an operating point."""
     index = solved.network.branch_indices()
     return bool(solved.point.is_conducting[0, index[contacts.name]])
-
-
-def _parts_at(car: Car) -> Mapping[str, Sequence[Part]]:
-    """Return each node's parts."""
-    found: dict[str, list[Part]] = {}
-    for part in car.parts:
-        for node in part.terminals.values():
-            found.setdefault(node, []).append(part)
-    return found
-
-
-def _metal(car: Car) -> AbstractSet[str]:
-    """Return the nodes that too much hangs on to be in line: posts, body, engine."""
-    found = {car.reference, car.body}
-    for part in car.parts:
-        if part.kind in ("battery", "alternator", "starter"):
-            found.update(part.terminals.values())
-    return found
-
-
-def _way_to_fuse(
-    load: Part, at: Mapping[str, Sequence[Part]], metal: AbstractSet[str]
-) -> tuple[Part, ...]:
-    """Return the parts in line from a load to the nearest fuse; empty without one."""
-    ways: list[tuple[str, tuple[Part, ...]]] = [
-        (node, ()) for node in main_nodes(load) if node not in metal
-    ]
-    seen = {node for node, _ in ways}
-    while ways:
-        node, way = ways.pop(0)
-        for part in at[node]:
-            if part is load or part in way:
-                continue
-            if part.kind in PROTECTIVE_KINDS:
-                return (*way, part)
-            if part.kind not in IN_LINE_KINDS or len(way) >= LONGEST_WAY:
-                continue
-            for other in main_nodes(part):
-                if other not in seen and other not in metal:
-                    seen.add(other)
-                    ways.append((other, (*way, part)))
-    return ()
-
-
-def _own_wires(
-    load: Part, way: Sequence[Part], at: Mapping[str, Sequence[Part]]
-) -> list[str]:
-    """Return the wires at a load's terminals that its fuse is not behind."""
-    return [
-        part.name
-        for node in main_nodes(load)
-        for part in at[node]
-        if part.kind == "wire" and part not in way
-    ]
-
-
-def _loads_behind(
-    contacts: Part, at: Mapping[str, Sequence[Part]], metal: AbstractSet[str]
-) -> AbstractSet[str]:
-    """Return the loads and controllers on the far side of a relay's contacts."""
-    found: set[str] = set()
-    nodes = [main_nodes(contacts)[1]]
-    seen = {*main_nodes(contacts)}
-    while nodes:
-        for part in at[nodes.pop()]:
-            if part.kind in LOAD_KINDS or part.kind == "controller":
-                found.add(part.name)
-            elif part.kind in PROTECTIVE_KINDS or part.kind in IN_LINE_KINDS:
-                ends = main_nodes(part)
-                fresh = [one for one in ends if one not in seen and one not in metal]
-                seen.update(fresh)
-                nodes += fresh
-    return found

@@ -26,18 +26,18 @@ from diagnose.session.answer import (
     RankedCause,
     Verdict,
 )
-from diagnose.session.cautions import repair_cautions
-from diagnose.session.evidence.expected_answers import ExpectedAnswers
+from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
 from diagnose.session.explanation.explainer import Explanation
 from diagnose.session.facts import ComplaintFact, SubstitutionFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
-from diagnose.session.steps.proof_steps import ProofSteps
-from diagnose.session.steps.proposals import Proposals
-from diagnose.session.steps.ranked_steps import RankedSteps
-from diagnose.session.steps.trade_order import in_trade_order
-from diagnose.session.wording import step_words
+from diagnose.session.steps.proposing.proof_steps import ProofSteps
+from diagnose.session.steps.proposing.proposals import Proposals
+from diagnose.session.steps.proposing.ranked_steps import RankedSteps
+from diagnose.session.steps.proposing.trade_order import in_trade_order
+from diagnose.session.words.cautions import repair_cautions
+from diagnose.session.words.wording import step_words
 from diagnose.units import format_minutes
 
 # How many steps are proposed. Own choice: what a page holds, the first in full.

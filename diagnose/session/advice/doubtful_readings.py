@@ -179,7 +179,7 @@ class DoubtfulReadings:
     def _near(self, fact: ReadingFact, moment: Moment) -> BoolArray:
         """Return which sets and draws give a reading, shape (n_sets, n_draws)."""
         conclusion = moment.conclusion
-        shown = self._model.compiled.predicted(
+        shown = self._model.compiled.readings.predicted(
             conclusion.hypotheses, fact.reading, rows=conclusion.shown_by
         )
         kind, value = fact.reading.kind, fact.value

@@ -37,8 +37,8 @@ from diagnose.session.sheets.first_start import (
 )
 from diagnose.session.sheets.first_start_progress import list_progress, times_taken
 from diagnose.session.steps.moment import Moment
-from diagnose.session.steps.proposals import Proposals
-from diagnose.session.wording import range_words, step_words
+from diagnose.session.steps.proposing.proposals import Proposals
+from diagnose.session.words.wording import range_words, step_words
 
 # How many readings of the list are proposed at once. Own choice: what a page holds.
 SHOWN_STEPS = 3

@@ -14,8 +14,8 @@ from diagnose.session.answer import LIKELIER_THAN_NOT, Advice, Advised, Fit, Ver
 from diagnose.session.explanation.explainer import Explanation
 from diagnose.session.facts import ReadingFact, RepairFact
 from diagnose.session.steps.moment import Moment
-from diagnose.session.steps.proposals import Proposals
-from diagnose.session.wording import observation_words
+from diagnose.session.steps.proposing.proposals import Proposals
+from diagnose.session.words.wording import observation_words
 
 # A best explanation less likely than this to give facts so odd fits poorly. [1] Own
 # choice: one in a hundred.

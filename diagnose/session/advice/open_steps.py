@@ -16,7 +16,7 @@ from diagnose.circuit.car import Car
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.measurement.symptoms import Claim, Quantity, Symptom
-from diagnose.session.evidence.mistakes import Mistakes
+from diagnose.session.evidence.implied.mistakes import Mistakes
 from diagnose.session.facts import (
     Fact,
     ReadingFact,

@@ -22,8 +22,8 @@ from diagnose.session.answer import (
     Verdict,
 )
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.expected_answers import ExpectedAnswers
-from diagnose.session.evidence.failed_repairs import PROVING_ODDS
+from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
+from diagnose.session.evidence.implied.failed_repairs import PROVING_ODDS
 from diagnose.session.facts import (
     ComplaintFact,
     ContextFact,
@@ -35,8 +35,8 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
-from diagnose.session.steps.proof_steps import ProofSteps
-from diagnose.session.steps.proposals import Proposals
+from diagnose.session.steps.proposing.proof_steps import ProofSteps
+from diagnose.session.steps.proposing.proposals import Proposals
 
 # From here on a repair counts as proven. [1] Own choice: four in five.
 PROVEN = 0.8

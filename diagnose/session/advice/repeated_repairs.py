@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from diagnose.session.answer import RankedCause
-from diagnose.session.evidence.failed_repairs import PROVING_ODDS, failure_odds
+from diagnose.session.evidence.implied.failed_repairs import PROVING_ODDS, failure_odds
 from diagnose.session.facts import ComplaintFact, RepairFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment

@@ -17,10 +17,10 @@ from diagnose.inference.choice.particles import Particles
 from diagnose.measurement.steps import Step
 from diagnose.session.answer import ProposedStep, RankedCause
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.failed_repairs import PROVING_ODDS
+from diagnose.session.evidence.implied.failed_repairs import PROVING_ODDS
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
-from diagnose.session.steps.proof_steps import ProofSteps
+from diagnose.session.steps.proposing.proof_steps import ProofSteps
 
 # From this chance on a claim has to rest on a reading. [1] Own choice: what is said to
 # hold 99 times in 100.

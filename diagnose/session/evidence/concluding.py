@@ -17,18 +17,20 @@ from functools import partial
 
 import numpy as np
 
-from diagnose.faults.causes import FaultSet, mended_along
+from diagnose.faults.causes import FaultSet
+from diagnose.faults.signatures import mended_along
 from diagnose.inference.belief.beliefs import Beliefs, RepairStep
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.search.found_sets import Combined
-from diagnose.session.evidence.conclusion import Conclusion, before_repairs, believing
-from diagnose.session.evidence.expected_answers import ExpectedAnswers
-from diagnose.session.evidence.mistakes import Mistakes
-from diagnose.session.evidence.observations import Noted, observations_of
+from diagnose.session.evidence.conclusion import Conclusion, believing
+from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
+from diagnose.session.evidence.implied.mistakes import Mistakes
+from diagnose.session.evidence.observations import observations_of
 from diagnose.session.evidence.row_likelihoods import RowLikelihoods
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.case_priors import CasePriors
 from diagnose.session.evidence.several_faults.fitted_severities import FittedSeverities
-from diagnose.session.evidence.several_faults.pair_search import Searcher
+from diagnose.session.evidence.several_faults.pair_search import FactsTold, Searcher
 from diagnose.session.evidence.several_faults.seen_facts import SeenFacts, SinglesTold
 from diagnose.session.evidence.several_faults.severity_ladders import Ladders
 from diagnose.session.evidence.shared_errors import SharedErrors
@@ -121,9 +123,11 @@ class Reasoner:
         drawn = partial(
             self._concluded, observations, answers, repairs, allowance=allowance
         )
-        combined = self._combined(observations, priors, repairs, allowance)
+        facts_told = self._facts_told(observations, priors, repairs, allowance)
+        combined = self._combined(facts_told, priors, repairs, allowance, drawn)
         conclusion = drawn(combined)
-        triples = self._allowed(self._triples(conclusion, priors), allowance)
+        triples = self._triples(conclusion, facts_told, priors)
+        triples = self._allowed(triples, allowance)
         if triples.sets:
             combined = combined.and_also(triples.sets)
             conclusion = drawn(combined)
@@ -176,27 +180,43 @@ class Reasoner:
         redrawn = self._severities.redrawn(conclusion, combined, rows.of, allowance)
         return conclusion if redrawn is None else believing(redrawn)
 
-    def _combined(
+    def _facts_told(
         self,
         observations: Sequence[Noted],
         priors: CasePriors,
         repairs: Sequence[RepairStep],
         allowance: Allowance,
-    ) -> Combined:
-        """Return the sets beyond single causes that facts and repairs call for."""
+    ) -> FactsTold:
+        """Return what the facts say of single causes."""
         rows = self._solved.rows(())
         weighed = self._likelihoods.of(observations, self._compiled.bank.all, rows)
         told = SinglesTold(weighed, rows.alone)
-        found = self._searcher.pairs(observations, told, priors, allowance)
-        if repairs:
-            found = found.and_also(
-                self._searcher.companions(observations, told, priors, repairs)
-            )
-        return self._allowed(found, allowance)
+        return self._searcher.told(observations, told, priors, repairs, allowance)
 
-    def _triples(self, conclusion: Conclusion, priors: CasePriors) -> Combined:
-        """Return the sets of three that facts before any repair call for."""
-        likely = before_repairs(conclusion)
+    def _combined(
+        self,
+        facts: FactsTold,
+        priors: CasePriors,
+        repairs: Sequence[RepairStep],
+        allowance: Allowance,
+        drawn: Callable[[Combined], Conclusion],
+    ) -> Combined:
+        """Return the sets beyond single causes that facts and repairs call for."""
+        mended = Combined()
+        if repairs:
+            sets = self._searcher.companions(facts, priors, repairs)
+            mended = self._allowed(Combined().and_also(sets), allowance)
+            draft = drawn(mended)
+            reached = draft.beliefs.log_evidence + float(np.log(draft.prior.sum()))
+            facts = facts.beside(reached - float(np.log(priors.singles[0])))
+        found = self._searcher.pairs(facts, priors, allowance)
+        return self._allowed(found.and_also(mended.sets), allowance)
+
+    def _triples(
+        self, conclusion: Conclusion, facts: FactsTold, priors: CasePriors
+    ) -> Combined:
+        """Return the sets of three that facts call for beside the pairs that lead."""
+        likely = conclusion.beliefs.set_probabilities()
         row_of: dict[FaultSet, int] = {
             fault_set: row
             for row, fault_set in enumerate(conclusion.hypotheses.sets)
@@ -215,7 +235,7 @@ class Reasoner:
             }
             for fault_set, row in row_of.items()
         }
-        return self._searcher.triples(shares, told, priors)
+        return self._searcher.triples(facts, shares, told, priors)
 
     def _priors(self, answers: Mapping[str, str]) -> CasePriors:
         """Return the priors under some answers, worked out once while they stand."""

@@ -18,8 +18,8 @@ from diagnose.arrays import FloatArray, IntArray
 from diagnose.errors import ImpossibleEvidenceError
 from diagnose.faults.causes import FaultSet
 from diagnose.inference.belief.beliefs import Beliefs, RepairStep, Step, update
-from diagnose.inference.belief.hypotheses import Hypotheses
-from diagnose.session.evidence.observations import Noted
+from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.session.evidence.seen import Noted
 
 
 @dataclass(frozen=True, slots=True)

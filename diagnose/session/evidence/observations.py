@@ -18,18 +18,16 @@ Decisions that bind it:
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence, Set
 from dataclasses import replace
-from typing import NamedTuple
 
 import numpy as np
 
-from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
-from diagnose.measurement.meters import MeterRange
-from diagnose.measurement.readings import Reading, ReadingKind, meter_range
+from diagnose.measurement.points.where_to_measure import meaningless_ohms
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Join
-from diagnose.measurement.where_to_measure import meaningless_ohms
+from diagnose.session.evidence.repeated_readings import agreeing
+from diagnose.session.evidence.seen import Noted, is_yes, last_digit, seen_of, shown
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,
@@ -39,51 +37,6 @@ from diagnose.session.facts import (
     SymptomFact,
 )
 from diagnose.session.ready_car import Model
-
-# How many of the meter's errors two readings of one point may be apart before they
-# disagree. [1] Own choice: a charging car moves by as much between two looks.
-CLASH_DEVIATIONS = 4.0
-
-# The least such error, but along a fuse. [V, Ω, A] Own choice: less changes between two
-# looks at any car.
-LEAST_CLASH = 0.05
-
-# The chance that what shows the same is told the same again. [1] From memory: nine in
-# ten say the same of a test lamp.
-SAYS_AGAIN = 0.9
-
-# What was seen: a value read, a yes or no, or either of the car with its circuit
-# changed for a test.
-Observation = ReadingFact | SymptomFact | SubstitutionFact
-
-
-class Noted(NamedTuple):
-    """An observation with its place in the diagnosis.
-
-    Parameters
-    ----------
-    epoch : int
-        How many repairs were done before it. [1]
-    observation : ReadingFact, SymptomFact or SubstitutionFact
-        Of a reading taken several times, the mean.
-    is_complaint : bool
-        It is what brought the owner here, and so surer than an answer to a question.
-    times : int
-        How many readings or answers that agree it stands for. [1]
-    n_shared : float
-        As how many readings that go together the error of the car file counts in it,
-        itself included, see `shared_errors`. [1]
-    before : bool or None
-        Of a symptom in a test with the circuit changed: what was told of it as the car
-        stands; None where nothing was.
-    """
-
-    epoch: int
-    observation: Observation
-    is_complaint: bool
-    times: int = 1
-    n_shared: float = 1.0
-    before: bool | None = None
 
 
 def observations_of(
@@ -249,7 +202,7 @@ def _put_together(found: Sequence[Noted], model: Model) -> tuple[Noted, ...]:
     for values in alike.values():
         if len(values) < 2:
             continue
-        for group in _agreeing(sorted(values), found, model):
+        for group in agreeing(sorted(values), found, model):
             places = sorted(place for _, place in group)
             for place in places[:-1]:
                 del result[place]
@@ -260,90 +213,11 @@ def _put_together(found: Sequence[Noted], model: Model) -> tuple[Noted, ...]:
                     observation=replace(
                         last.observation,
                         value=mean,
-                        rounded_to=min(_rounding(found[place]) for place in places),
+                        rounded_to=min(last_digit(found[place]) for place in places),
                     ),
                     times=len(group),
                 )
     return tuple(result[place] for place in sorted(result))
-
-
-def _rounding(noted: Noted) -> float:
-    """Return what one of the last digit told is worth. [unit of the reading]."""
-    observation = noted.observation
-    return observation.rounded_to if isinstance(observation, ReadingFact) else 0.0
-
-
-def _agreeing(
-    values: Sequence[tuple[float, int]], found: Sequence[Noted], model: Model
-) -> list[list[tuple[float, int]]]:
-    """Return values in groups within which each agrees with the next.
-
-    Parameters
-    ----------
-    values : Sequence[tuple[float, int]]
-        Rising values, each with its place in `found`.
-    """
-    groups: list[list[tuple[float, int]]] = []
-    for value, place in values:
-        observation = found[place].observation
-        before = found[groups[-1][-1][1]].observation if groups else None
-        if (
-            isinstance(before, ReadingFact)
-            and isinstance(observation, ReadingFact)
-            and not disagree(before, observation, model)
-        ):
-            groups[-1].append((value, place))
-        else:
-            groups.append([(value, place)])
-    return groups
-
-
-def disagree(first: ReadingFact, second: ReadingFact, model: Model) -> bool:
-    """Return whether two readings of one point differ beyond what the meter may err."""
-    range_ = meter_range(first.reading.kind, model.knowledge.meter)
-    values = shown(first), shown(second)
-    if range_ is None or np.isinf(values).any():
-        return values[0] != values[1]
-    half = repeat_error(first.reading.kind, max(values, key=abs), range_)
-    half += 0.5 * max(first.rounded_to, second.rounded_to) / CLASH_DEVIATIONS
-    return abs(values[1] - values[0]) > CLASH_DEVIATIONS * half
-
-
-def repeat_error(kind: ReadingKind, value: float, range_: MeterRange) -> float:
-    """Return by how much a reading may differ when it is taken again.
-
-    Parameters
-    ----------
-    kind : ReadingKind
-        What is read.
-    value : float
-        What the meter showed. [unit of the reading]
-    range_ : MeterRange
-        The meter's accuracy.
-
-    Returns
-    -------
-    float
-        The meter's limit, or what the car moves by. [unit of the reading]
-    """
-    least = 0.0 if kind is ReadingKind.FUSE else LEAST_CLASH
-    return max(float(range_.half_width(np.array(abs(value)))), least)
-
-
-def repeat_density(observation: ReadingFact, model: Model) -> float:
-    """Return the density of a value that a right reading shows when taken again.
-
-    Returns
-    -------
-    float
-        At the value itself; a chance for what is no number. [1 over the unit, or 1]
-    """
-    range_ = meter_range(observation.reading.kind, model.knowledge.meter)
-    if range_ is None or np.isinf(observation.value):
-        return SAYS_AGAIN
-    half = repeat_error(observation.reading.kind, shown(observation), range_)
-    # the difference of two errors, the meter's limit being two standard deviations
-    return float(1.0 / (np.sqrt(2.0) * 0.5 * half * np.sqrt(2.0 * np.pi)))
 
 
 def _before_repairs(facts: Sequence[Fact]) -> Sequence[Fact]:
@@ -352,40 +226,3 @@ def _before_repairs(facts: Sequence[Fact]) -> Sequence[Fact]:
         if isinstance(fact, RepairFact):
             return facts[:number]
     return facts
-
-
-def shown(fact: ReadingFact) -> float:
-    """Return the value of a reading as it is judged.
-
-    Megohms count as OL, an infinite value. Along a fuse the leads may be either way
-    round, so the sign is dropped.
-    """
-    kind = fact.reading.kind
-    if kind is ReadingKind.FUSE:
-        return abs(fact.value)
-    is_over = kind is ReadingKind.OHMS and fact.value > OVER_RANGE_OHMS
-    return float("inf") if is_over else fact.value
-
-
-def rounding_deviation(fact: ReadingFact) -> float:
-    """Return how far a value may be off because it was told in few digits.
-
-    Returns
-    -------
-    float
-        Standard deviation of a value anywhere in what rounds to it, 1/sqrt(12) of the
-        last digit's worth. [unit of the reading]
-    """
-    return fact.rounded_to / math.sqrt(12.0)
-
-
-def seen_of(observation: Observation) -> ReadingFact | SymptomFact:
-    """Return what was read or answered, in a test or of the car as it stands."""
-    if isinstance(observation, SubstitutionFact):
-        return observation.seen
-    return observation
-
-
-def is_yes(observation: Observation) -> bool:
-    """Return whether an observation is a yes to a question."""
-    return isinstance(observation, SymptomFact) and observation.is_present

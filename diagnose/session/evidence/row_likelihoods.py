@@ -19,9 +19,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
-from diagnose.session.evidence.observations import Noted, is_yes
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.session.evidence.seen import Noted, is_yes
 from diagnose.session.evidence.solved_sets import PAIR_STRIDE, Rows
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 

@@ -4,10 +4,12 @@ A run that is longer than the file says moves every reading along it the same wa
 an error counts once, not once a reading. Leaves the error itself to
 `inference.belief.reading_spread`.
 
-Decision that binds it: of n readings that move together each is taken with n times the
-variance of the model, so that a misfit they share counts as that of one of them. That
-is on the safe side: the difference of two such readings is surer than it is then taken
-to be. It does not depend on the order in which they were told, and costs nothing.
+Decisions that bind it, none of which depends on the order in which they were told:
+
+- Of n readings that move together each is taken with n times the variance of the model,
+  so that a misfit they share counts as that of one of them.
+- Under a fault whose draws move two of them alike, the second by name is judged by how
+  far it lies from the first, see `weighing.compared`.
 """
 
 from __future__ import annotations
@@ -17,9 +19,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.belief.bank import SOUND_ROW
+from diagnose.inference.compiled.bank import SOUND_ROW
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 
@@ -30,6 +32,10 @@ LEAST_MOVING_VOLTS = 0.001
 # The number of readings is rounded to this. [1] Own choice: it keeps what was worked
 # out for a reading while another one is told that hardly moves with it.
 SHARE_STEP = 0.25
+
+# What two readings share of their errors is rounded to this before the one that shares
+# most is sought. [1] Own choice, for the same reason.
+LIKENESS_STEP = 0.1
 
 # Above how many that is done in steps of a rising scale, and in how many to twice as
 # many. [1] Own choice: so many readings are known to a tenth of their variance, and
@@ -54,6 +60,8 @@ class SharedErrors:
     def counted(self, found: Sequence[Noted]) -> tuple[Noted, ...]:
         """Return observations with how many readings share the error of each.
 
+        And with the reading that each is compared with.
+
         Parameters
         ----------
         found : Sequence[Noted]
@@ -66,39 +74,76 @@ class SharedErrors:
 
         Notes
         -----
-        Readings of DC volts in one state, between two repairs. Two of them share r^2 of
+        Readings of DC volts between two repairs. Two of them in one state share r^2 of
         their error, r being how they go together over the draws of the sound car; a
-        reading counts as the sum of r^2 over all of them, itself included.
+        reading counts as the sum of r^2 over all of them, itself included. It is
+        compared with a reading of the same two points in another state, or else with
+        the one it goes together with most.
         """
-        places: dict[tuple[int, str], list[tuple[int, Reading]]] = {}
+        of_epoch: dict[int, list[int]] = {}
         for place, noted in enumerate(found):
-            told = noted.observation
-            if isinstance(told, ReadingFact):
-                reading = told.reading
-                if reading.kind is ReadingKind.DC_VOLTS:
-                    group = places.setdefault((noted.epoch, reading.state), [])
-                    group.append((place, reading))
+            if _is_volts(noted):
+                of_epoch.setdefault(noted.epoch, []).append(place)
         result = list(found)
-        for group in places.values():
-            if len(group) > 1:
-                counts = shared_counts(
-                    np.array([self._sound_volts(reading) for _, reading in group])
-                )
-                for (place, _), n_shared in zip(group, counts.tolist(), strict=True):
-                    result[place] = found[place]._replace(n_shared=n_shared)
+        for places in of_epoch.values():
+            if len(places) > 1:
+                facts = [_reading_fact(found[place]) for place in places]
+                of_place = self._with_others(facts)
+                for place, (n_shared, beside) in zip(places, of_place, strict=True):
+                    noted = found[place]._replace(n_shared=n_shared, beside=beside)
+                    result[place] = noted
         return tuple(result)
+
+    def _with_others(
+        self, facts: Sequence[ReadingFact]
+    ) -> list[tuple[float, ReadingFact | None]]:
+        """Return as how many readings each counts, and which it is compared with.
+
+        The same whatever the order: each is compared with one before it by its name.
+        """
+        readings = [fact.reading for fact in facts]
+        states = np.array([reading.state for reading in readings])
+        leads = np.array([f"{reading.red}|{reading.black}" for reading in readings])
+        share = shared_squares(np.array([self._sound_volts(one) for one in readings]))
+        share *= states[:, None] == states
+        counts = rounded_counts(share.sum(axis=1)).tolist()
+        # what is alike goes by name: a new reading seldom takes another's place
+        likeness = np.round(share / LIKENESS_STEP) * LIKENESS_STEP
+        likeness += leads[:, None] == leads
+        order = sorted(
+            range(len(facts)),
+            key=lambda one: (states[one], leads[one], facts[one].value),
+        )
+        beside: list[ReadingFact | None] = [None] * len(facts)
+        for rank, place in enumerate(order[1:], start=1):
+            before = order[:rank]
+            beside[place] = facts[before[int(likeness[place, before].argmax())]]
+        return list(zip(counts, beside, strict=True))
 
     def _sound_volts(self, reading: Reading) -> FloatArray:
         """Return what the sound car shows of a reading, shape (n_draws,). [V]."""
         if reading not in self._volts:
             bank = self._compiled.bank.all
-            shown = self._compiled.predicted(bank, reading, rows=SOUND_ROW)
+            shown = self._compiled.readings.predicted(bank, reading, rows=SOUND_ROW)
             self._volts[reading] = np.asarray(shown[0])
         return self._volts[reading]
 
 
-def shared_counts(volts: FloatArray) -> FloatArray:
-    """Return as how many readings the error of each of some readings counts.
+def _is_volts(noted: Noted) -> bool:
+    """Return whether an observation is a reading of DC volts."""
+    told = noted.observation
+    return isinstance(told, ReadingFact) and told.reading.kind is ReadingKind.DC_VOLTS
+
+
+def _reading_fact(noted: Noted) -> ReadingFact:
+    """Return the reading of an observation that is one."""
+    fact = noted.observation
+    assert isinstance(fact, ReadingFact)
+    return fact
+
+
+def shared_squares(volts: FloatArray) -> FloatArray:
+    """Return which share of their errors readings have in common.
 
     Parameters
     ----------
@@ -108,15 +153,15 @@ def shared_counts(volts: FloatArray) -> FloatArray:
     Returns
     -------
     FloatArray
-        Shape (n_readings,), from 1 to n_readings. [1]
+        The square of how they go together, shape (n_readings, n_readings). [1]
 
     Examples
     --------
     Two that move as one, and one that moves with neither:
 
     >>> moves = np.array([[1.0, 2.0, 1.0, 2.0], [3.0, 5.0, 3.0, 5.0], [0, 0, 1, 1]])
-    >>> shared_counts(moves).tolist()
-    [2.0, 2.0, 1.0]
+    >>> shared_squares(moves).tolist()
+    [[1.0, 1.0, 0.0], [1.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
     """
     moved = volts - volts.mean(axis=1, keepdims=True)
     size = np.sqrt((moved * moved).sum(axis=1))
@@ -124,12 +169,22 @@ def shared_counts(volts: FloatArray) -> FloatArray:
     unit = np.where(is_moving, 1.0 / np.maximum(size, LEAST_MOVING_VOLTS), 0.0)
     alike = (moved @ moved.T) * unit[:, None] * unit[None, :]
     np.fill_diagonal(alike, 1.0)
-    counts = (alike * alike).sum(axis=1)
-    return _rounded(counts)
+    return np.asarray(alike * alike)
 
 
-def _rounded(counts: FloatArray) -> FloatArray:
-    """Return counts to `SHARE_STEP`, large ones to the steps of a rising scale."""
+def rounded_counts(counts: FloatArray) -> FloatArray:
+    """Return counts to `SHARE_STEP`, large ones to the steps of a rising scale.
+
+    Parameters
+    ----------
+    counts : FloatArray
+        As how many readings the error of each counts, shape (n_readings,). [1]
+
+    Returns
+    -------
+    FloatArray
+        Same shape. [1]
+    """
     fine = np.round(counts / SHARE_STEP) * SHARE_STEP
     above = np.log2(np.maximum(counts, MOST_FINE) / MOST_FINE)
     coarse = MOST_FINE * 2.0 ** (np.round(above * STEPS_TO_TWICE) / STEPS_TO_TWICE)

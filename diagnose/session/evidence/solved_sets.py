@@ -23,8 +23,8 @@ import numpy as np
 
 from diagnose.arrays import IntArray
 from diagnose.faults.causes import FaultSet
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses, joined
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses, joined
 from diagnose.session.evidence.several_faults.pair_search import MOST_FLEETING_PAIRS
 from diagnose.session.evidence.several_faults.severity_ladders import Ladders
 

@@ -17,7 +17,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 
 # The chance that an owner complains of what his car has always done. [1] From memory:
 # one in fifty, of a car that is new to him or was never driven.

@@ -16,7 +16,7 @@ from diagnose.inference.interchange import NONE, told_network_text
 from diagnose.inference.prior.network import Form
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import Observation
+from diagnose.session.evidence.seen import Observation
 from diagnose.session.facts import Fact, RepairFact, SymptomFact
 from diagnose.session.ready_car import Model
 

@@ -14,7 +14,8 @@ from diagnose.arrays import FloatArray
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.answer import LIKELIER_THAN_NOT
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import Noted, disagree
+from diagnose.session.evidence.repeated_readings import disagree
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.explanation.unexplained import Unexplained
 from diagnose.session.explanation.untelling_readings import Silence
@@ -22,7 +23,7 @@ from diagnose.session.explanation.weight_of_evidence import moved_belief, withou
 from diagnose.session.facts import Fact, ReadingFact, RepairFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
-from diagnose.session.wording import observation_words
+from diagnose.session.words.wording import observation_words
 from diagnose.units import Unit, format_quantity
 
 # How far above all that any one fault gives a reading is doubted. [V] Own choice: what
@@ -186,9 +187,9 @@ class Doubts:
         is_dc = fact.reading.kind is ReadingKind.DC_VOLTS
         if not is_dc or away_from_ground >= -SWAPPED_VOLTS:
             return []
-        predicted = self._model.compiled.predicted(conclusion.hypotheses, fact.reading)[
-            conclusion.shown_by
-        ]
+        predicted = self._model.compiled.readings.predicted(
+            conclusion.hypotheses, fact.reading
+        )[conclusion.shown_by]
         as_told, swapped = (
             float((without * (np.abs(predicted - value) < AS_TOLD_VOLTS)).sum())
             for value in (fact.value, -fact.value)
@@ -206,7 +207,7 @@ class Doubts:
         if fact.reading.kind is not ReadingKind.DC_VOLTS:
             return math.inf
         compiled = self._model.compiled
-        shown = np.abs(compiled.predicted(compiled.singles, fact.reading))
+        shown = np.abs(compiled.readings.predicted(compiled.singles, fact.reading))
         return float(shown.max())
 
     def _is_nearly_sure(self, conclusion: Conclusion) -> bool:

@@ -18,11 +18,15 @@ from diagnose.inference.belief.severity_steps import on_steps, step_spread
 from diagnose.session.answer import LIKELIER_THAN_NOT, Fit
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.observations import Noted, Observation, seen_of
-from diagnose.session.evidence.outside_model import oddest_reading, outside_probability
+from diagnose.session.evidence.implied.outside_model import (
+    oddest_reading,
+    outside_probability,
+)
+from diagnose.session.evidence.seen import Noted, Observation, seen_of
+from diagnose.session.evidence.weighing.compared import Pair
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import observation_words, step_words
+from diagnose.session.words.wording import observation_words, step_words
 
 # A fact less likely than this under the best explanation is a misfit. [1] Derived:
 # three standard deviations of a normal reading.
@@ -193,20 +197,32 @@ class Fitter:
             values, strays = weigher.shown_in_test(
                 conclusion.hypotheses, observation.step, rows=only
             )
-            return weigher.tail_probability(seen, values[0], share, stray=strays[0])
+            return weigher.readings.tail_probability(
+                seen, values[0], share, stray=strays[0]
+            )
         assert isinstance(observation, ReadingFact)
         compiled, reading = self._model.compiled, observation.reading
-        predicted = compiled.predicted(conclusion.hypotheses, reading, rows=only)[0]
+        predicted = compiled.readings.predicted(
+            conclusion.hypotheses, reading, rows=only
+        )[0]
         stray = weigher.scatter.stray(conclusion.hypotheses, reading, rows=only)[0]
         redrawn = conclusion.redrawn.get(row)
         if redrawn is not None:
             # a severity stands for those half way to the next
-            solved = on_steps(compiled.predicted(redrawn.grid, reading))
+            solved = on_steps(compiled.readings.predicted(redrawn.grid, reading))
             each = np.arange(len(redrawn.steps))
             stray = np.hypot(stray, step_spread(solved)[redrawn.steps, each])
-        return weigher.tail_probability(
+        tail = weigher.readings.tail_probability(
             observation, predicted, share, stray=stray, n_shared=noted.n_shared
         )
+        if noted.beside is None:
+            return tail
+        # what stays as far from another as foretold is no misfit
+        base = compiled.readings.predicted(
+            conclusion.hypotheses, noted.beside.reading, rows=only
+        )[0]
+        pair = Pair(observation, noted.beside, predicted[None], base[None])
+        return max(tail, weigher.readings.compared.tail_probability(pair, share))
 
     def _check_words(self, observation: Observation) -> str:
         """Return what to look at again: the symptom, or wires of the car file."""

@@ -15,7 +15,7 @@ from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.faults.causes import Cause
 from diagnose.faults.links import ties_of
-from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import Origin
 from diagnose.session.ready_car import Model
@@ -167,7 +167,7 @@ class Origins:
     def _open(self, cause: Cause, hypotheses: Hypotheses, rows: IntArray) -> FloatArray:
         """Return whether a fuse is open after some state, (n_rows, n_draws)."""
         looks = (
-            self._model.compiled.predicted(
+            self._model.compiled.readings.predicted(
                 hypotheses,
                 Reading(
                     kind=ReadingKind.LOOK,

@@ -13,9 +13,9 @@ import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.session.answer import RankedCause, Weight
-from diagnose.session.evidence.expected_answers import ExpectedAnswers
-from diagnose.session.evidence.observations import Noted, seen_of
-from diagnose.session.evidence.predicted_range import middle_range
+from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
+from diagnose.session.evidence.implied.predicted_range import middle_range
+from diagnose.session.evidence.seen import Noted, seen_of
 from diagnose.session.explanation.origins import Origins
 from diagnose.session.explanation.weight_of_evidence import (
     rows_without_each,
@@ -25,7 +25,7 @@ from diagnose.session.explanation.weight_of_evidence import (
 from diagnose.session.facts import SubstitutionFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
-from diagnose.session.wording import observation_words, range_words
+from diagnose.session.words.wording import observation_words, range_words
 
 # How many lines a ranking has at most. Own choice: nobody reads on.
 MOST_LINES = 40
@@ -178,7 +178,7 @@ class Ranking:
         predicted = (
             self._expected_answers.in_test(conclusion, observation.step, rows)
             if isinstance(observation, SubstitutionFact)
-            else self._model.compiled.predicted(
+            else self._model.compiled.readings.predicted(
                 conclusion.hypotheses, seen.reading, rows=conclusion.shown_by[rows]
             )
         )

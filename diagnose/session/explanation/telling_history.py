@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.measurement.symptoms import Context
 from diagnose.session.evidence.conclusion import Conclusion, before_repairs
 
@@ -51,18 +51,13 @@ def history_bits(
     priors = compiled.priors
     given, odds = priors.given(answers), priors.odds
     believed = _by_cause(conclusion, len(compiled.causes))
-    chances = odds * given
-    shares = believed / np.maximum(chances.sum(axis=1), np.finfo(float).tiny)
-    joint = chances * shares[:, None]
-    if not joint.any():
+    shares = believed / np.maximum(odds @ given, np.finfo(float).tiny)
+    if not shares.any():
         return dict.fromkeys(priors.contexts, 0.0)
-    joint /= joint.sum()
-    found = {}
-    for column, name in enumerate(priors.contexts):
-        states = np.array([one[column] for one in priors.configurations])
-        told = np.stack([joint[:, states == one].sum(axis=1) for one in set(states)])
-        found[name] = _mutual_bits(told)
-    return found
+    return {
+        name: _mutual_bits((odds @ (given[:, None] * told)) * shares[:, None])
+        for name, told in priors.is_answered.items()
+    }
 
 
 def telling_questions(
@@ -111,6 +106,11 @@ def _by_cause(conclusion: Conclusion, n_causes: int) -> FloatArray:
 def _mutual_bits(joint: FloatArray) -> float:
     """Return the mutual information of rows and columns of a joint chance. [bit].
 
+    Parameters
+    ----------
+    joint : FloatArray
+        Chance of each pair, up to one factor.
+
     Examples
     --------
     >>> round(_mutual_bits(np.array([[0.5, 0.0], [0.0, 0.5]])), 3)
@@ -118,6 +118,7 @@ def _mutual_bits(joint: FloatArray) -> float:
     >>> round(_mutual_bits(np.array([[0.25, 0.25], [0.25, 0.25]])), 3)
     0.0
     """
+    joint = joint / joint.sum()
     apart = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
     there = joint > 0.0
     return float((joint[there] * np.log2(joint[there] / apart[there])).sum())

@@ -11,15 +11,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.readings import ReadingKind
-from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.answer import LIKELIER_THAN_NOT
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.mistakes import Mistakes
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.implied.mistakes import Mistakes
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import observation_words
+from diagnose.session.words.wording import observation_words
 from diagnose.units import Unit, format_quantity
 
 

@@ -9,11 +9,12 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from diagnose.circuit.car import Car, DrawsWhen, Part
+from diagnose.circuit.car import Car, Part
 from diagnose.circuit.elements import CONSUMER_KINDS
+from diagnose.circuit.operating_states import DrawsWhen
+from diagnose.measurement.points.where_to_measure import DROP_KINDS, meaningless_ohms
 from diagnose.measurement.quantities import main_nodes
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import DROP_KINDS, meaningless_ohms
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model

@@ -20,7 +20,7 @@ from diagnose.arrays import BoolArray, FloatArray
 from diagnose.circuit.car import Car, Place
 from diagnose.faults.causes import Cause, FaultSet
 from diagnose.faults.modes import Trigger
-from diagnose.inference.belief.intermittent import Presence
+from diagnose.inference.compiled.intermittent import Presence
 from diagnose.measurement.symptoms import Group, Join, Symptom
 
 # What is told of a part that was renewed begins with this.

@@ -21,9 +21,9 @@ import numpy as np
 from diagnose.arrays import FloatArray
 from diagnose.faults.causes import FaultSet
 from diagnose.faults.modes import Sign
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.intermittent import Presence
-from diagnose.inference.belief.shown_symptoms import can_show, symptom_there
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.intermittent import Presence
+from diagnose.inference.compiled.shown_symptoms import can_show, symptom_there
 from diagnose.measurement.of_parts.part_claims import key_for, words_for
 from diagnose.measurement.symptoms import Group, Join, Symptom
 

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
-from diagnose.circuit.car import Car, OperatingState
+from diagnose.circuit.car import Car
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.sheets.sheet import BranchCurrents, Cell
 
 

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.circuit.car import Car, OperatingState
+from diagnose.circuit.car import Car
 from diagnose.circuit.elements import CONSUMER_KINDS
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.parts.branches import Values
 from diagnose.circuit.solver.network import AMPS, Network
 from diagnose.circuit.solver.operating_point import OperatingPoint

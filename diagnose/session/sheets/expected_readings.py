@@ -7,36 +7,38 @@ cache. Leaves how the sheet is printed to `terminal`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from difflib import get_close_matches
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.circuit.car import (
-    Car,
-    OperatingState,
-    Origin,
-)
+from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.tolerance_draws import Sample
+from diagnose.circuit.values import Origin
 from diagnose.errors import ReadingError, UnsolvableCircuitError
 from diagnose.faults.causes import Cause, FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
-from diagnose.faults.predicted import Prediction
-from diagnose.faults.predictor import Predictor
-from diagnose.inference.belief.bank import Bank
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.faults.predictions.predicted import Prediction
+from diagnose.faults.predictions.predictor import Predictor
+from diagnose.inference.compiled.bank import Bank
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.inference.prior.priors import rates_alone
 from diagnose.measurement.meters import Meter
 from diagnose.measurement.readings import Reading, ReadingKind, meter_range
-from diagnose.measurement.where_to_measure import proposable_readings
-from diagnose.session.cautions import cautions_for
 from diagnose.session.ready_car import all_probes
 from diagnose.session.sheets.branch_currents import branch_currents
 from diagnose.session.sheets.charge_balance import ChargeBalance, charge_balances
+from diagnose.session.sheets.chosen_readings import (
+    OWN_ROW_KINDS,
+    check_choice,
+    chosen_readings,
+    place_of,
+)
 from diagnose.session.sheets.sheet import Band, BranchCurrents, Cell, Choice, Row, Sheet
+from diagnose.session.words.cautions import cautions_for
 
 # How many cars are drawn. Derived: one more car lies below the k-th lowest of n with a
 # chance of k / (n + 1), so between the second lowest and the second highest of 39 with
@@ -54,15 +56,10 @@ LEAST_REACHED = 0.5
 # Below this share of draws a state is said not to settle. [1] Own choice: half.
 LEAST_SETTLED = 0.5
 
-# Kinds of readings that get a row of their own beside those of the same leads.
-OWN_ROW_KINDS = frozenset({ReadingKind.AC_VOLTS, ReadingKind.LAMP})
 
 # Grades further apart than this are two answers of a test lamp. [1] Derived: half the
 # way from dark to dim.
 LAMP_ERROR = 0.25
-
-# How many known names are listed where none is near. Own choice: what fits a message.
-MOST_KNOWN = 12
 
 
 def expected_sheet(car: Car, knowledge: Knowledge, choice: Choice) -> Sheet:
@@ -87,8 +84,8 @@ def expected_sheet(car: Car, knowledge: Knowledge, choice: Choice) -> Sheet:
         If the healthy car has no steady operating point in some state.
     """
     causes = catalogue(car, knowledge.modes)
-    _check_choice(choice, car, causes)
-    readings = _chosen_readings(car, choice)
+    check_choice(choice, car, causes)
+    readings = chosen_readings(car, choice)
     if not readings:
         raise ReadingError(
             "no reading is left: the states, parts and places asked for have no test "
@@ -192,52 +189,6 @@ def _unsteady(prediction: Prediction, car: Car) -> tuple[str, ...]:
     )
 
 
-def _chosen_readings(car: Car, choice: Choice) -> list[Reading]:
-    """Return the readings wanted, by place in the order of the car file."""
-    nodes = _nodes_of(car, choice.parts)
-    # unplugged every wire reads OL: shown when asked for
-    usual = [state.name for state in car.states if not state.is_unplugged]
-    states = choice.states or usual
-    readings = [
-        reading
-        for reading in proposable_readings(car)
-        if reading.kind not in (ReadingKind.AMPS, ReadingKind.FUSE)
-        and reading.state in states
-        and (not choice.places or _place(reading, car) in choice.places)
-        and (not choice.parts or nodes & {reading.red, reading.black})
-        and (
-            choice.has_drops
-            or reading.black in {"", car.reference}
-            or reading.kind is ReadingKind.LAMP
-        )
-        and (choice.has_lamp or reading.kind is not ReadingKind.LAMP)
-        and (choice.fault or reading.kind is not ReadingKind.LOOK)
-    ]
-    places = list(car.places)
-    return sorted(
-        readings,
-        key=lambda reading: (
-            reading.kind is ReadingKind.LOOK,
-            places.index(_place(reading, car)),
-            reading.black != car.reference,
-        ),
-    )
-
-
-def _nodes_of(car: Car, names: Iterable[str]) -> set[str]:
-    """Return the terminals of parts and assemblies, and the names of their fuses."""
-    wanted = set(names)
-    parts = [part for part in car.parts if wanted & {part.name, part.assembly}]
-    nodes = {node for part in parts for node in part.terminals.values()}
-    return (nodes - {car.reference}) | {part.name for part in parts}
-
-
-def _place(reading: Reading, car: Car) -> str:
-    if not reading.black:
-        return car.part(reading.red).place
-    return car.test_points[reading.red]
-
-
 def _rows(
     readings: Sequence[Reading], compiled: Compiled, hypotheses: Hypotheses
 ) -> Iterator[Row]:
@@ -250,7 +201,7 @@ def _rows(
     for (red, black, own), group in together.items():
         cautions = (c for r in group for c in cautions_for(r, car, compiled.knowledge))
         yield Row(
-            place=_place(group[0], car),
+            place=place_of(group[0], car),
             red=red,
             black=black,
             is_drop=black not in {"", car.reference},
@@ -263,7 +214,7 @@ def _rows(
 
 
 def _cell(reading: Reading, compiled: Compiled, hypotheses: Hypotheses) -> Cell:
-    predicted = compiled.predicted(hypotheses, reading)
+    predicted = compiled.readings.predicted(hypotheses, reading)
     healthy = _band(predicted[0])
     faulty = _band(predicted[1]) if len(predicted) > 1 else None
     meter = compiled.knowledge.meter
@@ -321,52 +272,3 @@ def _unreached(
         if state.exists_when in columns
         and hypotheses.symptoms[1, :, columns[state.exists_when]].mean() < LEAST_REACHED
     )
-
-
-def _check_choice(choice: Choice, car: Car, causes: Sequence[Cause]) -> None:
-    """Refuse a choice of something the car does not have."""
-    parts = {name for part in car.parts for name in (part.name, part.assembly)}
-    for name in choice.states:
-        _check_name(name, [state.name for state in car.states], "operating state")
-    for name in choice.parts:
-        _check_name(name, parts, "part")
-    for name in choice.places:
-        _check_name(name, car.places, "place")
-    if choice.fault:
-        check_cause_name(choice.fault, causes)
-
-
-def check_cause_name(name: str, causes: Sequence[Cause]) -> None:
-    """Refuse a cause the car can't have, with those it can.
-
-    Parameters
-    ----------
-    name : str
-    causes : Sequence[Cause]
-        Those of the car.
-
-    Raises
-    ------
-    ReadingError
-        With every cause of the part when a part was named, else the nearest cause.
-    """
-    part = name.partition(":")[0]
-    of_part = [c.name for c in causes if part in (c.part.name, c.part.assembly)]
-    if of_part and name not in {cause.name for cause in causes}:
-        raise ReadingError(
-            f'this car has no cause "{name}"; those of {part} are: {", ".join(of_part)}'
-        )
-    _check_name(name, [cause.name for cause in causes], "cause")
-
-
-def _check_name(name: str, known: Iterable[str], what: str) -> None:
-    names = list(known)
-    if name in names:
-        return
-    near = get_close_matches(name, names, n=1)
-    hint = (
-        f'; nearest: "{near[0]}"'
-        if near
-        else f"; known: {', '.join(names[:MOST_KNOWN])}"
-    )
-    raise ReadingError(f'this car has no {what} "{name}"{hint}')

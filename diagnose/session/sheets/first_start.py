@@ -15,16 +15,13 @@ from types import MappingProxyType
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray
-from diagnose.circuit.car import (
-    Car,
-    OperatingState,
-)
+from diagnose.circuit.car import Car
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.faults.knowledge import Knowledge
 from diagnose.inference.choice.set_cover import short_cover
 from diagnose.inference.prior.marginal_chances import cause_probabilities
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import proposable_readings
-from diagnose.session.cautions import cautions_for
 from diagnose.session.facts import (
     ContextFact,
     Fact,
@@ -34,7 +31,9 @@ from diagnose.session.ready_car import Model
 from diagnose.session.sheets.list_costs import ListCosts
 from diagnose.session.sheets.sound_limits import SoundLimits, shown_cases
 from diagnose.session.steps.prices import Prices
-from diagnose.session.wording import instruction, places_of
+from diagnose.session.words.cautions import cautions_for
+from diagnose.session.words.instructions import instruction
+from diagnose.session.words.wording import places_of
 
 # Of all that a reading before the first start can show: the share that the list shows.
 # [1] Own choice: what is left out is rarer than a slip of the meter.

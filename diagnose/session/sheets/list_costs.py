@@ -14,8 +14,9 @@ from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Car
 from diagnose.measurement.readings import Reading
 from diagnose.session.steps.candidates import Costs
-from diagnose.session.steps.prices import Prices, Whereabouts
-from diagnose.session.wording import places_of
+from diagnose.session.steps.prices import Prices
+from diagnose.session.steps.whereabouts import Whereabouts
+from diagnose.session.words.wording import places_of
 
 
 class ListCosts:

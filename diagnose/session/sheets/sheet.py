@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from diagnose.circuit.car import Car, OperatingState
+from diagnose.circuit.car import Car
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.faults.causes import Cause
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.sheets.charge_balance import ChargeBalance

@@ -153,10 +153,10 @@ def predicted_values(
         for reading in readings:
             if reading.state != state:
                 continue
-            values = compiled.predicted(compiled.singles, reading)
+            values = compiled.readings.predicted(compiled.singles, reading)
             stray: FloatArray | float = 0.0
             if reading.kind is ReadingKind.DC_VOLTS:
-                stray = compiled.ghost_volts(compiled.singles, reading)
+                stray = compiled.readings.ghost_volts(compiled.singles, reading)
             if unsettled.any():
                 values[unsettled] = np.nan
             yield reading, values, np.hypot(_deviation(reading, values, model), stray)

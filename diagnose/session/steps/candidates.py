@@ -12,16 +12,18 @@ from collections.abc import Set as AbstractSet
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
-from diagnose.faults.predicted import SOURCE_UNIT_OHMS
-from diagnose.inference.belief.compiled_car import PROBED_KINDS, Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
-from diagnose.inference.belief.meter_loading import leaky_ohms
+from diagnose.faults.predictions.predicted import SOURCE_UNIT_OHMS
 from diagnose.inference.choice.particles import Particles
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.inference.compiled.meter_loading import leaky_ohms
+from diagnose.inference.compiled.shown_readings import PROBED_KINDS
+from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.probe_lamp import lamp_grade
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.steps import Step
-from diagnose.measurement.where_to_measure import proposable_readings
-from diagnose.session.steps.prices import Prices, Whereabouts
+from diagnose.session.steps.prices import Prices
+from diagnose.session.steps.whereabouts import Whereabouts
 
 # Volts that differ by less show the same on a 12 V car. [V] Derived: under the spread
 # of a reading there; other system voltages in proportion.
@@ -106,20 +108,22 @@ class Candidates:
             reading: place for place, reading in enumerate(readings)
         }
         self._meter = compiled.knowledge.meter
-        self._leak_factor = compiled.leak_factor.astype(np.float32)
-        self._lead_ohms = compiled.lead_ohms.astype(np.float32)
+        self._leak_factor = compiled.readings.leak_factor.astype(np.float32)
+        self._lead_ohms = compiled.readings.lead_ohms.astype(np.float32)
         self._state_names = [state.name for state in car.states]
         self.states: IntArray = np.array(
             [predictor.state_index[r.state] for r in readings]
         )
         if kind in PROBED_KINDS:
-            self._columns = np.array([compiled.probe_column(r) for r in readings])
+            self._columns = np.array(
+                [compiled.readings.probe_column(r) for r in readings]
+            )
             if kind is ReadingKind.FUSE:
                 fuses = [car.part(reading.red) for reading in readings]
                 ohms = [fuse_ohms(fuse) for fuse in fuses]
                 self._fuse_ohms = np.array(ohms, dtype=np.float32)
         else:
-            leads = np.array([compiled.lead_nodes(r) for r in readings])
+            leads = np.array([compiled.readings.lead_nodes(r) for r in readings])
             self._red, self._black = leads.T
         self._system_volts = car.system_volts
         self._least_volts = LEAST_VOLTS * car.system_volts / 12.0

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from diagnose.inference.belief.shown_symptoms import can_show
+from diagnose.inference.compiled.shown_symptoms import can_show
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.repair_lines import RepairLines, repair_lines
+from diagnose.session.evidence.implied.repair_lines import RepairLines, repair_lines
 from diagnose.session.facts import (
     ComplaintFact,
     Fact,
@@ -23,14 +23,10 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates, Costs, all_candidates
+from diagnose.session.steps.line_minutes import LineMinutes, line_minutes
 from diagnose.session.steps.particles import Believed, believed
-from diagnose.session.steps.prices import (
-    LineMinutes,
-    Prices,
-    Whereabouts,
-    line_minutes,
-    whereabouts_after,
-)
+from diagnose.session.steps.prices import Prices
+from diagnose.session.steps.whereabouts import Whereabouts, whereabouts_after
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

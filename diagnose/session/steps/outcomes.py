@@ -12,16 +12,16 @@ from typing import Any
 import numpy as np
 
 from diagnose.arrays import FloatArray, StoredArray
-from diagnose.inference.belief.heat import hot_chance
-from diagnose.inference.belief.shown_symptoms import symptom_there
 from diagnose.inference.choice.joints import binned_joint, edges_for, graded_joint
 from diagnose.inference.choice.look_ahead import binned_outcomes
 from diagnose.inference.choice.particles import Particles
 from diagnose.inference.choice.volts_outcomes import VoltsOutcomes
+from diagnose.inference.compiled.heat import hot_chance
+from diagnose.inference.compiled.shown_symptoms import symptom_there
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
-from diagnose.session.evidence.expected_answers import ExpectedAnswers
+from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates

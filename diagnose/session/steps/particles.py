@@ -8,15 +8,16 @@ Leaves what particles would show to `outcomes`.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.inference.choice.particles import Particles, common_particles
-from diagnose.inference.choice.reading_worth import RepairPlan
+from diagnose.inference.choice.reading_worth import Alternatives, RepairPlan
 from diagnose.session.evidence.conclusion import Conclusion
-from diagnose.session.evidence.repair_lines import RepairLines
+from diagnose.session.evidence.implied.repair_lines import RepairLines
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Sight
 
@@ -28,9 +29,9 @@ MOST_SETS = 40
 # have to be put in order, not priced to the minute.
 SET_DRAWS = 16
 
-# How many groups of repairs are told apart, the likeliest. Own choice: nobody mends
-# that many things on one evening.
-MOST_GROUPS = 24
+# How many repairs are told apart, the likeliest. Own choice: nobody mends that many
+# things on one evening.
+MOST_REPAIRS = 24
 
 # What it costs when no repair cures. [min] From memory: a day lost, or a workshop with
 # the way there and four hours of pay. At three hours, two faults or a flat ranking cost
@@ -41,6 +42,10 @@ GIVE_UP_MINUTES = 480.0
 # What a repair in vain counts as, in repairs that cure. [1] Own choice: what was sound
 # was cut or taken apart, and what it was really is still to be found.
 VAIN_FACTOR = 2.0
+
+
+LineSet = tuple[int, ...]
+"""Numbers of the lines whose repairs a fault set calls for, rising."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,11 +104,11 @@ def believed(
     keys = [
         tuple(sorted({line_of[cause] for cause in sets[row]})) for row in rows.tolist()
     ]
-    mass: dict[tuple[int, ...], float] = {}
+    mass: dict[LineSet, float] = {}
     for key, part in zip(keys, share.tolist(), strict=True):
         if key:
             mass[key] = mass.get(key, 0.0) + part
-    common = sorted(mass, key=lambda key: (-mass[key], key))[:MOST_GROUPS]
+    common = _most_common(mass)
     index = {key: number for number, key in enumerate(common)}
     group = np.array([index.get(key, len(common)) for key in keys], dtype=np.int64)
     minutes = [float(line_minutes[list(key)].sum()) for key in common]
@@ -111,6 +116,7 @@ def believed(
         minutes=np.array(minutes, dtype=np.float64),
         give_up_minutes=GIVE_UP_MINUTES,
         vain_factor=VAIN_FACTOR,
+        alternatives=_alternatives(common, line_minutes),
     )
     particles = _there_or_not(
         Particles(row=rows, draw=draws, share=share, group=group), conclusion, model
@@ -123,6 +129,42 @@ def believed(
         told_of=told_of,
         comes_and_goes=conclusion.comes_and_goes[told_of],
     )
+
+
+def _most_common(mass: Mapping[LineSet, float]) -> list[LineSet]:
+    """Return the likeliest sets of lines that call for so many repairs together."""
+    repairs: set[int] = set()
+    found = []
+    for key in sorted(mass, key=lambda key: (-mass[key], key)):
+        if len(repairs.union(key)) <= MOST_REPAIRS:
+            repairs.update(key)
+            found.append(key)
+    return found
+
+
+def _alternatives(
+    groups: Sequence[LineSet], line_minutes: FloatArray
+) -> tuple[Alternatives, ...]:
+    """Return the repairs of each of several faults; none where all are single.
+
+    Two lines of one set are of different faults; otherwise the likelier set decides
+    which fault a line is for.
+    """
+    if all(len(key) == 1 for key in groups):
+        return ()
+    fault: dict[int, int] = {}
+    for key in [*(one for one in groups if len(one) > 1), *groups]:
+        for line in key:
+            if line not in fault:
+                others = {fault[one] for one in key if one in fault}
+                fault[line] = min(set(range(len(key))) - others)
+    found = []
+    for number in range(1 + max(fault.values())):
+        lines = [line for line, of_fault in fault.items() if of_fault == number]
+        needed = [[line in key for line in lines] for key in groups]
+        minutes = line_minutes[lines]
+        found.append(Alternatives(minutes=minutes, needed=np.array(needed, float)))
+    return tuple(found)
 
 
 def regrouped(held: Believed, rows: IntArray, n_rows: int) -> Particles:

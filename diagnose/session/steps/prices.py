@@ -14,23 +14,22 @@ minutes.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Car, Place
 from diagnose.faults.causes import Cause
 from diagnose.faults.owner_limits import OwnerLimit
-from diagnose.measurement.forbidden_points import battery_posts
 from diagnose.measurement.meters import SERIES_AMPS
+from diagnose.measurement.points.forbidden_points import battery_posts
+from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
+from diagnose.measurement.steps import SubstitutionTest
 from diagnose.measurement.substitutions import SubstitutionKind
-from diagnose.measurement.where_to_measure import is_at_rest
-from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact
+from diagnose.session.facts import ComplaintFact, Fact, TakesFact
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import changed_places, places_of
+from diagnose.session.steps.whereabouts import STUD_ROLES, Whereabouts, limits_lacking
+from diagnose.session.words.wording import changed_places, places_of
 
 # A reading, once one is there and the car is ready. [min] From memory: two leads on,
 # half a minute to look and to write.
@@ -53,8 +52,6 @@ BEHIND_MINUTES = {
 # ten seconds to look it up and to see where it is.
 FIND_MINUTES = 0.2
 
-# Big contacts with studs of their own. They are reached like a battery post.
-STUD_ROLES = frozenset({"starter-solenoid"})
 
 # The reading that proves a repair, on the spot. [min] From memory: two probes.
 PROOF_MINUTES = 1.0
@@ -62,52 +59,6 @@ PROOF_MINUTES = 1.0
 # What a reading with everything unplugged takes more. [min] From memory: a fuse, a
 # relay and a plug out and back, once one is there.
 UNPLUG_MINUTES = 2.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Whereabouts:
-    """Where the person is and what the car is doing, from the latest observation.
-
-    Parameters
-    ----------
-    state : str
-        The operating state of the car; empty where nothing was observed yet.
-    places : frozenset[str]
-        The places he is at.
-    """
-
-    state: str = ""
-    places: frozenset[str] = frozenset()
-
-
-def whereabouts_after(step: Step, model: Model) -> Whereabouts:
-    """Return where a step leaves the person, and the car.
-
-    Parameters
-    ----------
-    step : Step
-    model : Model
-
-    Returns
-    -------
-    Whereabouts
-    """
-    if isinstance(step, SymptomCheck):
-        return Whereabouts(state=model.asked(step.symptom).state)
-    places = frozenset(places_of(step, model.car))
-    if isinstance(step, Reading):
-        return Whereabouts(state=step.state, places=places)
-    looked = whereabouts_after(step.look, model)
-    return Whereabouts(state=looked.state, places=places | looked.places)
-
-
-def limits_lacking(facts: Sequence[Fact], model: Model) -> tuple[OwnerLimit, ...]:
-    """Return what the owner lacks, as last told."""
-    told = {
-        fact.limit: fact.is_lacking for fact in facts if isinstance(fact, LimitFact)
-    }
-    known = model.knowledge.effort.limits
-    return tuple(known[name] for name, is_lacking in told.items() if is_lacking)
 
 
 class Prices:
@@ -282,7 +233,9 @@ class Prices:
             return False
         if not is_at_rest(car.state(reading.state)):
             return False
-        amps = compiled.predicted(compiled.singles, reading, rows=np.array([0]))
+        amps = compiled.readings.predicted(
+            compiled.singles, reading, rows=np.array([0])
+        )
         return bool(amps.max() < SERIES_AMPS)
 
     def _needed(self, reading: Reading) -> list[OwnerLimit]:
@@ -313,49 +266,3 @@ def _behind_minutes(car: Car) -> Mapping[str, float]:
         if part.role in STUD_ROLES:
             found[part.assembly] = 0.0
     return found
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LineMinutes:
-    """What mending each line of causes takes.
-
-    Parameters
-    ----------
-    repair : tuple[float, ...]
-        With getting there and the reading on the spot, one a line. [min]
-    counted : FloatArray
-        What it counts as when steps are chosen: with the price of what is bought, the
-        test of the complaint, and what a needless repair would cost, shape (n_lines,).
-        [min]
-    """
-
-    repair: tuple[float, ...]
-    counted: FloatArray
-
-
-def line_minutes(
-    prices: Prices, complaints: Sequence[ComplaintFact], model: Model
-) -> LineMinutes:
-    """Return what mending each line of causes takes an owner.
-
-    Parameters
-    ----------
-    prices : Prices
-        His.
-    complaints : Sequence[ComplaintFact]
-        Those told: each is tested after a repair.
-    model : Model
-
-    Returns
-    -------
-    LineMinutes
-    """
-    causes = model.compiled.causes
-    mended = [[causes[cause] for cause in line] for line in model.lines]
-    repair = tuple(max(prices.repair_minutes(one) for one in line) for line in mended)
-    bought = [max(prices.price_minutes(one) for one in line) for line in mended]
-    # One that is right ends the search, so that what it counts as is the same for all
-    # orders of repairs; each before it was needless.
-    proof = prices.proof_minutes(complaints)
-    needless = model.knowledge.effort.needless_minutes
-    return LineMinutes(repair=repair, counted=np.add(repair, bought) + proof + needless)

@@ -9,10 +9,10 @@ from __future__ import annotations
 import numpy as np
 
 from diagnose.arrays import BoolArray
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.measurement.meters import SERIES_AMPS
+from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.steps.candidates import Candidates, Costs
 from diagnose.session.steps.moment import Moment
@@ -50,7 +50,7 @@ def bears_series(conclusion: Conclusion, reading: Reading, compiled: Compiled) -
     weights = conclusion.beliefs.weights
     rows = np.flatnonzero(weights.any(axis=1))
     amps = np.abs(
-        compiled.predicted(
+        compiled.readings.predicted(
             conclusion.hypotheses, reading, rows=conclusion.shown_by[rows]
         )
     )

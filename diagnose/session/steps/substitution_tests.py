@@ -19,15 +19,15 @@ import numpy as np
 from diagnose.circuit.car import Car, Part
 from diagnose.circuit.elements import ELEMENTS, LOAD_KINDS
 from diagnose.circuit.model import BOLTED_RELAY
-from diagnose.inference.belief.shown_symptoms import can_show, symptom_there
-from diagnose.measurement.forbidden_points import battery_posts, wired_to
+from diagnose.inference.compiled.shown_symptoms import can_show, symptom_there
+from diagnose.measurement.points.forbidden_points import battery_posts, wired_to
+from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.quantities import claimed_parts, claims_of, main_nodes
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Look, SubstitutionTest, SymptomCheck
 from diagnose.measurement.substitutions import Substitution, SubstitutionKind
-from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.answer import LIKELIER_THAN_NOT
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.facts import ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model
 from diagnose.session.substitution.like_parts import like_part

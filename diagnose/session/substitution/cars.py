@@ -1,12 +1,12 @@
 """The changed cars of one diagnosis: worked out when first asked for, and kept.
 
-Leaves what they show to `inference.belief.substituted_car`.
+Leaves what they show to `inference.compiled.substituted_car`.
 """
 
 from __future__ import annotations
 
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.substituted_car import (
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.substituted_car import (
     FEW_DRAWS,
     SubstitutedCar,
     lead_for,

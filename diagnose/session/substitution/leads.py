@@ -17,9 +17,9 @@ from diagnose.circuit.car import Car
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.circuit.model import BOLTED_RELAY
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.faults.predicted import Prediction
-from diagnose.faults.predictor import Predictor
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.faults.predictions.predicted import Prediction
+from diagnose.faults.predictions.predictor import Predictor
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.measurement.quantities import Probe, role_parts
 from diagnose.measurement.substitutions import Substitution
 

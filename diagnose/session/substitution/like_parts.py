@@ -5,7 +5,7 @@ from __future__ import annotations
 from diagnose.circuit.car import Car
 from diagnose.circuit.elements import LOAD_KINDS
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.measurement.forbidden_points import wired_to
+from diagnose.measurement.points.forbidden_points import wired_to
 from diagnose.measurement.quantities import main_nodes
 
 # Kinds of part that a like one on the same car stands in for. Rule of the trade: relays

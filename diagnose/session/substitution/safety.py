@@ -8,8 +8,8 @@ bolts or terminals of its own. Leaves cautions of what is allowed to `cautions`.
 from __future__ import annotations
 
 from diagnose.circuit.car import Car
-from diagnose.measurement.forbidden_points import AIRBAG, airbag_points
-from diagnose.measurement.lamp_points import unfit_for_lamp
+from diagnose.measurement.points.forbidden_points import AIRBAG, airbag_points
+from diagnose.measurement.points.lamp_points import unfit_for_lamp
 from diagnose.measurement.substitutions import Substitution, SubstitutionKind
 from diagnose.session.substitution.leads import LeadEffects
 

@@ -2,11 +2,9 @@
 
 Asks what is wrong, then the car's history, then takes facts until the person leaves.
 Every fact goes through the casebook, so it is kept before a page shows what follows: a
-killed process or a flat battery loses nothing. What is on the screen stays the answer
-until something is told or the next page is asked for, though it may have been completed
-since: a bare number is about the step that is shown. Enter answers a question only
-where the question is the last thing that was shown. A reading that is hardly meant as
-it was typed is asked about before it counts.
+killed process or a flat battery loses nothing. Enter answers a question only where the
+question is the last thing that was shown. A reading that is hardly meant as it was
+typed is asked about before it counts. Leaves the page worked from to `work_page`.
 """
 
 from __future__ import annotations
@@ -15,7 +13,7 @@ from dataclasses import replace
 
 from diagnose.errors import DiagnoseError, ImpossibleEvidenceError, ReadingError
 from diagnose.session.advice.doubtful_readings import Doubt
-from diagnose.session.answer import Answer, ProposedStep, Verdict
+from diagnose.session.answer import Verdict
 from diagnose.session.casebook import Casebook, ContradictionError
 from diagnose.session.facts import (
     ComplaintFact,
@@ -26,20 +24,9 @@ from diagnose.session.facts import (
     SymptomFact,
     UndoFact,
 )
-from diagnose.terminal.dialogue.choices import chosen
-from diagnose.terminal.dialogue.desk import Desk
-from diagnose.terminal.dialogue.requests import (
-    Leave,
-    Request,
-    Show,
-    Strike,
-    TakeUp,
-    Tell,
-    View,
-)
-from diagnose.terminal.dialogue.resumed import about_to, resumed_page
+from diagnose.terminal.dialogue.resumed import about_to
 from diagnose.terminal.dialogue.several import told_together
-from diagnose.terminal.dialogue.side_pages import path_of, side_page
+from diagnose.terminal.dialogue.side_pages import side_page
 from diagnose.terminal.dialogue.stages import (
     ASIDE_STAGES,
     Before,
@@ -49,11 +36,22 @@ from diagnose.terminal.dialogue.stages import (
     meant_fact,
     undone_words,
 )
-from diagnose.terminal.dialogue.understanding import is_command, understand
-from diagnose.terminal.pages import answers, explanations, questions
-from diagnose.terminal.pages.ending import ending, farewell
+from diagnose.terminal.dialogue.typed.choices import chosen
+from diagnose.terminal.dialogue.typed.desk import Desk
+from diagnose.terminal.dialogue.typed.requests import (
+    Leave,
+    Request,
+    Show,
+    Strike,
+    TakeUp,
+    Tell,
+    View,
+)
+from diagnose.terminal.dialogue.typed.understanding import is_command, understand
+from diagnose.terminal.dialogue.work_page import WorkPage
+from diagnose.terminal.pages import complaints, explanations, questions
+from diagnose.terminal.pages.ending import farewell
 from diagnose.terminal.pages.page import Page, Paragraph, Tone, Words, say
-from diagnose.terminal.reading_kinds import prompt_word
 from diagnose.terminal.safe_text import clean
 
 # Typed to be asked nothing more about the history.
@@ -87,52 +85,33 @@ class Conversation:
         self._journal = casebook.journal
         self._stage = Stage.WORK if has_begun(casebook.standing) else Stage.COMPLAINT
         self._questions: list[str] = []
-        self._step_index: int | None = None
-        self._seen_cautions: frozenset[str] = frozenset()
         self._contested: SymptomFact | None = None
         self._doubt: Doubt | None = None
         self._lines: list[Before] = []
-        self._noted: dict[str, tuple[str, ...]] = {}
         self._is_asked = self._was_asked = False
         self.is_over = False
-        self._answer = self._diagnosis.answer
-        self._begin_anew()
+        self._page = WorkPage(casebook)
         self._is_resumed = resumed_at is not None and self._stage is Stage.WORK
         if resumed_at:
-            self._answer, self._step_index = resumed_page(
-                resumed_at, self._diagnosis, self._answer
-            )
+            self._page.resume_at(resumed_at)
 
     @property
     def prompt(self) -> str:
         """The word before the cursor: what a bare line answers."""
         if self._stage is not Stage.WORK:
             return "number"
-        step = self._step
-        verdict = self._answer.advice.verdict
-        if step is None and verdict is Verdict.REPAIR:
-            return "done"
-        if step is None or verdict is Verdict.FIXED:
-            return "next"
-        if step.reading is None:
-            return "yes or no"
-        return prompt_word(step.reading.kind)
+        return self._page.prompt
 
     @property
     def offer(self) -> str:
         """What was worked out while the page stood, for a line below it; else empty."""
-        found = self._diagnosis.answer
-        if found is self._answer or self._stage is not Stage.WORK:
-            return ""
-        steps = [one.step for one in found.next_steps[:1]]
-        shown = [one.step for one in self._answer.next_steps[:1]]
-        if found.advice.verdict is not self._answer.advice.verdict:
-            return "worked out further: next"
-        return "a better step was found: next" if steps != shown else ""
+        return self._page.offer if self._stage is Stage.WORK else ""
 
     def open(self) -> Page:
         """Return the first page after the safety note."""
-        before = about_to(self._answer, self._step) if self._is_resumed else ()
+        before = (
+            about_to(self._page.answer, self._page.step) if self._is_resumed else ()
+        )
         return self._with_warning((*before, *self._page_of_stage()))
 
     def hear(self, line: str) -> Page:
@@ -146,7 +125,7 @@ class Conversation:
         try:
             page = self._hear_all(line)
         except ImpossibleEvidenceError as error:
-            page = explanations.clash_page(str(error), self._answer)
+            page = explanations.clash_page(str(error), self._page.answer)
         except DiagnoseError as error:
             page = (say("unclear", str(error), Tone.PROBLEM),)
         if self._before_line() != before and len(self._lines) == count:
@@ -158,16 +137,16 @@ class Conversation:
 
         A fact that was on the disk by then counts.
         """
-        before = self._answer.facts
+        before = self._page.answer.facts
         try:
             self._casebook.settle()
         except DiagnoseError as error:
             return (say("stopped", str(error), Tone.PROBLEM),)
-        self._begin_anew()
+        self._page.begin_anew()
         self._contested = self._doubt = None
         if self._stage is not Stage.CONTEXT or not self._has_trouble:
             self._stage = Stage.WORK if self._has_trouble else Stage.COMPLAINT
-        counts = "counts" if self._answer.facts != before else "does not count"
+        counts = "counts" if self._page.answer.facts != before else "does not count"
         words = f"What was typed {counts}. Type facts to see what does."
         return (say("stopped", words, Tone.ASIDE),)
 
@@ -175,19 +154,6 @@ class Conversation:
         """Return the last page: whether the case is kept, and how to go on."""
         is_kept = self._journal.is_saved
         return farewell(self._journal.name if is_kept else "", self._kept_where)
-
-    @property
-    def _step(self) -> ProposedStep | None:
-        steps = self._answer.next_steps
-        if self._step_index is None or self._step_index >= len(steps):
-            return None
-        return steps[self._step_index]
-
-    def _begin_anew(self) -> None:
-        """Take up the latest answer: its first step, or none before a repair."""
-        self._answer = self._diagnosis.answer
-        is_repair = self._answer.advice.verdict is Verdict.REPAIR
-        self._step_index = None if is_repair else 0
 
     @property
     def _has_trouble(self) -> bool:
@@ -203,7 +169,7 @@ class Conversation:
             standing=self._casebook.standing,
             stage=stage,
             questions=tuple(self._questions) if stage is Stage.CONTEXT else (),
-            step_index=self._step_index,
+            step_index=self._page.step_index,
         )
 
     def _hear_all(self, line: str) -> Page:
@@ -219,7 +185,7 @@ class Conversation:
                 )
         count = len(self._casebook.answer.facts)
         answer = self._casebook.tell_all(facts)
-        self._begin_anew()
+        self._page.begin_anew()
         noted = tuple(Words(text=words) for words in answer.facts[count:])
         self._stage = Stage.WORK
         return (Paragraph(margin="noted", lines=noted), *self._page_of_stage())
@@ -245,8 +211,8 @@ class Conversation:
     def _understand(self, line: str) -> Request:
         desk = Desk(
             vocabulary=self._diagnosis.vocabulary,
-            answer=self._answer,
-            step=self._step if self._stage is Stage.WORK else None,
+            answer=self._page.answer,
+            step=self._page.step if self._stage is Stage.WORK else None,
             latest=latest_reading(self._casebook.standing),
             unchanged=self._diagnosis.unchanged(),
         )
@@ -265,8 +231,8 @@ class Conversation:
             case Show():
                 return self._show(request)
             case TakeUp(step_index=index):
-                self._step_index = index
-                return self._answer_page()
+                self._page.step_index = index
+                return self._page.drawn()
             case Leave():
                 self.is_over = True
                 return ()
@@ -278,7 +244,7 @@ class Conversation:
             self._stage = Stage.WORK
             return self._page_of_stage()
         vocabulary = self._diagnosis.vocabulary
-        narrowed = questions.narrowed_page(line, vocabulary)
+        narrowed = complaints.narrowed_page(line, vocabulary)
         if narrowed:
             return narrowed
         number = chosen(line, tuple(vocabulary.complaints.values()))
@@ -292,7 +258,7 @@ class Conversation:
         try:
             request = self._understand(line)
         except DiagnoseError:
-            found = questions.matches_page(line, self._diagnosis.vocabulary)
+            found = complaints.matches_page(line, self._diagnosis.vocabulary)
             if self._has_trouble or is_command(line) or not found:
                 raise
             self._stage = Stage.COMPLAINT
@@ -324,7 +290,7 @@ class Conversation:
                 raise
         if number == 1:
             self._casebook.replace(contested)
-            self._begin_anew()
+            self._page.begin_anew()
         return self._page_of_stage()
 
     def _doubted(self, fact: ReadingFact, is_unsure: bool) -> Page:
@@ -375,7 +341,7 @@ class Conversation:
             answer = self._casebook.tell(fact)
         except ContradictionError as contradiction:
             return self._ask_which_holds(contradiction.fact)
-        self._begin_anew()
+        self._page.begin_anew()
         if isinstance(fact, UndoFact):
             noted = say("undone", words_before[-1] if words_before else "")
         else:
@@ -388,11 +354,11 @@ class Conversation:
         before = self._lines.pop()
         words = self._casebook.answer.facts
         again = self._casebook.stand(before.standing).facts
-        self._begin_anew()
+        self._page.begin_anew()
         self._contested = self._doubt = None
-        is_step = self._step_index != before.step_index and not before.questions
+        is_step = self._page.step_index != before.step_index and not before.questions
         self._stage, self._questions = before.stage, list(before.questions)
-        self._step_index = before.step_index
+        self._page.step_index = before.step_index
         if self._stage is Stage.WORK and not self._has_trouble:
             self._stage = Stage.COMPLAINT
         undone = undone_words(words, again, is_step=is_step)
@@ -408,13 +374,13 @@ class Conversation:
             self._stage = Stage.WORK
         elif isinstance(fact, ContextFact) and fact.context in self._questions:
             # an answer may leave another question little to tell
-            still = self._answer.contexts_open
+            still = self._page.answer.contexts_open
             self._questions = [one for one in self._questions if one in still]
         elif isinstance(fact, UndoFact) and not self._has_trouble:
             self._stage = Stage.COMPLAINT
 
     def _ask_contexts(self) -> None:
-        self._questions = list(self._answer.contexts_open)
+        self._questions = list(self._page.answer.contexts_open)
         if self._questions:
             self._stage = Stage.CONTEXT
 
@@ -428,26 +394,24 @@ class Conversation:
         words = self._casebook.answer.facts
         struck = words[number - 1] if number <= len(words) else ""
         self._casebook.strike(number)
-        self._begin_anew()
+        self._page.begin_anew()
         self._stage = Stage.WORK if self._has_trouble else Stage.COMPLAINT
         return (say("struck", struck), *self._page_of_stage())
 
     def _show(self, request: Show) -> Page:
         if request.view is View.PAGE:
             return self._page_of_stage()
-        further = self._further() if request.view in (View.NEXT, View.CAUSES) else ()
+        further = (
+            self._page.further() if request.view in (View.NEXT, View.CAUSES) else ()
+        )
         if request.view is not View.NEXT:
-            page = side_page(request, self._diagnosis, self._answer, self._step_index)
+            page = side_page(
+                request, self._diagnosis, self._page.answer, self._page.step_index
+            )
             return (*further, *page)
         if further:
-            self._begin_anew()
+            self._page.begin_anew()
         return (*further, *self._page_of_stage())
-
-    def _further(self) -> Page:
-        """Say where the answer was completed since the page on the screen."""
-        if self._answer is self._diagnosis.answer:
-            return ()
-        return (say("further", "worked out further since the page before", Tone.ASIDE),)
 
     def _page_of_stage(self) -> Page:
         """Return the question that is open, or else where the diagnosis stands."""
@@ -457,38 +421,16 @@ class Conversation:
         if self._stage is Stage.WHICH_HOLDS and self._contested is not None:
             return self._ask_which_holds(self._contested)
         if self._stage is Stage.COMPLAINT:
-            return questions.complaint_page(self._diagnosis.vocabulary)
+            return complaints.complaint_page(self._diagnosis.vocabulary)
         if self._stage is Stage.CONTEXT and self._questions:
             question, choices = self._diagnosis.vocabulary.contexts[self._questions[0]]
             return questions.context_page(question, tuple(choices))
         self._stage = Stage.WORK
-        is_stuck = self._answer.advice.verdict is Verdict.STOP
+        is_stuck = self._page.answer.advice.verdict is Verdict.STOP
         if is_stuck and not self._has_trouble:
             self._stage = Stage.COMPLAINT
-            return questions.complaint_page(self._diagnosis.vocabulary)
-        return self._answer_page()
-
-    def _answer_page(self) -> Page:
-        """Return the page of the answer, and note the cautions read on it."""
-        answer = self._answer
-        page = answers.answer_page(
-            replace(answer, notes=self._notes(answer)),
-            step_index=self._step_index,
-            seen_cautions=self._seen_cautions,
-            vocabulary=self._diagnosis.vocabulary,
-            path=path_of(self._step, self._diagnosis.car),
-        )
-        if answer.advice.verdict is Verdict.FIXED:
-            page = (*page[:-1], *ending(self._casebook, answer), page[-1])
-        self._seen_cautions |= answers.shown_cautions(answer, self._step_index)
-        self._journal.note_step("" if self._step is None else self._step.step.name)
-        return page
-
-    def _notes(self, answer: Answer) -> tuple[str, ...]:
-        """Return the doubts that are new since the latest fact."""
-        for note in answer.notes:
-            self._noted.setdefault(note, answer.facts)
-        return tuple(n for n in answer.notes if self._noted[n] == answer.facts)
+            return complaints.complaint_page(self._diagnosis.vocabulary)
+        return self._page.drawn()
 
     def _with_warning(self, page: Page) -> Page:
         warning = self._journal.take_warning()

@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 from diagnose.errors import ReadingError
 from diagnose.session.facts import Fact, ReadingFact, SymptomFact
-from diagnose.terminal.dialogue.requests import Request, Tell
+from diagnose.terminal.dialogue.typed.requests import Request, Tell
 from diagnose.terminal.safe_text import clean
 
 # What stands between one answer and the next.

@@ -6,13 +6,20 @@ Leaves to `conversation` the page that the person works from.
 from __future__ import annotations
 
 from diagnose.circuit.car import Car
-from diagnose.design.reach import hot_post
-from diagnose.drawing.path_rows import PathRow, path_rows
+from diagnose.circuit.design.reach import hot_post
+from diagnose.paperwork.drawing.path_rows import PathRow, path_rows
 from diagnose.session.answer import Answer, ProposedStep
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.terminal.dialogue.commands import COMMANDS
-from diagnose.terminal.dialogue.requests import Show, View
-from diagnose.terminal.pages import answers, explanations, paths, questions, suspects
+from diagnose.terminal.dialogue.typed.commands import COMMANDS
+from diagnose.terminal.dialogue.typed.requests import Show, View
+from diagnose.terminal.pages import (
+    answers,
+    complaints,
+    explanations,
+    paths,
+    questions,
+    suspects,
+)
 from diagnose.terminal.pages.page import Page
 from diagnose.terminal.pages.steps import step_page, worth_page
 
@@ -81,7 +88,7 @@ def _listed(request: Show, diagnosis: Diagnosis) -> Page:
     if request.view is View.TERM:
         return questions.term_page(diagnosis.vocabulary, request.about)
     if request.view is View.COMPLAINTS:
-        return questions.complaints_page(diagnosis.vocabulary)
+        return complaints.complaints_page(diagnosis.vocabulary)
     return questions.help_page(
         [(command.usage, command.says) for command in COMMANDS.values()]
     )

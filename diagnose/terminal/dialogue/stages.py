@@ -8,7 +8,7 @@ from enum import Enum
 
 from diagnose.session.advice.doubtful_readings import Doubt
 from diagnose.session.facts import Fact, LimitFact, ReadingFact, TakesFact
-from diagnose.session.wording import value_words
+from diagnose.session.words.wording import value_words
 
 
 class Stage(Enum):

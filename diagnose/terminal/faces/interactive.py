@@ -22,8 +22,8 @@ from prompt_toolkit.keys import Keys
 from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
 
-from diagnose.session.vocabulary import Vocabulary
-from diagnose.terminal.dialogue.completion import suggestions
+from diagnose.session.words.vocabulary import Vocabulary
+from diagnose.terminal.dialogue.typed.completion import suggestions
 from diagnose.terminal.faces.meanwhile import Meanwhile
 from diagnose.terminal.faces.sheet import ResizedError, Sheet, redraw_when_resized
 from diagnose.terminal.pages.notebook import Notebook

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from typing import Any, Protocol
 
-from diagnose.asking.questions import Interview
 from diagnose.errors import DiagnoseError
 from diagnose.files.kept_answers import KeptAnswers, Step
+from diagnose.paperwork.asking.questions import Interview
 from diagnose.terminal.pages.page import Page, Pair, Paragraph, Tone, Words, say
 from diagnose.terminal.safe_text import clean
 

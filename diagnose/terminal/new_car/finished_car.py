@@ -100,9 +100,12 @@ class FinishedCar:
 
     def _surprises(self) -> Page:
         """Return the findings an owner would not expect: no fuse, too thin a wire."""
-        from diagnose.audit.auditing import audit
-        from diagnose.session.cautions import rewiring_cautions
-        from diagnose.terminal.car_files import open_car, published_knowledge
+        from diagnose.paperwork.audit.auditing import audit
+        from diagnose.session.words.cautions import rewiring_cautions
+        from diagnose.terminal.preparation.car_files import (
+            open_car,
+            published_knowledge,
+        )
 
         knowledge = published_knowledge()
         assert knowledge.design_limits is not None

@@ -8,13 +8,6 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from diagnose.asking.added_circuits import added_entries, ask_added
-from diagnose.asking.car_entries import car_entries
-from diagnose.asking.car_questions import ask_car
-from diagnose.asking.plan import CarPlan
-from diagnose.asking.questions import Interview
-from diagnose.asking.wire_list_entries import listed_entries
-from diagnose.asking.wire_list_questions import ask_wire_list
 from diagnose.errors import DiagnoseError
 from diagnose.files.car.writing.additions import with_entries
 from diagnose.files.car.writing.car_text import car_text
@@ -23,6 +16,13 @@ from diagnose.files.file_text import read_text
 from diagnose.files.kept_answers import KeptAnswers
 from diagnose.files.knowledge.layouts import Layouts, load_layouts
 from diagnose.files.yaml_positions import read_document
+from diagnose.paperwork.asking.added_circuits import added_entries, ask_added
+from diagnose.paperwork.asking.car_questions import ask_car
+from diagnose.paperwork.asking.entries.car_entries import car_entries
+from diagnose.paperwork.asking.entries.wire_list_entries import listed_entries
+from diagnose.paperwork.asking.plan import CarPlan
+from diagnose.paperwork.asking.questions import Interview
+from diagnose.paperwork.asking.wire_list_questions import ask_wire_list
 from diagnose.terminal.faces.line_face import run_lines
 from diagnose.terminal.new_car.asked_car import AskedCar
 from diagnose.terminal.new_car.finished_car import FinishedCar, MakeText
@@ -126,7 +126,7 @@ def _continued(path: Path, layouts: Layouts) -> tuple[Interview[Any], MakeText]:
     InvalidFileError
         With everything that is wrong with the file: mend that first.
     """
-    from diagnose.terminal.car_files import open_car, published_knowledge
+    from diagnose.terminal.preparation.car_files import open_car, published_knowledge
 
     text = read_text(path, wanted="car file")
     open_car(str(path), published_knowledge())
@@ -145,8 +145,8 @@ def _on_screen(conversation: AskedCar, opening: Page, columns: int) -> None:
 
     from diagnose.terminal.faces.interactive import run_interactive
     from diagnose.terminal.faces.meanwhile import Meanwhile
-    from diagnose.terminal.kept_cases import data_folder_of
     from diagnose.terminal.pages.notebook import Notebook, ink_for
+    from diagnose.terminal.preparation.kept_cases import data_folder_of
 
     console = Console(highlight=False, markup=False, emoji=False, width=columns)
     with Meanwhile(lambda _: None) as meanwhile:

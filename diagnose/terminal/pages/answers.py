@@ -10,9 +10,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
-from diagnose.drawing.path_rows import PathRow
+from diagnose.paperwork.drawing.path_rows import PathRow
 from diagnose.session.answer import Advice, Answer, ProposedStep, Verdict
-from diagnose.session.vocabulary import Vocabulary
+from diagnose.session.words.vocabulary import Vocabulary
 from diagnose.terminal.pages.cautions import (
     MEASURING,
     MENDING,

@@ -1,13 +1,13 @@
 """The path of a reading on a page: one part or point a line, the probes marked.
 
-Leaves which way the path goes to `drawing.path_rows`.
+Leaves which way the path goes to `paperwork.drawing.path_rows`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from diagnose.drawing.path_rows import PathRow
+from diagnose.paperwork.drawing.path_rows import PathRow
 from diagnose.terminal.pages.page import Page, Pair, Paragraph, Tone
 
 

@@ -18,8 +18,8 @@ from diagnose.session.answer import (
     RankedCause,
     Verdict,
 )
-from diagnose.session.vocabulary import Vocabulary
-from diagnose.session.wording import substitution_words
+from diagnose.session.words.vocabulary import Vocabulary
+from diagnose.session.words.wording import substitution_words
 from diagnose.terminal.pages.cautions import caution_lines
 from diagnose.terminal.pages.page import (
     Field,

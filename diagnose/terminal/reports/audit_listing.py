@@ -7,11 +7,11 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import TextIO
 
-from diagnose.audit.auditing import audit
-from diagnose.audit.findings import Audit, Finding, Weight
 from diagnose.errors import DiagnoseError, did_you_mean
-from diagnose.session.cautions import rewiring_cautions
-from diagnose.terminal.car_files import open_car, published_knowledge
+from diagnose.paperwork.audit.auditing import audit
+from diagnose.paperwork.audit.findings import Audit, Finding, Weight
+from diagnose.session.words.cautions import rewiring_cautions
+from diagnose.terminal.preparation.car_files import open_car, published_knowledge
 from diagnose.terminal.safe_text import clean
 
 # Longest line where none is asked for. [characters] Own choice.

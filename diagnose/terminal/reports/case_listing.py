@@ -10,9 +10,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TextIO
 
-from diagnose.store.case_store import StoredCase
-from diagnose.terminal.compiled_cars import compiled_folder, held_bytes
-from diagnose.terminal.kept_cases import has_store, opened_store
+from diagnose.store.case_rows import StoredCase
+from diagnose.terminal.preparation.compiled_cars import compiled_folder, held_bytes
+from diagnose.terminal.preparation.kept_cases import has_store, opened_store
 from diagnose.terminal.safe_text import clean
 
 

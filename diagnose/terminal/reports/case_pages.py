@@ -24,8 +24,7 @@ from diagnose.session.facts import (
     SymptomFact,
 )
 from diagnose.session.ready_car import Model
-from diagnose.session.wording import observation_words
-from diagnose.terminal.car_files import is_there, open_car, published_knowledge
+from diagnose.session.words.wording import observation_words
 from diagnose.terminal.pages.page import (
     Chance,
     Line,
@@ -38,6 +37,11 @@ from diagnose.terminal.pages.page import (
 )
 from diagnose.terminal.pages.plain import plain_text
 from diagnose.terminal.pages.suspects import SHOWN_CAUSES
+from diagnose.terminal.preparation.car_files import (
+    is_there,
+    open_car,
+    published_knowledge,
+)
 from diagnose.trial.case_recording import Recording, leading_tests, record
 from diagnose.trial.case_replay import Check, Replayed, replay
 from diagnose.units import format_minutes

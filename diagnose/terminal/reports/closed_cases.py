@@ -16,9 +16,10 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.cases.case_lines import line_of, read_case_lines
 from diagnose.inference.learning.closed_cases import ClosedCase
 from diagnose.session.closing import closed_case, cure_in
-from diagnose.store.case_store import CaseStore, FactRow, StoredCase
+from diagnose.store.case_rows import FactRow, StoredCase
+from diagnose.store.case_store import CaseStore
 from diagnose.store.pool import CasePool
-from diagnose.terminal.kept_cases import has_store, opened_store, stored_car
+from diagnose.terminal.preparation.kept_cases import has_store, opened_store, stored_car
 from diagnose.terminal.safe_text import clean
 
 # Reasons told for cases that were left out; the rest is counted. Own choice.

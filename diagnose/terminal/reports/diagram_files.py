@@ -6,24 +6,25 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TextIO
 
-from diagnose.circuit.car import Car, OperatingState
-from diagnose.drawing.graph import graph_of
-from diagnose.drawing.lanes import lanes_of
-from diagnose.drawing.layout import scenes_of
-from diagnose.drawing.printing import write_pdf, write_png
-from diagnose.drawing.scene import Scene
-from diagnose.drawing.sheets import sheets_of
-from diagnose.drawing.shown_state import shown_state
-from diagnose.drawing.svg import svg_of
+from diagnose.circuit.car import Car
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.errors import DiagnoseError
 from diagnose.faults.causes import catalogue
-from diagnose.terminal.car_files import (
+from diagnose.paperwork.drawing.graph import graph_of
+from diagnose.paperwork.drawing.lanes import lanes_of
+from diagnose.paperwork.drawing.layout import scenes_of
+from diagnose.paperwork.drawing.printing import write_pdf, write_png
+from diagnose.paperwork.drawing.scene import Scene
+from diagnose.paperwork.drawing.sheets import sheets_of
+from diagnose.paperwork.drawing.shown_state import shown_state
+from diagnose.paperwork.drawing.svg import svg_of
+from diagnose.terminal.names import known_name
+from diagnose.terminal.preparation.car_files import (
     car_file,
     open_car,
     published_knowledge,
     refuse_overwriting,
 )
-from diagnose.terminal.names import known_name
 
 # Forms a diagram is written in, by the ending of its file.
 ENDINGS = (".svg", ".pdf", ".png")

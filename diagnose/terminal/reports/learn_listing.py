@@ -25,7 +25,7 @@ from diagnose.inference.learning.factors import (
 )
 from diagnose.store.learned_rates import keep_learned, latest_learned, undo_learned
 from diagnose.store.pool import CasePool
-from diagnose.terminal.learned_shares import OUTDATED, usable
+from diagnose.terminal.preparation.learned_shares import OUTDATED, usable
 from diagnose.terminal.progress import Progress
 from diagnose.terminal.reports.closed_cases import Gathered, gather_own
 from diagnose.trial.cluster import connected

@@ -14,7 +14,7 @@ from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
 from diagnose.files.car.writing.wire_list import wire_list
 from diagnose.measurement.quantities import lacking_roles, usable_symptoms
 from diagnose.session.car_size import size_warning
-from diagnose.terminal.car_files import open_car, published_knowledge
+from diagnose.terminal.preparation.car_files import open_car, published_knowledge
 from diagnose.terminal.reports.machine import machine_bytes
 from diagnose.terminal.safe_text import clean
 

@@ -19,8 +19,8 @@ from diagnose.faults.links import ties_of
 from diagnose.session.fact_rows import fact_from_row, standing_rows
 from diagnose.session.facts import Fact
 from diagnose.session.ready_car import Model
-from diagnose.terminal.car_files import refuse_overwriting
-from diagnose.terminal.kept_cases import opened_store, stored_car
+from diagnose.terminal.preparation.car_files import refuse_overwriting
+from diagnose.terminal.preparation.kept_cases import opened_store, stored_car
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,8 @@ The network is asked for a branch when that is first wanted, see `row_table`. Le
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 
 import numpy as np
 
@@ -85,8 +86,32 @@ class Responses:
                 (len(self._controlled), n_nodes),
             ],
             most_bytes=kept_bytes(solver),
-            fill=self._solved,
         )
+
+    def prepare(self, most_bytes: int) -> None:
+        """Solve all branches where there is room for them.
+
+        Parameters
+        ----------
+        most_bytes : int
+            How much is kept from now on, if that is more than before.
+        """
+        for some in self.table.widen(most_bytes):
+            with self._held(some):
+                pass
+
+    @contextmanager
+    def _held(
+        self, branches: IntArray
+    ) -> Iterator[tuple[IntArray, tuple[FloatArray, ...]]]:
+        """Hold the rows of some branches, worked out where they are not there.
+
+        Yields where each row lies, and the tables to look there.
+        """
+        with self.table.holding(branches) as lacking:
+            for some in lacking:
+                self.table.put(some, self._solved(some))
+            yield self.table.found(branches)
 
     def _solved(self, branches: IntArray) -> Sequence[FloatArray]:
         """Return the rows of some branches."""
@@ -116,7 +141,7 @@ class Responses:
         FloatArray
             That shape, and (n_nodes,) behind it. [Ω]
         """
-        with self.table.holding(branch) as (slot, (response, *_)):
+        with self._held(branch) as (slot, (response, *_)):
             rows = slot * self._network.n_draws + draw
             return response.reshape(-1, response.shape[2]).take(rows, axis=0)
 
@@ -144,7 +169,7 @@ class Responses:
         if not len(where[0]):
             return response
         result = response.copy()
-        with self.table.holding(branch[where]) as (slot, (_, _, reading)):
+        with self._held(branch[where]) as (slot, (_, _, reading)):
             result[where] = reading[slot, self._place[draw[where]]]
         return result
 
@@ -163,7 +188,7 @@ class Responses:
         FloatArray
             Shape (n_runs, n_monitored, n_together). [Ω]
         """
-        with self.table.holding(branch) as (slot, (_, across, _)):
+        with self._held(branch) as (slot, (_, across, _)):
             n_blocks = across.shape[1]
             groups = slot * n_blocks + runs.block
             return runs.look_up_groups(across.reshape(-1, *across.shape[2:]), groups)

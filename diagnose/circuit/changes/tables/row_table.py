@@ -3,13 +3,13 @@
 How every branch of a car acts on every node is a table that grows with the square of
 the car: with five hundred wires it would take gigabytes. Few of its rows are asked for
 at a time, so that as many are kept as there is room for, and those go first that were
-asked for longest ago. Knows no circuits.
+asked for longest ago. Leaves to its owner what stands in a row; knows no circuits.
 """
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 import numpy as np
@@ -32,9 +32,6 @@ class RowTable:
         Shape of one row of each table.
     most_bytes : int
         How much is kept, unless more is asked for at once.
-    fill : Callable
-        Takes the numbers of some rows, shape (n_some,), and returns those rows of each
-        table; it is never given more than some megabytes at once.
     """
 
     def __init__(
@@ -43,9 +40,8 @@ class RowTable:
         shapes: Sequence[tuple[int, ...]],
         *,
         most_bytes: int,
-        fill: Callable[[IntArray], Sequence[FloatArray]],
     ) -> None:
-        self._shapes, self._fill = tuple(shapes), fill
+        self._shapes = tuple(shapes)
         row_bytes = max(1, sum(8 * int(np.prod(shape)) for shape in shapes))
         self._row_bytes = row_bytes
         self._n_rows = n_rows
@@ -82,10 +78,8 @@ class RowTable:
             yield rows[start : start + self._at_once]
 
     @contextmanager
-    def holding(
-        self, rows: IntArray
-    ) -> Iterator[tuple[IntArray, tuple[FloatArray, ...]]]:
-        """Hold some rows while they are looked at.
+    def holding(self, rows: IntArray) -> Iterator[Iterator[IntArray]]:
+        """Hold some rows while they are worked out and looked at.
 
         Parameters
         ----------
@@ -94,8 +88,9 @@ class RowTable:
 
         Yields
         ------
-        tuple
-            Where each lies, same shape, and the tables to look there.
+        Iterator[IntArray]
+            Those that are not there, some megabytes at a time: `put` them, then the
+            rows can be `found`.
         """
         with self._lock:
             wanted = np.unique(rows)
@@ -105,25 +100,40 @@ class RowTable:
             self._used[here[here >= 0]] = self._turn
             if len(missing):
                 self._make_room(len(missing))
-                for some in self.batches(missing):
-                    self._put(some, self._fill(some))
-            yield self._slot[rows], self._tables
+            yield self.batches(missing)
 
-    def prepare(self, most_bytes: int) -> None:
-        """Make room, and fill all rows where there is room for all of them.
+    def found(self, rows: IntArray) -> tuple[IntArray, tuple[FloatArray, ...]]:
+        """Return where rows lie that are held.
+
+        Parameters
+        ----------
+        rows : IntArray
+            Their numbers, of any shape.
+
+        Returns
+        -------
+        tuple
+            Where each lies, same shape, and the tables to look there.
+        """
+        return self._slot[rows], self._tables
+
+    def widen(self, most_bytes: int) -> Iterator[IntArray]:
+        """Make room, and yield all rows where there is room for all of them.
 
         Parameters
         ----------
         most_bytes : int
             How much is kept from now on, if that is more than before.
+
+        Yields
+        ------
+        IntArray
+            All rows, some megabytes at a time; none where there is too little room.
         """
         with self._lock:
             room = min(self._n_rows, most_bytes // self._row_bytes)
             self._room = max(self._room, room)
-        if self.is_roomy:
-            for some in self.batches(np.arange(self._n_rows)):
-                with self.holding(some):
-                    pass
+        return self.batches(np.arange(self._n_rows if self.is_roomy else 0))
 
     def forget(self) -> None:
         """Give up all rows, and the memory they take."""
@@ -132,7 +142,16 @@ class RowTable:
             self._row, self._used = self._row[:0], self._used[:0]
             self._tables = tuple(np.empty((0, *shape)) for shape in self._shapes)
 
-    def _put(self, rows: IntArray, values: Sequence[FloatArray]) -> None:
+    def put(self, rows: IntArray, values: Sequence[FloatArray]) -> None:
+        """Enter rows that were not there, while they are held.
+
+        Parameters
+        ----------
+        rows : IntArray
+            Their numbers, shape (n_rows,).
+        values : Sequence[FloatArray]
+            Those rows of each table.
+        """
         free = np.flatnonzero(self._row < 0)[: len(rows)]
         for table, given in zip(self._tables, values, strict=True):
             table[free] = given

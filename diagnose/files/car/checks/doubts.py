@@ -12,18 +12,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnose.circuit.car import Car, Part
-from diagnose.circuit.model import CarModel
-from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.circuit.solver.moving_points import MAX_FLIPS
-from diagnose.circuit.tolerance_draws import Middle
-from diagnose.circuit.wires import MOST_PROTECTION_FACTOR, most_fuse_amps
-from diagnose.design.reach import fed_wires, is_copper
-from diagnose.design.sizing import (
+from diagnose.circuit.design.reach import fed_wires, is_copper
+from diagnose.circuit.design.sizing import (
     counted_gauge,
     gauge_for_drop,
     gauge_that_would_do,
 )
-from diagnose.design.sound_states import SolvedState, solved_state, solved_states
+from diagnose.circuit.design.sound_states import (
+    SolvedState,
+    solved_state,
+    solved_states,
+)
+from diagnose.circuit.model import CarModel
+from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.circuit.solver.moving_points import MAX_FLIPS
+from diagnose.circuit.tolerance_draws import Middle
+from diagnose.circuit.wire_limits import MOST_PROTECTION_FACTOR, most_fuse_amps
 
 # The state in which a charging system is judged: all the usual loads on, at idle.
 LOADED_STATE = "idle-loaded"

@@ -12,11 +12,16 @@ import itertools
 from dataclasses import dataclass
 
 from diagnose.circuit.car import Car, Part
+from diagnose.circuit.design.reach import (
+    CONDUCTOR_KINDS,
+    METAL_KINDS,
+    hot_post,
+    reached,
+)
 from diagnose.circuit.elements import CONSUMER_KINDS, ELEMENTS
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.design.reach import CONDUCTOR_KINDS, METAL_KINDS, hot_post, reached
 from diagnose.files.car.expansion.draft import Draft
-from diagnose.files.car.expansion.metal_and_sources import METAL_TERMINALS
+from diagnose.files.car.expansion.metal import METAL_TERMINALS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,9 +10,10 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from diagnose.circuit.car import Car, ComesWith, OperatingState
+from diagnose.circuit.car import Car
 from diagnose.circuit.elements import LOAD_KINDS
 from diagnose.circuit.model import CarModel
+from diagnose.circuit.operating_states import ComesWith, OperatingState
 from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Middle
 

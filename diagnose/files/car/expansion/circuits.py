@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from diagnose.circuit.car import Part
 from diagnose.files.car.expansion.draft import Draft
-from diagnose.files.car.expansion.metal_and_sources import METAL_TERMINALS
+from diagnose.files.car.expansion.metal import METAL_TERMINALS
 from diagnose.files.car.expansion.relays_and_joints import (
     add_joint,
     add_rating,
@@ -19,7 +19,8 @@ from diagnose.files.car.expansion.relays_and_joints import (
     known_role,
 )
 from diagnose.files.car.grammar.entries import CircuitEntry, CircuitFuseEntry
-from diagnose.files.car.grammar.sizes import Connection, LoadSize, WireSize
+from diagnose.files.car.grammar.load_sizes import LoadSize
+from diagnose.files.car.grammar.sizes import Connection, WireSize
 from diagnose.files.yaml_positions import Location
 
 # Kind of a load that the file says nothing more of than its amps.

@@ -11,7 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
-from diagnose.circuit.car import DrawsWhen, Part, Value
+from diagnose.circuit.car import Part
+from diagnose.circuit.operating_states import DrawsWhen
+from diagnose.circuit.values import Value
 from diagnose.errors import FileProblem, did_you_mean
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.expansion.part_values import (

@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from diagnose.circuit.car import Distribution, Origin, Shape, Value, fixed
 from diagnose.circuit.system_voltage import voltage_factor
 from diagnose.circuit.temperature_and_age import USUAL_CELSIUS, Condition
+from diagnose.circuit.values import Distribution, Origin, Shape, Value, fixed
 from diagnose.circuit.wires import conductor_ohms
 from diagnose.files.car.grammar.sizes import WireSize
 from diagnose.files.quantities import measure_of, parse_amount

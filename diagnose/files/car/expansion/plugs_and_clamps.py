@@ -12,9 +12,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from diagnose.circuit.car import Origin, Part
+from diagnose.circuit.car import Part
 from diagnose.circuit.parts.wiring_and_loads import GROUNDED_CLAMP
 from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.circuit.values import Origin
 from diagnose.errors import did_you_mean
 from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.expansion.metal_and_sources import SERIES_ROLE

@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from diagnose.circuit.car import Origin, Part, Value
+from diagnose.circuit.car import Part
 from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.circuit.values import Origin, Value
 from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.expansion.part_values import fuse_ohms, given_value
 from diagnose.files.car.grammar.entries import RelayTerminals

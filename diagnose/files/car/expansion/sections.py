@@ -14,11 +14,10 @@ from diagnose.circuit.elements import ELEMENTS, Element
 from diagnose.errors import did_you_mean
 from diagnose.files.car.expansion.circuits import add_circuit
 from diagnose.files.car.expansion.draft import Draft
+from diagnose.files.car.expansion.metal import add_grounds, add_metal
 from diagnose.files.car.expansion.metal_and_sources import (
     add_alternator,
     add_battery,
-    add_grounds,
-    add_metal,
     add_starter,
 )
 from diagnose.files.car.expansion.plugs_and_clamps import (

@@ -14,7 +14,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import TypeVar
 
-from diagnose.circuit.car import ComesWith, OperatingState
+from diagnose.circuit.operating_states import ComesWith, OperatingState
 from diagnose.errors import did_you_mean
 from diagnose.files.car.expansion.draft import Draft
 from diagnose.files.car.expansion.states_with_parts import (

@@ -12,7 +12,7 @@ import math
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from diagnose.circuit.car import ComesWith, OperatingState
+from diagnose.circuit.operating_states import ComesWith, OperatingState
 from diagnose.files.car.grammar.entries import CarEntry, OutputEntry, SwitchEntry
 
 # The state in which the key has been on for longer than anything primes.

@@ -13,15 +13,17 @@ from typing import Annotated
 from pydantic import BeforeValidator, WithJsonSchema
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.files.car.grammar.sizes import (
-    Connection,
+from diagnose.files.car.grammar.load_sizes import (
     FuseSize,
     LoadSize,
+    parse_fuse,
+    parse_load,
+)
+from diagnose.files.car.grammar.sizes import (
+    Connection,
     WireSize,
     parse_colour,
     parse_connection,
-    parse_fuse,
-    parse_load,
     parse_wire,
 )
 from diagnose.files.grammar import shown

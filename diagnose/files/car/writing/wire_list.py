@@ -16,7 +16,8 @@ from diagnose.circuit.car import Car, Part
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.circuit.wires import METRES_PER_FOOT, awg_area_mm2, sae_area_mm2
 from diagnose.errors import FileProblem, InvalidFileError, did_you_mean
-from diagnose.files.car.grammar.sizes import parse_colour, parse_fuse, parse_wire
+from diagnose.files.car.grammar.load_sizes import parse_fuse
+from diagnose.files.car.grammar.sizes import parse_colour, parse_wire
 from diagnose.files.common_words import as_meant
 from diagnose.files.file_text import read_text
 

@@ -9,7 +9,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
-from diagnose.faults.links import LinkRule, LinkRules, Relation, SpotRule
+from diagnose.faults.link_rules import LinkRule, LinkRules, Relation, SpotRule
 from diagnose.faults.modes import Sign, Trigger, TriggerTest
 from diagnose.files.grammar import Key, Text
 from diagnose.files.knowledge.models.entries import (

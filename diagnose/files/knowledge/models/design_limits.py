@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 from pydantic import Field
 
-from diagnose.design.limits import DesignLimits, Limit, WireRule
+from diagnose.circuit.design.limits import DesignLimits, Limit, WireRule
 from diagnose.files.grammar import Key, Text
 from diagnose.files.knowledge.models.entries import (
     KnowledgeEntry,

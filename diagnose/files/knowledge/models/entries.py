@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, Field, StringConstraints, model_validator
 
-from diagnose.circuit.car import Distribution, Origin, Shape, Value
+from diagnose.circuit.values import Distribution, Origin, Shape, Value
 from diagnose.files.grammar import IDENTIFIER_PATTERN, MODES_PATTERN, Entry, Text
 
 # How far shares may sum from 1. [1] Derived: the rounding of a few decimal fractions,

@@ -11,7 +11,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, field_validator, model_validator
 
-from diagnose.circuit.car import ComesWith, OperatingState
+from diagnose.circuit.operating_states import ComesWith, OperatingState
 from diagnose.circuit.temperature_and_age import USUAL_CELSIUS, Condition, FactorTable
 from diagnose.faults.caution_rules import CautionRules
 from diagnose.files.grammar import Key, Text

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.arrays import FloatArray, StoredArray
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.prior.several_faults import pair_lift
 
 

@@ -28,22 +28,22 @@ import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import LADDER_LEVELS, FaultSet, has_severity
-from diagnose.inference.belief.bank import REDRAWN_ROWS
 from diagnose.inference.belief.beliefs import RepairStep
-from diagnose.inference.belief.compiled_car import Compiled
 from diagnose.inference.belief.severity_steps import (
     choose_severities,
     chosen_row,
     effective_draws,
     n_steps,
 )
+from diagnose.inference.compiled.bank import REDRAWN_ROWS
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.search.found_sets import Combined
 from diagnose.session.evidence.conclusion import (
     Conclusion,
     RedrawnRow,
     before_repairs,
 )
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.pair_search import FEW_DRAWS_SHARE
 from diagnose.session.evidence.several_faults.seen_facts import SeenFacts
 from diagnose.session.evidence.several_faults.severity_ladders import (
@@ -246,7 +246,7 @@ class FittedSeverities:
             further = [VariedSet.alone(cause) for cause in varied[1:]]
             if len(allowance.within(further, has)) < len(further):
                 continue
-            plan = self._plan(fault_set, varied, conclusion)
+            plan = self._plan(fault_set, varied, conclusion, mended)
             alone = plan.steps if mended & set(fault_set) else ()
             wanted = [plan.ladder, *(VariedSet.alone(cause) for cause in alone)]
             if len(allowance.within(wanted, has)) == len(wanted):
@@ -255,13 +255,21 @@ class FittedSeverities:
         return plans, needed
 
     def _plan(
-        self, fault_set: FaultSet, varied: FaultSet, conclusion: Conclusion
+        self,
+        fault_set: FaultSet,
+        varied: FaultSet,
+        conclusion: Conclusion,
+        mended: frozenset[int],
     ) -> _Plan:
         """Return a plan whose further causes are as severe as their facts ask for."""
+        told = conclusion.observations
+        if mended & set(fault_set):
+            # after its repair a fact may be about something else
+            told = tuple(noted for noted in told if noted.epoch == 0)
         others, factor = [], np.ones(self._compiled.n_draws)
         steps: dict[int, IntArray] = {varied[0]: np.zeros(0, dtype=np.int64)}
         for cause in varied[1:]:
-            own = self._seen.moved_most_by(cause, fault_set, conclusion.observations)
+            own = self._seen.moved_most_by(cause, fault_set, told)
             fitted = self._ladders.fitted(cause, own)
             others.append(fitted.severity)
             steps[cause] = fitted.steps

@@ -19,13 +19,13 @@ from diagnose.arrays import FloatArray
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet
-from diagnose.faults.predictor import Predictor
-from diagnose.inference.belief.bank import Bank
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.faults.predictions.predictor import Predictor
+from diagnose.inference.compiled.bank import Bank
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.inference.search.single_causes import LEAST_LIKELIHOOD, log_mean_exp
 from diagnose.inference.search.told_together import Told
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.case_priors import CasePriors
 from diagnose.session.evidence.several_faults.severity_ladders import Ladders
 from diagnose.session.evidence.solving_allowance import Allowance

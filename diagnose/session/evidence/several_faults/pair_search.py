@@ -11,14 +11,17 @@ Decisions that bind it:
   ladder of severities. By the draws alone a pair with it seems to explain nothing, and
   true pairs were lost for that.
 - Sets of three are looked at only beside a pair that leads.
-- After a repair, what may have been there beside the mended cause is looked for among
-  what was told since: the repair may have failed, but not all facts are about it.
+- Facts told after a repair count like those before it. Pairs searched by what was told
+  before the first repair alone missed the true one of two faults wherever the first
+  repair was a wrong one, and a fuse that had been seen blown was left out of all sets.
+- What was mended is looked for apart, with what may have been there beside it: facts
+  before the repair are about both, those after it about the other.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import combinations
 
@@ -27,13 +30,13 @@ import numpy as np
 from diagnose.arrays import BoolArray, FloatArray
 from diagnose.faults.causes import FaultSet, has_severity
 from diagnose.inference.belief.beliefs import RepairStep
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.search.found_sets import Combined
 from diagnose.inference.search.pairs import promising_pairs
 from diagnose.inference.search.single_causes import PairSums, Seen
 from diagnose.inference.search.told_together import Ladder, Told
 from diagnose.inference.search.wider_sets import promising_companions, promising_thirds
-from diagnose.session.evidence.observations import Noted
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.case_priors import CasePriors
 from diagnose.session.evidence.several_faults.interacting_pairs import InteractingPairs
 from diagnose.session.evidence.several_faults.seen_facts import SeenFacts, SinglesTold
@@ -73,6 +76,32 @@ LEAST_SHARP = 0.02
 FEW_DRAWS_SHARE = 0.5
 
 
+# The least chance that a repair leaves what it mends. [1] Own choice: nothing is ruled
+# out for good.
+LEAST_LEFT = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class FactsTold:
+    """What facts say of single causes.
+
+    Parameters
+    ----------
+    seen : Mapping[Noted, Seen]
+        Each fact with what it says.
+    told : Told
+        All of them together, in that order. A cause that was mended counts as one whose
+        repair did not take: facts told since then are about it too.
+    """
+
+    seen: Mapping[Noted, Seen]
+    told: Told
+
+    def beside(self, log_reached: float) -> FactsTold:
+        """Return these where mended causes explain something already. [nat]."""
+        return replace(self, told=replace(self.told, log_reached=log_reached))
+
+
 class Searcher:
     """Finds the sets of several faults of one car that facts call for.
 
@@ -90,21 +119,21 @@ class Searcher:
         self._compiled: Compiled = model.compiled
         self._seen, self._ladders = seen, ladders
         causes = self._compiled.causes
-        self._latest: tuple[tuple[Noted, ...], Told] | None = None
         self._interacting = InteractingPairs(model, ladders)
         self._sums = PairSums(len(causes))
         self._is_severe: BoolArray = np.array(
             [one.mode.lasts and has_severity(one) for one in causes]
         )
 
-    def pairs(
+    def told(
         self,
         observations: Sequence[Noted],
         told_of: SinglesTold,
         priors: CasePriors,
+        repairs: Sequence[RepairStep],
         allowance: Allowance,
-    ) -> Combined:
-        """Return the pairs that facts told before any repair call for.
+    ) -> FactsTold:
+        """Return what facts say of single causes, with which sets are searched.
 
         Parameters
         ----------
@@ -114,27 +143,49 @@ class Searcher:
             What each observation says of the sound car and of every single cause.
         priors : CasePriors
             Before any fact.
+        repairs : Sequence[RepairStep]
+            All that were done, in order.
         allowance : Allowance
-            Whether missing ladders and rough pairs may be solved now.
+            Whether missing ladders may be solved now.
         """
         facts = {
             noted: self._seen.seen(noted, partial(told_of.likelihood, place))
             for place, noted in enumerate(observations)
-            if noted.epoch == 0
         }
-        if not facts:
+        odds = priors.odds.copy()
+        for repair in repairs:
+            odds[list(repair.causes)] *= max(1.0 - repair.cure_probability, LEAST_LEFT)
+        return FactsTold(facts, self._told(facts, odds, allowance))
+
+    def pairs(
+        self, facts: FactsTold, priors: CasePriors, allowance: Allowance
+    ) -> Combined:
+        """Return the pairs that facts call for whose causes are there all the time.
+
+        Parameters
+        ----------
+        facts : FactsTold
+            What the facts say.
+        priors : CasePriors
+            Before any fact.
+        allowance : Allowance
+            Whether missing rough pairs may be solved now.
+        """
+        if not facts.seen:
             return Combined()
-        told = self._told(facts, priors, allowance)
-        self._latest = tuple(facts), told
         found = promising_pairs(
-            told,
-            self._sums.of(facts),
+            facts.told,
+            self._sums.of(facts.seen),
             most=MOST_PAIRS,
             few_draws=FEW_DRAWS_SHARE,
             log_lift=priors.log_lift,
         )
         more = self._interacting.promising(
-            told, tuple(facts), priors, allowance, known=frozenset(found.sets)
+            facts.told,
+            tuple(facts.seen),
+            priors,
+            allowance,
+            known=frozenset(found.sets),
         )
         n_lasting = self._compiled.n_lasting
         return found.and_also(more).with_most(
@@ -143,14 +194,17 @@ class Searcher:
 
     def triples(
         self,
+        seen: FactsTold,
         shares: Mapping[FaultSet, float],
         told_of: Mapping[FaultSet, Mapping[Noted, FloatArray]],
         priors: CasePriors,
     ) -> Combined:
-        """Return the sets of three that the facts of the latest search call for.
+        """Return the sets of three that facts call for.
 
         Parameters
         ----------
+        seen : FactsTold
+            What the facts say.
         shares : Mapping[FaultSet, float]
             Pairs that lead, and what they hold of the belief. [1]
         told_of : Mapping[FaultSet, Mapping[Noted, FloatArray]]
@@ -163,15 +217,12 @@ class Searcher:
         Combined
             With every set that a repair may leave of them.
         """
-        if self._latest is None:
-            return Combined()
-        facts, told = self._latest
         found: dict[FaultSet, float] = {}
         for pair, share in shares.items():
             thirds = promising_thirds(
-                told,
+                seen.told,
                 pair,
-                [told_of[pair][noted] for noted in facts],
+                [told_of[pair][noted] for noted in seen.seen],
                 share=share,
                 log_lift=priors.log_lift,
             )
@@ -186,60 +237,43 @@ class Searcher:
         ).and_also([*kept, *left])
 
     def companions(
-        self,
-        observations: Sequence[Noted],
-        told_of: SinglesTold,
-        priors: CasePriors,
-        repairs: Sequence[RepairStep],
+        self, facts: FactsTold, priors: CasePriors, repairs: Sequence[RepairStep]
     ) -> tuple[FaultSet, ...]:
         """Return pairs of a mended cause and what may have been there beside it.
 
-        Judged by what was told since the latest repair: before it, the cause may have
-        been there still, for a repair may fail.
-
         Parameters
         ----------
-        observations : Sequence[Noted]
-            All that was seen.
-        told_of : SinglesTold
-            As in `pairs`.
+        facts : FactsTold
+            What the facts say.
         priors : CasePriors
             Before any fact.
         repairs : Sequence[RepairStep]
             All that were done, in order.
         """
         n_lasting = self._compiled.n_lasting
-        odds = priors.odds[:n_lasting]
-        mended = sorted(
-            cause
-            for cause in {one for repair in repairs for one in repair.causes}
-            if cause < n_lasting
-        )
-        seen_after = [
-            told_of.likelihood(place)[: 1 + n_lasting].mean(axis=1)
-            for place, noted in enumerate(observations)
-            if noted.epoch == len(repairs)
-        ]
-        told = np.prod([np.ones(1 + n_lasting), *seen_after], axis=0)
         return promising_companions(
-            odds * told[1:],
-            self._compiled.priors.part_of[:n_lasting],
-            sound=float(told[0]),
-            mended=mended,
+            facts.told,
+            priors.odds[:n_lasting],
+            [noted.epoch for noted in facts.seen],
+            {
+                cause: number
+                for number, repair in enumerate(repairs, start=1)
+                for cause in sorted(repair.causes)
+                if cause < n_lasting
+            },
+            log_lift=priors.log_lift,
             most=MOST_COMPANIONS,
         )
 
     def _told(
-        self, facts: Mapping[Noted, Seen], priors: CasePriors, allowance: Allowance
+        self, facts: Mapping[Noted, Seen], odds: FloatArray, allowance: Allowance
     ) -> Told:
         """Return what facts say, severities of the likeliest causes looked at closely.
 
         With the draws alone a precise reading falls between the severities of the true
         cause, and a pair with it seems to explain nothing.
         """
-        told = Told(
-            seen=tuple(facts.values()), odds=priors.odds, is_severe=self._is_severe
-        )
+        told = Told(seen=tuple(facts.values()), odds=odds, is_severe=self._is_severe)
         if not any(isinstance(noted.observation, ReadingFact) for noted in facts):
             return told
         sharp = allowance.within(

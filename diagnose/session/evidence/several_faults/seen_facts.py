@@ -14,11 +14,11 @@ import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import FaultSet
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.meter_loading import OVER_RANGE_OHMS
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.meter_loading import OVER_RANGE_OHMS
 from diagnose.inference.search.single_causes import Seen
 from diagnose.measurement.readings import ReadingKind
-from diagnose.session.evidence.observations import Noted, Observation, seen_of
+from diagnose.session.evidence.seen import Noted, Observation, seen_of
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW
 from diagnose.session.evidence.weighing.there import there
@@ -130,7 +130,7 @@ class SeenFacts:
         fault_set : FaultSet
             Causes that are there together.
         observations : Sequence[Noted]
-            Those told after a repair say nothing here.
+            The facts.
         """
         return [
             noted
@@ -173,7 +173,7 @@ class SeenFacts:
         """Return what is seen of each single cause, (1 + n_lasting, n_draws)."""
         singles = self._compiled.singles
         if isinstance(observation, ReadingFact):
-            return self._compiled.predicted(singles, observation.reading)
+            return self._compiled.readings.predicted(singles, observation.reading)
         values, _ = self._weigher.shown_in_test(
             singles, observation.step, rows=EVERY_ROW
         )

@@ -20,20 +20,16 @@ from typing import NamedTuple
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.faults.causes import (
-    LADDER_LEVELS,
-    FaultSet,
-    Severity,
-    effect_signature,
-)
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
+from diagnose.faults.causes import LADDER_LEVELS, FaultSet, Severity
+from diagnose.faults.signatures import effect_signature
 from diagnose.inference.belief.severity_steps import (
     STEPS_BETWEEN,
     choose_severities,
     n_steps,
 )
-from diagnose.session.evidence.observations import Noted
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 
 # How many ladders are kept. [1] Derived: those that a dozen facts which may be told

@@ -1,8 +1,8 @@
 """How likely one observation is under each fault set and draw.
 
-Puts together what a reading is predicted to show, how it scatters, slips, and reports
-that are wrong. Leaves the scatter to `scatter`, slips to `reading_slips`, and which
-fault sets there are to `concluding`.
+An answer may be a wrong report, a test is made on the changed car, and nothing is seen
+in a state that the car does not get into. Leaves readings to `weighed_readings`, and
+which fault sets there are to `concluding`.
 
 Decision that binds it: what brought the owner here is far surer than an answer to a
 question. Otherwise the sound car, which is common, explains every complaint by a wrong
@@ -15,40 +15,30 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnose.arrays import BoolArray, FloatArray
-from diagnose.inference.belief.bank import SOUND_ROW
-from diagnose.inference.belief.compiled_car import Compiled
+from diagnose.arrays import FloatArray
 from diagnose.inference.belief.evidence import (
     STATE_FLOOR,
-    lamp_likelihood,
-    look_likelihood,
-    reading_likelihood,
     symptom_likelihood,
-    tail_of,
 )
-from diagnose.inference.belief.hypotheses import Hypotheses
-from diagnose.inference.belief.severity_steps import on_steps, step_spread
-from diagnose.measurement.probe_lamp import answer_chance
-from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.inference.belief.severity_steps import on_steps
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.measurement.steps import SubstitutionTest, SymptomCheck
 from diagnose.measurement.symptoms import Symptom
-from diagnose.session.evidence.observations import (
+from diagnose.session.evidence.seen import (
     Noted,
     Observation,
-    rounding_deviation,
     seen_of,
-    shown,
 )
-from diagnose.session.evidence.weighing.all_draws import on_all_draws
 from diagnose.session.evidence.weighing.reading_slips import ReadingSlips
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex, Scatter
 from diagnose.session.evidence.weighing.substituted import (
     ChangedCars,
-    given_before,
     shown_values,
 )
-from diagnose.session.evidence.weighing.there import new_there, there
-from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
+from diagnose.session.evidence.weighing.there import given_before, new_there, there
+from diagnose.session.evidence.weighing.weighed_readings import WeighedReadings
+from diagnose.session.facts import SubstitutionFact, SymptomFact
 from diagnose.session.fleeting.provocation_tests import Provocation, Renewal
 from diagnose.session.fleeting.signs import SeenSign
 from diagnose.session.ready_car import Model
@@ -57,9 +47,6 @@ from diagnose.session.ready_car import Model
 # is the complaint itself. [1] From memory: what brings a person to a diagnosis has been
 # seen more than once.
 COMPLAINT_ERROR_FACTOR = 0.02
-
-# What is seen, and no value that varies from draw to draw.
-SEEN_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.LAMP})
 
 # The same of a symptom in a test with the circuit changed. [1] From memory: it is
 # looked for on purpose, right before and after, and what starts with the lead stops
@@ -83,6 +70,8 @@ class Weigher:
         The car with its circuit changed for a test.
     slips : ReadingSlips
         What they show after one.
+    readings : WeighedReadings
+        How likely a reading is.
     """
 
     def __init__(self, model: Model) -> None:
@@ -92,6 +81,7 @@ class Weigher:
         self.changed_cars = ChangedCars(model)
         self._weighers: dict[int, Weigher] = {}
         self.slips = ReadingSlips(model, self.scatter)
+        self.readings = WeighedReadings(model, self.scatter, self.slips)
 
     def provocation(
         self, observation: Observation
@@ -156,75 +146,18 @@ class Weigher:
             return self._of_answer(
                 hypotheses, observation, noted, rows=rows, is_ladder=is_ladder
             )
-        reading = observation.reading
+        state = observation.reading.state
+        result = self.readings.likelihood(
+            hypotheses,
+            noted,
+            observation,
+            rows=rows,
+            is_ladder=is_ladder,
+            stands_for=stands_for,
+            is_repeated=is_repeated,
+        )
         on = on_steps if is_ladder else np.asarray
-        predicted = self._compiled.predicted(hypotheses, reading, rows=rows)
-        slips = self.slips.behind(noted)
-        hardly_moved = np.zeros(len(predicted), dtype=np.bool_)
-        can_carry = stands_for > 1 and is_repeated
-        if can_carry and reading.kind not in SEEN_KINDS:
-            predicted, hardly_moved = self._in_all_draws(
-                hypotheses, reading, predicted, rows=rows, stands_for=stands_for
-            )
-        predicted = on(predicted)
-        if reading.kind is ReadingKind.LOOK:
-            result = look_likelihood(observation.value > 0.5, predicted)
-        elif reading.kind is ReadingKind.LAMP:
-            result = lamp_likelihood(observation.value, predicted, slips=slips)
-        else:
-            result = self._of_value(
-                hypotheses,
-                noted,
-                predicted,
-                rows=rows,
-                is_ladder=is_ladder,
-                stands_for=stands_for,
-                hardly_moved=hardly_moved,
-            )
-        return result * on(self.state_chance(hypotheses, reading.state, rows=rows))
-
-    def _in_all_draws(
-        self,
-        hypotheses: Hypotheses,
-        reading: Reading,
-        predicted: FloatArray,
-        *,
-        rows: RowIndex,
-        stands_for: int,
-    ) -> tuple[FloatArray, BoolArray]:
-        """Return what every draw shows, and the rows that the fault hardly moves.
-
-        Volts lead by lead: what lies at the supply goes with the supply of its draw.
-        """
-        compiled, bank = self._compiled, self._compiled.bank.all
-        sound = compiled.predicted(bank, reading, rows=SOUND_ROW)[0]
-        if reading.kind is ReadingKind.OHMS:
-            # the leads differ from draw to draw already
-            added = compiled.lead_ohms
-            shown, hardly = on_all_draws(predicted - added, sound - added, stands_for)
-            return shown + added, hardly
-        shown, hardly = on_all_draws(predicted, sound, stands_for)
-        if reading.kind is not ReadingKind.DC_VOLTS:
-            return shown, hardly
-        of_post = self._supply(reading)
-        leads = zip(
-            compiled.lead_volts(hypotheses, reading, rows=rows),
-            compiled.lead_volts(bank, reading, rows=SOUND_ROW),
-            strict=True,
-        )
-        red, black = (
-            on_all_draws(volts, base[0], stands_for, supply=of_post)[0]
-            for volts, base in leads
-        )
-        return compiled.loaded(red - black, hypotheses, reading, rows=rows), hardly
-
-    def _supply(self, reading: Reading) -> FloatArray | None:
-        """Return the volts of the fed post on the sound car, shape (n_draws,)."""
-        if self.slips.fed is None:
-            return None
-        post = replace(reading, red=self.slips.fed, black=self._model.car.reference)
-        bank = self._compiled.bank.all
-        return np.asarray(self._compiled.lead_volts(bank, post, rows=SOUND_ROW)[0][0])
+        return result * on(self.state_chance(hypotheses, state, rows=rows))
 
     def _of_test(
         self,
@@ -342,71 +275,6 @@ class Weigher:
             chance = new_there(self._model, fact, chance)
         return symptom_likelihood(symptom, fact.is_present, chance, times=noted.times)
 
-    def _of_value(
-        self,
-        hypotheses: Hypotheses,
-        noted: Noted,
-        predicted: FloatArray,
-        *,
-        rows: RowIndex,
-        is_ladder: bool,
-        stands_for: int,
-        hardly_moved: BoolArray,
-    ) -> FloatArray:
-        """Return the likelihood of a value on a meter, steady and jumping mixed.
-
-        Parameters
-        ----------
-        predicted : FloatArray
-            In all draws, of steps where it is a ladder, shape (n_rows, n_draws).
-        hardly_moved : BoolArray
-            Which of the solved rows vary from draw to draw as the sound car, shape
-            (n_solved,); between their draws no gap is left that has to be closed.
-        """
-        fact = noted.observation
-        assert isinstance(fact, ReadingFact)
-        reading, value = fact.reading, shown(fact)
-        on = on_steps if is_ladder else np.asarray
-        spread_steps = step_spread(predicted) if is_ladder else 0.0
-        rounding = rounding_deviation(fact)
-        spread = self.scatter.of_fact(fact).shared_by(noted.n_shared)
-        slips = self.slips.behind(noted)
-        slipped = self.slips.volts_density(value, reading, hypotheses, rows)
-
-        some = np.flatnonzero(hardly_moved)
-        if is_ladder:
-            some = np.arange(len(predicted)) if hardly_moved.all() else some[:0]
-
-        def fits(stray: FloatArray) -> FloatArray:
-            stray = np.hypot(np.hypot(stray, spread_steps), rounding)
-            density = None if slipped is None else on(slipped)
-            fitted = reading_likelihood(
-                value,
-                predicted,
-                spread=spread,
-                slips=slips,
-                stray=stray,
-                slip_density=density,
-                stands_for=stands_for,
-            )
-            if len(some):
-                fitted[some] = reading_likelihood(
-                    value,
-                    predicted[some],
-                    spread=spread,
-                    slips=slips,
-                    stray=stray[some],
-                    slip_density=None if density is None else density[some],
-                )
-            return fitted
-
-        result = fits(on(self.scatter.leakage(hypotheses, reading, rows=rows)))
-        jumps = on(self.scatter.jumping_share(hypotheses, reading, rows=rows))
-        if jumps.any():
-            wide = fits(on(self.scatter.stray(hypotheses, reading, rows=rows)))
-            result += jumps * (wide - result)
-        return result
-
     def state_chance(
         self, hypotheses: Hypotheses, state: str, *, rows: RowIndex = EVERY_ROW
     ) -> FloatArray:
@@ -440,46 +308,6 @@ class Weigher:
             return np.ones(hypotheses.symptoms[rows, :, 0].shape)
         chance: FloatArray = hypotheses.symptoms[rows, :, column].astype(np.float64)
         return chance
-
-    def tail_probability(
-        self,
-        fact: ReadingFact,
-        predicted: FloatArray,
-        share: FloatArray,
-        *,
-        stray: FloatArray | float = 0.0,
-        n_shared: float = 1.0,
-    ) -> float:
-        """Return the chance of a reading at least as far off, without a slip.
-
-        Parameters
-        ----------
-        fact : ReadingFact
-            The reading and its value.
-        predicted : FloatArray
-            What each draw of one fault set shows, shape (n_draws,).
-            [unit of the reading]
-        share : FloatArray
-            Weight of each draw, summing to 1; shape (n_draws,). [1]
-        stray : FloatArray or float
-            Standard deviation beyond the meter's, shape (n_draws,).
-            [unit of the reading]
-        n_shared : float
-            As how many readings the error of the car file counts in it. [1]
-
-        Returns
-        -------
-        float
-            Of a look or a test lamp, the chance of what was seen. [1]
-        """
-        if fact.reading.kind is ReadingKind.LOOK:
-            chance = predicted if fact.value > 0.5 else 1.0 - predicted
-            return float((chance * share).sum())
-        if fact.reading.kind is ReadingKind.LAMP:
-            return float((answer_chance(fact.value, predicted) * share).sum())
-        spread = self.scatter.of_fact(fact).shared_by(n_shared)
-        stray = np.hypot(stray, rounding_deviation(fact))
-        return tail_of(shown(fact), predicted, share, spread=spread, stray=stray)
 
     def symptom_of(self, fact: SymptomFact, *, is_complaint: bool) -> Symptom:
         """Return the symptom a fact is about, surer when it is the complaint itself."""

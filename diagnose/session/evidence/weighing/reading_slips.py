@@ -15,13 +15,14 @@ from dataclasses import replace
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.slips import Slips, slip_density
-from diagnose.measurement.forbidden_points import battery_posts
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.probe_lamp import GRADES
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.evidence.observations import Noted, repeat_density, shown
+from diagnose.session.evidence.repeated_readings import repeat_density
+from diagnose.session.evidence.seen import Noted, shown
 from diagnose.session.evidence.weighing.scatter import RowIndex, Scatter
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
@@ -66,6 +67,11 @@ class ReadingSlips:
         posts = battery_posts(model.car) - {model.car.reference}
         self.fed = next(iter(sorted(posts)), None)
 
+    @property
+    def probability(self) -> float:
+        """How often a reading is a slip. [1]."""
+        return self._model.knowledge.meter.slip_probability
+
     def behind(self, noted: Noted) -> Slips:
         """Return how often the readings behind an observation may have been slips.
 
@@ -74,7 +80,7 @@ class ReadingSlips:
         noted : Noted
             Of a reading taken several times, all of them may have been.
         """
-        probability = self._model.knowledge.meter.slip_probability
+        probability = self.probability
         if noted.times == 1 or not isinstance(noted.observation, ReadingFact):
             return Slips(probability=probability)
         again = repeat_density(noted.observation, self._model)
@@ -141,7 +147,9 @@ class ReadingSlips:
         if reading.state not in self._shares:
             self._shares[reading.state] = self._shares_in(reading.state)
         levels = [
-            compiled.predicted(hypotheses, replace(reading, red=post), rows=rows)
+            compiled.readings.predicted(
+                hypotheses, replace(reading, red=post), rows=rows
+            )
             for post in (car.reference, self.fed)
         ]
         scale = car.system_volts / 12.0

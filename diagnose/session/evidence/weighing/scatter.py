@@ -18,15 +18,15 @@ from __future__ import annotations
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.inference.belief.compiled_car import Compiled
-from diagnose.inference.belief.hypotheses import Hypotheses
 from diagnose.inference.belief.reading_spread import (
     Spread,
     rest_amps_spread,
     spread_of,
 )
+from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_tolerance
-from diagnose.measurement.where_to_measure import is_at_rest
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 
@@ -134,7 +134,7 @@ class Scatter:
         if reading.kind is ReadingKind.DC_VOLTS:
             wide = CHATTER_SHARE * self._model.car.system_volts
             return np.asarray(np.hypot(leakage, wide * (jumps > 0.0)))
-        mean = self._compiled.predicted(hypotheses, reading, rows=rows)
+        mean = self._compiled.readings.predicted(hypotheses, reading, rows=rows)
         return np.asarray(CHATTER_AMPS_SHARE * mean * (jumps > 0.0))
 
     def leakage(
@@ -159,11 +159,11 @@ class Scatter:
             Standard deviation, shape (n_rows, n_draws). [unit of the reading]
         """
         if reading.kind is ReadingKind.OHMS:
-            ohms = self._compiled.predicted(hypotheses, reading, rows=rows)
+            ohms = self._compiled.readings.predicted(hypotheses, reading, rows=rows)
             is_high = np.isfinite(ohms) & (ohms > LEAST_VAGUE_OHMS)
             return np.where(is_high, VAGUE_SHARE * ohms, 0.0)
         if reading.kind is ReadingKind.DC_VOLTS:
-            return self._compiled.ghost_volts(hypotheses, reading, rows=rows)
+            return self._compiled.readings.ghost_volts(hypotheses, reading, rows=rows)
         return np.zeros(hypotheses.symptoms[rows, :, 0].shape)
 
     def jumping_share(

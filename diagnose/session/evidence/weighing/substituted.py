@@ -14,9 +14,9 @@ import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.faults.causes import FaultSet, Severity
-from diagnose.inference.belief.hypotheses import Hypotheses, joined
-from diagnose.inference.belief.shown_symptoms import symptom_there
-from diagnose.inference.belief.substituted_car import (
+from diagnose.inference.compiled.hypotheses import Hypotheses, joined
+from diagnose.inference.compiled.shown_symptoms import symptom_there
+from diagnose.inference.compiled.substituted_car import (
     renewed_parts,
     without_parts,
 )
@@ -31,9 +31,6 @@ from diagnose.session.substitution.cars import KEPT_CARS
 # as for pairs.
 LEFT_STRIDE = 4
 
-# The least chance that is divided by. [1] Own choice: a car that shows the contrary of
-# what was told hardly counts any more.
-LEAST_CHANCE = 1e-6
 
 # What is left of a fault set, with how severe its causes are.
 _Left = tuple[FaultSet, tuple[Severity, ...]]
@@ -270,48 +267,6 @@ def _lies_ready(left: _Left) -> bool:
     return len(left[0]) < 2 and not left[1]
 
 
-def given_before(
-    chance: FloatArray, as_it_stands: FloatArray, before: bool | None
-) -> FloatArray:
-    """Return the chance of a yes in a test, given the answer without the change.
-
-    Parameters
-    ----------
-    chance : FloatArray
-        That the symptom is there with the circuit changed. [1]
-    as_it_stands : FloatArray
-        The same of the car as it stands, same shape. [1]
-    before : bool or None
-        What was told of that; None where nothing was.
-
-    Returns
-    -------
-    FloatArray
-        Same shape. [1]
-
-    Notes
-    -----
-    What blurs a symptom, the owner's ear and the part's own limits, is the same at both
-    looks: what cranks just so cranks just so again. So a no becomes a yes as far as the
-    change makes it likelier, and no further.
-
-    Examples
-    --------
-    >>> both = np.array([0.5]), np.array([0.5])
-    >>> given_before(*both, before=False).tolist()
-    [0.0]
-    >>> given_before(np.array([0.9]), np.array([0.5]), before=False).tolist()
-    [0.8]
-    """
-    if before is None:
-        return chance
-    if before:
-        base = np.maximum(as_it_stands, LEAST_CHANCE)
-        return np.asarray(np.minimum(chance / base, 1.0))
-    base = np.maximum(1.0 - as_it_stands, LEAST_CHANCE)
-    return np.asarray(np.clip((chance - as_it_stands) / base, 0.0, 1.0))
-
-
 def shown_values(
     changed: ChangedRows,
     test: SubstitutionTest,
@@ -335,7 +290,7 @@ def shown_values(
     compiled, look = changed.model.compiled, test.look
     if isinstance(look, Reading):
         values = (
-            compiled.predicted(changed.hypotheses, look, rows=changed.rows)
+            compiled.readings.predicted(changed.hypotheses, look, rows=changed.rows)
             if stray is None
             else stray(changed.hypotheses, look, rows=changed.rows)
         )

@@ -7,7 +7,7 @@ import math
 
 from diagnose.session.fact_rows import OVER_RANGE
 from diagnose.session.sheets.first_start import Prestart, PrestartReading
-from diagnose.session.wording import unit_symbol
+from diagnose.session.words.wording import unit_symbol
 
 
 def prestart_json(listed: Prestart, *, car_name: str) -> str:

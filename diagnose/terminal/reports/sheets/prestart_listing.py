@@ -11,10 +11,10 @@ from typing import TextIO
 from diagnose.faults.history import check_history
 from diagnose.session.sheets.first_start import known_history, prestart
 from diagnose.session.steps.prices import Prices
-from diagnose.terminal.car_files import open_car, published_knowledge
-from diagnose.terminal.learned_shares import knowledge_in_use
-from diagnose.terminal.owner import told_of_owner
-from diagnose.terminal.prepared_car import prepared_model
+from diagnose.terminal.preparation.car_files import open_car, published_knowledge
+from diagnose.terminal.preparation.learned_shares import knowledge_in_use
+from diagnose.terminal.preparation.owner import told_of_owner
+from diagnose.terminal.preparation.prepared_car import prepared_model
 from diagnose.terminal.reports.sheets.prestart_data import prestart_json
 from diagnose.terminal.reports.sheets.prestart_pages import (
     SHOWN_UNSHOWN,

@@ -16,7 +16,8 @@ from diagnose.session.sheets.first_start import (
     PrestartReading,
     Unshown,
 )
-from diagnose.session.wording import CLAMP_NOT_POST, range_words
+from diagnose.session.words.instructions import CLAMP_NOT_POST
+from diagnose.session.words.wording import range_words
 from diagnose.terminal.pages.page import spoken
 from diagnose.terminal.safe_text import clean
 from diagnose.units import format_minutes, format_probability

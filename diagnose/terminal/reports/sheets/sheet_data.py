@@ -16,7 +16,7 @@ from diagnose.measurement.readings import ReadingKind
 from diagnose.session.fact_rows import OVER_RANGE
 from diagnose.session.sheets.charge_balance import ChargeBalance
 from diagnose.session.sheets.sheet import Band, Cell, Row, Sheet
-from diagnose.session.wording import unit_symbol
+from diagnose.session.words.wording import unit_symbol
 from diagnose.terminal.reports.sheets.branch_words import branch_data
 
 # The header of the CSV, one name for each column.

@@ -8,7 +8,7 @@ from typing import TextIO
 
 from diagnose.session.sheets.expected_readings import expected_sheet
 from diagnose.session.sheets.sheet import Choice, Sheet
-from diagnose.terminal.car_files import open_car, published_knowledge
+from diagnose.terminal.preparation.car_files import open_car, published_knowledge
 from diagnose.terminal.reports.sheets.sheet_data import sheet_csv, sheet_json
 from diagnose.terminal.reports.sheets.sheet_table import sheet_markdown, sheet_text
 

@@ -11,10 +11,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from diagnose.circuit.car import OperatingState
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.measurement.readings import ReadingKind
 from diagnose.session.sheets.sheet import Band, Cell, Row, Sheet
-from diagnose.session.wording import range_words
+from diagnose.session.words.wording import range_words
 from diagnose.terminal.reading_kinds import TABLE_DECIMALS
 from diagnose.terminal.reports.sheets.branch_words import branch_words
 from diagnose.terminal.reports.sheets.charging_words import (

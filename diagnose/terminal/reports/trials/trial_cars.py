@@ -11,9 +11,10 @@ from pathlib import Path
 
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
-from diagnose.session.ready_car import COMPILED_LAYERS, Model, program_digest
-from diagnose.terminal.car_files import open_car, published_knowledge
-from diagnose.terminal.prepared_car import prepared_model
+from diagnose.session.model_key import COMPILED_LAYERS, program_digest
+from diagnose.session.ready_car import Model
+from diagnose.terminal.preparation.car_files import open_car, published_knowledge
+from diagnose.terminal.preparation.prepared_car import prepared_model
 from diagnose.trial.cluster import ClusterError
 
 

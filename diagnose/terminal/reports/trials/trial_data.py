@@ -6,17 +6,15 @@ from collections.abc import Sequence
 from dataclasses import asdict
 
 from diagnose.terminal.reports.trials.trial_figures import claims, scores, spots
-from diagnose.trial.playing import Game
-from diagnose.trial.scoring import (
-    SURE,
+from diagnose.trial.claims import (
     brier_score,
     calibration,
-    doubt,
     expected_calibration_error,
     log_loss,
-    robustness,
 )
-from diagnose.trial.unlike_stock import InBands
+from diagnose.trial.hidden.unlike_stock import InBands
+from diagnose.trial.playing import Game
+from diagnose.trial.scoring import SURE, doubt, robustness
 
 
 def report(games: Sequence[Game]) -> dict[str, object]:

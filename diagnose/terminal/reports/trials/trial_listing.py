@@ -15,7 +15,7 @@ from typing import TextIO
 
 from diagnose.files.car.car_file import WANTED, load_car
 from diagnose.files.file_text import read_text
-from diagnose.terminal.car_files import car_file, published_knowledge
+from diagnose.terminal.preparation.car_files import car_file, published_knowledge
 from diagnose.terminal.progress import Progress
 from diagnose.terminal.reports.trials import trial_tables
 from diagnose.terminal.reports.trials.trial_cars import (
@@ -29,13 +29,14 @@ from diagnose.terminal.reports.trials.trial_data import (
     unlike_report,
 )
 from diagnose.trial.cluster import connected
-from diagnose.trial.hidden_car import Errors
+from diagnose.trial.hidden.hidden_car import Errors
+from diagnose.trial.hidden.unlike_stock import UNLIKE_ERRORS, InBands, sound_readings
 from diagnose.trial.playing import Game
 from diagnose.trial.policies import POLICIES, PROGRAM
+from diagnose.trial.policy_scores import PolicyScore, policy_scores
 from diagnose.trial.running import TrialPlan, run_trial
-from diagnose.trial.scoring import PolicyScore, is_failed, policy_scores
+from diagnose.trial.scoring import is_failed
 from diagnose.trial.telling import Telling, tellings
-from diagnose.trial.unlike_stock import UNLIKE_ERRORS, InBands, sound_readings
 
 # Length of the bar that shows how far it is. Own choice: with the words beside it it
 # fits into `progress.MOST_CHARACTERS`. [characters]

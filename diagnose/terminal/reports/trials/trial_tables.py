@@ -5,23 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from diagnose.terminal.reports.trials.trial_figures import claims, scores, spots
-from diagnose.trial.playing import Game
-from diagnose.trial.running import TrialPlan
-from diagnose.trial.scoring import (
-    DOUBTS,
-    SURE,
+from diagnose.trial.claims import (
     Bucket,
-    PolicyScore,
     brier_score,
     calibration,
-    doubt,
     expected_calibration_error,
-    is_failed,
     log_loss,
-    robustness,
 )
+from diagnose.trial.hidden.unlike_stock import InBands
+from diagnose.trial.playing import Game
+from diagnose.trial.policy_scores import PolicyScore
+from diagnose.trial.running import TrialPlan
+from diagnose.trial.scoring import DOUBTS, SURE, doubt, is_failed, robustness
 from diagnose.trial.telling import Telling
-from diagnose.trial.unlike_stock import InBands
 
 # Length of the bar of what held. Own choice: with its figures it fits into a line of
 # 88 characters.

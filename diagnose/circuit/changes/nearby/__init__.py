@@ -1,0 +1,1 @@
+"""Operating points near a base case: few branches changed, few others that follow."""

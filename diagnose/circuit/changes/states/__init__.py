@@ -1,0 +1,1 @@
+"""From state to state: gates begin as the state before left them."""

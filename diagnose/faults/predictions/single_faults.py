@@ -1,0 +1,105 @@
+"""Every single fault of a car solved, each kept as its difference from the sound car.
+
+By two processes where it is much: a large car has tens of thousands of points. Leaves
+solving to `predictor`, and how differences are kept to `kept`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+
+import numpy as np
+
+from diagnose.arrays import StoredArray
+from diagnose.faults.causes import FaultSet
+from diagnose.faults.predictions.kept.sound_car import KeptNodes, SoundCar
+from diagnose.faults.predictions.kept.volts import hub_shares, hubs_of
+from diagnose.faults.predictions.predictor import LEAST_SHARED_POINTS, Predictor
+from diagnose.faults.predictions.second_process import (
+    Parcel,
+    Parcels,
+    can_fork,
+    start_in_child,
+)
+
+
+def kept_faults(
+    predictor: Predictor,
+    sets: Sequence[FaultSet],
+    *,
+    progress: Callable[[float], None] | None = None,
+) -> tuple[KeptNodes, StoredArray]:
+    """Return what fault sets would show, as differences from the sound car.
+
+    Parameters
+    ----------
+    predictor : Predictor
+        Of the car.
+    sets : Sequence[FaultSet]
+        The fault sets, the sound car first.
+    progress : Callable or None
+        Called with the share done, 0 to 1.
+
+    Returns
+    -------
+    KeptNodes
+        With a row for each set.
+    StoredArray
+        `Prediction.is_settled` of the sets. [1]
+
+    Raises
+    ------
+    UnsolvableCircuitError
+        If the sound car has no operating point in some state.
+    """
+    n_draws = predictor.model.sample.n_draws
+    tell = progress or _tell_nobody
+    base = _sound_car(predictor)
+    is_shared = len(sets) * n_draws >= LEAST_SHARED_POINTS and can_fork()
+    chunks = predictor.chunks(len(sets), n_draws, n_workers=2 if is_shared else 1)
+
+    def parts(wanted: Sequence[slice]) -> Iterator[tuple[KeptNodes, StoredArray]]:
+        for number, chunk in enumerate(wanted):
+            whole = predictor.solved(sets[chunk])
+            yield base.kept(whole, chunk.start), whole.is_settled
+            if not is_child:
+                tell((number + 1) / len(wanted))
+
+    is_child = False
+    mine, others = chunks, []
+    if is_shared:
+        mine, others = chunks[::2], chunks[1::2]
+
+    def in_child() -> list[tuple[Parcel, ...]]:
+        nonlocal is_child
+        is_child = True
+        return [
+            parcels.put((*nodes.varying(), settled)) for nodes, settled in parts(others)
+        ]
+
+    with Parcels() as parcels:
+        wait = start_in_child(in_child) if others else list
+        found = dict(zip((chunk.start for chunk in mine), parts(mine), strict=True))
+        for chunk, handed in zip(others, wait(), strict=True):
+            *varying, is_settled = parcels.get(handed)
+            found[chunk.start] = base.beside(varying), is_settled
+    predictor.forget_passing()
+    # the most is in memory while all parts are joined
+    predictor.solver().forget()
+    nodes, settled = zip(*(found.pop(c.start) for c in chunks), strict=True)
+    return KeptNodes.joined(list(nodes)), np.concatenate(settled, axis=1)
+
+
+def _sound_car(predictor: Predictor) -> SoundCar:
+    """Return the sound car, and by how much its nodes follow its hubs."""
+    n_states, n_draws = len(predictor.states), predictor.model.sample.n_draws
+    hubs = hubs_of(predictor.networks[0].output, len(predictor.nodes))
+    pairs = np.stack([hubs, np.zeros_like(hubs)], axis=1)
+    response = predictor.solver().base_case.factored.response_volts(pairs)
+    shares = hub_shares(response, hubs).astype(np.float32)
+    shape = (n_states, n_draws, *shares.shape[1:])
+    return SoundCar.of(predictor.predict([()]), hubs, shares.reshape(shape))
+
+
+def _tell_nobody(share: float) -> None:
+    del share

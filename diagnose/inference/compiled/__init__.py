@@ -1,0 +1,1 @@
+"""One car compiled for diagnosis: fault sets with what they would show."""

@@ -1,0 +1,1 @@
+"""A car on paper: its file asked for, its design audited, its wiring drawn."""

@@ -1,0 +1,1 @@
+"""What was answered, as the entries of a car file."""

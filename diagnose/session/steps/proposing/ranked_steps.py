@@ -1,0 +1,293 @@
+"""The best steps: every reading and symptom still open, the best few looked at twice.
+
+Nothing is read in a state that the car hardly gets into, nor where something likely
+chatters: the meter jumps there. Points that follow from one already read are left out,
+unless that reading may well have been a slip: they share what made the first stray, but
+not its slip. Leaves the words to `proposals`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
+from diagnose.inference.choice.information import SharedInformation
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.steps import Step, SymptomCheck
+from diagnose.session.evidence.solving_allowance import Allowance
+from diagnose.session.facts import ReadingFact
+from diagnose.session.ready_car import Model
+from diagnose.session.steps.candidates import Candidates
+from diagnose.session.steps.moment import Moment
+from diagnose.session.steps.outcomes import (
+    LEAST_STATE_CHANCE,
+    Outcomes,
+    reached_chances,
+    resting_chances,
+)
+from diagnose.session.steps.priced import MOST_PRICED, Priced, Pricing
+from diagnose.session.steps.proposing.open_looks import OpenLooks
+from diagnose.session.steps.proposing.second_readings import SecondReadings
+from diagnose.session.steps.series_amps import takeable
+
+# How many of the best steps are looked at twice. Measured on 600 small problems
+# (tests/benchmarks/bench_choice.py): looking twice at the best three takes the worst
+# case from 1.12 to 1.07 of the optimum.
+BEST_FEW = 3
+
+# How many second readings are weighed after each of them. Own choice: a quarter more
+# time an answer.
+MOST_SECONDS = 16
+
+# Steps that save as much but for this share are as good. [1] Own choice: two in a
+# hundred, what a few hundred particles are off by; the quicker one is taken first.
+SAME_WORTH = 0.02
+
+# Points closer than this in all that is believed tell the same. [V] Derived: under the
+# spread of a reading on a 12 V car.
+SAME_POINT_VOLTS = 0.08
+
+# The same while cranking, beside it, as a share of the reading. [1] Rule of the trade:
+# compression by compression a meter moves by a few tenths of 10 V.
+CRANKING_JUMPS = 0.025
+
+# A reading further than this off what a particle shows was a slip under it. [V on a
+# 12 V car] Derived: five times the spread of a reading.
+SLIPPED_VOLTS = 1.0
+
+# Above this chance of a slip a point next to the reading is worth reading too. [1]
+# Derived: half a percent of an hour or two is what a reading costs.
+LEAST_SLIPPED = 0.005
+
+# Particles with less of the largest share than this don't keep two points apart. [1]
+# Own choice: a fiftieth moves no choice.
+LIGHT_SHARE = 0.02
+
+# How many of the best steps are compared for that. [1] Own choice: those that are
+# priced to the end, and the best of each way of measuring.
+MOST_COMPARED = 100
+
+# How many steps of each way of measuring in each state are kept behind the best. [1]
+# Own choice: enough that one of them is not told by another.
+OF_EACH_WAY = 2
+
+
+class RankedSteps:
+    """Ranks what could be done next on one car.
+
+    Parameters
+    ----------
+    model : Model
+    outcomes : Outcomes
+        What particles give for a step.
+    pricing : Pricing
+        What a step takes and saves.
+
+    Attributes
+    ----------
+    looks : OpenLooks
+        What can be looked for besides readings.
+    """
+
+    def __init__(self, model: Model, outcomes: Outcomes, pricing: Pricing) -> None:
+        self._model = model
+        self._outcomes = outcomes
+        self._pricing = pricing
+        self.looks = OpenLooks(model, outcomes)
+
+    def ranked(
+        self,
+        moment: Moment,
+        *,
+        excluded: frozenset[Step],
+        most: int = MOST_PRICED,
+        allowance: Allowance | None = None,
+    ) -> list[Priced]:
+        """Return the best steps, best first.
+
+        Parameters
+        ----------
+        moment : Moment
+        excluded : frozenset[Step]
+            Steps already taken or skipped.
+        most : int
+            How many at most.
+        allowance : Allowance or None
+            Whether tests with the circuit changed are solved where they are not yet;
+            those that are not are left out. None: all are solved.
+
+        Returns
+        -------
+        list[Priced]
+            In the order of `Priced.rank`, but for the best few, which are in the order
+            of what they save together with the reading after them.
+        """
+        reached = reached_chances(moment, self._model)
+        priced = self._pricing.symptoms(
+            self.looks.symptoms(moment, excluded, reached), moment
+        )
+        solved = self.looks.tests(moment, excluded, allowance)
+        priced += self._pricing.tests(solved, moment)
+        can_be = reached * resting_chances(moment) >= LEAST_STATE_CHANCE
+        for candidates, costs in moment.candidates:
+            is_open = candidates.is_open(excluded)
+            can_take = takeable(candidates, costs, moment, self._model.compiled)
+            some = np.flatnonzero(can_be[candidates.states] & can_take & is_open)
+            shown = candidates.shown(moment.believed.sight, some)
+            telling = np.flatnonzero(~self._follows(moment, candidates, some, shown))
+            priced += self._pricing.readings(
+                candidates,
+                some[telling],
+                shown[telling],
+                moment,
+                minutes=costs.minutes(moment.here)[some[telling]],
+                most=most,
+            )
+        priced.sort(key=Priced.rank)
+        best = priced[:most]
+        left = self._best_of_each_way(priced[most:])
+        return [*self._twice_looked(best, moment), *left]
+
+    def _best_of_each_way(self, priced: Sequence[Priced]) -> list[Priced]:
+        """Return the best few of each way of looking: volts crowd none of them out."""
+        count: dict[tuple[str, str], int] = {}
+        found = []
+        for one in priced:
+            step = one.step
+            if isinstance(step, Reading):
+                way = step.kind.value, step.state
+            else:
+                way = type(step).__name__, "test" if self._is_test(step) else ""
+            count[way] = count.get(way, 0) + 1
+            if count[way] <= OF_EACH_WAY:
+                found.append(one)
+        return found
+
+    def told_apart(
+        self, priced: Sequence[Priced], moment: Moment, *, most: int
+    ) -> list[Priced]:
+        """Return steps with those first that do not tell the same in other words.
+
+        Parameters
+        ----------
+        priced : Sequence[Priced]
+            Best first; the first stays there.
+        moment : Moment
+        most : int
+            How many are shown beside each other. [1]
+
+        Returns
+        -------
+        list[Priced]
+            The same steps: up to `most` of which each saves most a minute of what those
+            before it leave untold, then the others in their order.
+        """
+        compared = priced[:MOST_COMPARED]
+        if len(compared) < 2:
+            return list(priced)
+        chances = self._chances([one.step for one in compared], moment)
+        shared = SharedInformation(chances, moment.believed.particles.share)
+        worth = np.array(
+            [one.saves_minutes / one.minutes if one.pays else 0.0 for one in compared]
+        )
+        told = np.zeros(len(compared))
+        chosen = [0]
+        while len(chosen) < min(most, len(compared)):
+            told = np.maximum(told, shared.told_by(chosen[-1]))
+            told[chosen] = 1.0
+            left = worth * (1.0 - told)
+            if left.max() <= 0.0:
+                break
+            chosen.append(int(left.argmax()))
+        others = (one for place, one in enumerate(priced) if place not in chosen)
+        return [*(compared[place] for place in chosen), *others]
+
+    def _chances(self, steps: Sequence[Step], moment: Moment) -> list[FloatArray]:
+        """Return the chance of each outcome of steps; many readings at once."""
+        found: dict[Step, FloatArray] = {}
+        for candidates, _ in moment.candidates:
+            some = candidates.among(steps)
+            shown = candidates.shown(moment.believed.sight, some)
+            for place, values in zip(some.tolist(), shown, strict=True):
+                reading = candidates.readings[place]
+                found[reading] = self._outcomes.chances_of(values, reading.kind)
+        return [
+            found[step] if step in found else self._outcomes.chances(step, moment)
+            for step in steps
+        ]
+
+    def _is_test(self, step: Step) -> bool:
+        if not isinstance(step, SymptomCheck):
+            return False
+        return step.symptom in self._model.provocations
+
+    def _follows(
+        self,
+        moment: Moment,
+        candidates: Candidates,
+        some: IntArray,
+        shown: StoredArray,
+    ) -> BoolArray:
+        """Return which readings follow from one already taken, shape (n_some,).
+
+        Two points that keep their distance, whatever the fault and the draw, tell the
+        same; what made the first reading stray from the model makes the second stray.
+        Unless the first may well have been a slip: then the second tells that.
+        """
+        result = np.zeros(len(some), dtype=np.bool_)
+        if candidates.kind is not ReadingKind.DC_VOLTS:
+            return result
+        share = moment.believed.particles.share
+        heavy = share > LIGHT_SHARE * share.max()
+        states = candidates.states[some]
+        slipped_volts = SLIPPED_VOLTS * self._model.car.system_volts / 12.0
+        for fact in _volts_since_repair(moment):
+            taken = self._outcomes.single(fact.reading)
+            known = taken.shown(moment.believed.sight, np.array([0]))[0]
+            apart = np.abs(np.abs(known) - abs(fact.value)) > slipped_volts
+            if share @ apart > LEAST_SLIPPED:
+                continue
+            same = np.flatnonzero(states == taken.states[0])
+            values = shown[same][:, heavy]
+            for other in (known[heavy], -known[heavy]):
+                apart = np.ptp(values - other, axis=1)
+                result[same] |= apart < self._same_point_volts(fact)
+        return result
+
+    def _same_point_volts(self, fact: ReadingFact) -> float:
+        """Return how close two points are that tell the same. [V]."""
+        is_cranking = self._model.car.state(fact.reading.state).is_cranking
+        jumps = CRANKING_JUMPS * abs(fact.value) if is_cranking else 0.0
+        return math.hypot(SAME_POINT_VOLTS, jumps)
+
+    def _twice_looked(self, priced: list[Priced], moment: Moment) -> list[Priced]:
+        """Return steps with the best few in the order of two steps ahead."""
+        few = [one for one in priced[:BEST_FEW] if one.pays]
+        if len(few) < 2:
+            return priced
+        readings = [one.step for one in priced if isinstance(one.step, Reading)]
+        seconds = SecondReadings(
+            self._model, self._outcomes, moment, readings[:MOST_SECONDS]
+        )
+        further = {one.step: seconds.save_after(one.step) for one in few}
+        worth = {one.step: one.net_minutes + further[one.step] for one in few}
+        few.sort(key=lambda one: -worth[one.step])
+        # what differs by less than the estimate is off by goes by its own minutes
+        least = (1.0 - SAME_WORTH) * worth[few[0].step]
+        few.sort(key=lambda one: (worth[one.step] < least, one.minutes))
+        few.sort(key=lambda one: worth[one.step] < least)
+        return [*few, *priced[len(few) :]]
+
+
+def _volts_since_repair(moment: Moment) -> list[ReadingFact]:
+    """Return the DC volts read since the latest repair."""
+    return [
+        noted.observation
+        for noted in moment.conclusion.observations
+        if isinstance(noted.observation, ReadingFact)
+        and noted.observation.reading.kind is ReadingKind.DC_VOLTS
+        and noted.epoch >= len(moment.conclusion.repairs)
+    ]

@@ -1,0 +1,158 @@
+"""A step as a job card: where to go, which lead where, what the car must be doing.
+
+Short lines, each about one thing, so that they are read with two probes in hand. Leaves
+the same in sentences to `wording`, and how a card looks to `terminal`.
+"""
+
+from __future__ import annotations
+
+from diagnose.circuit.car import Car
+from diagnose.measurement.procedures import Procedures, procedure_name
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.symptoms import Symptom
+from diagnose.session.answer import CardLine, StepCard
+from diagnose.session.words.instructions import (
+    CLAMP_NOT_POST,
+    lead_words,
+    series_words,
+    sign_words,
+    surface_words,
+)
+
+
+def reading_card(
+    reading: Reading, car: Car, procedures: Procedures, *, in_series: bool = False
+) -> StepCard:
+    """Return how a reading is taken, line by line.
+
+    Parameters
+    ----------
+    reading : Reading
+    car : Car
+    procedures : Procedures
+        Those of knowledge/.
+    in_series : bool
+        A meter in series is offered beside the clamp.
+
+    Returns
+    -------
+    StepCard
+    """
+    procedure = procedures[procedure_name(reading, car)]
+    state = car.state(reading.state).label
+    if reading.kind is ReadingKind.LOOK:
+        state = "key off"
+    lines = (
+        _place_line(reading, car),
+        *_lead_lines(reading, car),
+        *_owner_notes(reading, car),
+        CardLine(name="car", text=state),
+        *(
+            CardLine(name="mind", text=note)
+            for note in (
+                *_notes(reading, car, procedures, in_series=in_series),
+                procedure.car if procedure.is_minded else "",
+            )
+            if note
+        ),
+    )
+    return StepCard(act=procedure.act, lines=tuple(line for line in lines if line.text))
+
+
+def symptom_card(symptom: Symptom, place: str, car: Car) -> StepCard:
+    """Return what is looked for, line by line.
+
+    Parameters
+    ----------
+    symptom : Symptom
+    place : str
+        Where it is done; empty where that is said by the question.
+    car : Car
+
+    Returns
+    -------
+    StepCard
+    """
+    lines = (
+        CardLine(name="place", text=place),
+        CardLine(name="car", text=car.state(symptom.state).label),
+    )
+    return StepCard(
+        act=symptom.question, lines=tuple(line for line in lines if line.text)
+    )
+
+
+def test_card(done: str, seen: StepCard) -> StepCard:
+    """Return a test with the circuit changed: what is done first, then what is seen.
+
+    Parameters
+    ----------
+    done : str
+        How the circuit is changed.
+    seen : StepCard
+        What is read or looked for meanwhile.
+    """
+    then = CardLine(name="then", text=seen.act)
+    return StepCard(act=done.strip(), lines=(then, *seen.lines))
+
+
+def _place_line(reading: Reading, car: Car) -> CardLine:
+    """Return where to go, of each lead where they are apart."""
+    if not reading.black:
+        return CardLine(name="place", text=car.part(reading.red).place)
+    red, black = (
+        car.test_points.get(node, "") for node in (reading.red, reading.black)
+    )
+    if red == black or not black or reading.black == car.reference:
+        return CardLine(name="place", text=red or black)
+    if not red:
+        return CardLine(name="place", text=black)
+    return CardLine(name="place", text=f"red: {red}; black: {black}")
+
+
+def _lead_lines(reading: Reading, car: Car) -> tuple[CardLine, ...]:
+    """Return which lead goes where, or what the clamp and the eye go to."""
+    match reading.kind:
+        case ReadingKind.LOOK:
+            text = f"pull {reading.red}, look at its link (or its breaker's button)"
+            return (CardLine(name="fuse", text=text),)
+        case ReadingKind.AMPS:
+            text = f"round the wire at {reading.red}"
+            return (CardLine(name="clamp", text=text),)
+        case ReadingKind.FUSE:
+            text = f"the two test points in the back of {reading.red}; leave it in"
+            return (CardLine(name="leads", text=text),)
+        case ReadingKind.LAMP:
+            names = ("tip", "clip")
+        case _:
+            names = ("red", "black")
+    leads = [lead_words(node, car) for node in (reading.red, reading.black)]
+    if reading.kind is ReadingKind.OHMS and reading.black == car.reference:
+        leads[1] = f"{reading.black}: {CLAMP_NOT_POST}"
+    return tuple(
+        CardLine(name=name, text=text) for name, text in zip(names, leads, strict=True)
+    )
+
+
+def _owner_notes(reading: Reading, car: Car) -> tuple[CardLine, ...]:
+    """Return what the owner noted of the wires where the red lead goes."""
+    if not reading.black:
+        parts = [car.part(reading.red)]
+    else:
+        parts = [one for one in car.parts if reading.red in one.terminals.values()]
+    notes = dict.fromkeys(one.note for one in parts if one.note)
+    return tuple(CardLine(name="note", text=note) for note in notes)
+
+
+def _notes(
+    reading: Reading, car: Car, procedures: Procedures, *, in_series: bool
+) -> tuple[str, ...]:
+    """Return what else to mind while it is taken."""
+    if reading.kind is ReadingKind.AMPS and in_series:
+        return (series_words(reading, car, procedures),)
+    if reading.kind is ReadingKind.DC_VOLTS:
+        return (
+            sign_words(reading, car),
+            surface_words(reading, car),
+        )
+    return ()

@@ -1,0 +1,160 @@
+"""Understands a typed line: a command, a letter, or the answer to the step in hand.
+
+Without a screen and without conclusions: what comes back is a request.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from types import MappingProxyType
+
+from diagnose.errors import ReadingError, nearest
+from diagnose.measurement.readings import Reading
+from diagnose.measurement.steps import SubstitutionTest, SymptomCheck
+from diagnose.session.answer import ProposedStep
+from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
+from diagnose.terminal.dialogue.typed.commands import COMMANDS, Command
+from diagnose.terminal.dialogue.typed.desk import (
+    Desk,
+    MistypedError,
+    step_of_letter,
+    trailing_state,
+)
+from diagnose.terminal.dialogue.typed.requests import Request, Show, TakeUp, Tell, View
+from diagnose.terminal.dialogue.typed.typed_facts import (
+    YES_OR_NO,
+    reading_fact,
+    tell_symptom,
+)
+from diagnose.terminal.pages.steps import STEP_LETTERS
+from diagnose.terminal.reading_kinds import ANSWER_WORDS, answer_words, typed_value
+from diagnose.terminal.safe_text import clean
+from diagnose.typed_readings import NOTHING_WORDS, parse_measured
+from diagnose.units import Unit
+
+# Words that answer a step, so that none of them is taken for the start of a command.
+ANSWERS = ANSWER_WORDS | frozenset(YES_OR_NO) | NOTHING_WORDS
+
+# Words for a reading that is what the one before was.
+SAME_WORDS = frozenset(("same", "the same", "unchanged"))
+
+# What a person says he did, and the command that tells it.
+DONE = MappingProxyType(
+    {"bridged": "bridge", "jumped": "bridge", "swapped": "swap", "unplugged": "unplug"}
+)
+
+# What a typed value may begin with: a sign, a digit, a decimal point or comma, or the
+# sign of an over-range resistance.
+_NUMBER_STARTS = "+-.,0123456789∞−–"
+
+
+def understand(line: str, desk: Desk) -> Request:
+    """Return what a line asks for.
+
+    Parameters
+    ----------
+    line : str
+        As typed: a command, a number, a yes, a letter; nothing shows the page again.
+    desk : Desk
+        What the line can refer to.
+
+    Raises
+    ------
+    ReadingError
+        If the line can't be understood; the message says what can.
+    """
+    words = clean(line).split()
+    if not words:
+        return Show(view=View.PAGE)
+    first = words[0].lower().removesuffix(")")
+    if first in STEP_LETTERS:
+        step = step_of_letter(first, desk)
+        if len(words) > 1:
+            return _answer_to_step(words[1:], replace(desk, step=step))
+        return TakeUp(step_index=STEP_LETTERS.index(first))
+    command = _command_for(first)
+    if command is None or " ".join(words).lower() in ANSWERS:
+        return _answer_to_step(words, desk)
+    try:
+        return command.understand(tuple(words[1:]), desk)
+    except MistypedError as mistyped:
+        raise mistyped.with_usage(command.usage) from mistyped
+
+
+def is_command(line: str) -> bool:
+    """Return whether a line begins with a command, in full or by its start."""
+    words = line.split(maxsplit=1)
+    return bool(words) and _command_for(words[0].lower()) is not None
+
+
+def _command_for(word: str) -> Command | None:
+    """Return the command of that name, or the only one that starts so."""
+    word = DONE.get(word, word)
+    if word in COMMANDS:
+        return COMMANDS[word]
+    starting = [name for name in COMMANDS if name.startswith(word)]
+    is_answer = word in ANSWERS
+    if len(word) > 1 and len(starting) == 1 and not is_answer:
+        return COMMANDS[starting[0]]
+    return None
+
+
+def _answer_to_step(words: Sequence[str], desk: Desk) -> Request:
+    """Take a line without a command as the answer to the step in hand."""
+    text = " ".join(words)
+    said, state = trailing_state(words, desk)
+    value = " ".join(said)
+    is_same = value.lower() in SAME_WORDS
+    is_answer = value[0] in _NUMBER_STARTS or value.lower() in ANSWERS or is_same
+    if not is_answer and not _is_over_range(value):
+        raise ReadingError(_not_understood(text, desk))
+    step = desk.step
+    if step is None:
+        raise ReadingError(
+            "no reading is asked for just now; answer what the page asks, or type for "
+            "instance: read NODE STATE VALUE, or done after the repair"
+        )
+    asked = step.step
+    look = asked.look if isinstance(asked, SubstitutionTest) else asked
+    if isinstance(look, SymptomCheck):
+        told = tell_symptom(look.symptom, text, desk)
+    else:
+        reading = replace(look, state=state) if state else look
+        if is_same:
+            return _same_as_before(reading, desk)
+        told = Tell(fact=reading_fact(reading, typed_value(value, reading.kind)))
+    if not isinstance(asked, SubstitutionTest):
+        return told
+    assert isinstance(told, Tell)
+    assert isinstance(told.fact, ReadingFact | SymptomFact)
+    return Tell(fact=SubstitutionFact(substitution=asked.substitution, seen=told.fact))
+
+
+def _same_as_before(reading: Reading, desk: Desk) -> Request:
+    """Take a reading to be what the one before was, and have that asked."""
+    latest = desk.latest
+    if latest is None or latest.reading.kind is not reading.kind:
+        raise ReadingError("the same as what? type the number that the meter shows")
+    return Tell(fact=replace(latest, reading=reading, told_as="same"), is_unsure=True)
+
+
+def _not_understood(text: str, desk: Desk) -> str:
+    """Say what was not understood, what is expected here, and the nearest command."""
+    near = nearest(text.split(maxsplit=1)[0], COMMANDS)
+    hint = f'; did you mean "{near}"?' if near else "."
+    wanted = "" if desk.step is None else f" Expected here: {_wanted(desk.step)}."
+    return f'"{text}" is not understood{hint}{wanted} The list of commands: help'
+
+
+def _wanted(step: ProposedStep) -> str:
+    """Return what answers a step, in words."""
+    return answer_words(step.reading.kind) if step.reading else "yes or no"
+
+
+def _is_over_range(text: str) -> bool:
+    """Return whether words say that the resistance is beyond the meter's range."""
+    try:
+        return parse_measured(text).unit is Unit.OHMS
+    except ReadingError:
+        return False
