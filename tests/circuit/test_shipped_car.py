@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray
+from diagnose.circuit.design.sound_states import solved_states
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
-from diagnose.circuit.design.sound_states import solved_states
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 
