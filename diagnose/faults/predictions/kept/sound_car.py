@@ -72,6 +72,7 @@ class KeptNodes:
             *(b.keys for b in blocks),
             *(b.values for b in blocks),
             self.volts.moved,
+            self.volts.place,
         )
 
     def arrays(self) -> dict[str, Numbers]:
@@ -213,7 +214,9 @@ class SoundCar:
         each = zip(bases, varying[:3], varying[3:6], strict=True)
         volts, units, probes = (Blocks(base=b, keys=k, values=v) for b, k, v in each)
         return KeptNodes(
-            volts=KeptVolts(blocks=volts, shares=self.shares, moved=varying[6]),
+            volts=KeptVolts(
+                blocks=volts, shares=self.shares, moved=varying[6], place=varying[7]
+            ),
             source_units=units,
             probes=probes,
         )
