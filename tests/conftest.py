@@ -72,10 +72,9 @@ def compiled_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def knowledge() -> Knowledge:
     """Return the knowledge that comes with the program."""
     # here and below imported late, after the setting above
-    from diagnose.files.knowledge.knowledge_files import load_knowledge
-    from diagnose.files.resources import knowledge_folder
+    from diagnose.terminal.preparation.car_files import published_knowledge
 
-    return load_knowledge(knowledge_folder())
+    return published_knowledge()
 
 
 @pytest.fixture(scope="session")

@@ -173,6 +173,17 @@ class Chosen:
         items.sort(key=lambda item: self.place[item.nodeid])
 
 
+class Failures:
+    """A pytest plugin: the tests that fail."""
+
+    def __init__(self) -> None:
+        self.tests: list[str] = []
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if report.failed:
+            self.tests.append(f"{report.nodeid} ({report.when})")
+
+
 class Changed(importlib.abc.MetaPathFinder):
     """Finds the module of a mutant, to be loaded changed."""
 
@@ -254,13 +265,17 @@ def covered(kept: Path, tests: list[str]) -> Covering:
         for one in pkgutil.walk_packages(["diagnose"], "diagnose."):
             if not one.name.endswith("__main__"):
                 importlib.import_module(one.name)
-        recorder = Recorder(["diagnose/*"])
-        code = int(pytest.main([*PYTEST, *tests], [recorder]))
+        recorder, failures = Recorder(["diagnose/*"]), Failures()
+        code = int(pytest.main([*PYTEST, *tests], [recorder, failures]))
         recorder.save(kept)
+        failed.write_text("\n".join(failures.tests))
         return code
 
-    if not kept.exists() and forked(work, 3600):
-        sys.exit("tests fail before anything is changed")
+    failed = kept.with_suffix(".failed")
+    if not kept.exists() and (code := forked(work, 3600)):
+        names = failed.read_text() if failed.exists() else f"ended with {code}"
+        kept.unlink(missing_ok=True)
+        sys.exit(f"tests fail before anything is changed:\n{names}")
     return Covering(kept)
 
 

@@ -5,6 +5,7 @@ Leaves which causes of one car they tie to `links`.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -122,5 +123,10 @@ def is_of(mode: FaultMode, patterns: Sequence[str]) -> bool:
     bool
         Whether one of the patterns fits.
     """
-    name = f"{mode.kind}.{mode.name}"
+    return _fits(f"{mode.kind}.{mode.name}", tuple(patterns))
+
+
+@functools.cache
+def _fits(name: str, patterns: tuple[str, ...]) -> bool:
+    """Return whether one of some patterns fits; parts of a kind ask for the same."""
     return any(fnmatchcase(name, pattern) for pattern in patterns)

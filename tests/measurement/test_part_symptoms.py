@@ -45,6 +45,21 @@ def sedan(knowledge: Knowledge) -> Car:
 
 
 @pytest.fixture(scope="module")
+def car_knowledge(car: Car, knowledge: Knowledge) -> Knowledge:
+    return knowledge.for_car(car)
+
+
+@pytest.fixture(scope="module")
+def car_work(car: Car) -> SoundWork:
+    return sound_work(car)
+
+
+@pytest.fixture(scope="module")
+def sedan_knowledge(sedan: Car, knowledge: Knowledge) -> Knowledge:
+    return knowledge.for_car(sedan)
+
+
+@pytest.fixture(scope="module")
 def work(sedan: Car) -> SoundWork:
     return sound_work(sedan)
 
@@ -60,10 +75,11 @@ def endings_of(part: str, car: Car, knowledge: Knowledge) -> set[str]:
     return found
 
 
-def test_every_load_has_its_complaints(car: Car, knowledge: Knowledge) -> None:
-    known = knowledge.for_car(car)
-    for load in sound_work(car).loads.values():
-        endings = endings_of(load.part.name, car, known)
+def test_every_load_has_its_complaints(
+    car: Car, car_knowledge: Knowledge, car_work: SoundWork
+) -> None:
+    for load in car_work.loads.values():
+        endings = endings_of(load.part.name, car, car_knowledge)
         wanted = {"dead", how_weak(load.part), "cuts-out"}
         wanted |= {"stays-on"} if load.off_in else set()
         if load.fuse is not None and load.fuse.kind != "breaker":
@@ -73,23 +89,20 @@ def test_every_load_has_its_complaints(car: Car, knowledge: Knowledge) -> None:
 
 
 def test_every_controller_and_relay_has_its_complaints(
-    car: Car, knowledge: Knowledge
+    car: Car, car_knowledge: Knowledge, car_work: SoundWork
 ) -> None:
-    known, work = knowledge.for_car(car), sound_work(car)
-    for name in work.controllers:
-        assert {"down", "resets", "cuts-out"} <= endings_of(name, car, known)
-    for relay in work.relays:
-        endings = endings_of(relay.contacts.name, car, known)
+    for name in car_work.controllers:
+        assert {"down", "resets", "cuts-out"} <= endings_of(name, car, car_knowledge)
+    for relay in car_work.relays:
+        endings = endings_of(relay.contacts.name, car, car_knowledge)
         assert {"silent", "buzzes"} <= endings
         if relay.loads or relay.controllers:
             assert "clicks-for-nothing" in endings
 
 
-def test_every_load_that_takes_current_is_among_them(sedan: Car) -> None:
-    loads = sound_work(sedan).loads
-
+def test_every_load_that_takes_current_is_among_them(work: SoundWork) -> None:
     # All circuits of the car with a load; the controller's memory takes 5 mA.
-    assert set(loads) == {
+    assert set(work.loads) == {
         *("fuel-pump", "fan", "headlamps", "ignition", "injectors", "lockup-solenoid"),
         *("tail-lamps", "dash-lamps", "brake-lamps", "horn", "instruments"),
         *("charge-lamp", "wipers", "blower", "radio"),
@@ -123,9 +136,9 @@ def test_a_load_hangs_on_the_fuse_before_it(work: SoundWork) -> None:
 
 
 def test_a_listed_complaint_leaves_none_beside_it(
-    sedan: Car, knowledge: Knowledge
+    sedan_knowledge: Knowledge,
 ) -> None:
-    known = knowledge.for_car(sedan)
+    known = sedan_knowledge
 
     assert known.complaints["headlamps-dead"].retest == "headlamps-shine"
     assert known.complaints["fan-does-not-run"].part == "fan"
@@ -148,9 +161,9 @@ def test_two_lamps_in_one_role_have_their_own_complaints(
 
 
 def test_a_complaint_is_understood_by_its_name(
-    sedan: Car, knowledge: Knowledge
+    knowledge: Knowledge, sedan_knowledge: Knowledge
 ) -> None:
-    for complaint in knowledge.for_car(sedan).complaints.values():
+    for complaint in sedan_knowledge.complaints.values():
         told = told_complaint(complaint.name, knowledge.complaints)
 
         assert told is not None
@@ -158,10 +171,8 @@ def test_a_complaint_is_understood_by_its_name(
         assert told.cured_answer is complaint.cured_answer
 
 
-def test_a_new_fuse_is_put_in_with_its_caution(
-    sedan: Car, knowledge: Knowledge
-) -> None:
-    symptoms = knowledge.for_car(sedan).symptoms
+def test_a_new_fuse_is_put_in_with_its_caution(sedan_knowledge: Knowledge) -> None:
+    symptoms = sedan_knowledge.symptoms
 
     for name in ("fan-fuse-blows-at-once", "fan-fuse-blows-later", "fan-gets-hot"):
         assert symptoms[name].caution == "fuse-rating"
@@ -174,9 +185,9 @@ def test_every_ending_says_something_of_its_own() -> None:
 
 
 def test_over_sixty_symptoms_are_tied_to_the_circuit(
-    car: Car, knowledge: Knowledge
+    car_knowledge: Knowledge,
 ) -> None:
-    symptoms = knowledge.for_car(car).symptoms
+    symptoms = car_knowledge.symptoms
     tied = [
         name
         for name, one in symptoms.items()
@@ -211,8 +222,8 @@ def seen_at(
     return Observed(volts=at, probe=probe, mechanical=good, ohms=behind)
 
 
-def chance(name: str, seen: Observed, car: Car, knowledge: Knowledge) -> float:
-    symptoms = knowledge.for_car(car).symptoms
+def chance(name: str, seen: Observed, car: Car, known: Knowledge) -> float:
+    symptoms = known.symptoms
     found = symptom_probability(symptoms[name], symptoms=symptoms, car=car, seen=seen)
     return float(found[0, 0])
 
@@ -228,7 +239,7 @@ def test_a_motor_is_slow_between_half_and_three_quarters_of_its_volts(
     *,
     sedan: Car,
     work: SoundWork,
-    knowledge: Knowledge,
+    sedan_knowledge: Knowledge,
 ) -> None:
     wipers = work.loads["wipers"]
     seen = seen_at(
@@ -237,8 +248,8 @@ def test_a_motor_is_slow_between_half_and_three_quarters_of_its_volts(
 
     # By hand: half its volts is dead, three quarters is slow.
     assert DEAD_VOLTS < 0.65 < WEAK_VOLTS
-    assert (chance("wipers-works", seen, sedan, knowledge) > 0.9) is works
-    assert (chance("wipers-is-slow", seen, sedan, knowledge) > 0.9) is is_slow
+    assert (chance("wipers-works", seen, sedan, sedan_knowledge) > 0.9) is works
+    assert (chance("wipers-is-slow", seen, sedan, sedan_knowledge) > 0.9) is is_slow
 
 
 # By hand: the brake lamps' fuse of 15 A has 12 V across it when it is open; .1 ohm
@@ -248,12 +259,12 @@ def test_a_motor_is_slow_between_half_and_three_quarters_of_its_volts(
     ("ohms", "blows"), [(0.1, "at-once"), (0.6, "later"), (2.0, "")]
 )
 def test_a_fuse_blows_at_once_by_a_short_and_later_by_an_overload(
-    ohms: float, blows: str, *, sedan: Car, knowledge: Knowledge
+    ohms: float, blows: str, *, sedan: Car, sedan_knowledge: Knowledge
 ) -> None:
     ends = {"old-fuse-box.battery": 12.0, "brake-feed-fuse.out ohms": ohms}
     seen = seen_at(ends, {})
     found = {
-        how: chance(f"brake-lamps-fuse-blows-{how}", seen, sedan, knowledge)
+        how: chance(f"brake-lamps-fuse-blows-{how}", seen, sedan, sedan_knowledge)
         for how in ("at-once", "later")
     }
 

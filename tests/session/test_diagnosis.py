@@ -77,8 +77,7 @@ FLOATING_BODY = reading(6.0, "body.metal")
 
 def told(model: Model, *facts: Fact) -> Diagnosis:
     diagnosis = Diagnosis(model)
-    for fact in facts:
-        diagnosis.tell(fact)
+    diagnosis.recall(facts)
     return diagnosis
 
 

@@ -19,8 +19,7 @@ SAYS = (
 
 def told(model: Model, *facts: ComplaintFact | ReadingFact) -> Diagnosis:
     diagnosis = Diagnosis(model)
-    for fact in facts:
-        diagnosis.tell(fact)
+    diagnosis.recall(facts)
     return diagnosis
 
 
@@ -51,24 +50,32 @@ def test_no_ohms_are_proposed_where_electronics_are_fed(sedan_model: Model) -> N
     assert {"ignition-fuse.out", "engine-controller-feed-fuse.out"} <= points
 
 
+@pytest.fixture(scope="module")
+def complained(tourer_model: Model) -> Diagnosis:
+    """Return a diagnosis that was told the complaint alone."""
+    return told(tourer_model, COMPLAINT)
+
+
 @pytest.mark.parametrize("value", [0.3, 40.0, 1e5])
 @pytest.mark.parametrize("black", ["battery.minus", "ignition.minus"])
 def test_ohms_told_of_an_ignition_module_weigh_nothing(
-    value: float, black: str, sedan_model: Model
+    value: float, black: str, tourer_model: Model, complained: Diagnosis
 ) -> None:
-    before = told(sedan_model, COMPLAINT).answer
-    after = told(sedan_model, COMPLAINT, ohms(value, "ignition.plus", black)).answer
+    before = complained.answer
+    after = told(tourer_model, COMPLAINT, ohms(value, "ignition.plus", black)).answer
 
     chances = [(cause.name, cause.probability) for cause in after.causes]
     assert chances == [(cause.name, cause.probability) for cause in before.causes]
     assert SAYS in after.notes
 
 
-def test_ohms_along_the_wire_to_a_module_count(sedan_model: Model) -> None:
-    before = told(sedan_model, COMPLAINT).answer
+def test_ohms_along_the_wire_to_a_module_count(
+    tourer_model: Model, complained: Diagnosis
+) -> None:
+    before = complained.answer
     # round the break by way of the module and what else is fed
     wire = ohms(5e3, "ignition-fuse.out", "ignition.plus")
-    after = told(sedan_model, COMPLAINT, wire).answer
+    after = told(tourer_model, COMPLAINT, wire).answer
 
     name = "ignition-wire:open_circuit"
     assert chance(after, name) > 3.0 * chance(before, name)
@@ -76,21 +83,21 @@ def test_ohms_along_the_wire_to_a_module_count(sedan_model: Model) -> None:
 
 
 def test_asked_for_ohms_of_a_module_are_said_to_mean_nothing(
-    sedan_model: Model,
+    complained: Diagnosis,
 ) -> None:
     step = step_of_name("ohms|isolated|ignition.plus|battery.minus")
 
-    assert told(sedan_model, COMPLAINT).expect(step).reason == SAYS
+    assert complained.expect(step).reason == SAYS
 
 
 # By hand: milliamps through the feed of a module that waits drop millivolts: what is in
 # series with it shows only once the engine turns.
 def test_bad_joint_before_a_module_that_waits_is_looked_for_while_cranking(
-    sedan_model: Model,
+    complained: Diagnosis,
 ) -> None:
     step = step_of_name("volts|key-on|ignition-fuse.out|ignition.plus")
 
-    reason = told(sedan_model, COMPLAINT).expect(step).reason
+    reason = complained.expect(step).reason
 
     assert reason.startswith("no current flows at ignition-wire in this state")
     assert reason.endswith("they would in: cranking")

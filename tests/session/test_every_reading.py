@@ -114,18 +114,22 @@ def test_any_reading_has_values_under_one_fault_and_two(
             assert np.isfinite(shown).all(), reading.name
 
 
+# Told of the sedan too: ``python -m tests.longer_runs.told_readings``.
+@pytest.mark.parametrize("any_model", ["model", "tourer_model"], indirect=True)
 def test_any_reading_can_be_told(any_model: Model, readings: list[Reading]) -> None:
     rng = np.random.default_rng(SEED)
     solved = any_model.compiled.hypotheses(random_sets(any_model, rng)[:2])
     of_kind = {reading.kind: reading for reading in readings}
 
+    diagnosis = Diagnosis(any_model)
+    untold = diagnosis.consider(())
     for reading in of_kind.values():
         value = float(
             np.median(any_model.compiled.readings.predicted(solved, reading)[1])
         )
         if reading.kind in (ReadingKind.LAMP, ReadingKind.LOOK):
             value = float(round(value))
-        diagnosis = Diagnosis(any_model)
+        diagnosis.take(untold)
         answer = diagnosis.tell(ReadingFact(reading=reading, value=value))
         chances = [cause.probability for cause in answer.causes]
         assert np.isfinite(chances).all(), reading.name

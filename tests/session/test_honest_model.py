@@ -36,8 +36,7 @@ def volts(red: str, state: str, value: float) -> ReadingFact:
 
 def told(model: Model, *facts: Fact) -> Answer:
     diagnosis = Diagnosis(model)
-    for fact in facts:
-        diagnosis.tell(fact)
+    diagnosis.recall(facts)
     return diagnosis.answer
 
 
@@ -53,7 +52,8 @@ def stock(model: Model) -> HiddenCars:
 def facts_of(car: HiddenCar, model: Model, rng: np.random.Generator) -> list[Fact]:
     """Return some of what the owner of a car could tell, never twice the same."""
     found: list[Fact] = []
-    nodes = tuple(Diagnosis(model).vocabulary.nodes)
+    diagnosis = Diagnosis(model)
+    nodes = tuple(diagnosis.vocabulary.nodes)
     states = [state.name for state in model.car.states]
     while len(found) < N_FACTS:
         if rng.random() < 0.3:
@@ -63,7 +63,7 @@ def facts_of(car: HiddenCar, model: Model, rng: np.random.Generator) -> list[Fac
         state, red = str(rng.choice(states)), str(rng.choice(nodes))
         reading = Reading(kind=ReadingKind.DC_VOLTS, state=state, red=red, black=POST)
         try:
-            Diagnosis(model).expect(reading)
+            diagnosis.expect(reading)
         except ReadingError:
             continue
         found.append(
@@ -72,6 +72,7 @@ def facts_of(car: HiddenCar, model: Model, rng: np.random.Generator) -> list[Fac
     return found
 
 
+@pytest.fixture(scope="module")
 def cars(model: Model, stock: HiddenCars) -> list[tuple[int, list[Fact]]]:
     """Return the cause of each car, drawn by its rate, and facts about it."""
     rng = np.random.default_rng(SEED)
@@ -86,9 +87,9 @@ def cars(model: Model, stock: HiddenCars) -> list[tuple[int, list[Fact]]]:
 
 
 def test_whatever_is_told_in_another_order_is_the_same(
-    model: Model, stock: HiddenCars
+    model: Model, cars: list[tuple[int, list[Fact]]]
 ) -> None:
-    for _, facts in cars(model, stock):
+    for _, facts in cars:
         forward = by_cause(told(model, *facts))
         backward = by_cause(told(model, *facts[::-1]))
 
@@ -96,12 +97,11 @@ def test_whatever_is_told_in_another_order_is_the_same(
 
 
 def test_the_truth_is_never_impossible_while_its_readings_are_possible(
-    model: Model, stock: HiddenCars
+    model: Model, cars: list[tuple[int, list[Fact]]]
 ) -> None:
-    for cause, facts in cars(model, stock):
+    for cause, facts in cars:
         diagnosis = Diagnosis(model)
-        for fact in facts:
-            diagnosis.tell(fact)
+        diagnosis.recall(facts)
         name = model.compiled.causes[cause].name
 
         found = diagnosis.why(name)

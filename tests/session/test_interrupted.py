@@ -9,6 +9,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import FrameType
@@ -16,28 +17,33 @@ from typing import Any
 
 import pytest
 
+import diagnose
 from diagnose.measurement.substitutions import Substitution, SubstitutionKind
+from diagnose.measurement.symptoms import Context
 from diagnose.session.casebook import Casebook
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.fact_rows import fact_to_row, standing_rows
 from diagnose.session.facts import (
     ContextFact,
-    Fact,
     SubstitutionFact,
     SymptomFact,
     UndoFact,
 )
-from diagnose.session.ready_car import Model
+from diagnose.session.ready_car import Model, open_model
 from diagnose.store.case_store import CaseStore
 from diagnose.store.journal import Journal
+from tests.lamp_car import CAR, CONTEXTS, make_knowledge
 
 # The modules that keep a fact, each interrupted at every line.
-KEEPING = (
-    "session/casebook.py",
-    "session/diagnosis.py",
-    "store/journal.py",
-    "store/case_store.py",
-    "store/database.py",
+KEEPING = frozenset(
+    str(Path(diagnose.__file__).parent / module)
+    for module in (
+        "session/casebook.py",
+        "session/diagnosis.py",
+        "store/journal.py",
+        "store/case_store.py",
+        "store/database.py",
+    )
 )
 
 # More lines than keeping a fact runs: the search for the last one ends before.
@@ -49,12 +55,12 @@ Act = Callable[[Casebook], object]
 class Interruption:
     """Raises Ctrl-C at the n-th line of some modules, once."""
 
-    def __init__(self, n: int, modules: tuple[str, ...]) -> None:
+    def __init__(self, n: int, modules: frozenset[str]) -> None:
         self._left, self._modules = n, modules
         self.has_come = False
 
     def trace(self, frame: FrameType, event: str, _: object) -> Any:
-        if not frame.f_code.co_filename.endswith(self._modules):
+        if frame.f_code.co_filename not in self._modules:
             return None
         if event == "line" and not self.has_come:
             self._left -= 1
@@ -79,16 +85,19 @@ def clock() -> datetime:
     return datetime(2031, 5, 4, 19, 30, tzinfo=UTC)
 
 
-def answered(model: Model, number: int) -> Fact:
-    """Return an answer about the history: quick to conclude from."""
-    one = model.knowledge.contexts[number]
-    return ContextFact(context=one.name, answer=next(iter(one.states)))
-
+# Questions about the history: nothing is quicker to conclude from.
+QUESTIONS = CONTEXTS + tuple(
+    Context(name=name, question=f"{name}?", states={"yes": 0.5, "no": 0.5})
+    for name in ("painted", "towed")
+)
+*FACTS, ANOTHER = (
+    ContextFact(context=one.name, answer=next(iter(one.states))) for one in QUESTIONS
+)
 
 # A test with the circuit changed.
 SWAPPED = SubstitutionFact(
-    substitution=Substitution(kind=SubstitutionKind.SWAP, at="starter-solenoid"),
-    seen=SymptomFact(symptom="engine-cranks", is_present=False),
+    substitution=Substitution(kind=SubstitutionKind.SWAP, at="lamp"),
+    seen=SymptomFact(symptom="lamp-shines", is_present=False),
 )
 
 
@@ -96,22 +105,22 @@ class Desk:
     """A diagnosis that is put back to the same three facts again and again."""
 
     def __init__(self, model: Model) -> None:
-        self._facts = [answered(model, number) for number in range(3)]
         self.diagnosis = Diagnosis(model)
-        self._begun = self.diagnosis.consider(self._facts)
+        self._begun = self.diagnosis.consider(FACTS)
 
     def casebook(self, store: CaseStore, name: str) -> Casebook:
         """Return a casebook of a new case with those facts."""
         store.create(name=name, car_path="car.yaml", car_text="")
         journal = Journal(store, name=name)
-        journal.append([fact_to_row(fact) for fact in self._facts], standing="open")
+        journal.append([fact_to_row(fact) for fact in FACTS], standing="open")
         self.diagnosis.take(self._begun)
         return Casebook(self.diagnosis, journal)
 
 
 @pytest.fixture(scope="module")
-def desk(model: Model) -> Desk:
-    return Desk(model)
+def desk() -> Desk:
+    knowledge = replace(make_knowledge(), contexts=QUESTIONS)
+    return Desk(open_model(CAR, knowledge, n_draws=8))
 
 
 @pytest.fixture
@@ -122,8 +131,8 @@ def unsynced_store(tmp_path: Path) -> Iterator[CaseStore]:
         yield store
 
 
-ACTS: dict[str, Act | None] = {
-    "tell": None,
+ACTS: dict[str, Act] = {
+    "tell": lambda casebook: casebook.tell(ANOTHER),
     "undo": lambda casebook: casebook.tell(UndoFact()),
     "strike": lambda casebook: casebook.strike(2),
     "test": lambda casebook: casebook.tell(SWAPPED),
@@ -132,10 +141,9 @@ ACTS: dict[str, Act | None] = {
 
 @pytest.mark.parametrize("name", ACTS)
 def test_memory_and_disk_agree_wherever_ctrl_c_comes(
-    name: str, desk: Desk, model: Model, unsynced_store: CaseStore
+    name: str, desk: Desk, unsynced_store: CaseStore
 ) -> None:
-    store, another = unsynced_store, answered(model, 3)
-    act = ACTS[name] or (lambda casebook: casebook.tell(another))
+    store, act = unsynced_store, ACTS[name]
     lengths = set()
     for n in range(MOST_LINES):
         casebook = desk.casebook(store, f"case-{n}")
@@ -147,7 +155,7 @@ def test_memory_and_disk_agree_wherever_ctrl_c_comes(
         lengths.add(len(on_disk))
 
         assert standing_rows(on_disk) == told, f"interrupted at line {n}"
-        casebook.journal.append([fact_to_row(another)], standing="open")
+        casebook.journal.append([fact_to_row(ANOTHER)], standing="open")
         assert len(store.facts(casebook.journal.name)) == len(on_disk) + 1
         if not interruption.has_come:
             break

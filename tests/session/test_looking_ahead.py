@@ -27,29 +27,22 @@ from diagnose.trial.hidden.hidden_car import Errors, HiddenCars
 from diagnose.trial.playing import draw_car, play
 from tests.lamp_car import CAR, lamp_claim, make_knowledge, make_symptom
 
-# How many facts are told again and again. [1] Own choice: among so many some answers
-# at once are finer later, and the whole game takes three times as long.
-MOST_FACTS = 6
+# A diagnosis of seven facts with a repair; some answers at once are finer later.
+SEED = 10
 
 
 @pytest.fixture(scope="module")
-def played(sedan_model: Model) -> tuple[Fact, ...]:
+def facts(model: Model) -> tuple[Fact, ...]:
     """Return what was told in a diagnosis played to its end."""
-    stock = HiddenCars(sedan_model, n_cars=4, seed=1)
-    car, complaint = draw_car(sedan_model, stock, number=3, seed=3, errors=Errors())
-    return play(sedan_model, car, complaint, seed=3).facts
-
-
-@pytest.fixture(scope="module")
-def facts(played: tuple[Fact, ...]) -> tuple[Fact, ...]:
-    """Return what was told first."""
-    return played[:MOST_FACTS]
+    stock = HiddenCars(model, n_cars=4, seed=1)
+    car, complaint = draw_car(model, stock, number=3, seed=SEED, errors=Errors())
+    return play(model, car, complaint, seed=SEED).facts
 
 
 def test_answers_are_the_same_with_and_without_it(
-    sedan_model: Model, facts: tuple[Fact, ...]
+    model: Model, facts: tuple[Fact, ...]
 ) -> None:
-    plain, ahead = Diagnosis(sedan_model), Diagnosis(sedan_model)
+    plain, ahead = Diagnosis(model), Diagnosis(model)
     for fact in facts:
         ahead.look_ahead(lambda: False)
         expected = asdict(plain.tell(fact))
@@ -58,9 +51,9 @@ def test_answers_are_the_same_with_and_without_it(
 
 
 def test_answer_at_once_is_completed_to_that_of_one_who_waited(
-    sedan_model: Model, facts: tuple[Fact, ...]
+    model: Model, facts: tuple[Fact, ...]
 ) -> None:
-    patient, hurried = Diagnosis(sedan_model), Diagnosis(sedan_model)
+    patient, hurried = Diagnosis(model), Diagnosis(model)
     finer = 0
     for fact in facts:
         expected = without_evidence(patient.tell(fact))
@@ -193,26 +186,24 @@ def names_and_shares(answer: Answer) -> list[tuple[str, float]]:
 
 
 def test_answer_is_completed_although_a_question_was_answered_before(
-    sedan_model: Model, facts: tuple[Fact, ...]
+    model: Model, facts: tuple[Fact, ...]
 ) -> None:
-    patient, hurried = Diagnosis(sedan_model), Diagnosis(sedan_model)
+    patient, hurried = Diagnosis(model), Diagnosis(model)
     for fact in facts:
         expected = without_evidence(patient.tell(fact))
         if without_evidence(hurried.tell(fact, at_once=True)) != expected:
             break
     else:
         pytest.fail("every answer at once is complete: nothing would be shown")
-    Diagnosis(sedan_model).tell(facts[0])  # writes over the car's rows
+    Diagnosis(model).tell(facts[0])  # writes over the car's rows
     hurried.why(expected.causes[0].name)
     hurried.complete()
 
     assert without_evidence(hurried.answer) == expected
 
 
-def test_completing_leaves_off_when_told(
-    sedan_model: Model, facts: tuple[Fact, ...]
-) -> None:
-    hurried = Diagnosis(sedan_model)
+def test_completing_leaves_off_when_told(model: Model, facts: tuple[Fact, ...]) -> None:
+    hurried = Diagnosis(model)
     before = [hurried.tell(fact, at_once=True) for fact in facts[:3]][-1]
     asked = []
 
@@ -226,9 +217,9 @@ def test_completing_leaves_off_when_told(
 
 
 def test_what_is_asked_after_it_is_about_the_facts_that_stand(
-    sedan_model: Model,
+    model: Model,
 ) -> None:
-    plain, ahead = Diagnosis(sedan_model), Diagnosis(sedan_model)
+    plain, ahead = Diagnosis(model), Diagnosis(model)
     for diagnosis in (plain, ahead):
         diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
     ahead.look_ahead(lambda: False)
@@ -238,9 +229,9 @@ def test_what_is_asked_after_it_is_about_the_facts_that_stand(
 
 
 def test_what_the_leading_causes_show_of_the_first_step_are_likely_facts(
-    sedan_model: Model,
+    model: Model,
 ) -> None:
-    diagnosis = Diagnosis(sedan_model)
+    diagnosis = Diagnosis(model)
     diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
     first = ReadingFact(
         reading=Reading(
@@ -269,11 +260,11 @@ def test_what_the_leading_causes_show_of_the_first_step_are_likely_facts(
 
 
 def test_a_repair_that_is_advised_is_a_likely_fact(
-    sedan_model: Model, played: tuple[Fact, ...]
+    model: Model, facts: tuple[Fact, ...]
 ) -> None:
-    diagnosis = Diagnosis(sedan_model)
+    diagnosis = Diagnosis(model)
     advised = 0
-    for fact in played:
+    for fact in facts:
         if isinstance(fact, RepairFact):
             before = diagnosis.answer
             assert before.advice.verdict is Verdict.REPAIR
@@ -284,8 +275,8 @@ def test_a_repair_that_is_advised_is_a_likely_fact(
     assert advised
 
 
-def test_it_leaves_off_when_told(sedan_model: Model) -> None:
-    diagnosis = Diagnosis(sedan_model)
+def test_it_leaves_off_when_told(model: Model) -> None:
+    diagnosis = Diagnosis(model)
     diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
     asked = []
 

@@ -322,11 +322,12 @@ def test_every_caution_has_one_line_or_is_said_in_full_every_time(
 def test_no_suspect_beside_a_meter_in_series_draws_more_than_it_bears(
     sedan_model: Model,
 ) -> None:
-    offered = 0
+    diagnosis, offered = Diagnosis(sedan_model), 0
+    untold = diagnosis.consider(())
     # every third: what is complained of in the same words is suspected of the same
-    complaints = tuple(Diagnosis(sedan_model).vocabulary.complaints)[:60:3]
+    complaints = tuple(diagnosis.vocabulary.complaints)[:60:3]
     for complaint in complaints:
-        diagnosis = Diagnosis(sedan_model)
+        diagnosis.take(untold)
         diagnosis.tell(ComplaintFact(complaint=complaint))
         step = diagnosis.expect(DRAIN)
         if "in series" not in step.instruction:

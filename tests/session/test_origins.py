@@ -32,8 +32,7 @@ def lamp_model() -> Model:
 @pytest.fixture(scope="module")
 def diagnosis(lamp_model: Model) -> Diagnosis:
     diagnosis = Diagnosis(lamp_model)
-    for fact in (DARK, LOOKS_BLOWN):
-        diagnosis.tell(fact)
+    diagnosis.recall((DARK, LOOKS_BLOWN))
     return diagnosis
 
 

@@ -30,8 +30,7 @@ def listed(model: Model) -> Prestart:
 @pytest.fixture
 def diagnosis(model: Model) -> Diagnosis:
     begun = Diagnosis(model)
-    for fact in prestart_facts(model.knowledge):
-        begun.tell(fact)
+    begun.recall(prestart_facts(model.knowledge))
     return begun
 
 
@@ -52,9 +51,8 @@ def pump(listed: Prestart) -> int:
 
 
 def pass_all(diagnosis: Diagnosis, listed: Prestart, *, but: int = -1) -> None:
-    for place in range(len(listed.readings)):
-        if place != but:
-            diagnosis.tell(fact(listed, place))
+    places = range(len(listed.readings))
+    diagnosis.recall([fact(listed, place) for place in places if place != but])
 
 
 def test_list_is_asked_for_in_its_order(diagnosis: Diagnosis, listed: Prestart) -> None:
@@ -152,7 +150,6 @@ def test_over_range_is_written_as_meters_show_it(
     diagnosis: Diagnosis, listed: Prestart
 ) -> None:
     place = next(n for n, r in enumerate(listed.readings) if math.isinf(r.limits.low))
-    for before in range(place):
-        diagnosis.tell(fact(listed, before))
+    diagnosis.recall([fact(listed, before) for before in range(place)])
 
     assert diagnosis.answer.next_steps[0].expected[0].words == "OL"

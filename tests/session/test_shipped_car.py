@@ -95,16 +95,12 @@ def answer_after(cause: str, stock: HiddenCars) -> Answer:
     complaint, places = FAULTS[cause]
     faults = (number_of(cause, stock.model),)
     car = HiddenCar(stock, 0, faults, errors=CAREFUL, seed=0)
-    diagnosis = Diagnosis(stock.model)
-    diagnosis.tell(ComplaintFact(complaint=complaint))
+    facts: list[ComplaintFact | ReadingFact] = [ComplaintFact(complaint=complaint)]
     for kind, state, red, black in places:
         place = Reading(kind=ReadingKind(kind), state=state, red=red, black=black)
-        diagnosis.tell(
-            ReadingFact(
-                reading=Reading(kind=place.kind, state=state, red=red, black=black),
-                value=car.measures(place),
-            )
-        )
+        facts.append(ReadingFact(reading=place, value=car.measures(place)))
+    diagnosis = Diagnosis(stock.model)
+    diagnosis.recall(facts)
     return diagnosis.answer
 
 
@@ -129,18 +125,16 @@ def test_broken_feed_is_found_mended_and_proved(stock: HiddenCars) -> None:
 
 def test_two_faults_are_both_named(sedan_model: Model) -> None:
     # Two fuses in circuits that share nothing but the battery.
-    diagnosis = Diagnosis(sedan_model)
-    diagnosis.tell(ComplaintFact(complaint="fan-does-not-run"))
-    diagnosis.tell(SymptomFact(symptom="tail-lamps-shine", is_present=False))
-    for fuse in ("fan-fuse", "tail-lamps-fuse"):
-        diagnosis.tell(
-            ReadingFact(
-                reading=Reading(
-                    kind=ReadingKind.LOOK, state="key-off", red=fuse, black=""
-                ),
-                value=1.0,
-            )
+    looks = [
+        ReadingFact(
+            reading=Reading(kind=ReadingKind.LOOK, state="key-off", red=fuse, black=""),
+            value=1.0,
         )
+        for fuse in ("fan-fuse", "tail-lamps-fuse")
+    ]
+    dark = SymptomFact(symptom="tail-lamps-shine", is_present=False)
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.recall([ComplaintFact(complaint="fan-does-not-run"), dark, *looks])
 
     circuits = {line.name.split("-")[0] for line in diagnosis.answer.causes[:2]}
     assert circuits == {"fan", "tail"}
@@ -150,19 +144,16 @@ def test_fault_that_no_reading_fits_is_not_forced_on_a_cause(
     sedan_model: Model,
 ) -> None:
     # No battery of a 12 V car rests at 19 V and has 3 V with the key on.
-    diagnosis = Diagnosis(sedan_model)
-    diagnosis.tell(ComplaintFact(complaint="fan-does-not-run"))
-    for state, value in (("key-off", 19.0), ("key-on", 3.0)):
-        diagnosis.tell(
-            ReadingFact(
-                reading=Reading(
-                    kind=ReadingKind.DC_VOLTS,
-                    state=state,
-                    red="battery.plus",
-                    black=POST,
-                ),
-                value=value,
-            )
+    volts = [
+        ReadingFact(
+            reading=Reading(
+                kind=ReadingKind.DC_VOLTS, state=state, red="battery.plus", black=POST
+            ),
+            value=value,
         )
+        for state, value in (("key-off", 19.0), ("key-on", 3.0))
+    ]
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.recall([ComplaintFact(complaint="fan-does-not-run"), *volts])
 
     assert diagnosis.answer.advice.verdict is Verdict.NOTHING_FITS

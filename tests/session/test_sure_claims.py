@@ -39,8 +39,7 @@ def common(minutes: float) -> Model:
 
 def answer_to(model: Model, *facts: Fact) -> Answer:
     diagnosis = Diagnosis(model)
-    for fact in facts:
-        diagnosis.tell(fact)
+    diagnosis.recall(facts)
     return diagnosis.answer
 
 

@@ -47,8 +47,7 @@ def lamp_model() -> Model:
 
 def told(model: Model, *facts: Fact) -> Diagnosis:
     diagnosis = Diagnosis(model)
-    for fact in facts:
-        diagnosis.tell(fact)
+    diagnosis.recall(facts)
     return diagnosis
 
 

@@ -34,8 +34,7 @@ def volts(value: float, red: str, state: str = "key-on") -> ReadingFact:
 
 def told(model: Model, *facts: Fact) -> Diagnosis:
     diagnosis = Diagnosis(model)
-    for fact in facts:
-        diagnosis.tell(fact)
+    diagnosis.recall(facts)
     return diagnosis
 
 
@@ -122,8 +121,8 @@ def test_slip_set_right_speaks_little_for_something_unknown(model: Model) -> Non
 
 def test_sound_readings_without_a_complaint_ask_for_one(model: Model) -> None:
     diagnosis = told(model, RIGHT)
-    while diagnosis.answer.next_steps:
-        diagnosis.tell(SkipFact(step=diagnosis.answer.next_steps[0].step))
+    while steps := diagnosis.answer.next_steps:
+        diagnosis.recall([SkipFact(step=one.step) for one in steps])
 
     assert diagnosis.answer.advice.verdict is Verdict.OPEN
     assert diagnosis.answer.advice.says == NOTHING_WRONG

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from diagnose.cli import main
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.files.kept_answers import KeptAnswers
+from tests.terminal.test_evening import hold
 
 DESCRIBED = Path(__file__).parents[1] / "asking" / "described"
 WAGON = (DESCRIBED / "wagon.answers").read_text(encoding="utf-8")
@@ -45,6 +47,25 @@ def new(
     return NewCar(tmp_path / "car.yaml", monkeypatch, capsys)
 
 
+@dataclass(frozen=True, slots=True)
+class Wagon:
+    """The file of the wagon, asked for in one go, and what was said meanwhile."""
+
+    text: str
+    said: str
+
+    def write(self, path: Path) -> None:
+        path.write_text(self.text, encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def wagon(tmp_path_factory: pytest.TempPathFactory) -> Wagon:
+    path = tmp_path_factory.mktemp("wagon") / "car.yaml"
+    done = hold("new", path, "--width", "100", text_in=WAGON)
+    assert done.returncode == 0
+    return Wagon(text=path.read_text(encoding="utf-8"), said=done.stdout.decode())
+
+
 def test_a_car_is_asked_for_written_checked_drawn_and_audited(new: NewCar) -> None:
     said = new(f"{WAGON}draw\naudit\nleave\n")
 
@@ -55,17 +76,12 @@ def test_a_car_is_asked_for_written_checked_drawn_and_audited(new: NewCar) -> No
     assert not KeptAnswers.beside(new.path).path.exists()
 
 
-def test_what_to_rewire_stands_behind_its_caution(new: NewCar) -> None:
-    said = new(WAGON)
-
-    surprised = said[said.index("Surprised:") :]
+def test_what_to_rewire_stands_behind_its_caution(wagon: Wagon) -> None:
+    surprised = wagon.said[wagon.said.index("Surprised:") :]
     assert surprised.index("Caution:") < surprised.index("nothing protects")
 
 
-def test_a_car_left_in_the_middle_goes_on_there(new: NewCar) -> None:
-    whole = new(WAGON)
-    expected = new.path.read_text(encoding="utf-8")
-    new.path.unlink()
+def test_a_car_left_in_the_middle_goes_on_there(new: NewCar, wagon: Wagon) -> None:
     lines = WAGON.splitlines(keepends=True)
 
     left = new("".join(lines[:9]))
@@ -73,8 +89,8 @@ def test_a_car_left_in_the_middle_goes_on_there(new: NewCar) -> None:
 
     assert "Go on by the same command" in " ".join(left.split())
     assert "9 answers were kept" in taken_up
-    assert "Surprised:" in whole
-    assert new.path.read_text(encoding="utf-8") == expected
+    assert "Surprised:" in wagon.said
+    assert new.path.read_text(encoding="utf-8") == wagon.text
 
 
 def test_ways_back_are_kept_too(new: NewCar) -> None:
@@ -98,9 +114,10 @@ def test_an_impossible_answer_is_asked_again(new: NewCar) -> None:
 EDITED = "# my own words about the fuse panel\n"
 
 
-def test_a_file_that_is_there_is_added_to(new: NewCar, knowledge: Knowledge) -> None:
-    new(WAGON)
-    text = new.path.read_text(encoding="utf-8").replace("panels:", f"{EDITED}panels:")
+def test_a_file_that_is_there_is_added_to(
+    new: NewCar, knowledge: Knowledge, wagon: Wagon
+) -> None:
+    text = wagon.text.replace("panels:", f"{EDITED}panels:")
     text = text.replace("title: Invented", "title: My own   # by hand\n#")
     new.path.write_text(text, encoding="utf-8")
 
@@ -123,8 +140,8 @@ def test_a_file_that_is_there_is_added_to(new: NewCar, knowledge: Knowledge) -> 
     assert output.terminals["out"] == car.part("engine-controller").terminals["supply"]
 
 
-def test_a_name_that_is_there_is_refused(new: NewCar) -> None:
-    new(WAGON)
+def test_a_name_that_is_there_is_refused(new: NewCar, wagon: Wagon) -> None:
+    wagon.write(new.path)
 
     said = new("fan\n")
 
@@ -140,10 +157,11 @@ def test_a_broken_file_is_not_added_to(new: NewCar) -> None:
 
 def test_a_name_without_its_ending_stands_for_the_file(
     new: NewCar,
+    wagon: Wagon,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    new(WAGON)
+    wagon.write(new.path)
     monkeypatch.chdir(new.path.parent)
 
     assert main(["check", "car"]) == 0

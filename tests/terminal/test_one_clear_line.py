@@ -11,6 +11,7 @@ import pytest
 
 from diagnose.cli import main
 from tests.terminal.conftest import CAR
+from tests.terminal.test_evening import hold
 
 ROOT = Path(__file__).resolve().parents[2]
 LONG = "a" * 5000
@@ -79,19 +80,10 @@ JSON = (
 
 def held(face: str, lines: tuple[str, ...], folder: Path) -> list[str]:
     """Return what a diagnosis answers to some lines."""
-    done = subprocess.run(
-        [
-            *(sys.executable, "-m", "diagnose", "start", str(CAR), face),
-            *("--data-folder", str(folder)),
-        ],
-        input="".join(f"{line}\n" for line in lines),
-        capture_output=True,
-        text=True,
-        cwd=ROOT,
-        check=False,
-    )
-    assert (done.returncode, done.stderr) == (0, "")
-    return done.stdout.splitlines()
+    where = ("start", CAR, face, "--data-folder", folder)
+    done = hold(*where, text_in="".join(f"{line}\n" for line in lines))
+    assert (done.returncode, done.stderr) == (0, b"")
+    return done.stdout.decode().splitlines()
 
 
 def test_no_typed_number_ends_a_diagnosis(data_folder: Path) -> None:

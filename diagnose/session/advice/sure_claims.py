@@ -73,9 +73,13 @@ class SureClaims:
             )
             for line in model.lines
         ]
+        at_node: dict[str, set[int]] = {}
+        for line, own in enumerate(of_line):
+            for node in own:
+                at_node.setdefault(node, set()).add(line)
         self._beside = [
-            [other for other, far in enumerate(of_line) if other != line and near & far]
-            for line, near in enumerate(of_line)
+            sorted(set().union(*(at_node[node] for node in own)) - {line})
+            for line, own in enumerate(of_line)
         ]
 
     def untested(

@@ -6,6 +6,7 @@ Leaves reading a file to `files.car` and the copies that cases keep to `kept_cas
 from __future__ import annotations
 
 import contextlib
+import functools
 import sys
 from collections.abc import Iterator
 from importlib.resources import as_file
@@ -20,8 +21,12 @@ from diagnose.files.resources import knowledge_folder, shipped_cars
 from diagnose.terminal.safe_text import clean
 
 
+@functools.cache
 def published_knowledge() -> Knowledge:
-    """Return the knowledge that comes with the program, without what was learned."""
+    """Return the knowledge that comes with the program, without what was learned.
+
+    Read once: a command may ask for it in several places.
+    """
     return load_knowledge(knowledge_folder())
 
 
