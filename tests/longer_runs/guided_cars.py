@@ -21,7 +21,7 @@ with atheris.instrument_imports(include=["diagnose.files"]):
     from diagnose.files.resources import knowledge_folder
 
 ROOT = Path(__file__).resolve().parents[2]
-CARS = (*(ROOT / "tests" / "cars").glob("*.yaml"), *(ROOT / "cases/cars").glob("*.yaml"))
+CARS = [*(ROOT / "tests/cars").glob("*.yaml"), *(ROOT / "cases/cars").glob("*.yaml")]
 LIMITS = ("-timeout=10", "-rss_limit_mb=1000", "-max_len=6000")
 
 
