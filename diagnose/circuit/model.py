@@ -6,16 +6,17 @@ Leaves solving to `solver` and `changes`, and changed values to `faults`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Car, Part
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.parts.branches import Branch, Setting, Values
-from diagnose.circuit.solver.network import Network, build_network
+from diagnose.circuit.solver.network import Network, build_network, curve, stacked
 from diagnose.circuit.tolerance_draws import Draws
 
 # Role of the one relay that has no socket: it is bolted down, and stays where all that
@@ -163,8 +164,42 @@ class CarModel:
             for part in self.car.parts
             for branch in self.part_branches(part, state, values)
         ]
-        nodes = dict.fromkeys((*self.car.nodes, self.car.body))
-        return build_network(branches, nodes=tuple(nodes))
+        return build_network(branches, nodes=self._nodes())
+
+    def networks(self, states: Sequence[OperatingState]) -> Network:
+        """Return the whole car in some states as one network.
+
+        Parameters
+        ----------
+        states : Sequence[OperatingState]
+            What the car is doing, at least one.
+
+        Returns
+        -------
+        Network
+            All draws of the first state first, then those of the others.
+        """
+        # what is the same in every state is worked out once
+        known: dict[str, list[tuple[Branch, FloatArray]]] = {}
+
+        def rows(part: Part, state: OperatingState) -> list[tuple[Branch, FloatArray]]:
+            follows = ELEMENTS[part.kind].follows_state or state.is_unplugged
+            if not follows and part.name in known:
+                return known[part.name]
+            found = [(one, curve(one)) for one in self.part_branches(part, state)]
+            if not follows:
+                known[part.name] = found
+            return found
+
+        def network(state: OperatingState) -> Network:
+            every = [row for part in self.car.parts for row in rows(part, state)]
+            branches, curves = zip(*every, strict=True)
+            return build_network(branches, nodes=self._nodes(), curves=curves)
+
+        return stacked([network(state) for state in states])
+
+    def _nodes(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys((*self.car.nodes, self.car.body)))
 
 
 def _drawn_values(car: Car, sample: Draws) -> Mapping[str, Values]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import pathlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from diagnose.errors import FileProblem
 from diagnose.files.file_text import CONTROL, invalid_file, read_text
@@ -35,9 +36,8 @@ MOST_DIGITS = 16
 MOST_DEPTH = 20
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Position:
-    """Line and column, both counted from 1."""
+class Position(NamedTuple):
+    """Line and column, both counted from 1; thousands are made at every start."""
 
     line: int
     column: int

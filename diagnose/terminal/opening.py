@@ -12,6 +12,7 @@ import contextlib
 import sys
 import threading
 import time
+from collections.abc import Callable, Iterator
 from types import TracebackType
 from typing import Self, TextIO
 
@@ -49,8 +50,9 @@ class Opening:
         self._told = ""
         self._began = time.monotonic()
         self._length = 0
-        self._is_over = threading.Event()
-        self._needle: threading.Thread | None = None
+        self._is_over = False
+        self._count = 0
+        self._needle: _Needle | None = None
         self._modes = contextlib.ExitStack()
 
     def __enter__(self) -> Self:
@@ -59,8 +61,7 @@ class Opening:
         self._tell(0)
         if not self._is_plain:
             self._modes.enter_context(echo_off())
-            self._needle = threading.Thread(target=self._swing, daemon=True)
-            self._needle.start()
+            self._begin_to_swing()
         return self
 
     def __exit__(
@@ -91,20 +92,22 @@ class Opening:
 
     def clear(self) -> None:
         """Take the line away; nothing more is shown."""
-        if self._sink is None or self._is_over.is_set():
+        if self._sink is None or self._is_over:
             return
-        self._is_over.set()
+        self._is_over = True
         if self._needle is not None:
-            self._needle.join()
+            self._needle.stop()
             self._sink.write("\r" + " " * self._length + "\r")
             self._sink.flush()
         self._modes.close()
 
+    def _begin_to_swing(self) -> None:
+        self._needle = _Needle(self._swing, again=self._begin_to_swing)
+        self._needle.start()
+
     def _swing(self) -> None:
-        count = 0
-        while not self._is_over.wait(TICK_SECONDS):
-            count += 1
-            self._tell(count)
+        self._count += 1
+        self._tell(self._count)
 
     def _tell(self, count: int) -> None:
         """Write the line, over the one before or below it."""
@@ -121,6 +124,37 @@ class Opening:
             self._sink.write("\r" + line.ljust(self._length))
             self._length = len(line)
         self._sink.flush()
+
+
+class _Needle(threading.Thread):
+    """Does something every moment until it is stopped, and can rest meanwhile.
+
+    `again` begins another, for a thread can't be started twice.
+    """
+
+    def __init__(self, swing: Callable[[], None], *, again: Callable[[], None]) -> None:
+        super().__init__(daemon=True)
+        self._swing, self._again = swing, again
+        self._has_to_stop = threading.Event()
+
+    def run(self) -> None:
+        """Go on until it has to stop."""
+        while not self._has_to_stop.wait(TICK_SECONDS):
+            self._swing()
+
+    def stop(self) -> None:
+        """End it, and wait until it has ended."""
+        self._has_to_stop.set()
+        self.join()
+
+    @contextlib.contextmanager
+    def at_rest(self) -> Iterator[None]:
+        """Have no such thread while a second process begins."""
+        self.stop()
+        try:
+            yield
+        finally:
+            self._again()
 
 
 def opening(*, is_plain: bool, is_json: bool) -> Opening:

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from diagnose.arrays import FloatArray
+from diagnose.circuit.design.sound_states import solved_states
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
@@ -55,6 +56,26 @@ def states(model: CarModel) -> Mapping[str, SolvedState]:
             branch_amps=dict(zip(network.branches, amps.T, strict=True)),
         )
     return solved
+
+
+def test_states_made_together_are_what_each_is_alone(model: CarModel) -> None:
+    together = model.networks(model.car.states).apart(len(model.car.states))
+
+    for state, network in zip(model.car.states, together, strict=True):
+        alone = model.network(state)
+        assert network.branches == alone.branches
+        assert (network.curves == alone.curves).all()
+        assert (network.watch == alone.watch).all()
+
+
+def test_states_solved_together_are_what_each_is_alone(
+    model: CarModel, states: Mapping[str, SolvedState]
+) -> None:
+    for solved in solved_states(model):
+        alone = states[solved.state.name].node_volts
+        first_draw = {name: volts[0] for name, volts in alone.items()}
+        # rounding, of 12 V
+        assert solved.node_volts == pytest.approx(first_draw, abs=1e-9)
 
 
 # US Army TM 5-3805-262-20 p. 5-142 (read): 12.2 V at rest is 50 % of charge, 12.4 V is

@@ -18,7 +18,8 @@ N_NODES = 40
 N_LINKS = 70
 
 
-def test_few_networks_are_eliminated_to_the_same_digits_as_many() -> None:
+@pytest.mark.parametrize("n_few", [1, 2, FEW_NETWORKS])
+def test_few_networks_are_solved_to_the_same_digits_as_many(n_few: int) -> None:
     # what a point shows must not depend on how many are solved beside it
     generator = np.random.default_rng(11)
     for _ in range(10):
@@ -28,15 +29,24 @@ def test_few_networks_are_eliminated_to_the_same_digits_as_many() -> None:
         many = 10.0 ** generator.uniform(
             -12.0, 3.0, (elimination.n_rows, FEW_NETWORKS + 1)
         )
-        few = many[:, :FEW_NETWORKS].copy()
-        many_totals = np.zeros((N_NODES, many.shape[1]))
-        few_totals = np.zeros((N_NODES, few.shape[1]))
+        # more than `FEW_CURRENTS`, and fewer: an amp into each node, and out of it
+        many_volts = np.ones((N_NODES, 2, many.shape[1]))
+        many_volts[:, 1] = -1.0
+        few, few_volts = many[:, :n_few].copy(), many_volts[:, :1, :n_few].copy()
+        many_totals = np.ones((N_NODES, many.shape[1]))
+        few_totals = np.ones((N_NODES, few.shape[1]))
 
-        eliminate(elimination.stars, many, many_totals)
-        eliminate(elimination.stars, few, few_totals)
+        for rows, totals, volts in (
+            (many, many_totals, many_volts),
+            (few, few_totals, few_volts),
+        ):
+            eliminate(elimination.stars, rows, totals)
+            spread_amps(elimination.stars, rows, volts, range(N_NODES))
+            amps_to_volts(elimination.stars, rows, totals, volts)
 
-        assert (few == many[:, :FEW_NETWORKS]).all()
-        assert (few_totals == many_totals[:, :FEW_NETWORKS]).all()
+        assert (few == many[:, :n_few]).all()
+        assert (few_totals == many_totals[:, :n_few]).all()
+        assert (few_volts == many_volts[:, :1, :n_few]).all()
 
 
 # A network all of whose nodes wait for the last.

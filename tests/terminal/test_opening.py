@@ -2,10 +2,32 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import time
 from io import StringIO
+from pathlib import Path
 
 from diagnose.terminal.opening import TICK_SECONDS, Opening
+
+ROOT = Path(__file__).resolve().parents[2]
+
+# A process of its own, for whoever runs the tests may have threads that can't rest.
+FORKING = """
+import os, time
+from io import StringIO
+from diagnose.faults.predictions.second_process import can_fork, start_in_child
+from diagnose.terminal.opening import TICK_SECONDS, Opening
+
+is_possible, sink = can_fork(), StringIO()
+with Opening(sink):
+    assert can_fork() == is_possible
+    worked_in = start_in_child(os.getpid)()
+    before = sink.getvalue()
+    time.sleep(3 * TICK_SECONDS)
+    moves_on = sink.getvalue() != before
+print(is_possible, worked_in != os.getpid(), moves_on)
+"""
 
 
 def test_the_first_line_is_there_at_once() -> None:
@@ -23,6 +45,20 @@ def test_the_line_moves_by_itself_and_says_what_is_worked_out() -> None:
 
     assert "| first time with this car:  42%  working out every fault" in shown
     assert shown.count("\r") > 2
+
+
+def test_the_line_moves_on_beside_a_second_process() -> None:
+    shown = subprocess.run(
+        [sys.executable, "-c", FORKING],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+
+    can_fork, is_elsewhere, moves_on = shown.stdout.split()
+    assert can_fork == is_elsewhere
+    assert moves_on == "True"
 
 
 def test_the_line_is_wiped_before_the_first_page() -> None:

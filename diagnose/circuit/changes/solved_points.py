@@ -7,7 +7,7 @@ solving to `compensation`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -75,25 +75,29 @@ class SolvedPoints:
     changed: tuple[ChangedPoints, ...]
     afresh: Afresh
 
-    def source_ohms(self) -> FloatArray:
-        """Return the resistance that each node shows to the reference.
+    def source_ohms(self) -> Iterator[tuple[IntArray, FloatArray]]:
+        """Yield the resistance that each node shows to the reference.
 
-        Returns
-        -------
-        FloatArray
-            Shape (n_points, n_nodes). [Ω]
+        Yields
+        ------
+        points : IntArray
+            Some of the points; what comes last of a point counts.
+        ohms : FloatArray
+            Of these, shape (n_some, n_nodes). [Ω]
         """
+        # piece by piece: of all points together it is as much as all their volts
         own = self.base_case.self_ohms
-        result = np.empty((len(self.draw), own.shape[1]))
-        result[self.is_base] = own[self.draw[self.is_base]]
+        for rows in _pieces(np.flatnonzero(self.is_base)):
+            yield rows, own[self.draw[rows]]
         for group in self.changed:
-            result[group.points] = node_ohms(group.base_case, group.changes)
-        rows, siemens = self.afresh.points, self.afresh.solution.siemens
-        for start in range(0, len(rows), POINTS_AT_ONCE):
-            some = slice(start, start + POINTS_AT_ONCE)
+            for some in _pieces(np.arange(len(group.points))):
+                ohms = node_ohms(group.base_case, group.changes.take(some))
+                yield group.points[some], np.maximum(ohms, 0.0, out=ohms)
+        siemens = self.afresh.solution.siemens
+        for some in _pieces(np.arange(len(self.afresh.points))):
             factored = self.base_case.solver.plan.factored(siemens[some].T)
-            result[rows[some]] = factored.self_ohms().T
-        return np.maximum(result, 0.0, out=result)
+            ohms = factored.self_ohms().T
+            yield self.afresh.points[some], np.maximum(ohms, 0.0, out=ohms)
 
     def between_ohms(self, first: int, second: int) -> FloatArray:
         """Return the resistance between two nodes.
@@ -132,9 +136,14 @@ class SolvedPoints:
             Shape (n_points, n_chosen). [A]
         """
         control = self.base_case.network.control[branches]
-        x = self.volts[:, control[:, 0]] - self.volts[:, control[:, 1]]
+        x = self.volts.take(control[:, 0], axis=1)
+        x -= self.volts.take(control[:, 1], axis=1)
         x *= self._of_branches(branches, lambda lines: lines.siemens)
-        x += self._of_branches(branches, lambda lines: lines.amps)
+        # no other branch is a source
+        is_active = np.isin(branches, self.base_case.solver.plan.active)
+        x[:, is_active] += self._of_branches(
+            branches[is_active], lambda lines: lines.amps
+        )
         return x
 
     def branch_conducts(self, branches: IntArray) -> FloatArray:
@@ -169,7 +178,7 @@ class SolvedPoints:
         """
         base_case = self.base_case
         of_base = values(base_case.base)[:, branches].astype(np.float64)
-        result = of_base[self.draw]
+        result = of_base.take(self.draw, axis=0)
         column = np.full(len(base_case.network.branches), -1)
         column[branches] = np.arange(len(branches))
         for group in self.changed:
@@ -183,3 +192,9 @@ class SolvedPoints:
             result[group.points[rows], columns] = values(changes)[rows, places]
         result[self.afresh.points] = values(self.afresh.solution)[:, branches]
         return np.asarray(result)
+
+
+def _pieces(rows: IntArray) -> Iterator[IntArray]:
+    """Yield as many of some rows at a time as are worked on at once."""
+    for start in range(0, len(rows), POINTS_AT_ONCE):
+        yield rows[start : start + POINTS_AT_ONCE]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.operating_states import OperatingState
@@ -99,10 +101,15 @@ def solved_state(
         Settled or not.
     """
     network = model.network(state, changed)
-    point = solve_operating_point(network)
+    return _solved(model.car, state, network, solve_operating_point(network))
+
+
+def _solved(
+    car: Car, state: OperatingState, network: Network, point: OperatingPoint
+) -> SolvedState:
     amps = point.branch_amps(network)[0].tolist()
     return SolvedState(
-        car=model.car,
+        car=car,
         state=state,
         network=network,
         point=point,
@@ -124,8 +131,15 @@ def solved_states(model: CarModel) -> tuple[SolvedState, ...]:
     tuple[SolvedState, ...]
         In the order of the states, settled or not.
     """
+    states = [state for state in model.car.states if state.is_battery_connected]
+    if not states:
+        return ()
+    # together: the way the car is solved is worked out once for all of them
+    whole = model.networks(states)
+    points = solve_operating_point(whole)
+    networks = whole.apart(len(states))
+    rows = np.arange(whole.n_draws).reshape(len(states), -1)
     return tuple(
-        solved_state(model, state)
-        for state in model.car.states
-        if state.is_battery_connected
+        _solved(model.car, state, network, points.take(of_state))
+        for state, network, of_state in zip(states, networks, rows, strict=True)
     )

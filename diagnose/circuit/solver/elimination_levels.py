@@ -214,6 +214,129 @@ class Level:
         amps[self.nodes] = own
 
 
+@dataclass(frozen=True, slots=True)
+class Lone:
+    """A level of one node: what `Level` does, in a third of the calls.
+
+    The last nodes of a car are all linked with each other, so that most of its levels
+    are such.
+
+    Parameters
+    ----------
+    node : int
+        The node.
+    links : slice
+        Rows of its links.
+    by, of : IntArray
+        Places among its links: the share `by` times the link `of` is a new link, shape
+        (n_products,).
+    targets : IntArray
+        To which rows those products are added, same shape.
+    ends : IntArray
+        Its neighbours, the reference left out.
+    """
+
+    node: int
+    links: slice
+    by: IntArray
+    of: IntArray
+    targets: IntArray
+    ends: IntArray
+
+    @staticmethod
+    def of_star(star: Star) -> Lone:
+        """Return the level of one node.
+
+        Parameters
+        ----------
+        star : Star
+            The node at its turn.
+
+        Returns
+        -------
+        Lone
+            With all places looked up.
+        """
+        places = {star.first + place: place for place in range(len(star.neighbours))}
+        every = [each for some in _products([star], places) for each in some]
+        by, of, targets = np.array(every, np.int64).reshape(-1, 3).T
+        ends = np.array(star.neighbours[1:], dtype=np.int64)
+        return Lone(star.node, star.links, by, of, targets, ends)
+
+    def eliminate(self, rows: FloatArray, totals: FloatArray) -> None:
+        """Eliminate the node, in place; see `Level.eliminate`.
+
+        Parameters
+        ----------
+        rows : FloatArray
+            Shape (n_rows, n_networks). [S], [1]
+        totals : FloatArray
+            Shape (n_nodes, n_networks). [S]
+        """
+        own = rows[self.links]
+        total = _sum_in_order(own)
+        totals[self.node] = total
+        shares = own / total
+        products = own.take(self.of, axis=0)
+        products *= shares.take(self.by, axis=0)
+        own[:] = shares
+        rows[self.targets] += products
+
+    def spread(self, shares: FloatArray, amps: FloatArray) -> None:
+        """Pass the current into the node on, in place; see `Level.spread`.
+
+        Parameters
+        ----------
+        shares : FloatArray
+            Shape (n_rows, n_networks). [1]
+        amps : FloatArray
+            Shape (n_nodes, n_cases, n_networks). [A]
+        """
+        amps[self.ends] += shares[self.links][1:, None] * amps[self.node]
+
+    def solve(self, shares: FloatArray, totals: FloatArray, amps: FloatArray) -> None:
+        """Turn the current into volts, in place; see `Level.solve`.
+
+        Parameters
+        ----------
+        shares, totals : FloatArray
+            As `eliminate` leaves them. [1], [S]
+        amps : FloatArray
+            Shape (n_nodes, n_cases, n_networks). [A], [V]
+        """
+        parts = np.empty((1 + len(self.ends), *amps.shape[1:]))
+        np.divide(amps[self.node], totals[self.node], out=parts[0])
+        own_shares = shares[self.links][1:, None]
+        np.multiply(amps.take(self.ends, axis=0), own_shares, out=parts[1:])
+        amps[self.node] = _sum_in_order(parts)
+
+
+def level_of(stars: Sequence[Star]) -> Level | Lone:
+    """Return the level of some nodes.
+
+    Parameters
+    ----------
+    stars : Sequence[Star]
+        None a neighbour of another, those with most neighbours first; at least one.
+
+    Returns
+    -------
+    Level or Lone
+        Whatever takes fewer calls.
+    """
+    return Lone.of_star(stars[0]) if len(stars) == 1 else Level.of_stars(stars)
+
+
+def _sum_in_order(parts: FloatArray) -> FloatArray:
+    """Return the sum along the first axis, added up from the first to the last.
+
+    A plain sum of one network alone would take them in another order.
+    """
+    if parts[0].size > 1:
+        return np.asarray(np.add.reduce(parts, axis=0))
+    return np.asarray(np.add.accumulate(parts, axis=0)[-1])
+
+
 def _products(
     stars: Sequence[Star], place_of: Mapping[int, int]
 ) -> list[list[tuple[int, int, int]]]:

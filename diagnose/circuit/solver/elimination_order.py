@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from itertools import combinations
 
-from diagnose.circuit.solver.elimination_levels import Level, Star
+from diagnose.circuit.solver.elimination_levels import Star, level_of
 
 # Links a node may have to be eliminated before the kept ones: a hub with more, taken
 # before its turn, links all its neighbours with each other (measured).
@@ -30,7 +30,7 @@ class Stars:
     ----------
     order : tuple[Star, ...]
         Those first that wait for no other, then those that wait for these only.
-    levels : tuple[Level, ...]
+    levels : tuple[Level or Lone, ...]
         The same nodes, those that do not wait for each other together.
     """
 
@@ -47,7 +47,7 @@ class Stars:
             level.sort(key=lambda star: -len(star.neighbours))
         ordered = [levels[step] for step in range(len(levels))]
         self.order = tuple(star for level in ordered for star in level)
-        self.levels = tuple(Level.of_stars(level) for level in ordered)
+        self.levels = tuple(level_of(level) for level in ordered)
 
 
 class Elimination:

@@ -118,6 +118,22 @@ class Network:
         is_controlled = (self.output != self.control).any(axis=1)
         return np.asarray(is_bent | self.has_gate | has_source | is_controlled)
 
+    def apart(self, n_networks: int) -> tuple[Network, ...]:
+        """Return stacked networks one by one.
+
+        Parameters
+        ----------
+        n_networks : int
+            How many there are, of as many draws each.
+
+        Returns
+        -------
+        tuple[Network, ...]
+            Of the same numbers, in the order in which they were stacked.
+        """
+        each = np.split(self.curves, n_networks)
+        return tuple(replace(self, curves=curves) for curves in each)
+
     def branch_indices(self) -> Mapping[str, int]:
         """Return the index of each branch.
 
@@ -233,7 +249,12 @@ def curve(branch: Branch) -> FloatArray:
     return row
 
 
-def build_network(branches: Sequence[Branch], *, nodes: tuple[str, ...]) -> Network:
+def build_network(
+    branches: Sequence[Branch],
+    *,
+    nodes: tuple[str, ...],
+    curves: Sequence[FloatArray] | None = None,
+) -> Network:
     """Return branches as arrays.
 
     Parameters
@@ -242,6 +263,8 @@ def build_network(branches: Sequence[Branch], *, nodes: tuple[str, ...]) -> Netw
         With the same number of draws each.
     nodes : tuple[str, ...]
         All nodes they touch, the reference first.
+    curves : Sequence[FloatArray] or None
+        What `curve` says of each, where that is known.
 
     Returns
     -------
@@ -267,7 +290,7 @@ def build_network(branches: Sequence[Branch], *, nodes: tuple[str, ...]) -> Netw
         output=pairs([branch.output for branch in branches]),
         control=pairs([branch.control for branch in branches]),
         watch=pairs([gate.watch if gate else reference for gate in gates]),
-        curves=np.stack([curve(branch) for branch in branches], axis=1),
+        curves=np.stack(curves or [curve(branch) for branch in branches], axis=1),
         has_gate=np.array([gate is not None for gate in gates]),
         is_self_holding=np.array(
             [bool(gate and gate.is_self_holding) for gate in gates]

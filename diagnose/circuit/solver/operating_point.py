@@ -99,6 +99,23 @@ class OperatingPoint:
             **{field.name: whole(field.name) for field in fields(OperatingPoint)}
         )
 
+    def take(self, points: IntArray) -> OperatingPoint:
+        """Return some of the points.
+
+        Parameters
+        ----------
+        points : IntArray
+            Which, shape (n_some,).
+
+        Returns
+        -------
+        OperatingPoint
+            In that order.
+        """
+        return OperatingPoint(
+            **{field.name: getattr(self, field.name)[points] for field in fields(self)}
+        )
+
     def put(self, rows: IntArray, other: OperatingPoint) -> None:
         """Write other points over some of these.
 

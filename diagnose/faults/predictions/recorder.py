@@ -29,7 +29,7 @@ HALF_CLOSED = 0.5
 
 @dataclass(frozen=True, slots=True)
 class _StateProbes:
-    """Columns of one state's probes of one sort, and their places in `_measured`."""
+    """Columns of one state's probes of one sort, and the places of their branches."""
 
     columns: IntArray
     places: IntArray
@@ -59,21 +59,23 @@ class Recorder:
     ) -> None:
         probed = [branch_index[probe.branch] for probe in probes]
         numbers = np.array(probed, dtype=np.int64)
-        self._measured = np.union1d(numbers, protective)
+        flows = np.array([probe.is_current for probe in probes], dtype=np.bool_)
+        self._measured = np.union1d(numbers[flows], protective)
         self._protective_places = np.searchsorted(self._measured, protective)
-        places = np.searchsorted(self._measured, numbers)
+        self._gated = np.unique(numbers[~flows])
 
-        def of_state(state: OperatingState, is_current: bool) -> _StateProbes:
+        def of_state(state: OperatingState, *, is_current: bool) -> _StateProbes:
             columns = [
                 column
                 for column, probe in enumerate(probes)
                 if probe.state == state.name and probe.is_current is is_current
             ]
             chosen = np.array(columns, dtype=np.int64)
-            return _StateProbes(chosen, places[chosen])
+            branches = self._measured if is_current else self._gated
+            return _StateProbes(chosen, np.searchsorted(branches, numbers[chosen]))
 
-        self._currents = tuple(of_state(state, True) for state in states)
-        self._gates = tuple(of_state(state, False) for state in states)
+        self._currents = tuple(of_state(state, is_current=True) for state in states)
+        self._gates = tuple(of_state(state, is_current=False) for state in states)
 
     def keep(
         self,
@@ -97,23 +99,22 @@ class Recorder:
         FloatArray
             Shape (n_states n_points, n_protective). [A]
         """
-        ohms = solved.source_ohms()
+        for some, ohms in solved.source_ohms():
+            _put_ohms(making, points, some, ohms)
         amps = solved.branch_amps(self._measured)
-        conducts = solved.branch_conducts(self._measured)
+        conducts = solved.branch_conducts(self._gated)
+        # the probes of each point side by side, in the order of all columns
+        shown = np.empty((len(points), making.probes.shape[1]), np.float32)
         for state in range(len(self._currents)):
             here = slice(state * len(points), (state + 1) * len(points))
             making.volts[state, points] = solved.volts[here]
             making.is_settled[state, points] = solved.is_settled[here]
-            for start in range(0, len(points), KEPT_TOGETHER):
-                some = slice(start, start + KEPT_TOGETHER)
-                units = in_source_units(ohms[here][some])
-                making.source_units[state, points[some]] = units
             for probes, seen in (
                 (self._currents[state], amps),
                 (self._gates[state], conducts),
             ):
-                shown = seen[here, probes.places]
-                making.probes[points[:, None], probes.columns] = shown
+                shown[:, probes.columns] = seen[here].take(probes.places, axis=1)
+        making.probes[points] = shown
         return amps[:, self._protective_places]
 
     def mark_cycling(
@@ -134,6 +135,17 @@ class Recorder:
             rows = np.flatnonzero(tripped.is_cycling[state, :, place])
             making.is_settled[state, points[rows]] = OPEN_SHARE
             probes = self._gates[state]
-            branches = self._measured[probes.places]
+            branches = self._gated[probes.places]
             hit, probe = np.nonzero(tripped.branch[rows, place][:, None] == branches)
             making.probes[points[rows[hit]], probes.columns[probe]] = HALF_CLOSED
+
+
+def _put_ohms(
+    making: PredictionInMaking, points: IntArray, some: IntArray, ohms: FloatArray
+) -> None:
+    """Keep the resistances of some of the points of every state in turn."""
+    state, place = np.divmod(some, len(points))
+    for start in range(0, len(some), KEPT_TOGETHER):
+        here = slice(start, start + KEPT_TOGETHER)
+        units = in_source_units(ohms[here])
+        making.source_units[state[here], points[place[here]]] = units

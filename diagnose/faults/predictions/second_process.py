@@ -24,7 +24,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
-from typing import IO, Any, TypeVar
+from typing import IO, Any, Protocol, TypeVar, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
@@ -42,18 +42,36 @@ def can_fork() -> bool:
     Returns
     -------
     bool
-        False with other threads about, whose locks a child would inherit, on systems
-        whose libraries do not survive a fork, and in a child.
+        False with other threads about that can't rest, for a child would inherit their
+        locks, on systems whose libraries do not survive a fork, and in a child.
     """
     has_fork = "fork" in multiprocessing.get_all_start_methods()
-    is_alone = threading.active_count() == 1
     return (
         has_fork
-        and is_alone
+        and all(isinstance(thread, CanRest) for thread in _other_threads())
         and sys.platform != "darwin"
         and (os.cpu_count() or 1) > 1
         and not multiprocessing.current_process().daemon
     )
+
+
+@runtime_checkable
+class CanRest(Protocol):
+    """A thread that need not be there while a second process begins."""
+
+    def at_rest(self) -> contextlib.AbstractContextManager[None]:
+        """Have no such thread for a while.
+
+        Returns
+        -------
+        AbstractContextManager[None]
+            What holds meanwhile.
+        """
+
+
+def _other_threads() -> list[threading.Thread]:
+    this = threading.current_thread()
+    return [thread for thread in threading.enumerate() if thread is not this]
 
 
 def shared_array(shape: tuple[int, ...], dtype: npt.DTypeLike) -> npt.NDArray[Any]:
@@ -185,7 +203,10 @@ def start_in_child(work: Callable[[], ResultT]) -> Callable[[], ResultT]:
 
     # a daemon: ended when its parent exits without waiting for it
     child = context.Process(target=in_child, daemon=True)
-    with _interruption_held_back():
+    with _interruption_held_back(), contextlib.ExitStack() as rests:
+        for thread in _other_threads():
+            if isinstance(thread, CanRest):
+                rests.enter_context(thread.at_rest())
         child.start()
     sender.close()
     watched.close()

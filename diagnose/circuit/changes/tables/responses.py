@@ -18,13 +18,19 @@ from diagnose.circuit.solver.factored import Factored
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
 # How much is kept of what branches do, for each draw: at least, and at most. [byte] Own
-# choice: with 512 draws some 40 MB, and 250 MB.
-LEAST_KEPT_BYTES, MOST_KEPT_BYTES = 80_000, 500_000
+# choice: of a sedan in all its states some 40 MB.
+LEAST_KEPT_BYTES, MOST_KEPT_BYTES = 60_000, 500_000
 
 # Branches beside the active ones that are kept. [1] Measured: faults of a few parts
 # are solved together, and whatever moves with them are active branches. With fewer a
 # car of 100 wires takes half as long again.
 KEPT_BESIDE = 16
+
+
+# How much more of what branches do is kept than of what they read taken out: the latter
+# is worked out from the former, which every volt and ohm is too. [1] Measured: with as
+# much of both, a row of a sedan is solved three times in a first start, and so once.
+OWN_SHARE = 2
 
 
 def kept_bytes(solver: OperatingPointSolver) -> int:
@@ -72,8 +78,9 @@ class Responses:
         self._network, self._factored = network, factored
         self._monitored, self._block_length = monitored, block_length
         controlled = solver.base.siemens[:, list(solver.plan.controlled)]
-        # the draws in which a branch reads otherwise than it acts
+        # the draws in which a branch reads otherwise than it acts, and those alone
         self._controlled = np.flatnonzero(controlled.any(axis=1))
+        self._reads = solver.plan.factored(solver.base.siemens[self._controlled].T)
         self._place = np.full(network.n_draws, -1)
         self._place[self._controlled] = np.arange(len(self._controlled))
         n_nodes, n_blocks = len(network.nodes), network.n_draws // block_length
@@ -84,7 +91,7 @@ class Responses:
                 (n_blocks, len(monitored), block_length),
                 (len(self._controlled), n_nodes),
             ],
-            most_bytes=kept_bytes(solver),
+            most_bytes=OWN_SHARE * kept_bytes(solver),
         )
 
     def prepare(self, most_bytes: int) -> None:
@@ -119,8 +126,8 @@ class Responses:
         across = in_blocks(by_node[first] - by_node[second], self._block_length)
         reading = np.empty((len(branches), 0, len(by_node)))
         if len(self._controlled):
-            read = self._factored.reading_volts(self._network.control[branches])
-            reading = read[..., self._controlled].transpose(1, 2, 0)
+            read = self._reads.reading_volts(self._network.control[branches])
+            reading = read.transpose(1, 2, 0)
         return (
             by_node.transpose(1, 2, 0),
             across.transpose(2, 0, 1, 3),

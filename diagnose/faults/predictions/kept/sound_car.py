@@ -72,6 +72,7 @@ class KeptNodes:
             *(b.keys for b in blocks),
             *(b.values for b in blocks),
             self.volts.moved,
+            self.volts.place,
         )
 
     def arrays(self) -> dict[str, Numbers]:
@@ -175,7 +176,9 @@ class SoundCar:
             Of these fault sets alone.
         """
         apart_amps = np.abs(whole.probes - self.probes.swapaxes(1, 2)).max(axis=1)
-        own = self.source_units.swapaxes(1, 2)[:, None]
+        # bit by bit, as whole numbers, which takes a tenth of the time
+        own = self.source_units.view(np.uint16).swapaxes(1, 2)[:, None]
+        units_differ = whole.source_units.view(np.uint16) != own
         return KeptNodes(
             volts=KeptVolts.of(
                 self.volts, self.shares, self.hubs, whole.volts, first_row
@@ -183,7 +186,7 @@ class SoundCar:
             source_units=Blocks.of(
                 self.source_units,
                 whole.source_units,
-                (whole.source_units != own).any(axis=2),
+                units_differ.any(axis=2),
                 first_row=first_row,
             ),
             probes=Blocks.of(
@@ -211,7 +214,9 @@ class SoundCar:
         each = zip(bases, varying[:3], varying[3:6], strict=True)
         volts, units, probes = (Blocks(base=b, keys=k, values=v) for b, k, v in each)
         return KeptNodes(
-            volts=KeptVolts(blocks=volts, shares=self.shares, moved=varying[6]),
+            volts=KeptVolts(
+                blocks=volts, shares=self.shares, moved=varying[6], place=varying[7]
+            ),
             source_units=units,
             probes=probes,
         )

@@ -91,13 +91,17 @@ class KeptVolts:
     shares : Numbers
         By how much nodes follow hubs, shape (n_states, n_draws, n_nodes, n_hubs). [1]
     moved : Numbers
-        By how much each fault set moves the hubs, shape (n_rows, n_states, n_draws,
-        n_hubs). [V]
+        By how much fault sets move the hubs in a state, where they move any, shape
+        (n_moved, n_draws, n_hubs). [V]
+    place : IntArray
+        Where among those each fault set is in each state, -1 where it moves none, shape
+        (n_rows, n_states).
     """
 
     blocks: Blocks
     shares: Numbers
     moved: Numbers
+    place: IntArray
 
     @staticmethod
     def of(
@@ -135,10 +139,15 @@ class KeptVolts:
             made -= of_state.transpose(1, 0, 2)
             np.abs(made, out=made)
             differs[state] = made.max(axis=0) > KEPT_APART_VOLTS
+        by_row = apart.transpose(1, 0, 2, 3)
+        moves = by_row.any(axis=(2, 3))
+        place = np.full(moves.shape, -1)
+        place[moves] = np.arange(np.count_nonzero(moves))
         return KeptVolts(
             blocks=Blocks.of(base, whole, differs, first_row=first_row),
             shares=shares,
-            moved=np.ascontiguousarray(apart.transpose(1, 0, 2, 3)),
+            moved=np.ascontiguousarray(by_row[moves]),
+            place=place,
         )
 
     @staticmethod
@@ -156,9 +165,18 @@ class KeptVolts:
             Of all their rows.
         """
         shares, moved = parts[0].shares, np.concatenate([one.moved for one in parts])
+        starts = np.cumsum([0, *(len(one.moved) for one in parts[:-1])])
+        place = np.concatenate(
+            [
+                np.where(one.place >= 0, one.place + start, -1)
+                for one, start in zip(parts, starts, strict=True)
+            ]
+        )
         blocks = [one.blocks for one in parts]
         parts.clear()
-        return KeptVolts(blocks=Blocks.joined(blocks), shares=shares, moved=moved)
+        return KeptVolts(
+            blocks=Blocks.joined(blocks), shares=shares, moved=moved, place=place
+        )
 
     def column(self, state: int, node: int, rows: IntArray) -> Numbers:
         """Return one node in one state.
@@ -175,9 +193,12 @@ class KeptVolts:
         Numbers
             Shape (n_chosen, n_draws). [V]
         """
-        moved = self.moved[rows, state]
-        usual = np.einsum("rdh,dh->rd", moved, self.shares[state, :, node])
-        usual += self.blocks.base[state, node]
+        usual = self.blocks.base[state, node][None].repeat(len(rows), axis=0)
+        place = self.place[rows, state]
+        moves = np.flatnonzero(place >= 0)
+        if len(moves):
+            shares, moved = self.shares[state, :, node], self.moved[place[moves]]
+            usual[moves] += np.einsum("rdh,dh->rd", moved, shares)
         return self.blocks.column(state, node, rows, usual)
 
     def seen(self, state: int, rows: IntArray, draws: IntArray) -> Numbers:
@@ -195,7 +216,10 @@ class KeptVolts:
         Numbers
             Shape (n_nodes, n_points). [V]
         """
-        moved = self.moved[rows, state, draws]
+        place = self.place[rows, state]
+        moves = place >= 0
+        moved = np.zeros((len(rows), self.moved.shape[2]), dtype=self.moved.dtype)
+        moved[moves] = self.moved[place[moves], draws[moves]]
         # the points of one draw beside each other, and back in the order asked for
         order = np.argsort(draws, kind="stable")
         by_draw = np.empty((self.shares.shape[2], len(draws)), dtype=self.shares.dtype)
@@ -223,8 +247,12 @@ class KeptVolts:
         Numbers
             Shape (n_states, n_nodes, n_draws). [V]
         """
-        usual = np.matmul(self.shares, self.moved[row][..., None])[..., 0]
-        return self.blocks.row(row, usual.transpose(0, 2, 1) + self.blocks.base)
+        usual, place = self.blocks.base.copy(), self.place[row]
+        moves = place >= 0
+        moved = self.moved[place[moves]][..., None]
+        follows = np.matmul(self.shares[moves], moved)[..., 0]
+        usual[moves] += follows.transpose(0, 2, 1)
+        return self.blocks.row(row, usual)
 
     def arrays(self) -> dict[str, Numbers]:
         """Return all that is kept.
@@ -234,7 +262,11 @@ class KeptVolts:
         dict[str, Numbers]
             By name.
         """
-        held = {"volts-shares": self.shares, "volts-moved": self.moved}
+        held = {
+            "volts-shares": self.shares,
+            "volts-moved": self.moved,
+            "volts-place": self.place,
+        }
         return {**self.blocks.arrays("volts"), **held}
 
     @staticmethod
@@ -255,4 +287,5 @@ class KeptVolts:
             blocks=Blocks.from_arrays(arrays, "volts"),
             shares=np.asarray(arrays["volts-shares"]),
             moved=np.asarray(arrays["volts-moved"]),
+            place=np.asarray(arrays["volts-place"]),
         )

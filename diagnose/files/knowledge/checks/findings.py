@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
+from fnmatch import translate
 
 from diagnose.errors import did_you_mean
 from diagnose.files.knowledge.contents import Contents
@@ -52,7 +53,8 @@ def modes_named(modes: Sequence[str], patterns: Sequence[str]) -> list[str]:
     modes, patterns : Sequence[str]
         Each ``KIND.MODE``, in a pattern with ``*`` for any letters.
     """
-    return [m for m in modes if any(fnmatchcase(m, one) for one in patterns)]
+    matches = [re.compile(translate(pattern)).match for pattern in patterns]
+    return [mode for mode in modes if any(match(mode) for match in matches)]
 
 
 def unknown_modes(
