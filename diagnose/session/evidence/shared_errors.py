@@ -14,6 +14,7 @@ Decisions that bind it, none of which depends on the order in which they were to
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -21,13 +22,17 @@ import numpy as np
 from diagnose.arrays import FloatArray
 from diagnose.inference.compiled.bank import SOUND_ROW
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.session.evidence.seen import Noted
+from diagnose.session.evidence.seen import Noted, shown
 from diagnose.session.facts import ReadingFact
 from diagnose.session.ready_car import Model
 
-# Readings that spread less than this over the sound draws move with nothing. [V]
+# The kinds of reading that share errors: what hangs on a panel stands behind the ohms
+# of all its points.
+SHARING_KINDS = frozenset({ReadingKind.DC_VOLTS, ReadingKind.OHMS})
+
+# Readings that spread less than this over the sound draws move with nothing. [V, Ω]
 # Derived: a tenth of a meter's last digit on its 20 V range.
-LEAST_MOVING_VOLTS = 0.001
+LEAST_MOVING = 0.001
 
 # The number of readings is rounded to this. [1] Own choice: it keeps what was worked
 # out for a reading while another one is told that hardly moves with it.
@@ -55,7 +60,7 @@ class SharedErrors:
     def __init__(self, model: Model) -> None:
         self._compiled = model.compiled
         # half a kilobyte for each point that was read
-        self._volts: dict[Reading, FloatArray] = {}
+        self._sound: dict[Reading, FloatArray] = {}
 
     def counted(self, found: Sequence[Noted]) -> tuple[Noted, ...]:
         """Return observations with how many readings share the error of each.
@@ -74,16 +79,17 @@ class SharedErrors:
 
         Notes
         -----
-        Readings of DC volts between two repairs. Two of them in one state share r^2 of
-        their error, r being how they go together over the draws of the sound car; a
-        reading counts as the sum of r^2 over all of them, itself included. It is
-        compared with a reading of the same two points in another state, or else with
-        the one it goes together with most.
+        Readings of DC volts, and of ohms, between two repairs. Two of them in one state
+        share r^2 of their error, r being how they go together over the draws of the
+        sound car; a reading counts as the sum of r^2 over all of them, itself included.
+        It is compared with a reading of the same two points in another state, or else
+        with the one it goes together with most.
         """
-        of_epoch: dict[int, list[int]] = {}
+        of_epoch: dict[tuple[int, ReadingKind], list[int]] = {}
         for place, noted in enumerate(found):
-            if _is_volts(noted):
-                of_epoch.setdefault(noted.epoch, []).append(place)
+            kind = _shared_kind(noted)
+            if kind is not None:
+                of_epoch.setdefault((noted.epoch, kind), []).append(place)
         result = list(found)
         for places in of_epoch.values():
             if len(places) > 1:
@@ -104,7 +110,7 @@ class SharedErrors:
         readings = [fact.reading for fact in facts]
         states = np.array([reading.state for reading in readings])
         leads = np.array([f"{reading.red}|{reading.black}" for reading in readings])
-        share = shared_squares(np.array([self._sound_volts(one) for one in readings]))
+        share = shared_squares(np.array([self._sound_values(one) for one in readings]))
         share *= states[:, None] == states
         counts = rounded_counts(share.sum(axis=1)).tolist()
         # what is alike goes by name: a new reading seldom takes another's place
@@ -120,19 +126,22 @@ class SharedErrors:
             beside[place] = facts[before[int(likeness[place, before].argmax())]]
         return list(zip(counts, beside, strict=True))
 
-    def _sound_volts(self, reading: Reading) -> FloatArray:
-        """Return what the sound car shows of a reading, shape (n_draws,). [V]."""
-        if reading not in self._volts:
+    def _sound_values(self, reading: Reading) -> FloatArray:
+        """Return what the sound car shows of a reading, 0 for OL, shape (n_draws,)."""
+        if reading not in self._sound:
             bank = self._compiled.bank.all
-            shown = self._compiled.readings.predicted(bank, reading, rows=SOUND_ROW)
-            self._volts[reading] = np.asarray(shown[0])
-        return self._volts[reading]
+            values = self._compiled.readings.predicted(bank, reading, rows=SOUND_ROW)[0]
+            self._sound[reading] = np.where(np.isinf(values), 0.0, values)
+        return self._sound[reading]
 
 
-def _is_volts(noted: Noted) -> bool:
-    """Return whether an observation is a reading of DC volts."""
+def _shared_kind(noted: Noted) -> ReadingKind | None:
+    """Return the kind of a reading that may share its error, None of any other."""
     told = noted.observation
-    return isinstance(told, ReadingFact) and told.reading.kind is ReadingKind.DC_VOLTS
+    if not isinstance(told, ReadingFact) or not math.isfinite(shown(told)):
+        return None
+    kind = told.reading.kind
+    return kind if kind in SHARING_KINDS else None
 
 
 def _reading_fact(noted: Noted) -> ReadingFact:
@@ -142,13 +151,14 @@ def _reading_fact(noted: Noted) -> ReadingFact:
     return fact
 
 
-def shared_squares(volts: FloatArray) -> FloatArray:
+def shared_squares(values: FloatArray) -> FloatArray:
     """Return which share of their errors readings have in common.
 
     Parameters
     ----------
-    volts : FloatArray
-        What each shows in the draws of the sound car, shape (n_readings, n_draws). [V]
+    values : FloatArray
+        What each shows in the draws of the sound car, shape (n_readings, n_draws).
+        [V or Ω]
 
     Returns
     -------
@@ -163,10 +173,10 @@ def shared_squares(volts: FloatArray) -> FloatArray:
     >>> shared_squares(moves).tolist()
     [[1.0, 1.0, 0.0], [1.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
     """
-    moved = volts - volts.mean(axis=1, keepdims=True)
+    moved = values - values.mean(axis=1, keepdims=True)
     size = np.sqrt((moved * moved).sum(axis=1))
-    is_moving = size > LEAST_MOVING_VOLTS * np.sqrt(volts.shape[1])
-    unit = np.where(is_moving, 1.0 / np.maximum(size, LEAST_MOVING_VOLTS), 0.0)
+    is_moving = size > LEAST_MOVING * np.sqrt(values.shape[1])
+    unit = np.where(is_moving, 1.0 / np.maximum(size, LEAST_MOVING), 0.0)
     alike = (moved @ moved.T) * unit[:, None] * unit[None, :]
     np.fill_diagonal(alike, 1.0)
     return np.asarray(alike * alike)

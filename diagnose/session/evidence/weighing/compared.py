@@ -1,4 +1,4 @@
-"""How likely volts are beside those of another point that moves with them.
+"""How likely volts or ohms are beside those of another point that moves with them.
 
 What makes one point of a path stray from the file makes the next one stray as well: of
 the second only the difference tells anything more. An electrician reads a panel against
@@ -11,6 +11,8 @@ Decisions that bind it:
   open stud lets two points float together that the sound car holds at 0 V. Weighed each
   by itself, 2.6 V at one of them in two states ruled out the stud that gave them,
   because a value at the end of the draws was paid for twice.
+- Ohms as well: what hangs on a panel stands behind all its points, and a third more of
+  it, read at eight of them, fitted nothing.
 - The other reading may have been a slip, and then says nothing of this one. The two
   together are as likely as a pair with one error in common, each of which may be a
   slip.
@@ -29,6 +31,7 @@ from diagnose.inference.belief.reading_spread import DEVIATIONS_IN_LIMIT, Spread
 from diagnose.inference.belief.severity_steps import on_steps, step_spread
 from diagnose.inference.belief.slips import Slips
 from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.measurement.readings import ReadingKind
 from diagnose.session.evidence.seen import Noted, rounding_deviation, shown
 from diagnose.session.evidence.weighing.reading_slips import ReadingSlips
 from diagnose.session.evidence.weighing.scatter import RowIndex, Scatter
@@ -43,9 +46,9 @@ LEAST_TOGETHER = 0.5
 # the rest is less than the whole.
 SLOPES = (0.5, 1.5)
 
-# Points that spread less than this over the draws move with nothing. [V] Own choice: a
-# last digit or two.
-LEAST_MOVING_VOLTS = 0.02
+# Points that spread less than this over the draws move with nothing. [V, Ω] Own choice:
+# a last digit or two.
+LEAST_MOVING = 0.02
 
 # Of a reading that was right. [1]
 NO_SLIPS = Slips(probability=0.0)
@@ -53,14 +56,14 @@ NO_SLIPS = Slips(probability=0.0)
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two readings of volts that are compared.
+    """Two readings of volts, or of ohms, that are compared.
 
     Parameters
     ----------
     fact, other : ReadingFact
         The one weighed, and the one it is compared with.
     shows, other_shows : FloatArray
-        What they are predicted to show, shape (n_rows, n_draws). [V]
+        What they are predicted to show, shape (n_rows, n_draws). [V or Ω]
     """
 
     fact: ReadingFact
@@ -74,9 +77,14 @@ class Pair:
         own, other = self.fact.reading, self.other.reading
         return (own.red, own.black) == (other.red, other.black)
 
+    @property
+    def strays_alike(self) -> bool:
+        """Whether what moves one beyond its draws moves the other as far."""
+        return self.is_same_place or self.fact.reading.kind is ReadingKind.OHMS
 
-class ComparedVolts:
-    """Weighs readings of volts beside others, on one car.
+
+class ComparedReadings:
+    """Weighs readings of volts and ohms beside others, on one car.
 
     Parameters
     ----------
@@ -100,7 +108,7 @@ class ComparedVolts:
         is_ladder: bool,
         stands_for: int,
     ) -> FloatArray:
-        """Return the likelihood of volts, given those of another point.
+        """Return the likelihood of a reading, given that of another point.
 
         Parameters
         ----------
@@ -150,10 +158,11 @@ class ComparedVolts:
             is_ladder=is_ladder,
         )
         errors = [meter_error(spread, shows), meter_error(spread, other_shows)]
-        if not pair.is_same_place:
+        if not pair.strays_alike:
             errors += [stray, other_stray]
         if is_ladder:
-            errors.append(step_spread(pair.shows - pair.other_shows)[some])
+            with np.errstate(invalid="ignore"):  # OL less OL, in rows not looked at
+                errors.append(step_spread(pair.shows - pair.other_shows)[some])
         errors += [np.asarray(rounding_deviation(one)) for one in both]
         fit = reading_likelihood(
             shown(pair.fact) - shown(pair.other),
@@ -234,7 +243,7 @@ def moving_together(first: FloatArray, second: FloatArray) -> BoolArray:
     Parameters
     ----------
     first, second : FloatArray
-        Volts, shape (n_rows, n_draws) each. [V]
+        What they show, shape (n_rows, n_draws) each; inf for OL. [V or Ω]
 
     Returns
     -------
@@ -249,11 +258,13 @@ def moving_together(first: FloatArray, second: FloatArray) -> BoolArray:
     >>> moving_together(np.array([up, up, up]), np.array([up + 3, down, 0 * up]))
     array([ True, False, False])
     """
+    is_number = np.isfinite(first + second).all(axis=1, keepdims=True)
+    first, second = (np.where(is_number, one, 0.0) for one in (first, second))
     own = first - first.mean(axis=1, keepdims=True)
     other = second - second.mean(axis=1, keepdims=True)
     own_square, other_square = (own * own).sum(axis=1), (other * other).sum(axis=1)
     both = (own * other).sum(axis=1)
-    least = first.shape[1] * LEAST_MOVING_VOLTS**2
+    least = first.shape[1] * LEAST_MOVING**2
     moves = (own_square > least) & (other_square > least)
     tiny = math.ulp(0.0)
     shared = both * both / np.maximum(own_square * other_square, tiny)

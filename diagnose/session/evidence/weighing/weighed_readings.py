@@ -27,7 +27,7 @@ from diagnose.measurement.probe_lamp import answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.seen import Noted, rounding_deviation, shown
 from diagnose.session.evidence.weighing.all_draws import on_all_draws
-from diagnose.session.evidence.weighing.compared import ComparedVolts, Pair
+from diagnose.session.evidence.weighing.compared import ComparedReadings, Pair
 from diagnose.session.evidence.weighing.reading_slips import ReadingSlips
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex, Scatter
 from diagnose.session.facts import ReadingFact
@@ -61,7 +61,7 @@ class WeighedReadings:
         self._compiled: Compiled = model.compiled
         self._scatter = scatter
         self._slips = slips
-        self.compared = ComparedVolts(scatter, slips)
+        self.compared = ComparedReadings(scatter, slips)
 
     def likelihood(
         self,

@@ -54,6 +54,17 @@ SAME_POINT_VOLTS = 0.08
 # compression by compression a meter moves by a few tenths of 10 V.
 CRANKING_JUMPS = 0.025
 
+# Two points closer than this in ohms tell the same, whatever they are and as a share of
+# them. [Ω, 1] Derived: under the spread of ohms, which moves both points alike.
+SAME_POINT_OHMS, SAME_POINT_OHMS_SHARE = 0.2, 0.1
+
+# The kinds of reading of which one may follow from another.
+FOLLOWING_KINDS = frozenset({ReadingKind.DC_VOLTS, ReadingKind.OHMS})
+
+# Ohms further than this share of them off what a particle shows were a slip under it.
+# [1] Derived: five times the spread of a reading.
+SLIPPED_OHMS_SHARE = 0.5
+
 # A reading further than this off what a particle shows was a slip under it. [V on a
 # 12 V car] Derived: five times the spread of a reading.
 SLIPPED_VOLTS = 1.0
@@ -238,27 +249,35 @@ class RankedSteps:
         Unless the first may well have been a slip: then the second tells that.
         """
         result = np.zeros(len(some), dtype=np.bool_)
-        if candidates.kind is not ReadingKind.DC_VOLTS:
+        if candidates.kind not in FOLLOWING_KINDS:
             return result
         share = moment.believed.particles.share
         heavy = share > LIGHT_SHARE * share.max()
         states = candidates.states[some]
-        slipped_volts = SLIPPED_VOLTS * self._model.car.system_volts / 12.0
-        for fact in _volts_since_repair(moment):
+        for fact in _read_since_repair(moment, candidates.kind):
             taken = self._outcomes.single(fact.reading)
             known = taken.shown(moment.believed.sight, np.array([0]))[0]
-            apart = np.abs(np.abs(known) - abs(fact.value)) > slipped_volts
+            apart = np.abs(np.abs(known) - abs(fact.value)) > self._slipped(fact)
             if share @ apart > LEAST_SLIPPED:
                 continue
             same = np.flatnonzero(states == taken.states[0])
             values = shown[same][:, heavy]
-            for other in (known[heavy], -known[heavy]):
-                apart = np.ptp(values - other, axis=1)
-                result[same] |= apart < self._same_point_volts(fact)
+            ways = (1.0, -1.0) if candidates.kind is ReadingKind.DC_VOLTS else (1.0,)
+            for sign in ways:
+                apart = _range_apart(values, sign * known[heavy])
+                result[same] |= apart < self._same_point(fact)
         return result
 
-    def _same_point_volts(self, fact: ReadingFact) -> float:
-        """Return how close two points are that tell the same. [V]."""
+    def _slipped(self, fact: ReadingFact) -> float:
+        """Return how far off a reading was a slip. [its unit]."""
+        if fact.reading.kind is ReadingKind.OHMS:
+            return SLIPPED_OHMS_SHARE * fact.value
+        return SLIPPED_VOLTS * self._model.car.system_volts / 12.0
+
+    def _same_point(self, fact: ReadingFact) -> float:
+        """Return how close two points are that tell the same. [the reading's unit]."""
+        if fact.reading.kind is ReadingKind.OHMS:
+            return math.hypot(SAME_POINT_OHMS, SAME_POINT_OHMS_SHARE * fact.value)
         is_cranking = self._model.car.state(fact.reading.state).is_cranking
         jumps = CRANKING_JUMPS * abs(fact.value) if is_cranking else 0.0
         return math.hypot(SAME_POINT_VOLTS, jumps)
@@ -282,12 +301,25 @@ class RankedSteps:
         return [*few, *priced[len(few) :]]
 
 
-def _volts_since_repair(moment: Moment) -> list[ReadingFact]:
-    """Return the DC volts read since the latest repair."""
+def _range_apart(values: StoredArray, known: StoredArray) -> FloatArray:
+    """Return over what range rows lie from known values, OL at both counting as 0.
+
+    Shape (n_rows,) of (n_rows, n_particles). [unit of the values]
+    """
+    is_over = np.isinf(values) & np.isinf(known)
+    with np.errstate(invalid="ignore"):
+        apart = np.where(is_over, 0.0, values - known)
+    high, low = apart.max(axis=1), apart.min(axis=1)
+    return np.where(np.isinf(high) | np.isinf(low), np.inf, high - low)
+
+
+def _read_since_repair(moment: Moment, kind: ReadingKind) -> list[ReadingFact]:
+    """Return the values of one kind read since the latest repair, OL left out."""
     return [
         noted.observation
         for noted in moment.conclusion.observations
         if isinstance(noted.observation, ReadingFact)
-        and noted.observation.reading.kind is ReadingKind.DC_VOLTS
+        and noted.observation.reading.kind is kind
+        and math.isfinite(noted.observation.value)
         and noted.epoch >= len(moment.conclusion.repairs)
     ]
