@@ -26,7 +26,6 @@ LONG = (
     "tests/test_architecture.py",
     "tests/terminal/test_evening.py",
     "tests/drawing/test_diagrams.py",
-    "tests/terminal/test_spoilt_data_folder.py",
 )
 """The modules that take longest. Begun first, so that the workers end together.
 
