@@ -37,7 +37,7 @@ def main() -> None:
     diagnosis = Diagnosis(model)
     untold = diagnosis.consider(())
     readings = list(random_readings(model, rng))
-    rng.shuffle(readings)  # type: ignore[arg-type]
+    rng.shuffle(readings)
     n_told = n_refused = n_bad = 0
     slowest = 0.0
     for reading in islice(readings, chosen.number):
