@@ -212,9 +212,11 @@ def _decimal(number: str) -> str:
     """Return the digits with a decimal point, refusing what reads two ways."""
     if _GROUPED.fullmatch(number):
         whole = number.replace(",", "")
+        if number.count(",") > 1:
+            raise ReadingError(f'"{number}" is in groups of digits; type {whole}')
         raise ReadingError(
             f'"{number}" can be read in two ways; '
-            f"type {whole} or {number.replace(',', '.', 1)}"
+            f"type {whole} or {number.replace(',', '.')}"
         )
     pointed = number.rstrip(".,").replace(",", ".")
     if pointed.count(".") > 1:

@@ -25,11 +25,11 @@ LONG = (
     "tests/trial/test_shipped_cases.py",
     "tests/test_architecture.py",
     "tests/terminal/test_evening.py",
-    "tests/session/test_shipped_car.py",
+    "tests/drawing/test_diagrams.py",
 )
 """The modules that take longest. Begun first, so that the workers end together.
 
-The first compiles the shipped car; the next two do without it meanwhile.
+The first compiles the shipped car; the others do without it meanwhile.
 """
 
 

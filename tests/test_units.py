@@ -93,6 +93,7 @@ def test_typed_readings_are_understood(
             '"bar" is not a unit known here; use V, mV, ohm, kohm, Mohm, A or mA',
         ),
         ("1,200 ohm", '"1,200" can be read in two ways; type 1200 or 1.200'),
+        ("1,200,000 ohm", '"1,200,000" is in groups of digits; type 1200000'),
         ("12.4.1", '"12.4.1" has two decimal points; type it with one'),
         ("4k7 V", '"4k7 V" is not a reading; type for instance 4.7 kohm, 4k7 or 7.4 V'),
         (
