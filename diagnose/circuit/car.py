@@ -442,7 +442,7 @@ class Car:
 
     @property
     def output_pins(self) -> frozenset[str]:
-        """The nodes of controllers' outputs, whether they switch to plus or to minus."""
+        """The nodes of controllers' outputs, whichever side of a load they switch."""
         gates = {part.gate for part in self.parts if part.kind == "driver"}
         feeds = [part.terminals for part in self.parts if part.name in gates]
         supplied = {node for terminals in feeds for node in terminals.values()}
