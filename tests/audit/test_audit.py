@@ -358,8 +358,8 @@ def test_a_positive_ground_car_is_audited_alike(found: Look) -> None:
 
 
 # What an electrician would say of the shipped cars, each looked at: the first stretch
-# of each main feed lies bare for a foot, and the fan's relay has no diode. What is meant
-# to be found on the others stands at the head of each file.
+# of each main feed lies bare for a foot, and the fan's relay has no diode. The head of
+# each other file says what is meant to be found.
 KNOWN = {
     "sedan": [
         ("unfused-wire", "main-feed"),
