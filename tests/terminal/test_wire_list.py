@@ -71,9 +71,15 @@ def test_a_list_becomes_a_sound_car_and_is_written_back(
         "15 A",
         "along the sill",
     ) in wires(first)
-    assert ("alternator.output", "battery.plus", "10 mm2", "1.5 m", "red", "", "") in wires(
-        first
-    )
+    assert (
+        "alternator.output",
+        "battery.plus",
+        "10 mm2",
+        "1.5 m",
+        "red",
+        "",
+        "",
+    ) in wires(first)
     noted = {row[1]: row[-1] for row in wires(first) if row[-1]}
     assert noted == {
         "coil.plus": "along the sill",
