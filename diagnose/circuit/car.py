@@ -215,6 +215,15 @@ class Car:
         )
 
     @property
+    def output_pins(self) -> frozenset[str]:
+        """The nodes of controllers' outputs, whichever side of a load they switch."""
+        gates = {part.gate for part in self.parts if part.kind == "driver"}
+        feeds = [part.terminals for part in self.parts if part.name in gates]
+        supplied = {node for terminals in feeds for node in terminals.values()}
+        outputs = (part.terminals for part in self.parts if part.kind == "driver")
+        return frozenset(n for ends in outputs for n in ends.values()) - supplied
+
+    @property
     def nodes(self) -> tuple[str, ...]:
         """Every node, the reference first, then in the order of the parts."""
         seen = {self.reference: None}

@@ -69,8 +69,8 @@ class Game:
     faults : tuple[str, ...]
         `Cause.name` of the hidden causes.
     first_rank, last_rank : int
-        Best and worst rank of the hidden causes' lines when the first repair was
-        advised; 0 when it never came to a repair.
+        Best and worst rank of the lines whose repair mends the hidden causes when the
+        first repair was advised; 0 when it never came to a repair.
     named_rank : int
         Worst rank that a hidden cause's line had when the first repair was advised with
         that cause the best placed of those still there; 0 when it never came to that.
@@ -375,12 +375,19 @@ def _best_minutes(
 
 def _mend(best: RankedCause, car: HiddenCar, model: Model) -> bool:
     """Make a repair and return whether one of the causes it mends was there."""
-    line = [_index(model, name) for name in best.members]
-    was_there = bool(set(line) & set(car.faults))
+    mended = _mended_by(best, model)
+    was_there = bool(mended & set(car.faults))
     named = model.compiled.causes[_index(model, best.name)]
-    along = mended_along(named, model.compiled.causes)
-    car.repair([*line, *along], named.mode.repair.cure_probability)
+    car.repair(sorted(mended), named.mode.repair.cure_probability)
     return was_there
+
+
+def _mended_by(line: RankedCause, model: Model) -> set[int]:
+    """Return the causes that the repair of a line mends, lesser ones with them."""
+    causes = model.compiled.causes
+    named = causes[_index(model, line.name)]
+    own = {_index(model, name) for name in line.members}
+    return own | mended_along(named, causes)
 
 
 def _claims(
@@ -396,10 +403,10 @@ def _index(model: Model, name: str) -> int:
 
 
 def _ranks(answer: Answer, hidden: Sequence[int], model: Model) -> list[int]:
-    """Return the rank of each hidden cause's line, one past the last when not shown."""
-    ranks = []
-    for cause in hidden:
-        name = model.compiled.causes[cause].name
-        shown = [name in line.members for line in answer.causes]
-        ranks.append(shown.index(True) + 1 if True in shown else len(shown) + 1)
-    return ranks
+    """Return which line's repair mends each hidden cause, one past the last if none."""
+    mended = [_mended_by(line, model) for line in answer.causes]
+    return [
+        next((rank for rank, line in enumerate(mended, start=1) if cause in line), 0)
+        or len(mended) + 1
+        for cause in hidden
+    ]

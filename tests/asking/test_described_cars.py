@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import time
+from collections import Counter
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,7 @@ from diagnose.paperwork.asking.car_questions import ask_car
 from diagnose.paperwork.asking.entries.car_entries import car_entries
 from diagnose.paperwork.asking.plan import CarPlan
 from diagnose.paperwork.asking.questions import Interview
+from diagnose.terminal.preparation.car_files import car_file
 
 FOLDER = Path(__file__).parent / "described"
 NAMES = ("wagon", "truck", "roadster", "pickup", "van")
@@ -66,6 +68,22 @@ def test_a_described_car_takes_few_answers_and_its_file_is_clean(
     assert sum(part.kind == "wire" for part in car.parts) >= FEWEST_WIRES
     assert [str(warning) for warning in car_warnings(car)] == []
     assert list(uncovered(car, knowledge.states)) == []
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if name != "wagon"])
+def test_a_shipped_car_is_what_its_answers_make_and_a_plug(name: str) -> None:
+    made = car_text(car_entries(answered(answers(name)), LAYOUTS))
+    with car_file(name) as path:
+        shipped = path.read_text(encoding="utf-8").splitlines()
+
+    by_hand = Counter(shipped)
+    by_hand.subtract(made.splitlines()[1:])  # the first line says who wrote it
+
+    assert min(by_hand.values()) == 0
+    added = [line for line in +by_hand if line and not line.lstrip().startswith("#")]
+    assert all(
+        line.startswith(("plugs:", "  rear-plug:", "  bed-plug:")) for line in added
+    )
 
 
 @pytest.mark.parametrize("layout", LAYOUTS.layouts)

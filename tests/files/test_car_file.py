@@ -690,6 +690,27 @@ def test_a_wire_keeps_its_colour_and_its_note(load: Load, small_car: str) -> Non
     assert (cable.colour, cable.note) == ("black", "behind the tray")
 
 
+def test_the_wires_of_a_circuit_keep_their_notes(load: Load, small_car: str) -> None:
+    of_wire = small_car.replace("wire: 14 AWG 6 ft,", "wire: 14 AWG 6 ft, note: sill,")
+    both = of_wire.replace("note: sill,", "note: {wire: sill, ground: new bolt},")
+    both = both.replace("ground: body,", "ground: body via 14 AWG 1 ft,")
+
+    assert load(of_wire).part("horn-wire").note == "sill"
+    car = load(both)
+    notes = {part.name: part.note for part in car.parts if part.note}
+    assert notes == {"horn-wire": "sill", "horn-ground": "new bolt"}
+
+
+def test_a_note_of_a_wire_that_is_not_there_is_told(
+    problems: Callable[[str], list[str]], small_car: str
+) -> None:
+    (problem,) = problems(
+        small_car.replace("wire: 14 AWG 6 ft,", "wire: 14 AWG 6 ft, note: {feed: new},")
+    )
+
+    assert 'circuit "horn" has no feed of a size and length' in problem
+
+
 def test_a_colour_that_no_wire_has_is_told_with_the_nearest(
     problems: Callable[[str], list[str]], small_car: str
 ) -> None:

@@ -95,6 +95,23 @@ def test_a_wire_from_an_output_takes_the_ban_with_it_and_a_coil_does_not() -> No
     assert found == {"lamp-fuse.out", "body.metal", "pin", "relay.85"}
 
 
+# By hand: an output that switches to plus is the pin, not the feed it switches.
+def test_an_output_that_switches_to_plus_is_kept_from_a_lamp() -> None:
+    output = make_part(
+        "driver",
+        "controller.high",
+        "lamp-fuse.out",
+        "high",
+        gate="controller",
+        assembly="controller",
+    )
+    wire = make_part("wire", "high-wire", "high", "relay.86", leak_ohms=1e7)
+
+    found = unfit_for_lamp(controlled(output, wire))
+
+    assert found == {"lamp-fuse.out", "body.metal", "pin", "high", "relay.86"}
+
+
 # By hand: the lamp's ground side is wired to the body, so a lamp there hurts nothing.
 def test_what_grounds_an_output_keeps_its_lamp() -> None:
     wire = make_part("wire", "pin-wire", "pin", "lamp.minus", leak_ohms=1e7)

@@ -238,6 +238,37 @@ def test_fuse_that_was_blown_while_working_does_not_blow_again(
     assert shown["fuse-blows-again"][blown].max() < 0.1
 
 
+# By hand: such a relay is pulled in from key on, through idle with nothing switched on.
+def test_the_relay_of_a_fan_that_runs_with_the_key_clicks(
+    tmp_path: Path, knowledge: Knowledge
+) -> None:
+    text = shipped_cars()["sedan"].read_text(encoding="utf-8")
+    old = "85: engine-controller.fan-output via"
+    assert text.count(old) == 1
+    path = tmp_path / "car.yaml"
+    path.write_text(text.replace(old, "85: body-stud via"), encoding="utf-8")
+    car = load_car(path, knowledge)
+    welded = next(
+        cause
+        for cause in catalogue(car, knowledge.modes)
+        if cause.name == "fan-relay.contacts:welded"
+    )
+    symptom = knowledge.symptoms["fan-relay-clicks"]
+    predictor = Predictor(
+        CarModel(car, Sample(n_draws=N_DRAWS)),
+        [welded],
+        needed_probes(car, {symptom.name: symptom}),
+    )
+    seen = observed(predictor, [None, welded], predictor.predict([(), (0,)]))
+
+    sound, stuck = symptom_probability(
+        symptom, symptoms=knowledge.symptoms, car=car, seen=seen
+    )
+
+    assert sound.min() > 0.95
+    assert stuck.max() < 0.05
+
+
 def test_dim_light_is_worked_out_by_the_published_power(knowledge: Knowledge) -> None:
     # Fink & Beaty, Standard Handbook for Electrical Engineers, 11th ed., p. 22-8: light
     # goes with volts**3.4; a quarter of the light lost is 8 % of the volts.

@@ -169,6 +169,19 @@ def test_a_name_without_its_ending_stands_for_the_file(
     assert "car is taken for car.yaml" in capsys.readouterr().err
 
 
+def test_a_file_beside_that_is_called_like_a_shipped_car_is_told(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    (tmp_path / "pickup.yaml").write_text("mine\n", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+
+    assert main(["check", "pickup"]) == 0
+
+    assert "for the file beside you type pickup.yaml" in capsys.readouterr().err
+
+
 def test_a_full_disk_is_told_and_nothing_is_lost(
     new: NewCar, monkeypatch: pytest.MonkeyPatch
 ) -> None:

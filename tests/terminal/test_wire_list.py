@@ -14,26 +14,26 @@ from diagnose.errors import InvalidFileError
 from diagnose.files.car.writing.wire_list import read_wire_list
 
 LIST = """\
-from;to;length;size;fuse;color
-battery.plus;starter-solenoid.30;4 feet;2 ga;;red
-battery.minus;engine;3 ft;2 AWG;;black
-engine;body;1 ft;4 AWG;;
-starter-solenoid.87;starter.plus;1 ft;2 AWG;;
-key.start;starter-solenoid.86;8 ft;12 AWG;;
-starter-solenoid.85;starter.case;1 ft;12 AWG;;
-alternator.output;battery.plus;1.5 m;10 mm2;;red
-battery.plus;key.battery;6 ft;12 AWG;30 amp;brown
-key.ignition;coil.plus;5 ft;14 AWG;15 A;red/white
-coil.minus;engine;2 ft;14 AWG;;
-battery.plus;fan-relay.30;3 ft;10 AWG;30 A;red
-fan-relay.87;fan.plus;4 ft;10 AWG;;
-fan.minus;front-stud;2 ft;10 AWG;;black
-key.ignition;fan-relay.86;5 ft;16 AWG;5 A;
-fan-relay.85;front-stud;2 ft;16 AWG;;
-key.ignition;alternator.exciter;6 ft;16 SAE;;
+from;to;length;size;fuse;color;note
+battery.plus;starter-solenoid.30;4 feet;2 ga;;red;
+battery.minus;engine;3 ft;2 AWG;;black;
+engine;body;1 ft;4 AWG;;;braided
+starter-solenoid.87;starter.plus;1 ft;2 AWG;;;
+key.start;starter-solenoid.86;8 ft;12 AWG;;;
+starter-solenoid.85;starter.case;1 ft;12 AWG;;;
+alternator.output;battery.plus;1.5 m;10 mm2;;red;
+battery.plus;key.battery;6 ft;12 AWG;30 amp;brown;kinked
+key.ignition;coil.plus;5 ft;14 AWG;15 A;red/white;along the sill
+coil.minus;engine;2 ft;14 AWG;;;new bolt
+battery.plus;fan-relay.30;3 ft;10 AWG;30 A;red;
+fan-relay.87;fan.plus;4 ft;10 AWG;;;
+fan.minus;front-stud;2 ft;10 AWG;;black;
+key.ignition;fan-relay.86;5 ft;16 AWG;5 A;;
+fan-relay.85;front-stud;2 ft;16 AWG;;;
+key.ignition;alternator.exciter;6 ft;16 SAE;;;
 """
 
-SAME = ("from", "to", "size", "length", "colour", "fuse")
+SAME = ("from", "to", "size", "length", "colour", "fuse", "note")
 
 
 def typed(monkeypatch: pytest.MonkeyPatch, lines: str, *words: str) -> int:
@@ -69,10 +69,24 @@ def test_a_list_becomes_a_sound_car_and_is_written_back(
         "5 ft",
         "red/white",
         "15 A",
+        "along the sill",
     ) in wires(first)
-    assert ("alternator.output", "battery.plus", "10 mm2", "1.5 m", "red", "") in wires(
-        first
-    )
+    assert (
+        "alternator.output",
+        "battery.plus",
+        "10 mm2",
+        "1.5 m",
+        "red",
+        "",
+        "",
+    ) in wires(first)
+    noted = {row[1]: row[-1] for row in wires(first) if row[-1]}
+    assert noted == {
+        "coil.plus": "along the sill",
+        "engine": "new bolt",
+        "key.battery": "kinked",
+        "body": "braided",
+    }
     assert len(wires(first)) == len(LIST.splitlines()) - 1
     assert capsys.readouterr().out == first
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -18,7 +20,7 @@ from diagnose.session.facts import (
 from diagnose.session.ready_car import Model
 from diagnose.trial.hidden.complaints import complaints_of, further_complaints
 from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
-from diagnose.trial.playing import told
+from diagnose.trial.playing import _mend, _ranks, told
 
 EXACT = Errors(slip_probability=0.0, has_meter_error=False, has_report_error=False)
 DEAD_PUMP = "fuel-pump-fuse:blown"
@@ -101,3 +103,30 @@ def test_case_is_closed_when_every_complaint_is_gone(model: Model) -> None:
 
     assert found[3] is not Verdict.FIXED
     assert found[5] is Verdict.FIXED
+
+
+def test_what_jumps_on_a_positive_ground_car_shows_negative_volts(
+    model: Model,
+) -> None:
+    car = hidden(model)
+
+    caught = [car._caught() for _ in range(50)]
+    turned = replace(model.car, reference="battery.plus")
+    car._stock.model = replace(model, car=turned)
+    below = [car._caught() for _ in range(50)]
+
+    assert min(caught) >= 0.0 >= max(below)
+    assert max(np.abs(below)) <= 12.0
+
+
+def test_a_repair_that_mends_a_lesser_fault_with_it_is_right(model: Model) -> None:
+    # who cleans both ends of a cable cleans the one that was poor
+    film, poor = "ground-cable:cable_film", "ground-cable:cable_high_resistance_b"
+    answer = Diagnosis(model).tell(ComplaintFact(complaint="no-crank"))
+    line = replace(answer.causes[0], name=film, members=(film,))
+    clamp = replace(line, name="engine-strap:open_circuit", members=())
+    car = hidden(model, poor)
+
+    assert _ranks(replace(answer, causes=(clamp, line)), car.faults, model) == [2]
+    assert not _mend(clamp, car, model)
+    assert _mend(line, car, model)

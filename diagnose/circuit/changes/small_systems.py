@@ -19,7 +19,7 @@ LEAST_PIVOT = 1e-4
 
 # What a pivot of zero or less is taken for, so that its loss is a number, no unit. Own
 # choice: far below any pivot that is sound, far above the smallest number there is.
-NO_PIVOT = 1e-300
+NO_PIVOT = 1e-200
 
 
 def solve_many(

@@ -51,6 +51,24 @@ def battery_posts(car: Car) -> frozenset[str]:
     return frozenset(node for both in posts for node in both)
 
 
+def live_posts(car: Car) -> tuple[str, ...]:
+    """Return the post of the car's battery that is not grounded.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+
+    Returns
+    -------
+    tuple[str, ...]
+        The outer one of batteries in series, none of a second battery; empty without a
+        battery.
+    """
+    posts = () if car.battery is None else car.battery.terminals.values()
+    return tuple(post for post in posts if post != car.reference)
+
+
 def inner_posts(car: Car) -> frozenset[str]:
     """Return the nodes of the posts between batteries in series.
 

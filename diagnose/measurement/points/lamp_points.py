@@ -17,7 +17,7 @@ from diagnose.measurement.points.forbidden_points import (
     airbag_points,
     battery_posts,
     electronic_points,
-    inner_posts,
+    live_posts,
     wired_to,
 )
 from diagnose.measurement.readings import Reading, ReadingKind
@@ -38,8 +38,7 @@ def unfit_for_lamp(car: Car) -> frozenset[str]:
         from a controller's outputs, unless they ground it; every point near an airbag.
         Never a post of the battery.
     """
-    outputs = {p.terminals["out"] for p in car.parts if p.kind == "driver"}
-    wired = wired_to(outputs, car) - wired_to({car.reference}, car)
+    wired = wired_to(set(car.output_pins), car) - wired_to({car.reference}, car)
     harmed = electronic_points(car) | airbag_points(car) | wired
     return frozenset(harmed - battery_posts(car))
 
@@ -63,8 +62,7 @@ def lamp_readings(car: Car) -> tuple[Reading, ...]:
     wired to ground.
     """
     posts, unfit = battery_posts(car), unfit_for_lamp(car)
-    outer = sorted(posts - inner_posts(car) - {car.reference})
-    fed = [post for post in outer if post in car.test_points]
+    fed = [post for post in live_posts(car) if post in car.test_points]
     grounds = wired_to({car.reference}, car)
     states = [
         state.name

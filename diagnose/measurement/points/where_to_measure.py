@@ -28,9 +28,9 @@ from diagnose.measurement.points.forbidden_points import (
     AIRBAG,
     ELECTRONIC_KINDS,
     airbag_points,
-    battery_posts,
     electronic_points,
     inner_posts,
+    live_posts,
     touched_points,
 )
 from diagnose.measurement.points.lamp_points import lamp_readings
@@ -128,7 +128,7 @@ def ripple_readings(car: Car) -> tuple[Reading, ...]:
     """
     if ripple_nodes(car) is None:
         return ()
-    posts = sorted(battery_posts(car) - inner_posts(car) - {car.reference})
+    posts = live_posts(car)
     return tuple(
         Reading(
             kind=ReadingKind.AC_VOLTS,

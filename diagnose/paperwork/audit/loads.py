@@ -131,16 +131,17 @@ def weak_alternator(audited: Audited) -> Iterator[Finding]:
 def key_off_drain(audited: Audited) -> Iterator[Finding]:
     """Yield batteries that what is always live empties with the key off."""
     limit = audited.limits.key_off_amps
+    most_amps = limit.value / audited.volts_scale
     for solved in (one for one in audited.states if is_at_rest(one.state)):
         drawn = {
             load.name: abs(solved.part_amps(load.name))
             for load in audited.parts_of(*sorted(LOAD_KINDS), "controller", "coil")
         }
         most = sorted(drawn, key=lambda name: -drawn[name])[:MOST_NAMED]
-        named = [name for name in most if drawn[name] > limit.value]
+        named = [name for name in most if drawn[name] > most_amps]
         for battery in audited.parts_of("battery"):
             amps = -solved.part_amps(battery.name)
-            if amps <= limit.value / audited.volts_scale or battery in _mates(audited):
+            if amps <= most_amps or battery in _mates(audited):
                 continue
             yield Finding(
                 check="key-off-drain",
@@ -148,7 +149,7 @@ def key_off_drain(audited: Audited) -> Iterator[Finding]:
                 part=battery.name,
                 line=battery.line,
                 figure=amps,
-                limit=limit.value / audited.volts_scale,
+                limit=most_amps,
                 unit="A",
                 says=f"with the key off {battery.name} gives {amps:.2g} A"
                 f"{' to ' if named else ''}{', '.join(named)}",

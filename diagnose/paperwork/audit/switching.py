@@ -108,7 +108,8 @@ def suppression(audited: Audited) -> Iterator[Finding]:
             continue
         joined = reached(metal, ends)
         for output in audited.parts_of("driver"):
-            if output.terminals["out"] in joined:
+            pins = audited.car.output_pins.intersection(output.terminals.values())
+            if pins & joined:
                 yield Finding(
                     check="coil-suppression",
                     weight=Weight.ADVICE,

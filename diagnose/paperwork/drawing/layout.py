@@ -257,7 +257,8 @@ class _Drawing:
                 continue
             x1, y1 = self.middles[gate]
             x2, y2 = self.middles[edge.part.name]
-            channel = x2 - HALF_WIDTH + 0.4
+            # clear of the ring of a motor that it may pass
+            channel = x2 - HALF_WIDTH - 0.3
             self.scene.line(
                 (x1 + HALF_WIDTH, y1 - 1.4),
                 (channel, y1 - 1.4),

@@ -76,6 +76,11 @@ def car_file(name: str) -> Iterator[Path]:
         sys.stderr.write(f"diagnose: {clean(name)} is taken for {clean(str(beside))}\n")
         yield beside
         return
+    if name in shipped and is_there(beside):
+        sys.stderr.write(
+            f"diagnose: {clean(name)} is the car of that name that comes with the "
+            f"program; for the file beside you type {clean(str(beside))}\n"
+        )
     if name not in shipped:
         known = ", ".join(shipped) or "none"
         raise DiagnoseError(

@@ -331,7 +331,7 @@ class HiddenCar:
         )
         jumps = self._jumps(shown, reading.state)
         if reading.kind is ReadingKind.DC_VOLTS and jumps:
-            value = self._random.uniform(0.0, self._stock.model.car.system_volts)
+            value = self._caught()
         if reading.kind is ReadingKind.LOOK:
             return float(value > LIKELY)
         if reading.kind is ReadingKind.LAMP:
@@ -352,6 +352,12 @@ class HiddenCar:
         place = self._stock.compiled.predictor.state_index[state]
         settled = float(shown.prediction.is_settled[place, 0, self._number])
         return settled < 1.0 and self._random.random() >= settled
+
+    def _caught(self) -> float:
+        """Return what a meter shows at the moment it is read, while it jumps. [V]."""
+        car = self._stock.model.car
+        caught = float(self._random.uniform(0.0, car.system_volts))
+        return -caught if car.is_positive_ground else caught
 
     def missing_for(self, state: str) -> str:
         """Return the symptom that a state needs and the car lacks, or empty."""

@@ -56,6 +56,7 @@ def add_circuit(
     if not _has_an_end(entry, draft, location):
         draft.broken.add(name)
         return
+    _take_notes(name, entry, draft, location)
     route = _Route(
         here=entry.from_.to,
         wire=entry.from_.wire,
@@ -79,6 +80,27 @@ def add_circuit(
         _end_at(entry.to, draft, route)
     elif entry.load is not None:
         _add_load(name, entry, draft, route)
+
+
+def _take_notes(
+    name: str, entry: CircuitEntry, draft: Draft, location: Location
+) -> None:
+    """Keep what the owner says of the circuit's wires; report it of one not there."""
+    there = {
+        "feed": entry.from_.wire is not None,
+        "wire": entry.wire is not None,
+        "ground": entry.ground is not None and entry.ground.wire is not None,
+    }
+    for key, has_wire in there.items():
+        note = getattr(entry.note, key)
+        if note and not has_wire:
+            draft.report(
+                (*location, "note"),
+                f'circuit "{name}" has no {key} of a size and length that a note '
+                "could be about",
+            )
+        elif note:
+            draft.notes[f"{name}-{key}"] = note
 
 
 def _has_an_end(entry: CircuitEntry, draft: Draft, location: Location) -> bool:

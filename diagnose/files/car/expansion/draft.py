@@ -58,6 +58,8 @@ class Draft:
         Names of terminals that don't exist.
     guessed : Mapping[str, str]
         Name to the role that it is taken for.
+    notes : dict[str, str]
+        Wire to what the owner says of it, where its entry is not its own.
     ground_post : str
         The battery post that is grounded: minus or plus.
     broken : set[str]
@@ -73,6 +75,7 @@ class Draft:
     )
     ground_post: str = "minus"
     guessed: Mapping[str, str] = field(default_factory=dict)
+    notes: dict[str, str] = field(default_factory=dict)
     parts: list[Part] = field(default_factory=list)
     locations: dict[str, Location] = field(default_factory=dict)
     owners: dict[str, Location] = field(default_factory=dict)
@@ -329,7 +332,7 @@ class Draft:
             place=place,
             role=role,
             colour=colour or size.colour,
-            note=note,
+            note=note or self.notes.get(name, ""),
         )
         self.ends.extend(
             (end, (*location, key))

@@ -141,7 +141,7 @@ def _in_words(
 ) -> OperatingState:
     """Return a state with the words of this car in its label and its instruction."""
     words = {
-        "{grounded}": "positive" if draft.ground_post == "plus" else "negative",
+        "{disconnected}": _disconnected(car, draft),
         "{switched}": switched_words(state, states.get(state.like), car_switches(car)),
         "{seconds}": f"{state.lasts_seconds:g}",
     }
@@ -149,6 +149,16 @@ def _in_words(
     for mark, text in words.items():
         label, how = label.replace(mark, text), how.replace(mark, text)
     return replace(state, label=label, how=how)
+
+
+def _disconnected(car: CarEntry, draft: Draft) -> str:
+    """Return in words that the battery, or each of several, is disconnected."""
+    post = "positive" if draft.ground_post == "plus" else "negative"
+    others = sum(part.kind == "battery" for part in car.parts.values())
+    if not others:
+        return f"battery disconnected at its {post} post"
+    each = "both batteries" if others == 1 else "all batteries"
+    return f"{each} disconnected at their {post} posts"
 
 
 def _merged(

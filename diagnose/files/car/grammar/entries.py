@@ -215,6 +215,23 @@ class CircuitFuseEntry(SectionEntry):
         return found if isinstance(found, dict) else {"size": found}
 
 
+class CircuitNotesEntry(SectionEntry):
+    """What the owner says of a circuit's wires: of `wire`, or of each by its key."""
+
+    model_config = ConfigDict(
+        json_schema_extra=lambda schema: _or_text(schema, "along the left sill")
+    )
+
+    feed: Text | None = None
+    wire: Text | None = None
+    ground: Text | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_text(cls, found: object) -> object:
+        return found if isinstance(found, dict) else {"wire": found}
+
+
 class CircuitEntry(SectionEntry):
     """A usual circuit: from a supply, by fuse and relay, to a load and its ground."""
 
@@ -228,6 +245,7 @@ class CircuitEntry(SectionEntry):
     draws_when: DrawsWhenWord | None = None
     place: str | None = None
     role: str | None = None
+    note: CircuitNotesEntry = Field(default=CircuitNotesEntry())
     values: Values = Field(default={})
 
 

@@ -49,8 +49,9 @@ def circuit_entries(circuit: CircuitPlan, around: Around) -> Iterator[FileEntry]
         own["role"] = usual.role
     comment = "" if not circuit.assumed else f"assumed: {', '.join(circuit.assumed)}"
     note = circuit.text("note")
-    comments = [one for one in (comment, note if note != "none" else "") if one]
-    yield _entry(circuit, "circuits", circuit.name, own, "; ".join(comments))
+    if note != "none":
+        own["note"] = note
+    yield _entry(circuit, "circuits", circuit.name, own, comment)
     yield from _outputs(circuit)
 
 

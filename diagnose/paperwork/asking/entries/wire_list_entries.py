@@ -165,8 +165,16 @@ def _loads(car: ListedCar, layouts: Layouts, taken: set[str]) -> Iterator[FileEn
         usual = layouts.circuit_called(name)
         if usual and usual.role and usual.role != name:
             value["role"] = usual.role
-        notes = "; ".join(row.note for row in (feed, back) if row.note)
-        yield FileEntry(path=("circuits",), name=name, value=value, comment=notes)
+        notes = {"wire": feed.note, "ground": back.note}
+        value |= _noted({key: note for key, note in notes.items() if note})
+        yield FileEntry(path=("circuits",), name=name, value=value)
+
+
+def _noted(notes: dict[str, Written]) -> dict[str, Written]:
+    """Return the note of a circuit: plain where it is about its wire alone."""
+    if not notes:
+        return {}
+    return {"note": notes["wire"] if list(notes) == ["wire"] else notes}
 
 
 def _row_at(car: ListedCar, terminal: str, taken: set[str]) -> WireRow | None:
@@ -191,9 +199,8 @@ def _wire(row: WireRow) -> FileEntry:
             "wire": row.wire,
             "to": row.end,
         }
-        return FileEntry(
-            path=("circuits",), name=row.name, value=value, comment=row.note
-        )
+        value |= _noted({"wire": row.note} if row.note else {})
+        return FileEntry(path=("circuits",), name=row.name, value=value)
     value = {"from": row.start, "to": row.end, "wire": row.wire}
     if row.note:
         value["note"] = row.note
