@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from diagnose.circuit.car import Car
 from diagnose.measurement.forbidden_points import battery_posts, wired_to
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.where_to_measure import is_at_rest
+from diagnose.measurement.where_to_measure import heavy_points, is_at_rest
 
 # The procedures that readings follow, all of which knowledge/ has to have. By
 # definition.
@@ -161,4 +161,7 @@ def _volts_name(reading: Reading, car: Car) -> str:
     if reading.black == car.reference:
         is_ground = reading.red in wired_to({car.reference}, car)
         return "ground-drop" if is_ground else "volts"
-    return "drop-while-cranking" if state.is_cranking else "drop-under-load"
+    is_of_starter = {reading.red, reading.black} <= heavy_points(car)
+    if state.is_cranking and is_of_starter:
+        return "drop-while-cranking"
+    return "drop-under-load"

@@ -5,7 +5,7 @@ Cautions stand with the step they belong to. Leaves how pages look to `terminal`
 
 from __future__ import annotations
 
-from diagnose.circuit.car import Car, OperatingState
+from diagnose.circuit.car import Car, OperatingState, Part
 from diagnose.faults.knowledge import Knowledge
 from diagnose.measurement.probe_lamp import grade_words
 from diagnose.measurement.procedures import Procedures, procedure_name
@@ -46,6 +46,10 @@ CLEARLY_YES = 0.9
 # [A] Derived: half of the last digit of `milliamps` in meter.yaml.
 LEAST_AMPS = 0.00005
 
+# Decimals of millivolts along a fuse. Derived: the last digit of `millivolts` in
+# meter.yaml is a tenth.
+MILLIVOLT_DECIMALS = 1
+
 # A value above the half stands for a blown fuse, 1, one below for a sound one, 0.
 BLOWN = 0.5
 
@@ -72,12 +76,18 @@ def range_words(low: float, high: float, kind: ReadingKind) -> str:
         ends = dict.fromkeys((grade_words(low), grade_words(high)))
         return " to ".join(ends)
     if kind is ReadingKind.FUSE:
-        ends = dict.fromkeys((f"{1e3 * low:.3g}", f"{1e3 * high:.3g}"))
+        ends = dict.fromkeys(map(_millivolts, (low, high)))
         return f"{' to '.join(ends)} mV"
     assert kind.unit is not None
     if kind is ReadingKind.AMPS:
         low, high = (one if abs(one) >= LEAST_AMPS else 0.0 for one in (low, high))
     return format_band(low, high, kind.unit)
+
+
+def _millivolts(volts: float) -> str:
+    """Return millivolts as a meter shows them, without the sign of a zero."""
+    shown = f"{1e3 * volts:.{MILLIVOLT_DECIMALS}f}".rstrip("0").rstrip(".")
+    return "0" if shown in ("-0", "") else shown
 
 
 def chance_words(chance: float) -> str:
@@ -210,19 +220,40 @@ def step_words(step: Step, car: Car) -> str:
 
 
 def instruction(
-    reading: Reading, car: Car, procedures: Procedures, *, in_series: bool = False
+    reading: Reading,
+    car: Car,
+    procedures: Procedures,
+    *,
+    in_series: bool = False,
+    is_drop: bool = True,
 ) -> str:
-    """Return how to take a reading; with a meter in series only where it bears it."""
+    """Return how to take a reading, in sentences.
+
+    Parameters
+    ----------
+    reading : Reading
+    car : Car
+    procedures : Procedures
+        Those of knowledge/.
+    in_series : bool
+        A meter in series is offered beside the clamp: it bears what may flow.
+    is_drop : bool
+        Between two points no more than a drop is expected, so that what must draw
+        meanwhile is said.
+    """
     procedure = procedures[procedure_name(reading, car)]
     if reading.kind is ReadingKind.LOOK:
         return procedure.taken(part=reading.red)
     red, black = (lead_words(node, car) for node in (reading.red, reading.black))
     if reading.kind is ReadingKind.OHMS and reading.black == car.reference:
         black += f" ({CLAMP_NOT_POST})"
-    said = [procedure.taken(red=red, black=black, part=reading.red)]
+    part = reading.red
+    if reading.kind is ReadingKind.AMPS:
+        part = clamp_words(reading.red, car)
+    said = [procedure.taken(red=red, black=black, part=part)]
     if in_series:
         said.append(series_words(reading, car, procedures))
-    if procedure.is_minded:
+    if procedure.is_minded and is_drop:
         said.append(procedure.car)
     if reading.kind is ReadingKind.DC_VOLTS:
         said += [sign_words(reading, car), surface_words(reading, car)]
@@ -244,6 +275,23 @@ def lead_words(node: str, car: Car) -> str:
         if part.colour and node in part.terminals.values()
     )
     return f"{node} ({', '.join(colours)})" if colours else node
+
+
+def part_words(part: Part, car: Car) -> str:
+    """Return where a part is; of a wire, from where to where it runs."""
+    places = {node: car.test_points.get(node, "") for node in part.terminals.values()}
+    if part.kind == "wire":
+        ends = (f"{node} ({at})" if at else node for node, at in places.items())
+        colour = f"{part.colour}, " if part.colour else ""
+        return f"{colour}from {' to '.join(ends)}"
+    return part.place or ", ".join(dict.fromkeys(filter(None, places.values())))
+
+
+def clamp_words(name: str, car: Car) -> str:
+    """Return what a clamp goes round: the wire of a fuse, or all of a battery's."""
+    if car.part(name).kind == "battery":
+        return f"all the cables on one post of {name} together"
+    return f"one of the two wires of {name}"
 
 
 def test_instruction(

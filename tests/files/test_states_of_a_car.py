@@ -180,7 +180,14 @@ def test_states_say_what_this_car_switches_on(sedan: Car, knowledge: Knowledge) 
         "held there"
     )
     assert tourer.state("idle-loaded").label == (
-        "idling, light-switch at head and fan-output on"
+        "idling, light-switch at head and fan on"
+    )
+    assert tourer.state("idle-loaded").how == (
+        "fan: let the engine get hot, or switch the air conditioning on, until "
+        "engine-controller switches it on."
+    )
+    assert "lockup: where transmission-controller does not switch it on" in (
+        sedan.state("fast-idle").how
     )
     assert "held" not in {state.name for state in tourer.states}
 

@@ -397,6 +397,7 @@ def test_of_words_typed_the_rarest_decides() -> None:
 
     assert plain(questions.matches_page("blower dead", words)) == (
         "Trouble:\n  2. The heater blower does not run\n"
+        "  type the number of what is meant, or other words for it\n"
     )
     # a word of three letters counts as well
     assert "4. The radiator fan" in plain(questions.matches_page("fan dead", words))

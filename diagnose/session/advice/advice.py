@@ -15,6 +15,7 @@ from dataclasses import replace
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.advice.cheaper_repair import cheaper_repair
 from diagnose.session.advice.misfit import Misfit
+from diagnose.session.advice.repair_proof import COMES_AND_GOES as COMING_AND_GOING
 from diagnose.session.advice.repair_proof import RepairProof
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
 from diagnose.session.advice.sure_claims import SureClaims, Untested
@@ -29,15 +30,21 @@ from diagnose.session.answer import (
 from diagnose.session.cautions import repair_cautions
 from diagnose.session.evidence.expected_answers import ExpectedAnswers
 from diagnose.session.explanation.explainer import Explanation
-from diagnose.session.facts import ComplaintFact, SubstitutionFact, SymptomFact
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    SubstitutionFact,
+    SymptomFact,
+)
 from diagnose.session.ready_car import Model
+from diagnose.session.step_cards import while_it_shows
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
 from diagnose.session.steps.proof_steps import ProofSteps
 from diagnose.session.steps.proposals import Proposals
 from diagnose.session.steps.ranked_steps import RankedSteps
 from diagnose.session.steps.trade_order import in_trade_order
-from diagnose.session.wording import step_words
+from diagnose.session.wording import part_words, step_words
 from diagnose.units import format_minutes
 
 # How many steps are proposed. Own choice: what a page holds, the first in full.
@@ -68,6 +75,9 @@ LOOK_AGAIN = (
     "That was mended already. Before it is mended again: take this reading, which "
     "tells whether the repair took."
 )
+
+# The same in few words, beside the reading.
+MENDED_ALREADY = "it was mended already: tells whether the repair took"
 
 # Said where readings were told that a sound car shows, and nothing else.
 NOTHING_WRONG = (
@@ -156,6 +166,7 @@ class Adviser:
             tells = self._proof_steps.proving(causes[0].name, moment)
             if tells is not None and tells.step not in taken:
                 advice = Advice(verdict=Verdict.OPEN, says=LOOK_AGAIN, cautions=())
+                tells = replace(tells, reason=MENDED_ALREADY)
                 return Advised(steps=(tells, *steps), advice=advice)
         is_sure = bool(mendable) and mendable[0].probability >= SURE
         if best is not None and not is_sure:
@@ -182,10 +193,21 @@ class Adviser:
         ordered = self._ranked_steps.told_apart(
             in_trade_order(telling, moment, self._model), moment, most=SHOWN_STEPS
         )
-        return tuple(
+        proposed = (
             self._proposals.worthwhile(one, moment)
             for one in self._with_test(ordered, moment)[:SHOWN_STEPS]
         )
+        if not self._likely_comes_and_goes(moment):
+            return tuple(proposed)
+        return tuple(map(while_it_shows, proposed))
+
+    def _likely_comes_and_goes(self, moment: Moment) -> bool:
+        """Return whether the owner told that it comes and goes, or that is likely."""
+        told = any(
+            isinstance(fact, ContextFact) and fact.answer == COMING_AND_GOING
+            for fact in moment.facts
+        )
+        return told or _fleeting_share(moment) > LIKELIER_THAN_NOT
 
     def _with_test(self, telling: list[Priced], moment: Moment) -> list[Priced]:
         """Return steps with a test early on, where the fault likely comes and goes.
@@ -193,8 +215,7 @@ class Adviser:
         A reading is worth its bits only while the fault is there, which nobody can
         choose; wiggling brings it.
         """
-        fault, share = moment.believed.comes_and_goes, moment.believed.particles.share
-        if float(share[fault >= 0].sum()) < COMES_AND_GOES:
+        if _fleeting_share(moment) < COMES_AND_GOES:
             return telling
         tests = (
             place
@@ -223,6 +244,7 @@ class Adviser:
             return Advised(steps=steps, advice=replace(repair, says=says))
         says = f"Before it is mended, take this reading: it tells it from: {other}."
         advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
+        step = replace(step, reason=f"before it is mended: tells it from: {other}")
         others = tuple(one for one in steps if one.step != step.step)
         return Advised(steps=(step, *others[: SHOWN_STEPS - 1]), advice=advice)
 
@@ -231,7 +253,8 @@ class Adviser:
     ) -> Advice:
         """Return whether to mend the likeliest that was not mended yet, or to stop."""
         if mendable and mendable[0].probability > LEAST_MENDED:
-            return self._repair(*cheaper_repair(mendable, is_sure=SURE))
+            best, dearer = cheaper_repair(mendable, is_sure=SURE)
+            return self._repair(best, dearer, mendable)
         says = (
             "Nothing here is likely, and no reading is worth its time: stop and let a "
             "workshop look at it."
@@ -244,9 +267,15 @@ class Adviser:
             )
         return Advice(verdict=Verdict.STOP, says=says, cautions=())
 
-    def _repair(self, best: RankedCause, dearer: RankedCause | None) -> Advice:
+    def _repair(
+        self,
+        best: RankedCause,
+        dearer: RankedCause | None,
+        mendable: Sequence[RankedCause],
+    ) -> Advice:
         """Return the advice to mend a cause, and why not a dearer one as likely."""
-        cause = next(c for c in self._model.compiled.causes if c.name == best.name)
+        causes = {cause.name: cause for cause in self._model.compiled.causes}
+        cause = causes[best.name]
         repair = best.repair.rstrip(".")
         says = f"Mend it now: {repair}. Another reading costs more than it saves."
         if best.probability < LIKELIER_THAN_NOT:
@@ -260,12 +289,27 @@ class Adviser:
                 f"takes {format_minutes(dearer.repair_minutes)} to mend, this "
                 f"{format_minutes(best.repair_minutes)}."
             )
+        there = [
+            f"{one.says.removeprefix(f'{cause.part.name}: ')} ({one.probability:.0%})"
+            for one in mendable
+            if one is not best and one.probability > LEAST_MENDED
+            if causes[one.name].part is cause.part
+        ]
+        if there:
+            says += f" Look there as well for: {'; '.join(there)}."
         return Advice(
             verdict=Verdict.REPAIR,
             says=says,
             cautions=repair_cautions(cause, self._model.car, self._model.knowledge),
             cause=best.name,
+            where=part_words(cause.part, self._model.car),
         )
+
+
+def _fleeting_share(moment: Moment) -> float:
+    """Return how likely it is that the fault comes and goes. [1]."""
+    believed = moment.believed
+    return float(believed.particles.share[believed.comes_and_goes >= 0].sum())
 
 
 def _is_complained(moment: Moment) -> bool:

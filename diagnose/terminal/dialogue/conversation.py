@@ -26,6 +26,7 @@ from diagnose.session.facts import (
     SymptomFact,
     UndoFact,
 )
+from diagnose.terminal.dialogue import history
 from diagnose.terminal.dialogue.choices import chosen
 from diagnose.terminal.dialogue.desk import Desk
 from diagnose.terminal.dialogue.requests import (
@@ -85,6 +86,7 @@ class Conversation:
         self._kept_where = kept_where
         self._diagnosis = casebook.diagnosis
         self._journal = casebook.journal
+        self._vocabulary = casebook.diagnosis.vocabulary
         self._stage = Stage.WORK if has_begun(casebook.standing) else Stage.COMPLAINT
         self._questions: list[str] = []
         self._step_index: int | None = None
@@ -244,7 +246,7 @@ class Conversation:
 
     def _understand(self, line: str) -> Request:
         desk = Desk(
-            vocabulary=self._diagnosis.vocabulary,
+            vocabulary=self._vocabulary,
             answer=self._answer,
             step=self._step if self._stage is Stage.WORK else None,
             latest=latest_reading(self._casebook.standing),
@@ -277,7 +279,7 @@ class Conversation:
             # nothing is told yet that the history could tell anything of
             self._stage = Stage.WORK
             return self._page_of_stage()
-        vocabulary = self._diagnosis.vocabulary
+        vocabulary = self._vocabulary
         narrowed = questions.narrowed_page(line, vocabulary)
         if narrowed:
             return narrowed
@@ -292,7 +294,7 @@ class Conversation:
         try:
             request = self._understand(line)
         except DiagnoseError:
-            found = questions.matches_page(line, self._diagnosis.vocabulary)
+            found = questions.matches_page(line, self._vocabulary)
             if self._has_trouble or is_command(line) or not found:
                 raise
             self._stage = Stage.COMPLAINT
@@ -300,15 +302,14 @@ class Conversation:
         return self._carry_out(request)
 
     def _choose_context(self, line: str) -> Page:
-        context = self._questions[0]
-        _, choices = self._diagnosis.vocabulary.contexts[context]
-        if not line:
-            self._questions.pop(0)
-            return self._page_of_stage()
-        number = chosen(line, choices)
-        if number is None:
+        asked, words = self._questions[0], self._vocabulary
+        number = chosen(line, history.asked(asked, words)[1]) if line else None
+        if line and number is None:
             return self._carry_out(self._understand(line))
-        return self._tell(ContextFact(context=context, answer=choices[number]))
+        self._questions.pop(0)
+        if number is None:
+            return self._page_of_stage()
+        return self._tell(history.answered(asked, number, words))
 
     def _choose_which_holds(self, line: str) -> Page:
         """Settle a symptom that was told both ways."""
@@ -402,26 +403,23 @@ class Conversation:
     def _move_on(self, fact: Fact) -> None:
         """Choose the stage that follows a fact."""
         if isinstance(fact, ComplaintFact):
-            self._stage = Stage.WORK
-            self._ask_contexts()
+            told, open_ones = fact.complaint, self._answer.contexts_open
+            self._questions = history.to_ask(told, open_ones, self._vocabulary)
+            self._stage = Stage.CONTEXT if self._questions else Stage.WORK
         elif isinstance(fact, PrestartFact):
             self._stage = Stage.WORK
-        elif isinstance(fact, ContextFact) and fact.context in self._questions:
+        elif isinstance(fact, ContextFact) and self._stage is Stage.CONTEXT:
             # an answer may leave another question little to tell
-            still = self._answer.contexts_open
-            self._questions = [one for one in self._questions if one in still]
+            still = (*self._answer.contexts_open, history.WHEN)
+            left = [one for one in self._questions if one in still]
+            self._questions = history.left_to_ask(fact, left, self._vocabulary)
         elif isinstance(fact, UndoFact) and not self._has_trouble:
             self._stage = Stage.COMPLAINT
-
-    def _ask_contexts(self) -> None:
-        self._questions = list(self._answer.contexts_open)
-        if self._questions:
-            self._stage = Stage.CONTEXT
 
     def _ask_which_holds(self, fact: SymptomFact) -> Page:
         self._stage, self._contested = Stage.WHICH_HOLDS, fact
         self._is_asked = True
-        question = self._diagnosis.vocabulary.seen.get(fact.symptom, fact.symptom)
+        question = self._vocabulary.asked.get(fact.symptom, fact.symptom)
         return questions.which_page(question, now=fact.is_present)
 
     def _strike(self, number: int) -> Page:
@@ -457,15 +455,15 @@ class Conversation:
         if self._stage is Stage.WHICH_HOLDS and self._contested is not None:
             return self._ask_which_holds(self._contested)
         if self._stage is Stage.COMPLAINT:
-            return questions.complaint_page(self._diagnosis.vocabulary)
+            return questions.complaint_page(self._vocabulary)
         if self._stage is Stage.CONTEXT and self._questions:
-            question, choices = self._diagnosis.vocabulary.contexts[self._questions[0]]
-            return questions.context_page(question, tuple(choices))
+            asked = history.asked(self._questions[0], self._vocabulary)
+            return questions.context_page(*asked)
         self._stage = Stage.WORK
         is_stuck = self._answer.advice.verdict is Verdict.STOP
         if is_stuck and not self._has_trouble:
             self._stage = Stage.COMPLAINT
-            return questions.complaint_page(self._diagnosis.vocabulary)
+            return questions.complaint_page(self._vocabulary)
         return self._answer_page()
 
     def _answer_page(self) -> Page:
@@ -475,7 +473,7 @@ class Conversation:
             replace(answer, notes=self._notes(answer)),
             step_index=self._step_index,
             seen_cautions=self._seen_cautions,
-            vocabulary=self._diagnosis.vocabulary,
+            vocabulary=self._vocabulary,
             path=path_of(self._step, self._diagnosis.car),
         )
         if answer.advice.verdict is Verdict.FIXED:

@@ -154,6 +154,7 @@ def _advice(advice: Advice, briefs: Mapping[str, str]) -> tuple[Paragraph, ...]:
     lines = (
         *caution_lines(advice.cautions, briefs),
         Field(name=name, text=_without_name(advice.says), tone=tone),
+        *([Field(name="place", text=advice.where)] if advice.where else []),
         *_after_repair(advice),
     )
     return (Paragraph(margin="", lines=lines),)

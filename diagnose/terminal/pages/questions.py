@@ -31,6 +31,9 @@ SHOWN_MATCHES = 6
 # Complaints listed after words of the person's own. Own choice: half a screen.
 SHOWN_COMPLAINTS = 9
 
+# Said below a list of symptoms.
+TELL_SYMPTOM = "tell one by: symptom NAME yes, or symptom NAME no"
+
 # Said below the symptoms of the whole car.
 OF_PARTS = "for those of one lamp, motor, relay or other part: symptom and its name"
 
@@ -221,7 +224,7 @@ def symptoms_page(vocabulary: Vocabulary, about: str) -> Page:
         return (say("symptoms", f'none is about "{about}"; for all: symptom'),)
     return (
         Paragraph(margin="symptoms", lines=pairs),
-        say("", "tell one by: symptom NAME yes, or symptom NAME no", Tone.ASIDE),
+        say("", TELL_SYMPTOM, Tone.ASIDE),
         *([] if wanted or not parts else [say("", OF_PARTS, Tone.ASIDE)]),
     )
 
@@ -257,14 +260,19 @@ def matches_page(line: str, vocabulary: Vocabulary) -> Page:
     )
     asked = tuple(vocabulary.seen.items())
     symptoms = tuple(
-        Pair(name=f"symptom {asked[place][0]} yes", text=asked[place][1])
+        Pair(name=asked[place][0], text=asked[place][1])
         for place in _nearest(wanted, tuple(map(" ".join, asked)))
     )
     page = []
     if complaints:
         page.append(Paragraph(margin="trouble", lines=complaints))
     if symptoms:
-        page.append(Paragraph(margin="symptoms", lines=symptoms[:SHOWN_MATCHES]))
+        listed = (*symptoms[:SHOWN_MATCHES], Words(text=TELL_SYMPTOM, tone=Tone.ASIDE))
+        page.append(Paragraph(margin="symptoms", lines=listed))
+    if complaints:
+        hint = "type the number of what is meant, or other words for it"
+        hint_line = (Words(text=hint, tone=Tone.ASIDE),)
+        page.append(Paragraph(margin="", lines=hint_line, is_close=True))
     return tuple(page)
 
 

@@ -7,9 +7,10 @@ step it is to `answers`, and how a card looks to the faces.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from types import MappingProxyType
 
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.answer import (
     Answer,
@@ -63,8 +64,16 @@ _ALIKE = MappingProxyType(
     }
 )
 
+# Chances of a yes no further apart say the same. [1] Own choice.
+ALIKE_CHANCE = 0.15
+
 # Lines of a card whose names say which lead it is.
 _LEAD_TONES = MappingProxyType({"red": Tone.RED, "black": Tone.BLACK})
+
+# Kinds of reading whose word says too little by itself.
+_KIND_WORDS = MappingProxyType(
+    {ReadingKind.LAMP: "test lamp", ReadingKind.AC_VOLTS: "AC volts"}
+)
 
 # Numbers in words, for how many suspects there are.
 _COUNTS = ("no", "the one", "the two", "the three", "the four")
@@ -153,14 +162,26 @@ def step_words(step: ProposedStep, vocabulary: Vocabulary) -> str:
     reading = step.reading
     if isinstance(step.step, SubstitutionTest):
         changed = substitution_words(step.step.substitution)
-        seen = reading.red if reading else spoken(step.step.look.name.split("|")[-1])
-        return f"{changed}: {seen}? ({format_minutes(step.minutes)})"
+        seen = spoken(step.step.look.name.split("|")[-1])
+        if reading is not None:
+            seen = f"{_reading_words(reading, vocabulary)}, {spoken(step.state)}"
+        return f"{changed}: {seen} ({format_minutes(step.minutes)})"
     if reading is None:
         return f"{step.card.act} ({spoken(step.state)}; {format_minutes(step.minutes)})"
-    at = f"{reading.kind.value} at {reading.red}"
-    if reading.black not in ("", vocabulary.reference):
-        at = f"{reading.kind.value} from {reading.red} to {reading.black}"
-    return f"{at}, {spoken(step.state)} ({format_minutes(step.minutes)})"
+    words = _reading_words(reading, vocabulary)
+    return f"{words}, {spoken(step.state)} ({format_minutes(step.minutes)})"
+
+
+def _reading_words(reading: Reading, vocabulary: Vocabulary) -> str:
+    """Return what is read where, in a few words."""
+    if reading.kind is ReadingKind.LOOK:
+        return f"look at {reading.red}"
+    if reading.kind is ReadingKind.FUSE:
+        return f"millivolts along {reading.red}"
+    named = _KIND_WORDS.get(reading.kind, reading.kind.value)
+    if reading.black in ("", vocabulary.reference):
+        return f"{named} at {reading.red}"
+    return f"{named} from {reading.red} to {reading.black}"
 
 
 def why_words(step: ProposedStep, ranking: Sequence[RankedCause]) -> str:
@@ -175,24 +196,35 @@ def why_words(step: ProposedStep, ranking: Sequence[RankedCause]) -> str:
     takes = f"takes {format_minutes(step.minutes)}"
     if not step.is_for_worth:
         return f"{step.reason}; {takes}" if step.reason else takes
-    parts = _split_words(_groups(step, ranking))
+    parts = _split_words(step, ranking)
     return f"{parts}; {takes}"
 
 
-def _split_words(groups: Mapping[str, Sequence[int]]) -> str:
+def _split_words(step: ProposedStep, ranking: Sequence[RankedCause]) -> str:
     """Return how what a step shows divides the suspects on the page."""
+    groups = _groups(step, ranking)
     count = sum(len(numbers) for numbers in groups.values())
     every = _COUNTS[count] if count < len(_COUNTS) else f"the {count}"
     suspects = "suspect" if count == 1 else "suspects"
     if not groups:
         return "tells causes apart that are not listed"
     if set(groups) == {SAME}:
-        return f"what is good leaves {every} {suspects}, what is not speaks for others"
+        one_of_them = "it is the one suspect" if count == 1 else f"it is one of {every}"
+        return f"if good, {one_of_them}; if not, something else"
     if len(groups) == 1:
         return f"what is good clears {every} {suspects}"
-    if len(groups) == count:
+    if len(groups) == count and not _overlap(step, ranking):
         return f"tells {every} {suspects} apart"
     return f"splits {every} {suspects} in {len(groups)}"
+
+
+def _overlap(step: ProposedStep, ranking: Sequence[RankedCause]) -> bool:
+    """Return whether ranges of suspects lie over each other, so that none is told."""
+    numbered = _numbered(ranking)
+    ranges = sorted(
+        (value.low, value.high) for value in step.expected if value.cause in numbered
+    )
+    return any(high > low for (_, high), (low, _) in pairwise(ranges))
 
 
 def _values(step: ProposedStep, ranking: Sequence[RankedCause]) -> tuple[Field, ...]:
@@ -270,7 +302,9 @@ def _is_same(value: ExpectedValue, good: ExpectedValue, step: ProposedStep) -> b
 def _is_alike(one: ExpectedValue, other: ExpectedValue, step: ProposedStep) -> bool:
     """Return whether a person would not tell two ranges apart."""
     reading = step.reading
-    if reading is None or reading.kind not in _ALIKE:
+    if reading is None:
+        return one.words == other.words or abs(one.low - other.low) <= ALIKE_CHANCE
+    if reading.kind not in _ALIKE:
         return one.words == other.words
     rest = _ALIKE[reading.kind]
     ends = ((one.low, other.low), (one.high, other.high))

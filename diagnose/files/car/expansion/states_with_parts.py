@@ -18,6 +18,12 @@ from diagnose.files.car.grammar.entries import CarEntry, OutputEntry, SwitchEntr
 # The state in which the key has been on for longer than anything primes.
 KEY_ON = "key-on"
 
+# What the name of an output ends with, behind that of what it switches. Own choice.
+OUTPUT = "-output"
+
+# The key of how the outputs are switched on that no role is known of.
+ANY_OUTPUT = "any"
+
 # Names of the position of a switch that springs back when it is let go. Own choice, of
 # words that are used for no other position.
 HELD_POSITIONS = frozenset(("pressed", "pushed", "pulled", "held"))
@@ -214,10 +220,9 @@ def switched_words(
     Returns
     -------
     str
-        Such as ``light-switch at head and fan-output on``.
+        Such as ``light-switch at head and fan on``.
     """
     before = {} if base is None else base.switch_positions
-    commands = frozenset() if base is None else base.commands
     words = [
         f"{switch} {position}"
         if position in HELD_POSITIONS
@@ -225,7 +230,47 @@ def switched_words(
         for switch, position in state.switch_positions.items()
         if switch in switches and position != before.get(switch, switches[switch][0])
     ]
-    words += sorted(f"{name.split('.')[-1]} on" for name in state.commands - commands)
+    words += sorted(f"{called} on" for _, called in _switched_outputs(state, base))
     if not words:
         return "nothing else switched on"
     return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
+
+
+def output_words(
+    state: OperatingState,
+    base: OperatingState | None,
+    hows: Mapping[str, str],
+    role_words: Mapping[str, str],
+) -> str:
+    """Return how to get controllers to switch on what they have on in a state.
+
+    Parameters
+    ----------
+    state : OperatingState
+        The state, with its commands.
+    base : OperatingState or None
+        The state that it is like; None where the car does not have it.
+    hows : Mapping[str, str]
+        Role to how such a part is switched on, with ``{controller}`` and ``{output}``.
+    role_words : Mapping[str, str]
+        Name of a part to its role.
+
+    Returns
+    -------
+    str
+        A sentence for each output; empty where none is on beyond the base.
+    """
+    said = []
+    for controller, called in sorted(_switched_outputs(state, base)):
+        how = hows.get(role_words.get(called, called), hows.get(ANY_OUTPUT, ""))
+        said.append(how.replace("{controller}", controller).replace("{output}", called))
+    return " ".join(said)
+
+
+def _switched_outputs(
+    state: OperatingState, base: OperatingState | None
+) -> list[tuple[str, str]]:
+    """Return controller and what it switches on, beyond the state that one is like."""
+    before = frozenset() if base is None else base.commands
+    pairs = (name.split(".", maxsplit=1) for name in state.commands - before)
+    return [(controller, output.removesuffix(OUTPUT)) for controller, output in pairs]
