@@ -44,10 +44,6 @@ LEAST_WRITTEN = 0.0005
 # what is less as milliamps.
 LEAST_WHOLE_AMPS = 0.5
 
-# The low end of a band of amps below which it stands in a unit of its own. [A] Own
-# choice: a tenth, below which the first digit behind the point is a nought.
-LEAST_OF_BAND = 0.1
-
 # Ohms from which on kilo and mega are written. [Ω] The SI prefixes.
 KILO_OHMS, MEGA_OHMS = 1e3, 1e6
 
@@ -178,8 +174,7 @@ def format_band(low: float, high: float, unit: Unit) -> str:
     Returns
     -------
     str
-        For instance ``0.1 to 0.4 V``; amps that begin far below one, each end in its
-        own unit.
+        For instance ``0.1 to 0.4 V``.
 
     Examples
     --------
@@ -187,8 +182,6 @@ def format_band(low: float, high: float, unit: Unit) -> str:
     '0.1 to 0.4 V'
     >>> format_band(3.2, float("inf"), Unit.OHMS)
     '3.2 ohm to OL'
-    >>> format_band(0.016, 3.1, Unit.AMPS)
-    '16 mA to 3.1 A'
     """
     leading = max(abs(low), abs(high), key=lambda size: size if size < MOST_OHMS else 0)
     (first, first_symbol), (second, second_symbol) = (
@@ -197,8 +190,6 @@ def format_band(low: float, high: float, unit: Unit) -> str:
     )
     if (first, first_symbol) == (second, second_symbol):
         return f"{first} {first_symbol}".strip()
-    if unit is Unit.AMPS and 0.0 < abs(low) < LEAST_OF_BAND < abs(high):
-        return f"{format_quantity(low, unit)} to {second} {second_symbol}"
     if not second_symbol:
         return f"{first} {first_symbol} to {second}"
     return f"{first} to {second} {second_symbol}"
