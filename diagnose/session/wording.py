@@ -46,6 +46,10 @@ CLEARLY_YES = 0.9
 # [A] Derived: half of the last digit of `milliamps` in meter.yaml.
 LEAST_AMPS = 0.00005
 
+# A band nearer to zero is nothing on a meter's volts range. [V] Derived: half of the
+# last digit of `volts` in meter.yaml.
+LEAST_VOLTS = 0.005
+
 # Decimals of millivolts along a fuse. Derived: the last digit of `millivolts` in
 # meter.yaml is a tenth.
 MILLIVOLT_DECIMALS = 1
@@ -81,6 +85,8 @@ def range_words(low: float, high: float, kind: ReadingKind) -> str:
     assert kind.unit is not None
     if kind is ReadingKind.AMPS:
         low, high = (one if abs(one) >= LEAST_AMPS else 0.0 for one in (low, high))
+    if kind is ReadingKind.DC_VOLTS and max(abs(low), abs(high)) < LEAST_VOLTS:
+        low = high = 0.0
     return format_band(low, high, kind.unit)
 
 

@@ -70,6 +70,10 @@ SURE = 0.995
 # fifty.
 LEAST_MENDED = 0.02
 
+# Below this chance no other fault of a part is looked for while it is mended. [1] Own
+# choice: one in a hundred, for the look costs next to nothing.
+LEAST_LOOKED_FOR = 0.01
+
 # Said where only a repair that was made is likely, and a reading would tell.
 LOOK_AGAIN = (
     "That was mended already. Before it is mended again: take this reading, which "
@@ -292,7 +296,7 @@ class Adviser:
         there = [
             f"{one.says.removeprefix(f'{cause.part.name}: ')} ({one.probability:.0%})"
             for one in mendable
-            if one is not best and one.probability > LEAST_MENDED
+            if one is not best and one.probability > LEAST_LOOKED_FOR
             if causes[one.name].part is cause.part
         ]
         if there:

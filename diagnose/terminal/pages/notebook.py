@@ -346,7 +346,11 @@ def _closer(page: Page) -> Iterator[Page]:
     close = tuple(replace(one, is_close=True) for one in page)
     yield close
     # what is only there where there is room goes first
-    order = sorted(range(len(close)), key=lambda n: (not close[n].is_only_beside, -n))
+    # and what is left out as a whole where there is none goes last
+    order = sorted(
+        range(len(close)),
+        key=lambda n: (not close[n].is_only_beside, close[n].brief == (), -n),
+    )
     for number in order:
         brief = close[number].brief
         if brief is not None:

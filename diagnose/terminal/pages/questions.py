@@ -12,6 +12,7 @@ from types import MappingProxyType
 from diagnose.session.vocabulary import Vocabulary
 from diagnose.terminal.pages.page import (
     Field,
+    Line,
     Page,
     Pair,
     Paragraph,
@@ -267,7 +268,8 @@ def matches_page(line: str, vocabulary: Vocabulary) -> Page:
     if complaints:
         page.append(Paragraph(margin="trouble", lines=complaints))
     if symptoms:
-        listed = (*symptoms[:SHOWN_MATCHES], Words(text=TELL_SYMPTOM, tone=Tone.ASIDE))
+        tell = Words(text=TELL_SYMPTOM, tone=Tone.ASIDE)
+        listed: tuple[Line, ...] = (*symptoms[:SHOWN_MATCHES], tell)
         page.append(Paragraph(margin="symptoms", lines=listed))
     if complaints:
         hint = "type the number of what is meant, or other words for it"

@@ -113,9 +113,9 @@ def step_page(
             for line in step.card.lines
         ),
         *_values(step, ranking),
-        Field(name="why", text=why_words(step, ranking), tone=Tone.ASIDE),
     ]
-    return (Paragraph(margin="", lines=tuple(lines)),)
+    why = Field(name="why", text=why_words(step, ranking), tone=Tone.ASIDE)
+    return (Paragraph(margin="", lines=(*lines, why), brief=tuple(lines)),)
 
 
 def worth_page(step: ProposedStep, ranking: Sequence[RankedCause]) -> Page:
@@ -209,8 +209,10 @@ def _split_words(step: ProposedStep, ranking: Sequence[RankedCause]) -> str:
     if not groups:
         return "tells causes apart that are not listed"
     if set(groups) == {SAME}:
-        one_of_them = "it is the one suspect" if count == 1 else f"it is one of {every}"
-        return f"if good, {one_of_them}; if not, something else"
+        shows = "shows" if count == 1 else "show"
+        return (
+            f"{every} {suspects} {shows} what is good; anything else points elsewhere"
+        )
     if len(groups) == 1:
         return f"what is good clears {every} {suspects}"
     if len(groups) == count and not _overlap(step, ranking):
@@ -240,14 +242,24 @@ def _values(step: ProposedStep, ranking: Sequence[RankedCause]) -> tuple[Field, 
         spoken_name = f"{one_or_more} {listed}"
         lines.append(Field(name=listed, text=words, spoken=spoken_name))
     if set(groups) <= {SAME}:
-        numbered = _numbered(ranking)
+        elsewhere = _elsewhere(step, good, _numbered(ranking))
         lines.extend(
-            Field(name="else", text=f"{value.words}: {value.says}")
-            for value in step.expected
-            if value.cause and value.cause not in numbered
-            if not _is_same(value, good, step)
+            Field(name="else", text=f"{words}: {'; '.join(causes)}")
+            for words, causes in elsewhere.items()
         )
     return tuple(lines)
+
+
+def _elsewhere(
+    step: ProposedStep, good: ExpectedValue, numbered: Mapping[str, int]
+) -> Mapping[str, Sequence[str]]:
+    """Return what other causes than those listed would show, each with its causes."""
+    found: dict[str, list[str]] = {}
+    for value in step.expected:
+        is_other = value.cause and value.cause not in numbered
+        if is_other and not _is_same(value, good, step):
+            found.setdefault(value.words, []).append(value.says)
+    return found
 
 
 def _groups(
