@@ -176,12 +176,9 @@ def test_states_say_what_this_car_switches_on(sedan: Car, knowledge: Knowledge) 
     tourer = load_car(Path(__file__).parent.parent / "cars" / "tourer.yaml", knowledge)
 
     assert sedan.state("held").label == (
-        "key on, engine not running, brake-switch pressed and horn-button pressed, "
-        "held there"
+        "key on, engine not running, brake-switch and horn-button pressed, held there"
     )
-    assert tourer.state("idle-loaded").label == (
-        "idling, light-switch at head and fan on"
-    )
+    assert tourer.state("idle-loaded").label == ("idling, light-switch at head; fan on")
     assert tourer.state("idle-loaded").how == (
         "fan: let the engine get hot, or switch the air conditioning on, until "
         "engine-controller switches it on."

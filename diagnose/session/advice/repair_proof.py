@@ -16,6 +16,7 @@ from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.measurement.symptoms import Complaint
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
 from diagnose.session.answer import (
+    LIKELIER_THAN_NOT,
     Advice,
     Advised,
     ProposedStep,
@@ -143,6 +144,9 @@ class RepairProof:
             return Advised(steps=(), advice=advice)
         wanted, cured = self._likeliest_cured(still_there, moment.conclusion)
         later = facts[repairs[-1] + 1 :]
+        if cured < LIKELIER_THAN_NOT and any(_is_cured(one, later) for one in told):
+            # one complaint is gone by this repair, another is hardly: go on with that
+            return None
         tests = [
             fact
             for fact in later

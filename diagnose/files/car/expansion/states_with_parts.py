@@ -9,7 +9,7 @@ solved in many states. Leaves putting states together to `states`.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from diagnose.circuit.car import ComesWith, OperatingState
@@ -220,20 +220,32 @@ def switched_words(
     Returns
     -------
     str
-        Such as ``light-switch at head and fan on``.
+        Such as ``light-switch at head; fan on``.
     """
     before = {} if base is None else base.switch_positions
+    moved: dict[str, list[str]] = {}
+    for switch, position in state.switch_positions.items():
+        if switch in switches and position != before.get(switch, switches[switch][0]):
+            moved.setdefault(position, []).append(switch)
     words = [
-        f"{switch} {position}"
-        if position in HELD_POSITIONS
-        else f"{switch} at {position}"
-        for switch, position in state.switch_positions.items()
-        if switch in switches and position != before.get(switch, switches[switch][0])
+        f"{_listed(names)} {'' if position in HELD_POSITIONS else 'at '}{position}"
+        for position, names in moved.items()
     ]
-    words += sorted(f"{called} on" for _, called in _switched_outputs(state, base))
-    if not words:
-        return "nothing else switched on"
-    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
+    outputs = sorted(called for _, called in _switched_outputs(state, base))
+    if outputs:
+        words.append(f"{_listed(outputs)} on")
+    return "; ".join(words) or "nothing else switched on"
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Return names as a person lists them.
+
+    Examples
+    --------
+    >>> _listed(["fan", "blower", "horn"])
+    'fan, blower and horn'
+    """
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
 
 
 def output_words(
