@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from diagnose.measurement.steps import Step, SymptomCheck
-from diagnose.session.advice.cheaper_repair import cheaper_repair
+from diagnose.session.advice.cheaper_repair import cheaper_repair, looked_for_there
 from diagnose.session.advice.misfit import Misfit
 from diagnose.session.advice.repair_proof import COMES_AND_GOES as COMING_AND_GOING
 from diagnose.session.advice.repair_proof import RepairProof
@@ -69,10 +69,6 @@ SURE = 0.995
 # Below this chance even the likeliest cause is not mended. [1] Own choice: one in
 # fifty.
 LEAST_MENDED = 0.02
-
-# Below this chance no other fault of a part is looked for while it is mended. [1] Own
-# choice: one in a hundred, for the look costs next to nothing.
-LEAST_LOOKED_FOR = 0.01
 
 # Said where only a repair that was made is likely, and a reading would tell.
 LOOK_AGAIN = (
@@ -278,8 +274,7 @@ class Adviser:
         mendable: Sequence[RankedCause],
     ) -> Advice:
         """Return the advice to mend a cause, and why not a dearer one as likely."""
-        causes = {cause.name: cause for cause in self._model.compiled.causes}
-        cause = causes[best.name]
+        cause = next(c for c in self._model.compiled.causes if c.name == best.name)
         repair = best.repair.rstrip(".")
         says = f"Mend it now: {repair}. Another reading costs more than it saves."
         if best.probability < LIKELIER_THAN_NOT:
@@ -293,14 +288,7 @@ class Adviser:
                 f"takes {format_minutes(dearer.repair_minutes)} to mend, this "
                 f"{format_minutes(best.repair_minutes)}."
             )
-        there = [
-            f"{one.says.removeprefix(f'{cause.part.name}: ')} ({one.probability:.0%})"
-            for one in mendable
-            if one is not best and one.probability > LEAST_LOOKED_FOR
-            if causes[one.name].part is cause.part
-        ]
-        if there:
-            says += f" Look there as well for: {'; '.join(there)}."
+        says += looked_for_there(best, mendable)
         return Advice(
             verdict=Verdict.REPAIR,
             says=says,
