@@ -26,7 +26,7 @@ from diagnose.session.wording import (
 WHILE_IT_SHOWS = "while the trouble shows; leave the leads on until it does"
 
 # What the car must be doing for what shows at no one look.
-IN_USE = "in use, as it was when the trouble came"
+IN_USE = "in use, over some days"
 
 
 def reading_card(

@@ -67,6 +67,9 @@ _ALIKE = MappingProxyType(
 # Chances of a yes no further apart say the same. [1] Own choice.
 ALIKE_CHANCE = 0.15
 
+# From so many numbers in a row on only the first and the last are said. Own choice.
+LEAST_RUN = 3
+
 # Lines of a card whose names say which lead it is.
 _LEAD_TONES = MappingProxyType({"red": Tone.RED, "black": Tone.BLACK})
 
@@ -237,7 +240,7 @@ def _values(step: ProposedStep, ranking: Sequence[RankedCause]) -> tuple[Field, 
     lines = [Field(name="good", text=good.words, tone=Tone.GOOD)]
     groups = _groups(step, ranking)
     for words, numbers in groups.items():
-        listed = ", ".join(map(str, numbers))
+        listed = _listed(numbers)
         one_or_more = "suspect" if len(numbers) == 1 else "suspects"
         spoken_name = f"{one_or_more} {listed}"
         lines.append(Field(name=listed, text=words, spoken=spoken_name))
@@ -248,6 +251,20 @@ def _values(step: ProposedStep, ranking: Sequence[RankedCause]) -> tuple[Field, 
             for words, causes in elsewhere.items()
         )
     return tuple(lines)
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    """Return rising numbers so that they fit into the margin, three in a row and more.
+
+    Examples
+    --------
+    >>> _listed([1, 3]), _listed([1, 2, 3, 4])
+    ('1, 3', '1 to 4')
+    """
+    first, last = numbers[0], numbers[-1]
+    if len(numbers) >= LEAST_RUN and last - first == len(numbers) - 1:
+        return f"{first} to {last}"
+    return ", ".join(map(str, numbers))
 
 
 def _elsewhere(
