@@ -284,12 +284,12 @@ def lead_words(node: str, car: Car) -> str:
 
 
 def part_words(part: Part, car: Car) -> str:
-    """Return where a part is; of a wire, from where to where it runs."""
+    """Return where a part is; of a wire, between what it runs."""
     places = {node: car.test_points.get(node, "") for node in part.terminals.values()}
     if part.kind == "wire":
         ends = (f"{node} ({at})" if at else node for node, at in places.items())
         colour = f"{part.colour}, " if part.colour else ""
-        return f"{colour}from {' to '.join(ends)}"
+        return f"{colour}between {' and '.join(ends)}"
     return part.place or ", ".join(dict.fromkeys(filter(None, places.values())))
 
 

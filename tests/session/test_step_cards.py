@@ -128,6 +128,6 @@ def test_what_must_draw_is_not_said_across_open_contacts(tourer: Car) -> None:
 def test_a_wire_is_found_by_its_ends(tourer: Car) -> None:
     words = part_words(tourer.part("fuel-pump-wire"), tourer)
 
-    assert words.startswith("from ")
+    assert words.startswith("between ")
     for node in tourer.part("fuel-pump-wire").terminals.values():
         assert node in words
