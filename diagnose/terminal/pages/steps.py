@@ -118,7 +118,9 @@ def step_page(
         *_values(step, ranking),
     ]
     why = Field(name="why", text=why_words(step, ranking), tone=Tone.ASIDE)
-    return (Paragraph(margin="", lines=(*lines, why), brief=tuple(lines)),)
+    # what is asked for its worth goes without saying; another reason has to be read
+    brief = tuple(lines) if step.is_for_worth else None
+    return (Paragraph(margin="", lines=(*lines, why), brief=brief),)
 
 
 def worth_page(step: ProposedStep, ranking: Sequence[RankedCause]) -> Page:
@@ -319,11 +321,16 @@ def _is_same(value: ExpectedValue, good: ExpectedValue, step: ProposedStep) -> b
     """Return whether a value would be called good."""
     if value.words == good.words or _is_alike(value, good, step):
         return True
+    if step.reading is None:
+        return False
     middle, room = 0.5 * (value.low + value.high), STICKS_OUT * (good.high - good.low)
+    below = room
+    if step.reading.kind is ReadingKind.OHMS:
+        # ohms go over powers of ten, and a tenth of them is another value
+        below = min(room, STICKS_OUT * good.low)
     return (
-        step.reading is not None
-        and good.low <= middle <= good.high
-        and value.low >= good.low - room
+        good.low <= middle <= good.high
+        and value.low >= good.low - below
         and value.high <= good.high + room
     )
 
