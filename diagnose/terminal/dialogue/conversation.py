@@ -26,7 +26,6 @@ from diagnose.session.facts import (
     SymptomFact,
     UndoFact,
 )
-from diagnose.terminal.dialogue import history
 from diagnose.terminal.dialogue.choices import chosen
 from diagnose.terminal.dialogue.desk import Desk
 from diagnose.terminal.dialogue.requests import (
@@ -43,9 +42,14 @@ from diagnose.terminal.dialogue.several import told_together
 from diagnose.terminal.dialogue.side_pages import path_of, side_page
 from diagnose.terminal.dialogue.stages import (
     ASIDE_STAGES,
+    WHEN,
     Before,
     Stage,
     has_begun,
+    history_asked,
+    history_left,
+    history_to_ask,
+    history_told,
     latest_reading,
     meant_fact,
     undone_words,
@@ -279,13 +283,12 @@ class Conversation:
             # nothing is told yet that the history could tell anything of
             self._stage = Stage.WORK
             return self._page_of_stage()
-        vocabulary = self._vocabulary
-        narrowed = questions.narrowed_page(line, vocabulary)
+        narrowed = questions.narrowed_page(line, self._vocabulary)
         if narrowed:
             return narrowed
-        number = chosen(line, tuple(vocabulary.complaints.values()))
+        number = chosen(line, tuple(self._vocabulary.complaints.values()))
         if number is not None:
-            name = tuple(vocabulary.complaints)[number]
+            name = tuple(self._vocabulary.complaints)[number]
             return self._tell(ComplaintFact(complaint=name))
         return self._described(line)
 
@@ -303,13 +306,13 @@ class Conversation:
 
     def _choose_context(self, line: str) -> Page:
         asked, words = self._questions[0], self._vocabulary
-        number = chosen(line, history.asked(asked, words)[1]) if line else None
+        number = chosen(line, history_asked(asked, words)[1]) if line else None
         if line and number is None:
             return self._carry_out(self._understand(line))
         self._questions.pop(0)
         if number is None:
             return self._page_of_stage()
-        return self._tell(history.answered(asked, number, words))
+        return self._tell(history_told(asked, number, words))
 
     def _choose_which_holds(self, line: str) -> Page:
         """Settle a symptom that was told both ways."""
@@ -403,16 +406,16 @@ class Conversation:
     def _move_on(self, fact: Fact) -> None:
         """Choose the stage that follows a fact."""
         if isinstance(fact, ComplaintFact):
-            told, open_ones = fact.complaint, self._answer.contexts_open
-            self._questions = history.to_ask(told, open_ones, self._vocabulary)
+            asked = self._answer.contexts_open
+            self._questions = history_to_ask(fact.complaint, asked, self._vocabulary)
             self._stage = Stage.CONTEXT if self._questions else Stage.WORK
         elif isinstance(fact, PrestartFact):
             self._stage = Stage.WORK
         elif isinstance(fact, ContextFact) and self._stage is Stage.CONTEXT:
             # an answer may leave another question little to tell
-            still = (*self._answer.contexts_open, history.WHEN)
-            left = [one for one in self._questions if one in still]
-            self._questions = history.left_to_ask(fact, left, self._vocabulary)
+            still = {*self._answer.contexts_open, WHEN}
+            left = filter(still.__contains__, self._questions)
+            self._questions = history_left(fact, left, self._vocabulary)
         elif isinstance(fact, UndoFact) and not self._has_trouble:
             self._stage = Stage.COMPLAINT
 
@@ -457,11 +460,10 @@ class Conversation:
         if self._stage is Stage.COMPLAINT:
             return questions.complaint_page(self._vocabulary)
         if self._stage is Stage.CONTEXT and self._questions:
-            asked = history.asked(self._questions[0], self._vocabulary)
+            asked = history_asked(self._questions[0], self._vocabulary)
             return questions.context_page(*asked)
         self._stage = Stage.WORK
-        is_stuck = self._answer.advice.verdict is Verdict.STOP
-        if is_stuck and not self._has_trouble:
+        if self._answer.advice.verdict is Verdict.STOP and not self._has_trouble:
             self._stage = Stage.COMPLAINT
             return questions.complaint_page(self._vocabulary)
         return self._answer_page()
