@@ -36,7 +36,7 @@ from diagnose.session.wording import (
 SHOWN_CAUSES = 4
 
 # Why a step is proposed that was taken just before.
-AGAIN = "the same again, to be surer of it: it may have been a slip"
+AGAIN = "the same again: the first may have been a slip"
 
 # How many causes below those are named that would show something else. Own choice.
 MOST_OTHERS = 2
