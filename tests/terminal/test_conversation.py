@@ -722,3 +722,15 @@ def test_a_part_stands_for_the_likeliest_of_its_causes(casebook: Casebook) -> No
     shown = text(conversation, f"done {best.split(':')[0]}")
 
     assert shown.startswith(f"Noted:\n  repaired: {best}\n")
+
+
+def test_undo_at_a_question_drops_the_line_that_brought_it(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    text(conversation, *OPEN_PUMP_FEED)
+    standing = casebook.standing
+    asked = text(conversation, "read fuel-pump-fuse.out key-on 41")
+    assert asked.startswith("Sure?:\n")
+
+    assert text(conversation, "undo").startswith("Forgotten:\n")
+    assert casebook.standing == standing
+    assert text(conversation, "undo").startswith("Undone:\n  12.3 V at")

@@ -42,6 +42,7 @@ from diagnose.terminal.dialogue.several import told_together
 from diagnose.terminal.dialogue.side_pages import path_of, side_page
 from diagnose.terminal.dialogue.stages import (
     ASIDE_STAGES,
+    UNDO,
     WHEN,
     Before,
     Stage,
@@ -316,9 +317,9 @@ class Conversation:
 
     def _choose_which_holds(self, line: str) -> Page:
         """Settle a symptom that was told both ways."""
-        contested = self._contested
-        self._stage, self._contested = Stage.WORK, None
-        number = chosen(line, ("as before", "as just typed")) if line else 0
+        contested, self._contested, self._stage = self._contested, None, Stage.WORK
+        held = ("as before", "as just typed")
+        number = chosen(line, held) if line.lower() not in ("", UNDO) else 0
         if contested is None or number is None:
             try:
                 return self._hear(line)
@@ -351,11 +352,10 @@ class Conversation:
 
     def _choose_meant(self, line: str) -> Page:
         """Settle what a doubtful reading was meant as."""
-        doubt = self._doubt
-        self._stage, self._doubt = Stage.WORK, None
+        doubt, self._stage, self._doubt = self._doubt, Stage.WORK, None
         assert doubt is not None
         meant, told = doubt.meant, doubt.told
-        if meant is None and not line:
+        if line.lower() == UNDO or (meant is None and not line):
             words = self._diagnosis.words_of(told)
             return (say("forgotten", words), *self._page_of_stage())
         if meant is not None and line.rstrip(".)").lower() in ("", "1", "y", "yes"):

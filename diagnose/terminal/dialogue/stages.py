@@ -37,6 +37,9 @@ class Stage(Enum):
 # Stages of a question that a line brought up: what is left when it is dropped.
 ASIDE_STAGES = frozenset({Stage.WHICH_HOLDS, Stage.MEANT})
 
+# Typed at a question that a line brought up, to drop that line.
+UNDO = "undo"
+
 # What undo says of a line that told nothing.
 STEP_AGAIN = "the step before is on the page again"
 QUESTION_AGAIN = "the question is open again"
