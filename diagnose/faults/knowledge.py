@@ -65,6 +65,9 @@ class Knowledge:
         from any coil's (for a 12 V car).
     states : Mapping[str, OperatingState]
         Default operating states, without a car's switches.
+    output_hows : Mapping[str, str]
+        Role to how a person gets a controller to switch such a part on; ``any`` for
+        the rest.
     triggers : Mapping[str, Trigger]
         What brings faults that come and go.
     signs : Mapping[str, Sign]
@@ -127,6 +130,7 @@ class Knowledge:
     conditions: Mapping[str, Mapping[str, Condition]] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    output_hows: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     effort: Effort = field(default_factory=Effort)
     terms: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     procedures: Procedures = field(default_factory=lambda: MappingProxyType({}))

@@ -267,6 +267,8 @@ class Sign:
         Key of the caution that stands before it, or empty.
     source, basis : str
         Where the chances are from, and whether that was read, remembered or estimated.
+    when : str
+        It as an answer to when the fault comes; empty where it is none.
     """
 
     name: str
@@ -281,3 +283,4 @@ class Sign:
     caution: str
     source: str
     basis: str
+    when: str = ""

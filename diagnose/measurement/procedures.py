@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from diagnose.circuit.car import Car
 from diagnose.measurement.points.forbidden_points import battery_posts, wired_to
-from diagnose.measurement.points.where_to_measure import is_at_rest
+from diagnose.measurement.points.where_to_measure import heavy_points, is_at_rest
 from diagnose.measurement.readings import Reading, ReadingKind
 
 # The procedures that readings follow, all of which knowledge/ has to have. By
@@ -161,4 +161,7 @@ def _volts_name(reading: Reading, car: Car) -> str:
     if reading.black == car.reference:
         is_ground = reading.red in wired_to({car.reference}, car)
         return "ground-drop" if is_ground else "volts"
-    return "drop-while-cranking" if state.is_cranking else "drop-under-load"
+    is_of_starter = {reading.red, reading.black} <= heavy_points(car)
+    if state.is_cranking and is_of_starter:
+        return "drop-while-cranking"
+    return "drop-under-load"

@@ -146,6 +146,9 @@ class Symptom:
         where one of those does; empty where it gathers none.
     is_only_told : bool
         It is told by who saw it, and nobody is asked for it.
+    shows_in_use : bool
+        It shows while the car is used, over days, and at no one look; its state is the
+        one it is noted under.
     """
 
     name: str
@@ -162,6 +165,7 @@ class Symptom:
     part: str = ""
     any_part: str = ""
     is_only_told: bool = False
+    shows_in_use: bool = False
 
 
 def moved(symptom: Symptom, states: Mapping[str, str]) -> Symptom:

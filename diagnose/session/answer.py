@@ -230,12 +230,15 @@ class Advice:
         Shown before it.
     cause : str
         For a repair: the cause to mend; else empty.
+    where : str
+        For a repair: where that part is, or runs; empty where it is no one place.
     """
 
     verdict: Verdict
     says: str
     cautions: tuple[str, ...]
     cause: str = ""
+    where: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

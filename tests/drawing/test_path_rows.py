@@ -45,6 +45,20 @@ def test_the_pump_is_followed_from_the_battery_to_its_stud(sedan: Car) -> None:
     ]
 
 
+def test_a_drop_is_followed_by_the_part_between_its_leads(sedan: Car) -> None:
+    for leads in (
+        ("fuse-panel.constant", "fuse-panel.switched"),
+        ("fuse-panel.switched", "fuse-panel.constant"),
+    ):
+        rows = shown(sedan, *leads)
+        at = [rows.index(row) for row in rows if row.startswith("* ")]
+
+        assert len(at) == 2
+        assert rows[at[0] + 1 : at[1]] == ["/ panel-relay 30 to 87"]
+        assert rows[0] == "o battery.plus"
+        assert "on " in rows[-1]
+
+
 def test_a_fuse_that_is_looked_at_is_marked_itself(sedan: Car) -> None:
     rows = path_rows(sedan, "fan-fuse")
 

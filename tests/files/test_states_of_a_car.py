@@ -176,11 +176,15 @@ def test_states_say_what_this_car_switches_on(sedan: Car, knowledge: Knowledge) 
     tourer = load_car(Path(__file__).parent.parent / "cars" / "tourer.yaml", knowledge)
 
     assert sedan.state("held").label == (
-        "key on, engine not running, brake-switch pressed and horn-button pressed, "
-        "held there"
+        "key on, engine not running, brake-switch and horn-button pressed, held there"
     )
-    assert tourer.state("idle-loaded").label == (
-        "idling, light-switch at head and fan-output on"
+    assert tourer.state("idle-loaded").label == ("idling, light-switch at head; fan on")
+    assert tourer.state("idle-loaded").how == (
+        "fan: let the engine get hot, or switch the air conditioning on, until "
+        "engine-controller switches it on."
+    )
+    assert "lockup: where transmission-controller does not switch it on" in (
+        sedan.state("fast-idle").how
     )
     assert "held" not in {state.name for state in tourer.states}
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from diagnose.session.advice.cheaper_repair import cheaper_repair
+from diagnose.session.advice.cheaper_repair import cheaper_repair, looked_for_there
 from diagnose.session.answer import RankedCause
 
 DEAR = RankedCause(
@@ -42,3 +42,13 @@ def test_what_is_sure_is_mended_whatever_it_takes() -> None:
     found = cheaper_repair((sure, replace(CHEAP, probability=0.9)), is_sure=0.99)
 
     assert found == (sure, None)
+
+
+def test_what_else_the_part_may_have_is_looked_for_while_it_is_mended() -> None:
+    worn = replace(DEAR, name="pump:worn", says="pump: worn", probability=0.3)
+    rare = replace(worn, name="pump:hot", says="pump: hot", probability=0.001)
+
+    assert looked_for_there(DEAR, (DEAR, CHEAP, worn, rare)) == (
+        " Look there as well for: worn (30%)."
+    )
+    assert looked_for_there(DEAR, (DEAR, CHEAP)) == ""

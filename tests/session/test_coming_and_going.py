@@ -14,18 +14,21 @@ from diagnose.faults.modes import FaultMode, Trigger, TriggerTest
 from diagnose.inference.compiled.intermittent import drawn_trigger, presence_in
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SymptomCheck, step_of_name
-from diagnose.session.answer import Verdict
+from diagnose.session.answer import Answer, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.observations import observations_of
 from diagnose.session.facts import (
     ComplaintFact,
+    ContextFact,
     Fact,
     ReadingFact,
     RepairFact,
+    SkipFact,
     SymptomFact,
 )
 from diagnose.session.ready_car import Model, open_model
+from diagnose.session.words.step_cards import IN_USE, WHILE_IT_SHOWS
 from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from tests.lamp_car import CAR, GROUND, MODES, OPEN, make_knowledge
 
@@ -449,3 +452,51 @@ def test_wiggling_speaks_for_what_lasts_at_its_place() -> None:
         return chance["feed:open_circuit"] / chance["lamp:burnt_out"]
 
     assert odds(after) / odds(before) == pytest.approx((1.0 - still) / 0.005, rel=0.1)
+
+
+def test_what_comes_and_goes_is_read_while_it_shows(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    before = diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
+    told = diagnosis.tell(ContextFact(context="began", answer="comes_and_goes"))
+
+    def whens(answer: Answer) -> list[bool]:
+        return [
+            any(line.text == WHILE_IT_SHOWS for line in step.card.lines)
+            for step in answer.next_steps
+            if step.reading is not None and step.reading.kind is not ReadingKind.LOOK
+        ]
+
+    assert not any(whens(before))
+    assert whens(told)
+    assert all(whens(told))
+
+
+def test_a_car_that_cuts_out_now_and_then_is_not_said_not_to_idle(
+    model: Model,
+) -> None:
+    diagnosis = Diagnosis(model)
+    diagnosis.tell(ComplaintFact(complaint="engine-cuts-out"))
+    idling = Reading(
+        kind=ReadingKind.DC_VOLTS,
+        state="idle",
+        red="battery.plus",
+        black="battery.minus",
+    )
+    answer = diagnosis.tell(ReadingFact(reading=idling, value=14.0))
+
+    assert not [note for note in answer.notes if "should not get as far" in note]
+
+
+def test_what_shows_in_use_only_is_answered_after_some_days(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    diagnosis.tell(ComplaintFact(complaint="engine-cuts-out"))
+    fleeting = next(c for c in model.compiled.causes if not c.mode.lasts)
+    answer = diagnosis.tell(RepairFact(cause=fleeting.name))
+    while len(answer.next_steps) > 1:
+        answer = diagnosis.tell(SkipFact(step=answer.next_steps[0].step))
+    (retest,) = answer.next_steps
+
+    assert retest.step == SymptomCheck(symptom="engine-cuts-out")
+    assert [line.text for line in retest.card.lines] == [IN_USE]
+    assert retest.cautions == ()
+    assert "use the car for some days" in answer.advice.says

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.evidence.observations import observations_of
 from diagnose.session.evidence.repeated_readings import repeat_density
-from diagnose.session.facts import ReadingFact
+from diagnose.session.facts import ReadingFact, RepairFact, SymptomFact
 from diagnose.session.ready_car import Model, open_model
 from tests.lamp_car import CAR, GROUND, make_knowledge
 
@@ -52,3 +53,13 @@ def test_millivolts_along_a_fuse_come_again_as_the_meter_allows(
     )
 
     assert repeat_density(millivolts, lamp_model) == pytest.approx(1253.7, abs=0.1)
+
+
+def test_a_no_never_keeps_itself_from_being_an_answer(model: Model) -> None:
+    # to hold its idle with the loads on is to keep running with them: whoever says that
+    # it does not has not said that the question has no answer
+    mended = RepairFact(cause=model.compiled.causes[0].name)
+    for name in model.compiled.symptom_names:
+        no = SymptomFact(symptom=name, is_present=False)
+        seen, _ = observations_of((mended, no), model)
+        assert [noted.observation for noted in seen] == [no]

@@ -9,6 +9,7 @@ from itertools import combinations
 import pytest
 
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.answer import Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.facts import (
@@ -133,3 +134,14 @@ def test_look_is_worth_more_where_the_test_after_a_repair_takes_long() -> None:
     quick = saved(open_model(CAR, knowledge, n_draws=8))
     long = saved(open_model(CAR, replace(knowledge, symptoms=slow), n_draws=8))
     assert long > quick + 20.0
+
+
+def test_one_cured_complaint_of_two_lets_the_diagnosis_go_on(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
+    diagnosis.tell(ComplaintFact(complaint="charge-lamp-dead"))
+    diagnosis.tell(RepairFact(cause="charge-lamp:open_circuit"))
+    answer = diagnosis.tell(SymptomFact(symptom="charge-lamp-works", is_present=True))
+
+    # the lamp lights, and nothing was done about the pump
+    assert answer.advice.verdict is Verdict.OPEN

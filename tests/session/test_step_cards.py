@@ -12,6 +12,7 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import load_car
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.answer import StepCard
+from diagnose.session.words.instructions import part_words
 from diagnose.session.words.step_cards import reading_card
 from diagnose.terminal.preparation.car_files import published_knowledge
 
@@ -82,3 +83,51 @@ def test_ohms_are_never_read_on_a_post(tourer: Car) -> None:
         "never the battery's own post"
         in lines(reading_card(reading, tourer, PROCEDURES))["black"]
     )
+
+
+def test_a_state_that_lasts_seconds_says_how_it_is_read(tourer: Car) -> None:
+    state = next(one for one in tourer.states if one.name == "idle-loaded")
+    reading = Reading(
+        kind=ReadingKind.DC_VOLTS,
+        state=state.name,
+        red="fan.plus",
+        black="battery.minus",
+    )
+    card = reading_card(reading, tourer, PROCEDURES)
+
+    assert lines(card)["car"] == "idling, light-switch at head; fan on"
+    assert lines(card)["how"] == state.how
+    assert state.how.startswith("fan: let the engine get hot")
+
+
+def test_a_clamp_says_what_it_goes_round(tourer: Car) -> None:
+    def clamped(name: str) -> str:
+        reading = Reading(kind=ReadingKind.AMPS, state="key-off", red=name, black="")
+        return lines(reading_card(reading, tourer, PROCEDURES))["clamp"]
+
+    assert clamped("battery") == "round all the cables on one post of battery together"
+    assert clamped("fan-fuse") == "round one of the two wires of fan-fuse"
+
+
+def test_what_must_draw_is_not_said_across_open_contacts(tourer: Car) -> None:
+    reading = Reading(
+        kind=ReadingKind.DC_VOLTS,
+        state="key-on",
+        red="fuel-pump-relay.30",
+        black="fuel-pump-relay.87",
+    )
+    drop, gap = (
+        reading_card(reading, tourer, PROCEDURES, is_drop=is_drop)
+        for is_drop in (True, False)
+    )
+
+    assert "must be on and drawing" in lines(drop)["mind"]
+    assert "mind" not in lines(gap)
+
+
+def test_a_wire_is_found_by_its_ends(tourer: Car) -> None:
+    words = part_words(tourer.part("fuel-pump-wire"), tourer)
+
+    assert words.startswith("between ")
+    for node in tourer.part("fuel-pump-wire").terminals.values():
+        assert node in words

@@ -9,6 +9,7 @@ from diagnose.session.answer import Answer, Verdict
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, SkipFact
 from diagnose.session.ready_car import Model, open_model
+from diagnose.session.words.instructions import part_words
 from tests.lamp_car import CAR, MODES, make_knowledge
 
 COMPLAINT = ComplaintFact(complaint="lamp-dead")
@@ -74,3 +75,17 @@ def test_skipped_tests_leave_the_repair() -> None:
         diagnosis.tell(SkipFact(step=diagnosis.answer.next_steps[0].step))
 
     assert diagnosis.answer.advice.cause == LAMP
+
+
+def test_reading_before_a_sure_repair_says_why_it_is_taken() -> None:
+    step = answer_to(common(240.0), COMPLAINT).next_steps[0]
+
+    assert step.reason.startswith("before it is mended: tells it from: ")
+    assert not step.is_for_worth
+
+
+def test_repair_says_where_the_part_is() -> None:
+    advice = answer_to(common(240.0), COMPLAINT, ACROSS_LAMP).advice
+    part = CAR.part(LAMP.split(":", maxsplit=1)[0])
+
+    assert advice.where == part_words(part, CAR) != ""

@@ -84,7 +84,7 @@ def test_amps_with_the_key_off_may_be_read_in_series(tourer: Car) -> None:
     assert (
         "Or, under 10 A, a meter in series: battery's grounded clamp off first, then "
         "the meter between the battery's grounded post and its clamp, red lead in its "
-        "fused 10 A jack, under .2 A then in its jack for milliamps; key off all the "
+        "fused 10 A jack, under 0.2 A then in its jack for milliamps; key off all the "
         "while, never to crank."
     ) in instruction(drain, tourer, PROCEDURES, in_series=True)
     assert "series" not in instruction(drain, tourer, PROCEDURES)

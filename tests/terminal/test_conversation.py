@@ -57,7 +57,8 @@ def test_trouble_described_in_words_is_looked_up(casebook: Casebook) -> None:
         "starter-clicks-only"
     )
     assert f"Trouble:\n  {number}. The starter only clicks\n" in shown
-    assert "symptom starter-clicks-only yes: At the key's start position" in shown
+    assert "  starter-clicks-only: At the key's start position" in shown
+    assert shown.endswith("type the number of what is meant, or other words for it\n")
 
 
 def test_list_before_the_first_start_can_be_asked_for(casebook: Casebook) -> None:
@@ -673,3 +674,64 @@ def test_a_part_is_complained_of_by_its_letter_name_and_number(
     assert all(one in " ".join(listed.split()) for one in words.part_complaints)
     assert f"{number}. {words.complaints[names[-1]]}" in of_part
     assert ComplaintFact(complaint=names[-1]) in casebook.standing
+
+
+def test_what_comes_and_goes_is_asked_when_it_comes(casebook: Casebook) -> None:
+    vocabulary = casebook.diagnosis.vocabulary
+    conversation = Conversation(casebook)
+    shown = text(conversation, "1", "context began comes_and_goes")
+
+    assert "History:\n  When does it come?\n  1. in turns or over bumps\n" in shown
+    shown = text(conversation, "2")
+    assert shown.startswith("Noted:\n  starts-again-after-cooling: yes\n")
+    assert "When does it come?" not in shown
+    # taken back, the question is open again
+    assert "When does it come?" in text(conversation, "undo")
+    assert tuple(vocabulary.whens)[1] == "starts-again-after-cooling"
+
+
+@pytest.mark.parametrize(
+    ("complaint", "is_asked_when"),
+    [("engine-cuts-out", True), ("dies-when-hot", False)],
+)
+def test_a_complaint_that_says_how_it_began_is_not_asked(
+    complaint: str, is_asked_when: bool, casebook: Casebook
+) -> None:
+    conversation = Conversation(casebook)
+    shown = text(conversation, f"complaint {complaint}")
+    asked = 0
+    while "History:" in shown:
+        assert "How did it begin" not in shown
+        asked += "When does it come?" in shown
+        shown = text(conversation, "")
+
+    assert asked == is_asked_when
+
+
+def test_a_complaint_is_chosen_without_the_word_it_begins_with(
+    casebook: Casebook,
+) -> None:
+    shown = text(Conversation(casebook), "does not crank")
+
+    assert shown.startswith("Noted:\n  complaint: It does not crank\n")
+
+
+def test_a_part_stands_for_the_likeliest_of_its_causes(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    text(conversation, *OPEN_PUMP_FEED)
+    best = casebook.answer.causes[0].name
+    shown = text(conversation, f"done {best.split(':')[0]}")
+
+    assert shown.startswith(f"Noted:\n  repaired: {best}\n")
+
+
+def test_undo_at_a_question_drops_the_line_that_brought_it(casebook: Casebook) -> None:
+    conversation = Conversation(casebook)
+    text(conversation, *OPEN_PUMP_FEED)
+    standing = casebook.standing
+    asked = text(conversation, "read fuel-pump-fuse.out key-on 41")
+    assert asked.startswith("Sure?:\n")
+
+    assert text(conversation, "undo").startswith("Forgotten:\n")
+    assert casebook.standing == standing
+    assert text(conversation, "undo").startswith("Undone:\n  12.3 V at")

@@ -12,8 +12,9 @@ import pytest
 from rich.console import Console
 
 from diagnose.faults.knowledge import Knowledge
+from diagnose.measurement.steps import step_of_name
 from diagnose.paperwork.drawing.path_rows import PathRow
-from diagnose.session.answer import Advice, Answer, Verdict, Weight
+from diagnose.session.answer import Advice, Answer, ExpectedValue, Verdict, Weight
 from diagnose.session.words.vocabulary import Vocabulary
 from diagnose.terminal.pages import (
     answers,
@@ -144,6 +145,53 @@ def test_ranges_that_a_meter_hardly_tells_apart_are_one() -> None:
     assert "Suspects 1, 2: 0 to 0.001 V\n" in values((0.0, 0.001), (-0.002, 0.0))
     assert "Suspect 1: the same as good\n" in values((12.2, 12.6), (0.0, 4.0))
     assert "Suspects 1, 2" not in values((0.0, 0.001), (0.0, 0.2))
+
+
+def test_ranges_that_lie_over_each_other_do_not_tell_suspects_apart() -> None:
+    assert "Why: splits the two suspects in 2; " in values((0.0, 4.0), (3.0, 9.0))
+    assert "Why: tells the two suspects apart; " in values((0.0, 4.0), (5.0, 9.0))
+
+
+def test_ohms_far_below_good_are_another_value() -> None:
+    (first, *rest) = ANSWER.next_steps
+    bands = {"": (150.0, 8000.0), RELAY.name: (20.0, 8000.0), WIRE.name: (20.0, 30.0)}
+    told = tuple(
+        replace(value, low=bands[value.cause][0], high=bands[value.cause][1])
+        for value in first.expected
+    )
+    ohms = replace(
+        first, step=step_of_name("ohms|isolated|pump.plus|battery.minus"), expected=told
+    )
+    answer = replace(ANSWER, next_steps=(ohms, *rest))
+
+    assert "the same as good" not in plain(page(answer))
+
+
+def test_chances_about_as_high_are_one_answer() -> None:
+    hums = ANSWER.next_steps[2]
+    chances = {"": 1.0, RELAY.name: 0.62, WIRE.name: 0.67}
+    told = tuple(
+        ExpectedValue(cause=cause, says=cause, low=one, high=one, words=f"{one:.0%}")
+        for cause, one in chances.items()
+    )
+    answer = replace(ANSWER, next_steps=(replace(hums, expected=told),))
+
+    assert "  Suspects 1, 2: 62%\n" in plain(page(answer))
+
+
+def test_where_a_repair_is_stands_below_it() -> None:
+    repair = advised(Verdict.REPAIR, "Mend it now: replace pump-relay.")
+    advice = replace(repair.advice, where="between a (tank) and b (dash)")
+    text = plain(page(replace(repair, advice=advice), step_index=None))
+
+    assert "\n  Place: between a (tank) and b (dash)\n  Then: " in text
+
+
+def test_two_complaints_are_all_of_it_mended() -> None:
+    facts = ("complaint: one", "complaint: two", "repaired: pump-relay:burnt")
+    answer = replace(ANSWER, facts=facts, sound_probability=0.3)
+
+    assert "Suspects:\n  all of it mended: 30 %\n" in plain(page(answer))
 
 
 def test_a_range_that_reaches_good_is_not_the_same_as_good() -> None:
@@ -403,6 +451,7 @@ def test_of_words_typed_the_rarest_decides() -> None:
 
     assert plain(complaints.matches_page("blower dead", words)) == (
         "Trouble:\n  2. The heater blower does not run\n"
+        "  type the number of what is meant, or other words for it\n"
     )
     # a word of three letters counts as well
     assert "4. The radiator fan" in plain(complaints.matches_page("fan dead", words))

@@ -68,6 +68,9 @@ def knowledge_of(contents: Contents, *, digest: str) -> Knowledge:
         triggers=_by_name(contents.triggers.triggers, TriggerEntry.trigger),
         signs=_by_name(contents.triggers.signs, SignEntry.sign),
         states=_by_name(contents.states.states, StateEntry.state),
+        output_hows=MappingProxyType(
+            {role: entry.how for role, entry in contents.states.outputs.items()}
+        ),
         cautions=MappingProxyType(
             {name: entry.says for name, entry in cautions.cautions.items()}
         ),

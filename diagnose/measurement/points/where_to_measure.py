@@ -22,6 +22,7 @@ from collections.abc import Iterable
 
 from diagnose.circuit.car import Car
 from diagnose.circuit.elements import CONSUMER_KINDS, ELEMENTS
+from diagnose.circuit.model import BOLTED_RELAY
 from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.measurement.points.forbidden_points import (
@@ -51,6 +52,38 @@ DRAIN_KINDS = {
     "fuse": (ReadingKind.FUSE,),
     "slow-fuse": (ReadingKind.FUSE,),
 }
+
+# Kinds of part whose main terminals carry more than a fused lead bears. Rule of the
+# trade: all else on a car is behind a fuse of its own.
+HEAVY_KINDS = frozenset({"battery", "starter", "alternator"})
+
+
+def heavy_points(car: Car) -> frozenset[str]:
+    """Return the nodes where the starter's current flows, or that of the alternator.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+
+    Returns
+    -------
+    frozenset[str]
+        Posts of the battery, starter and its solenoid's contacts, alternator, engine
+        and body.
+    """
+    heavy = {car.body}
+    for part in car.parts:
+        if part.kind in HEAVY_KINDS or (
+            part.kind == "contacts" and part.role == BOLTED_RELAY
+        ):
+            heavy |= {
+                part.terminals[name]
+                for name in ELEMENTS[part.kind].terminals
+                if name in part.terminals
+            }
+    joints = [set(p.terminals.values()) for p in car.parts if p.kind == "joint"]
+    return frozenset(heavy.union(*(ends for ends in joints if ends & heavy)))
 
 
 def clamp_parts(car: Car) -> tuple[str, ...]:

@@ -58,8 +58,9 @@ class PathRow:
 def path_rows(car: Car, red: str, black: str = "") -> tuple[PathRow, ...]:
     """Return the path that a point lies on, from the supply to ground.
 
-    Of several ways the one with fewest parts is taken. A point that the black lead is
-    on and that is not on the way stands below it.
+    Of several ways the one with fewest parts is taken, of two leads one that leads by
+    both where there is any. A point that the black lead is on and that is not on the
+    way stands below it.
 
     Parameters
     ----------
@@ -77,9 +78,14 @@ def path_rows(car: Car, red: str, black: str = "") -> tuple[PathRow, ...]:
         marks = {red: "red lead", black: "black lead"}
     else:
         top, bottom, within, marks = meant.top, meant.bottom, (meant,), {}
+    between = within
+    if black and not within:
+        between = _between(graph, red, black) or _between(graph, black, red)
+        if between:
+            top, bottom = between[0].top, between[-1].bottom
     above = _way(graph, top, hot_post(car), is_up=True)
     below = _way(graph, bottom, car.reference, is_up=False)
-    edges = (*reversed(above), *within, *below)
+    edges = (*reversed(above), *between, *below)
     nodes = [edges[0].top if edges else top]
     rows = [_point(graph, nodes[0], marks)]
     for edge in edges:
@@ -94,6 +100,16 @@ def path_rows(car: Car, red: str, black: str = "") -> tuple[PathRow, ...]:
     if black and black not in nodes:
         rows.append(_point(graph, black, marks))
     return tuple(rows)
+
+
+def _between(graph: Graph, upper: str, lower: str) -> tuple[Edge, ...]:
+    """Return the parts from one point down to another; none where no way leads there.
+
+    A point on the metal of the car is where every way ends.
+    """
+    found = _way(graph, upper, lower, is_up=False)
+    leads_there = found and found[-1].bottom == lower and lower not in graph.grounds
+    return found if leads_there else ()
 
 
 def _way(graph: Graph, start: str, goal: str, *, is_up: bool) -> tuple[Edge, ...]:

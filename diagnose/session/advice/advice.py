@@ -13,8 +13,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from diagnose.measurement.steps import Step, SymptomCheck
-from diagnose.session.advice.cheaper_repair import cheaper_repair
+from diagnose.session.advice.cheaper_repair import cheaper_repair, looked_for_there
 from diagnose.session.advice.misfit import Misfit
+from diagnose.session.advice.repair_proof import COMES_AND_GOES as COMING_AND_GOING
 from diagnose.session.advice.repair_proof import RepairProof
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
 from diagnose.session.advice.sure_claims import SureClaims, Untested
@@ -28,7 +29,12 @@ from diagnose.session.answer import (
 )
 from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
 from diagnose.session.explanation.explainer import Explanation
-from diagnose.session.facts import ComplaintFact, SubstitutionFact, SymptomFact
+from diagnose.session.facts import (
+    ComplaintFact,
+    ContextFact,
+    SubstitutionFact,
+    SymptomFact,
+)
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
@@ -37,6 +43,8 @@ from diagnose.session.steps.proposing.proposals import Proposals
 from diagnose.session.steps.proposing.ranked_steps import RankedSteps
 from diagnose.session.steps.proposing.trade_order import in_trade_order
 from diagnose.session.words.cautions import repair_cautions
+from diagnose.session.words.instructions import part_words
+from diagnose.session.words.step_cards import while_it_shows
 from diagnose.session.words.wording import step_words
 from diagnose.units import format_minutes
 
@@ -68,6 +76,9 @@ LOOK_AGAIN = (
     "That was mended already. Before it is mended again: take this reading, which "
     "tells whether the repair took."
 )
+
+# The same in few words, beside the reading.
+MENDED_ALREADY = "it was mended already: tells whether the repair took"
 
 # Said where readings were told that a sound car shows, and nothing else.
 NOTHING_WRONG = (
@@ -156,6 +167,7 @@ class Adviser:
             tells = self._proof_steps.proving(causes[0].name, moment)
             if tells is not None and tells.step not in taken:
                 advice = Advice(verdict=Verdict.OPEN, says=LOOK_AGAIN, cautions=())
+                tells = replace(tells, reason=MENDED_ALREADY)
                 return Advised(steps=(tells, *steps), advice=advice)
         is_sure = bool(mendable) and mendable[0].probability >= SURE
         if best is not None and not is_sure:
@@ -182,10 +194,21 @@ class Adviser:
         ordered = self._ranked_steps.told_apart(
             in_trade_order(telling, moment, self._model), moment, most=SHOWN_STEPS
         )
-        return tuple(
+        proposed = (
             self._proposals.worthwhile(one, moment)
             for one in self._with_test(ordered, moment)[:SHOWN_STEPS]
         )
+        if not self._likely_comes_and_goes(moment):
+            return tuple(proposed)
+        return tuple(map(while_it_shows, proposed))
+
+    def _likely_comes_and_goes(self, moment: Moment) -> bool:
+        """Return whether the owner told that it comes and goes, or that is likely."""
+        told = any(
+            isinstance(fact, ContextFact) and fact.answer == COMING_AND_GOING
+            for fact in moment.facts
+        )
+        return told or _fleeting_share(moment) > LIKELIER_THAN_NOT
 
     def _with_test(self, telling: list[Priced], moment: Moment) -> list[Priced]:
         """Return steps with a test early on, where the fault likely comes and goes.
@@ -193,8 +216,7 @@ class Adviser:
         A reading is worth its bits only while the fault is there, which nobody can
         choose; wiggling brings it.
         """
-        fault, share = moment.believed.comes_and_goes, moment.believed.particles.share
-        if float(share[fault >= 0].sum()) < COMES_AND_GOES:
+        if _fleeting_share(moment) < COMES_AND_GOES:
             return telling
         tests = (
             place
@@ -223,6 +245,7 @@ class Adviser:
             return Advised(steps=steps, advice=replace(repair, says=says))
         says = f"Before it is mended, take this reading: it tells it from: {other}."
         advice = Advice(verdict=Verdict.OPEN, says=says, cautions=())
+        step = replace(step, reason=f"before it is mended: tells it from: {other}")
         others = tuple(one for one in steps if one.step != step.step)
         return Advised(steps=(step, *others[: SHOWN_STEPS - 1]), advice=advice)
 
@@ -231,7 +254,8 @@ class Adviser:
     ) -> Advice:
         """Return whether to mend the likeliest that was not mended yet, or to stop."""
         if mendable and mendable[0].probability > LEAST_MENDED:
-            return self._repair(*cheaper_repair(mendable, is_sure=SURE))
+            best, dearer = cheaper_repair(mendable, is_sure=SURE)
+            return self._repair(best, dearer, mendable)
         says = (
             "Nothing here is likely, and no reading is worth its time: stop and let a "
             "workshop look at it."
@@ -244,7 +268,12 @@ class Adviser:
             )
         return Advice(verdict=Verdict.STOP, says=says, cautions=())
 
-    def _repair(self, best: RankedCause, dearer: RankedCause | None) -> Advice:
+    def _repair(
+        self,
+        best: RankedCause,
+        dearer: RankedCause | None,
+        mendable: Sequence[RankedCause],
+    ) -> Advice:
         """Return the advice to mend a cause, and why not a dearer one as likely."""
         cause = next(c for c in self._model.compiled.causes if c.name == best.name)
         repair = best.repair.rstrip(".")
@@ -260,12 +289,20 @@ class Adviser:
                 f"takes {format_minutes(dearer.repair_minutes)} to mend, this "
                 f"{format_minutes(best.repair_minutes)}."
             )
+        says += looked_for_there(best, mendable)
         return Advice(
             verdict=Verdict.REPAIR,
             says=says,
             cautions=repair_cautions(cause, self._model.car, self._model.knowledge),
             cause=best.name,
+            where=part_words(cause.part, self._model.car),
         )
+
+
+def _fleeting_share(moment: Moment) -> float:
+    """Return how likely it is that the fault comes and goes. [1]."""
+    believed = moment.believed
+    return float(believed.particles.share[believed.comes_and_goes >= 0].sum())
 
 
 def _is_complained(moment: Moment) -> bool:

@@ -16,6 +16,7 @@ from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.measurement.symptoms import Complaint
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
 from diagnose.session.answer import (
+    LIKELIER_THAN_NOT,
     Advice,
     Advised,
     ProposedStep,
@@ -61,8 +62,14 @@ BRING_IT_AGAIN = (
 
 # Said at the end of a fault that came and went.
 TIME_PROVES = (
-    " It came and went, so time has the last word: use the car as you did when it came "
-    "back, and go on with this case if it does."
+    "The complaint is gone for now. It came and went, so time has the last word: use "
+    "the car as you did when it came back, and go on with this case if it does."
+)
+
+# Said where the complaint shows at no one look.
+USE_IT = (
+    " It shows only in use: type leave, use the car for some days as you did when it "
+    "came, then resume and answer."
 )
 
 # Said where the test of the complaint was skipped.
@@ -132,11 +139,14 @@ class RepairProof:
             healthy = float(moment.conclusion.beliefs.set_probabilities()[0])
             says = _fixed_words(healthy, len(told))
             if self._came_and_went(facts):
-                says += TIME_PROVES
+                says = TIME_PROVES
             advice = Advice(verdict=Verdict.FIXED, says=says, cautions=())
             return Advised(steps=(), advice=advice)
         wanted, cured = self._likeliest_cured(still_there, moment.conclusion)
         later = facts[repairs[-1] + 1 :]
+        if cured < LIKELIER_THAN_NOT and any(_is_cured(one, later) for one in told):
+            # one complaint is gone by this repair, another is hardly: go on with that
+            return None
         tests = [
             fact
             for fact in later
@@ -209,6 +219,8 @@ class RepairProof:
         skipped = {one.step for one in moment.facts if isinstance(one, SkipFact)}
         if retest.step in skipped:
             says = TEST_LATER
+        elif self._model.asked(wanted.retest).shows_in_use:
+            says += USE_IT
         advice = Advice(verdict=Verdict.PROVE, says=says, cautions=retest.cautions)
         return Advised(steps=(retest,), advice=advice)
 

@@ -124,7 +124,8 @@ def _answerable(found: Sequence[Noted], model: Model) -> list[Noted]:
         or not isinstance(noted.observation, SymptomFact)
         or not _is_denied(
             needed_for(noted.observation.symptom, model),
-            denied.get(noted.epoch, set()),
+            # a no does not keep itself from being an answer
+            denied.get(noted.epoch, set()) - {noted.observation.symptom},
             model,
         )
     ]

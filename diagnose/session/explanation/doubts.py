@@ -140,7 +140,9 @@ class Doubts:
         """Say where the car should not have got into the state of a reading."""
         name = fact.reading.state
         reach = self._weigher.reach_chance(conclusion.hypotheses, name)
-        if float((reach[conclusion.shown_by] * without).sum()) >= UNLIKELY_STATE:
+        # with a fault that comes and goes the car gets there while it is away
+        either = np.maximum(reach[conclusion.shown_by], reach[conclusion.away])
+        if float((either * without).sum()) >= UNLIKELY_STATE:
             return []
         car = self._model.car
         return [

@@ -230,4 +230,5 @@ def _symptom(name: str, asks: str, sign: Sign, compiled: Compiled) -> Symptom:
         caution=sign.caution,
         source=sign.source,
         basis=sign.basis,
+        shows_in_use=True,
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from collections.abc import Set as AbstractSet
+from dataclasses import replace
 
 import numpy as np
 
@@ -28,6 +29,10 @@ from diagnose.session.steps.whereabouts import Whereabouts
 # Volts that differ by less show the same on a 12 V car. [V] Derived: under the spread
 # of a reading there; other system voltages in proportion.
 LEAST_VOLTS = 0.08
+
+# A drop below zero by less is left as it is. [V] Own choice: half of a meter's last
+# digit, for where nothing flows either way round will do.
+LEAST_DROP = 0.005
 
 # Ohms and amps that differ by a smaller share show the same. [1] Derived: under their
 # spread.
@@ -266,13 +271,37 @@ def all_candidates(compiled: Compiled) -> tuple[Candidates, ...]:
     Returns
     -------
     tuple[Candidates, ...]
-        One for each kind that the car has readings of.
+        One for each kind that the car has readings of. Of a drop the red lead is where
+        a sound car has the higher volts, so that the meter shows no minus.
     """
-    readings = proposable_readings(compiled.car)
+    readings = _red_on_the_higher(proposable_readings(compiled.car), compiled)
     by_kind = {kind: [r for r in readings if r.kind is kind] for kind in ReadingKind}
     return tuple(
         Candidates(kind, some, compiled) for kind, some in by_kind.items() if some
     )
+
+
+def _red_on_the_higher(
+    readings: Sequence[Reading], compiled: Compiled
+) -> tuple[Reading, ...]:
+    """Return readings, a drop that a sound car has below zero the other way round."""
+    predictor, sound = compiled.predictor, compiled.singles.prediction
+    draws = np.arange(compiled.n_draws)
+    volts = {
+        name: np.median(sound.seen_volts(state, np.zeros_like(draws), draws), axis=1)
+        for name, state in predictor.state_index.items()
+    }
+    node, reference = predictor.node_index, compiled.car.reference
+
+    def turned(reading: Reading) -> Reading:
+        if reading.kind is not ReadingKind.DC_VOLTS or reading.black == reference:
+            return reading
+        at = volts[reading.state]
+        if at[node[reading.red]] - at[node[reading.black]] > -LEAST_DROP:
+            return reading
+        return replace(reading, red=reading.black, black=reading.red)
+
+    return tuple(dict.fromkeys(map(turned, readings)))
 
 
 class Costs:

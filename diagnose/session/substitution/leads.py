@@ -14,12 +14,11 @@ import numpy as np
 from diagnose.arrays import FloatArray
 from diagnose.circuit.altered_model import altered_model, lead_part
 from diagnose.circuit.car import Car
-from diagnose.circuit.elements import ELEMENTS
-from diagnose.circuit.model import BOLTED_RELAY
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.faults.predictions.predicted import Prediction
 from diagnose.faults.predictions.predictor import Predictor
 from diagnose.inference.compiled.compiled_car import Compiled
+from diagnose.measurement.points.where_to_measure import heavy_points
 from diagnose.measurement.quantities import Probe, role_parts
 from diagnose.measurement.substitutions import Substitution
 
@@ -31,10 +30,6 @@ LEAD_DRAWS = 4
 # shorted. [A] Own choice: three times the largest load that a fused lead feeds; a short
 # through leads of some 30 mohm is 200 A and more.
 SHORT_AMPS = 60.0
-
-# Kinds of part whose main terminals carry more than a fused lead bears. Rule of the
-# trade: all else on a car is behind a fuse of its own.
-HEAVY_KINDS = frozenset({"battery", "starter", "alternator"})
 
 # From what current on the starter turns, and the fuel pump runs. [A] Own choice: a
 # fifth of what the smallest of them take, far above what leaks.
@@ -79,19 +74,7 @@ def takes_cable(substitution: Substitution, car: Car) -> bool:
         Whether both ends are where it flows, or that of the alternator: posts of the
         battery, starter and its solenoid's contacts, alternator, engine and body.
     """
-    heavy = {car.body}
-    for part in car.parts:
-        if part.kind in HEAVY_KINDS or (
-            part.kind == "contacts" and part.role == BOLTED_RELAY
-        ):
-            heavy |= {
-                part.terminals[name]
-                for name in ELEMENTS[part.kind].terminals
-                if name in part.terminals
-            }
-    joints = [set(p.terminals.values()) for p in car.parts if p.kind == "joint"]
-    heavy |= {node for ends in joints if ends & heavy for node in ends}
-    return substitution.ends <= heavy
+    return substitution.ends <= heavy_points(car)
 
 
 class Leads:

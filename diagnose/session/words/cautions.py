@@ -156,10 +156,12 @@ def symptom_cautions(
     Returns
     -------
     tuple[str, ...]
-        Its own, that of the place and that of the state, each once.
+        Its own, that of the place and that of the state, each once; of what shows in
+        use its own alone.
     """
     state = car.state(symptom.state)
-    keys = [symptom.caution, place.caution if place else "", state.caution]
+    of_state = "" if symptom.shows_in_use else state.caution
+    keys = [symptom.caution, place.caution if place else "", of_state]
     return _in_words(keys, car, knowledge, state=state)
 
 

@@ -5,7 +5,7 @@ Leaves what they show, and cautions, to `wording` and `cautions`.
 
 from __future__ import annotations
 
-from diagnose.circuit.car import Car
+from diagnose.circuit.car import Car, Part
 from diagnose.circuit.operating_states import OperatingState
 from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.procedures import Procedures, procedure_name
@@ -18,19 +18,40 @@ CLAMP_NOT_POST = "the clamp taken off, never the battery's own post"
 
 
 def instruction(
-    reading: Reading, car: Car, procedures: Procedures, *, in_series: bool = False
+    reading: Reading,
+    car: Car,
+    procedures: Procedures,
+    *,
+    in_series: bool = False,
+    is_drop: bool = True,
 ) -> str:
-    """Return how to take a reading; with a meter in series only where it bears it."""
+    """Return how to take a reading, in sentences.
+
+    Parameters
+    ----------
+    reading : Reading
+    car : Car
+    procedures : Procedures
+        Those of knowledge/.
+    in_series : bool
+        A meter in series is offered beside the clamp: it bears what may flow.
+    is_drop : bool
+        Between two points no more than a drop is expected, so that what must draw
+        meanwhile is said.
+    """
     procedure = procedures[procedure_name(reading, car)]
     if reading.kind is ReadingKind.LOOK:
         return procedure.taken(part=reading.red)
     red, black = (lead_words(node, car) for node in (reading.red, reading.black))
     if reading.kind is ReadingKind.OHMS and reading.black == car.reference:
         black += f" ({CLAMP_NOT_POST})"
-    said = [procedure.taken(red=red, black=black, part=reading.red)]
+    part = reading.red
+    if reading.kind is ReadingKind.AMPS:
+        part = clamp_words(reading.red, car)
+    said = [procedure.taken(red=red, black=black, part=part)]
     if in_series:
         said.append(series_words(reading, car, procedures))
-    if procedure.is_minded:
+    if procedure.is_minded and is_drop:
         said.append(procedure.car)
     if reading.kind is ReadingKind.DC_VOLTS:
         said += [sign_words(reading, car), surface_words(reading, car)]
@@ -52,6 +73,23 @@ def lead_words(node: str, car: Car) -> str:
         if part.colour and node in part.terminals.values()
     )
     return f"{node} ({', '.join(colours)})" if colours else node
+
+
+def part_words(part: Part, car: Car) -> str:
+    """Return where a part is; of a wire, between what it runs."""
+    places = {node: car.test_points.get(node, "") for node in part.terminals.values()}
+    if part.kind == "wire":
+        ends = (f"{node} ({at})" if at else node for node, at in places.items())
+        colour = f"{part.colour}, " if part.colour else ""
+        return f"{colour}between {' and '.join(ends)}"
+    return part.place or ", ".join(dict.fromkeys(filter(None, places.values())))
+
+
+def clamp_words(name: str, car: Car) -> str:
+    """Return what a clamp goes round: the wire of a fuse, or all of a battery's."""
+    if car.part(name).kind == "battery":
+        return f"all the cables on one post of {name} together"
+    return f"one of the two wires of {name}"
 
 
 def test_instruction(

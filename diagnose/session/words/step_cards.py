@@ -6,22 +6,37 @@ the same in sentences to `wording`, and how a card looks to `terminal`.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from diagnose.circuit.car import Car
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.measurement.procedures import Procedures, procedure_name
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Symptom
-from diagnose.session.answer import CardLine, StepCard
+from diagnose.session.answer import CardLine, ProposedStep, StepCard
 from diagnose.session.words.instructions import (
     CLAMP_NOT_POST,
+    clamp_words,
     lead_words,
     series_words,
     sign_words,
     surface_words,
 )
 
+# When a reading is taken of what comes and goes.
+WHILE_IT_SHOWS = "while the trouble shows; leave the leads on until it does"
+
+# What the car must be doing for what shows at no one look.
+IN_USE = "in use, over some days"
+
 
 def reading_card(
-    reading: Reading, car: Car, procedures: Procedures, *, in_series: bool = False
+    reading: Reading,
+    car: Car,
+    procedures: Procedures,
+    *,
+    in_series: bool = False,
+    is_drop: bool = True,
 ) -> StepCard:
     """Return how a reading is taken, line by line.
 
@@ -31,27 +46,27 @@ def reading_card(
     car : Car
     procedures : Procedures
         Those of knowledge/.
-    in_series : bool
-        A meter in series is offered beside the clamp.
+    in_series, is_drop : bool
+        As for `wording.instruction`.
 
     Returns
     -------
     StepCard
     """
     procedure = procedures[procedure_name(reading, car)]
-    state = car.state(reading.state).label
+    state = _state_lines(car.state(reading.state))
     if reading.kind is ReadingKind.LOOK:
-        state = "key off"
+        state = (CardLine(name="car", text="key off"),)
     lines = (
         _place_line(reading, car),
         *_lead_lines(reading, car),
         *_owner_notes(reading, car),
-        CardLine(name="car", text=state),
+        *state,
         *(
             CardLine(name="mind", text=note)
             for note in (
                 *_notes(reading, car, procedures, in_series=in_series),
-                procedure.car if procedure.is_minded else "",
+                procedure.car if procedure.is_minded and is_drop else "",
             )
             if note
         ),
@@ -75,7 +90,11 @@ def symptom_card(symptom: Symptom, place: str, car: Car) -> StepCard:
     """
     lines = (
         CardLine(name="place", text=place),
-        CardLine(name="car", text=car.state(symptom.state).label),
+        *(
+            (CardLine(name="car", text=IN_USE),)
+            if symptom.shows_in_use
+            else _state_lines(car.state(symptom.state))
+        ),
     )
     return StepCard(
         act=symptom.question, lines=tuple(line for line in lines if line.text)
@@ -94,6 +113,28 @@ def test_card(done: str, seen: StepCard) -> StepCard:
     """
     then = CardLine(name="then", text=seen.act)
     return StepCard(act=done.strip(), lines=(then, *seen.lines))
+
+
+def while_it_shows(step: ProposedStep) -> ProposedStep:
+    """Return a step; a reading that may miss the fault is taken while it is there.
+
+    A look at a fuse is not: what is blown stays blown.
+    """
+    reading = step.reading
+    if reading is None or reading.kind is ReadingKind.LOOK:
+        return step
+    when = CardLine(name="when", text=WHILE_IT_SHOWS)
+    card = replace(step.card, lines=(*step.card.lines, when))
+    words = f"{step.instruction} Read {WHILE_IT_SHOWS}."
+    return replace(step, card=card, instruction=words)
+
+
+def _state_lines(state: OperatingState) -> tuple[CardLine, ...]:
+    """Return what the car must be doing, and how a person gets it to do that."""
+    return (
+        CardLine(name="car", text=state.label),
+        CardLine(name="how", text=state.how),
+    )
 
 
 def _place_line(reading: Reading, car: Car) -> CardLine:
@@ -117,7 +158,7 @@ def _lead_lines(reading: Reading, car: Car) -> tuple[CardLine, ...]:
             text = f"pull {reading.red}, look at its link (or its breaker's button)"
             return (CardLine(name="fuse", text=text),)
         case ReadingKind.AMPS:
-            text = f"round the wire at {reading.red}"
+            text = f"round {clamp_words(reading.red, car)}"
             return (CardLine(name="clamp", text=text),)
         case ReadingKind.FUSE:
             text = f"the two test points in the back of {reading.red}; leave it in"

@@ -41,6 +41,10 @@ class Vocabulary:
         Those of the symptoms and signs that are made for single parts.
     signs : Mapping[str, str]
         What is seen of faults that come and go, name to question.
+    whens : Mapping[str, str]
+        The signs that say when it comes, name to the words for it.
+    retests : Mapping[str, str]
+        Complaint to the symptom that it is about.
     contexts : Mapping[str, tuple[str, tuple[str, ...]]]
         Name to its question and answers.
     parts : tuple[str, ...]
@@ -86,6 +90,8 @@ class Vocabulary:
     )
     part_symptoms: tuple[str, ...] = ()
     signs: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    whens: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    retests: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     part_complaints: Mapping[str, tuple[str, ...]] = field(
         default_factory=lambda: MappingProxyType({})
     )
@@ -163,6 +169,12 @@ def vocabulary_of(model: Model) -> Vocabulary:
             *(name for name in model.signs if name not in knowledge.signs),
         ),
         signs={name: sign.symptom.question for name, sign in model.signs.items()},
+        whens={
+            name: sign.when
+            for name, sign in knowledge.signs.items()
+            if sign.when and name in model.signs
+        },
+        retests={name: knowledge.complaints[name].retest for name in names},
         contexts={c.name: (c.question, tuple(c.states)) for c in knowledge.contexts},
         parts=clamp_parts(car),
         fuses=tuple(p.name for p in car.parts if p.kind in PROTECTIVE_KINDS),

@@ -41,6 +41,14 @@ CLEARLY_YES = 0.9
 # [A] Derived: half of the last digit of `milliamps` in meter.yaml.
 LEAST_AMPS = 0.00005
 
+# A band nearer to zero is nothing on a meter's volts range. [V] Derived: half of the
+# last digit of `volts` in meter.yaml.
+LEAST_VOLTS = 0.005
+
+# Decimals of millivolts along a fuse. Derived: the last digit of `millivolts` in
+# meter.yaml is a tenth.
+MILLIVOLT_DECIMALS = 1
+
 # A value above the half stands for a blown fuse, 1, one below for a sound one, 0.
 BLOWN = 0.5
 
@@ -67,12 +75,20 @@ def range_words(low: float, high: float, kind: ReadingKind) -> str:
         ends = dict.fromkeys((grade_words(low), grade_words(high)))
         return " to ".join(ends)
     if kind is ReadingKind.FUSE:
-        ends = dict.fromkeys((f"{1e3 * low:.3g}", f"{1e3 * high:.3g}"))
+        ends = dict.fromkeys(map(_millivolts, (low, high)))
         return f"{' to '.join(ends)} mV"
     assert kind.unit is not None
     if kind is ReadingKind.AMPS:
         low, high = (one if abs(one) >= LEAST_AMPS else 0.0 for one in (low, high))
+    if kind is ReadingKind.DC_VOLTS and max(abs(low), abs(high)) < LEAST_VOLTS:
+        low = high = 0.0
     return format_band(low, high, kind.unit)
+
+
+def _millivolts(volts: float) -> str:
+    """Return millivolts as a meter shows them, without the sign of a zero."""
+    shown = f"{1e3 * volts:.{MILLIVOLT_DECIMALS}f}".rstrip("0").rstrip(".")
+    return "0" if shown in ("-0", "") else shown
 
 
 def chance_words(chance: float) -> str:

@@ -29,9 +29,15 @@ from diagnose.terminal.dialogue.several import told_together
 from diagnose.terminal.dialogue.side_pages import side_page
 from diagnose.terminal.dialogue.stages import (
     ASIDE_STAGES,
+    UNDO,
+    WHEN,
     Before,
     Stage,
     has_begun,
+    history_asked,
+    history_left,
+    history_to_ask,
+    history_told,
     latest_reading,
     meant_fact,
     undone_words,
@@ -83,6 +89,7 @@ class Conversation:
         self._kept_where = kept_where
         self._diagnosis = casebook.diagnosis
         self._journal = casebook.journal
+        self._vocabulary = casebook.diagnosis.vocabulary
         self._stage = Stage.WORK if has_begun(casebook.standing) else Stage.COMPLAINT
         self._questions: list[str] = []
         self._contested: SymptomFact | None = None
@@ -210,7 +217,7 @@ class Conversation:
 
     def _understand(self, line: str) -> Request:
         desk = Desk(
-            vocabulary=self._diagnosis.vocabulary,
+            vocabulary=self._vocabulary,
             answer=self._page.answer,
             step=self._page.step if self._stage is Stage.WORK else None,
             latest=latest_reading(self._casebook.standing),
@@ -243,13 +250,12 @@ class Conversation:
             # nothing is told yet that the history could tell anything of
             self._stage = Stage.WORK
             return self._page_of_stage()
-        vocabulary = self._diagnosis.vocabulary
-        narrowed = complaints.narrowed_page(line, vocabulary)
+        narrowed = complaints.narrowed_page(line, self._vocabulary)
         if narrowed:
             return narrowed
-        number = chosen(line, tuple(vocabulary.complaints.values()))
+        number = chosen(line, tuple(self._vocabulary.complaints.values()))
         if number is not None:
-            name = tuple(vocabulary.complaints)[number]
+            name = tuple(self._vocabulary.complaints)[number]
             return self._tell(ComplaintFact(complaint=name))
         return self._described(line)
 
@@ -258,7 +264,7 @@ class Conversation:
         try:
             request = self._understand(line)
         except DiagnoseError:
-            found = complaints.matches_page(line, self._diagnosis.vocabulary)
+            found = complaints.matches_page(line, self._vocabulary)
             if self._has_trouble or is_command(line) or not found:
                 raise
             self._stage = Stage.COMPLAINT
@@ -266,21 +272,20 @@ class Conversation:
         return self._carry_out(request)
 
     def _choose_context(self, line: str) -> Page:
-        context = self._questions[0]
-        _, choices = self._diagnosis.vocabulary.contexts[context]
-        if not line:
-            self._questions.pop(0)
-            return self._page_of_stage()
-        number = chosen(line, choices)
-        if number is None:
+        asked, words = self._questions[0], self._vocabulary
+        number = chosen(line, history_asked(asked, words)[1]) if line else None
+        if line and number is None:
             return self._carry_out(self._understand(line))
-        return self._tell(ContextFact(context=context, answer=choices[number]))
+        self._questions.pop(0)
+        if number is None:
+            return self._page_of_stage()
+        return self._tell(history_told(asked, number, words))
 
     def _choose_which_holds(self, line: str) -> Page:
         """Settle a symptom that was told both ways."""
-        contested = self._contested
-        self._stage, self._contested = Stage.WORK, None
-        number = chosen(line, ("as before", "as just typed")) if line else 0
+        contested, self._contested, self._stage = self._contested, None, Stage.WORK
+        held = ("as before", "as just typed")
+        number = chosen(line, held) if line.lower() not in ("", UNDO) else 0
         if contested is None or number is None:
             try:
                 return self._hear(line)
@@ -313,11 +318,10 @@ class Conversation:
 
     def _choose_meant(self, line: str) -> Page:
         """Settle what a doubtful reading was meant as."""
-        doubt = self._doubt
-        self._stage, self._doubt = Stage.WORK, None
+        doubt, self._stage, self._doubt = self._doubt, Stage.WORK, None
         assert doubt is not None
         meant, told = doubt.meant, doubt.told
-        if meant is None and not line:
+        if line.lower() == UNDO or (meant is None and not line):
             words = self._diagnosis.words_of(told)
             return (say("forgotten", words), *self._page_of_stage())
         if meant is not None and line.rstrip(".)").lower() in ("", "1", "y", "yes"):
@@ -368,26 +372,23 @@ class Conversation:
     def _move_on(self, fact: Fact) -> None:
         """Choose the stage that follows a fact."""
         if isinstance(fact, ComplaintFact):
-            self._stage = Stage.WORK
-            self._ask_contexts()
+            asked = self._page.answer.contexts_open
+            self._questions = history_to_ask(fact.complaint, asked, self._vocabulary)
+            self._stage = Stage.CONTEXT if self._questions else Stage.WORK
         elif isinstance(fact, PrestartFact):
             self._stage = Stage.WORK
-        elif isinstance(fact, ContextFact) and fact.context in self._questions:
+        elif isinstance(fact, ContextFact) and self._stage is Stage.CONTEXT:
             # an answer may leave another question little to tell
-            still = self._page.answer.contexts_open
-            self._questions = [one for one in self._questions if one in still]
+            still = {*self._page.answer.contexts_open, WHEN}
+            left = filter(still.__contains__, self._questions)
+            self._questions = history_left(fact, left, self._vocabulary)
         elif isinstance(fact, UndoFact) and not self._has_trouble:
             self._stage = Stage.COMPLAINT
-
-    def _ask_contexts(self) -> None:
-        self._questions = list(self._page.answer.contexts_open)
-        if self._questions:
-            self._stage = Stage.CONTEXT
 
     def _ask_which_holds(self, fact: SymptomFact) -> Page:
         self._stage, self._contested = Stage.WHICH_HOLDS, fact
         self._is_asked = True
-        question = self._diagnosis.vocabulary.seen.get(fact.symptom, fact.symptom)
+        question = self._vocabulary.asked.get(fact.symptom, fact.symptom)
         return questions.which_page(question, now=fact.is_present)
 
     def _strike(self, number: int) -> Page:
@@ -421,15 +422,15 @@ class Conversation:
         if self._stage is Stage.WHICH_HOLDS and self._contested is not None:
             return self._ask_which_holds(self._contested)
         if self._stage is Stage.COMPLAINT:
-            return complaints.complaint_page(self._diagnosis.vocabulary)
+            return complaints.complaint_page(self._vocabulary)
         if self._stage is Stage.CONTEXT and self._questions:
-            question, choices = self._diagnosis.vocabulary.contexts[self._questions[0]]
-            return questions.context_page(question, tuple(choices))
+            asked = history_asked(self._questions[0], self._vocabulary)
+            return questions.context_page(*asked)
         self._stage = Stage.WORK
         is_stuck = self._page.answer.advice.verdict is Verdict.STOP
         if is_stuck and not self._has_trouble:
             self._stage = Stage.COMPLAINT
-            return complaints.complaint_page(self._diagnosis.vocabulary)
+            return complaints.complaint_page(self._vocabulary)
         return self._page.drawn()
 
     def _with_warning(self, page: Page) -> Page:

@@ -1,13 +1,26 @@
-"""What the next line of a conversation answers, and what undo goes back to."""
+"""What the next line of a conversation answers, and what undo goes back to.
+
+Of the history only that is asked which was not told already. What comes and goes is
+asked when it comes: that is no context but a sign of what brings it, so its answer is
+told as one.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
 from diagnose.session.advice.doubtful_readings import Doubt
-from diagnose.session.facts import Fact, LimitFact, ReadingFact, TakesFact
+from diagnose.session.facts import (
+    ContextFact,
+    Fact,
+    LimitFact,
+    ReadingFact,
+    SymptomFact,
+    TakesFact,
+)
+from diagnose.session.words.vocabulary import Vocabulary
 from diagnose.session.words.wording import value_words
 
 
@@ -24,9 +37,19 @@ class Stage(Enum):
 # Stages of a question that a line brought up: what is left when it is dropped.
 ASIDE_STAGES = frozenset({Stage.WHICH_HOLDS, Stage.MEANT})
 
+# Typed at a question that a line brought up, to drop that line.
+UNDO = "undo"
+
 # What undo says of a line that told nothing.
 STEP_AGAIN = "the step before is on the page again"
 QUESTION_AGAIN = "the question is open again"
+
+# How it began, and the answer that it comes and goes. Names of contexts.yaml.
+BEGAN, COMES_AND_GOES = "began", "comes_and_goes"
+
+# The question when it comes, asked after that answer.
+WHEN = "when"
+WHEN_ASKS = "When does it come?"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,3 +113,67 @@ def undone_words(
     if not undone and not back:
         return (STEP_AGAIN if is_step else QUESTION_AGAIN,)
     return (*undone, *back)
+
+
+def history_asked(question: str, vocabulary: Vocabulary) -> tuple[str, tuple[str, ...]]:
+    """Return the words of a question, and its answers.
+
+    Parameters
+    ----------
+    question : str
+        Name of a context, or `WHEN`.
+    vocabulary : Vocabulary
+        The names of this car.
+    """
+    if question == WHEN:
+        return WHEN_ASKS, tuple(vocabulary.whens.values())
+    return vocabulary.contexts[question]
+
+
+def history_told(question: str, number: int, vocabulary: Vocabulary) -> Fact:
+    """Return the fact that an answer tells, by its number from 0."""
+    if question == WHEN:
+        return SymptomFact(symptom=tuple(vocabulary.whens)[number], is_present=True)
+    answer = vocabulary.contexts[question][1][number]
+    return ContextFact(context=question, answer=answer)
+
+
+def history_to_ask(
+    complaint: str, contexts: Iterable[str], vocabulary: Vocabulary
+) -> list[str]:
+    """Return what is asked after a complaint.
+
+    Parameters
+    ----------
+    complaint : str
+        Its name. One about a sign of what comes and goes says how it began, and maybe
+        when it comes.
+    contexts : Iterable[str]
+        The contexts that would tell enough.
+    vocabulary : Vocabulary
+        The names of this car.
+    """
+    symptom = vocabulary.retests.get(complaint, "")
+    if symptom not in vocabulary.signs:
+        return list(contexts)
+    others = [one for one in contexts if one != BEGAN]
+    return _with_when(others, {symptom}, vocabulary)
+
+
+def history_left(
+    fact: ContextFact, questions: Iterable[str], vocabulary: Vocabulary
+) -> list[str]:
+    """Return what is left to ask after an answer; of what comes and goes, when."""
+    left = list(questions)
+    if fact == ContextFact(context=BEGAN, answer=COMES_AND_GOES):
+        return _with_when(left, (), vocabulary)
+    return left
+
+
+def _with_when(
+    questions: list[str], told: Collection[str], vocabulary: Vocabulary
+) -> list[str]:
+    """Return questions after the one when it comes, unless that was told."""
+    if not vocabulary.whens or vocabulary.whens.keys() & set(told):
+        return questions
+    return [WHEN, *questions]

@@ -39,6 +39,9 @@ from diagnose.terminal.terminal_modes import (
 # Where typed lines are kept, in the data folder.
 HISTORY_FILE = "typed-lines"
 
+# Said beside the prompt while some of the page is left.
+MORE = "Enter: the rest of the page"
+
 # Between one look and the next at whether a better step was found. Own choice. [s]
 OFFER_SECONDS = 0.5
 
@@ -144,7 +147,7 @@ def run_interactive(
                 line = session.prompt(
                     _prompt(notebook, word),
                     default=typed,
-                    rprompt=lambda: conversation.offer,
+                    rprompt=lambda: MORE if sheet.has_more else conversation.offer,
                     refresh_interval=OFFER_SECONDS,
                 )
                 typed = ""

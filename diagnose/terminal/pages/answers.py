@@ -89,7 +89,8 @@ def answer_page(
     others = other_steps(answer, step, vocabulary)
     keys = Field(name="type", text=_keys(answer, step), tone=Tone.ASIDE)
     is_close = step is not None or bool(others)
-    return (*page, *others, Paragraph(margin="", lines=(keys,), is_close=is_close))
+    last = Paragraph(margin="", lines=(keys,), brief=(), is_close=is_close)
+    return (*page, *others, last)
 
 
 def cautions_page(answer: Answer, step_index: int | None) -> Page:
@@ -154,6 +155,7 @@ def _advice(advice: Advice, briefs: Mapping[str, str]) -> tuple[Paragraph, ...]:
     lines = (
         *caution_lines(advice.cautions, briefs),
         Field(name=name, text=_without_name(advice.says), tone=tone),
+        *([Field(name="place", text=advice.where)] if advice.where else []),
         *_after_repair(advice),
     )
     return (Paragraph(margin="", lines=lines),)

@@ -12,6 +12,7 @@ from types import MappingProxyType
 from diagnose.session.words.vocabulary import Vocabulary
 from diagnose.terminal.pages.page import (
     Field,
+    Line,
     Page,
     Pair,
     Paragraph,
@@ -32,6 +33,9 @@ SHOWN_MATCHES = 6
 # Complaints listed after words of the person's own. Own choice: half a screen.
 SHOWN_COMPLAINTS = 9
 
+
+# Said below a list of symptoms.
+TELL_SYMPTOM = "tell one by: symptom NAME yes, or symptom NAME no"
 
 # Said below the symptoms of the whole car.
 OF_PARTS = "for those of one lamp, motor, relay or other part: symptom and its name"
@@ -230,14 +234,20 @@ def matches_page(line: str, vocabulary: Vocabulary) -> Page:
     )
     asked = tuple(vocabulary.seen.items())
     symptoms = tuple(
-        Pair(name=f"symptom {asked[place][0]} yes", text=asked[place][1])
+        Pair(name=asked[place][0], text=asked[place][1])
         for place in _nearest(wanted, tuple(map(" ".join, asked)))
     )
     page = []
     if complaints:
         page.append(Paragraph(margin="trouble", lines=complaints))
     if symptoms:
-        page.append(Paragraph(margin="symptoms", lines=symptoms[:SHOWN_MATCHES]))
+        tell = Words(text=TELL_SYMPTOM, tone=Tone.ASIDE)
+        listed: tuple[Line, ...] = (*symptoms[:SHOWN_MATCHES], tell)
+        page.append(Paragraph(margin="symptoms", lines=listed))
+    if complaints:
+        hint = "type the number of what is meant, or other words for it"
+        hint_line = (Words(text=hint, tone=Tone.ASIDE),)
+        page.append(Paragraph(margin="", lines=hint_line, is_close=True))
     return tuple(page)
 
 

@@ -75,7 +75,7 @@ _STYLES = {
     Tone.PLAIN: Style(),
     Tone.STRONG: Style(bold=True),
     Tone.ASIDE: Style(dim=True),
-    Tone.CAUTION: Style(bold=True, color="yellow"),
+    Tone.CAUTION: Style(bold=True),
     Tone.PROBLEM: Style(bold=True, color="red"),
     Tone.GOOD: Style(bold=True, color="green"),
     Tone.RED: Style(bold=True),
@@ -83,16 +83,17 @@ _STYLES = {
 }
 
 # How the name of a line looks in the margin, where it is more than a name. Black is
-# drawn on its own ground, so that it is seen on a dark screen too.
+# drawn on its own ground, so that it is seen on a dark screen too, and a caution is
+# lettered like a warning label: yellow letters can't be read on a light screen.
 _TAGS = {
     Tone.RED: Style(bold=True, color="bright_white", bgcolor="red"),
     Tone.BLACK: Style(bold=True, color="bright_white", bgcolor="black"),
-    Tone.CAUTION: Style(bold=True, color="yellow"),
+    Tone.CAUTION: Style(bold=True, color="black", bgcolor="yellow"),
     Tone.GOOD: Style(bold=True, color="green"),
 }
 
 # Said before a line whose tone must not be lost where there is no colour.
-_SPOKEN = {Tone.CAUTION: "CAUTION: "}
+_SPOKEN = {Tone.CAUTION: "CAUTION:"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -307,8 +308,12 @@ class Notebook:
     def _cells(self, line: Line) -> tuple[Text, ...]:
         match line:
             case Words():
-                text = _SPOKEN.get(line.tone, "") + line.text
-                return (self._text(text, _STYLES[line.tone]),)
+                words = Text()
+                if line.tone in _SPOKEN:
+                    words.append(_SPOKEN[line.tone], style=_TAGS[line.tone])
+                    words.append(" ")
+                words.append(self._safe(line.text), style=_STYLES[line.tone])
+                return (words,)
             case Field():
                 return (self._text(line.text, _STYLES[line.tone]),)
             case Pair():
@@ -346,7 +351,11 @@ def _closer(page: Page) -> Iterator[Page]:
     close = tuple(replace(one, is_close=True) for one in page)
     yield close
     # what is only there where there is room goes first
-    order = sorted(range(len(close)), key=lambda n: (not close[n].is_only_beside, -n))
+    # and what is left out as a whole where there is none goes last
+    order = sorted(
+        range(len(close)),
+        key=lambda n: (not close[n].is_only_beside, close[n].brief == (), -n),
+    )
     for number in order:
         brief = close[number].brief
         if brief is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from diagnose.session.words.vocabulary import Vocabulary
-from diagnose.terminal.pages.complaints import OF_PARTS
+from diagnose.terminal.pages.complaints import OF_PARTS, TELL_SYMPTOM
 from diagnose.terminal.pages.page import (
     Page,
     Pair,
@@ -50,7 +50,7 @@ def symptoms_page(vocabulary: Vocabulary, about: str) -> Page:
         return (say("symptoms", f'none is about "{about}"; for all: symptom'),)
     return (
         Paragraph(margin="symptoms", lines=pairs),
-        say("", "tell one by: symptom NAME yes, or symptom NAME no", Tone.ASIDE),
+        say("", TELL_SYMPTOM, Tone.ASIDE),
         *([] if wanted or not parts else [say("", OF_PARTS, Tone.ASIDE)]),
     )
 

@@ -7,9 +7,10 @@ step it is to `answers`, and how a card looks to the faces.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from types import MappingProxyType
 
-from diagnose.measurement.readings import ReadingKind
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.answer import (
     Answer,
@@ -63,8 +64,19 @@ _ALIKE = MappingProxyType(
     }
 )
 
+# Chances of a yes no further apart say the same. [1] Own choice.
+ALIKE_CHANCE = 0.15
+
+# From so many numbers in a row on only the first and the last are said. Own choice.
+LEAST_RUN = 3
+
 # Lines of a card whose names say which lead it is.
 _LEAD_TONES = MappingProxyType({"red": Tone.RED, "black": Tone.BLACK})
+
+# Kinds of reading whose word says too little by itself.
+_KIND_WORDS = MappingProxyType(
+    {ReadingKind.LAMP: "test lamp", ReadingKind.AC_VOLTS: "AC volts"}
+)
 
 # Numbers in words, for how many suspects there are.
 _COUNTS = ("no", "the one", "the two", "the three", "the four")
@@ -104,9 +116,11 @@ def step_page(
             for line in step.card.lines
         ),
         *_values(step, ranking),
-        Field(name="why", text=why_words(step, ranking), tone=Tone.ASIDE),
     ]
-    return (Paragraph(margin="", lines=tuple(lines)),)
+    why = Field(name="why", text=why_words(step, ranking), tone=Tone.ASIDE)
+    # what is asked for its worth goes without saying; another reason has to be read
+    brief = tuple(lines) if step.is_for_worth else None
+    return (Paragraph(margin="", lines=(*lines, why), brief=brief),)
 
 
 def worth_page(step: ProposedStep, ranking: Sequence[RankedCause]) -> Page:
@@ -153,14 +167,26 @@ def step_words(step: ProposedStep, vocabulary: Vocabulary) -> str:
     reading = step.reading
     if isinstance(step.step, SubstitutionTest):
         changed = substitution_words(step.step.substitution)
-        seen = reading.red if reading else spoken(step.step.look.name.split("|")[-1])
-        return f"{changed}: {seen}? ({format_minutes(step.minutes)})"
+        seen = spoken(step.step.look.name.split("|")[-1])
+        if reading is not None:
+            seen = f"{_reading_words(reading, vocabulary)}, {spoken(step.state)}"
+        return f"{changed}: {seen} ({format_minutes(step.minutes)})"
     if reading is None:
         return f"{step.card.act} ({spoken(step.state)}; {format_minutes(step.minutes)})"
-    at = f"{reading.kind.value} at {reading.red}"
-    if reading.black not in ("", vocabulary.reference):
-        at = f"{reading.kind.value} from {reading.red} to {reading.black}"
-    return f"{at}, {spoken(step.state)} ({format_minutes(step.minutes)})"
+    words = _reading_words(reading, vocabulary)
+    return f"{words}, {spoken(step.state)} ({format_minutes(step.minutes)})"
+
+
+def _reading_words(reading: Reading, vocabulary: Vocabulary) -> str:
+    """Return what is read where, in a few words."""
+    if reading.kind is ReadingKind.LOOK:
+        return f"look at {reading.red}"
+    if reading.kind is ReadingKind.FUSE:
+        return f"millivolts along {reading.red}"
+    named = _KIND_WORDS.get(reading.kind, reading.kind.value)
+    if reading.black in ("", vocabulary.reference):
+        return f"{named} at {reading.red}"
+    return f"{named} from {reading.red} to {reading.black}"
 
 
 def why_words(step: ProposedStep, ranking: Sequence[RankedCause]) -> str:
@@ -175,24 +201,37 @@ def why_words(step: ProposedStep, ranking: Sequence[RankedCause]) -> str:
     takes = f"takes {format_minutes(step.minutes)}"
     if not step.is_for_worth:
         return f"{step.reason}; {takes}" if step.reason else takes
-    parts = _split_words(_groups(step, ranking))
+    parts = _split_words(step, ranking)
     return f"{parts}; {takes}"
 
 
-def _split_words(groups: Mapping[str, Sequence[int]]) -> str:
+def _split_words(step: ProposedStep, ranking: Sequence[RankedCause]) -> str:
     """Return how what a step shows divides the suspects on the page."""
+    groups = _groups(step, ranking)
     count = sum(len(numbers) for numbers in groups.values())
     every = _COUNTS[count] if count < len(_COUNTS) else f"the {count}"
     suspects = "suspect" if count == 1 else "suspects"
     if not groups:
         return "tells causes apart that are not listed"
     if set(groups) == {SAME}:
-        return f"what is good leaves {every} {suspects}, what is not speaks for others"
+        shows = "shows" if count == 1 else "show"
+        return (
+            f"{every} {suspects} {shows} what is good; anything else points elsewhere"
+        )
     if len(groups) == 1:
         return f"what is good clears {every} {suspects}"
-    if len(groups) == count:
+    if len(groups) == count and not _overlap(step, ranking):
         return f"tells {every} {suspects} apart"
     return f"splits {every} {suspects} in {len(groups)}"
+
+
+def _overlap(step: ProposedStep, ranking: Sequence[RankedCause]) -> bool:
+    """Return whether ranges of suspects lie over each other, so that none is told."""
+    numbered = _numbered(ranking)
+    ranges = sorted(
+        (value.low, value.high) for value in step.expected if value.cause in numbered
+    )
+    return any(high > low for (_, high), (low, _) in pairwise(ranges))
 
 
 def _values(step: ProposedStep, ranking: Sequence[RankedCause]) -> tuple[Field, ...]:
@@ -203,19 +242,43 @@ def _values(step: ProposedStep, ranking: Sequence[RankedCause]) -> tuple[Field, 
     lines = [Field(name="good", text=good.words, tone=Tone.GOOD)]
     groups = _groups(step, ranking)
     for words, numbers in groups.items():
-        listed = ", ".join(map(str, numbers))
+        listed = _listed(numbers)
         one_or_more = "suspect" if len(numbers) == 1 else "suspects"
         spoken_name = f"{one_or_more} {listed}"
         lines.append(Field(name=listed, text=words, spoken=spoken_name))
     if set(groups) <= {SAME}:
-        numbered = _numbered(ranking)
+        elsewhere = _elsewhere(step, good, _numbered(ranking))
         lines.extend(
-            Field(name="else", text=f"{value.words}: {value.says}")
-            for value in step.expected
-            if value.cause and value.cause not in numbered
-            if not _is_same(value, good, step)
+            Field(name="else", text=f"{words}: {'; '.join(causes)}")
+            for words, causes in elsewhere.items()
         )
     return tuple(lines)
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    """Return rising numbers so that they fit into the margin, three in a row and more.
+
+    Examples
+    --------
+    >>> _listed([1, 3]), _listed([1, 2, 3, 4])
+    ('1, 3', '1 to 4')
+    """
+    first, last = numbers[0], numbers[-1]
+    if len(numbers) >= LEAST_RUN and last - first == len(numbers) - 1:
+        return f"{first} to {last}"
+    return ", ".join(map(str, numbers))
+
+
+def _elsewhere(
+    step: ProposedStep, good: ExpectedValue, numbered: Mapping[str, int]
+) -> Mapping[str, Sequence[str]]:
+    """Return what other causes than those listed would show, each with its causes."""
+    found: dict[str, list[str]] = {}
+    for value in step.expected:
+        is_other = value.cause and value.cause not in numbered
+        if is_other and not _is_same(value, good, step):
+            found.setdefault(value.words, []).append(value.says)
+    return found
 
 
 def _groups(
@@ -258,11 +321,16 @@ def _is_same(value: ExpectedValue, good: ExpectedValue, step: ProposedStep) -> b
     """Return whether a value would be called good."""
     if value.words == good.words or _is_alike(value, good, step):
         return True
+    if step.reading is None:
+        return False
     middle, room = 0.5 * (value.low + value.high), STICKS_OUT * (good.high - good.low)
+    below = room
+    if step.reading.kind is ReadingKind.OHMS:
+        # ohms go over powers of ten, and a tenth of them is another value
+        below = min(room, STICKS_OUT * good.low)
     return (
-        step.reading is not None
-        and good.low <= middle <= good.high
-        and value.low >= good.low - room
+        good.low <= middle <= good.high
+        and value.low >= good.low - below
         and value.high <= good.high + room
     )
 
@@ -270,7 +338,9 @@ def _is_same(value: ExpectedValue, good: ExpectedValue, step: ProposedStep) -> b
 def _is_alike(one: ExpectedValue, other: ExpectedValue, step: ProposedStep) -> bool:
     """Return whether a person would not tell two ranges apart."""
     reading = step.reading
-    if reading is None or reading.kind not in _ALIKE:
+    if reading is None:
+        return one.words == other.words or abs(one.low - other.low) <= ALIKE_CHANCE
+    if reading.kind not in _ALIKE:
         return one.words == other.words
     rest = _ALIKE[reading.kind]
     ends = ((one.low, other.low), (one.high, other.high))

@@ -122,7 +122,9 @@ def _mended(answer: Answer) -> tuple[Words, ...]:
     """Return, after a repair, how likely it is that nothing is wrong any more."""
     if not _is_repaired(answer):
         return ()
-    words = f"mended: {format_probability(answer.sound_probability)}"
+    complaints = {one for one in answer.facts if one.startswith("complaint: ")}
+    named = "mended" if len(complaints) < 2 else "all of it mended"
+    words = f"{named}: {format_probability(answer.sound_probability)}"
     return (Words(text=words, tone=Tone.STRONG),)
 
 

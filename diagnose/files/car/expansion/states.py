@@ -21,6 +21,7 @@ from diagnose.files.car.expansion.states_with_parts import (
     KEY_ON,
     has_state,
     is_on,
+    output_words,
     priming_seconds,
     switched_words,
     worked_positions,
@@ -140,9 +141,11 @@ def _in_words(
     draft: Draft,
 ) -> OperatingState:
     """Return a state with the words of this car in its label and its instruction."""
+    known, base = draft.knowledge, states.get(state.like)
     words = {
         "{disconnected}": _disconnected(car, draft),
-        "{switched}": switched_words(state, states.get(state.like), car_switches(car)),
+        "{switched}": switched_words(state, base, car_switches(car)),
+        "{outputs}": output_words(state, base, known.output_hows, known.role_words),
         "{seconds}": f"{state.lasts_seconds:g}",
     }
     label, how = state.label, state.how

@@ -9,7 +9,7 @@ solved in many states. Leaves putting states together to `states`.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from diagnose.circuit.operating_states import ComesWith, OperatingState
@@ -17,6 +17,12 @@ from diagnose.files.car.grammar.entries import CarEntry, OutputEntry, SwitchEntr
 
 # The state in which the key has been on for longer than anything primes.
 KEY_ON = "key-on"
+
+# What the name of an output ends with, behind that of what it switches. Own choice.
+OUTPUT = "-output"
+
+# The key of how the outputs are switched on that no role is known of.
+ANY_OUTPUT = "any"
 
 # Names of the position of a switch that springs back when it is let go. Own choice, of
 # words that are used for no other position.
@@ -214,18 +220,69 @@ def switched_words(
     Returns
     -------
     str
-        Such as ``light-switch at head and fan-output on``.
+        Such as ``light-switch at head; fan on``.
     """
     before = {} if base is None else base.switch_positions
-    commands = frozenset() if base is None else base.commands
+    moved: dict[str, list[str]] = {}
+    for switch, position in state.switch_positions.items():
+        if switch in switches and position != before.get(switch, switches[switch][0]):
+            moved.setdefault(position, []).append(switch)
     words = [
-        f"{switch} {position}"
-        if position in HELD_POSITIONS
-        else f"{switch} at {position}"
-        for switch, position in state.switch_positions.items()
-        if switch in switches and position != before.get(switch, switches[switch][0])
+        f"{_listed(names)} {'' if position in HELD_POSITIONS else 'at '}{position}"
+        for position, names in moved.items()
     ]
-    words += sorted(f"{name.split('.')[-1]} on" for name in state.commands - commands)
-    if not words:
-        return "nothing else switched on"
-    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
+    outputs = sorted(called for _, called in _switched_outputs(state, base))
+    if outputs:
+        words.append(f"{_listed(outputs)} on")
+    return "; ".join(words) or "nothing else switched on"
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Return names as a person lists them.
+
+    Examples
+    --------
+    >>> _listed(["fan", "blower", "horn"])
+    'fan, blower and horn'
+    """
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+
+
+def output_words(
+    state: OperatingState,
+    base: OperatingState | None,
+    hows: Mapping[str, str],
+    role_words: Mapping[str, str],
+) -> str:
+    """Return how to get controllers to switch on what they have on in a state.
+
+    Parameters
+    ----------
+    state : OperatingState
+        The state, with its commands.
+    base : OperatingState or None
+        The state that it is like; None where the car does not have it.
+    hows : Mapping[str, str]
+        Role to how such a part is switched on, with ``{controller}`` and ``{output}``.
+    role_words : Mapping[str, str]
+        Name of a part to its role.
+
+    Returns
+    -------
+    str
+        A sentence for each output; empty where none is on beyond the base.
+    """
+    said = []
+    for controller, called in sorted(_switched_outputs(state, base)):
+        how = hows.get(role_words.get(called, called), hows.get(ANY_OUTPUT, ""))
+        said.append(how.replace("{controller}", controller).replace("{output}", called))
+    return " ".join(said)
+
+
+def _switched_outputs(
+    state: OperatingState, base: OperatingState | None
+) -> list[tuple[str, str]]:
+    """Return controller and what it switches on, beyond the state that one is like."""
+    before = frozenset() if base is None else base.commands
+    pairs = (name.split(".", maxsplit=1) for name in state.commands - before)
+    return [(controller, output.removesuffix(OUTPUT)) for controller, output in pairs]

@@ -154,6 +154,7 @@ class SignEntry(SourcedEntry):
     imagined: Probability
     by_lasting: Probability = 1.0
     caution: str = ""
+    when: str = ""
 
     def sign(self, name: str) -> Sign:
         """Return the sign under its name."""
@@ -168,6 +169,7 @@ class SignEntry(SourcedEntry):
             imagined=self.imagined,
             by_lasting=self.by_lasting,
             caution=self.caution,
+            when=self.when,
             source=self.source,
             basis=self.basis,
         )

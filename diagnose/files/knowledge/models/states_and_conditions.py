@@ -131,10 +131,17 @@ class StateEntry(SourcedEntry):
         )
 
 
+class OutputHowEntry(SourcedEntry):
+    """How a person gets a controller to switch an output on."""
+
+    how: Text
+
+
 class StatesFile(KnowledgeEntry):
     """``states.yaml``."""
 
     states: dict[Key, StateEntry]
+    outputs: dict[Key, OutputHowEntry]
 
 
 class CautionEntry(SourcedEntry):

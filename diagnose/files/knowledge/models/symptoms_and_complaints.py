@@ -117,6 +117,7 @@ class SymptomEntry(SourcedEntry):
     when: MemberEntry | None = None
     any_part: Key | None = None
     is_only_told: bool = False
+    shows_in_use: bool = False
     minutes: Positive
     missed_probability: Chance
     imagined_probability: Chance
@@ -154,6 +155,7 @@ class SymptomEntry(SourcedEntry):
             needs=self.needs or "",
             any_part=self.any_part or "",
             is_only_told=self.is_only_told,
+            shows_in_use=self.shows_in_use,
             source=self.source,
             basis=self.basis,
         )

@@ -36,7 +36,7 @@ from diagnose.session.words.wording import chance_words, range_words
 SHOWN_CAUSES = 4
 
 # Why a step is proposed that was taken just before.
-AGAIN = "the same again: what was told hardly fits the rest, or may have been a slip"
+AGAIN = "the same again: the first may have been a slip"
 
 # How many causes below those are named that would show something else. Own choice.
 MOST_OTHERS = 2
@@ -44,6 +44,11 @@ MOST_OTHERS = 2
 # Among how many leading causes those are looked for that would show something else.
 # Own choice.
 SEARCHED_CAUSES = 16
+
+# What a sound car drops at most where current flows; more stands across what is open.
+# [1, of the system's volts] Own choice: above the worst of cables and lamps, far below
+# open contacts.
+LARGEST_DROP = 0.2
 
 # Causes less likely than this are not named. [1] Own choice: one in two hundred.
 LEAST_EXPECTED = 0.005
@@ -119,6 +124,7 @@ class Proposals:
         """
         step, car, knowledge = priced.step, self._model.car, self._model.knowledge
         procedures = knowledge.procedures
+        expected = self._expected(step, moment)
         if isinstance(step, SymptomCheck):
             symptom = self._model.asked(step.symptom)
             state = symptom.state
@@ -134,9 +140,10 @@ class Proposals:
         else:
             borne = bears_series(moment.conclusion, step, self._model.compiled)
             state = step.state
-            words = instruction(step, car, procedures, in_series=borne)
+            is_drop = _is_drop(step, expected[0], car.system_volts)
+            words = instruction(step, car, procedures, in_series=borne, is_drop=is_drop)
             cautions = cautions_for(step, car, knowledge, in_series=borne)
-            card = reading_card(step, car, procedures, in_series=borne)
+            card = reading_card(step, car, procedures, in_series=borne, is_drop=is_drop)
         return ProposedStep(
             step=step,
             state=state,
@@ -145,7 +152,7 @@ class Proposals:
             minutes=priced.minutes,
             saves_minutes=priced.net_minutes,
             bits=priced.bits,
-            expected=self._expected(step, moment),
+            expected=expected,
             reason=reason,
             card=card,
         )
@@ -234,6 +241,16 @@ class Proposals:
         chance = self._expected_answers.yes_chance(conclusion, step.symptom, rows)
         mean = chance.mean(axis=1, keepdims=True)
         return np.asarray(np.broadcast_to(mean, chance.shape))
+
+
+def _is_drop(reading: Reading, healthy: ExpectedValue, system_volts: float) -> bool:
+    """Return whether a sound car drops no more than wires and joints along a reading.
+
+    True of what is no volts: it has no drop to be told from open contacts.
+    """
+    if reading.kind is not ReadingKind.DC_VOLTS:
+        return True
+    return max(abs(healthy.low), abs(healthy.high)) < LARGEST_DROP * system_volts
 
 
 def _is_read_again(step: Step, moment: Moment) -> bool:

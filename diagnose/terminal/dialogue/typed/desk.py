@@ -92,7 +92,9 @@ def typed_number(word: str) -> int:
 
 
 def cause_name(typed: str, desk: Desk) -> str:
-    """Return the cause of a rank (``2``) or of a name.
+    """Return the cause of a rank (``2``), of a part or of a name.
+
+    Of a part it is the likeliest of those ranked.
 
     Raises
     ------
@@ -105,6 +107,9 @@ def cause_name(typed: str, desk: Desk) -> str:
         if not 1 <= number <= len(ranked):
             raise ReadingError(f"there are {len(ranked)} causes; {typed} is none")
         return ranked[number - 1].name
+    of_part = [one.name for one in ranked if one.name.split(":")[0] == typed.lower()]
+    if of_part:
+        return of_part[0]
     return known_name(typed, desk.vocabulary.causes, "cause")
 
 
