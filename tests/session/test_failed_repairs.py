@@ -167,3 +167,22 @@ def test_complaint_is_tried_before_anything_else_is_mended(lamp_model: Model) ->
 
     assert answer.advice.verdict is Verdict.PROVE
     assert answer.next_steps[0].step == SymptomCheck(symptom="lamp-shines")
+
+
+def by_its_complaint(model: Model, *facts: Fact) -> str:
+    """Return what may be mended again as its complaint is there; empty for nothing."""
+    moment = Moments(model).at(facts, Reasoner(model).conclude(facts))
+    causes = told(model, *facts).answer.causes
+    line = RepeatedRepairs(model).by_its_complaint(causes, moment)
+    return line.name if line is not None else ""
+
+
+# For what no reading proves: a fault of the engine itself is known by its complaint.
+def test_complaint_that_is_still_there_speaks_where_nothing_else_can(
+    lamp_model: Model,
+) -> None:
+    before = (COMPLAINT, ACROSS_LAMP, NEW_LAMP)
+
+    assert by_its_complaint(lamp_model, *before, DARK) == LAMP
+    assert by_its_complaint(lamp_model, *before) == ""
+    assert by_its_complaint(lamp_model, *before, DARK, NEW_LAMP, DARK) == ""

@@ -80,6 +80,12 @@ LOOK_AGAIN = (
 # The same in few words, beside the reading.
 MENDED_ALREADY = "it was mended already: tells whether the repair took"
 
+# Said where what was mended once is likely still bad, and no reading would tell.
+ONLY_THE_COMPLAINT_TELLS = (
+    "That was mended, the complaint is still there, and no reading tells whether the "
+    "work took: check it and do it again."
+)
+
 # Said where readings were told that a sound car shows, and nothing else.
 NOTHING_WRONG = (
     "Nothing read so far speaks of a fault. Say what is wrong with the car: choose a "
@@ -169,6 +175,11 @@ class Adviser:
                 advice = Advice(verdict=Verdict.OPEN, says=LOOK_AGAIN, cautions=())
                 tells = replace(tells, reason=MENDED_ALREADY)
                 return Advised(steps=(tells, *steps), advice=advice)
+            again = None if tells else self._repeats.by_its_complaint(causes, moment)
+            if again is not None:
+                repair = self._repair(again, None, (again, *mendable))
+                says = f"{ONLY_THE_COMPLAINT_TELLS} {repair.says}"
+                return Advised(steps=steps, advice=replace(repair, says=says))
         is_sure = bool(mendable) and mendable[0].probability >= SURE
         if best is not None and not is_sure:
             says = f"Take this reading: it saves about {best.net_minutes:.0f} min."

@@ -3,7 +3,7 @@
 A repair that was made and did not cure seldom failed: more often it was the wrong one.
 So the same is advised again only where what was seen since says that it did not take,
 and only once: a part renewed twice is a good one, and what still speaks against it
-speaks against the car file.
+speaks against the car file. Where no reading can tell, the complaint itself does.
 Leaves what the readings say to `failed_repairs`.
 """
 
@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from diagnose.session.answer import RankedCause
+from diagnose.session.answer import LIKELIER_THAN_NOT, RankedCause
 from diagnose.session.evidence.implied.failed_repairs import PROVING_ODDS, failure_odds
 from diagnose.session.facts import ComplaintFact, RepairFact
 from diagnose.session.ready_car import Model
@@ -61,7 +61,37 @@ class RepeatedRepairs:
             )
         )
 
-    def failure_odds(self, cause: str, moment: Moment) -> float:
+    def by_its_complaint(
+        self, causes: Sequence[RankedCause], moment: Moment
+    ) -> RankedCause | None:
+        """Return what may be mended again because its complaint is still there.
+
+        For what no reading proves, such as a fault of the engine itself.
+
+        Parameters
+        ----------
+        causes : Sequence[RankedCause]
+            The ranking.
+        moment : Moment
+
+        Returns
+        -------
+        RankedCause or None
+            The likeliest, if it is likelier than not, was mended once, and what was
+            seen since says by ten to one that the repair did not take.
+        """
+        mended = _mended(moment)
+        for line in causes[:1]:
+            times = sum(mended.count(one) for one in line.members)
+            odds = self.failure_odds(line.name, moment, has_retests=True)
+            is_likely = line.probability > LIKELIER_THAN_NOT
+            if 0 < times < MOST_TIMES and is_likely and odds >= PROVING_ODDS:
+                return line
+        return None
+
+    def failure_odds(
+        self, cause: str, moment: Moment, *, has_retests: bool = False
+    ) -> float:
         """Return how much likelier what was seen is if the latest such repair failed.
 
         Parameters
@@ -69,6 +99,8 @@ class RepeatedRepairs:
         cause : str
             The name of a cause on the line that was mended.
         moment : Moment
+        has_retests : bool
+            What was complained of counts as well, told since.
 
         Returns
         -------
@@ -87,7 +119,7 @@ class RepeatedRepairs:
             moment.conclusion,
             moment.lines.rows(line),
             repair=of_line[-1],
-            retests=self._retests(moment),
+            retests=frozenset() if has_retests else self._retests(moment),
         )
 
     def _retests(self, moment: Moment) -> frozenset[str]:
