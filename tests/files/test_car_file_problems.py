@@ -243,7 +243,7 @@ GRAMMAR = [
         "ground: body via",
         "gronud: body via",
         '16:60: unknown key "gronud" (did you mean "ground"?); known: from, fuse, '
-        "relay, wire, load, to, ground, draws-when, place, role, values",
+        "relay, wire, load, to, ground, draws-when, place, role, note, values",
     ),
     (
         "panels:",

@@ -12,14 +12,6 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-import atheris
-
-with atheris.instrument_imports(include=["diagnose.files"]):
-    from diagnose.errors import DiagnoseError
-    from diagnose.files.car.car_file import load_car
-    from diagnose.files.knowledge.knowledge_files import load_knowledge
-    from diagnose.files.resources import knowledge_folder
-
 ROOT = Path(__file__).resolve().parents[2]
 CARS = [*(ROOT / "tests/cars").glob("*.yaml"), *(ROOT / "cases/cars").glob("*.yaml")]
 LIMITS = ("-timeout=10", "-rss_limit_mb=1000", "-max_len=6000")
@@ -27,6 +19,15 @@ LIMITS = ("-timeout=10", "-rss_limit_mb=1000", "-max_len=6000")
 
 def main() -> None:
     """Read files until the time is over, or one is neither read nor refused."""
+    # here, as what reads car files has to be imported under its eyes
+    import atheris
+
+    with atheris.instrument_imports(include=["diagnose.files"]):
+        from diagnose.errors import DiagnoseError
+        from diagnose.files.car.car_file import load_car
+        from diagnose.files.knowledge.knowledge_files import load_knowledge
+        from diagnose.files.resources import knowledge_folder
+
     folder = Path(sys.argv[1])
     folder.mkdir(parents=True, exist_ok=True)
     for path in CARS:
