@@ -79,6 +79,32 @@ def test_a_bare_number_answers_the_reading_on_the_page(line: str) -> None:
     assert as_sharp_as_the_meter(told(line)) == PUMP_11_2
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        "pump.plus key-on 11.2",
+        "11.2 at pump.plus key-on",
+        "pump.plus 11.2 key-on",
+        # that of the step in hand
+        "pump.plus 11.2",
+        "11.2 V at pump.plus",
+    ],
+)
+def test_a_point_by_its_name_needs_no_command(line: str) -> None:
+    assert as_sharp_as_the_meter(told(line)) == PUMP_11_2
+
+
+def test_a_state_behind_a_point_is_not_that_of_the_step() -> None:
+    found = reading(ReadingKind.DC_VOLTS, 11.2, **{**PUMP, "state": "idle"})
+
+    assert as_sharp_as_the_meter(told("11.2 at pump.plus idle")) == found
+
+
+def test_a_value_behind_a_state_is_the_answer_to_the_step() -> None:
+    # no point is named: as before, a value and a state
+    assert told("14.2 idle") == told("read pump.plus idle 14.2")
+
+
 def test_a_number_is_told_as_sharp_as_it_was_typed() -> None:
     fact = told("12")
 

@@ -172,3 +172,22 @@ def test_parts_and_symptoms_are_completed(casebook: Casebook) -> None:
     assert "starter-solenoid" in parts
     assert "start-wire" not in parts
     assert "engine-cranks" in seen
+
+
+# As people tell it: the relay named behind its terminals, and a comma.
+@pytest.mark.parametrize(
+    "line",
+    [
+        "bridged 30 to 87 of the fan relay and it did not run",
+        "bridged 30 to 87 on fan-relay, it did not run",
+    ],
+)
+def test_relay_is_named_behind_its_terminals(sedan_model: Model, line: str) -> None:
+    casebook = Casebook(Diagnosis(sedan_model), Journal(None))
+    heard(casebook, "complaint fan-does-not-run")
+    shown = heard(casebook, line)
+
+    fact = casebook.standing[-1]
+    assert isinstance(fact, SubstitutionFact), shown
+    assert fact.substitution.ends == {"fan-relay.30", "fan-relay.87"}
+    assert fact.seen == SymptomFact(symptom="fan-runs", is_present=False)

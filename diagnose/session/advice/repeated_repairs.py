@@ -71,7 +71,7 @@ class RepeatedRepairs:
         Parameters
         ----------
         causes : Sequence[RankedCause]
-            The ranking.
+            The ranking; at least one.
         moment : Moment
 
         Returns
@@ -80,14 +80,12 @@ class RepeatedRepairs:
             The likeliest, if it is likelier than not, was mended once, and what was
             seen since says by ten to one that the repair did not take.
         """
-        mended = _mended(moment)
-        for line in causes[:1]:
-            times = sum(mended.count(one) for one in line.members)
-            odds = self.failure_odds(line.name, moment, has_retests=True)
-            is_likely = line.probability > LIKELIER_THAN_NOT
-            if 0 < times < MOST_TIMES and is_likely and odds >= PROVING_ODDS:
-                return line
-        return None
+        line = causes[0]
+        times = sum(_mended(moment).count(one) for one in line.members)
+        if not 0 < times < MOST_TIMES or line.probability <= LIKELIER_THAN_NOT:
+            return None
+        odds = self.failure_odds(line.name, moment, has_retests=True)
+        return line if odds >= PROVING_ODDS else None
 
     def failure_odds(
         self, cause: str, moment: Moment, *, has_retests: bool = False

@@ -68,9 +68,12 @@ def causes_page(answer: Answer, more_than_two_probability: float) -> Page:
     count = len(answer.causes)
     left_out = format_probability(answer.left_out_probability)
     bound = format_probability(more_than_two_probability)
+    all_of_them = (
+        f"these are all {count} in the ranking; why {count} tells about the last; "
+    )
     note = (
-        f"these are all {count} in the ranking; why {count or 1} tells about the "
-        f"last; combinations of faults not looked at: an estimated {left_out}; three "
+        f"{all_of_them if count else ''}"
+        f"combinations of faults not looked at: an estimated {left_out}; three "
         f"faults or more at once: at most {bound} before anything was told, and looked "
         "at where what was told asks for them"
     )
@@ -135,7 +138,9 @@ def _rest(answer: Answer, shown: int) -> tuple[Words, ...]:
         over -= answer.sound_probability
     if over < LEAST_SHOWN:
         return ()
-    words = f"anything else: about {format_probability(over)}"
+    said = format_probability(over)
+    about = "about " if said[:1].isdigit() else ""
+    words = f"anything else: {about}{said}"
     if len(answer.causes) > shown:
         words += " (causes)"
     return (Words(text=words, tone=Tone.ASIDE),)

@@ -41,6 +41,9 @@ _LEADING_ON = frozenset({"and", "then", "it", "now", "did"})
 # Words that may stand between the two ends of a lead.
 _BETWEEN = frozenset({"to", "and"})
 
+# Words before the part whose terminals were bridged: ``30 to 87 of the fan relay``.
+_OF_PART = frozenset({"of", "at", "on"})
+
 # The word before the place of a reading that begins with its value: ``12.4 at NODE``.
 _AT = "at"
 
@@ -54,8 +57,9 @@ def change(words: tuple[str, ...], desk: Desk, *, kind: SubstitutionKind) -> Req
             words = words[:1] + words[2:]
         if len(words) < 2:
             raise MistypedError
-        first, second = (_point(word, desk) for word in words[:2])
-        substitution, rest = Substitution(kind=kind, at=first, to=second), words[2:]
+        part, rest = _named_part(words[2:], desk)
+        first, second = (_point(word, desk, part=part) for word in words[:2])
+        substitution = Substitution(kind=kind, at=first, to=second)
     else:
         if not words:
             raise MistypedError
@@ -73,9 +77,24 @@ def change(words: tuple[str, ...], desk: Desk, *, kind: SubstitutionKind) -> Req
     )
 
 
-def _point(typed: str, desk: Desk) -> str:
-    """Return a test point; of a terminal alone, that of the relay on the page."""
+def _named_part(words: tuple[str, ...], desk: Desk) -> tuple[str, tuple[str, ...]]:
+    """Return the part of ``of the fan relay``, empty where none is, and the rest."""
+    if not words or words[0].lower() not in _OF_PART:
+        return "", words
+    parts = {node.partition(".")[0] for node in desk.vocabulary.nodes}
+    named = words[2:] if words[1:2] == ("the",) else words[1:]
+    for count in range(len(named), 0, -1):
+        part = "-".join(named[:count]).lower()
+        if part in parts:
+            return part, named[count:]
+    return "", words
+
+
+def _point(typed: str, desk: Desk, *, part: str = "") -> str:
+    """Return a test point; of a terminal alone, that of a part or one on the page."""
     nodes = desk.vocabulary.nodes
+    if f"{part}.{typed}" in nodes:
+        return f"{part}.{typed}"
     ends = [node for node in nodes if node.endswith(f".{typed}")]
     if typed in nodes or not typed[:1].isdigit() or not ends:
         return known_name(typed, nodes, "test point")

@@ -44,6 +44,9 @@ DONE = MappingProxyType(
     {"bridged": "bridge", "jumped": "bridge", "swapped": "swap", "unplugged": "unplug"}
 )
 
+# The word between a value and where it was read: ``12.4 at NODE``.
+_AT = "at"
+
 # What a typed value may begin with: a sign, a digit, a decimal point or comma, or the
 # sign of an over-range resistance.
 _NUMBER_STARTS = "+-.,0123456789∞−–"
@@ -74,6 +77,9 @@ def understand(line: str, desk: Desk) -> Request:
             return _answer_to_step(words[1:], replace(desk, step=step))
         return TakeUp(step_index=STEP_LETTERS.index(first))
     command = _command_for(first)
+    told = _at_a_point(words, desk) if command is None else []
+    if told:
+        words, command = ["read", *told], COMMANDS["read"]
     if command is None or " ".join(words).lower() in ANSWERS:
         return _answer_to_step(words, desk)
     try:
@@ -98,6 +104,32 @@ def _command_for(word: str) -> Command | None:
     if len(word) > 1 and len(starting) == 1 and not is_answer:
         return COMMANDS[starting[0]]
     return None
+
+
+def _at_a_point(words: Sequence[str], desk: Desk) -> list[str]:
+    """Return what is told of a point by its name, as behind ``read``; else nothing.
+
+    ``fan.minus 13.8`` or ``14.2 at fan.plus idle``; without a state it is that of the
+    step in hand.
+    """
+    vocabulary = desk.vocabulary
+    found, lowered = list(words), [word.lower() for word in words]
+    if _AT in lowered[1:]:
+        place = lowered.index(_AT, 1)
+        found = [*found[place + 1 :], *found[:place]]
+    points = {node.lower() for node in vocabulary.nodes}
+    count = next(
+        (place for place, word in enumerate(found) if word.lower() not in points),
+        len(found),
+    )
+    if not 0 < count < len(found):
+        return []
+    value, state = trailing_state(found[count:], desk)
+    reading = None if desk.step is None else desk.step.reading
+    is_value = value[0][0] in _NUMBER_STARTS or value[0].lower() in ANSWERS
+    if not state and is_value and reading is not None:
+        state = reading.state
+    return [*found[:count], *filter(None, [state]), *value]
 
 
 def _answer_to_step(words: Sequence[str], desk: Desk) -> Request:
