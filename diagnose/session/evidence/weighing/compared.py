@@ -21,6 +21,7 @@ Decisions that bind it:
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -157,19 +158,18 @@ class ComparedReadings:
             stands_for=stands_for,
             is_ladder=is_ladder,
         )
-        errors = [meter_error(spread, shows), meter_error(spread, other_shows)]
+        errors = _reading_errors(spread, pair, shows, other_shows)
         if not pair.strays_alike:
             errors += [stray, other_stray]
         if is_ladder:
             with np.errstate(invalid="ignore"):  # OL less OL, in rows not looked at
                 errors.append(step_spread(pair.shows - pair.other_shows)[some])
-        errors += [np.asarray(rounding_deviation(one)) for one in both]
         fit = reading_likelihood(
             shown(pair.fact) - shown(pair.other),
             shows - other_shows,
             spread=spread.shared_by(len(both)),
             slips=NO_SLIPS,
-            stray=np.sqrt(sum(error**2 for error in errors)),
+            stray=_together(errors),
             stands_for=stands_for,
             is_ladder=is_ladder,
         )
@@ -206,17 +206,37 @@ class ComparedReadings:
         if not moving_together(pair.shows, pair.other_shows).all():
             return 0.0
         spread = self._scatter.of_fact(pair.fact)
-        errors = [meter_error(spread, one) for one in (pair.shows, pair.other_shows)]
-        errors += [
-            np.asarray(rounding_deviation(one)) for one in (pair.fact, pair.other)
-        ]
+        errors = _reading_errors(spread, pair, pair.shows, pair.other_shows)
         return tail_of(
             shown(pair.fact) - shown(pair.other),
             (pair.shows - pair.other_shows)[0],
             share,
-            spread=spread.shared_by(2.0),
-            stray=np.sqrt(sum(error**2 for error in errors))[0],
+            spread=spread.shared_by(2),
+            stray=_together(errors)[0],
         )
+
+
+def _reading_errors(
+    spread: Spread, pair: Pair, shows: FloatArray, other_shows: FloatArray
+) -> list[FloatArray]:
+    """Return how far the meter and the last digits may move a difference, each. [V, Ω].
+
+    Parameters
+    ----------
+    shows, other_shows : FloatArray
+        Those of the pair, or of some of its rows.
+    """
+    meter = [meter_error(spread, one) for one in (shows, other_shows)]
+    digits = [rounding_deviation(one) for one in (pair.fact, pair.other)]
+    return [*meter, *map(np.asarray, digits)]
+
+
+def _together(errors: Sequence[FloatArray]) -> FloatArray:
+    """Return independent deviations as one."""
+    total = np.zeros_like(errors[0])
+    for error in errors:
+        total = total + error**2
+    return np.asarray(np.sqrt(total))
 
 
 def meter_error(spread: Spread, volts: FloatArray) -> FloatArray:
