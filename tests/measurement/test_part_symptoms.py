@@ -272,3 +272,36 @@ def test_a_fuse_blows_at_once_by_a_short_and_later_by_an_overload(
     assert rating.distribution.nominal == 15.0
     assert 20.0 / 15.0 < AT_ONCE < 120.0 / 15.0
     assert {how for how, one in found.items() if one > 0.9} == ({blows} - {""})
+
+
+def test_a_battery_beside_the_cars_own_can_be_complained_of(
+    car: Car, car_knowledge: Knowledge, car_work: SoundWork
+) -> None:
+    # two in series are one battery
+    further = [
+        part.name
+        for part in car.parts
+        if part.kind == "battery" and car.battery is not None
+        if part.name not in (car.battery.name, *car.battery.members)
+    ]
+
+    assert list(car_work.charged) == further
+    for name in further:
+        assert endings_of(name, car, car_knowledge) == {"not-charged"}
+        assert car.state(car_work.charged[name]).is_engine_running
+
+
+# Across its posts: a battery alone has 12.6 V, one on charge 13.7 V and more.
+@pytest.mark.parametrize(("volts", "is_charged"), [(12.6, False), (13.7, True)])
+def test_a_further_battery_is_charged_by_its_own_volts(
+    volts: float, is_charged: bool, knowledge: Knowledge
+) -> None:
+    van = load_car(FILES["van"], knowledge)
+    plus = van.part("second-battery").terminals["plus"]
+    known = knowledge.for_car(van)
+
+    found = chance("second-battery-is-charged", seen_at({plus: volts}, {}), van, known)
+
+    assert (found > 0.9) is is_charged
+    complaint = known.complaints["second-battery-not-charged"]
+    assert complaint.answers["second-battery-is-charged"] is False

@@ -85,6 +85,11 @@ ASPECTS: Mapping[str, Aspect] = MappingProxyType(
             cured_answer=False,
             says="resets, goes off and on by itself",
         ),
+        "not-charged": Aspect(
+            symptom="is-charged",
+            cured_answer=True,
+            says="not charged with the engine running",
+        ),
         "silent": Aspect(symptom="clicks", cured_answer=True, says="silent, no click"),
         "clicks-for-nothing": Aspect(
             symptom="for-nothing",
@@ -136,6 +141,7 @@ def part_complaints(
         *work.loads,
         *work.controllers,
         *(relay.contacts.name for relay in work.relays),
+        *work.charged,
     ]
     for name in names:
         part = car.part(name)
@@ -251,7 +257,7 @@ def _can_be_told(
 ) -> bool:
     """Return whether there is a symptom by which a complaint can be tested."""
     if ending == "cuts-out":
-        return part.kind != "contacts"
+        return part.kind not in ("contacts", "battery")
     found = symptoms.get(tested)
     if found is None or found.part:
         return found is not None and found.part == part.name

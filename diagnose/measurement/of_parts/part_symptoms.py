@@ -15,6 +15,7 @@ from diagnose.measurement.of_parts.load_symptoms import load_symptoms
 from diagnose.measurement.of_parts.part_claims import EVERY_PART
 from diagnose.measurement.of_parts.sound_work import SoundWork
 from diagnose.measurement.of_parts.switching_symptoms import (
+    battery_symptom,
     controller_symptoms,
     relay_symptoms,
 )
@@ -34,7 +35,8 @@ def part_symptoms(car: Car, work: SoundWork) -> Iterator[Symptom]:
     Yields
     ------
     Symptom
-        Several for each load, controller and relay; each knows its part.
+        Several for each load, controller and relay, one for each further battery; each
+        knows its part.
     """
     for load in work.loads.values():
         yield from load_symptoms(load, car)
@@ -42,6 +44,8 @@ def part_symptoms(car: Car, work: SoundWork) -> Iterator[Symptom]:
         yield from controller_symptoms(car.part(name), up_in)
     for relay in work.relays:
         yield from relay_symptoms(relay, work, car)
+    for name, state in work.charged.items():
+        yield battery_symptom(car.part(name), state)
 
 
 def gathered(symptom: Symptom, symptoms: Mapping[str, Symptom]) -> Symptom:

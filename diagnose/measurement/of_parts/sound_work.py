@@ -6,7 +6,7 @@ line from part to part. Leaves what a fault makes of it to `part_symptoms`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -38,6 +38,12 @@ RESTING_SHARE = 0.03
 # What takes less nowhere does anything that is seen or heard. [A] Own choice: memories
 # and clocks take some milliamps, the smallest lamp of a dash a tenth.
 LEAST_AMPS = 0.05
+
+
+# From these volts on a battery of a 12 V car is being charged. [V] Derived: half way
+# between 12.6 V of a battery alone and 13.7 V of one on charge (workshop manual for a
+# passenger car, 1976 to 1989), as for the car's own.
+CHARGED_VOLTS = 13.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,11 +118,14 @@ class SoundWork:
         In the car's order.
     controllers : Mapping[str, tuple[str, ...]]
         Each to the states in which it is up, the easiest to look at first.
+    charged : Mapping[str, str]
+        Each further battery to the state with a running engine in which it is charged.
     """
 
     loads: Mapping[str, LoadWork]
     relays: tuple[RelayWork, ...]
     controllers: Mapping[str, tuple[str, ...]]
+    charged: Mapping[str, str]
 
 
 def sound_work(car: Car) -> SoundWork:
@@ -161,7 +170,24 @@ def sound_work(car: Car) -> SoundWork:
         loads=MappingProxyType(loads),
         relays=tuple(relays),
         controllers=MappingProxyType({n: up for n, up in controllers.items() if up}),
+        charged=MappingProxyType(dict(_charged(car, solved))),
     )
+
+
+def _charged(car: Car, solved: Sequence[SolvedState]) -> Iterator[tuple[str, str]]:
+    """Yield each battery beside the car's own, and where it is charged."""
+    own = car.battery
+    running = [one for one in solved if one.state.is_engine_running]
+    for part in car.parts:
+        is_own = own is not None and part.name in (own.name, *own.members)
+        if part.kind != "battery" or is_own:
+            continue
+        least = CHARGED_VOLTS * part.volts_share * car.system_volts / 12.0
+        plus, minus = part.terminals["plus"], part.terminals["minus"]
+        for one in sorted(running, key=lambda one: _trouble(one.state)):
+            if one.volts(plus) - one.volts(minus) >= least:
+                yield part.name, one.state.name
+                break
 
 
 def _load_work(

@@ -1,4 +1,4 @@
-"""What can be seen and heard of a controller and of a relay."""
+"""What can be seen and heard of a controller, a relay and a further battery."""
 
 from __future__ import annotations
 
@@ -22,14 +22,23 @@ from diagnose.measurement.of_parts.part_claims import (
     key_for,
     words_for,
 )
-from diagnose.measurement.of_parts.sound_work import RelayWork, SoundWork
+from diagnose.measurement.of_parts.sound_work import (
+    CHARGED_VOLTS,
+    RelayWork,
+    SoundWork,
+)
 from diagnose.measurement.symptoms import Claim, Group, Quantity, Symptom
 
 # Above this share of its usual volts a coil that does not pull in is heard to hum or
 # twitch. [1] Own choice: pull goes with the square of the amps, a fifth is left of it.
 FAINT_VOLTS, FAINT_BLUR = 0.45, 0.05
 
-# Minutes to feel a relay. [min] Own choice: as for the listed relays.
+# Width of the volts from which a battery is charged. [V] Own choice: as for the car's
+# own.
+CHARGED_BLUR = 0.1
+
+# Minutes to feel a relay, or to hold a meter to a battery. [min] Own choice: as for
+# the listed ones.
 RELAY_MINUTES = 2.0
 
 
@@ -157,3 +166,45 @@ def relay_symptoms(relay: RelayWork, work: SoundWork, car: Car) -> Iterator[Symp
             basis="derived",
             part=contacts.name,
         )
+
+
+def battery_symptom(part: Part, state: str) -> Symptom:
+    """Return whether a battery beside the car's own is charged.
+
+    Parameters
+    ----------
+    part : Part
+        The battery.
+    state : str
+        In which it is on the sound car.
+
+    Returns
+    -------
+    Symptom
+        Named after it.
+    """
+    return Symptom(
+        name=f"{key_for(part)}-is-charged",
+        question=(
+            f"{words_for(part).capitalize()}: is it charged ({CHARGED_VOLTS:g} V or "
+            "more of a 12 V battery across its own posts)?"
+        ),
+        state=state,
+        when=all_of(
+            Claim(
+                role="",
+                part=part.name,
+                quantity=Quantity.VOLTS,
+                state=state,
+                at_least=True,
+                limit=CHARGED_VOLTS * part.volts_share,
+                blur=CHARGED_BLUR * part.volts_share,
+            )
+        ),
+        minutes=RELAY_MINUTES,
+        missed_probability=JUDGED[1],
+        imagined_probability=JUDGED[1],
+        source=SOURCE,
+        basis="derived",
+        part=part.name,
+    )
