@@ -222,6 +222,9 @@ class Trigger:
         The same in a state not named. [1]
     in_complaint : float
         Chance that it was there when the owner saw what he came with. [1]
+    stays : float
+        Chance that looks in one state, nothing mended between them, all find it as the
+        first did; else it is drawn anew at each. [1]
     test : TriggerTest
         What brings the fault on purpose.
     source, basis : str
@@ -233,6 +236,7 @@ class Trigger:
     present: Mapping[str, float]
     otherwise: float
     in_complaint: float
+    stays: float
     test: TriggerTest
     source: str
     basis: str

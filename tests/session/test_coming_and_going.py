@@ -38,6 +38,7 @@ SHAKEN = Trigger(
     present={"lit": 0.6},
     otherwise=0.3,
     in_complaint=0.97,
+    stays=0.0,
     test=TriggerTest(
         verb="wiggle",
         asks="Does it come or go while you wiggle {target}?",

@@ -15,7 +15,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from diagnose.arrays import FloatArray, IntArray, StoredArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
 from diagnose.inference.choice.particles import Particles
 from diagnose.measurement.probe_lamp import GRADES, answer_chance
 
@@ -182,6 +182,47 @@ def graded_joint(
     by_group = _share_by_group(particles, n_groups)
     answers = [answer_chance(value, grades) @ by_group for value in GRADES.values()]
     return np.stack(answers, axis=1)
+
+
+def shared_out(
+    joint: FloatArray, apart: BoolArray, particles: Particles
+) -> FloatArray:
+    """Return joints in which particles that show the same have the same outcomes.
+
+    Parameters
+    ----------
+    joint : FloatArray
+        With those particles as a last group of their own, shape (n_readings,
+        n_outcomes, n_groups + 1).
+    apart : BoolArray
+        Which they are, shape (n_readings, n_particles).
+    particles : Particles
+        With the group that each is of.
+
+    Returns
+    -------
+    FloatArray
+        Shape (n_readings, n_outcomes, n_groups). [1]
+
+    Examples
+    --------
+    Two particles of two groups show the same, though one of each outcome was counted:
+
+    >>> both = Particles(
+    ...     row=np.array([0, 1]),
+    ...     draw=np.array([0, 1]),
+    ...     share=np.array([0.75, 0.25]),
+    ...     group=np.array([0, 1]),
+    ... )
+    >>> joint = np.array([[[0.0, 0.0, 0.75], [0.0, 0.0, 0.25]]])
+    >>> shared_out(joint, np.array([[True, True]]), both).tolist()
+    [[[0.5625, 0.1875], [0.1875, 0.0625]]]
+    """
+    by_group = _share_by_group(particles, joint.shape[-1] - 1)
+    of_group = apart @ by_group
+    total = of_group.sum(axis=1, keepdims=True)
+    of_group = np.divide(of_group, total, out=of_group, where=total > 0.0)
+    return np.asarray(joint[..., :-1] + joint[..., -1:] * of_group[:, None, :])
 
 
 def _share_by_group(particles: Particles, n_groups: int) -> FloatArray:

@@ -35,7 +35,8 @@ class Particles:
     share : FloatArray
         Shape (n_particles,); sums to 1. [1]
     group : IntArray
-        What has to be mended: a column of the joints, shape (n_particles,).
+        What has to be mended: a column of the joints, shape (n_particles,), or one
+        for each reading, shape (n_readings, n_particles).
     told_of : IntArray or None
         The row of the beliefs each particle stands for, where `row` is that of what it
         shows; the same when None.

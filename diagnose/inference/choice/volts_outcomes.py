@@ -125,7 +125,7 @@ class VoltsOutcomes:
             steps = self._steps(values[some])
             cells = self.first.take(steps)
             cells *= n_groups
-            cells += particles.group
+            cells += np.broadcast_to(particles.group, values.shape)[some]
             cells += (np.arange(len(steps)) * n_cells)[:, None]
             size, flat = len(steps) * n_cells, cells.ravel()
             counts = np.zeros(size)

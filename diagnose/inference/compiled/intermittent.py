@@ -1,9 +1,10 @@
 """Faults that come and go: how likely each is to be there at one look.
 
 Its trigger is drawn once for each tolerance draw, like a severity; whether it is there
-is drawn anew for each fact. So facts hang together through the trigger, and one sound
-reading does not clear the cause. Leaves what the fault does while it is there to the
-lasting mode it acts as.
+is drawn anew at a look, or stays as it was in that state. So facts hang together
+through the trigger, and one sound reading does not clear the cause. Leaves what the
+fault does while it is there to the lasting mode it acts as, and which looks hang
+together to `session.evidence.staying`.
 
 Decisions that bind it:
 
@@ -48,6 +49,9 @@ class Presence:
         The lasting cause each of them acts as, shape (n_fleeting,).
     trigger : IntArray
         Which trigger each has, shape (n_fleeting, n_draws).
+    stays : FloatArray
+        Chance that looks in one state all find it as the first did, shape (n_fleeting,
+        n_draws). [1]
     """
 
     def __init__(
@@ -68,6 +72,10 @@ class Presence:
             cause = causes[number]
             level = sample.probabilities(f"{cause.name}/trigger")
             self.trigger[row] = drawn_trigger(cause, self.names, level)
+        stays = np.array([one.stays for one in self._triggers], dtype=np.float64)
+        self.stays: FloatArray = (
+            stays[self.trigger] if len(stays) else np.zeros(self.trigger.shape)
+        )
         self._known: dict[str, FloatArray] = {}
 
     def chance(self, state: str, *, is_complaint: bool = False) -> FloatArray:

@@ -37,6 +37,7 @@ from diagnose.session.evidence.shared_errors import SharedErrors
 from diagnose.session.evidence.solved_sets import SolvedSets
 from diagnose.session.evidence.solving_allowance import Allowance, everything_is_solved
 from diagnose.session.evidence.sound_draws import draw_shares
+from diagnose.session.evidence.staying import staying
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.facts import ContextFact, Fact
 from diagnose.session.ready_car import Model
@@ -161,7 +162,15 @@ class Reasoner:
             prior[places] = likely[:, None]
         prior /= self._compiled.n_draws
         hypotheses = replace(bank.all, sets=tuple(sets))
-        likelihoods = self._likelihoods.of(observations, hypotheses, rows)
+        held = staying(
+            observations,
+            self._likelihoods.of(observations, hypotheses, rows),
+            rows,
+            epoch=len(repairs),
+            presence=self._compiled.presence,
+            weigher=self.weigher,
+        )
+        likelihoods = held.likelihoods
         prior *= draw_shares(observations, likelihoods)
         draft = Conclusion(
             hypotheses=hypotheses,
@@ -175,6 +184,7 @@ class Reasoner:
             away=rows.away,
             comes_and_goes=rows.comes_and_goes,
             first_fleeting=len(bank.all.sets),
+            there_now=held.there_now,
         )
         conclusion = believing(draft)
         redrawn = self._severities.redrawn(conclusion, combined, rows.of, allowance)

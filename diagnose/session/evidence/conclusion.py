@@ -72,6 +72,9 @@ class Conclusion:
         shape (n_sets,).
     first_fleeting : int
         The first row of sets with a fault that comes and goes; they are the last ones.
+    there_now : Mapping[str, FloatArray]
+        State to the chance that the next look in it finds a fault that comes and goes
+        there, shape (n_sets, n_draws); without states in which nothing was seen. [1]
     remains : Mapping[tuple[int, FaultSet], int]
         The row of what a repair leaves of a redrawn set, as severe as it was there.
     redrawn : Mapping[int, RedrawnRow]
@@ -91,6 +94,9 @@ class Conclusion:
     away: IntArray
     comes_and_goes: IntArray
     first_fleeting: int
+    there_now: Mapping[str, FloatArray] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
     remains: Mapping[tuple[int, FaultSet], int] = field(
         default_factory=lambda: MappingProxyType({})
     )

@@ -6,9 +6,10 @@ one. Leaves what a reading is worth to `inference.choice.reading_worth`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import replace
+from types import MappingProxyType
 
 import numpy as np
 
@@ -18,7 +19,11 @@ from diagnose.inference.choice.particles import Particles
 from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.inference.compiled.meter_loading import leaky_ohms
-from diagnose.inference.compiled.shown_readings import PROBED_KINDS
+from diagnose.inference.compiled.shown_readings import (
+    PROBED_KINDS,
+    SAME_OHMS,
+    SAME_OHMS_SHARE,
+)
 from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.probe_lamp import lamp_grade
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
@@ -49,6 +54,21 @@ LEAST_GRADE = 0.1
 # Grades closer than this count as the same where two readings are compared. [1]
 # Derived: as for volts, half of what shows the same.
 SAME_GRADE = 0.5 * LEAST_GRADE
+
+# Readings closer to what the sound car shows than this and this share of it are moved
+# by no fault. [V on a 12 V car, Ω, A, grade of a lamp; 1] Derived: under their spread.
+SAME: Mapping[ReadingKind, tuple[float, float]] = MappingProxyType(
+    {
+        ReadingKind.DC_VOLTS: (0.05, 0.02),
+        ReadingKind.AC_VOLTS: (0.02, 0.05),
+        ReadingKind.OHMS: (SAME_OHMS, SAME_OHMS_SHARE),
+        ReadingKind.AMPS: (0.01, 0.05),
+        ReadingKind.FUSE: (0.0001, 0.05),
+        ReadingKind.LAMP: (LEAST_GRADE, 0.0),
+        ReadingKind.LOOK: (0.0, 0.0),
+    }
+)
+VOLTS_KINDS = frozenset({ReadingKind.DC_VOLTS, ReadingKind.AC_VOLTS})
 
 
 class Sight:
@@ -130,6 +150,11 @@ class Candidates:
         else:
             leads = np.array([compiled.readings.lead_nodes(r) for r in readings])
             self._red, self._black = leads.T
+        self._singles = compiled.singles
+        self._sound: StoredArray | None = None
+        self._same = SAME[kind]
+        if kind in VOLTS_KINDS:
+            self._same = self._same[0] * car.system_volts / 12.0, self._same[1]
         self._system_volts = car.system_volts
         self._least_volts = LEAST_VOLTS * car.system_volts / 12.0
         self._same_volts = 0.5 * self._least_volts
@@ -211,6 +236,42 @@ class Candidates:
             result[of_state] = across
         return result
 
+    def unmoved(
+        self, sight: Sight, some: IntArray, shown: StoredArray
+    ) -> BoolArray:
+        """Return where a reading shows what the sound car shows with the same draw.
+
+        Parameters
+        ----------
+        sight : Sight
+        some : IntArray
+            Numbers of readings.
+        shown : StoredArray
+            What each particle shows of them, shape (n_some, n_particles).
+
+        Returns
+        -------
+        BoolArray
+            Same shape.
+        """
+        if self._sound is None:
+            draws = np.arange(len(self._lead_ohms))
+            sound = Particles(
+                row=np.zeros_like(draws),
+                draw=draws,
+                share=np.ones(len(draws)),
+                group=draws,
+            )
+            every = np.arange(len(self.readings))
+            self._sound = self.shown(Sight(self._singles, sound), every)
+        sound, (least, share) = self._sound[some][:, sight.draws], self._same
+        with np.errstate(invalid="ignore"):
+            apart = np.abs(shown - sound)
+        # OL in both is no number
+        return np.asarray(
+            (apart <= least + share * np.abs(sound)) | (np.isnan(apart))
+        )
+
     def _leaking(self, ohms: StoredArray, sight: Sight) -> StoredArray:
         """Return source resistances with each car's leakage, (n_some, n_particles)."""
         floats = np.flatnonzero(ohms.max(axis=1, initial=0.0) > LEAST_LEAKING_OHMS)
@@ -219,8 +280,10 @@ class Candidates:
             ohms[floats] = leaky_ohms(ohms[floats], factor)
         return ohms
 
-    def without_repeats(self, values: StoredArray) -> tuple[StoredArray, IntArray]:
-        """Return values of which no two are alike, and for each reading its values.
+    def without_repeats(
+        self, values: StoredArray
+    ) -> tuple[StoredArray, IntArray, IntArray]:
+        """Return values of which no two are alike, whose they are, and each reading's.
 
         Two ends of one wire show the same in nearly every state; what they are worth is
         worked out once.
@@ -235,12 +298,13 @@ class Candidates:
         elif self.kind is ReadingKind.LAMP:
             same = SAME_GRADE
         else:
-            return values, np.arange(len(values))
+            every = np.arange(len(values))
+            return values, every, every
         steps = np.round(values * np.float32(1.0 / same)).astype(np.int16)
         place: dict[bytes, int] = {}
         like = [place.setdefault(row.tobytes(), len(place)) for row in steps]
         first = np.unique(like, return_index=True)[1]
-        return values[first], np.array(like, dtype=np.int64)
+        return values[first], first, np.array(like, dtype=np.int64)
 
     def may_tell(self, values: StoredArray) -> BoolArray:
         """Return which readings do not show the same in all particles.

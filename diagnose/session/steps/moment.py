@@ -6,9 +6,12 @@ is, put together once after each fact. Leaves every choice to others.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
+import numpy as np
+
+from diagnose.arrays import BoolArray, IntArray
 from diagnose.inference.compiled.shown_symptoms import can_show
 from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.implied.repair_lines import RepairLines, repair_lines
@@ -61,6 +64,37 @@ class Moment:
     line_minutes: LineMinutes
     here: Whereabouts
     believed: Believed
+
+    def in_state(self, state: str) -> Moment:
+        """Return this moment as the next look in a state finds the car."""
+        if state not in self.believed.there_now:
+            return self
+        return replace(self, believed=self.believed.in_state(state))
+
+    def by_state(
+        self, states: IntArray, state_index: Mapping[str, int]
+    ) -> list[tuple[Moment, BoolArray]]:
+        """Return this moment as looks in their states find the car.
+
+        Parameters
+        ----------
+        states : IntArray
+            The state of each look, shape (n_looks,).
+        state_index : Mapping[str, int]
+            Name of a state to its number.
+
+        Returns
+        -------
+        list[tuple[Moment, BoolArray]]
+            Each with the looks it is for, shape (n_looks,); together all of them.
+        """
+        found, is_left = [], np.ones(len(states), dtype=np.bool_)
+        for state in self.believed.there_now:
+            is_its = states == state_index[state]
+            if is_its.any():
+                found.append((self.in_state(state), is_its))
+                is_left &= ~is_its
+        return [*found, (self, is_left)]
 
 
 class Moments:

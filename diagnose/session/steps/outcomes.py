@@ -7,12 +7,18 @@ or a no, a test lamp lit, dim or dark. Leaves what an outcome is worth to `price
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from diagnose.arrays import FloatArray, StoredArray
-from diagnose.inference.choice.joints import binned_joint, edges_for, graded_joint
+from diagnose.arrays import BoolArray, FloatArray, StoredArray
+from diagnose.inference.choice.joints import (
+    binned_joint,
+    edges_for,
+    graded_joint,
+    shared_out,
+)
 from diagnose.inference.choice.look_ahead import binned_outcomes
 from diagnose.inference.choice.particles import Particles
 from diagnose.inference.choice.volts_outcomes import VoltsOutcomes
@@ -41,6 +47,9 @@ SHARE_APART = 0.05
 # Values less likely than this are not looked ahead at. [1] Own choice: one reading in
 # two hundred.
 LEAST_VALUE_CHANCE = 0.005
+
+# Shares that sum to less are none. [1] Derived: what is divided by is a number.
+TINY = 1e-12
 
 
 class Outcomes:
@@ -104,6 +113,8 @@ class Outcomes:
         kind: ReadingKind,
         particles: Particles,
         n_groups: int,
+        *,
+        unmoved: BoolArray | None = None,
     ) -> FloatArray:
         """Return the joint of outcome and group, spread of meter and model in it.
 
@@ -114,12 +125,27 @@ class Outcomes:
         kind : ReadingKind
         particles : Particles
         n_groups : int
+        unmoved : BoolArray or None
+            Where a reading is as in the sound car, shape (n_readings, n_particles):
+            such particles show the same, whatever the few draws that facts left each.
+            None: nothing is known of that.
 
         Returns
         -------
         FloatArray
             Shape (n_readings, n_outcomes, n_groups). [1]
         """
+        if unmoved is not None and kind is ReadingKind.LAMP:
+            # a person's three words leave nothing finer than their mean to tell
+            share = unmoved * particles.share
+            mean = (share * values).sum(axis=1) / np.maximum(share.sum(axis=1), TINY)
+            values = np.where(unmoved, mean[:, None], values)
+        elif unmoved is not None:
+            apart = replace(
+                particles, group=np.where(unmoved, n_groups, particles.group)
+            )
+            found = self.joint(values, kind, apart, n_groups + 1)
+            return shared_out(found, unmoved, particles)
         if kind is ReadingKind.LAMP:
             return graded_joint(values, particles, n_groups=n_groups)
         if kind is not ReadingKind.DC_VOLTS:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diagnose.arrays import FloatArray, IntArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.inference.choice.particles import Particles, common_particles
 from diagnose.inference.choice.reading_worth import Alternatives, RepairPlan
 from diagnose.session.evidence.conclusion import Conclusion
@@ -43,6 +43,14 @@ GIVE_UP_MINUTES = 480.0
 # was cut or taken apart, and what it was really is still to be found.
 VAIN_FACTOR = 2.0
 
+# The belief in faults that come and go from which on it counts whether they are there
+# now. [1] Own choice: less moves no choice.
+LEAST_FLEETING_SHARE = 0.02
+
+# The share of belief that has the same draws if all has. [1] Own choice: less moves no
+# choice.
+NEARLY_ALL = 0.98
+
 
 LineSet = tuple[int, ...]
 """Numbers of the lines whose repairs a fault set calls for, rising."""
@@ -65,6 +73,12 @@ class Believed:
     comes_and_goes : IntArray
         The fault of each particle that does, its place among such faults, -1 where
         none; shape (n_particles,).
+    there_now : Mapping[str, FloatArray]
+        State to the share of belief of each particle as the next look in that state
+        finds the car, shape (n_particles,); without states in which nothing was seen,
+        and empty where hardly any fault comes and goes. [1]
+    has_common_draws : bool
+        Whether the facts left all that is believed the same draws.
     """
 
     particles: Particles
@@ -72,6 +86,15 @@ class Believed:
     sight: Sight
     told_of: IntArray
     comes_and_goes: IntArray
+    there_now: Mapping[str, FloatArray]
+    has_common_draws: bool
+
+    def in_state(self, state: str) -> Believed:
+        """Return the same as the next look in a state finds it."""
+        share = self.there_now.get(state)
+        if share is None:
+            return self
+        return replace(self, particles=replace(self.particles, share=share))
 
     @property
     def n_groups(self) -> int:
@@ -118,9 +141,8 @@ def believed(
         vain_factor=VAIN_FACTOR,
         alternatives=_alternatives(common, line_minutes),
     )
-    particles = _there_or_not(
-        Particles(row=rows, draw=draws, share=share, group=group), conclusion, model
-    )
+    found = Particles(row=rows, draw=draws, share=share, group=group)
+    particles = _there_or_not(found, conclusion, model)
     told_of = particles.row if particles.told_of is None else particles.told_of
     return Believed(
         particles=particles,
@@ -128,6 +150,8 @@ def believed(
         sight=Sight(conclusion.hypotheses, particles),
         told_of=told_of,
         comes_and_goes=conclusion.comes_and_goes[told_of],
+        there_now=_shares_now(found, conclusion),
+        has_common_draws=float(share[_with_all_draws(rows, share)].sum()) > NEARLY_ALL,
     )
 
 
@@ -221,3 +245,25 @@ def _there_or_not(
         group=np.append(particles.group, particles.group[away]),
         told_of=np.append(particles.row, particles.row[away]),
     )
+
+
+def _shares_now(
+    particles: Particles, conclusion: Conclusion
+) -> Mapping[str, FloatArray]:
+    """Return the shares of `_there_or_not` by state, as the next look there finds it."""
+    away = np.flatnonzero(conclusion.comes_and_goes[particles.row] >= 0)
+    if particles.share[away].sum() < LEAST_FLEETING_SHARE:
+        return {}
+    found = {}
+    for state, chance in conclusion.there_now.items():
+        there = chance[particles.row[away], particles.draw[away]]
+        share = particles.share.copy()
+        share[away] *= there
+        found[state] = np.append(share, particles.share[away] * (1.0 - there))
+    return found
+
+
+def _with_all_draws(rows: IntArray, share: FloatArray) -> BoolArray:
+    """Return the particles of sets for which no draw was ruled out, (n_particles,)."""
+    _, place = np.unique(rows, return_inverse=True)
+    return np.bincount(place, share <= 0.0)[place] == 0

@@ -145,9 +145,12 @@ class Pricing:
         held = moment.believed
         saves, place_of = np.zeros(len(some)), np.full(len(some), -1)
         telling = np.flatnonzero(candidates.may_tell(shown))
-        values, same = candidates.without_repeats(shown[telling])
+        values, first, same = candidates.without_repeats(shown[telling])
+        unmoved = None
+        if not held.has_common_draws:
+            unmoved = candidates.unmoved(held.sight, some[telling][first], values)
         joint = self._outcomes.joint(
-            values, candidates.kind, held.particles, held.n_groups
+            values, candidates.kind, held.particles, held.n_groups, unmoved=unmoved
         )
         saves[telling] = saved_minutes([joint], held.plan)[same]
         place_of[telling] = same
@@ -247,7 +250,7 @@ class Pricing:
             candidates,
             only,
             candidates.shown(moment.believed.sight, only),
-            moment,
+            moment.in_state(step.state),
             minutes=np.array([moment.prices.minutes(step, moment.here)]),
         )[0]
 

@@ -209,6 +209,7 @@ class HiddenCar:
         self._looks = np.random.default_rng((seed, LOOK_STREAM))
         triggers = np.random.default_rng((seed, TRIGGER_STREAM))
         self._triggers = _triggers(stock.model, triggers)
+        self._found: dict[tuple[int, str], bool] = {}
         self.faults = faults
         self.outside = outside
 
@@ -218,10 +219,21 @@ class HiddenCar:
         present = tuple(
             fault
             for fault in self.faults
-            if causes[fault].mode.lasts
-            or self._looks.random() < presence_in(self._triggers[fault], state)
+            if causes[fault].mode.lasts or self._is_there(fault, state)
         )
         return self._stock.with_faults(present)
+
+    def _is_there(self, fault: int, state: str) -> bool:
+        """Return whether a fault that comes and goes is there at one look.
+
+        As it was at the look before in this state, or drawn anew.
+        """
+        trigger = self._triggers[fault]
+        before = self._found.get((fault, state))
+        if before is None or self._looks.random() >= trigger.stays:
+            before = bool(self._looks.random() < presence_in(trigger, state))
+        self._found[fault, state] = before
+        return before
 
     def _reacts(self, test: Provocation) -> bool:
         """Return whether a fault seems to come or go under a test."""
@@ -399,6 +411,7 @@ class HiddenCar:
         if not present or self._cures.random() >= cure_probability:
             return False
         self.faults = tuple(c for c in self.faults if c not in present)
+        self._found = {}
         return True
 
 

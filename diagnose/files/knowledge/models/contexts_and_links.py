@@ -126,6 +126,7 @@ class TriggerEntry(SourcedEntry):
     present: dict[Key, Probability]
     otherwise: Probability
     in_complaint: Probability
+    stays: Probability
     test: TriggerTestEntry
 
     def trigger(self, name: str) -> Trigger:
@@ -136,6 +137,7 @@ class TriggerEntry(SourcedEntry):
             present=MappingProxyType(dict(self.present)),
             otherwise=self.otherwise,
             in_complaint=self.in_complaint,
+            stays=self.stays,
             test=TriggerTest(**self.test.model_dump()),
             source=self.source,
             basis=self.basis,

@@ -23,6 +23,7 @@ from diagnose.inference.belief.severity_steps import on_steps, step_spread
 from diagnose.inference.compiled.bank import SOUND_ROW
 from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.compiled.hypotheses import Hypotheses
+from diagnose.inference.compiled.shown_readings import moved_by_nothing
 from diagnose.measurement.probe_lamp import answer_chance
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.seen import Noted, rounding_deviation, shown
@@ -113,6 +114,9 @@ class WeighedReadings:
             stands_for=stands_for,
             hardly_moved=hardly_moved,
         )
+        unknown = self._compiled.readings.unknown_ohms(reading)
+        if unknown is not None:
+            return self._of_unknown(noted, predicted, unknown, found)
         if noted.beside is None:
             return found
         base = on(every(noted.beside.reading)[0])
@@ -125,6 +129,38 @@ class WeighedReadings:
             is_ladder=is_ladder,
             stands_for=stands_for,
         )
+
+    def _of_unknown(
+        self,
+        noted: Noted,
+        predicted: FloatArray,
+        unknown: FloatArray,
+        found: FloatArray,
+    ) -> FloatArray:
+        """Return the likelihood of ohms whose value in a draw says nothing of the draw.
+
+        Parameters
+        ----------
+        predicted : FloatArray
+            In all draws, shape (n_rows, n_draws). [Ω]
+        unknown : FloatArray
+            What the sound car shows, shape (n_draws,). [Ω]
+        found : FloatArray
+            The likelihood draw by draw, shape (n_rows, n_draws); written over.
+            [1 over the unit of the reading]
+        """
+        fact = noted.observation
+        assert isinstance(fact, ReadingFact)
+        spread = self._scatter.of_fact(fact).shared_by(noted.n_shared)
+        sound = reading_likelihood(
+            shown(fact),
+            unknown[None],
+            spread=spread,
+            slips=self._slips.behind(noted),
+            stray=np.full((1, len(unknown)), rounding_deviation(fact)),
+        )
+        found[moved_by_nothing(predicted, unknown)] = sound.mean()
+        return found
 
     def _in_every_draw(
         self,

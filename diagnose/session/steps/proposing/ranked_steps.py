@@ -142,21 +142,28 @@ class RankedSteps:
         )
         solved = self.looks.tests(moment, excluded, allowance)
         priced += self._pricing.tests(solved, moment)
+        state_index = self._model.compiled.predictor.state_index
         can_be = reached * resting_chances(moment) >= LEAST_STATE_CHANCE
         for candidates, costs in moment.candidates:
             is_open = candidates.is_open(excluded)
             can_take = takeable(candidates, costs, moment, self._model.compiled)
             some = np.flatnonzero(can_be[candidates.states] & can_take & is_open)
             shown = candidates.shown(moment.believed.sight, some)
-            telling = np.flatnonzero(~self._follows(moment, candidates, some, shown))
-            priced += self._pricing.readings(
-                candidates,
-                some[telling],
-                shown[telling],
-                moment,
-                minutes=costs.minutes(moment.here)[some[telling]],
-                most=most,
-            )
+            is_telling = ~self._follows(moment, candidates, some, shown)
+            for then, is_seen in moment.by_state(
+                candidates.states[some], state_index
+            ):
+                telling = np.flatnonzero(is_telling & is_seen)
+                if not len(telling):
+                    continue
+                priced += self._pricing.readings(
+                    candidates,
+                    some[telling],
+                    shown[telling],
+                    then,
+                    minutes=costs.minutes(moment.here)[some[telling]],
+                    most=most,
+                )
         priced.sort(key=Priced.rank)
         best = priced[:most]
         left = self._best_of_each_way(priced[most:])
@@ -246,7 +253,8 @@ class RankedSteps:
 
         Two points that keep their distance, whatever the fault and the draw, tell the
         same; what made the first reading stray from the model makes the second stray.
-        Unless the first may well have been a slip: then the second tells that.
+        Unless the first may well have been a slip: then the second tells that. Two
+        that follow from one another and agree were no slips.
         """
         result = np.zeros(len(some), dtype=np.bool_)
         if candidates.kind not in FOLLOWING_KINDS:
@@ -254,19 +262,50 @@ class RankedSteps:
         share = moment.believed.particles.share
         heavy = share > LIGHT_SHARE * share.max()
         states = candidates.states[some]
-        for fact in _read_since_repair(moment, candidates.kind):
-            taken = self._outcomes.single(fact.reading)
-            known = taken.shown(moment.believed.sight, np.array([0]))[0]
-            apart = np.abs(np.abs(known) - abs(fact.value)) > self._slipped(fact)
-            if share @ apart > LEAST_SLIPPED:
+        read = [
+            self._read(fact, times, moment)
+            for fact, times in _read_since_repair(moment, candidates.kind)
+        ]
+        for fact, times, state, known in read:
+            off = np.abs(np.abs(known) - abs(fact.value)) > self._slipped(fact)
+            may_be_slip = times == 1 and share @ off > LEAST_SLIPPED
+            if may_be_slip and not any(
+                other is not fact
+                and at == state
+                and self._agree(fact, other, known[heavy], its[heavy])
+                for other, _, at, its in read
+            ):
                 continue
-            same = np.flatnonzero(states == taken.states[0])
+            same = np.flatnonzero(states == state)
             values = shown[same][:, heavy]
             ways = (1.0, -1.0) if candidates.kind is ReadingKind.DC_VOLTS else (1.0,)
             for sign in ways:
                 apart = _range_apart(values, sign * known[heavy])
                 result[same] |= apart < self._same_point(fact)
         return result
+
+    def _read(
+        self, fact: ReadingFact, times: int, moment: Moment
+    ) -> tuple[ReadingFact, int, int, StoredArray]:
+        """Return a reading, how often, its state, and what each particle shows of it."""
+        taken = self._outcomes.single(fact.reading)
+        known = taken.shown(moment.believed.sight, np.array([0]))[0]
+        return fact, times, int(taken.states[0]), known
+
+    def _agree(
+        self,
+        one: ReadingFact,
+        other: ReadingFact,
+        known: StoredArray,
+        its: StoredArray,
+    ) -> bool:
+        """Return whether two readings follow from one another, and are read so."""
+        same_point = self._same_point(one)
+        apart = _range_apart(known[None], its)
+        if not apart[0] < same_point:
+            return False
+        expected = float(known[0]) - float(its[0])
+        return abs(one.value - other.value - expected) < 2.0 * same_point
 
     def _slipped(self, fact: ReadingFact) -> float:
         """Return how far off a reading was a slip. [its unit]."""
@@ -313,10 +352,15 @@ def _range_apart(values: StoredArray, known: StoredArray) -> FloatArray:
     return np.where(np.isinf(high) | np.isinf(low), np.inf, high - low)
 
 
-def _read_since_repair(moment: Moment, kind: ReadingKind) -> list[ReadingFact]:
-    """Return the values of one kind read since the latest repair, OL left out."""
+def _read_since_repair(
+    moment: Moment, kind: ReadingKind
+) -> list[tuple[ReadingFact, int]]:
+    """Return the values of one kind read since the latest repair, OL left out.
+
+    Each with how many readings that agree it stands for.
+    """
     return [
-        noted.observation
+        (noted.observation, noted.times)
         for noted in moment.conclusion.observations
         if isinstance(noted.observation, ReadingFact)
         and noted.observation.reading.kind is kind
