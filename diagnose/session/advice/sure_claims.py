@@ -144,7 +144,7 @@ def _told_and_seen(conclusion: Conclusion) -> tuple[FloatArray, FloatArray]:
     """
     told, seen = conclusion.prior.copy(), np.ones(conclusion.prior.shape)
     for noted, likelihood in zip(
-        conclusion.observations, conclusion.likelihoods, strict=True
+        conclusion.observations, conclusion.weighed, strict=True
     ):
         if noted.is_complaint:
             told *= likelihood

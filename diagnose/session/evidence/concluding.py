@@ -162,15 +162,15 @@ class Reasoner:
             prior[places] = likely[:, None]
         prior /= self._compiled.n_draws
         hypotheses = replace(bank.all, sets=tuple(sets))
+        likelihoods = self._likelihoods.of(observations, hypotheses, rows)
         held = staying(
             observations,
-            self._likelihoods.of(observations, hypotheses, rows),
+            likelihoods,
             rows,
             epoch=len(repairs),
             presence=self._compiled.presence,
             weigher=self.weigher,
         )
-        likelihoods = held.likelihoods
         prior *= draw_shares(observations, likelihoods)
         draft = Conclusion(
             hypotheses=hypotheses,
@@ -184,6 +184,7 @@ class Reasoner:
             away=rows.away,
             comes_and_goes=rows.comes_and_goes,
             first_fleeting=len(bank.all.sets),
+            together=held.together,
             there_now=held.there_now,
         )
         conclusion = believing(draft)

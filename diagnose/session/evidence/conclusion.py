@@ -52,7 +52,7 @@ class Conclusion:
     observations : tuple[Noted, ...]
         What was seen, in order.
     likelihoods : tuple[FloatArray, ...]
-        One per observation, shape (n_sets, n_draws).
+        One per observation, each by itself, shape (n_sets, n_draws).
         [1 over the unit of the reading, or 1]
     repairs : tuple[RepairStep, ...]
         What was mended, in order.
@@ -72,6 +72,9 @@ class Conclusion:
         shape (n_sets,).
     first_fleeting : int
         The first row of sets with a fault that comes and goes; they are the last ones.
+    together : Mapping[int, FloatArray]
+        Number of an observation to a factor on its likelihoods, for what those seen in
+        one state say together of faults that come and go, shape (n_sets, n_draws). [1]
     there_now : Mapping[str, FloatArray]
         State to the chance that the next look in it finds a fault that comes and goes
         there, shape (n_sets, n_draws); without states in which nothing was seen. [1]
@@ -94,6 +97,9 @@ class Conclusion:
     away: IntArray
     comes_and_goes: IntArray
     first_fleeting: int
+    together: Mapping[int, FloatArray] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
     there_now: Mapping[str, FloatArray] = field(
         default_factory=lambda: MappingProxyType({})
     )
@@ -105,11 +111,21 @@ class Conclusion:
     )
     is_complete: bool = True
 
+    @property
+    def weighed(self) -> tuple[FloatArray, ...]:
+        """The likelihoods, those seen in one state taken together, as `likelihoods`."""
+        return tuple(
+            likelihood * self.together[number]
+            if number in self.together
+            else likelihood
+            for number, likelihood in enumerate(self.likelihoods)
+        )
+
     def steps(self) -> list[Step]:
         """Return the likelihoods of the facts, and the repairs, as they happened."""
         result: list[Step] = []
         done = 0
-        for noted, likelihood in zip(self.observations, self.likelihoods, strict=True):
+        for noted, likelihood in zip(self.observations, self.weighed, strict=True):
             while done < noted.epoch:
                 result.append(self.repairs[done])
                 done += 1

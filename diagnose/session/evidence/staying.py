@@ -35,17 +35,16 @@ class Staying:
 
     Parameters
     ----------
-    likelihoods : tuple[FloatArray, ...]
-        One per observation, shape (n_rows, n_draws); the last of each state holds what
-        all of that state say beyond what they say one by one. [1 over the unit of the
-        reading, or 1]
+    together : Mapping[int, FloatArray]
+        Number of the last observation of a state to what those of that state say
+        beyond what they say one by one, as a factor, shape (n_rows, n_draws). [1]
     there_now : Mapping[str, FloatArray]
         State to the chance that the next look in it finds the fault there, 0 in rows
         without one, shape (n_rows, n_draws); states in which nothing was seen since the
         latest repair are missing. [1]
     """
 
-    likelihoods: tuple[FloatArray, ...]
+    together: Mapping[int, FloatArray]
     there_now: Mapping[str, FloatArray]
 
 
@@ -84,22 +83,23 @@ def staying(
     """
     some = np.flatnonzero(rows.comes_and_goes >= 0)
     if not len(some):
-        return Staying(tuple(likelihoods), {})
-    result, there_now = list(likelihoods), {}
+        return Staying({}, {})
+    factors: dict[int, FloatArray] = {}
+    there_now: dict[str, FloatArray] = {}
     for (repairs_before, state), places in _by_state(observations, weigher).items():
         group = _Group.of([likelihoods[place] for place in places], some, rows)
         stays = presence.stays[rows.comes_and_goes[some]]
         chance = presence.chance(state)[rows.comes_and_goes[some]]
         together = group.together(chance, stays)
         if len(places) > 1:
-            last = result[places[-1]].copy()
-            last[some] *= together / np.maximum(group.each, LEAST_DIVISOR)
-            result[places[-1]] = last
+            factor = np.ones(likelihoods[0].shape)
+            factor[some] = together / np.maximum(group.each, LEAST_DIVISOR)
+            factors[places[-1]] = factor
         if repairs_before == epoch:
             now = np.zeros(likelihoods[0].shape)
             now[some] = group.next_there(chance, stays, together)
             there_now[state] = now
-    return Staying(tuple(result), there_now)
+    return Staying(factors, there_now)
 
 
 @dataclass(frozen=True, slots=True)

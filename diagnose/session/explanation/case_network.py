@@ -64,7 +64,7 @@ def shares_by_fact(conclusion: Conclusion) -> tuple[tuple[FaultSet, ...], FloatA
     place = np.array([column[fault_set] for fault_set in all_sets])
     weights = conclusion.prior[rows]
     shares = [np.bincount(place, weights.sum(axis=1), len(sets))]
-    for likelihood in conclusion.likelihoods:
+    for likelihood in conclusion.weighed:
         weights = weights * likelihood[rows]
         shares.append(np.bincount(place, weights.sum(axis=1), len(sets)))
     return sets, np.stack(shares)

@@ -109,7 +109,7 @@ class Doubts:
         fact = latest.observation
         if isinstance(fact, ReadingFact):
             without = without_fact(
-                conclusion.beliefs.weights, conclusion.likelihoods[-1]
+                conclusion.beliefs.weights, conclusion.weighed[-1]
             )
             without /= without.sum()
             notes += self._unlikely_state(fact, conclusion, without)

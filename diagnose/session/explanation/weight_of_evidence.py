@@ -89,7 +89,7 @@ def rows_without_each(conclusion: Conclusion) -> list[FloatArray]:
         if noted.epoch == len(conclusion.repairs)
         else np.zeros(0)
         for noted, one in zip(
-            conclusion.observations, conclusion.likelihoods, strict=True
+            conclusion.observations, conclusion.weighed, strict=True
         )
     ]
 
@@ -143,6 +143,6 @@ def moved_belief(conclusion: Conclusion) -> float:
         0 where nothing moved, 1 where all did.
     """
     now = conclusion.beliefs.weights
-    before = without_fact(now, conclusion.likelihoods[-1])
+    before = without_fact(now, conclusion.weighed[-1])
     shift = now.sum(axis=1) - before.sum(axis=1) / before.sum()
     return 0.5 * float(np.abs(shift).sum())

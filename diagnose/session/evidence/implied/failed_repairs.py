@@ -85,7 +85,7 @@ def _counted(
     """Yield each fact and repair, and whether it was seen since and is no retest."""
     done = 0
     for noted, likelihood in zip(
-        conclusion.observations, conclusion.likelihoods, strict=True
+        conclusion.observations, conclusion.weighed, strict=True
     ):
         while done < noted.epoch:
             yield conclusion.repairs[done], False

@@ -21,13 +21,13 @@ Decisions that bind it:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
-from diagnose.faults.causes import LADDER_LEVELS, FaultSet, has_severity
+from diagnose.faults.causes import FaultSet, has_severity
 from diagnose.inference.belief.beliefs import RepairStep
 from diagnose.inference.belief.severity_steps import (
     choose_severities,
@@ -47,7 +47,6 @@ from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.pair_search import FEW_DRAWS_SHARE
 from diagnose.session.evidence.several_faults.seen_facts import SeenFacts
 from diagnose.session.evidence.several_faults.severity_ladders import (
-    LADDER_SHARES,
     Ladders,
     VariedSet,
 )
@@ -61,6 +60,10 @@ LEAST_REDRAWN = 0.01
 # How many sets have their severities chosen at most. [1] Derived: each may leave a set
 # or two after a repair, and all have to lie in the bank's `REDRAWN_ROWS`.
 MOST_LEADING = 16
+
+# How many of them, the likeliest, have it looked at more closely. [1] Own choice: those
+# that a next step is about.
+MOST_CLOSER = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,7 +147,33 @@ class FittedSeverities:
         if not plans:
             return None
         self._ladders.solve(needed)
+        plans, needed = self._closer(plans, needed, conclusion, rows, allowance)
+        self._ladders.solve(needed)
         return self._written(plans, conclusion, mended, rows)
+
+    def _closer(
+        self,
+        plans: Sequence[_Plan],
+        needed: Sequence[VariedSet],
+        conclusion: Conclusion,
+        rows: Mapping[FaultSet, int],
+        allowance: Allowance,
+    ) -> tuple[list[_Plan], list[VariedSet]]:
+        """Return the plans, the likeliest on closer ladders, and the ladders they need.
+
+        A set of which something was mended stays on its ladder: what is left of it is
+        weighed on the same steps.
+        """
+        mended = frozenset().union(*(repair.causes for repair in conclusion.repairs))
+        found, more = list(plans), list(needed)
+        for place, plan in enumerate(plans[:MOST_CLOSER]):
+            if mended & set(plan.ladder.fault_set):
+                continue
+            closer = plan.ladder.closer(self._course(plan, conclusion, rows))
+            if closer and allowance.within([closer], self._ladders.has):
+                found[place] = replace(plan, ladder=closer)
+                more.append(closer)
+        return found, more
 
     def _written(
         self,
@@ -163,7 +192,7 @@ class FittedSeverities:
         for row, plan in enumerate(plans, start=first):
             fault_set, old = plan.ladder.fault_set, rows[plan.ladder.fault_set]
             redrawn = choose_severities(
-                self._course(plan, conclusion, rows), LADDER_SHARES
+                self._course(plan, conclusion, rows), plan.ladder.shares
             )
             self._put(row, plan.ladder, redrawn.choice, conclusion)
             grid = self._ladders.of(plan.ladder).grid
@@ -288,7 +317,7 @@ class FittedSeverities:
         Summed over what each repair may leave of the set; shape (n_steps, n_draws).
         """
         fault_set, cause = plan.ladder.fault_set, plan.ladder.varied
-        shape = n_steps(len(LADDER_LEVELS)), self._compiled.n_draws
+        shape = n_steps(len(plan.ladder.levels)), self._compiled.n_draws
         each_draw = np.arange(self._compiled.n_draws)
 
         def on_steps(left: FaultSet, number: int) -> FloatArray:

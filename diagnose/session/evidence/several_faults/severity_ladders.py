@@ -44,6 +44,18 @@ LADDER_STRIDE = 4
 # How much of a severity's probability each step of a ladder stands for. [1] Derived.
 LADDER_SHARES = step_shares(LADDER_LEVELS)
 
+# How many severities are solved between two of a ladder where facts pin it down. [1]
+# Own choice: what a joint shows in two states is then on the curve of one resistance,
+# and a relay that chatters in a narrow range of it is not stepped over.
+CLOSER_LEVELS = 5
+
+# How far apart the solved severities may be between which facts pin one down. [1] Own
+# choice: further apart it is not pinned down.
+MOST_GAPS = 2
+
+# The share of the posterior that has to lie there. [1] Own choice.
+PINNED_SHARE = 0.9
+
 
 class VariedSet(NamedTuple):
     """A fault set, and which of its causes has its severity varied.
@@ -56,16 +68,72 @@ class VariedSet(NamedTuple):
         The cause that goes up the ladder.
     others : tuple[Severity, ...]
         How severe others of its causes are, draw by draw; those not named are as drawn.
+    levels : tuple[float, ...]
+        Of the severity, at which it is solved, rising. [1]
     """
 
     fault_set: FaultSet
     varied: int
     others: tuple[Severity, ...] = ()
+    levels: tuple[float, ...] = LADDER_LEVELS
 
     @classmethod
     def alone(cls, cause: int) -> VariedSet:
         """Return a single cause with its severity varied."""
         return cls((cause,), cause)
+
+    @property
+    def shares(self) -> FloatArray:
+        """What each step stands for, shape (n_steps,); sums to 1. [1]."""
+        return step_shares(self.levels)
+
+    def closer(self, likelihood: FloatArray) -> VariedSet | None:
+        """Return the same with more severities where facts pin it down.
+
+        Parameters
+        ----------
+        likelihood : FloatArray
+            Of all facts together on every step, shape (n_steps, n_draws).
+
+        Returns
+        -------
+        VariedSet or None
+            None where they don't.
+        """
+        found = pinned_between(likelihood, self.shares)
+        if found is None:
+            return None
+        low, high = found
+        between = np.linspace(self.levels[low], self.levels[high], CLOSER_LEVELS + 2)
+        levels = (*self.levels[: low + 1], *between[1:-1].tolist(), *self.levels[high:])
+        return self._replace(levels=levels)
+
+
+def pinned_between(
+    likelihood: FloatArray, shares: FloatArray
+) -> tuple[int, int] | None:
+    """Return between which solved severities facts pin one down; None if nowhere.
+
+    Parameters
+    ----------
+    likelihood : FloatArray
+        Of all facts together on every step of a ladder, shape (n_steps, n_draws).
+    shares : FloatArray
+        What each step stands for, shape (n_steps,). [1]
+    """
+    weight = shares * likelihood.sum(axis=1)
+    if not weight.sum() > 0.0:
+        return None
+    reached = np.concatenate([[0.0], np.cumsum(weight) / weight.sum()])
+    left = 0.5 * (1.0 - PINNED_SHARE)
+    first = int(np.searchsorted(reached, left, side="right")) - 1
+    last = int(np.searchsorted(reached, 1.0 - left)) - 1
+    low, high = first // STEPS_BETWEEN, -(-last // STEPS_BETWEEN)
+    high = max(high, low + 1)
+    n_levels = (len(shares) - 1) // STEPS_BETWEEN + 1
+    if high > n_levels - 1:
+        low, high = low - 1, high - 1
+    return (low, high) if high - low <= MOST_GAPS else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +200,10 @@ class Ladders:
         others = tuple(
             one._replace(cause=self._stands_for[one.cause]) for one in wanted.others
         )
-        return VariedSet(
-            self.standing_in(wanted.fault_set), self._stands_for[wanted.varied], others
+        return wanted._replace(
+            fault_set=self.standing_in(wanted.fault_set),
+            varied=self._stands_for[wanted.varied],
+            others=others,
         )
 
     def solve(self, wanted: Sequence[VariedSet]) -> None:
@@ -150,19 +220,20 @@ class Ladders:
         if not missing:
             return
         self._make_room(len(missing), frozenset(alike))
-        n_levels = len(LADDER_LEVELS)
         solved = self._compiled.hypotheses(
-            [one.fault_set for one in missing for _ in LADDER_LEVELS],
+            [one.fault_set for one in missing for _ in one.levels],
             severities=[
                 (Severity(one.varied, level), *one.others)
                 for one in missing
-                for level in LADDER_LEVELS
+                for level in one.levels
             ],
             every=LADDER_STRIDE,
         )
-        for number, one in enumerate(missing):
-            rows = np.arange(number * n_levels, (number + 1) * n_levels)
+        first = 0
+        for one in missing:
+            rows = np.arange(first, first + len(one.levels))
             self._kept[one] = SolvedLadder(solved.kept(rows), {})
+            first += len(one.levels)
 
     def _make_room(self, n_more: int, needed: frozenset[VariedSet]) -> None:
         """Forget ladders that were not asked for lately, so that more can be kept."""
