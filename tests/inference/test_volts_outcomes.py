@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from diagnose.inference.choice.information import mutual_bits
+from diagnose.inference.choice.joints import shared_out
 from diagnose.inference.choice.particles import Particles
 from diagnose.inference.choice.volts_outcomes import VOLT_EDGES, VoltsOutcomes
 
@@ -208,3 +211,18 @@ def test_shares_and_groups_of_the_particles_are_kept() -> None:
     assert joint.sum(axis=0) == pytest.approx([0.3, 0.0, 0.7, 0.0])
     # By hand: what shows 0 V is in the first three bins, what shows 12 V far above.
     assert joint[:3].sum(axis=0) == pytest.approx([0.3, 0.0, 0.2, 0.0])
+
+
+def test_particles_that_no_fault_moves_tell_nothing_apart() -> None:
+    # Facts left one draw to each of two faults, 11.9 V and 12.3 V of a supply that
+    # neither touches: read there, the volts would seem to tell them apart.
+    values = np.array([[11.9, 12.3]], dtype=np.float32)
+    both = np.array([[True, True]])
+    apart = replace(TWO, group=np.where(both, 2, TWO.group))
+
+    seems = OUTCOMES.joint(values, TWO, n_groups=2)
+    found = shared_out(OUTCOMES.joint(values, apart, n_groups=3), both, TWO)
+
+    assert mutual_bits(seems)[0] > 0.5
+    assert mutual_bits(found)[0] == pytest.approx(0.0, abs=1e-12)
+    assert found.sum(axis=2) == pytest.approx(seems.sum(axis=2))

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
 from diagnose.measurement.points.where_to_measure import proposable_readings
@@ -9,6 +13,8 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import step_of_name
 from diagnose.session.answer import Answer
 from diagnose.session.diagnosis import Diagnosis
+from diagnose.session.evidence.seen import Noted
+from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.facts import ComplaintFact, ReadingFact
 from diagnose.session.ready_car import Model
 
@@ -101,3 +107,53 @@ def test_bad_joint_before_a_module_that_waits_is_looked_for_while_cranking(
 
     assert reason.startswith("no current flows at ignition-wire in this state")
     assert reason.endswith("they would in: cranking")
+
+
+UNPLUGGED = Reading(
+    kind=ReadingKind.OHMS,
+    state="unplugged",
+    red="transmission-controller-feed-fuse.out",
+    black="battery.minus",
+)
+
+
+def test_ohms_through_electronics_say_nothing_of_what_they_do_not_touch(
+    sedan_model: Model,
+) -> None:
+    # The sound car shows anything from a hundred ohm to seventy kilohm there. Which of
+    # its draws comes close says nothing: of two faults elsewhere neither gains.
+    compiled = sedan_model.compiled
+    noted = Noted(0, ReadingFact(reading=UNPLUGGED, value=15_175.0), is_complaint=False)
+    names = [cause.name for cause in compiled.causes]
+    elsewhere = [
+        1 + names.index(name)
+        for name in ("fuel-pump:pump_weak", "starter:worn", "fan-wire:open_circuit")
+    ]
+
+    found = Weigher(sedan_model).likelihood(
+        compiled.bank.all, noted, rows=np.array([0, *elsewhere])
+    )
+
+    assert compiled.readings.unknown_ohms(UNPLUGGED) is not None
+    assert np.ptp(found) == pytest.approx(0.0, abs=1e-15)
+
+
+def test_open_circuit_is_told_by_such_ohms(sedan_model: Model) -> None:
+    compiled = sedan_model.compiled
+    names = [cause.name for cause in compiled.causes]
+    cut = 1 + names.index("transmission-controller-feed-wire:open_circuit")
+    fact = ReadingFact(reading=UNPLUGGED, value=math.inf)
+
+    sound, open_ = Weigher(sedan_model).likelihood(
+        compiled.bank.all,
+        Noted(0, fact, is_complaint=False),
+        rows=np.array([0, cut]),
+    )
+
+    assert open_.mean() > 20.0 * sound.mean()
+
+
+def test_ohms_that_the_file_tells_are_known(sedan_model: Model) -> None:
+    lamps = replace(UNPLUGGED, state="isolated", red="headlamps.plus")
+
+    assert sedan_model.compiled.readings.unknown_ohms(lamps) is None

@@ -1,0 +1,63 @@
+"""Severities solved more closely where facts pin them down."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.faults.causes import LADDER_LEVELS
+from diagnose.inference.belief.severity_steps import STEPS_BETWEEN, n_steps
+from diagnose.session.evidence.several_faults.severity_ladders import (
+    CLOSER_LEVELS,
+    LADDER_SHARES,
+    VariedSet,
+    pinned_between,
+)
+
+N_STEPS = n_steps(len(LADDER_LEVELS))
+
+
+def weight_at(*steps: int) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    """Return likelihoods of facts that only some steps explain, (n_steps, 2)."""
+    found = np.zeros((N_STEPS, 2))
+    found[list(steps)] = 1.0
+    return found
+
+
+@pytest.mark.parametrize(
+    ("steps", "expected"),
+    [
+        # between the third and the fourth solved severity, and on either of them
+        ((10,), (2, 3)),
+        ((9, 10, 11), (2, 3)),
+        ((8,), (2, 3)),
+        # across one of them
+        ((11, 13), (2, 4)),
+        # at both ends of the ladder
+        ((0,), (0, 1)),
+        ((N_STEPS - 1,), (len(LADDER_LEVELS) - 2, len(LADDER_LEVELS) - 1)),
+        # too far apart to be pinned down
+        ((2, 13), None),
+    ],
+)
+def test_severity_is_pinned_between_two_that_are_solved(
+    steps: tuple[int, ...], expected: tuple[int, int] | None
+) -> None:
+    assert pinned_between(weight_at(*steps), LADDER_SHARES) == expected
+
+
+def test_closer_ladder_has_more_severities_there_and_keeps_the_others() -> None:
+    # By hand: between .2 and .4 five more, a thirtieth apart.
+    closer = VariedSet.alone(3).closer(weight_at(2 * STEPS_BETWEEN + 2))
+
+    assert closer is not None
+    assert set(LADDER_LEVELS) <= set(closer.levels)
+    more = sorted(set(closer.levels) - set(LADDER_LEVELS))
+    assert more == pytest.approx([0.2 + n / 30 for n in range(1, CLOSER_LEVELS + 1)])
+    assert list(closer.levels) == sorted(closer.levels)
+    assert closer.shares.sum() == pytest.approx(1.0)
+    assert len(closer.shares) == n_steps(len(closer.levels))
+
+
+def test_impossible_facts_pin_nothing_down() -> None:
+    assert VariedSet.alone(3).closer(np.zeros((N_STEPS, 2))) is None
