@@ -112,7 +112,8 @@ def test_chosen_row_shows_what_its_steps_show(
 ) -> None:
     choice = np.arange(N_DRAWS) % len(shown)
 
-    row = chosen_row(grid, choice)
+    states = [state.name for state in compiled.predictor.states]
+    row = chosen_row(grid, choice, states)
 
     assert row.sets == grid.sets[:1]
     found = compiled.readings.predicted(row, LAMP_VOLTS)[0]
@@ -246,3 +247,19 @@ def test_uneven_steps_give_the_evidence_of_the_whole_ladder() -> None:
 
     chosen = likelihood[found.choice, np.arange(64)]
     assert found.correction * chosen == pytest.approx(np.full(64, 5.0))
+
+
+def test_nothing_lies_between_where_something_switches() -> None:
+    # A controller holds an output at .2 V, and lets it go to 6.6 V.
+    solved = np.array([[0.2, 0.2], [6.6, 6.6], [6.8, 6.8]])
+    switches = np.array([[True, False], [False, False]])
+
+    found = on_steps(solved, switches)
+    spread = step_spread(found, switches)
+
+    above = [6.65, 6.7, 6.75, 6.8]
+    assert found[:, 0].round(6).tolist() == [0.2, 0.2, 6.6, 6.6, 6.6, *above]
+    assert found[:, 1].round(6).tolist() == [0.2, 1.8, 3.4, 5.0, 6.6, *above]
+    # nor is a step as uncertain as what lies across
+    assert spread[:, 0].max() < 0.05
+    assert spread[2, 1] == pytest.approx(0.8)

@@ -72,9 +72,7 @@ def test_facts_of_one_state_are_worth_what_they_are_together(
         chance = presence_in(trigger_of(draw, staying_model), "lit")
         seen = [conclusion.likelihoods[n][1 + there, draw] for n in lit]
         sound = [conclusion.likelihoods[n][0, draw] for n in lit]
-        each = [
-            chance * t + (1 - chance) * a for t, a in zip(seen, sound, strict=True)
-        ]
+        each = [chance * t + (1 - chance) * a for t, a in zip(seen, sound, strict=True)]
         as_first = chance * np.prod(seen) + (1 - chance) * np.prod(sound)
         expected[draw] = STAYS * as_first + (1 - STAYS) * np.prod(each)
     (alone,) = (n for n in range(len(facts)) if n not in lit)
@@ -124,7 +122,9 @@ def test_seen_there_it_is_there_at_the_next_look_in_that_state(
 
 
 def test_after_a_repair_nothing_is_known_of_it(staying_model: Model) -> None:
-    conclusion = Reasoner(staying_model).conclude((DARK, DEAD, RepairFact(cause="lamp:burnt_out")))
+    conclusion = Reasoner(staying_model).conclude(
+        (DARK, DEAD, RepairFact(cause="lamp:burnt_out"))
+    )
 
     assert conclusion.there_now == {}
 
@@ -158,5 +158,3 @@ def test_hidden_fault_mostly_stays_as_it_was(staying_model: Model) -> None:
     # drawn anew each time half of the looks would.
     assert 0.02 < np.mean(changes) < 0.2
     assert {one[0] for one in seen} == {True, False}
-
-

@@ -13,20 +13,24 @@ precise the meter.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from diagnose.arrays import FloatArray, IntArray, StoredArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
 from diagnose.faults.predictions.predicted import Prediction
 from diagnose.inference.compiled.hypotheses import Hypotheses
 
 # How many steps a ladder has from one solved severity to the next. [1] Own choice: with
 # eight solved ones 29 steps, half as many as there are draws.
 STEPS_BETWEEN = 4
+
+# From here on the severer of two solved severities is the nearer. [1] Derived.
+HALF_WAY = 0.5
 
 # By how much of a turn the levels of the draws differ. [1] Derived: the golden ratio
 # less 1, whose multiples fill the range from 0 to 1 most evenly.
@@ -81,7 +85,7 @@ def step_shares(levels: Sequence[float]) -> FloatArray:
     return np.asarray(apart / apart.sum())
 
 
-def on_steps(values: FloatArray) -> FloatArray:
+def on_steps(values: FloatArray, switches: BoolArray | None = None) -> FloatArray:
     """Return what every step of a ladder shows.
 
     Parameters
@@ -89,6 +93,9 @@ def on_steps(values: FloatArray) -> FloatArray:
     values : FloatArray
         Under each solved severity, the mildest first;
         shape (n_levels, n_draws); inf where a meter shows OL. [any unit]
+    switches : BoolArray or None
+        Where something switches from a solved severity to the next: nothing lies
+        between then, shape (n_levels - 1, n_draws); nowhere when None.
 
     Returns
     -------
@@ -99,14 +106,31 @@ def on_steps(values: FloatArray) -> FloatArray:
     --------
     >>> on_steps(np.array([[1.0], [3.0]]))[:, 0]
     array([1. , 1.5, 2. , 2.5, 3. ])
+    >>> on_steps(np.array([[1.0], [3.0]]), np.array([[True]]))[:, 0]
+    array([1., 1., 3., 3., 3.])
     """
     low, share = _places(np.arange(n_steps(len(values))), len(values))
     first, second = values[low], values[low + 1]
     is_between = np.isfinite(first) & np.isfinite(second) & (share[:, None] > 0.0)
+    if switches is not None:
+        is_between &= ~switches[low]
     with np.errstate(invalid="ignore"):
         mixed = first + share[:, None] * (second - first)
-    nearest = np.where(share[:, None] < 0.5, first, second)
+    nearest = np.where(share[:, None] < HALF_WAY, first, second)
     return np.where(is_between, mixed, nearest)
+
+
+def steps_of(grid: Hypotheses, state: str) -> Callable[[FloatArray], FloatArray]:
+    """Return `on_steps` of what a ladder shows in a state.
+
+    Parameters
+    ----------
+    grid : Hypotheses
+        One row per solved severity, the mildest first.
+    state : str
+        Of the car.
+    """
+    return partial(on_steps, switches=grid.switches.get(state))
 
 
 def _places(step: IntArray, n_levels: int) -> tuple[IntArray, FloatArray]:
@@ -115,7 +139,7 @@ def _places(step: IntArray, n_levels: int) -> tuple[IntArray, FloatArray]:
     return low, step / STEPS_BETWEEN - low
 
 
-def chosen_row(grid: Hypotheses, choice: IntArray) -> Hypotheses:
+def chosen_row(grid: Hypotheses, choice: IntArray, states: Sequence[str]) -> Hypotheses:
     """Return a fault set with a severity of its own in every draw.
 
     Parameters
@@ -124,6 +148,8 @@ def chosen_row(grid: Hypotheses, choice: IntArray) -> Hypotheses:
         One row per solved severity, the mildest first.
     choice : IntArray
         Step for each draw, shape (n_draws,).
+    states : Sequence[str]
+        Names of the operating states, in the order predictions have them.
 
     Returns
     -------
@@ -132,6 +158,22 @@ def chosen_row(grid: Hypotheses, choice: IntArray) -> Hypotheses:
     """
     low, share = _places(choice, len(grid.sets))
     weight, draws = share.astype(np.float32), np.arange(len(choice))
+    by_state = np.stack([weight] * len(states))
+    for number, state in enumerate(states):
+        if state in grid.switches:
+            is_switched = grid.switches[state][low, draws]
+            # as `on_steps` has it
+            by_state[number, is_switched] = weight[is_switched] >= HALF_WAY
+
+    def mixed_by_state(array: npt.NDArray[Any]) -> StoredArray:
+        # states, severities, draws and perhaps nodes
+        first, second = (
+            array[:, rows, draws].astype(np.float32) for rows in (low, low + 1)
+        )
+        second -= first
+        second *= by_state.reshape(*by_state.shape, *[1] * (first.ndim - 2))
+        second += first
+        return second[:, None]
 
     def mixed(array: npt.NDArray[Any], axis: int) -> StoredArray:
         rows = np.moveaxis(array, (axis, axis + 1), (0, 1))
@@ -146,16 +188,16 @@ def chosen_row(grid: Hypotheses, choice: IntArray) -> Hypotheses:
     return Hypotheses(
         sets=grid.sets[:1],
         prediction=Prediction(
-            volts=mixed(held.volts, 1),
-            source_units=mixed(held.source_units, 1).astype(np.float16),
+            volts=mixed_by_state(held.volts),
+            source_units=mixed_by_state(held.source_units).astype(np.float16),
             probes=mixed(held.probes, 0),
-            is_settled=mixed(held.is_settled, 1),
+            is_settled=mixed_by_state(held.is_settled),
         ),
         symptoms=mixed(grid.symptoms, 0),
     )
 
 
-def step_spread(predicted: FloatArray) -> FloatArray:
+def step_spread(predicted: FloatArray, switches: BoolArray | None = None) -> FloatArray:
     """Return how far what a step shows may be from what it stands for.
 
     Parameters
@@ -163,6 +205,8 @@ def step_spread(predicted: FloatArray) -> FloatArray:
     predicted : FloatArray
         On each step of a ladder, shape (n_steps, n_draws); inf where a meter shows OL.
         [any unit]
+    switches : BoolArray or None
+        As for `on_steps`: across it a step says nothing of the next one.
 
     Returns
     -------
@@ -183,6 +227,11 @@ def step_spread(predicted: FloatArray) -> FloatArray:
         below, above = predicted - ends[:-2], ends[2:] - predicted
     is_below, is_above = np.isfinite(below), np.isfinite(above)
     is_below[0] = is_above[-1] = False
+    if switches is not None:
+        # before half of the way a step shows the milder severity
+        place = np.arange(len(switches)) * STEPS_BETWEEN + STEPS_BETWEEN // 2 - 1
+        is_above[place] &= ~switches
+        is_below[place + 1] &= ~switches
     total = np.where(is_below, np.abs(below), 0.0)
     total += np.where(is_above, np.abs(above), 0.0)
     count = is_below.astype(np.int64) + is_above

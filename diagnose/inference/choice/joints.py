@@ -184,9 +184,7 @@ def graded_joint(
     return np.stack(answers, axis=1)
 
 
-def shared_out(
-    joint: FloatArray, apart: BoolArray, particles: Particles
-) -> FloatArray:
+def shared_out(joint: FloatArray, apart: BoolArray, particles: Particles) -> FloatArray:
     """Return joints in which particles that show the same have the same outcomes.
 
     Parameters

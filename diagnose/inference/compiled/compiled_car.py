@@ -17,6 +17,7 @@ Decisions that bind it:
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -38,6 +39,10 @@ from diagnose.measurement.quantities import Probe, usable_symptoms
 # Fault sets whose symptoms are worked out together. [1] Own choice: each takes some
 # 100 kB meanwhile.
 ROWS_AT_ONCE = 1024
+
+# An on/off fact above this is on. [1] Derived: it is 0 or 1, or a share where a relay
+# chatters.
+HALF = 0.5
 
 
 class Compiled:
@@ -105,6 +110,10 @@ class Compiled:
             bank = self._solved_bank(progress)
         self.bank = bank
         self.singles: Hypotheses = bank.singles
+        self._on_off: dict[str, list[int]] = {}
+        for probe, column in self.columns.items():
+            if not probe.is_current:
+                self._on_off.setdefault(probe.state, []).append(column)
         self.readings = ShownReadings(predictor, knowledge.meter, bank, self.columns)
 
     def _solved_bank(self, progress: Callable[[float], None] | None) -> Bank:
@@ -161,6 +170,21 @@ class Compiled:
     def n_draws(self) -> int:
         """Number of tolerance draws. [1]."""
         return self.predictor.model.sample.n_draws
+
+    def switching(self, grid: Hypotheses) -> Hypotheses:
+        """Return severities of one set with where something switches between them.
+
+        Parameters
+        ----------
+        grid : Hypotheses
+            One row per severity, the mildest first.
+        """
+        held = grid.whole()
+        found = {}
+        for state, columns in self._on_off.items():
+            is_on = held.probes[:, :, columns] > HALF
+            found[state] = np.asarray((is_on[1:] != is_on[:-1]).any(axis=2))
+        return replace(grid, switches=found)
 
     def hypotheses(
         self,

@@ -5,12 +5,13 @@ Leaves where they lie in memory to `bank`, and solving them to `compiled_car`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
 import numpy as np
 
-from diagnose.arrays import IntArray, StoredArray
+from diagnose.arrays import BoolArray, IntArray, StoredArray
 from diagnose.faults.causes import FaultSet, Severity
 from diagnose.faults.predictions.kept.prediction import AnyPrediction
 from diagnose.faults.predictions.predicted import Prediction
@@ -32,12 +33,19 @@ class Hypotheses:
     severities : tuple[tuple[Severity, ...], ...]
         How severe causes of each set are where they are not as drawn; empty where all
         are.
+    switches : Mapping[str, BoolArray]
+        Of severities of one set that go up: operating state to whether something there
+        switches from each to the next (a relay lets go, a controller resets), shape
+        (n_sets - 1, n_draws); empty where that was not looked at.
     """
 
     sets: tuple[FaultSet, ...]
     prediction: AnyPrediction
     symptoms: StoredArray
     severities: tuple[tuple[Severity, ...], ...] = ()
+    switches: Mapping[str, BoolArray] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
 
     def severe(self, row: int) -> tuple[Severity, ...]:
         """Return how severe causes of a set are; none where they are as drawn.

@@ -24,8 +24,8 @@ from diagnose.session.evidence.solved_sets import Rows
 from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.facts import SubstitutionFact
 
-# The least likelihood that is divided by. [1 over the unit of the readings] Derived: far
-# below that of a slip.
+# The least likelihood that is divided by. [1 over the unit of the readings] Derived:
+# far below that of a slip.
 LEAST_DIVISOR = 1e-280
 
 

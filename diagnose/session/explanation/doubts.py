@@ -108,9 +108,7 @@ class Doubts:
             return tuple(notes)
         fact = latest.observation
         if isinstance(fact, ReadingFact):
-            without = without_fact(
-                conclusion.beliefs.weights, conclusion.weighed[-1]
-            )
+            without = without_fact(conclusion.beliefs.weights, conclusion.weighed[-1])
             without /= without.sum()
             notes += self._unlikely_state(fact, conclusion, without)
             small = self._unexplained.too_small(fact)

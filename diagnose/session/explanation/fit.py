@@ -209,9 +209,11 @@ class Fitter:
         redrawn = conclusion.redrawn.get(row)
         if redrawn is not None:
             # a severity stands for those half way to the next
-            solved = on_steps(compiled.readings.predicted(redrawn.grid, reading))
+            switches = redrawn.grid.switches.get(reading.state)
+            solved = compiled.readings.predicted(redrawn.grid, reading)
+            spread = step_spread(on_steps(solved, switches), switches)
             each = np.arange(len(redrawn.steps))
-            stray = np.hypot(stray, step_spread(solved)[redrawn.steps, each])
+            stray = np.hypot(stray, spread[redrawn.steps, each])
         tail = weigher.readings.tail_probability(
             observation, predicted, share, stray=stray, n_shared=noted.n_shared
         )

@@ -88,9 +88,7 @@ def rows_without_each(conclusion: Conclusion) -> list[FloatArray]:
         without_fact(weights, one).sum(axis=1)
         if noted.epoch == len(conclusion.repairs)
         else np.zeros(0)
-        for noted, one in zip(
-            conclusion.observations, conclusion.weighed, strict=True
-        )
+        for noted, one in zip(conclusion.observations, conclusion.weighed, strict=True)
     ]
 
 

@@ -236,9 +236,7 @@ class Candidates:
             result[of_state] = across
         return result
 
-    def unmoved(
-        self, sight: Sight, some: IntArray, shown: StoredArray
-    ) -> BoolArray:
+    def unmoved(self, sight: Sight, some: IntArray, shown: StoredArray) -> BoolArray:
         """Return where a reading shows what the sound car shows with the same draw.
 
         Parameters
@@ -256,21 +254,19 @@ class Candidates:
         """
         if self._sound is None:
             draws = np.arange(len(self._lead_ohms))
-            sound = Particles(
+            every_draw = Particles(
                 row=np.zeros_like(draws),
                 draw=draws,
                 share=np.ones(len(draws)),
                 group=draws,
             )
             every = np.arange(len(self.readings))
-            self._sound = self.shown(Sight(self._singles, sound), every)
+            self._sound = self.shown(Sight(self._singles, every_draw), every)
         sound, (least, share) = self._sound[some][:, sight.draws], self._same
         with np.errstate(invalid="ignore"):
             apart = np.abs(shown - sound)
         # OL in both is no number
-        return np.asarray(
-            (apart <= least + share * np.abs(sound)) | (np.isnan(apart))
-        )
+        return np.asarray((apart <= least + share * np.abs(sound)) | (np.isnan(apart)))
 
     def _leaking(self, ohms: StoredArray, sight: Sight) -> StoredArray:
         """Return source resistances with each car's leakage, (n_some, n_particles)."""

@@ -250,7 +250,7 @@ def _there_or_not(
 def _shares_now(
     particles: Particles, conclusion: Conclusion
 ) -> Mapping[str, FloatArray]:
-    """Return the shares of `_there_or_not` by state, as the next look there finds it."""
+    """Return the shares of `_there_or_not` as the next look in a state finds it."""
     away = np.flatnonzero(conclusion.comes_and_goes[particles.row] >= 0)
     if particles.share[away].sum() < LEAST_FLEETING_SHARE:
         return {}
@@ -266,4 +266,4 @@ def _shares_now(
 def _with_all_draws(rows: IntArray, share: FloatArray) -> BoolArray:
     """Return the particles of sets for which no draw was ruled out, (n_particles,)."""
     _, place = np.unique(rows, return_inverse=True)
-    return np.bincount(place, share <= 0.0)[place] == 0
+    return np.asarray(np.bincount(place, share <= 0.0)[place] == 0)

@@ -223,7 +223,8 @@ class FittedSeverities:
     ) -> None:
         """Write a step of a ladder for each draw into a row, likelihoods included."""
         bank, each_draw = self._compiled.bank, np.arange(self._compiled.n_draws)
-        bank.put(row, chosen_row(self._ladders.of(ladder).grid, steps), 0)
+        states = [state.name for state in self._compiled.predictor.states]
+        bank.put(row, chosen_row(self._ladders.of(ladder).grid, steps, states), 0)
         for noted, likelihood in zip(
             conclusion.observations, conclusion.likelihoods, strict=True
         ):

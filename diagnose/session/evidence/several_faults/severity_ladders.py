@@ -232,7 +232,8 @@ class Ladders:
         first = 0
         for one in missing:
             rows = np.arange(first, first + len(one.levels))
-            self._kept[one] = SolvedLadder(solved.kept(rows), {})
+            grid = self._compiled.switching(solved.kept(rows))
+            self._kept[one] = SolvedLadder(grid, {})
             first += len(one.levels)
 
     def _make_room(self, n_more: int, needed: frozenset[VariedSet]) -> None:

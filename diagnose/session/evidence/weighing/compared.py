@@ -163,7 +163,8 @@ class ComparedReadings:
             errors += [stray, other_stray]
         if is_ladder:
             with np.errstate(invalid="ignore"):  # OL less OL, in rows not looked at
-                errors.append(step_spread(pair.shows - pair.other_shows)[some])
+                apart = pair.shows - pair.other_shows
+                errors.append(step_spread(apart, _switches(hypotheses, both))[some])
         fit = reading_likelihood(
             shown(pair.fact) - shown(pair.other),
             shows - other_shows,
@@ -214,6 +215,16 @@ class ComparedReadings:
             spread=spread.shared_by(2),
             stray=_together(errors)[0],
         )
+
+
+def _switches(hypotheses: Hypotheses, both: Sequence[ReadingFact]) -> BoolArray | None:
+    """Return where something switches on a ladder, in the state of either reading."""
+    found = [
+        hypotheses.switches[one.reading.state]
+        for one in both
+        if one.reading.state in hypotheses.switches
+    ]
+    return np.any(found, axis=0) if found else None
 
 
 def _reading_errors(

@@ -20,7 +20,7 @@ from diagnose.inference.belief.evidence import (
     STATE_FLOOR,
     symptom_likelihood,
 )
-from diagnose.inference.belief.severity_steps import on_steps
+from diagnose.inference.belief.severity_steps import on_steps, steps_of
 from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.compiled.hypotheses import Hypotheses
 from diagnose.measurement.steps import SubstitutionTest, SymptomCheck
@@ -160,7 +160,7 @@ class Weigher:
             stands_for=stands_for,
             is_repeated=is_repeated,
         )
-        on = on_steps if is_ladder else np.asarray
+        on = steps_of(hypotheses, state) if is_ladder else np.asarray
         return result * on(self.state_chance(hypotheses, state, rows=rows))
 
     def _of_test(

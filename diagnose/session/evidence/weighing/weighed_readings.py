@@ -19,7 +19,7 @@ from diagnose.inference.belief.evidence import (
     reading_likelihood,
     tail_of,
 )
-from diagnose.inference.belief.severity_steps import on_steps, step_spread
+from diagnose.inference.belief.severity_steps import step_spread, steps_of
 from diagnose.inference.compiled.bank import SOUND_ROW
 from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.compiled.hypotheses import Hypotheses
@@ -91,7 +91,7 @@ class WeighedReadings:
             [1 over the unit of the reading, or 1]
         """
         reading = observation.reading
-        on = on_steps if is_ladder else np.asarray
+        on = steps_of(hypotheses, reading.state) if is_ladder else np.asarray
         every = partial(
             self._in_every_draw,
             hypotheses,
@@ -119,6 +119,8 @@ class WeighedReadings:
             return self._of_unknown(noted, predicted, unknown, found)
         if noted.beside is None:
             return found
+        if is_ladder:
+            on = steps_of(hypotheses, noted.beside.reading.state)
         base = on(every(noted.beside.reading)[0])
         return self.compared.likelihood(
             hypotheses,
@@ -247,8 +249,9 @@ class WeighedReadings:
         fact = noted.observation
         assert isinstance(fact, ReadingFact)
         reading, value = fact.reading, shown(fact)
-        on = on_steps if is_ladder else np.asarray
-        spread_steps = step_spread(predicted) if is_ladder else 0.0
+        on = steps_of(hypotheses, reading.state) if is_ladder else np.asarray
+        switches = hypotheses.switches.get(reading.state)
+        spread_steps = step_spread(predicted, switches) if is_ladder else 0.0
         rounding = rounding_deviation(fact)
         spread = self._scatter.of_fact(fact).shared_by(noted.n_shared)
         slips = self._slips.behind(noted)

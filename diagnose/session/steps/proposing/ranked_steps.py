@@ -150,9 +150,7 @@ class RankedSteps:
             some = np.flatnonzero(can_be[candidates.states] & can_take & is_open)
             shown = candidates.shown(moment.believed.sight, some)
             is_telling = ~self._follows(moment, candidates, some, shown)
-            for then, is_seen in moment.by_state(
-                candidates.states[some], state_index
-            ):
+            for then, is_seen in moment.by_state(candidates.states[some], state_index):
                 telling = np.flatnonzero(is_telling & is_seen)
                 if not len(telling):
                     continue
