@@ -114,6 +114,19 @@ class Told:
         share = np.exp(score - score.max())
         return np.asarray(share / share.sum())
 
+    def sharp_shares(self) -> Mapping[tuple[int, ...], float]:
+        """Return the share of the evidence of causes alone that have a ladder. [1]."""
+        return {
+            (cause,): float(
+                np.exp(
+                    self.alone[1 + cause]
+                    + np.log(self.odds[cause])
+                    - self.log_evidence
+                )
+            )
+            for cause in self.ladders
+        }
+
     def sharp(self, *, most: int, least: float, few_draws: float) -> list[int]:
         """Return causes that explain some facts, by few of the severities drawn.
 

@@ -121,10 +121,15 @@ class Reasoner:
         answers = {f.context: f.answer for f in facts if isinstance(f, ContextFact)}
         priors, repairs = self._priors(answers), repair_steps(repaired, self._model)
         allowance = Allowance(solves)
-        drawn = partial(
-            self._concluded, observations, answers, repairs, allowance=allowance
-        )
         facts_told = self._facts_told(observations, priors, repairs, allowance)
+        drawn = partial(
+            self._concluded,
+            observations,
+            answers,
+            repairs,
+            sharp=facts_told.told.sharp_shares(),
+            allowance=allowance,
+        )
         combined = self._combined(facts_told, priors, repairs, allowance, drawn)
         conclusion = drawn(combined)
         triples = self._triples(conclusion, facts_told, priors)
@@ -147,6 +152,7 @@ class Reasoner:
         repairs: tuple[RepairStep, ...],
         combined: Combined,
         *,
+        sharp: Mapping[FaultSet, float],
         allowance: Allowance,
     ) -> Conclusion:
         """Return what facts and repairs amount to under single causes and some sets."""
@@ -188,7 +194,9 @@ class Reasoner:
             there_now=held.there_now,
         )
         conclusion = believing(draft)
-        redrawn = self._severities.redrawn(conclusion, combined, rows.of, allowance)
+        redrawn = self._severities.redrawn(
+            conclusion, combined, rows.of, allowance, sharp=sharp
+        )
         return conclusion if redrawn is None else believing(redrawn)
 
     def _facts_told(

@@ -57,6 +57,9 @@ from diagnose.session.facts import ReadingFact
 # hundredth is what a ranking shows.
 LEAST_REDRAWN = 0.01
 
+# The same where its ladder is solved already. [1] Own choice: it costs next to nothing.
+LEAST_REDRAWN_AGAIN = 1e-3
+
 # How many sets have their severities chosen at most. [1] Derived: each may leave a set
 # or two after a repair, and all have to lie in the bank's `REDRAWN_ROWS`.
 MOST_LEADING = 16
@@ -118,6 +121,8 @@ class FittedSeverities:
         combined: Combined,
         rows: Mapping[FaultSet, int],
         allowance: Allowance,
+        *,
+        sharp: Mapping[FaultSet, float],
     ) -> Conclusion | None:
         """Return a conclusion in which the leading sets have severities of their own.
 
@@ -131,6 +136,9 @@ class FittedSeverities:
             The row of each set.
         allowance : Allowance
             Whether missing ladders may be solved now.
+        sharp : Mapping[FaultSet, float]
+            Single causes with the share of the evidence that they have on a ladder,
+            where the draws may miss them. [1]
 
         Returns
         -------
@@ -141,7 +149,7 @@ class FittedSeverities:
             isinstance(n.observation, ReadingFact) for n in conclusion.observations
         ):
             return None
-        leading = self._leading(conclusion, combined, rows)
+        leading = self._leading(conclusion, combined, rows, sharp)
         mended = frozenset().union(*(repair.causes for repair in conclusion.repairs))
         plans, needed = self._plans(leading, conclusion, mended, allowance)
         if not plans:
@@ -232,7 +240,11 @@ class FittedSeverities:
             self._mark(noted, row)
 
     def _leading(
-        self, conclusion: Conclusion, combined: Combined, rows: Mapping[FaultSet, int]
+        self,
+        conclusion: Conclusion,
+        combined: Combined,
+        rows: Mapping[FaultSet, int],
+        sharp: Mapping[FaultSet, float],
     ) -> Mapping[FaultSet, FaultSet]:
         """Return the likeliest sets that few draws carry, with what to vary in each.
 
@@ -249,8 +261,9 @@ class FittedSeverities:
         shares: dict[FaultSet, float] = {}
         by_row = chances.tolist()
         for fault_set, row in rows.items():
-            share, varied = by_row[row], narrow.get(fault_set, ())
-            if share < LEAST_REDRAWN and not varied:
+            share = max(by_row[row], sharp.get(fault_set, 0.0))
+            varied = narrow.get(fault_set, ())
+            if share < LEAST_REDRAWN_AGAIN and not varied:
                 continue
             severe = tuple(c for c in fault_set if has_severity(causes[c]))
             if not severe or conclusion.comes_and_goes[row] >= 0:
@@ -259,7 +272,9 @@ class FittedSeverities:
                 share = max(share, estimated[fault_set])
             elif not few[row]:
                 continue
-            if share >= LEAST_REDRAWN:
+            first = VariedSet(fault_set, (varied or severe)[0])
+            is_solved = self._ladders.has(first)
+            if share >= (LEAST_REDRAWN_AGAIN if is_solved else LEAST_REDRAWN):
                 found[fault_set], shares[fault_set] = varied or severe[:1], share
         leading = sorted(found, key=lambda fault_set: -shares[fault_set])
         return {fault_set: found[fault_set] for fault_set in leading[:MOST_LEADING]}

@@ -285,7 +285,7 @@ class RankedSteps:
     def _read(
         self, fact: ReadingFact, times: int, moment: Moment
     ) -> tuple[ReadingFact, int, int, StoredArray]:
-        """Return a reading, how often, its state, and what each particle shows of it."""
+        """Return a reading, how often, its state, and what each particle shows."""
         taken = self._outcomes.single(fact.reading)
         known = taken.shown(moment.believed.sight, np.array([0]))[0]
         return fact, times, int(taken.states[0]), known
