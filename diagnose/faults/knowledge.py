@@ -60,9 +60,10 @@ class Knowledge:
     plain_load_kinds : Mapping[str, str]
         Role to the kind of part that a plain ``load`` of a car file is in it; ``load``
         in a role not named.
-    coils : Mapping[str, Mapping[str, Value]]
-        Role of contacts to the values of the coil that works them, where those differ
-        from any coil's (for a 12 V car).
+    attached : Mapping[str, Mapping[str, Value]]
+        ``ROLE/KIND`` to the values of a part of that kind that goes with one in that
+        role, where those differ from the kind's (for a 12 V car): ``starter/joint`` is
+        the mount of a starter.
     states : Mapping[str, OperatingState]
         Default operating states, without a car's switches.
     output_hows : Mapping[str, str]
@@ -119,7 +120,7 @@ class Knowledge:
     plain_load_kinds: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
     )
-    coils: Mapping[str, Mapping[str, Value]] = field(
+    attached: Mapping[str, Mapping[str, Value]] = field(
         default_factory=lambda: MappingProxyType({})
     )
     triggers: Mapping[str, Trigger] = field(

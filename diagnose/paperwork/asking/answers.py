@@ -150,11 +150,14 @@ class Fact:
         Its default.
     read : Reader
         Reads it.
+    follows : str
+        The wire of the page whose size this one has, unless told otherwise.
     """
 
     says: str
     usual: str
     read: Reader
+    follows: str = ""
 
 
 @dataclass(frozen=True, slots=True)

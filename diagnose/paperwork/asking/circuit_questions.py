@@ -157,6 +157,7 @@ def _details(wire: str) -> dict[str, Fact]:
             says="wire from the feed to the fuse, where the fuse isn't right on it",
             usual=lead(wire, "1 ft"),
             read=read_wire,
+            follows="wire",
         ),
         "coil-feed": Fact(
             says="wire to the relay's 86, if there is a relay",

@@ -20,7 +20,7 @@ from diagnose.paperwork.asking.answers import (
     read_fact,
     read_wire,
 )
-from diagnose.paperwork.asking.plan import Around
+from diagnose.paperwork.asking.plan import Around, lead
 from diagnose.paperwork.asking.questions import Question, Script
 
 # The answer that asks for every fact by itself.
@@ -74,14 +74,23 @@ def page(
         return told
     answers: dict[str, Told] = {}
     for name, fact in facts.items():
+        usual = fact.usual
+        if fact.follows:
+            usual = _followed(fact, answers[fact.follows]).text
         answers[name] = yield Question(
             key=f"{key}-{name}",
             asks=f"{key}: {fact.says}?",
             says=("A ? says that you don't know.",),
-            default=fact.usual,
+            default=usual,
             read=partial(read_fact, fact),
         )
     return answers
+
+
+def _followed(fact: Fact, wire: Told) -> Told:
+    """Return a wire of the size of another one, and as sure."""
+    length = " ".join(fact.usual.split()[2:])
+    return Told(lead(wire.text, length), is_assumed=wire.is_assumed)
 
 
 def _read_page(
@@ -98,7 +107,11 @@ def _read_page(
         return usual
     if is_unknown(text):
         return {name: Told(told.text, is_assumed=True) for name, told in usual.items()}
-    return {**usual, **read_changes(facts, text)}
+    told = {**usual, **(changes := read_changes(facts, text))}
+    for name, fact in facts.items():
+        if fact.follows in changes and name not in changes:
+            told[name] = _followed(fact, changes[fact.follows])
+    return told
 
 
 def read_place(around: Around) -> Reader:
