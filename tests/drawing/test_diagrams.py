@@ -197,6 +197,38 @@ def test_where_a_point_goes_on_stands_beside_it(sedan: Car) -> None:
     assert words == f"paths {controller}, {fan_coil}"
 
 
+def test_a_rail_names_the_lane_that_feeds_it(sedan: Car) -> None:
+    graph = graph_of(sedan)
+    references = References(sheets_of(graph, lanes_of(graph)))
+    hanging = [
+        references.of_part(name) for name in ("ignition-fuse", "injectors-fuse")
+    ]
+
+    # others hang on that half too, with lower numbers
+    assert min(references.others("fuse-panel.switched", 0)) < min(hanging)
+    assert references.source("fuse-panel.switched", hanging) == references.of_part(
+        "panel-relay.contacts"
+    )
+
+
+def test_a_splice_inside_a_lane_has_its_name(sedan: Car) -> None:
+    texts = [text.text for scene in drawn(sedan, Overlay()) for text in scene.texts]
+
+    at = texts.index("old-coil-terminal.")
+    assert texts[at + 1] == "splice"
+
+
+def test_the_lanes_of_a_car_are_shared_out_evenly(car: Car) -> None:
+    graph = graph_of(car)
+    lanes = lanes_of(graph)
+
+    sizes = [len(sheet.lanes) for sheet in sheets_of(graph, lanes)]
+
+    assert len(sizes) <= -(-len(lanes) // (LANES_A_SHEET - 1))
+    # the last sheet has what is left, and one lane fewer each would need one more
+    assert max(sizes) - min(sizes) <= len(sizes) + 2
+
+
 def test_sizes_are_written_as_they_are_bought(sedan: Car) -> None:
     assert wire_words(sedan.part("fuel-pump-wire")) == ["12 AWG 4.6 m"]
     # 4 ft of .35 ohm/ft

@@ -171,6 +171,7 @@ def ask_circuits(
                 layouts.circuit_called(name),
                 plan.around,
                 defaults,
+                system=plan.system,
                 is_factory=key == "factory",
             )
             if circuit is not None:

@@ -20,7 +20,7 @@ from diagnose.paperwork.asking.answers import (
     read_fact,
     read_wire,
 )
-from diagnose.paperwork.asking.plan import Around, lead
+from diagnose.paperwork.asking.plan import Around, about, lead
 from diagnose.paperwork.asking.questions import Question, Script
 
 # The answer that asks for every fact by itself.
@@ -76,7 +76,7 @@ def page(
     for name, fact in facts.items():
         usual = fact.usual
         if fact.follows:
-            usual = _followed(fact, answers[fact.follows]).text
+            usual = _followed(fact, answers[fact.follows])
         answers[name] = yield Question(
             key=f"{key}-{name}",
             asks=f"{key}: {fact.says}?",
@@ -87,10 +87,11 @@ def page(
     return answers
 
 
-def _followed(fact: Fact, wire: Told) -> Told:
+def _followed(fact: Fact, wire: Told) -> str:
     """Return a wire of the size of another one, and as sure."""
     length = " ".join(fact.usual.split()[2:])
-    return Told(lead(wire.text, length), is_assumed=wire.is_assumed)
+    followed = lead(wire.text, length)
+    return about(followed) if wire.is_assumed else followed
 
 
 def _read_page(
@@ -110,7 +111,7 @@ def _read_page(
     told = {**usual, **(changes := read_changes(facts, text))}
     for name, fact in facts.items():
         if fact.follows in changes and name not in changes:
-            told[name] = _followed(fact, changes[fact.follows])
+            told[name] = Told(_followed(fact, changes[fact.follows]))
     return told
 
 
