@@ -181,6 +181,49 @@ def test_facts_are_asked_one_by_one_where_wanted() -> None:
     assert "fan-ground" in asked
 
 
+@pytest.mark.parametrize(
+    ("line", "lead"),
+    [
+        ("wire 8 AWG 4 ft red", "8 AWG 1 ft"),
+        ("wire ?", "about 10 AWG 1 ft"),
+        ("wire 8 AWG 4 ft, feed-wire 12 AWG 2 ft", "12 AWG 2 ft"),
+        ("fuse 25 A", "10 AWG 1 ft"),
+    ],
+)
+def test_the_lead_to_a_fuse_has_the_size_of_the_wire_behind_it(
+    line: str, lead: str
+) -> None:
+    outcome = _finished({"layouts": "injection", "fan": line})
+
+    fan = next(circuit for circuit in outcome.circuits if circuit.name == "fan")
+    assert fan.wire("feed-wire") == lead
+
+
+def test_a_lead_asked_for_by_itself_offers_the_size_of_its_wire() -> None:
+    interview = _asked_until("fan", {"layouts": "injection"})
+    interview.answer("ask")
+
+    while interview.question is not None and interview.question.key != "fan-feed-wire":
+        is_wire = interview.question.key == "fan-wire"
+        interview.answer("6 AWG 4 ft" if is_wire else "")
+
+    assert interview.default == "6 AWG 1 ft"
+
+
+@pytest.mark.parametrize(
+    ("system", "load", "fuse"),
+    # 18 A at 12 V is 216 W, and its fuse of 30 A half or twice that
+    [("6 V", "36 A motor", "60 A slow-fuse"), ("24 V", "9 A motor", "15 A")],
+)
+def test_loads_and_fuses_are_offered_for_the_volts_of_the_car(
+    system: str, load: str, fuse: str
+) -> None:
+    outcome = _finished({"layouts": "injection", "system": system})
+
+    fan = next(circuit for circuit in outcome.circuits if circuit.name == "fan")
+    assert (fan.text("load"), fan.text("fuse")) == (load, fuse)
+
+
 def test_a_circuit_that_is_not_there_is_left_out() -> None:
     outcome = _finished({"layouts": "injection", "fan": "none"})
 
