@@ -60,12 +60,12 @@ def ask_car(layouts: Layouts, told: Mapping[str, str]) -> Script[CarPlan]:
     ask = Asker({**layouts.answers(chosen), **told})
     yield from ask_sources(plan, ask)
     yield from ask_supply(plan, ask)
-    yield from _ask_controllers(plan, ask)
+    yield from _ask_controllers(plan, layouts, ask)
     yield from ask_circuits(plan, layouts, ask.defaults, chosen)
     return plan
 
 
-def _ask_controllers(plan: CarPlan, ask: Asker) -> Script[None]:
+def _ask_controllers(plan: CarPlan, layouts: Layouts, ask: Asker) -> Script[None]:
     """Ask for controllers and how each is fed and grounded."""
     around = plan.around
     names = yield Question(
@@ -73,7 +73,7 @@ def _ask_controllers(plan: CarPlan, ask: Asker) -> Script[None]:
         asks="Which controllers were added? The engine's is called engine-controller, "
         "the gearbox's transmission-controller.",
         default=ask.defaults.get("controllers", "none"),
-        read=partial(_read_new_names, frozenset(around.taken)),
+        read=partial(_read_controllers, frozenset(around.taken), layouts),
     )
     for name in names:
         usual = ("switched", "ignition", "run", "accessory", *around.feeds)
@@ -176,6 +176,15 @@ def ask_circuits(
             )
             if circuit is not None:
                 plan.circuits.append(circuit)
+
+
+def _read_controllers(taken: frozenset[str], layouts: Layouts, text: str) -> list[str]:
+    """Read names of controllers; what is known as a load is none."""
+    names = _read_new_names(taken, text)
+    load = next((name for name in names if layouts.circuit_called(name)), None)
+    if load:
+        raise ValueError(f'"{load}" is a load; loads are asked for next')
+    return names
 
 
 def _read_new_names(taken: frozenset[str], text: str) -> list[str]:

@@ -9,12 +9,12 @@ from diagnose.files.knowledge.layouts import UsualCircuit
 from diagnose.paperwork.asking.answers import (
     Fact,
     Reader,
-    choice,
     optional,
     read_fuse,
     read_load,
     read_title,
     read_wire,
+    worded,
 )
 from diagnose.paperwork.asking.pages import (
     page,
@@ -94,7 +94,11 @@ def ask_circuit(
     """
     facts = circuit_facts(name, usual, around, defaults, system)
     says = usual.says if usual else name
-    told = yield from page(name, f"{name}: {says}", facts, can_be_none=True)
+    asks = f"{name}: {says}"
+    if usual is None:
+        near = did_you_mean(name, known)
+        asks = f"{name}: a load of your own{near and f'{near}, then undo'}"
+    told = yield from page(name, asks, facts, can_be_none=True)
     if told is None:
         return None
     around.known.update((name, f"{name}-fuse", f"{name}-relay", f"{name}-switch"))
@@ -227,7 +231,7 @@ def _details(wire: str) -> dict[str, Fact]:
         "diode": Fact(
             says="a diode across the relay's coil: yes or no",
             usual="no",
-            read=choice("yes", "no"),
+            read=worded("yes", "no"),
         ),
         "note": Fact(says="a note of your own", usual="none", read=read_title),
     }
@@ -236,9 +240,17 @@ def _details(wire: str) -> dict[str, Fact]:
 def _read_trigger(around: Around) -> Reader:
     """Return a reader of what makes a relay pull in."""
     feed = read_feed(around)
-    return lambda text: (
-        "switch" if text.strip().lower() in {"switch", "own switch"} else feed(text)
-    )
+
+    def read(text: str) -> str:
+        word = text.strip().lower()
+        if word in {"yes", "y"}:
+            raise ValueError(
+                "say what makes it pull in: switch for one of its own, or a feed such "
+                f"as {next(iter(around.feeds))}"
+            )
+        return "switch" if word in {"switch", "own switch"} else feed(text)
+
+    return read
 
 
 def _there(feed: str, around: Around) -> str:

@@ -33,6 +33,10 @@ HOW = (
 )
 
 
+# What is shown as an example of an answer, the first two that a page asks for.
+_OFTEN_TOLD = ("cca", "age", "rated", "fuse", "wire", "cranking", "ground-cable")
+
+
 def page(
     key: str,
     asks: str,
@@ -58,8 +62,9 @@ def page(
     dict[str, Told] or None
         Every fact; None where there is no such thing.
     """
-    names = list(facts)
-    example = f"{names[0]} {facts[names[0]].usual}"
+    # two that most people know where they are there, to show the comma too
+    shown = [name for name in _OFTEN_TOLD if name in facts] or list(facts)
+    example = ", ".join(f"{name} {facts[name].usual}" for name in shown[:2])
     how = HOW.format(example=example)
     how += " `none` if the car has none." if can_be_none else ""
     rows = [f"{name}: {fact.usual}  ({fact.says})" for name, fact in facts.items()]

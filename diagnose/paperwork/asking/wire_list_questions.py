@@ -11,10 +11,10 @@ from diagnose.files.car.writing.wire_list import WireRow
 from diagnose.files.knowledge.layouts import Layouts
 from diagnose.paperwork.asking.answers import (
     Told,
-    choice,
     read_current,
     read_load,
     read_title,
+    worded,
 )
 from diagnose.paperwork.asking.pages import read_place
 from diagnose.paperwork.asking.plan import Around
@@ -99,7 +99,7 @@ def ask_wire_list(layouts: Layouts, rows: Sequence[WireRow]) -> Script[ListedCar
         key="grounded",
         asks="Which post of the battery is grounded: minus or plus?",
         default="minus",
-        read=choice("minus", "plus"),
+        read=worded("minus", "plus"),
     )
     terminals = terminals_of(rows)
     for name, asks, usual in (
