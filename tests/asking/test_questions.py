@@ -151,10 +151,12 @@ def _asked_until(key: str, answers: dict[str, str]) -> Interview[object]:
         ("battery", "place moon", "no place"),
         ("battery", "cca lots", "cca: "),
         ("controllers", "battery", "is there already"),
+        ("controllers", "fan", "is a load"),
         ("added", "fan, fan", "there twice"),
         ("added", "fan!", "can't be a name"),
         ("fan", "feed somewhere", "no feed"),
         ("fan", "relay gearbox low", "no controller"),
+        ("fan", "relay yes", "say what makes it pull in"),
         ("fan", "ground moon", "no ground"),
     ],
 )
@@ -166,6 +168,32 @@ def test_an_impossible_answer_has_a_reason(key: str, line: str, reason: str) -> 
 
     assert interview.question is not None
     assert interview.question.key == key
+
+
+@pytest.mark.parametrize(
+    ("key", "line", "meant"),
+    [
+        ("grounded", "negative", "minus"),
+        ("grounded", "positive ground", "plus"),
+        ("coil-feed", "straight", "straight wire"),
+        ("panel", "no", "none"),
+        ("panel", "both", "both halves"),
+    ],
+)
+def test_other_words_for_a_choice_are_understood(
+    key: str, line: str, meant: str
+) -> None:
+    interview = _asked_until(key, {"layouts": "injection"})
+
+    assert interview.question is not None
+    assert interview.question.read(line) == meant
+
+
+def test_a_load_nobody_knows_is_told_with_what_it_may_be() -> None:
+    interview = _asked_until("amplifyer", {"added": "amplifyer"})
+
+    assert interview.question is not None
+    assert 'a load of your own (did you mean "amplifier"?)' in interview.question.asks
 
 
 def test_facts_are_asked_one_by_one_where_wanted() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import partial
 
+from diagnose.errors import did_you_mean
 from diagnose.files.knowledge.layouts import Layouts
 from diagnose.paperwork.asking.answers import (
     Fact,
@@ -172,6 +173,7 @@ def ask_circuits(
                 plan.around,
                 defaults,
                 system=plan.system,
+                near=did_you_mean(name, layouts.circuits),
                 is_factory=key == "factory",
             )
             if circuit is not None:

@@ -68,6 +68,7 @@ def ask_circuit(
     defaults: Mapping[str, str],
     *,
     system: str,
+    near: str,
     is_factory: bool,
 ) -> Script[CircuitPlan | None]:
     """Ask for one circuit.
@@ -84,6 +85,8 @@ def ask_circuit(
         Question to the default that a layout gives it.
     system : str
         Its volts, as a car file has them.
+    near : str
+        Which usual circuit may be meant, in words, or nothing.
     is_factory : bool
         Whether the factory put it in.
 
@@ -96,8 +99,7 @@ def ask_circuit(
     says = usual.says if usual else name
     asks = f"{name}: {says}"
     if usual is None:
-        near = did_you_mean(name, known)
-        asks = f"{name}: a load of your own{near and f'{near}, then undo'}"
+        asks = f"{name}: a load of your own{near and f'{near}; then type undo'}"
     told = yield from page(name, asks, facts, can_be_none=True)
     if told is None:
         return None
