@@ -254,6 +254,18 @@ def test_a_fault_stands_beside_the_sound_car_in_red(
     assert any(re.fullmatch(r"86  12\.[0-4] V", t.text) for t in texts)
 
 
+def test_what_a_fault_hardly_moves_is_not_marked(
+    sedan: Car, knowledge: Knowledge
+) -> None:
+    causes = catalogue(sedan, knowledge.modes)
+    loose = next(one for one in causes if one.name == "fan-ground:high_resistance_a")
+    overlay = shown_state(sedan, sedan.state("idle-loaded"), cause=loose)
+
+    # the fan takes less, so everywhere else there are some hundredths of a volt more
+    assert not overlay.volts("headlamps.plus")[1]
+    assert overlay.volts("fan.minus")[1]
+
+
 def test_the_probes_are_marked_where_they_are(sedan: Car) -> None:
     overlay = Overlay(red="fuel-pump.plus", black="battery.minus")
 
