@@ -250,6 +250,11 @@ class Complaint:
         ----------
         roles : AbstractSet[str]
             Those that the car's parts have.
+
+        Returns
+        -------
+        Complaint
+            The same where nothing is missing.
         """
         missing = [words for role, words in self.without.items() if role not in roles]
         return replace(self, says=missing[0]) if missing else self
