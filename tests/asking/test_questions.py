@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from diagnose.files.knowledge.layouts import load_layouts
+from diagnose.paperwork.asking.added_circuits import around_of
 from diagnose.paperwork.asking.answers import (
     Fact,
     Told,
@@ -115,6 +116,10 @@ def test_what_differs_is_told_in_one_line() -> None:
     }
 
 
+def test_amps_alone_are_those_of_a_plain_load() -> None:
+    assert read_changes(FACTS, "load 8 amps") == {"load": Told("8 A load")}
+
+
 def test_a_question_mark_is_the_usual_value_and_marked() -> None:
     told = read_changes(FACTS, "wire don't know")
 
@@ -154,6 +159,7 @@ def _asked_until(key: str, answers: dict[str, str]) -> Interview[object]:
         ("controllers", "fan", "is a load"),
         ("added", "fan, fan", "there twice"),
         ("added", "fan!", "can't be a name"),
+        ("added", "fan, fuse 20 A", "says what a load is like"),
         ("fan", "feed somewhere", "no feed"),
         ("fan", "relay gearbox low", "no controller"),
         ("fan", "relay yes", "say what makes it pull in"),
@@ -263,3 +269,13 @@ def _finished(answers: dict[str, str]) -> CarPlan:
     while interview.question is not None:
         interview.answer(answers.get(interview.question.key, ""))
     return interview.outcome
+
+
+def test_a_switch_of_one_circuit_is_a_feed_by_its_own_name() -> None:
+    live = {"off": [], "on": ["out"]}
+    data = {"switches": {"fan-switch": {"live": live}, "horn-switch": {"live": live}}}
+
+    around = around_of(data, hot="plus")
+
+    assert around.feeds["fan-switch"] == "fan-switch.out"
+    assert around.feeds["horn-switch"] == "horn-switch.out"

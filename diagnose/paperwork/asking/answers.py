@@ -150,8 +150,9 @@ def read_fuse(text: str) -> str:
 
 
 def read_load(text: str) -> str:
-    """Read a load's size and kind."""
+    """Read a load's size and kind; amps alone are those of a plain load."""
     meant = as_meant(text)
+    meant = f"{meant} load" if re.fullmatch(r"[\d.]+ m?A", meant) else meant
     parse_load(meant)
     return meant
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from functools import partial
 
@@ -23,6 +24,9 @@ from diagnose.paperwork.asking.plan import CarPlan
 from diagnose.paperwork.asking.questions import Question, Script
 from diagnose.paperwork.asking.source_questions import Asker, ask_sources
 from diagnose.paperwork.asking.supply_questions import ask_supply
+
+# What says how a load is fed or how large it is, typed where names are asked for.
+_FACT = re.compile(r"\s*(?:(?:feed|relay)\s|(?:fuse|load|wire)\s+\d)", re.IGNORECASE)
 
 
 def ask_car(layouts: Layouts, told: Mapping[str, str]) -> Script[CarPlan]:
@@ -191,6 +195,11 @@ def _read_controllers(taken: frozenset[str], layouts: Layouts, text: str) -> lis
 
 def _read_new_names(taken: frozenset[str], text: str) -> list[str]:
     """Read names that nothing on the car has."""
+    facts = next((one.strip() for one in text.split(",") if _FACT.match(one)), "")
+    if facts:
+        raise ValueError(
+            f'"{facts}" says what a load is like, which is asked next; its name first'
+        )
     names = read_names(text)
     twice = next((name for name in names if name in taken), None)
     if twice:
