@@ -7,6 +7,7 @@ values themselves to knowledge/ and the car file.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from types import MappingProxyType
 
@@ -49,6 +50,10 @@ VOLTAGE_EXPONENTS: Mapping[str, int] = MappingProxyType(
 )
 
 
+# An amount of volts in running text.
+_VOLTS = re.compile(r"\b(\d+(?:\.\d+)?) V\b")
+
+
 def voltage_factor(parameter: str, system_volts: float) -> float:
     """Return what a value for a 12 V car is multiplied by in another car.
 
@@ -70,3 +75,27 @@ def voltage_factor(parameter: str, system_volts: float) -> float:
     (4.0, 1.0)
     """
     return float((system_volts / 12.0) ** VOLTAGE_EXPONENTS.get(parameter, 0))
+
+
+def words_at(text: str, system_volts: float) -> str:
+    """Return words for a 12 V car as they are for another, by the volts in them.
+
+    Parameters
+    ----------
+    text : str
+        What is asked or said.
+    system_volts : float
+        6, 12 or 24. [V]
+
+    Returns
+    -------
+    str
+        Unchanged for 12 V.
+
+    Examples
+    --------
+    >>> words_at("does it charge (13.2 V or more)?", 6.0)
+    'does it charge (6.6 V or more)?'
+    """
+    factor = system_volts / 12.0
+    return _VOLTS.sub(lambda found: f"{float(found[1]) * factor:g} V", text)

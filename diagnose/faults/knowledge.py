@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from types import MappingProxyType
 
 from diagnose.circuit.car import Car
 from diagnose.circuit.design.limits import DesignLimits
 from diagnose.circuit.operating_states import DrawsWhen, OperatingState
+from diagnose.circuit.system_voltage import words_at
 from diagnose.circuit.temperature_and_age import Condition
 from diagnose.circuit.values import Value
 from diagnose.faults.caution_rules import CautionRules
@@ -60,9 +62,10 @@ class Knowledge:
     plain_load_kinds : Mapping[str, str]
         Role to the kind of part that a plain ``load`` of a car file is in it; ``load``
         in a role not named.
-    coils : Mapping[str, Mapping[str, Value]]
-        Role of contacts to the values of the coil that works them, where those differ
-        from any coil's (for a 12 V car).
+    attached : Mapping[str, Mapping[str, Value]]
+        ``ROLE/KIND`` to the values of a part of that kind that goes with one in that
+        role, where those differ from the kind's (for a 12 V car): ``starter/joint`` is
+        the mount of a starter.
     states : Mapping[str, OperatingState]
         Default operating states, without a car's switches.
     output_hows : Mapping[str, str]
@@ -119,7 +122,7 @@ class Knowledge:
     plain_load_kinds: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
     )
-    coils: Mapping[str, Mapping[str, Value]] = field(
+    attached: Mapping[str, Mapping[str, Value]] = field(
         default_factory=lambda: MappingProxyType({})
     )
     triggers: Mapping[str, Trigger] = field(
@@ -172,9 +175,11 @@ class Knowledge:
         -------
         Knowledge
             Symptoms of a state that it does not have are looked for in the one named
-            as `OperatingState.otherwise`, where it has that; and with what can be seen
-            and complained of every part.
+            as `OperatingState.otherwise`, where it has that; volts and words are those
+            of its system and of the parts it has; and with what can be seen and
+            complained of every part.
         """
+        asked_of = partial(words_at, system_volts=car.system_volts)
         there = {state.name for state in car.states}
         places: dict[str, str] = {}
         for name, state in self.states.items():
@@ -184,7 +189,10 @@ class Knowledge:
                 other = self.states[other].otherwise if other in self.states else ""
             if name not in there and other in there:
                 places[name] = other
-        symptoms = {name: moved(one, places) for name, one in self.symptoms.items()}
+        symptoms = {
+            name: replace(moved(one, places), question=asked_of(one.question))
+            for name, one in self.symptoms.items()
+        }
         work = sound_work(car)
         for symptom in part_symptoms(car, work):
             known = symptom.caution in self.cautions
@@ -200,7 +208,8 @@ class Knowledge:
             for name in usable_symptoms(car, symptoms)
             if symptoms[name].is_only_told
         }
-        complaints = dict(self.complaints)
+        roles = {part.role for part in car.parts if part.role}
+        complaints = {n: one.said_of(roles) for n, one in self.complaints.items()}
         for made in tuple(part_complaints(car, work, symptoms, self.complaints)):
             complaint = made
             if made.stands_for:

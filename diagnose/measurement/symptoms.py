@@ -7,6 +7,7 @@ comes from the solver. Leaves the solving to `faults` and the words to knowledge
 from __future__ import annotations
 
 from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from types import MappingProxyType
@@ -228,6 +229,8 @@ class Complaint:
         (``dead``), to the role of the part it is that for; empty where it is none.
     part : str
         The part it was made for, or that it stands for one of; empty of the car.
+    without : Mapping[str, str]
+        Role to the owner's words on a car where no part has it.
     """
 
     name: str
@@ -238,6 +241,23 @@ class Complaint:
     group: str = ""
     stands_for: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     part: str = ""
+    without: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+    def said_of(self, roles: AbstractSet[str]) -> Complaint:
+        """Return it in the words that fit a car.
+
+        Parameters
+        ----------
+        roles : AbstractSet[str]
+            Those that the car's parts have.
+
+        Returns
+        -------
+        Complaint
+            The same where nothing is missing.
+        """
+        missing = [words for role, words in self.without.items() if role not in roles]
+        return replace(self, says=missing[0]) if missing else self
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from diagnose.files.knowledge.layouts import load_layouts
+from diagnose.paperwork.asking.added_circuits import around_of
 from diagnose.paperwork.asking.answers import (
     Fact,
     Told,
@@ -115,6 +116,10 @@ def test_what_differs_is_told_in_one_line() -> None:
     }
 
 
+def test_amps_alone_are_those_of_a_plain_load() -> None:
+    assert read_changes(FACTS, "load 8 amps") == {"load": Told("8 A load")}
+
+
 def test_a_question_mark_is_the_usual_value_and_marked() -> None:
     told = read_changes(FACTS, "wire don't know")
 
@@ -151,10 +156,13 @@ def _asked_until(key: str, answers: dict[str, str]) -> Interview[object]:
         ("battery", "place moon", "no place"),
         ("battery", "cca lots", "cca: "),
         ("controllers", "battery", "is there already"),
+        ("controllers", "fan", "is a load"),
         ("added", "fan, fan", "there twice"),
         ("added", "fan!", "can't be a name"),
+        ("added", "fan, fuse 20 A", "says what a load is like"),
         ("fan", "feed somewhere", "no feed"),
         ("fan", "relay gearbox low", "no controller"),
+        ("fan", "relay yes", "say what makes it pull in"),
         ("fan", "ground moon", "no ground"),
     ],
 )
@@ -166,6 +174,32 @@ def test_an_impossible_answer_has_a_reason(key: str, line: str, reason: str) -> 
 
     assert interview.question is not None
     assert interview.question.key == key
+
+
+@pytest.mark.parametrize(
+    ("key", "line", "meant"),
+    [
+        ("grounded", "negative", "minus"),
+        ("grounded", "positive ground", "plus"),
+        ("coil-feed", "straight", "straight wire"),
+        ("panel", "no", "none"),
+        ("panel", "both", "both halves"),
+    ],
+)
+def test_other_words_for_a_choice_are_understood(
+    key: str, line: str, meant: str
+) -> None:
+    interview = _asked_until(key, {"layouts": "injection"})
+
+    assert interview.question is not None
+    assert interview.question.read(line) == meant
+
+
+def test_a_load_nobody_knows_is_told_with_what_it_may_be() -> None:
+    interview = _asked_until("amplifyer", {"added": "amplifyer"})
+
+    assert interview.question is not None
+    assert 'a load of your own (did you mean "amplifier"?)' in interview.question.asks
 
 
 def test_facts_are_asked_one_by_one_where_wanted() -> None:
@@ -181,6 +215,49 @@ def test_facts_are_asked_one_by_one_where_wanted() -> None:
     assert "fan-ground" in asked
 
 
+@pytest.mark.parametrize(
+    ("line", "lead"),
+    [
+        ("wire 8 AWG 4 ft red", "8 AWG 1 ft"),
+        ("wire ?", "about 10 AWG 1 ft"),
+        ("wire 8 AWG 4 ft, feed-wire 12 AWG 2 ft", "12 AWG 2 ft"),
+        ("fuse 25 A", "10 AWG 1 ft"),
+    ],
+)
+def test_the_lead_to_a_fuse_has_the_size_of_the_wire_behind_it(
+    line: str, lead: str
+) -> None:
+    outcome = _finished({"layouts": "injection", "fan": line})
+
+    fan = next(circuit for circuit in outcome.circuits if circuit.name == "fan")
+    assert fan.wire("feed-wire") == lead
+
+
+def test_a_lead_asked_for_by_itself_offers_the_size_of_its_wire() -> None:
+    interview = _asked_until("fan", {"layouts": "injection"})
+    interview.answer("ask")
+
+    while interview.question is not None and interview.question.key != "fan-feed-wire":
+        is_wire = interview.question.key == "fan-wire"
+        interview.answer("6 AWG 4 ft" if is_wire else "")
+
+    assert interview.default == "6 AWG 1 ft"
+
+
+@pytest.mark.parametrize(
+    ("system", "load", "fuse"),
+    # 18 A at 12 V is 216 W, and its fuse of 30 A half or twice that
+    [("6 V", "36 A motor", "60 A slow-fuse"), ("24 V", "9 A motor", "15 A")],
+)
+def test_loads_and_fuses_are_offered_for_the_volts_of_the_car(
+    system: str, load: str, fuse: str
+) -> None:
+    outcome = _finished({"layouts": "injection", "system": system})
+
+    fan = next(circuit for circuit in outcome.circuits if circuit.name == "fan")
+    assert (fan.text("load"), fan.text("fuse")) == (load, fuse)
+
+
 def test_a_circuit_that_is_not_there_is_left_out() -> None:
     outcome = _finished({"layouts": "injection", "fan": "none"})
 
@@ -192,3 +269,13 @@ def _finished(answers: dict[str, str]) -> CarPlan:
     while interview.question is not None:
         interview.answer(answers.get(interview.question.key, ""))
     return interview.outcome
+
+
+def test_a_switch_of_one_circuit_is_a_feed_by_its_own_name() -> None:
+    live = {"off": [], "on": ["out"]}
+    data = {"switches": {"fan-switch": {"live": live}, "horn-switch": {"live": live}}}
+
+    around = around_of(data, hot="plus")
+
+    assert around.feeds["fan-switch"] == "fan-switch.out"
+    assert around.feeds["horn-switch"] == "horn-switch.out"

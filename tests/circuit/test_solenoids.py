@@ -66,7 +66,11 @@ def test_a_relay_is_content_with_less(sedan: Car, knowledge: Knowledge) -> None:
     }
 
     assert pull_in == {"starter-solenoid": 8.0, "fuel-pump-relay": 7.5}
-    assert set(knowledge.coils) == {"starter-solenoid", "contactor"}
+    assert set(knowledge.attached) == {
+        "starter/joint",
+        "starter-solenoid/coil",
+        "contactor/coil",
+    }
 
 
 def test_a_solenoid_whose_feed_breaks_down_clatters(sedan: Car) -> None:

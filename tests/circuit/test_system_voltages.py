@@ -252,6 +252,19 @@ def test_another_system_shows_the_symptoms_of_a_12_v_car(
     assert turned == []
 
 
+# A battery on charge has 2.2 V a cell or more, whatever it has of them.
+@pytest.mark.parametrize(
+    ("system", "asked"), [("6 V", "6.6 V"), ("12 V", "13.2 V"), ("24 V", "26.4 V")]
+)
+def test_what_is_asked_is_asked_in_the_volts_of_the_car(
+    system: str, asked: str, tourer: Callable[..., Car], knowledge: Knowledge
+) -> None:
+    known = knowledge.for_car(tourer(system))
+
+    for name in ("charges-at-idle", "charges-when-revved"):
+        assert f"({asked} or more across" in known.symptoms[name].question
+
+
 def _sound_symptoms(car: Car, knowledge: Knowledge) -> Mapping[str, float]:
     """Return how probable each symptom is on the sound car."""
     model = CarModel(car, Sample(n_draws=4))

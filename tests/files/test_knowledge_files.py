@@ -724,6 +724,20 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
         "complaints", "group: crank\n", "group: cranks\n",
         'there is no group "cranks" (did you mean "crank"?)',
     ),
+    "words for cars without no role": (
+        "complaints", 'without: {fan: "It idles', 'without: {fann: "It idles',
+        'there is no role "fann" (did you mean "fan"?)',
+    ),
+    "kind that goes with no role": (
+        "part-kinds", "joint:\n        # .1 V", "joints:\n        # .1 V",
+        'there is no kind of part "joints" (did you mean "joint"?)',
+    ),
+    "value of what goes with a role": (
+        "part-kinds",
+        "joint_ohms: {lognormal: [0.000125",
+        "joint_ohm: {lognormal: [0.000125",
+        'there is no parameter of joint "joint_ohm" (did you mean "joint_ohms"?)',
+    ),
     "term asked for in two ways": (
         "terms", 'also: ["load side"]', 'also: ["feed side"]',
         '"feed side" is asked for in two ways',

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -289,6 +290,21 @@ def test_a_battery_beside_the_cars_own_can_be_complained_of(
     for name in further:
         assert endings_of(name, car, car_knowledge) == {"not-charged"}
         assert car.state(car_work.charged[name]).is_engine_running
+
+
+def test_a_car_without_a_fan_is_not_asked_about_one(knowledge: Knowledge) -> None:
+    with_fan = knowledge.for_car(load_car(FILES["sedan"], knowledge))
+    without = knowledge.for_car(load_car(FILES["roadster"], knowledge))
+
+    name = "stalls-when-fan-cuts-in"
+    assert with_fan.complaints[name].says.endswith("when the fan cuts in")
+    assert without.complaints[name].says.endswith("when lamps and other loads are on")
+    offered = [
+        one
+        for one in without.complaints.values()
+        if not one.stands_for and not one.part
+    ]
+    assert not any(re.search(r"\bfan\b", one.says) for one in offered)
 
 
 # Across its posts: a battery alone has 12.6 V, one on charge 13.7 V and more.

@@ -31,6 +31,7 @@ fan.minus;front-stud;2 ft;10 AWG;;black;
 key.ignition;fan-relay.86;5 ft;16 AWG;5 A;;
 fan-relay.85;front-stud;2 ft;16 AWG;;;
 key.ignition;alternator.exciter;6 ft;16 SAE;;;
+key.ignition;horn.plus;6 ft;16 AWG;10 A;;
 """
 
 SAME = ("from", "to", "size", "length", "colour", "fuse", "note")
@@ -52,12 +53,12 @@ def test_a_list_becomes_a_sound_car_and_is_written_back(
     (tmp_path / "wires.csv").write_text(LIST, encoding="utf-8")
     car, again = str(tmp_path / "car.yaml"), str(tmp_path / "again.yaml")
 
-    typed(monkeypatch, "\n" * 12, "new", car, "--from", str(tmp_path / "wires.csv"))
+    typed(monkeypatch, "\n" * 13, "new", car, "--from", str(tmp_path / "wires.csv"))
     said = " ".join(capsys.readouterr().out.split())
     main(["expand", car, "--format", "csv"])
     first = capsys.readouterr().out
     (tmp_path / "first.csv").write_text(first, encoding="utf-8")
-    typed(monkeypatch, "\n" * 12, "new", again, "--from", str(tmp_path / "first.csv"))
+    typed(monkeypatch, "\n" * 13, "new", again, "--from", str(tmp_path / "first.csv"))
     capsys.readouterr()
     main(["expand", again, "--format", "csv"])
 
@@ -88,6 +89,10 @@ def test_a_list_becomes_a_sound_car_and_is_written_back(
         "body": "braided",
     }
     assert len(wires(first)) == len(LIST.splitlines()) - 1
+    # no wire of the list goes to its minus
+    assert "# assumed: grounded at the body, where it sits" in " ".join(
+        Path(car).read_text(encoding="utf-8").split()
+    )
     assert capsys.readouterr().out == first
 
 

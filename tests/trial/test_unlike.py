@@ -230,6 +230,9 @@ def test_held_motor_is_its_winding_at_all_volts(model: Model) -> None:
     assert 0.01 / amps_at(turning, 0.01) == pytest.approx(winding, rel=1e-9)
     rated = values["motor_amps"] * values["load_factor"]
     assert amps_at(turning, 13.5) == pytest.approx(rated, rel=1e-9)
+    # Its fed side is below the other in a positive-ground car.
+    assert amps_at(turning, -13.5) == pytest.approx(-rated, rel=1e-9)
+    assert amps_at(held, -12.0) == pytest.approx(-12.0 / winding, rel=1e-9)
 
 
 def test_leads_add_to_ohms_and_to_nothing_else(model: Model) -> None:

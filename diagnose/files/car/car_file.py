@@ -64,7 +64,7 @@ def load_car(
         document=document,
         knowledge=knowledge,
         defaults=defaults_for(knowledge.defaults, system_volts=entries.system),
-        coils=defaults_for(knowledge.coils, system_volts=entries.system),
+        attached=defaults_for(knowledge.attached, system_volts=entries.system),
         broken=set(broken),
         ground_post=entries.battery.grounded,
         guessed=guessed_roles(entries, knowledge),

@@ -53,8 +53,12 @@ def knowledge_of(contents: Contents, *, digest: str) -> Knowledge:
         plain_load_kinds=MappingProxyType(
             {role: e.a_load_is for role, e in roles.items() if e.a_load_is is not None}
         ),
-        coils=_by_kind(
-            {role: entry.coil for role, entry in roles.items() if entry.coil},
+        attached=_by_kind(
+            {
+                f"{role}/{kind}": values
+                for role, entry in roles.items()
+                for kind, values in entry.attached.items()
+            },
             ValueEntry.value,
         ),
         modes=_modes(contents),

@@ -99,7 +99,9 @@ def _feeds(data: Mapping[str, Any], hot: str) -> dict[str, str]:
         for contact in contacts:
             lights = {"head": "lights", "tail": "side-lights"}
             is_lights = switch == "light-switch" and contact in lights
-            add(lights[contact] if is_lights else contact, f"{switch}.{contact}")
+            short = lights[contact] if is_lights else contact
+            # what a switch of one circuit has is called as the switch
+            add(switch if contact == "out" else short, f"{switch}.{contact}")
     for splice in data.get("splices", {}):
         add(splice, splice)
     return feeds

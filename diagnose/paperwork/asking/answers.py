@@ -75,7 +75,7 @@ def read_chosen(known: Collection[str]) -> Callable[[str], list[str]]:
 
 
 def one_of(text: str, known: Collection[str]) -> str:
-    """Return the name meant by a name or its number from 1."""
+    """Return the name meant by a name, its first words or its number from 1."""
     word = text.strip().lower()
     names = list(known)
     if word.isdigit() and 1 <= int(word) <= len(names):
@@ -83,6 +83,11 @@ def one_of(text: str, known: Collection[str]) -> str:
     for name in names:
         if name.lower() in {word, re.sub(r"[\s_]+", "-", word)}:
             return name
+    if word in _NONE and "none" in names:
+        return "none"
+    begun = [name for name in names if re.match(rf"{re.escape(word)}[ -]", name)]
+    if word and len(begun) == 1:
+        return begun[0]
     raise ValueError(
         f'"{text}" is none of them{did_you_mean(word, names)}; '
         f"they are: {', '.join(names)}"
@@ -92,6 +97,32 @@ def one_of(text: str, known: Collection[str]) -> str:
 def choice(*known: str) -> Reader:
     """Return a reader of one of some words, by word or number."""
     return lambda text: one_of(text, known)
+
+
+# Other words that people answer a choice with.
+_OTHER_WORDS = {
+    **dict.fromkeys(("y", "yep", "yeah", "with", "there is"), "yes"),
+    **dict.fromkeys(("n", "nope", "without"), "no"),
+    **dict.fromkeys(("negative", "neg", "-", "black"), "minus"),
+    **dict.fromkeys(("positive", "pos", "+", "red"), "plus"),
+}
+
+
+def worded(*known: str) -> Reader:
+    """Return a reader of yes or no, or of a post, by any of the words for it.
+
+    Examples
+    --------
+    >>> worded("minus", "plus")("Negative ground"), worded("yes", "no")("y")
+    ('minus', 'yes')
+    """
+
+    def read(text: str) -> str:
+        word = text.strip().lower()
+        word = word.removesuffix(" ground").removesuffix(" post").removesuffix(" earth")
+        return one_of(_OTHER_WORDS.get(word, word), known)
+
+    return read
 
 
 def read_title(text: str) -> str:
@@ -119,8 +150,9 @@ def read_fuse(text: str) -> str:
 
 
 def read_load(text: str) -> str:
-    """Read a load's size and kind."""
+    """Read a load's size and kind; amps alone are those of a plain load."""
     meant = as_meant(text)
+    meant = f"{meant} load" if re.fullmatch(r"[\d.]+ m?A", meant) else meant
     parse_load(meant)
     return meant
 
@@ -150,11 +182,14 @@ class Fact:
         Its default.
     read : Reader
         Reads it.
+    follows : str
+        The wire of the page whose size this one has, unless told otherwise.
     """
 
     says: str
     usual: str
     read: Reader
+    follows: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from functools import partial
 
+from diagnose.errors import did_you_mean
 from diagnose.files.knowledge.layouts import Layouts
 from diagnose.paperwork.asking.answers import (
     Fact,
@@ -22,6 +24,9 @@ from diagnose.paperwork.asking.plan import CarPlan
 from diagnose.paperwork.asking.questions import Question, Script
 from diagnose.paperwork.asking.source_questions import Asker, ask_sources
 from diagnose.paperwork.asking.supply_questions import ask_supply
+
+# What says how a load is fed or how large it is, typed where names are asked for.
+_FACT = re.compile(r"\s*(?:(?:feed|relay)\s|(?:fuse|load|wire)\s+\d)", re.IGNORECASE)
 
 
 def ask_car(layouts: Layouts, told: Mapping[str, str]) -> Script[CarPlan]:
@@ -60,12 +65,12 @@ def ask_car(layouts: Layouts, told: Mapping[str, str]) -> Script[CarPlan]:
     ask = Asker({**layouts.answers(chosen), **told})
     yield from ask_sources(plan, ask)
     yield from ask_supply(plan, ask)
-    yield from _ask_controllers(plan, ask)
+    yield from _ask_controllers(plan, layouts, ask)
     yield from ask_circuits(plan, layouts, ask.defaults, chosen)
     return plan
 
 
-def _ask_controllers(plan: CarPlan, ask: Asker) -> Script[None]:
+def _ask_controllers(plan: CarPlan, layouts: Layouts, ask: Asker) -> Script[None]:
     """Ask for controllers and how each is fed and grounded."""
     around = plan.around
     names = yield Question(
@@ -73,7 +78,7 @@ def _ask_controllers(plan: CarPlan, ask: Asker) -> Script[None]:
         asks="Which controllers were added? The engine's is called engine-controller, "
         "the gearbox's transmission-controller.",
         default=ask.defaults.get("controllers", "none"),
-        read=partial(_read_new_names, frozenset(around.taken)),
+        read=partial(_read_controllers, frozenset(around.taken), layouts),
     )
     for name in names:
         usual = ("switched", "ignition", "run", "accessory", *around.feeds)
@@ -171,14 +176,30 @@ def ask_circuits(
                 layouts.circuit_called(name),
                 plan.around,
                 defaults,
+                system=plan.system,
+                near=did_you_mean(name, layouts.circuits),
                 is_factory=key == "factory",
             )
             if circuit is not None:
                 plan.circuits.append(circuit)
 
 
+def _read_controllers(taken: frozenset[str], layouts: Layouts, text: str) -> list[str]:
+    """Read names of controllers; what is known as a load is none."""
+    names = _read_new_names(taken, text)
+    load = next((name for name in names if layouts.circuit_called(name)), None)
+    if load:
+        raise ValueError(f'"{load}" is a load; loads are asked for next')
+    return names
+
+
 def _read_new_names(taken: frozenset[str], text: str) -> list[str]:
     """Read names that nothing on the car has."""
+    facts = next((one.strip() for one in text.split(",") if _FACT.match(one)), "")
+    if facts:
+        raise ValueError(
+            f'"{facts}" says what a load is like, which is asked next; its name first'
+        )
     names = read_names(text)
     twice = next((name for name in names if name in taken), None)
     if twice:

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 from diagnose.files.knowledge.layouts import UsualCircuit
 from diagnose.paperwork.asking.answers import (
     Fact,
     Reader,
-    choice,
     optional,
     read_fuse,
     read_load,
     read_title,
     read_wire,
+    worded,
 )
 from diagnose.paperwork.asking.pages import (
     page,
@@ -38,6 +39,14 @@ _UNKNOWN = {
 # the engine bay. Own choice.
 _COIL_WIRE = "18 AWG 6 ft"
 
+# Sizes that fuses are bought in: blade fuses up to 40 A, bolted ones beyond. [A]
+# ISO 8820-3 and -5, from memory.
+_BLADE_AMPS = (1.0, 2.0, 3.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0)
+_BOLTED_AMPS = (50.0, 60.0, 70.0, 80.0, 100.0, 125.0, 150.0, 200.0)
+
+# Amps of a load, and what stands behind them.
+_AMPS = re.compile(r"(?P<amps>\d+(?:\.\d+)?) A\b(?P<rest>.*)")
+
 # What an outlying feed falls back to where the car has no such thing: first that there
 # is counts. Own choice.
 _INSTEAD = {
@@ -58,6 +67,8 @@ def ask_circuit(
     around: Around,
     defaults: Mapping[str, str],
     *,
+    system: str,
+    near: str,
     is_factory: bool,
 ) -> Script[CircuitPlan | None]:
     """Ask for one circuit.
@@ -72,6 +83,10 @@ def ask_circuit(
         What it can be joined to.
     defaults : Mapping[str, str]
         Question to the default that a layout gives it.
+    system : str
+        Its volts, as a car file has them.
+    near : str
+        Which usual circuit may be meant, in words, or nothing.
     is_factory : bool
         Whether the factory put it in.
 
@@ -80,9 +95,12 @@ def ask_circuit(
     CircuitPlan or None
         None where the car has none after all.
     """
-    facts = circuit_facts(name, usual, around, defaults)
+    facts = circuit_facts(name, usual, around, defaults, system)
     says = usual.says if usual else name
-    told = yield from page(name, f"{name}: {says}", facts, can_be_none=True)
+    asks = f"{name}: {says}"
+    if usual is None:
+        asks = f"{name}: a load of your own{near and f'{near}; then type undo'}"
+    told = yield from page(name, asks, facts, can_be_none=True)
     if told is None:
         return None
     around.known.update((name, f"{name}-fuse", f"{name}-relay", f"{name}-switch"))
@@ -96,6 +114,7 @@ def circuit_facts(
     usual: UsualCircuit | None,
     around: Around,
     defaults: Mapping[str, str],
+    system: str,
 ) -> dict[str, Fact]:
     """Return the facts of a circuit's page, each with its usual value."""
 
@@ -112,6 +131,7 @@ def circuit_facts(
     if end not in around.studs:
         ground = ground.replace(end, "body", 1)
     wire = default("wire")
+    load, fuse = load_at(default("load"), system), fuse_at(default("fuse"), system)
     return {
         "feed": Fact(
             says="what feeds it: " + ", ".join(around.feeds),
@@ -124,8 +144,8 @@ def circuit_facts(
             usual=relay,
             read=optional(_read_trigger(around)),
         ),
-        "fuse": Fact(says="its fuse, or none", usual=default("fuse"), read=read_fuse),
-        "load": Fact(says="what it draws", usual=default("load"), read=read_load),
+        "fuse": Fact(says="its fuse, or none", usual=fuse, read=read_fuse),
+        "load": Fact(says="what it draws", usual=load, read=read_load),
         "wire": Fact(
             says="size and length of the wire to it, and its colour",
             usual=wire,
@@ -150,6 +170,47 @@ def circuit_facts(
     }
 
 
+def load_at(load: str, system: str) -> str:
+    """Return a load for 12 V as it is at other volts: of the same power.
+
+    Examples
+    --------
+    >>> load_at("3 A motor", "24 V"), load_at("3 A motor", "6 V")
+    ('1.5 A motor', '6 A motor')
+    >>> load_at("55 W lamp", "24 V")
+    '55 W lamp'
+    """
+    matched = _AMPS.fullmatch(load)
+    if matched is None:
+        return load
+    return f"{float(matched['amps']) * _factor(system):.3g} A{matched['rest']}"
+
+
+def fuse_at(fuse: str, system: str) -> str:
+    """Return a fuse for 12 V as it is at other volts, in a size that is sold.
+
+    Examples
+    --------
+    >>> fuse_at("15 A", "24 V"), fuse_at("30 A", "6 V"), fuse_at("5 A", "24 V")
+    ('7.5 A', '60 A slow-fuse', '3 A')
+    """
+    matched = _AMPS.fullmatch(fuse)
+    factor = _factor(system)
+    if matched is None or matched["rest"] or factor == 1.0:
+        return fuse
+    wanted = float(matched["amps"]) * factor
+    for sizes, kind in ((_BLADE_AMPS, ""), (_BOLTED_AMPS, " slow-fuse")):
+        for amps in sizes:
+            if amps >= wanted:
+                return f"{amps:g} A{kind}"
+    return fuse
+
+
+def _factor(system: str) -> float:
+    """Return the current of a load over that of its like at 12 V. [1]."""
+    return 12.0 / float(system.removesuffix(" V"))
+
+
 def _details(wire: str) -> dict[str, Fact]:
     """Return the facts that few people differ in."""
     return {
@@ -157,6 +218,7 @@ def _details(wire: str) -> dict[str, Fact]:
             says="wire from the feed to the fuse, where the fuse isn't right on it",
             usual=lead(wire, "1 ft"),
             read=read_wire,
+            follows="wire",
         ),
         "coil-feed": Fact(
             says="wire to the relay's 86, if there is a relay",
@@ -171,7 +233,7 @@ def _details(wire: str) -> dict[str, Fact]:
         "diode": Fact(
             says="a diode across the relay's coil: yes or no",
             usual="no",
-            read=choice("yes", "no"),
+            read=worded("yes", "no"),
         ),
         "note": Fact(says="a note of your own", usual="none", read=read_title),
     }
@@ -180,9 +242,17 @@ def _details(wire: str) -> dict[str, Fact]:
 def _read_trigger(around: Around) -> Reader:
     """Return a reader of what makes a relay pull in."""
     feed = read_feed(around)
-    return lambda text: (
-        "switch" if text.strip().lower() in {"switch", "own switch"} else feed(text)
-    )
+
+    def read(text: str) -> str:
+        word = text.strip().lower()
+        if word in {"yes", "y"}:
+            raise ValueError(
+                "say what makes it pull in: switch for one of its own, or a feed such "
+                f"as {next(iter(around.feeds))}"
+            )
+        return "switch" if word in {"switch", "own switch"} else feed(text)
+
+    return read
 
 
 def _there(feed: str, around: Around) -> str:

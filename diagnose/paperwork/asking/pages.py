@@ -20,7 +20,7 @@ from diagnose.paperwork.asking.answers import (
     read_fact,
     read_wire,
 )
-from diagnose.paperwork.asking.plan import Around
+from diagnose.paperwork.asking.plan import Around, about, lead
 from diagnose.paperwork.asking.questions import Question, Script
 
 # The answer that asks for every fact by itself.
@@ -31,6 +31,10 @@ HOW = (
     "Enter if that is right; else what differs, with commas between: `{example}`. "
     "A ? behind a fact says that you don't know it. `ask` asks one by one."
 )
+
+
+# What is shown as an example of an answer, the first two that a page asks for.
+_OFTEN_TOLD = ("cca", "age", "rated", "fuse", "wire", "cranking", "ground-cable")
 
 
 def page(
@@ -58,8 +62,9 @@ def page(
     dict[str, Told] or None
         Every fact; None where there is no such thing.
     """
-    names = list(facts)
-    example = f"{names[0]} {facts[names[0]].usual}"
+    # two that most people know where they are there, to show the comma too
+    shown = [name for name in _OFTEN_TOLD if name in facts] or list(facts)
+    example = ", ".join(f"{name} {facts[name].usual}" for name in shown[:2])
     how = HOW.format(example=example)
     how += " `none` if the car has none." if can_be_none else ""
     rows = [f"{name}: {fact.usual}  ({fact.says})" for name, fact in facts.items()]
@@ -74,14 +79,24 @@ def page(
         return told
     answers: dict[str, Told] = {}
     for name, fact in facts.items():
+        usual = fact.usual
+        if fact.follows:
+            usual = _followed(fact, answers[fact.follows])
         answers[name] = yield Question(
             key=f"{key}-{name}",
             asks=f"{key}: {fact.says}?",
             says=("A ? says that you don't know.",),
-            default=fact.usual,
+            default=usual,
             read=partial(read_fact, fact),
         )
     return answers
+
+
+def _followed(fact: Fact, wire: Told) -> str:
+    """Return a wire of the size of another one, and as sure."""
+    length = " ".join(fact.usual.split()[2:])
+    followed = lead(wire.text, length)
+    return about(followed) if wire.is_assumed else followed
 
 
 def _read_page(
@@ -98,7 +113,11 @@ def _read_page(
         return usual
     if is_unknown(text):
         return {name: Told(told.text, is_assumed=True) for name, told in usual.items()}
-    return {**usual, **read_changes(facts, text)}
+    told = {**usual, **(changes := read_changes(facts, text))}
+    for name, fact in facts.items():
+        if fact.follows in changes and name not in changes:
+            told[name] = Told(_followed(fact, changes[fact.follows]))
+    return told
 
 
 def read_place(around: Around) -> Reader:

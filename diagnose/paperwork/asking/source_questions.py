@@ -16,6 +16,7 @@ from diagnose.paperwork.asking.answers import (
     read_current,
     read_fuse,
     read_wire,
+    worded,
 )
 from diagnose.paperwork.asking.pages import page, read_place
 from diagnose.paperwork.asking.plan import CarPlan
@@ -69,7 +70,7 @@ def ask_sources(plan: CarPlan, ask: Asker) -> Script[None]:
         "grounded",
         "Which post of the battery is grounded: minus or plus?",
         "minus",
-        choice("minus", "plus"),
+        worded("minus", "plus"),
     )
     place = read_place(plan.around)
     series = {}
@@ -136,13 +137,13 @@ def ask_sources(plan: CarPlan, ask: Asker) -> Script[None]:
                 "neutral-switch",
                 "a switch of the gearbox in its wire: yes or no",
                 "no",
-                choice("yes", "no"),
+                worded("yes", "no"),
             ),
             "relay": ask.fact(
                 "starter-relay",
                 "a relay of its own before the solenoid: yes or no",
                 "no",
-                choice("yes", "no"),
+                worded("yes", "no"),
             ),
             "wire": ask.fact(
                 "start-wire", "wire from the ignition switch", "12 AWG 8 ft", read_wire

@@ -11,10 +11,10 @@ from diagnose.files.car.writing.wire_list import WireRow
 from diagnose.files.knowledge.layouts import Layouts
 from diagnose.paperwork.asking.answers import (
     Told,
-    choice,
     read_current,
     read_load,
     read_title,
+    worded,
 )
 from diagnose.paperwork.asking.pages import read_place
 from diagnose.paperwork.asking.plan import Around
@@ -69,6 +69,11 @@ class ListedCar:
     sizes: dict[str, Told] = field(default_factory=dict)
     ends: dict[str, End] = field(default_factory=dict)
 
+    @property
+    def hot(self) -> str:
+        """What the fed side of a load is called."""
+        return "minus" if self.grounded == "plus" else "plus"
+
 
 def ask_wire_list(layouts: Layouts, rows: Sequence[WireRow]) -> Script[ListedCar]:
     """Ask what a list of wires does not say.
@@ -99,7 +104,7 @@ def ask_wire_list(layouts: Layouts, rows: Sequence[WireRow]) -> Script[ListedCar
         key="grounded",
         asks="Which post of the battery is grounded: minus or plus?",
         default="minus",
-        read=choice("minus", "plus"),
+        read=worded("minus", "plus"),
     )
     terminals = terminals_of(rows)
     for name, asks, usual in (
@@ -125,7 +130,7 @@ def ask_wire_list(layouts: Layouts, rows: Sequence[WireRow]) -> Script[ListedCar
                 f"Places: {', '.join(layouts.places)}.",
             ),
             default=usual,
-            read=_read_end(name, own, around),
+            read=_read_end(name, own, around, hot=car.hot),
         )
     return car
 
@@ -161,7 +166,9 @@ def _guess(name: str, terminals: set[str], layouts: Layouts) -> str:
     return KINDS["panel"]
 
 
-def _read_end(name: str, terminals: set[str], around: Around) -> Callable[[str], End]:
+def _read_end(
+    name: str, terminals: set[str], around: Around, *, hot: str
+) -> Callable[[str], End]:
     """Return a reader of what an end of wires is."""
     place_of = read_place(around)
 
@@ -171,7 +178,7 @@ def _read_end(name: str, terminals: set[str], around: Around) -> Callable[[str],
             raise ValueError(f'say what {name} is and where: "{KINDS["relay"]}"')
         place, what = place_of(matched["place"]), matched["what"].lower()
         if what in {"relay", "splice", "panel", "switch", "controller"}:
-            _check_terminals(name, what, terminals)
+            _check_terminals(name, what, terminals, hot)
             return End(kind=what, place=place)
         stud = re.fullmatch(r"(?:ground )?stud(?: on (\w+))?", what)
         if stud:
@@ -184,7 +191,7 @@ def _read_end(name: str, terminals: set[str], around: Around) -> Callable[[str],
         except ValueError as error:
             near = did_you_mean(what, KINDS)
             raise ValueError(f"{error}{near}; or one of {', '.join(KINDS)}") from None
-        _check_terminals(name, "load", terminals)
+        _check_terminals(name, "load", terminals, hot)
         return End(kind="load", place=place, size=size)
 
     return read
@@ -198,13 +205,15 @@ _KNOWN = {
 }
 
 
-def _check_terminals(name: str, kind: str, terminals: set[str]) -> None:
-    """Raise ValueError where a kind has no such terminal, or lacks what it needs."""
+def _check_terminals(name: str, kind: str, terminals: set[str], hot: str) -> None:
+    """Raise ValueError where a kind has no such terminal, or lacks what it needs.
+
+    A load needs no wire to ground: many are grounded where they are screwed down.
+    """
     known = _KNOWN.get(kind)
     if known is not None and terminals - known:
         has = ", ".join(sorted(known)) or "no terminals of its own"
         wrong = ", ".join(sorted(terminals - known))
         raise ValueError(f"a {kind} has {has}; the list joins {wrong} of {name}")
-    if kind == "load" and terminals != known:
-        missing = ", ".join(sorted({"plus", "minus"} - terminals))
-        raise ValueError(f"no wire of the list goes to {name}.{missing}; add it there")
+    if kind == "load" and hot not in terminals:
+        raise ValueError(f"no wire of the list goes to {name}.{hot}; add it there")

@@ -22,6 +22,10 @@ _SAME_AREA = 1e-6
 # Volts, and differences of volts, below this are none. [V] Derived: a tenth is written.
 _LEAST_VOLTS = 0.05
 
+# Volts that differ by a smaller share are not what a fault is seen by. [1] Own choice:
+# a tenth of a volt at the battery, where every load that a fault takes away shows.
+_SAME_VOLTS_SHARE = 0.01
+
 # Amps that differ by a smaller share look alike. [1] Own choice: written in two digits.
 _SAME_SHARE = 0.02
 
@@ -76,7 +80,8 @@ class Overlay:
         sound = self.sound.volts[node]
         faulty = sound if self.faulty is None else self.faulty.volts[node]
         words = [_shown_volts(sound), _shown_volts(faulty)]
-        if words[0] == words[1] or abs(sound - faulty) < _LEAST_VOLTS:
+        least = max(_LEAST_VOLTS, _SAME_VOLTS_SHARE * abs(sound))
+        if words[0] == words[1] or abs(sound - faulty) < least:
             return f"{words[0]} V", False
         return f"{'/'.join(words)} V", True
 

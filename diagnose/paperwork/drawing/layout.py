@@ -112,12 +112,8 @@ class _Drawing:
         self.scene.line((left, y), (places[hanging[-1]], y), ink=Ink(width=0.5))
         lines = [Word(node, is_bold=False)]
         volts, is_moved = self.overlay.volts(node)
-        source = [
-            number
-            for number in self.references.others(node, 0)
-            if number not in hanging
-        ]
-        below = f"path {source[0]}" if source else ""
+        source = self.references.source(node, hanging)
+        below = f"path {source}" if source else ""
         if volts:
             below = f"{below}  {volts}" if below else volts
         if below:
@@ -200,7 +196,7 @@ class _Drawing:
             self._placed(block, x, (start, y, middle, finish))
             # words of its upper point stand at the block, so the probe does too
             self._probe(block.edge.top, x, y) if number else None
-            if number and self.references.others(block.edge.top, placed.number):
+            if number and self.wording.is_marked(block.edge, placed):
                 self.scene.circles.append(Circle(x, y, 0.6, "black"))
             y = end
 
@@ -297,7 +293,9 @@ def scenes_of(
     for number, sheet in enumerate(sheets, start=1):
         scene = Scene(title=f"{graph.car.title}, sheet {number}")
         _Drawing(graph, references, overlay, scene).draw(sheet)
-        _title(scene, graph, overlay, f"sheet {number} of {len(sheets)}")
+        first, last = sheet.lanes[0].number, sheet.lanes[-1].number
+        paths = f"paths {first} to {last}" if last > first else f"path {first}"
+        _title(scene, graph, overlay, f"{paths}, sheet {number} of {len(sheets)}")
         scenes.append(scene)
     return tuple(scenes)
 
@@ -315,7 +313,7 @@ def _title(scene: Scene, graph: Graph, overlay: Overlay, sheet: str) -> None:
         words.append(f"sound/with {overlay.fault}")
     if overlay.red:
         words.append(f"red lead on {overlay.red}, black on {overlay.black}")
-    room = SHEET_WIDTH_MM - 2 * MARGIN_MM - 30.0
+    room = SHEET_WIDTH_MM - 2 * MARGIN_MM - 55.0
     lines = wrapped("; ".join(words), room, 2.4)
     for number, line in enumerate(lines[:2]):
         scene.texts.append(Text(MARGIN_MM, y + 3.0 * number, line, 2.4))

@@ -48,19 +48,34 @@ class Sheet:
 
 
 def sheets_of(graph: Graph, lanes: Sequence[Lane]) -> tuple[Sheet, ...]:
-    """Return the sheets of a car; a coil stays with the contacts beside it."""
-    pages: list[list[Placed]] = [[]]
+    """Return the sheets of a car; a coil stays with the contacts beside it.
+
+    As few sheets as can be, with the lanes shared out evenly.
+    """
     groups = list(_groups(lanes))
+    pages = _filled(groups, LANES_A_SHEET)
+    fewest = len(pages)
+    for most in range(LANES_A_SHEET - 1, 0, -1):
+        fuller = _filled(groups, most)
+        if len(fuller) > fewest:
+            break
+        pages = fuller
+    return tuple(
+        Sheet(lanes=tuple(page), rails=_rails(graph, page)) for page in pages if page
+    )
+
+
+def _filled(groups: Sequence[list[Lane]], most: int) -> list[list[Placed]]:
+    """Return lanes on sheets of so many at most; a larger group has one for itself."""
+    pages: list[list[Placed]] = [[]]
     number = 0
     for group in groups:
-        if len(pages[-1]) + len(group) > LANES_A_SHEET:
+        if pages[-1] and len(pages[-1]) + len(group) > most:
             pages.append([])
         for lane in group:
             number += 1
             pages[-1].append(Placed(lane=lane, number=number))
-    return tuple(
-        Sheet(lanes=tuple(page), rails=_rails(graph, page)) for page in pages if page
-    )
+    return pages
 
 
 def _groups(lanes: Sequence[Lane]) -> Iterator[list[Lane]]:
@@ -110,6 +125,10 @@ class References:
             for placed in sheet.lanes:
                 for node in placed.lane.nodes:
                     self._lanes.setdefault(node, []).append(placed.number)
+        self._ends: dict[str, list[int]] = {}
+        for sheet in sheets:
+            for placed in sheet.lanes:
+                self._ends.setdefault(placed.lane.bottom, []).append(placed.number)
         self._parts = {
             edge.part.name: placed.number
             for sheet in sheets
@@ -130,6 +149,20 @@ class References:
     def others(self, node: str, number: int) -> list[int]:
         """Return the other lanes a node is in."""
         return sorted({n for n in self._lanes.get(node, ()) if n != number})
+
+    def source(self, node: str, hanging: Sequence[int]) -> int:
+        """Return the lane that feeds what some lanes hang on; 0 where none does.
+
+        Parameters
+        ----------
+        node : str
+            What they hang on.
+        hanging : Sequence[int]
+            Their numbers.
+        """
+        others = [n for n in self.others(node, 0) if n not in hanging]
+        ending = [n for n in self._ends.get(node, ()) if n in others]
+        return next(iter([*ending, *others]), 0)
 
     def words(self, node: str, number: int) -> str:
         """Return the other lanes of a node in words, else that of its part."""

@@ -136,17 +136,32 @@ class Wording:
             return Block(edge, (), tuple(words), ())
         above = [*self._point(edge.top, part, told)]
         if edge.top != placed.lane.top:
-            above = self._joined(edge.top, placed) + above
+            above = self._joined(edge, placed) + above
         below = [*self._point(edge.bottom, part, told)]
         return Block(
             edge, tuple(above), tuple(self._beside(part, placed)), tuple(below)
         )
 
-    def _joined(self, node: str, placed: Placed) -> list[Word]:
-        """Return where a point inside a lane goes on."""
-        if not self.references.others(node, placed.number):
-            return []
-        return self.reference(node, placed.number, LANE_WORDS_MM)
+    def is_marked(self, edge: Edge, placed: Placed) -> bool:
+        """Return whether the point above a part is one to be told from its lane."""
+        others = self.references.others(edge.top, placed.number)
+        return bool(others) or self._has_name(edge, placed)
+
+    def _has_name(self, edge: Edge, placed: Placed) -> bool:
+        """Return whether neither part at a point says what it is: a splice, a bus."""
+        before = next(one for one in placed.lane.edges if one.bottom == edge.top)
+        owner = edge.top.rpartition(".")[0]
+        return owner not in {"", edge.part.assembly, before.part.assembly}
+
+    def _joined(self, edge: Edge, placed: Placed) -> list[Word]:
+        """Return what a point inside a lane is, and where it goes on."""
+        words = []
+        if self._has_name(edge, placed):
+            lines = wrapped(edge.top, LANE_WORDS_MM, SMALL_MM)
+            words = [Word(line, SMALL_MM) for line in lines]
+        if self.references.others(edge.top, placed.number):
+            words += self.reference(edge.top, placed.number, LANE_WORDS_MM)
+        return words
 
     def _point(self, node: str, part: Part, told: set[str]) -> list[Word]:
         """Return a part's terminal with its volts."""
@@ -165,7 +180,7 @@ class Wording:
         width = LANE_WORDS_MM
         words = []
         if edge.top != placed.lane.top:
-            words += self._joined(edge.top, placed)
+            words += self._joined(edge, placed)
         words += [
             Word(line, SMALL_MM)
             for text in wire_words(edge.part)

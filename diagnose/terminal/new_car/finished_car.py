@@ -8,12 +8,15 @@ from __future__ import annotations
 import io
 import os
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from diagnose.errors import DiagnoseError
 from diagnose.terminal.pages.page import Page, Paragraph, Tone, Words, say
+
+if TYPE_CHECKING:
+    from diagnose.paperwork.audit.findings import Finding
 
 # Checks of the audit that tell an owner what he did not know of his car.
 _SURPRISING = {
@@ -115,7 +118,7 @@ class FinishedCar:
             return ()  # the check has said why
         findings = audit(car, knowledge.design_limits, rule="").findings
         chosen = [one for one in findings if one.check in _SURPRISING]
-        found = tuple(Words(text=f"{one.says}; {one.change}.") for one in chosen)
+        found = tuple(Words(text=text) for text in _told(chosen))
         if found:
             parts = (one.part for one in chosen)
             cautions = rewiring_cautions(parts, car, knowledge)
@@ -123,6 +126,18 @@ class FinishedCar:
             found = (*before, *found)
         nothing = (Words(text="No wire without a fuse, none too thin for its load."),)
         return (Paragraph(margin="surprised", lines=found or nothing),)
+
+
+def _told(findings: Sequence[Finding]) -> Iterator[str]:
+    """Yield what was found in sentences; what is alike but for its part once."""
+    alike: dict[tuple[str, str], list[Finding]] = {}
+    for one in findings:
+        key = (one.says.replace(one.part, ""), one.change.replace(one.part, ""))
+        alike.setdefault(key, []).append(one)
+    for first, *others in alike.values():
+        text = f"{first.says}; {first.change}."
+        names = ", ".join(one.part for one in others)
+        yield f"{text} The same goes for {names}." if names else text
 
 
 def write_whole(path: Path, text: str) -> None:

@@ -147,12 +147,16 @@ def _motor(branch: Branch, values: Values) -> Branch:
     held = amps * values["stall_factor"] / volts
     at_volts = BREAKAWAY_SHARE * amps / held
     turning = (1.0 - BREAKAWAY_SHARE) * amps / (volts - at_volts)
-    is_held = values["is_stalled"] > 0.5
-    return _two_lines(
+    # one that is held never turns, and one on a positive-ground car has its fed side
+    # below the other: its law is the same both ways round
+    second = np.where(values["is_stalled"] > 0.5, held, turning)
+    ends = np.maximum(at_volts, LEAST_VOLTS)
+    beyond = (held - second) * ends
+    return replace(
         branch,
-        first=held,
-        second=np.where(is_held, held, turning),
-        at_volts=np.maximum(at_volts, LEAST_VOLTS),
+        breaks=columns(-ends, ends),
+        siemens=columns(second, held, second),
+        amps=columns(-beyond, np.zeros_like(ends), beyond),
     )
 
 

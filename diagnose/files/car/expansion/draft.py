@@ -37,8 +37,9 @@ class Draft:
         Part to the entry that declares it, and assembly to its first entry.
     defaults : Defaults
         Kind of part to parameter to its default, for this car's system voltage.
-    coils : Mapping[str, Mapping[str, Value]]
-        Role of contacts to the defaults of the coil that works them, likewise.
+    attached : Mapping[str, Mapping[str, Value]]
+        ``ROLE/KIND`` to the defaults of such a part that goes with one in that role,
+        likewise.
     terminals : dict[str, Location]
         Every terminal that can be named, and the entry that declares it.
     sits_on : dict[str, tuple[str, Location]]
@@ -70,7 +71,7 @@ class Draft:
     knowledge: Knowledge
     defaults: Defaults
     broken: set[str]
-    coils: Mapping[str, Mapping[str, Value]] = field(
+    attached: Mapping[str, Mapping[str, Value]] = field(
         default_factory=lambda: MappingProxyType({})
     )
     ground_post: str = "minus"

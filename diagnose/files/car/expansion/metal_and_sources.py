@@ -269,7 +269,14 @@ def add_starter(entry: StarterEntry, draft: Draft) -> None:
         ),
         location,
     )
-    add_joint(draft, "starter-mount", "starter.case", entry.bolted_to, location)
+    add_joint(
+        draft,
+        "starter-mount",
+        "starter.case",
+        entry.bolted_to,
+        location,
+        role="starter",
+    )
 
 
 def _stall_ohms(entry: StarterEntry, draft: Draft) -> float | None:

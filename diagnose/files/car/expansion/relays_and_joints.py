@@ -96,8 +96,8 @@ def add_relay(
         if kind == "coil":
             values.update(
                 (parameter, value)
-                for parameter, value in draft.coils.get(
-                    roles["contacts"] or "", {}
+                for parameter, value in draft.attached.get(
+                    f"{roles['contacts']}/coil", {}
                 ).items()
                 if parameter not in entry.values
             )
@@ -187,6 +187,7 @@ def add_joint(
     location: Location,
     *,
     given: Mapping[str, object] = MappingProxyType({}),
+    role: str = "",
 ) -> None:
     """Bolt a terminal to metal.
 
@@ -202,15 +203,21 @@ def add_joint(
         The entry.
     given : Mapping[str, object]
         Values the file gives.
+    role : str
+        Of what is bolted, where such a mount has values of its own.
     """
     draft.ends.append((metal, (*location, "bolted-to")))
+    usual = {
+        **draft.defaults.get("joint", {}),
+        **draft.attached.get(f"{role}/joint", {}),
+    }
     draft.add(
         Part(
             name=name,
             assembly=name,
             kind="joint",
             terminals={"a": terminal, "b": metal},
-            values=draft.values("joint", given, location=location),
+            values=draft.values("joint", given, location=location, usual=usual),
             place=draft.place_of(terminal),
         ),
         location,

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from diagnose.circuit.elements import ELEMENTS
 from diagnose.files.knowledge.checks.findings import Finding, unknown_name
 from diagnose.files.knowledge.contents import Contents
+from diagnose.files.knowledge.models.parts_and_modes import RoleEntry
 from diagnose.files.yaml_positions import Location
 
 
@@ -78,21 +79,35 @@ def check_roles(contents: Contents) -> Iterator[Finding]:
                     location=("roles", role, "kinds", index),
                     message=unknown_name("kind of part", kind, ELEMENTS),
                 )
-        known = ELEMENTS["coil"].parameters
-        for parameter in entry.coil:
-            if parameter not in known:
-                yield Finding(
-                    file="part-kinds",
-                    location=("roles", role, "coil", parameter),
-                    message=unknown_name("parameter of coil", parameter, known),
-                    is_key=True,
-                )
+        yield from _check_attached(role, entry)
         if entry.a_load_is is not None and entry.a_load_is not in entry.kinds:
             yield Finding(
                 file="part-kinds",
                 location=("roles", role, "a_load_is"),
                 message=unknown_name("kind of this role", entry.a_load_is, entry.kinds),
             )
+
+
+def _check_attached(role: str, entry: RoleEntry) -> Iterator[Finding]:
+    """Find defaults of what goes with a role that no such part has."""
+    for kind, values in entry.attached.items():
+        if kind not in ELEMENTS:
+            yield Finding(
+                file="part-kinds",
+                location=("roles", role, "attached", kind),
+                message=unknown_name("kind of part", kind, ELEMENTS),
+                is_key=True,
+            )
+            continue
+        known = ELEMENTS[kind].parameters
+        for parameter in values:
+            if parameter not in known:
+                yield Finding(
+                    file="part-kinds",
+                    location=("roles", role, "attached", kind, parameter),
+                    message=unknown_name(f"parameter of {kind}", parameter, known),
+                    is_key=True,
+                )
 
 
 def check_audited_roles(contents: Contents) -> Iterator[Finding]:

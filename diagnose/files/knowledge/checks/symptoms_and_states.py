@@ -172,6 +172,15 @@ def check_complaints(contents: Contents) -> Iterator[Finding]:
                     message=unknown_name("symptom", answer, symptoms),
                     is_key=True,
                 )
+        roles = contents.part_kinds.roles
+        for role in complaint.without:
+            if role not in roles:
+                yield Finding(
+                    file="complaints",
+                    location=(*place, "without", role),
+                    message=unknown_name("role", role, roles),
+                    is_key=True,
+                )
         if complaint.retest not in complaint.answers:
             yield Finding(
                 file="complaints",

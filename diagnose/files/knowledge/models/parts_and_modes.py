@@ -60,7 +60,7 @@ class RoleEntry(SourcedEntry):
     says: Text
     draws_when: Literal["always", "engine-turns"] = "always"
     a_load_is: Key | None = None
-    coil: dict[Identifier, ValueEntry] = Field(default_factory=dict)
+    attached: dict[Key, dict[Identifier, ValueEntry]] = Field(default_factory=dict)
 
 
 class PartKindsFile(KnowledgeEntry):

@@ -139,8 +139,7 @@ def _controller(car: ListedCar, name: str) -> FileEntry:
 
 def _loads(car: ListedCar, layouts: Layouts, taken: set[str]) -> Iterator[FileEntry]:
     """Yield loads with the wire that feeds each and the one that grounds it."""
-    grounded = car.grounded
-    hot = "minus" if grounded == "plus" else "plus"
+    grounded, hot = car.grounded, car.hot
     for name, end in car.ends.items():
         if end.kind == "controller":
             taken.update(
@@ -151,23 +150,26 @@ def _loads(car: ListedCar, layouts: Layouts, taken: set[str]) -> Iterator[FileEn
         feed = _row_at(car, f"{name}.{hot}", taken)
         back = _row_at(car, f"{name}.{grounded}", taken)
         assert feed is not None
-        assert back is not None
-        taken.update((feed.name, back.name))
+        taken.update((feed.name, back.name if back else ""))
+        ground, comment = "body", "assumed: grounded at the body, where it sits"
+        if back is not None:
+            ground = f"{_other(back, f'{name}.{grounded}')} via {back.wire}"
+            comment = ""
         value: dict[str, Written] = {"from": _other(feed, f"{name}.{hot}")}
         if feed.fuse:
             value["fuse"] = feed.fuse
         value |= {
             "wire": feed.wire,
             "load": end.size,
-            "ground": f"{_other(back, f'{name}.{grounded}')} via {back.wire}",
+            "ground": ground,
             "place": end.place,
         }
         usual = layouts.circuit_called(name)
         if usual and usual.role and usual.role != name:
             value["role"] = usual.role
-        notes = {"wire": feed.note, "ground": back.note}
+        notes = {"wire": feed.note, "ground": back.note if back else ""}
         value |= _noted({key: note for key, note in notes.items() if note})
-        yield FileEntry(path=("circuits",), name=name, value=value)
+        yield FileEntry(path=("circuits",), name=name, value=value, comment=comment)
 
 
 def _noted(notes: dict[str, Written]) -> dict[str, Written]:
