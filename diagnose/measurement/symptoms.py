@@ -228,6 +228,8 @@ class Complaint:
         (``dead``), to the role of the part it is that for; empty where it is none.
     part : str
         The part it was made for, or that it stands for one of; empty of the car.
+    begins_at_posts : bool
+        Whether the battery's posts are read before any other point.
     """
 
     name: str
@@ -238,6 +240,7 @@ class Complaint:
     group: str = ""
     stands_for: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     part: str = ""
+    begins_at_posts: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,7 @@ from diagnose.session.fact_rows import fact_to_row
 from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact, UndoFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.prices import Prices
-from diagnose.session.steps.whereabouts import Whereabouts
+from diagnose.session.steps.whereabouts import Whereabouts, whereabouts_after
 from diagnose.store.journal import Journal
 
 NO_CLAMP = LimitFact(limit="clamp", is_lacking=True)
@@ -64,6 +64,18 @@ def test_other_readings_of_a_place_are_cheap(model: Model) -> None:
 def test_amps_need_a_clamp(model: Model) -> None:
     assert prices(model).can_take(AMPS)
     assert not prices(model, NO_CLAMP).can_take(AMPS)
+
+
+def test_a_car_is_left_alone_once_before_its_drain_is_read(model: Model) -> None:
+    # By hand: 20 min to fall asleep (effort.yaml), .2 min for the key, 1 min to the bay
+    # (car file), half a minute for the clamp and .2 to find where; the next drain needs
+    # neither wait nor way.
+    drain = Reading(kind=ReadingKind.AMPS, state="key-off", red="battery", black="")
+    after = whereabouts_after(drain, model)
+
+    assert prices(model).minutes(drain, NOWHERE) == pytest.approx(21.9)
+    assert prices(model).minutes(drain, after) == pytest.approx(0.7)
+    assert whereabouts_after(volts("key-off", "battery.plus"), model) != after
 
 
 def test_small_amps_with_the_key_off_are_read_in_series(model: Model) -> None:

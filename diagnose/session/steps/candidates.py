@@ -327,9 +327,12 @@ class Costs:
         self._states = np.array([reading.state for reading in readings])
         self._probe = np.array([prices.probe_minutes(r) for r in readings])
         self._entry = np.array([prices.entry_minutes(r) for r in readings])
+        self._settling = np.array([prices.settling_minutes(r) for r in readings])
 
     def minutes(self, here: Whereabouts) -> FloatArray:
         """Return what each reading costs from where the person is, (n_readings,)."""
         away = np.array([place not in here.places for place in self._places])
         entry = np.where(self._states == here.state, 0.0, self._entry)
-        return np.asarray(self._probe + self._access @ away.astype(float) + entry)
+        settling = 0.0 if here.has_settled else self._settling
+        access = self._access @ away.astype(float)
+        return np.asarray(self._probe + access + entry + settling)

@@ -14,6 +14,7 @@ minutes.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -28,7 +29,12 @@ from diagnose.measurement.steps import SubstitutionTest
 from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.session.facts import ComplaintFact, Fact, TakesFact
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.whereabouts import STUD_ROLES, Whereabouts, limits_lacking
+from diagnose.session.steps.whereabouts import (
+    STUD_ROLES,
+    Whereabouts,
+    is_drain,
+    limits_lacking,
+)
 from diagnose.session.words.wording import changed_places, places_of
 
 # A reading, once one is there and the car is ready. [min] From memory: two leads on,
@@ -113,7 +119,13 @@ class Prices:
             if place not in here.places
         )
         state = 0.0 if reading.state == here.state else self.entry_minutes(reading)
-        return self.probe_minutes(reading) + access + state
+        settling = 0.0 if here.has_settled else self.settling_minutes(reading)
+        return self.probe_minutes(reading) + access + state + settling
+
+    def settling_minutes(self, reading: Reading) -> float:
+        """Return how long the car is left alone before a reading, if at all. [min]."""
+        is_of_drain = is_drain(reading, self._model.car.state(reading.state))
+        return self._model.knowledge.effort.settling_minutes if is_of_drain else 0.0
 
     def probe_minutes(self, reading: Reading) -> float:
         """Return what a reading takes once one is there and the car is ready. [min]."""
@@ -168,7 +180,7 @@ class Prices:
             for place in there - here.places
             if place in car.places
         )
-        now = Whereabouts(state=here.state, places=here.places | there)
+        now = replace(here, places=here.places | there)
         if isinstance(test.look, Reading):
             return minutes + self.minutes(test.look, now)
         return minutes + self.symptom_minutes(test.look.symptom, now)

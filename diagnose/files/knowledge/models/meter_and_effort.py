@@ -79,6 +79,7 @@ class EffortFile(KnowledgeEntry):
     limits: dict[Key, LimitEntry]
     prices: dict[Key, PriceEntry]
     needless_repair: PriceEntry
+    settling: PriceEntry
     tests: TestsEntry
 
     def effort(self) -> Effort:
@@ -91,6 +92,7 @@ class EffortFile(KnowledgeEntry):
                 {name: entry.minutes for name, entry in self.prices.items()}
             ),
             needless_minutes=self.needless_repair.minutes,
+            settling_minutes=self.settling.minutes,
             test_minutes=MappingProxyType(
                 {
                     "lead": self.tests.lead.minutes,

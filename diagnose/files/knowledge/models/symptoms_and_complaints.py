@@ -176,6 +176,7 @@ class ComplaintEntry(SourcedEntry):
     cured_answer: bool
     group: Key | None = None
     stands_for: dict[Key, Key] = Field(default_factory=dict)
+    begins_at_posts: bool = False
 
     @field_validator("stands_for")
     @classmethod
@@ -195,6 +196,7 @@ class ComplaintEntry(SourcedEntry):
             cured_answer=self.cured_answer,
             group=self.group or "",
             stands_for=MappingProxyType(dict(self.stands_for)),
+            begins_at_posts=self.begins_at_posts,
         )
 
 

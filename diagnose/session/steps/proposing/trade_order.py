@@ -2,16 +2,20 @@
 
 Among steps of about equal worth: a look or a listen before a probe, the state the car
 is in already, no cranking, the battery's posts before a terminal deep in a panel, the
-point that is easier to reach. What is worth clearly more always stands first. Leaves
-what a step is worth to `priced`.
+point that is easier to reach. What is worth clearly more always stands first, but for
+one reading: a complaint of the battery, the starter or the charging begins with the
+battery's own volts, with which every later reading is compared. Leaves what a step is
+worth to `priced`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SubstitutionTest
+from diagnose.session.facts import ComplaintFact, ReadingFact, SkipFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
@@ -46,6 +50,8 @@ def in_trade_order(
         return []
     equal = [one for one in priced if _is_about_equal(one, priced[0])]
     first = min(equal, key=lambda one: _ease(one, moment, model))
+    if isinstance(first.step, Reading):
+        first = begins_with(priced, moment, model) or first
     chosen, again = [first], []
     points = {_point(first)}
     for one in priced:
@@ -58,6 +64,44 @@ def in_trade_order(
         points.add(point)
         chosen.append(one)
     return [*chosen, *again]
+
+
+def begins_with(
+    priced: Sequence[Priced], moment: Moment, model: Model
+) -> Priced | None:
+    """Return the reading at the battery's posts that a complaint begins with.
+
+    Parameters
+    ----------
+    priced : Sequence[Priced]
+        Best first.
+    moment : Moment
+    model : Model
+
+    Returns
+    -------
+    Priced or None
+        None where no such complaint was told, something was read or skipped already, or
+        the posts tell nothing that is worth it.
+    """
+    known = model.knowledge.complaints
+    is_told = any(
+        isinstance(fact, ComplaintFact) and known[fact.complaint].begins_at_posts
+        for fact in moment.facts
+    )
+    has_begun = any(isinstance(one, ReadingFact | SkipFact) for one in moment.facts)
+    if not is_told or has_begun:
+        return None
+    at_posts = [
+        one
+        for one in priced
+        if one.pays
+        and isinstance(one.step, Reading)
+        and one.step.kind is ReadingKind.DC_VOLTS
+        and _way(one, model) == _POSTS
+    ]
+    equal = [one for one in at_posts if _is_about_equal(one, at_posts[0])]
+    return min(equal, key=lambda one: _ease(one, moment, model), default=None)
 
 
 def _is_about_equal(one: Priced, best: Priced) -> bool:
@@ -96,13 +140,8 @@ def _way(one: Priced, model: Model) -> int:
         return _LISTEN
     if step.kind is ReadingKind.LOOK:
         return _LOOK
-    posts = {
-        node
-        for part in model.car.parts
-        if part.kind == "battery"
-        for node in part.terminals.values()
-    }
-    return _POSTS if {step.red, step.black} <= posts else _PROBE
+    is_at_posts = {step.red, step.black} <= battery_posts(model.car)
+    return _POSTS if is_at_posts else _PROBE
 
 
 def _point(one: Priced) -> str:
