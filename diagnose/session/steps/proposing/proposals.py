@@ -17,6 +17,7 @@ from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
 from diagnose.session.answer import ExpectedValue, ProposedStep, StepCard
 from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.implied.predicted_range import middle_range
+from diagnose.session.evidence.seen import Observation, while_it_shows
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced, Pricing
@@ -37,6 +38,9 @@ SHOWN_CAUSES = 4
 
 # Why a step is proposed that was taken just before.
 AGAIN = "the same again: the first may have been a slip"
+
+# The same where it was taken only while nothing was wrong.
+NOW_WHILE_IT_SHOWS = "the same again, now while the trouble shows: it was fine before"
 
 # How many causes below those are named that would show something else. Own choice.
 MOST_OTHERS = 2
@@ -103,8 +107,11 @@ class Proposals:
         -------
         ProposedStep
         """
-        if _is_read_again(priced.step, moment):
-            return self.proposed(priced, moment, reason=AGAIN)
+        before = _readings_of(priced.step, moment)
+        if before:
+            while_bad = any(while_it_shows(one) is not False for one in before)
+            reason = AGAIN if while_bad else NOW_WHILE_IT_SHOWS
+            return self.proposed(priced, moment, reason=reason)
         proposed = self.proposed(priced, moment, reason=_worth_words(priced))
         return replace(proposed, is_for_worth=True)
 
@@ -253,13 +260,14 @@ def _is_drop(reading: Reading, healthy: ExpectedValue, system_volts: float) -> b
     return max(abs(healthy.low), abs(healthy.high)) < LARGEST_DROP * system_volts
 
 
-def _is_read_again(step: Step, moment: Moment) -> bool:
-    """Return whether a step was taken since the latest repair already."""
+def _readings_of(step: Step, moment: Moment) -> list[Observation]:
+    """Return what was seen in a step since the latest repair already."""
     conclusion = moment.conclusion
-    return any(
-        noted.observation.step == step and noted.epoch >= len(conclusion.repairs)
+    return [
+        noted.observation
         for noted in conclusion.observations
-    )
+        if noted.observation.step == step and noted.epoch >= len(conclusion.repairs)
+    ]
 
 
 def _worth_words(priced: Priced) -> str:

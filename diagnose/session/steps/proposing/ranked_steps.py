@@ -321,5 +321,6 @@ def _read_since_repair(moment: Moment, kind: ReadingKind) -> list[ReadingFact]:
         if isinstance(noted.observation, ReadingFact)
         and noted.observation.reading.kind is kind
         and math.isfinite(noted.observation.value)
+        and noted.observation.while_it_shows is not False
         and noted.epoch >= len(moment.conclusion.repairs)
     ]
