@@ -25,7 +25,7 @@ from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.steps import SubstitutionTest
+from diagnose.measurement.steps import Step, SubstitutionTest
 from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.session.facts import ComplaintFact, Fact, TakesFact
 from diagnose.session.ready_car import Model
@@ -123,9 +123,17 @@ class Prices:
         return self.probe_minutes(reading) + access + state + settling
 
     def settling_minutes(self, reading: Reading) -> float:
-        """Return how long the car is left alone before a reading, if at all. [min]."""
+        """Return what leaving the car alone before a reading counts as. [min]."""
         is_of_drain = is_drain(reading, self._model.car.state(reading.state))
-        return self._model.knowledge.effort.settling_minutes if is_of_drain else 0.0
+        return self._model.knowledge.effort.settling_counts_as if is_of_drain else 0.0
+
+    def idle_minutes(self, step: Step, here: Whereabouts) -> float:
+        """Return how much longer a step takes than it counts as. [min]."""
+        effort = self._model.knowledge.effort
+        is_waited_for = isinstance(step, Reading) and self.settling_minutes(step) > 0.0
+        if not is_waited_for or here.has_settled:
+            return 0.0
+        return effort.settling_minutes - effort.settling_counts_as
 
     def probe_minutes(self, reading: Reading) -> float:
         """Return what a reading takes once one is there and the car is ready. [min]."""

@@ -64,6 +64,12 @@ class PriceEntry(SourcedEntry):
     minutes: NotNegative
 
 
+class WaitEntry(PriceEntry):
+    """A wait, and what it counts as."""
+
+    counts_as: NotNegative
+
+
 class TestsEntry(KnowledgeEntry):
     """Tests with the circuit changed."""
 
@@ -79,7 +85,7 @@ class EffortFile(KnowledgeEntry):
     limits: dict[Key, LimitEntry]
     prices: dict[Key, PriceEntry]
     needless_repair: PriceEntry
-    settling: PriceEntry
+    settling: WaitEntry
     tests: TestsEntry
 
     def effort(self) -> Effort:
@@ -93,6 +99,7 @@ class EffortFile(KnowledgeEntry):
             ),
             needless_minutes=self.needless_repair.minutes,
             settling_minutes=self.settling.minutes,
+            settling_counts_as=self.settling.counts_as,
             test_minutes=MappingProxyType(
                 {
                     "lead": self.tests.lead.minutes,

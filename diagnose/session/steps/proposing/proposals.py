@@ -156,7 +156,7 @@ class Proposals:
             state=state,
             instruction=words,
             cautions=cautions,
-            minutes=priced.minutes,
+            minutes=priced.minutes + moment.prices.idle_minutes(step, moment.here),
             saves_minutes=priced.net_minutes,
             bits=priced.bits,
             expected=expected,
