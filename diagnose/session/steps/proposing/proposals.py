@@ -16,7 +16,10 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
 from diagnose.session.answer import ExpectedValue, ProposedStep, StepCard
 from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
-from diagnose.session.evidence.implied.predicted_range import middle_range
+from diagnose.session.evidence.implied.predicted_range import (
+    middle_range,
+    sound_range,
+)
 from diagnose.session.evidence.seen import Observation, while_it_shows
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
@@ -221,7 +224,7 @@ class Proposals:
         rows = np.concatenate(rows_of)
         sound, *of_lines = np.split(self._predicted(step, rows, moment), ends)
         weights = np.split(moment.conclusion.beliefs.weights[rows], ends)[1:]
-        healthy = _expected_value("", "healthy car", _sound_range(sound[0]), step)
+        healthy = _expected_value("", "healthy car", sound_range(sound[0]), step)
         shown = []
         for line, values, shares in zip(named, of_lines, weights, strict=True):
             cause = causes[lines.likeliest(line)]
@@ -275,13 +278,6 @@ def _worth_words(priced: Priced) -> str:
     if priced.net_minutes <= 0.0:
         return f"tells {priced.bits:.1f} bit, but costs more minutes than it saves"
     return f"saves {priced.net_minutes:.0f} min on average; tells {priced.bits:.1f} bit"
-
-
-def _sound_range(values: FloatArray) -> tuple[float, float]:
-    """Return the middle nine in ten of what sound cars show, shape (n_draws,)."""
-    ordered = np.sort(values)
-    margin = len(ordered) // 20
-    return float(ordered[margin]), float(ordered[-1 - margin])
 
 
 def _expected_value(
