@@ -59,6 +59,10 @@ BEHIND_MINUTES = {
 FIND_MINUTES = 0.2
 
 
+# A state that lasts no longer has ended before the next lead is on. [s] Own choice: the
+# ten seconds that a starter may turn.
+MOMENTARY_SECONDS = 10.0
+
 # The reading that proves a repair, on the spot. [min] From memory: two probes.
 PROOF_MINUTES = 1.0
 
@@ -118,7 +122,11 @@ class Prices:
             for place, minutes in self.access(reading).items()
             if place not in here.places
         )
-        state = 0.0 if reading.state == here.state else self.entry_minutes(reading)
+        state = (
+            self.again_minutes(reading)
+            if reading.state == here.state
+            else self.entry_minutes(reading)
+        )
         settling = 0.0 if here.has_settled else self.settling_minutes(reading)
         return self.probe_minutes(reading) + access + state + settling
 
@@ -157,6 +165,17 @@ class Prices:
             for limit in lacking
         )
         return self._state_minutes[reading.state] + extra
+
+    def again_minutes(self, reading: Reading) -> float:
+        """Return what bringing a car back into the state it was just in costs. [min].
+
+        One that lasts only seconds is brought about anew for every reading; what had to
+        be rigged for it is there.
+        """
+        state = self._model.car.state(reading.state)
+        if reading.kind is ReadingKind.LOOK or state.lasts_seconds > MOMENTARY_SECONDS:
+            return 0.0
+        return self._state_minutes[reading.state]
 
     def access(self, reading: Reading) -> Mapping[str, float]:
         """Return the places a reading takes one to, and minutes to each. [min]."""

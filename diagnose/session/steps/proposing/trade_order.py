@@ -124,7 +124,7 @@ def _ease(one: Priced, moment: Moment, model: Model) -> tuple[bool, bool, int, f
     name = look.state if isinstance(look, Reading) else model.asked(look.symptom).state
     state = car.state(name)
     return (
-        state.is_cranking and moment.here.state != name,
+        state.is_cranking,
         bool(moment.here.state) and moment.here.state != name,
         _way(one, model),
         one.minutes,
