@@ -25,7 +25,7 @@ from diagnose.session.steps.priced import Priced
 ABOUT_EQUAL = 0.9
 
 # Of the states in which the posts may be read first, the easiest is chosen that saves
-# at least this share of what the best does. [1] Own choice: two thirds, so that it is done
+# at least this share of what the best does. [1] Own choice: two thirds; so it is done
 # at idle before at 2000 rpm with everything on, and with the key on before cranking.
 WORTH_BEGINNING = 2.0 / 3.0
 
