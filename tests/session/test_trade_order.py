@@ -13,7 +13,7 @@ from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, SkipFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
-from diagnose.session.steps.proposing.trade_order import in_trade_order
+from diagnose.session.steps.proposing.trade_order import in_trade_order, various
 from diagnose.terminal.preparation.car_files import open_car, published_knowledge
 from diagnose.terminal.preparation.prepared_car import prepared_model
 
@@ -80,6 +80,15 @@ def test_another_point_comes_before_a_second_reading_at_the_first(
     steps = (priced(PROBE, 60.0), priced(SAME_POINT, 40.0), priced(POSTS, 20.0))
 
     assert order(moment, sedan_model, *steps) == [PROBE, POSTS, SAME_POINT]
+
+
+def test_beside_the_first_step_nothing_is_offered_again(moment: Moment) -> None:
+    taken = "volts|key-on|fuse-panel.constant|battery.minus"
+    steps = [priced(name, 60.0) for name in (PROBE, SAME_POINT, taken, POSTS)]
+
+    assert [one.step.name for one in various(steps, moment)] == [PROBE, POSTS]
+    # what is worth repeating stands first, and is kept
+    assert various([steps[2], steps[0]], moment) == [steps[2], steps[0]]
 
 
 def test_no_step_is_lost(moment: Moment, sedan_model: Model) -> None:

@@ -41,7 +41,11 @@ from diagnose.session.steps.priced import Priced
 from diagnose.session.steps.proposing.proof_steps import ProofSteps
 from diagnose.session.steps.proposing.proposals import Proposals
 from diagnose.session.steps.proposing.ranked_steps import RankedSteps
-from diagnose.session.steps.proposing.trade_order import begins_with, in_trade_order
+from diagnose.session.steps.proposing.trade_order import (
+    begins_with,
+    in_trade_order,
+    various,
+)
 from diagnose.session.words.cautions import repair_cautions
 from diagnose.session.words.instructions import part_words
 from diagnose.session.words.step_cards import while_it_shows
@@ -208,6 +212,7 @@ class Adviser:
         ordered = self._ranked_steps.told_apart(
             in_trade_order(telling, moment, self._model), moment, most=SHOWN_STEPS
         )
+        ordered = various(ordered[:SHOWN_STEPS], moment)
         proposed = [
             self._proposals.worthwhile(one, moment)
             for one in self._with_test(ordered, moment)[:SHOWN_STEPS]

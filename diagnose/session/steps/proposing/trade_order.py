@@ -71,6 +71,34 @@ def in_trade_order(
     return [*chosen, *again]
 
 
+def various(steps: Sequence[Priced], moment: Moment) -> list[Priced]:
+    """Return steps without those that offer again what the page has already.
+
+    Parameters
+    ----------
+    steps : Sequence[Priced]
+        The first, which stays, and those that stand beside it.
+    moment : Moment
+
+    Returns
+    -------
+    list[Priced]
+        No two readings of one kind at one point, and beside the first none that was
+        taken already: that it is taken again is said only where it is the step to take.
+    """
+    seen = {noted.observation.step for noted in moment.conclusion.observations}
+    found: list[Priced] = []
+    points: set[tuple[str, ReadingKind]] = set()
+    for one in steps:
+        step, point = one.step, _point(one)
+        at = {(point, step.kind)} if point and isinstance(step, Reading) else set()
+        if found and (step in seen or at & points):
+            continue
+        points |= at
+        found.append(one)
+    return found
+
+
 def begins_with(
     priced: Sequence[Priced], moment: Moment, model: Model
 ) -> Priced | None:
