@@ -58,6 +58,10 @@ class Effort:
     needless_minutes : float
         What mending a sound part counts as beyond its time and price: a good part is
         thrown away, or a sound joint disturbed. [min]
+    settling_minutes : float
+        What a car takes with the key off until its drain can be read. [min]
+    settling_counts_as : float
+        What that wait counts as where steps are chosen. [min]
     test_minutes : Mapping[str, float]
         ``lead``, ``cable``, ``swap`` and ``unplug`` to what changing the circuit so,
         and back again, takes once one is there. [min]
@@ -70,6 +74,8 @@ class Effort:
         default_factory=lambda: MappingProxyType({})
     )
     needless_minutes: float = 0.0
+    settling_minutes: float = 0.0
+    settling_counts_as: float = 0.0
     test_minutes: Mapping[str, float] = field(
         default_factory=lambda: MappingProxyType({})
     )

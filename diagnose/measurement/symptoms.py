@@ -231,6 +231,8 @@ class Complaint:
         The part it was made for, or that it stands for one of; empty of the car.
     without : Mapping[str, str]
         Role to the owner's words on a car where no part has it.
+    begins_at_posts : bool
+        Whether the battery's posts are read before any other point.
     """
 
     name: str
@@ -242,6 +244,7 @@ class Complaint:
     stands_for: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     part: str = ""
     without: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    begins_at_posts: bool = False
 
     def said_of(self, roles: AbstractSet[str]) -> Complaint:
         """Return it in the words that fit a car.

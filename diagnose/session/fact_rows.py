@@ -73,6 +73,8 @@ def _reading_row(fact: ReadingFact) -> FactRow:
         further["rounded_to"] = fact.rounded_to
     if fact.told_as:
         further["told_as"] = fact.told_as
+    if fact.while_it_shows is not None:
+        further["while_it_shows"] = fact.while_it_shows
     return _row(
         "reading",
         kind=reading.kind.value,
@@ -180,6 +182,9 @@ def _reading(content: FactContent) -> ReadingFact:
         value=_number(content, "value"),
         rounded_to=_number(content, "rounded_to") if "rounded_to" in content else 0.0,
         told_as=_words(content, "told_as") if "told_as" in content else "",
+        while_it_shows=_yes_or_no(content, "while_it_shows")
+        if "while_it_shows" in content
+        else None,
     )
 
 

@@ -59,12 +59,16 @@ class ReadingFact:
         may have seen the tenth of a volt that a ground rises by. [unit of the reading]
     told_as : str
         How it was typed, where it was taken for something else after asking.
+    while_it_shows : bool or None
+        Whether it was taken while the trouble was there, of one that comes and goes;
+        None where that was not told.
     """
 
     reading: Reading
     value: float
     rounded_to: float = 0.0
     told_as: str = ""
+    while_it_shows: bool | None = None
 
     @property
     def step(self) -> Reading:

@@ -501,3 +501,45 @@ def test_what_shows_in_use_only_is_answered_after_some_days(model: Model) -> Non
     assert [line.text for line in retest.card.lines] == [IN_USE]
     assert retest.cautions == ()
     assert "use the car for some days" in answer.advice.says
+
+
+def test_a_sound_reading_while_it_shows_clears_what_comes_and_goes(
+    lamp_model: Model,
+) -> None:
+    # 12 V arrive at the lamp: with the feed open none would
+    sound = volts("lamp.plus", 12.0)
+    unsaid, showing, fine = (
+        chances(lamp_model, DARK, replace(sound, while_it_shows=said))[FLEETING]
+        for said in (None, True, False)
+    )
+
+    assert showing < unsaid < fine
+
+
+def test_what_was_read_while_it_was_fine_is_asked_for_again_once(model: Model) -> None:
+    diagnosis = Diagnosis(model)
+    diagnosis.tell(ComplaintFact(complaint="engine-cuts-out"))
+    step = next(
+        one.step
+        for one in diagnosis.answer.next_steps
+        if isinstance(one.step, Reading) and one.step.kind is ReadingKind.DC_VOLTS
+    )
+    good = next(
+        one for one in diagnosis.answer.next_steps if one.step == step
+    ).expected[0]
+    value = 0.5 * (good.low + good.high)
+    fine = ReadingFact(reading=step, value=value, while_it_shows=False)
+
+    diagnosis.tell(fine)
+    assert step not in diagnosis._answering.taken(diagnosis._standing_moment())
+    diagnosis.tell(fine)
+    assert step in diagnosis._answering.taken(diagnosis._standing_moment())
+
+
+def test_readings_while_bad_and_while_fine_are_two_looks(lamp_model: Model) -> None:
+    sound = volts("lamp.plus", 12.0)
+    both = [replace(sound, while_it_shows=said) for said in (True, False, True)]
+
+    observations, _ = observations_of(both, lamp_model)
+
+    assert [noted.times for noted in observations] == [1, 2]

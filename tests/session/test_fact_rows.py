@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -47,6 +48,7 @@ EVERY_FACT: tuple[Fact, ...] = (
     SymptomFact(symptom="engine-cranks", is_present=False),
     VOLTS,
     OVER_RANGE,
+    replace(VOLTS, while_it_shows=False),
     RepairFact(cause="pump-wire:open_circuit"),
     SkipFact(step=SymptomCheck(symptom="engine-cranks")),
     PrestartFact(),

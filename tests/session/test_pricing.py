@@ -13,8 +13,9 @@ from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.fact_rows import fact_to_row
 from diagnose.session.facts import ComplaintFact, Fact, LimitFact, TakesFact, UndoFact
 from diagnose.session.ready_car import Model
+from diagnose.session.steps.candidates import Costs
 from diagnose.session.steps.prices import Prices
-from diagnose.session.steps.whereabouts import Whereabouts
+from diagnose.session.steps.whereabouts import Whereabouts, whereabouts_after
 from diagnose.store.journal import Journal
 
 NO_CLAMP = LimitFact(limit="clamp", is_lacking=True)
@@ -66,6 +67,20 @@ def test_amps_need_a_clamp(model: Model) -> None:
     assert not prices(model, NO_CLAMP).can_take(AMPS)
 
 
+def test_a_car_is_left_alone_once_before_its_drain_is_read(model: Model) -> None:
+    # By hand: 20 min to fall asleep that count as 5 (effort.yaml), .2 min for the key,
+    # 1 min to the bay (car file), half a minute for the clamp and .2 to find where; the
+    # next drain needs neither wait nor way.
+    drain = Reading(kind=ReadingKind.AMPS, state="key-off", red="battery", black="")
+    after = whereabouts_after(drain, model)
+
+    assert prices(model).minutes(drain, NOWHERE) == pytest.approx(6.9)
+    assert prices(model).minutes(drain, after) == pytest.approx(0.7)
+    assert prices(model).idle_minutes(drain, NOWHERE) == pytest.approx(15.0)
+    assert prices(model).idle_minutes(drain, after) == 0.0
+    assert whereabouts_after(volts("key-off", "battery.plus"), model) != after
+
+
 def test_small_amps_with_the_key_off_are_read_in_series(model: Model) -> None:
     drain = Reading(kind=ReadingKind.AMPS, state="key-off", red="battery", black="")
     without = prices(model, NO_CLAMP)
@@ -84,16 +99,27 @@ def test_what_was_lacking_may_be_found(model: Model) -> None:
 
 
 def test_alone_cranking_takes_the_minutes_of_a_remote_switch(model: Model) -> None:
-    # By hand: the tank 8 min, cranking 1 min, the probe half, its point .2; alone 4 min
-    # (effort.yaml) to clip on a remote starter switch.
-    assert prices(model).minutes(CRANKING, NOWHERE) == pytest.approx(9.7)
-    assert prices(model, ALONE).minutes(CRANKING, NOWHERE) == pytest.approx(13.7)
+    # By hand: the tank 8 min, cranking 1.5 min, the probe half, its point .2; alone 4
+    # min (effort.yaml) to clip on a remote starter switch.
+    assert prices(model).minutes(CRANKING, NOWHERE) == pytest.approx(10.2)
+    assert prices(model, ALONE).minutes(CRANKING, NOWHERE) == pytest.approx(14.2)
 
 
 def test_alone_the_switch_is_rigged_once(model: Model) -> None:
     here = Whereabouts(state="cranking", places=frozenset({"tank"}))
 
-    assert prices(model, ALONE).minutes(CRANKING, here) == pytest.approx(0.7)
+    # and the engine cranked again, with the leads on another point: 1.5 min
+    assert prices(model, ALONE).minutes(CRANKING, here) == pytest.approx(2.2)
+
+
+def test_a_state_of_seconds_is_brought_about_for_every_reading(model: Model) -> None:
+    for state, again in (("cranking", 1.5), ("idle", 0.0), ("key-on", 0.0)):
+        here = Whereabouts(state=state, places=frozenset({"tank"}))
+        reading = volts(state, "fuel-pump.plus")
+        costs = Costs([reading], prices(model))
+
+        assert prices(model).minutes(reading, here) == pytest.approx(0.7 + again)
+        assert costs.minutes(here).tolist() == pytest.approx([0.7 + again])
 
 
 def test_alone_key_on_costs_nothing_more(model: Model) -> None:

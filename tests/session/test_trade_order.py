@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import pytest
 
+from diagnose.measurement.points.forbidden_points import battery_posts
+from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import step_of_name
+from diagnose.session.advice.advice import POSTS_FIRST
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.facts import ComplaintFact, ReadingFact
+from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, SkipFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
-from diagnose.session.steps.proposing.trade_order import in_trade_order
+from diagnose.session.steps.proposing.trade_order import in_trade_order, various
+from diagnose.terminal.preparation.car_files import open_car, published_knowledge
+from diagnose.terminal.preparation.prepared_car import prepared_model
 
+SHIPPED = ("sedan", "pickup", "roadster", "truck", "van")
 PROBE = "volts|key-on|fan-relay.87|battery.minus"
 SAME_POINT = "volts|key-on|fan-relay.87|fan.plus"
 POSTS = "volts|key-on|battery.plus|battery.minus"
@@ -76,6 +82,15 @@ def test_another_point_comes_before_a_second_reading_at_the_first(
     assert order(moment, sedan_model, *steps) == [PROBE, POSTS, SAME_POINT]
 
 
+def test_beside_the_first_step_nothing_is_offered_again(moment: Moment) -> None:
+    taken = "volts|key-on|fuse-panel.constant|battery.minus"
+    steps = [priced(name, 60.0) for name in (PROBE, SAME_POINT, taken, POSTS)]
+
+    assert [one.step.name for one in various(steps, moment)] == [PROBE, POSTS]
+    # what is worth repeating stands first, and is kept
+    assert various([steps[2], steps[0]], moment) == [steps[2], steps[0]]
+
+
 def test_no_step_is_lost(moment: Moment, sedan_model: Model) -> None:
     steps = tuple(
         priced(name, 10.0) for name in (PROBE, SAME_POINT, POSTS, LOOK, CRANKED)
@@ -85,3 +100,50 @@ def test_no_step_is_lost(moment: Moment, sedan_model: Model) -> None:
         one.step.name for one in steps
     )
     assert in_trade_order((), moment, sedan_model) == []
+
+
+@pytest.fixture(params=SHIPPED)
+def shipped(request: pytest.FixtureRequest) -> Model:
+    """Return a car that comes with the program, made ready for diagnosis."""
+    knowledge = published_knowledge()
+    return prepared_model(open_car(request.param, knowledge), knowledge)
+
+
+def test_battery_starter_and_charging_complaints_begin_at_the_posts(
+    shipped: Model,
+) -> None:
+    posts = battery_posts(shipped.car)
+    told = [one for one in shipped.knowledge.complaints.values() if one.begins_at_posts]
+    begun = {}
+    for complaint in told:
+        diagnosis = Diagnosis(shipped)
+        diagnosis.tell(ComplaintFact(complaint=complaint.name))
+        begun[complaint.name] = diagnosis.answer.next_steps[0].step
+
+    assert len(begun) > 6
+    # a look at the belt goes before the meter; every reading is at the posts
+    assert [
+        name
+        for name, step in begun.items()
+        if isinstance(step, Reading) and not {step.red, step.black} <= posts
+    ] == []
+    assert sum(isinstance(step, Reading) for step in begun.values()) > 5
+
+
+@pytest.mark.parametrize(
+    "then",
+    [
+        SkipFact(step=step_of_name("volts|idle|battery.plus|battery.minus")),
+        ReadingFact(reading=step_of_name(POSTS), value=12.4),  # type: ignore[arg-type]
+    ],
+)
+def test_only_the_first_reading_is_at_the_posts_for_their_own_sake(
+    sedan_model: Model, then: Fact
+) -> None:
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.tell(ComplaintFact(complaint="does-not-charge"))
+    first = diagnosis.answer.next_steps[0]
+    diagnosis.tell(then)
+
+    assert first.reason == POSTS_FIRST
+    assert all(step.reason != POSTS_FIRST for step in diagnosis.answer.next_steps)

@@ -94,6 +94,45 @@ def test_a_point_by_its_name_needs_no_command(line: str) -> None:
     assert as_sharp_as_the_meter(told(line)) == PUMP_11_2
 
 
+@pytest.mark.parametrize(
+    ("line", "shows"),
+    [
+        ("11.2 while it stalled", True),
+        ("11.2 when it was bad", True),
+        ("11.2 V while it was not working", True),
+        ("a 11.2 while the lamp is dim", True),
+        ("read pump.plus key-on 11.2 when it cut out", True),
+        ("11.2 at pump.plus while dead", True),
+        ("11.2 while fine", False),
+        ("11.2 when it was OK", False),
+        ("11.2 while it did not show", False),
+        ("11.2", None),
+    ],
+)
+def test_a_reading_is_told_while_the_trouble_showed_or_did_not(
+    line: str, shows: bool | None
+) -> None:
+    found = as_sharp_as_the_meter(told(line))
+
+    assert found == replace(PUMP_11_2, while_it_shows=shows)
+
+
+def test_a_state_may_stand_behind_while() -> None:
+    found = as_sharp_as_the_meter(told("11.2 while idle"))
+
+    assert found == reading(ReadingKind.DC_VOLTS, 11.2, **{**PUMP, "state": "idle"})
+
+
+def test_what_says_both_is_not_guessed() -> None:
+    with pytest.raises(ReadingError, match="bad and then fine"):
+        told("11.2 when it was bad and then fine")
+
+
+def test_only_a_reading_is_told_while_it_shows() -> None:
+    with pytest.raises(ReadingError, match="is told with a reading"):
+        told("yes while it was bad", HUMS)
+
+
 def test_a_state_behind_a_point_is_not_that_of_the_step() -> None:
     found = reading(ReadingKind.DC_VOLTS, 11.2, **{**PUMP, "state": "idle"})
 

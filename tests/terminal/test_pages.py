@@ -483,3 +483,19 @@ def test_trouble_is_found_by_the_words_people_use(
 
     first = 1 + list(said).index(name)
     assert shown.startswith(f"Trouble:\n  {first}. {said[name]}\n")
+
+
+def test_words_that_only_one_complaint_has_name_it() -> None:
+    said = {
+        "panel-relay-silent": "Panel relay: silent, no click",
+        "panel-relay-for-nothing": "Panel relay: clicks, but nothing follows",
+        "blower-slow": "Blower: runs slowly",
+    }
+    names = replace(VOCABULARY, complaints=said)
+
+    assert complaints.meant("panel relay silent", names) == 0
+    assert complaints.meant("my blower is slow", names) == 2
+    # two have them; one word names a part at most
+    assert complaints.meant("panel relay", names) is None
+    assert complaints.meant("blower", names) is None
+    assert complaints.meant("horn silent", names) is None

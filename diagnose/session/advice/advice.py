@@ -41,7 +41,11 @@ from diagnose.session.steps.priced import Priced
 from diagnose.session.steps.proposing.proof_steps import ProofSteps
 from diagnose.session.steps.proposing.proposals import Proposals
 from diagnose.session.steps.proposing.ranked_steps import RankedSteps
-from diagnose.session.steps.proposing.trade_order import in_trade_order
+from diagnose.session.steps.proposing.trade_order import (
+    begins_with,
+    in_trade_order,
+    various,
+)
 from diagnose.session.words.cautions import repair_cautions
 from diagnose.session.words.instructions import part_words
 from diagnose.session.words.step_cards import while_it_shows
@@ -70,6 +74,9 @@ SURE = 0.995
 # Below this chance even the likeliest cause is not mended. [1] Own choice: one in
 # fifty.
 LEAST_MENDED = 0.02
+
+# Why the battery's posts are read before a step that saves more.
+POSTS_FIRST = "the battery first: every other reading is compared with it"
 
 # Said where only a repair that was made is likely, and a reading would tell.
 LOOK_AGAIN = (
@@ -205,10 +212,14 @@ class Adviser:
         ordered = self._ranked_steps.told_apart(
             in_trade_order(telling, moment, self._model), moment, most=SHOWN_STEPS
         )
-        proposed = (
+        ordered = various(ordered[:SHOWN_STEPS], moment)
+        proposed = [
             self._proposals.worthwhile(one, moment)
             for one in self._with_test(ordered, moment)[:SHOWN_STEPS]
-        )
+        ]
+        posts = begins_with(telling, moment, self._model)
+        if posts is not None and proposed[0].step == posts.step != telling[0].step:
+            proposed[0] = replace(proposed[0], reason=POSTS_FIRST, is_for_worth=False)
         if not self._likely_comes_and_goes(moment):
             return tuple(proposed)
         return tuple(map(while_it_shows, proposed))

@@ -17,6 +17,7 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.measurement.symptoms import Claim, Quantity, Symptom
 from diagnose.session.evidence.implied.mistakes import Mistakes
+from diagnose.session.evidence.seen import while_it_shows
 from diagnose.session.facts import (
     Fact,
     ReadingFact,
@@ -109,6 +110,9 @@ def taken_steps(
         if noted.epoch < len(conclusion.repairs):
             continue
         step = noted.observation.step
+        if while_it_shows(noted.observation) is False:
+            # it says little of what comes and goes: worth reading while it is there
+            continue
         if step in seen or mistakes.chance(conclusion, number) < DOUBTFUL:
             taken.add(step)
         seen.add(step)

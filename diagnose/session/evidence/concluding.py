@@ -20,14 +20,16 @@ import numpy as np
 from diagnose.faults.causes import FaultSet
 from diagnose.faults.signatures import mended_along
 from diagnose.inference.belief.beliefs import Beliefs, RepairStep
+from diagnose.inference.compiled.bank import SOUND_ROW
 from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.search.found_sets import Combined
 from diagnose.session.evidence.conclusion import Conclusion, believing
 from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
 from diagnose.session.evidence.implied.mistakes import Mistakes
+from diagnose.session.evidence.implied.predicted_range import sound_range
 from diagnose.session.evidence.observations import observations_of
 from diagnose.session.evidence.row_likelihoods import RowLikelihoods
-from diagnose.session.evidence.seen import Noted
+from diagnose.session.evidence.seen import Noted, shown
 from diagnose.session.evidence.several_faults.case_priors import CasePriors
 from diagnose.session.evidence.several_faults.fitted_severities import FittedSeverities
 from diagnose.session.evidence.several_faults.pair_search import FactsTold, Searcher
@@ -39,7 +41,7 @@ from diagnose.session.evidence.solving_allowance import Allowance, everything_is
 from diagnose.session.evidence.sound_draws import draw_shares
 from diagnose.session.evidence.staying import staying
 from diagnose.session.evidence.weighing.likelihoods import Weigher
-from diagnose.session.facts import ContextFact, Fact
+from diagnose.session.facts import ContextFact, Fact, ReadingFact
 from diagnose.session.ready_car import Model
 
 # The least belief in a pair that a third cause is looked for beside. [1] Derived: one
@@ -192,12 +194,24 @@ class Reasoner:
             first_fleeting=len(bank.all.sets),
             together=held.together,
             there_now=held.there_now,
+            is_good=tuple(self._is_good(noted) for noted in observations),
         )
         conclusion = believing(draft)
         redrawn = self._severities.redrawn(
             conclusion, combined, rows.of, allowance, sharp=sharp
         )
         return conclusion if redrawn is None else believing(redrawn)
+
+    def _is_good(self, noted: Noted) -> bool:
+        """Return whether a reading after a repair lies in the band of the sound car."""
+        fact = noted.observation
+        if noted.epoch == 0 or not isinstance(fact, ReadingFact):
+            return False
+        bank = self._compiled.bank.all
+        sound = self._compiled.readings.predicted(bank, fact.reading, rows=SOUND_ROW)
+        low, high = sound_range(sound[0])
+        rounding = 0.5 * fact.rounded_to
+        return low - rounding <= shown(fact) <= high + rounding
 
     def _facts_told(
         self,

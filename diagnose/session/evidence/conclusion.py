@@ -14,6 +14,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
+import numpy as np
+
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.errors import ImpossibleEvidenceError
 from diagnose.faults.causes import FaultSet
@@ -84,6 +86,14 @@ class Conclusion:
         The rows whose severity was chosen by the facts.
     is_complete : bool
         Whether all fault sets that the facts call for were solved.
+    is_good : tuple[bool, ...]
+        Of each observation, whether it is a reading in the band that the page calls
+        good, taken after a repair; empty where none is.
+
+    Notes
+    -----
+    What is good after a repair speaks for no fault: where in its band a sound car reads
+    is chance, and a fault that happens to read there too gains nothing by it.
     """
 
     hypotheses: Hypotheses
@@ -110,6 +120,7 @@ class Conclusion:
         default_factory=lambda: MappingProxyType({})
     )
     is_complete: bool = True
+    is_good: tuple[bool, ...] = ()
 
     @property
     def weighed(self) -> tuple[FloatArray, ...]:
@@ -125,12 +136,26 @@ class Conclusion:
         """Return the likelihoods of the facts, and the repairs, as they happened."""
         result: list[Step] = []
         done = 0
-        for noted, likelihood in zip(self.observations, self.weighed, strict=True):
+        is_good = self.is_good or (False,) * len(self.observations)
+        for noted, likelihood, spares in zip(
+            self.observations, self.weighed, is_good, strict=True
+        ):
             while done < noted.epoch:
                 result.append(self.repairs[done])
                 done += 1
-            result.append(likelihood)
+            result.append(_sparing(likelihood) if spares else likelihood)
         return [*result, *self.repairs[done:]]
+
+
+def _sparing(likelihood: FloatArray) -> FloatArray:
+    """Return a likelihood that speaks for the sound car as much as for any fault.
+
+    Shape (n_sets, n_draws), the sound car in the first row.
+    """
+    level = float(likelihood[0].mean())
+    result = np.minimum(likelihood, level)
+    result[0] = level
+    return result
 
 
 def believing(draft: Conclusion) -> Conclusion:

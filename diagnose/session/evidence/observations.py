@@ -198,10 +198,12 @@ def _same_look(noted: Noted) -> object:
 
 def _put_together(found: Sequence[Noted], model: Model) -> tuple[Noted, ...]:
     """Return observations with readings that agree as one, in the place of the last."""
-    alike: dict[tuple[int, Reading], list[tuple[float, int]]] = {}
+    alike: dict[tuple[int, Reading, bool | None], list[tuple[float, int]]] = {}
     for place, noted in enumerate(found):
         if isinstance(noted.observation, ReadingFact):
-            key = noted.epoch, noted.observation.reading
+            told = noted.observation
+            # what was read while it was bad and while it was fine are two looks
+            key = noted.epoch, told.reading, told.while_it_shows
             alike.setdefault(key, []).append((shown(noted.observation), place))
     result: dict[int, Noted] = dict(enumerate(found))
     for values in alike.values():

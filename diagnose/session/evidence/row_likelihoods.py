@@ -158,8 +158,8 @@ class RowLikelihoods:
         if test is not None:
             reacts = test.reaction(presence)[fault]
             return reacts if is_yes(noted.observation) else 1.0 - reacts
-        chance = presence.chance(
-            self._weigher.state_of(noted.observation), is_complaint=noted.is_complaint
+        chance = self._weigher.presence_chance(
+            noted.observation, is_complaint=noted.is_complaint
         )
         looks = [
             [*self._fewer_times(noted, hypotheses, seen), likelihood[seen]]

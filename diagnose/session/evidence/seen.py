@@ -92,6 +92,12 @@ def seen_of(observation: Observation) -> ReadingFact | SymptomFact:
     return observation
 
 
+def while_it_shows(observation: Observation) -> bool | None:
+    """Return whether something was read while the trouble was there, where told."""
+    seen = seen_of(observation)
+    return seen.while_it_shows if isinstance(seen, ReadingFact) else None
+
+
 def is_yes(observation: Observation) -> bool:
     """Return whether an observation is a yes to a question."""
     return isinstance(observation, SymptomFact) and observation.is_present

@@ -91,10 +91,16 @@ class ListCosts:
     def _been(self, chosen: Sequence[int]) -> dict[str, Whereabouts]:
         """Return, by state, where one has been."""
         places: dict[str, set[str]] = {}
+        settled = set()
         for number in chosen:
-            visited = places.setdefault(self._readings[number].state, set())
+            reading = self._readings[number]
+            visited = places.setdefault(reading.state, set())
             visited.update(self._places[number])
+            if self._prices.settling_minutes(reading):
+                settled.add(reading.state)
         return {
-            state: Whereabouts(state=state, places=frozenset(visited))
+            state: Whereabouts(
+                state=state, places=frozenset(visited), has_settled=state in settled
+            )
             for state, visited in places.items()
         }

@@ -47,6 +47,11 @@ LEAST_SHARE = 0.07
 # 10 Mohm takes off a hundredth there; below, leakage moves nothing.
 LEAST_LEAKING_OHMS = 1e5
 
+# Fewer volts than this on a wire that nothing holds are planned on as nothing. [V on a
+# 12 V car] Own choice: what leaks onto it differs from car to car by as much, and four
+# fuses of one dead bus were read one after the other to tell .1 V from 0.
+PHANTOM_VOLTS = 0.3
+
 # Grades of a test lamp that differ by less show the same. [1] Own choice: one person in
 # five would then give another answer.
 LEAST_GRADE = 0.1
@@ -158,6 +163,7 @@ class Candidates:
         self._system_volts = car.system_volts
         self._least_volts = LEAST_VOLTS * car.system_volts / 12.0
         self._same_volts = 0.5 * self._least_volts
+        self._phantom_volts = PHANTOM_VOLTS * car.system_volts / 12.0
 
     def is_open(self, excluded: AbstractSet[Step]) -> BoolArray:
         """Return which readings are not among those excluded, shape (n_readings,).
@@ -232,7 +238,10 @@ class Candidates:
             if self.kind is ReadingKind.DC_VOLTS:
                 ohms = np.maximum(units[red], units[black])
                 ohms *= SOURCE_UNIT_OHMS
+                floats = ohms > LEAST_LEAKING_OHMS
                 across /= 1.0 + self._leaking(ohms, sight) / self._meter.input_ohms
+                # nobody plans on a trace of volts that leaks onto a dead wire
+                across[floats & (np.abs(across) < self._phantom_volts)] = 0.0
             result[of_state] = across
         return result
 
@@ -387,9 +396,13 @@ class Costs:
         self._states = np.array([reading.state for reading in readings])
         self._probe = np.array([prices.probe_minutes(r) for r in readings])
         self._entry = np.array([prices.entry_minutes(r) for r in readings])
+        self._again = np.array([prices.again_minutes(r) for r in readings])
+        self._settling = np.array([prices.settling_minutes(r) for r in readings])
 
     def minutes(self, here: Whereabouts) -> FloatArray:
         """Return what each reading costs from where the person is, (n_readings,)."""
         away = np.array([place not in here.places for place in self._places])
-        entry = np.where(self._states == here.state, 0.0, self._entry)
-        return np.asarray(self._probe + self._access @ away.astype(float) + entry)
+        entry = np.where(self._states == here.state, self._again, self._entry)
+        settling = 0.0 if here.has_settled else self._settling
+        access = self._access @ away.astype(float)
+        return np.asarray(self._probe + access + entry + settling)

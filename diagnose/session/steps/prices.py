@@ -14,6 +14,7 @@ minutes.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,11 +25,16 @@ from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.readings import Reading, ReadingKind
-from diagnose.measurement.steps import SubstitutionTest
+from diagnose.measurement.steps import Step, SubstitutionTest
 from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.session.facts import ComplaintFact, Fact, TakesFact
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.whereabouts import STUD_ROLES, Whereabouts, limits_lacking
+from diagnose.session.steps.whereabouts import (
+    STUD_ROLES,
+    Whereabouts,
+    is_drain,
+    limits_lacking,
+)
 from diagnose.session.words.wording import changed_places, places_of
 
 # A reading, once one is there and the car is ready. [min] From memory: two leads on,
@@ -52,6 +58,10 @@ BEHIND_MINUTES = {
 # ten seconds to look it up and to see where it is.
 FIND_MINUTES = 0.2
 
+
+# A state that lasts no longer has ended before the next lead is on. [s] Own choice: the
+# ten seconds that a starter may turn.
+MOMENTARY_SECONDS = 10.0
 
 # The reading that proves a repair, on the spot. [min] From memory: two probes.
 PROOF_MINUTES = 1.0
@@ -112,8 +122,26 @@ class Prices:
             for place, minutes in self.access(reading).items()
             if place not in here.places
         )
-        state = 0.0 if reading.state == here.state else self.entry_minutes(reading)
-        return self.probe_minutes(reading) + access + state
+        state = (
+            self.again_minutes(reading)
+            if reading.state == here.state
+            else self.entry_minutes(reading)
+        )
+        settling = 0.0 if here.has_settled else self.settling_minutes(reading)
+        return self.probe_minutes(reading) + access + state + settling
+
+    def settling_minutes(self, reading: Reading) -> float:
+        """Return what leaving the car alone before a reading counts as. [min]."""
+        is_of_drain = is_drain(reading, self._model.car.state(reading.state))
+        return self._model.knowledge.effort.settling_counts_as if is_of_drain else 0.0
+
+    def idle_minutes(self, step: Step, here: Whereabouts) -> float:
+        """Return how much longer a step takes than it counts as. [min]."""
+        effort = self._model.knowledge.effort
+        is_waited_for = isinstance(step, Reading) and self.settling_minutes(step) > 0.0
+        if not is_waited_for or here.has_settled:
+            return 0.0
+        return effort.settling_minutes - effort.settling_counts_as
 
     def probe_minutes(self, reading: Reading) -> float:
         """Return what a reading takes once one is there and the car is ready. [min]."""
@@ -137,6 +165,17 @@ class Prices:
             for limit in lacking
         )
         return self._state_minutes[reading.state] + extra
+
+    def again_minutes(self, reading: Reading) -> float:
+        """Return what bringing a car back into the state it was just in costs. [min].
+
+        One that lasts only seconds is brought about anew for every reading; what had to
+        be rigged for it is there.
+        """
+        state = self._model.car.state(reading.state)
+        if reading.kind is ReadingKind.LOOK or state.lasts_seconds > MOMENTARY_SECONDS:
+            return 0.0
+        return self._state_minutes[reading.state]
 
     def access(self, reading: Reading) -> Mapping[str, float]:
         """Return the places a reading takes one to, and minutes to each. [min]."""
@@ -168,7 +207,7 @@ class Prices:
             for place in there - here.places
             if place in car.places
         )
-        now = Whereabouts(state=here.state, places=here.places | there)
+        now = replace(here, places=here.places | there)
         if isinstance(test.look, Reading):
             return minutes + self.minutes(test.look, now)
         return minutes + self.symptom_minutes(test.look.symptom, now)

@@ -24,7 +24,10 @@ from diagnose.session.words.instructions import (
 )
 
 # When a reading is taken of what comes and goes.
-WHILE_IT_SHOWS = "while the trouble shows; leave the leads on until it does"
+WHILE_IT_SHOWS = (
+    "while the trouble shows; leave the leads on until it does "
+    "(type: 6.1 while bad; else 12.4 while fine)"
+)
 
 # What the car must be doing for what shows at no one look.
 IN_USE = "in use, over some days"

@@ -5,6 +5,8 @@ Cautions stand with the step they belong to. Leaves how pages look to `terminal`
 
 from __future__ import annotations
 
+from types import MappingProxyType
+
 from diagnose.circuit.car import Car
 from diagnose.faults.knowledge import Knowledge
 from diagnose.measurement.probe_lamp import grade_words
@@ -51,6 +53,12 @@ MILLIVOLT_DECIMALS = 1
 
 # A value above the half stands for a blown fuse, 1, one below for a sound one, 0.
 BLOWN = 0.5
+
+
+# When a reading was taken of a trouble that comes and goes, behind its words.
+WHILE = MappingProxyType(
+    {None: "", True: ", while the trouble showed", False: ", while all was well"}
+)
 
 
 def value_words(value: float, kind: ReadingKind) -> str:
@@ -155,6 +163,11 @@ def observation_words(
         return _test_words(fact, car)
     if isinstance(fact, SymptomFact):
         return f"{fact.symptom}: {'yes' if fact.is_present else 'no'}"
+    return f"{_read_words(fact, car)}{WHILE[fact.while_it_shows]}"
+
+
+def _read_words(fact: ReadingFact, car: Car) -> str:
+    """Return one line for what was read, without when of a trouble that goes."""
     reading = fact.reading
     value = value_words(fact.value, reading.kind)
     if reading.kind is ReadingKind.LOOK:

@@ -254,6 +254,8 @@ class Conversation:
         if narrowed:
             return narrowed
         number = chosen(line, tuple(self._vocabulary.complaints.values()))
+        if number is None and not is_command(line):
+            number = complaints.meant(line, self._vocabulary)
         if number is not None:
             name = tuple(self._vocabulary.complaints)[number]
             return self._tell(ComplaintFact(complaint=name))

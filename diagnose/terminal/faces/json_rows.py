@@ -53,6 +53,10 @@ def _reading_row(asked: dict[str, Json]) -> Row:
         value, rounded_to = _value_of_text(value, kind)
     if not isinstance(value, (int, float, str)):
         raise ReadingError(f'"value" must be a number or text, found {value!r}')
+    shows = reading.get("while_it_shows")
+    if shows is not None and not isinstance(shows, bool):
+        raise ReadingError(f'"while_it_shows" must be true or false, found {shows!r}')
+    when: Row = {} if shows is None else {"while_it_shows": shows}
     return {
         "kind": kind,
         "state": words_of(reading, "state"),
@@ -60,6 +64,7 @@ def _reading_row(asked: dict[str, Json]) -> Row:
         "black": words_of(reading, "black") if "black" in reading else "",
         "value": value,
         "rounded_to": rounded_to,
+        **when,
     }
 
 

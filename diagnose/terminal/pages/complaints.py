@@ -71,7 +71,12 @@ _DENIALS = frozenset({"not", "wont", "dont", "doesnt", "isnt", "cant"})
 
 
 # Endings that the same word has elsewhere.
-_ENDINGS = ("ing", "ed", "e")
+_ENDINGS = ("ing", "ed", "ly", "e")
+
+
+# How many telling words name a complaint without being asked. Own choice: a part, and
+# what is wrong with it.
+LEAST_TELLING = 2
 
 
 # Letters of a word that an ending has to leave. Own choice.
@@ -224,9 +229,7 @@ def matches_page(line: str, vocabulary: Vocabulary) -> Page:
     Complaints keep the numbers they have in the question; without any match the page
     is empty.
     """
-    wanted = {word for word in _telling_words(line) if word not in _COMMON_WORDS}
-    if wanted and _denies(line):
-        wanted.add(_DEAD)
+    wanted = _wanted(line)
     said = tuple(vocabulary.complaints.values())
     complaints = tuple(
         Pair(name=f"{place + 1}.", text=said[place])
@@ -251,16 +254,47 @@ def matches_page(line: str, vocabulary: Vocabulary) -> Page:
     return tuple(page)
 
 
+def meant(line: str, vocabulary: Vocabulary) -> int | None:
+    """Return the complaint that alone has every telling word of a line, if one has.
+
+    Parameters
+    ----------
+    line : str
+        What was typed: two telling words or more.
+    vocabulary : Vocabulary
+        The names of this car.
+
+    Returns
+    -------
+    int or None
+        Its place among the complaints; None where none has, or several.
+    """
+    wanted = _wanted(line)
+    if len(wanted) < LEAST_TELLING:
+        return None
+    said = enumerate(vocabulary.complaints.values())
+    found = [place for place, text in said if wanted <= _said(text)]
+    return found[0] if len(found) == 1 else None
+
+
+def _wanted(line: str) -> frozenset[str]:
+    """Return the words of a line by which a complaint is looked for."""
+    words = frozenset(_telling_words(line) - _COMMON_WORDS)
+    return words | {_DEAD} if words and _denies(line) else words
+
+
+def _said(text: str) -> frozenset[str]:
+    """Return the words of a text by which it is found."""
+    return _telling_words(text) | ({_DEAD} if _denies(text) else set())
+
+
 def _nearest(wanted: AbstractSet[str], texts: Sequence[str]) -> list[int]:
     """Return which texts share the words that few of them have, nearest first.
 
     A word counts by how few of the texts it stands in, so that in "blower dead" the
     blower decides; of texts as near the one that says least else comes first.
     """
-    shared = [
-        wanted & (_telling_words(text) | ({_DEAD} if _denies(text) else set()))
-        for text in texts
-    ]
+    shared = [wanted & _said(text) for text in texts]
     n_texts = Counter(word for words in shared for word in words)
     nearness = [sum(1.0 / n_texts[word] for word in words) for words in shared]
     least = LEAST_NEARNESS * max(nearness, default=0.0)

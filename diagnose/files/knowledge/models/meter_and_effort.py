@@ -64,6 +64,12 @@ class PriceEntry(SourcedEntry):
     minutes: NotNegative
 
 
+class WaitEntry(PriceEntry):
+    """A wait, and what it counts as."""
+
+    counts_as: NotNegative
+
+
 class TestsEntry(KnowledgeEntry):
     """Tests with the circuit changed."""
 
@@ -79,6 +85,7 @@ class EffortFile(KnowledgeEntry):
     limits: dict[Key, LimitEntry]
     prices: dict[Key, PriceEntry]
     needless_repair: PriceEntry
+    settling: WaitEntry
     tests: TestsEntry
 
     def effort(self) -> Effort:
@@ -91,6 +98,8 @@ class EffortFile(KnowledgeEntry):
                 {name: entry.minutes for name, entry in self.prices.items()}
             ),
             needless_minutes=self.needless_repair.minutes,
+            settling_minutes=self.settling.minutes,
+            settling_counts_as=self.settling.counts_as,
             test_minutes=MappingProxyType(
                 {
                     "lead": self.tests.lead.minutes,

@@ -177,6 +177,7 @@ class ComplaintEntry(SourcedEntry):
     group: Key | None = None
     stands_for: dict[Key, Key] = Field(default_factory=dict)
     without: dict[Key, Text] = Field(default_factory=dict)
+    begins_at_posts: bool = False
 
     @field_validator("stands_for")
     @classmethod
@@ -197,6 +198,7 @@ class ComplaintEntry(SourcedEntry):
             group=self.group or "",
             stands_for=MappingProxyType(dict(self.stands_for)),
             without=MappingProxyType(dict(self.without)),
+            begins_at_posts=self.begins_at_posts,
         )
 
 

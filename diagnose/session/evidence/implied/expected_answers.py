@@ -193,6 +193,4 @@ class ExpectedAnswers:
         FloatArray
             Shape (n_draws,). [1]
         """
-        return np.asarray(
-            self._compiled.presence.chance(self._weigher.state_of(observation))[fault]
-        )
+        return np.asarray(self._weigher.presence_chance(observation)[fault])

@@ -43,3 +43,26 @@ def middle_range(values: FloatArray, weights: FloatArray) -> tuple[float, float]
     share = share / share[-1]
     low, high = np.searchsorted(share, TAILS)
     return float(flat[low]), float(flat[min(high, len(flat) - 1)])
+
+
+def sound_range(values: FloatArray) -> tuple[float, float]:
+    """Return the middle nine in ten of what sound cars show: the band called good.
+
+    Parameters
+    ----------
+    values : FloatArray
+        Of every draw, in the unit of a reading, shape (n_draws,).
+
+    Returns
+    -------
+    tuple[float, float]
+        Two of the values, the lower first.
+
+    Examples
+    --------
+    >>> sound_range(np.arange(40.0))
+    (2.0, 37.0)
+    """
+    ordered = np.sort(values)
+    margin = len(ordered) // 20
+    return float(ordered[margin]), float(ordered[-1 - margin])

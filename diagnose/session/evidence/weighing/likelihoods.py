@@ -29,6 +29,7 @@ from diagnose.session.evidence.seen import (
     Noted,
     Observation,
     seen_of,
+    while_it_shows,
 )
 from diagnose.session.evidence.weighing.reading_slips import ReadingSlips
 from diagnose.session.evidence.weighing.scatter import EVERY_ROW, RowIndex, Scatter
@@ -47,6 +48,11 @@ from diagnose.session.ready_car import Model
 # is the complaint itself. [1] From memory: what brings a person to a diagnosis has been
 # seen more than once.
 COMPLAINT_ERROR_FACTOR = 0.02
+
+# The chance that a fault that comes and goes was there when a reading was taken while
+# the trouble showed, and that it was away while all was well. [1] From memory: one look
+# in twenty falls a moment late, or the trouble was another one.
+SEEN_WHILE = 0.95
 
 # How often an answer is wrong that was not the answer before. [1] Own choice: one in
 # four; who looks again looks more closely.
@@ -101,6 +107,30 @@ class Weigher:
         if isinstance(seen, SymptomFact):
             return self._model.asked(seen.symptom).state
         return seen.reading.state
+
+    def presence_chance(
+        self, observation: Observation, *, is_complaint: bool = False
+    ) -> FloatArray:
+        """Return the chance that faults that come and go were there at a look.
+
+        Parameters
+        ----------
+        observation : Observation
+            What was seen then.
+        is_complaint : bool
+            It is what the owner came with.
+
+        Returns
+        -------
+        FloatArray
+            Shape (n_fleeting, n_draws). [1]
+        """
+        presence = self._model.compiled.presence
+        chance = presence.chance(self.state_of(observation), is_complaint=is_complaint)
+        while_bad = while_it_shows(observation)
+        if while_bad is None:
+            return chance
+        return np.full_like(chance, SEEN_WHILE if while_bad else 1.0 - SEEN_WHILE)
 
     def likelihood(
         self,

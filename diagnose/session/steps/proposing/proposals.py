@@ -16,7 +16,11 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
 from diagnose.session.answer import ExpectedValue, ProposedStep, StepCard
 from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
-from diagnose.session.evidence.implied.predicted_range import middle_range
+from diagnose.session.evidence.implied.predicted_range import (
+    middle_range,
+    sound_range,
+)
+from diagnose.session.evidence.seen import Observation, while_it_shows
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced, Pricing
@@ -37,6 +41,9 @@ SHOWN_CAUSES = 4
 
 # Why a step is proposed that was taken just before.
 AGAIN = "the same again: the first may have been a slip"
+
+# The same where it was taken only while nothing was wrong.
+NOW_WHILE_IT_SHOWS = "the same again, now while the trouble shows: it was fine before"
 
 # How many causes below those are named that would show something else. Own choice.
 MOST_OTHERS = 2
@@ -103,8 +110,11 @@ class Proposals:
         -------
         ProposedStep
         """
-        if _is_read_again(priced.step, moment):
-            return self.proposed(priced, moment, reason=AGAIN)
+        before = _readings_of(priced.step, moment)
+        if before:
+            while_bad = any(while_it_shows(one) is not False for one in before)
+            reason = AGAIN if while_bad else NOW_WHILE_IT_SHOWS
+            return self.proposed(priced, moment, reason=reason)
         proposed = self.proposed(priced, moment, reason=_worth_words(priced))
         return replace(proposed, is_for_worth=True)
 
@@ -149,7 +159,7 @@ class Proposals:
             state=state,
             instruction=words,
             cautions=cautions,
-            minutes=priced.minutes,
+            minutes=priced.minutes + moment.prices.idle_minutes(step, moment.here),
             saves_minutes=priced.net_minutes,
             bits=priced.bits,
             expected=expected,
@@ -214,7 +224,7 @@ class Proposals:
         rows = np.concatenate(rows_of)
         sound, *of_lines = np.split(self._predicted(step, rows, moment), ends)
         weights = np.split(moment.conclusion.beliefs.weights[rows], ends)[1:]
-        healthy = _expected_value("", "healthy car", _sound_range(sound[0]), step)
+        healthy = _expected_value("", "healthy car", sound_range(sound[0]), step)
         shown = []
         for line, values, shares in zip(named, of_lines, weights, strict=True):
             cause = causes[lines.likeliest(line)]
@@ -253,13 +263,14 @@ def _is_drop(reading: Reading, healthy: ExpectedValue, system_volts: float) -> b
     return max(abs(healthy.low), abs(healthy.high)) < LARGEST_DROP * system_volts
 
 
-def _is_read_again(step: Step, moment: Moment) -> bool:
-    """Return whether a step was taken since the latest repair already."""
+def _readings_of(step: Step, moment: Moment) -> list[Observation]:
+    """Return what was seen in a step since the latest repair already."""
     conclusion = moment.conclusion
-    return any(
-        noted.observation.step == step and noted.epoch >= len(conclusion.repairs)
+    return [
+        noted.observation
         for noted in conclusion.observations
-    )
+        if noted.observation.step == step and noted.epoch >= len(conclusion.repairs)
+    ]
 
 
 def _worth_words(priced: Priced) -> str:
@@ -267,13 +278,6 @@ def _worth_words(priced: Priced) -> str:
     if priced.net_minutes <= 0.0:
         return f"tells {priced.bits:.1f} bit, but costs more minutes than it saves"
     return f"saves {priced.net_minutes:.0f} min on average; tells {priced.bits:.1f} bit"
-
-
-def _sound_range(values: FloatArray) -> tuple[float, float]:
-    """Return the middle nine in ten of what sound cars show, shape (n_draws,)."""
-    ordered = np.sort(values)
-    margin = len(ordered) // 20
-    return float(ordered[margin]), float(ordered[-1 - margin])
 
 
 def _expected_value(

@@ -363,5 +363,6 @@ def _read_since_repair(
         if isinstance(noted.observation, ReadingFact)
         and noted.observation.reading.kind is kind
         and math.isfinite(noted.observation.value)
+        and noted.observation.while_it_shows is not False
         and noted.epoch >= len(moment.conclusion.repairs)
     ]

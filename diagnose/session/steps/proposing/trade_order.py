@@ -2,16 +2,20 @@
 
 Among steps of about equal worth: a look or a listen before a probe, the state the car
 is in already, no cranking, the battery's posts before a terminal deep in a panel, the
-point that is easier to reach. What is worth clearly more always stands first. Leaves
-what a step is worth to `priced`.
+point that is easier to reach. What is worth clearly more always stands first, but for
+one reading: a complaint of the battery, the starter or the charging begins with the
+battery's own volts, with which every later reading is compared. Leaves what a step is
+worth to `priced`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SubstitutionTest
+from diagnose.session.facts import ComplaintFact, ReadingFact, SkipFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
@@ -19,6 +23,11 @@ from diagnose.session.steps.priced import Priced
 # Steps are of about equal worth where what each minute saves, and what is saved in all,
 # is at least this share of the best's. [1] Own choice: the estimates are no better.
 ABOUT_EQUAL = 0.9
+
+# Of the states in which the posts may be read first, the easiest is chosen that saves
+# at least this share of what the best does. [1] Own choice: two thirds; so it is done
+# at idle before at 2000 rpm with everything on, and with the key on before cranking.
+WORTH_BEGINNING = 2.0 / 3.0
 
 # How easily something is done: by the eye, by the ear, at the posts, anywhere else, and
 # with the circuit changed.
@@ -46,6 +55,8 @@ def in_trade_order(
         return []
     equal = [one for one in priced if _is_about_equal(one, priced[0])]
     first = min(equal, key=lambda one: _ease(one, moment, model))
+    if isinstance(first.step, Reading):
+        first = begins_with(priced, moment, model) or first
     chosen, again = [first], []
     points = {_point(first)}
     for one in priced:
@@ -58,6 +69,73 @@ def in_trade_order(
         points.add(point)
         chosen.append(one)
     return [*chosen, *again]
+
+
+def various(steps: Sequence[Priced], moment: Moment) -> list[Priced]:
+    """Return steps without those that offer again what the page has already.
+
+    Parameters
+    ----------
+    steps : Sequence[Priced]
+        The first, which stays, and those that stand beside it.
+    moment : Moment
+
+    Returns
+    -------
+    list[Priced]
+        No two readings of one kind at one point, and beside the first none that was
+        taken already: that it is taken again is said only where it is the step to take.
+    """
+    seen = {noted.observation.step for noted in moment.conclusion.observations}
+    found: list[Priced] = []
+    points: set[tuple[str, ReadingKind]] = set()
+    for one in steps:
+        step, point = one.step, _point(one)
+        at = {(point, step.kind)} if point and isinstance(step, Reading) else set()
+        if found and (step in seen or at & points):
+            continue
+        points |= at
+        found.append(one)
+    return found
+
+
+def begins_with(
+    priced: Sequence[Priced], moment: Moment, model: Model
+) -> Priced | None:
+    """Return the reading at the battery's posts that a complaint begins with.
+
+    Parameters
+    ----------
+    priced : Sequence[Priced]
+        Best first.
+    moment : Moment
+    model : Model
+
+    Returns
+    -------
+    Priced or None
+        None where no such complaint was told, something was read or skipped already, or
+        the posts tell nothing that is worth it.
+    """
+    known = model.knowledge.complaints
+    is_told = any(
+        isinstance(fact, ComplaintFact) and known[fact.complaint].begins_at_posts
+        for fact in moment.facts
+    )
+    has_begun = any(isinstance(one, ReadingFact | SkipFact) for one in moment.facts)
+    if not is_told or has_begun:
+        return None
+    at_posts = [
+        one
+        for one in priced
+        if one.pays
+        and isinstance(one.step, Reading)
+        and one.step.kind is ReadingKind.DC_VOLTS
+        and _way(one, model) == _POSTS
+    ]
+    most = max((one.net_minutes for one in at_posts), default=0.0)
+    telling = [one for one in at_posts if one.net_minutes >= WORTH_BEGINNING * most]
+    return min(telling, key=lambda one: _ease(one, moment, model), default=None)
 
 
 def _is_about_equal(one: Priced, best: Priced) -> bool:
@@ -80,7 +158,7 @@ def _ease(one: Priced, moment: Moment, model: Model) -> tuple[bool, bool, int, f
     name = look.state if isinstance(look, Reading) else model.asked(look.symptom).state
     state = car.state(name)
     return (
-        state.is_cranking and moment.here.state != name,
+        state.is_cranking,
         bool(moment.here.state) and moment.here.state != name,
         _way(one, model),
         one.minutes,
@@ -96,13 +174,8 @@ def _way(one: Priced, model: Model) -> int:
         return _LISTEN
     if step.kind is ReadingKind.LOOK:
         return _LOOK
-    posts = {
-        node
-        for part in model.car.parts
-        if part.kind == "battery"
-        for node in part.terminals.values()
-    }
-    return _POSTS if {step.red, step.black} <= posts else _PROBE
+    is_at_posts = {step.red, step.black} <= battery_posts(model.car)
+    return _POSTS if is_at_posts else _PROBE
 
 
 def _point(one: Priced) -> str:

@@ -85,7 +85,8 @@ _ALL = (
         name="read",
         usage="read NODE [NODE] STATE VALUE",
         says="tell any reading: red lead, black lead, state, what the meter shows; "
-        "lit, dim or dark for a test lamp",
+        "lit, dim or dark for a test lamp; of what comes and goes say behind it when: "
+        "12.3 while bad, 12.4 while fine",
         slots=((Slot.NODE,), _BLACK_OR_STATE, (Slot.STATE,)),
         understand=typed_facts.read,
     ),

@@ -27,6 +27,11 @@ from diagnose.terminal.dialogue.typed.typed_facts import (
     reading_fact,
     tell_symptom,
 )
+from diagnose.terminal.dialogue.typed.while_shown import (
+    JOINING,
+    split_off_while,
+    told_while,
+)
 from diagnose.terminal.pages.steps import STEP_LETTERS
 from diagnose.terminal.reading_kinds import ANSWER_WORDS, answer_words, typed_value
 from diagnose.terminal.safe_text import clean
@@ -70,6 +75,15 @@ def understand(line: str, desk: Desk) -> Request:
     words = clean(line).split()
     if not words:
         return Show(view=View.PAGE)
+    if _command_for(words[0].lower()) in (None, COMMANDS["read"]):
+        reading, shows = split_off_while(words)
+        if shows is not None:
+            return told_while(_understood(reading, desk), shows=shows)
+    return _understood(words, desk)
+
+
+def _understood(words: Sequence[str], desk: Desk) -> Request:
+    """Return what words ask for, at least one."""
     first = words[0].lower().removesuffix(")")
     if first in STEP_LETTERS:
         step = step_of_letter(first, desk)
@@ -136,6 +150,8 @@ def _answer_to_step(words: Sequence[str], desk: Desk) -> Request:
     """Take a line without a command as the answer to the step in hand."""
     text = " ".join(words)
     said, state = trailing_state(words, desk)
+    if state and len(said) > 1 and said[-1].lower() in JOINING:
+        said = said[:-1]
     value = " ".join(said)
     is_same = value.lower() in SAME_WORDS
     is_answer = value[0] in _NUMBER_STARTS or value.lower() in ANSWERS or is_same
