@@ -47,11 +47,11 @@ def in_trade_order(
     equal = [one for one in priced if _is_about_equal(one, priced[0])]
     first = min(equal, key=lambda one: _ease(one, moment, model))
     chosen, again = [first], []
-    points = {_point(first)}
+    points = {point_of(first)}
     for one in priced:
         if one is first:
             continue
-        point = _point(one)
+        point = point_of(one)
         if point and point in points:
             again.append(one)
             continue
@@ -67,9 +67,9 @@ def _is_about_equal(one: Priced, best: Priced) -> bool:
     if not (one.pays and best.pays):
         return False
     return (
-        one.net_minutes >= ABOUT_EQUAL * best.net_minutes
-        and one.saves_minutes / one.minutes
-        >= ABOUT_EQUAL * best.saves_minutes / best.minutes
+        one.worth_minutes >= ABOUT_EQUAL * best.worth_minutes
+        and one.worth_minutes / one.minutes
+        >= ABOUT_EQUAL * best.worth_minutes / best.minutes
     )
 
 
@@ -105,7 +105,16 @@ def _way(one: Priced, model: Model) -> int:
     return _POSTS if {step.red, step.black} <= posts else _PROBE
 
 
-def _point(one: Priced) -> str:
-    """Return the point of the red lead; empty for what has none."""
+def point_of(one: Priced) -> str:
+    """Return the point of the red lead; empty for what has none.
+
+    Parameters
+    ----------
+    one : Priced
+
+    Returns
+    -------
+    str
+    """
     step = one.step
     return step.red if isinstance(step, Reading) and step.black else ""
