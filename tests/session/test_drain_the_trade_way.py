@@ -8,12 +8,11 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.answer import Answer
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.facts import ComplaintFact, LimitFact, ReadingFact
+from diagnose.session.facts import ComplaintFact, ReadingFact
 from diagnose.session.ready_car import Model
 
 FLAT = ComplaintFact(complaint="battery-goes-flat")
 DRAIN = Reading(kind=ReadingKind.AMPS, state="key-off", red="battery", black="")
-NO_CLAMP = LimitFact(limit="clamp", is_lacking=True)
 
 
 def first_three(answer: Answer) -> list[str]:
@@ -33,7 +32,7 @@ def test_drain_that_is_there_is_followed_to_its_branch(
     diagnosis = Diagnosis(sedan_model)
     diagnosis.tell(FLAT)
 
-    answer = diagnosis.tell(ReadingFact(reading=DRAIN, value=amps))
+    answer = diagnosis.tell(ReadingFact(reading=DRAIN, value=amps, rounded_to=0.01))
 
     branches = [
         step.step

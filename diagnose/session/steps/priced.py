@@ -9,6 +9,7 @@ went before the one that halves what is left. Leaves which steps are open to `ad
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -20,10 +21,12 @@ from diagnose.inference.choice.joints import yes_no_joint
 from diagnose.inference.choice.reading_worth import RepairPlan, saved_minutes
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
+from diagnose.session.answer import LIKELIER_THAN_NOT
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.outcomes import Outcomes
+from diagnose.session.steps.particles import Believed
 
 # A step pays when it saves more than this beyond its own minutes. [min] Derived: half a
 # minute is within what the estimate of a saving is off by.
@@ -129,14 +132,18 @@ def saved_and_worth(
     joint : FloatArray
         As `saved_minutes` takes it, shape (n_readings, n_outcomes, n_groups). [1]
     plan : RepairPlan
+        With what a bit takes, or without end: then both are the same.
 
     Returns
     -------
     saves_minutes, worth_minutes : FloatArray
         As in `Priced`, shape (n_readings,). [min]
     """
-    worth = saved_minutes([joint], replace(plan, bit_minutes=BIT_MINUTES))
-    return np.maximum(saved_minutes([joint], plan), worth), worth
+    worth = saved_minutes([joint], plan)
+    if not math.isfinite(plan.bit_minutes):
+        return worth, worth
+    alone = saved_minutes([joint], replace(plan, bit_minutes=math.inf))
+    return np.maximum(alone, worth), worth
 
 
 class Pricing:
@@ -190,7 +197,7 @@ class Pricing:
         joint = self._outcomes.joint(
             values, candidates.kind, held.particles, held.n_groups
         )
-        saved, worth_of = saved_and_worth(joint, held.plan)
+        saved, worth_of = saved_and_worth(joint, _read_on(held))
         saves[telling], worth[telling] = saved[same], worth_of[same]
         place_of[telling] = same
         best = _few_alike(
@@ -228,7 +235,7 @@ class Pricing:
         held = moment.believed
         yes = self._outcomes.yes(names, moment)
         joint = yes_no_joint(yes, held.particles, n_groups=held.n_groups)
-        (saved, worth), told = saved_and_worth(joint, held.plan), told_bits(joint)
+        (saved, worth), told = saved_and_worth(joint, _read_on(held)), told_bits(joint)
         return [
             Priced(
                 step=SymptomCheck(symptom=name),
@@ -263,7 +270,7 @@ class Pricing:
                 if isinstance(look, Reading)
                 else yes_no_joint(seen, held.particles, n_groups=held.n_groups)
             )
-            saved, worth = saved_and_worth(joint, held.plan)
+            saved, worth = saved_and_worth(joint, _read_on(held))
             priced.append(
                 Priced(
                     step=test,
@@ -320,6 +327,18 @@ class Pricing:
         )
         told: list[float] = told_bits(joint).tolist()
         return told
+
+
+def _read_on(held: Believed) -> RepairPlan:
+    """Return the plan of repairs, with what a bit takes by reading on.
+
+    Not where the fault likely comes and goes: a reading tells nothing while it is away,
+    and reading on would have no end.
+    """
+    fleeting = float(held.particles.share[held.comes_and_goes >= 0].sum())
+    if fleeting > LIKELIER_THAN_NOT:
+        return held.plan
+    return replace(held.plan, bit_minutes=BIT_MINUTES)
 
 
 def _few_alike(order: IntArray, place_of: IntArray) -> IntArray:
