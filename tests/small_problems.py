@@ -15,9 +15,9 @@ import numpy as np
 
 from diagnose.arrays import FloatArray
 from diagnose.inference.choice.information import told_bits
-from diagnose.inference.choice.reading_worth import RepairPlan, saved_minutes
+from diagnose.inference.choice.reading_worth import RepairPlan
 from diagnose.measurement.steps import SymptomCheck
-from diagnose.session.steps.priced import Priced
+from diagnose.session.steps.priced import BIT_MINUTES, Priced, saved_and_worth
 
 N_CAUSES = 7
 N_TESTS = 6
@@ -113,18 +113,21 @@ def _priced(problem: Problem, possible: int) -> list[Priced]:
             side = 0 if problem.positive[test] >> cause & 1 else 1
             joint[row, side, column] = problem.chances[cause]
     plan = RepairPlan(
-        minutes=problem.repair_minutes[members], give_up_minutes=NEVER_MINUTES
+        minutes=problem.repair_minutes[members],
+        give_up_minutes=NEVER_MINUTES,
+        bit_minutes=BIT_MINUTES,
     )
     joint = joint / problem.chance(possible)
-    found = zip(tests, saved_minutes([joint], plan), told_bits(joint), strict=True)
+    found = zip(tests, *saved_and_worth(joint, plan), told_bits(joint), strict=True)
     priced = [
         Priced(
             step=SymptomCheck(symptom=str(test)),
             minutes=float(problem.test_minutes[test]),
             saves_minutes=float(saves),
             bits=float(bits),
+            worth_minutes=float(worth),
         )
-        for test, saves, bits in found
+        for test, saves, worth, bits in found
     ]
     return sorted(priced, key=Priced.rank)
 

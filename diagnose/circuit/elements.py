@@ -160,7 +160,13 @@ ELEMENTS: Mapping[str, Element] = {
     ),
     "coil": Element(
         terminals=_AB,
-        parameters=("coil_ohms", "coil_rise_celsius", "pull_in_volts", "release_volts"),
+        parameters=(
+            "coil_ohms",
+            "coil_rise_celsius",
+            "pull_in_volts",
+            "release_volts",
+            "is_elsewhere",
+        ),
         branches=coil_branches,
         is_consumer=True,
         is_pluggable=True,
@@ -174,6 +180,8 @@ ELEMENTS: Mapping[str, Element] = {
             "is_on_other_contact",
             "is_feed_swapped",
             "is_bridged",
+            "bridge_ohms",
+            "is_other_layout",
         ),
         branches=contacts_branches,
         needs_gate=True,

@@ -25,7 +25,15 @@ class Surroundings:
         self._fused = {
             part.terminals["b"] for part in car.parts if part.kind in PROTECTIVE_KINDS
         }
-        self._live = _live_nodes(car)
+        fed = {
+            node
+            for part in car.parts
+            if part.kind == "battery"
+            for node in part.terminals.values()
+        }
+        self._live = _led_to(car, fed - {car.reference})
+        self._grounded = _led_to(car, {car.reference})
+        self._parts = {part.name: part for part in car.parts}
 
     def of(self, part: Part) -> frozenset[str]:
         """Return what a part has beside it.
@@ -41,7 +49,9 @@ class Surroundings:
             Any of ``stud-beside``, an end on a stud or bus with another one
             beside it, of a pin another pin; ``half-beside``, a wire behind a fuse of a
             panel that has another half; ``live-feed``, a wire behind a fuse that is
-            live with everything off.
+            live with everything off; ``own-trigger``, contacts whose coil is fed from
+            elsewhere than they are, ``switched-trigger``, from what is dead with
+            everything off, and ``grounded-coil``, one that nothing switches to ground.
         """
         found = set()
         if part.stud_beside is not None:
@@ -51,25 +61,28 @@ class Surroundings:
             part.terminals.values()
         ):
             found.add("live-feed")
+        if part.kind == "contacts" and part.gate is not None:
+            coil = self._parts[part.gate].terminals
+            trigger = coil["a"]
+            if trigger != part.terminals["a"]:
+                found.add("own-trigger")
+            if trigger not in self._live:
+                found.add("switched-trigger")
+            if coil["b"] in self._grounded:
+                found.add("grounded-coil")
         return frozenset(found)
 
 
-def _live_nodes(car: Car) -> frozenset[str]:
-    """Return the nodes that the battery feeds with every switch at rest."""
+def _led_to(car: Car, start: set[str]) -> frozenset[str]:
+    """Return the nodes that some lead to with every switch at rest, they among them."""
     links = [
         frozenset(part.terminals.values())
         for part in car.parts
         if part.kind in LEADING_KINDS
     ]
-    live = {
-        node
-        for part in car.parts
-        if part.kind == "battery"
-        for node in part.terminals.values()
-        if node != car.reference
-    }
+    reached = set(start)
     while True:
-        more = {node for link in links if link & live for node in link} - live
+        more = {node for link in links if link & reached for node in link} - reached
         if not more:
-            return frozenset(live)
-        live |= more
+            return frozenset(reached)
+        reached |= more

@@ -230,6 +230,7 @@ def coil(relay: str, first: str, last: str) -> Part:
         coil_rise_celsius=0.0,
         pull_in_volts=7.5,
         release_volts=2.5,
+        is_elsewhere=0.0,
     )
 
 
@@ -248,6 +249,8 @@ def contacts(
         is_on_other_contact=is_on_other_contact,
         is_feed_swapped=0.0,
         is_bridged=0.0,
+        bridge_ohms=0.02,
+        is_other_layout=0.0,
     )
 
 

@@ -33,6 +33,7 @@ def car() -> Car:
         coil_rise_celsius=0.0,
         pull_in_volts=7.0,
         release_volts=2.0,
+        is_elsewhere=0.0,
     )
     contacts = make_part("contacts", "relay.contacts", "a", "b", gate="relay.coil")
     parts = [make_source("a", 12.0), coil, contacts, make_resistor("b", GROUND, 3.0)]

@@ -41,16 +41,22 @@ def make_relay(name: str, feed: str, *outs: str) -> list[Part]:
         coil_rise_celsius=0.0,
         pull_in_volts=7.0,
         release_volts=2.0,
+        is_elsewhere=0.0,
     )
     stays = ("is_stuck_closed", "is_stuck_open", "is_on_other_contact")
-    sound = dict.fromkeys((*stays, "is_feed_swapped", "is_bridged"), 0.0)
+    sound = dict.fromkeys(
+        (*stays, "is_feed_swapped", "is_bridged", "is_other_layout"), 0.0
+    )
     contacts = [
         make_part("contacts", f"{name}.{out}", "plus", out, gate=f"{name}.coil")
         for out in outs
     ]
     return [
         coil,
-        *(with_values(one, {**sound, "contact_ohms": 0.01}) for one in contacts),
+        *(
+            with_values(one, {**sound, "contact_ohms": 0.01, "bridge_ohms": 0.02})
+            for one in contacts
+        ),
     ]
 
 

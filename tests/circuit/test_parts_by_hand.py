@@ -487,10 +487,17 @@ def test_a_bridge_in_the_socket_is_a_fiftieth_of_an_ohm() -> None:
         coil_rise_celsius=80.0,
         pull_in_volts=20.0,
         release_volts=2.5,
+        is_elsewhere=0.0,
     )
-    values = {"contact_ohms": 0.004, "is_bridged": 1.0}
+    values = {"contact_ohms": 0.004, "is_bridged": 1.0, "bridge_ohms": 0.02}
     values |= dict.fromkeys(
-        ("is_stuck_closed", "is_stuck_open", "is_on_other_contact", "is_feed_swapped"),
+        (
+            "is_stuck_closed",
+            "is_stuck_open",
+            "is_on_other_contact",
+            "is_feed_swapped",
+            "is_other_layout",
+        ),
         0.0,
     )
     contacts = make_part("contacts", "relay.contacts", "feed", "load")

@@ -43,7 +43,9 @@ COIL_OHMS = 85.0
 # release at 1.2 V or more, 75 to 100 ohm.
 
 
-def make_coil(first: str, last: str, *, celsius: float = 20.0) -> Part:
+def make_coil(
+    first: str, last: str, *, celsius: float = 20.0, is_elsewhere: float = 0.0
+) -> Part:
     return make_part(
         "coil",
         "relay.coil",
@@ -53,6 +55,7 @@ def make_coil(first: str, last: str, *, celsius: float = 20.0) -> Part:
         coil_rise_celsius=celsius - 20.0,
         pull_in_volts=PULL_IN_VOLTS,
         release_volts=RELEASE_VOLTS,
+        is_elsewhere=is_elsewhere,
     )
 
 
@@ -61,6 +64,7 @@ def make_contacts(
     is_on_other_contact: float = 0.0,
     is_feed_swapped: float = 0.0,
     is_bridged: float = 0.0,
+    is_other_layout: float = 0.0,
 ) -> Part:
     """Return relay contacts; a third node is where the feed is when swapped."""
     return make_part(
@@ -74,6 +78,8 @@ def make_contacts(
         is_on_other_contact=is_on_other_contact,
         is_feed_swapped=is_feed_swapped,
         is_bridged=is_bridged,
+        bridge_ohms=0.02,
+        is_other_layout=is_other_layout,
     )
 
 
@@ -266,6 +272,28 @@ def test_bridge_from_87_to_86_feeds_the_load_while_the_relay_rests() -> None:
 
     expected = 12.0 / (LOAD_OHMS + 0.2 + 0.02 + 0.01)
     assert load_amps(solved) == pytest.approx(expected, rel=1e-4)
+
+
+# By hand: a relay whose pins 30 and 86 are exchanged has its coil across 30 and 85, so
+# that it is pulled in with the key off; its contacts then lead from 86 to 87, and the
+# load draws through the coil's feed of .2 ohm and the key's contact of .01.
+@pytest.mark.parametrize(
+    ("state", "amps"), [(KEY_OFF, 0.0), (KEY_ON, 12.0 / (LOAD_OHMS + 0.2 + 0.014))]
+)
+def test_relay_of_the_other_pin_layout_feeds_the_load_from_86(
+    state: OperatingState, amps: float
+) -> None:
+    parts = relay_circuit(
+        make_coil("86", "85", is_elsewhere=1.0),
+        make_contacts("30", "87", is_other_layout=1.0),
+    )
+
+    solved = solve_circuit(parts, state)
+
+    assert load_amps(solved) == pytest.approx(amps, rel=1e-3, abs=1e-6)
+    # 12 V across 85 ohm, whatever the key does
+    coil = solved.branch_amps["relay.contacts-87/layout-coil"]
+    assert coil == pytest.approx(12.0 / COIL_OHMS, rel=1e-2)
 
 
 # By hand: 85 / (85 + 60) of 12 V is 7.0 V, under the 7.5 V to pull in; of 14.2 V it is

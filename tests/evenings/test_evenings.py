@@ -53,7 +53,8 @@ def test_there_are_thirty_and_ten_of_each_family_of_every_kind() -> None:
 
 @pytest.mark.parametrize("car", sorted({one.car for one in EVENINGS.values()}))
 def test_what_an_evening_names_is_on_its_car(car: str, knowledge: Knowledge) -> None:
-    loaded = open_car(str(TESTS / "cars" / f"{car}.yaml"), knowledge)
+    path = TESTS / "cars" / f"{car}.yaml"
+    loaded = open_car(str(path) if path.exists() else car, knowledge)
 
     for evening in EVENINGS.values():
         if evening.car == car:

@@ -108,6 +108,7 @@ def relay(feed: str, out: str, coil: str) -> list[Part]:
             coil_rise_celsius=0.0,
             pull_in_volts=7.5,
             release_volts=2.5,
+            is_elsewhere=0.0,
         ),
         make_part(
             "contacts",
@@ -121,6 +122,8 @@ def relay(feed: str, out: str, coil: str) -> list[Part]:
             is_on_other_contact=0.0,
             is_feed_swapped=0.0,
             is_bridged=0.0,
+            bridge_ohms=0.02,
+            is_other_layout=0.0,
         ),
     ]
 

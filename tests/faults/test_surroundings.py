@@ -84,3 +84,42 @@ def test_wet_plug_lights_one_lamp_with_another(sedan_model: Model) -> None:
 
     assert abs(volts(sedan_model, "", "held", "tail-lamps.plus")) < 0.1
     assert volts(sedan_model, cause, "held", "tail-lamps.plus") > 0.2
+
+
+def test_relay_of_the_other_layout_is_thinkable_where_its_coil_is_grounded(
+    sedan_model: Model,
+) -> None:
+    found = modes(sedan_model, "relay_of_other_layout")
+
+    # The horn's coil is fed from where the horn is; outputs switch pump and fan.
+    assert found == {"panel-relay.contacts", "headlamps-relay.contacts"}
+
+
+def test_relay_of_the_other_layout_feeds_its_panel_through_the_trigger(
+    sedan_model: Model,
+) -> None:
+    cause, node = "panel-relay.contacts:relay_of_other_layout", "fuse-panel.switched"
+
+    # The controllers' 1.7 A through the resistance wire's 1.4 ohm are 2.4 V of 12.4.
+    assert volts(sedan_model, "", "key-on", node) > 11.5
+    assert volts(sedan_model, cause, "key-on", node) == pytest.approx(10.0, abs=0.5)
+    # With the key off the coil is on the constant half, the trigger is dead.
+    assert volts(sedan_model, cause, "key-off", node) < 0.5
+
+
+def test_backfed_relay_keeps_its_panel_live_with_the_key_off(
+    sedan_model: Model,
+) -> None:
+    cause, node = "panel-relay.contacts:backfed", "fuse-panel.switched"
+
+    assert "horn-relay.contacts" not in modes(sedan_model, "backfed")
+    assert volts(sedan_model, "", "key-off", node) < 0.5
+    assert volts(sedan_model, cause, "key-off", node) > 11.5
+
+
+def test_fuse_of_a_smaller_circuit_blows_under_a_larger_one(sedan_model: Model) -> None:
+    # The fan's 18 A on what is half of its 30 A fuse, and on a sixth to three quarters.
+    node = "fan.plus"
+
+    assert volts(sedan_model, "", "idle-loaded", node) > 12.0
+    assert volts(sedan_model, "fan-fuse:too_small", "idle-loaded", node) < 11.0

@@ -600,9 +600,10 @@ def test_an_unknown_value_of_a_relay_is_reported_once(
 
     assert found == [
         '16:137: "coil_ohm" is no value of a coil or a contacts (did you mean '
-        '"coil_ohms"?); known: coil_ohms, coil_rise_celsius, contact_ohms, '
-        "is_bridged, is_feed_swapped, is_on_other_contact, is_stuck_closed, "
-        "is_stuck_open, pull_in_volts, release_volts"
+        '"coil_ohms"?); known: bridge_ohms, coil_ohms, coil_rise_celsius, '
+        "contact_ohms, is_bridged, is_elsewhere, is_feed_swapped, "
+        "is_on_other_contact, is_other_layout, is_stuck_closed, is_stuck_open, "
+        "pull_in_volts, release_volts"
     ]
 
 

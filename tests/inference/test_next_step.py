@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -150,6 +151,27 @@ def test_nothing_to_mend_is_never_mended() -> None:
     # a reading that tells: .5 x 10 for the repair alone, .5 x 40 for help at once
     joint = np.array([[[0.5, 0.0], [0.0, 0.5]]])
     assert saved_minutes([joint], plan) == pytest.approx([30.0 - 25.0])
+
+
+def test_half_split_is_worth_its_bit_where_one_may_read_on() -> None:
+    # By hand: eight causes as likely, each 20 min to mend, help takes 60. Trying them
+    # one after the other takes 90 on average, trying the four that are left 50, help 60
+    # at most: the half saves 60 - 50 = 10. Where trying takes longer than help before
+    # and after, it saves nothing by that.
+    halves = np.zeros((1, 2, 9))
+    halves[0, 0, :4] = halves[0, 1, 4:8] = 0.125
+    plan = RepairPlan(minutes=np.full(8, 20.0), give_up_minutes=60.0)
+    dear = replace(plan, minutes=np.full(8, 50.0))
+
+    assert saved_minutes([halves], plan) == pytest.approx([60.0 - 50.0])
+    assert saved_minutes([halves], dear) == pytest.approx([0.0])
+    # reading on at .2 min a bit: 3 bits and one repair before, 2 and one after
+    reads = replace(dear, bit_minutes=0.2)
+    assert saved_minutes([halves], reads) == pytest.approx([0.2])
+    # what tells nothing is worth nothing
+    nothing = np.full((1, 2, 9), 0.0625)
+    nothing[..., 8] = 0.0
+    assert saved_minutes([nothing], reads) == pytest.approx([0.0])
 
 
 def test_two_faults_are_looked_for_one_beside_the_other() -> None:

@@ -46,6 +46,7 @@ class PublishedFault:
     told: tuple[Observed, ...]
     cured_by: str
     cures: tuple[str, ...]
+    is_unseen: bool = False
 
     @property
     def deciding(self) -> Observed | None:
@@ -78,6 +79,7 @@ def _fault(entry: dict[str, Any]) -> PublishedFault:
         told=tuple(_observed(seen) for seen in entry["told"]),
         cured_by=entry["cured-by"],
         cures=tuple(entry["cures"]),
+        is_unseen=entry.get("unseen", False),
     )
 
 
@@ -92,6 +94,7 @@ _KEYS = (
     "told",
     "cured-by",
     "cures",
+    "unseen",
 )
 
 

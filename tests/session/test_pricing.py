@@ -62,6 +62,28 @@ def test_other_readings_of_a_place_are_cheap(model: Model) -> None:
     assert prices(model).minutes(PUMP, here) == pytest.approx(0.7)
 
 
+def test_who_complains_of_a_fuse_knows_which_it_is(sedan_model: Model) -> None:
+    # By hand: its fuse box is 5 min away (car file); to say what one saw takes the .7
+    # of a look.
+    look = Reading(
+        kind=ReadingKind.LOOK, state="key-off", red="brake-feed-fuse", black=""
+    )
+    blows = ComplaintFact(complaint="fuse-blows-again")
+    dead = ComplaintFact(complaint="brake-lamps-dead")
+
+    assert prices(sedan_model, blows).minutes(look, NOWHERE) == pytest.approx(0.7)
+    assert prices(sedan_model, dead).minutes(look, NOWHERE) == pytest.approx(5.7)
+
+
+def test_fuse_that_blows_is_asked_after_among_the_first(sedan_model: Model) -> None:
+    diagnosis = Diagnosis(sedan_model)
+
+    answer = diagnosis.tell(ComplaintFact(complaint="fuse-blows-again"))
+
+    first = [step.step.name for step in answer.next_steps[:3]]
+    assert any(name.startswith("look|") for name in first)
+
+
 def test_amps_need_a_clamp(model: Model) -> None:
     assert prices(model).can_take(AMPS)
     assert not prices(model, NO_CLAMP).can_take(AMPS)

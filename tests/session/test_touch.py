@@ -32,6 +32,7 @@ from diagnose.session.steps.moment import Moments
 from diagnose.session.steps.outcomes import Outcomes
 from diagnose.session.steps.priced import Pricing
 from diagnose.session.steps.proposing.ranked_steps import RankedSteps
+from diagnose.session.steps.proposing.trade_order import point_of
 from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from tests.lamp_car import BURNT_OUT, CAR, MODES, make_knowledge
 
@@ -192,6 +193,8 @@ def test_steps_beside_each_other_do_not_tell_the_same(lamp_model: Model) -> None
     assert beside[0] is priced[0]
     assert beside[1] is not priced[0]
     assert len(beside) == len(again)
+    points = [point for one in beside[:3] if (point := point_of(one))]
+    assert len(set(points)) == len(points)
     shared = SharedInformation(chances, share)
     for first, second in itertools.combinations(range(3), 2):
         assert shared.told_by(first)[second] < 0.95

@@ -37,7 +37,13 @@ def moment(sedan_model: Model) -> Moment:
 
 def priced(name: str, saves: float, *, minutes: float = 2.0) -> Priced:
     step = step_of_name(name)
-    return Priced(step=step, minutes=minutes, saves_minutes=saves, bits=0.5)
+    return Priced(
+        step=step,
+        minutes=minutes,
+        saves_minutes=saves,
+        bits=0.5,
+        worth_minutes=saves,
+    )
 
 
 def order(moment: Moment, model: Model, *steps: Priced) -> list[str]:

@@ -28,9 +28,8 @@ from diagnose.circuit.protection import (
 )
 from diagnose.circuit.wires import REFERENCE_CELSIUS, copper_warmth
 
-# Resistance where strands or terminals touch in a relay socket, as the least of a short
-# to ground (from memory). [Ω]
-BRIDGE_OHMS = 0.02
+# What a coil has that sits at other pins: no current. [Ω] As an open circuit.
+ELSEWHERE_OHMS = 1e9
 
 
 def coil_branches(setting: Setting) -> tuple[Branch, ...]:
@@ -46,11 +45,19 @@ def coil_branches(setting: Setting) -> tuple[Branch, ...]:
     Returns
     -------
     tuple[Branch, ...]
-        One branch, from a to b.
+        One branch, from a to b; without current where the relay in the socket has its
+        coil at other pins.
     """
     values = setting.values
-    ohms = values["coil_ohms"] * _coil_warmth(values)
+    ohms = np.where(
+        values["is_elsewhere"] > 0.5, ELSEWHERE_OHMS, _own_coil_ohms(values)
+    )
     return (setting.linear(ohms, nodes=setting.between("a", "b")),)
+
+
+def _own_coil_ohms(values: Values) -> FloatArray:
+    """Return the ohms of a coil, wherever its pins are."""
+    return values["coil_ohms"] * _coil_warmth(values)
 
 
 def _coil_warmth(values: Values) -> FloatArray:
@@ -73,7 +80,9 @@ def contacts_branches(setting: Setting) -> tuple[Branch, ...]:
     -------
     tuple[Branch, ...]
         From the feed to b; ``/swapped`` from the terminal of the other contact, on
-        where the feed sits there; ``/bridge`` from b to the coil's feed.
+        where the feed sits there; ``/bridge`` from b to the coil's feed;
+        ``/layout`` and ``/layout-coil`` where a relay of the other pin layout, 30 and
+        86 exchanged, is in the socket.
 
     Raises
     ------
@@ -93,6 +102,7 @@ def contacts_branches(setting: Setting) -> tuple[Branch, ...]:
         != setting.part.is_normally_closed,
     )
     is_swapped = values["is_feed_swapped"] > 0.5
+    is_other = values["is_other_layout"] > 0.5
     free = np.zeros(len(is_swapped))
     switched = (
         setting.linear(
@@ -103,12 +113,12 @@ def contacts_branches(setting: Setting) -> tuple[Branch, ...]:
             suffix=suffix,
         )
         for first, is_there, suffix in (
-            ("a", ~is_swapped, ""),
+            ("a", ~is_swapped & ~is_other, ""),
             ("swapped", is_swapped, "/swapped"),
         )
         if first in setting.part.terminals
     )
-    return *switched, *_bridge(setting, coil["a"])
+    return *switched, *_bridge(setting, coil["a"]), *_other_layout(setting)
 
 
 def _bridge(setting: Setting, coil_feed: str) -> tuple[Branch, ...]:
@@ -119,10 +129,39 @@ def _bridge(setting: Setting, coil_feed: str) -> tuple[Branch, ...]:
     is_there = setting.values["is_bridged"] > 0.5
     return (
         setting.linear(
-            np.full(len(is_there), BRIDGE_OHMS),
+            setting.values["bridge_ohms"],
             nodes=(output, coil_feed),
             forced=np.where(is_there, 1.0, -1.0),
             suffix="/bridge",
+        ),
+    )
+
+
+def _other_layout(setting: Setting) -> tuple[Branch, ...]:
+    """Return coil and contacts of a relay whose pins 30 and 86 are exchanged.
+
+    Its coil is across 30 and 85 of the socket, its contacts between 86 and 87. Good
+    where 30 is fed and 85 grounded: it is pulled in as long as there is a feed.
+    """
+    part, coil = setting.part, setting.gate_part
+    if part.is_normally_closed or coil is None or setting.gate_values is None:
+        return ()
+    feed, trigger = part.terminals["a"], coil.terminals["a"]
+    if feed == trigger:
+        return ()
+    is_there = np.where(setting.values["is_other_layout"] > 0.5, 1.0, -1.0)
+    return (
+        setting.linear(
+            setting.values["contact_ohms"],
+            nodes=(trigger, part.terminals["b"]),
+            forced=is_there,
+            suffix="/layout",
+        ),
+        setting.linear(
+            _own_coil_ohms(setting.gate_values),
+            nodes=(feed, coil.terminals["b"]),
+            forced=is_there,
+            suffix="/layout-coil",
         ),
     )
 

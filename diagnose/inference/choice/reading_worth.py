@@ -9,6 +9,7 @@ optimum on small problems solved exactly.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -50,12 +51,16 @@ class RepairPlan:
     alternatives : tuple[Alternatives, ...]
         Where groups are of several faults: the repairs for each of the faults, which
         are looked for one beside the other. Empty where a group is one repair.
+    bit_minutes : float
+        What it takes to learn a bit by further readings; without end where none are
+        taken. [min]
     """
 
     minutes: FloatArray
     give_up_minutes: float
     vain_factor: float = 1.0
     alternatives: tuple[Alternatives, ...] = ()
+    bit_minutes: float = math.inf
 
 
 def expected_repair_minutes(probabilities: FloatArray, plan: RepairPlan) -> FloatArray:
@@ -152,7 +157,23 @@ def _in_order(
     tried -= (plan.vain_factor - 1.0) * ranked
     spent = np.cumsum(minutes[order] * tried, axis=-1)
     stopping = spent + np.maximum(left, 0.0) * plan.give_up_minutes
-    return np.asarray(np.minimum(stopping.min(axis=-1), total * plan.give_up_minutes))
+    best = np.minimum(stopping.min(axis=-1), total * plan.give_up_minutes)
+    if math.isfinite(plan.bit_minutes):
+        best = np.minimum(best, _read_on(probabilities, minutes, total, plan))
+    return np.asarray(best)
+
+
+def _read_on(
+    probabilities: FloatArray, minutes: FloatArray, total: FloatArray, plan: RepairPlan
+) -> FloatArray:
+    """Return the expected minutes of reading on until the repair is known. [min]."""
+    none = np.maximum(total - probabilities.sum(axis=-1), 0.0)
+    every = np.concatenate([probabilities, none[..., None]], axis=-1)
+    safe = np.where(every > 0.0, every, 1.0)
+    bits = -(safe * np.log2(safe)).sum(axis=-1)
+    return np.asarray(
+        plan.bit_minutes * bits + probabilities @ minutes + none * plan.give_up_minutes
+    )
 
 
 def saved_minutes(joints: Sequence[FloatArray], plan: RepairPlan) -> FloatArray:

@@ -28,7 +28,7 @@ from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates, Costs, all_candidates
 from diagnose.session.steps.line_minutes import LineMinutes, line_minutes
 from diagnose.session.steps.particles import Believed, believed
-from diagnose.session.steps.prices import Prices
+from diagnose.session.steps.prices import Prices, is_fuse_complained_of
 from diagnose.session.steps.whereabouts import Whereabouts, whereabouts_after
 
 
@@ -153,11 +153,15 @@ class Moments:
             self._price()
         elif complaints != self._complaints:
             self._complaints = complaints
+            knows_fuse = is_fuse_complained_of(complaints, self._model)
+            if knows_fuse is not self._prices.knows_fuse:
+                self._price()
+                return
             self._line_minutes = line_minutes(self._prices, complaints, self._model)
 
     def _price(self) -> None:
         """Price every step for the owner and the complaints held."""
-        self._prices = Prices(self._model, self._owner)
+        self._prices = Prices(self._model, (*self._owner, *self._complaints))
         self._costed = tuple(
             (one, Costs(one.readings, self._prices)) for one in self._candidates
         )

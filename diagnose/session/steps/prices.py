@@ -24,9 +24,11 @@ from diagnose.faults.owner_limits import OwnerLimit
 from diagnose.measurement.meters import SERIES_AMPS
 from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.points.where_to_measure import is_at_rest
+from diagnose.measurement.quantities import claims_of
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest
 from diagnose.measurement.substitutions import SubstitutionKind
+from diagnose.measurement.symptoms import Quantity
 from diagnose.session.facts import ComplaintFact, Fact, TakesFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.whereabouts import (
@@ -78,7 +80,13 @@ class Prices:
     ----------
     model : Model
     facts : Sequence[Fact]
-        Those of the diagnosis; what the owner lacks and what takes him longer count.
+        Those of the diagnosis; what the owner lacks and what takes him longer count,
+        and that he complains of a fuse.
+
+    Attributes
+    ----------
+    knows_fuse : bool
+        Whether the owner has seen which fuse it is: a look at one is from memory.
     """
 
     def __init__(self, model: Model, facts: Sequence[Fact] = ()) -> None:
@@ -87,6 +95,7 @@ class Prices:
         self._takes = {
             fact.subject: fact.minutes for fact in facts if isinstance(fact, TakesFact)
         }
+        self.knows_fuse = is_fuse_complained_of(facts, model)
         self._access: dict[Reading, Mapping[str, float]] = {}
         self._behind = _behind_minutes(model.car)
         self._posts = battery_posts(model.car) | {""}
@@ -179,6 +188,8 @@ class Prices:
 
     def access(self, reading: Reading) -> Mapping[str, float]:
         """Return the places a reading takes one to, and minutes to each. [min]."""
+        if self.knows_fuse and reading.kind is ReadingKind.LOOK:
+            return {}
         if reading not in self._access:
             places = self._model.car.places
             self._access[reading] = {
@@ -293,6 +304,27 @@ class Prices:
             or (reading.state in limit.states and not is_look)
             or cautions & limit.cautions
         ]
+
+
+def is_fuse_complained_of(facts: Sequence[Fact], model: Model) -> bool:
+    """Return whether an owner complains of a fuse, and so has seen which it is.
+
+    Parameters
+    ----------
+    facts : Sequence[Fact]
+    model : Model
+    """
+    symptoms, complaints = model.knowledge.symptoms, model.knowledge.complaints
+    retests = (
+        symptoms[complaints[fact.complaint].retest]
+        for fact in facts
+        if isinstance(fact, ComplaintFact)
+    )
+    return any(
+        claim.quantity is Quantity.IS_BLOWN
+        for symptom in retests
+        for claim in claims_of(symptom.when, symptoms)
+    )
 
 
 def _behind_minutes(car: Car) -> Mapping[str, float]:

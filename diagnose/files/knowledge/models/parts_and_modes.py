@@ -136,9 +136,16 @@ class ModeEntry(SourcedEntry):
     )
     roles: list[Key] = Field(default_factory=list)
     except_roles: list[Key] = Field(default_factory=list)
-    needs: list[Literal["stud-beside", "half-beside", "live-feed"]] = Field(
-        default_factory=list
-    )
+    needs: list[
+        Literal[
+            "stud-beside",
+            "half-beside",
+            "live-feed",
+            "own-trigger",
+            "switched-trigger",
+            "grounded-coil",
+        ]
+    ] = Field(default_factory=list)
     repair: RepairEntry
 
     @field_validator("triggers")

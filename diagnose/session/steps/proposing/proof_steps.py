@@ -160,6 +160,7 @@ class ProofSteps:
                     minutes=float(told.minutes[top]),
                     saves_minutes=0.0,
                     bits=float(told.bits[top]),
+                    worth_minutes=0.0,
                 )
                 best = float(rate[top]), priced
         return None if best is None else best[1]

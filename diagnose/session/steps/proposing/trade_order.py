@@ -58,11 +58,11 @@ def in_trade_order(
     if isinstance(first.step, Reading):
         first = begins_with(priced, moment, model) or first
     chosen, again = [first], []
-    points = {_point(first)}
+    points = {point_of(first)}
     for one in priced:
         if one is first:
             continue
-        point = _point(one)
+        point = point_of(one)
         if point and point in points:
             again.append(one)
             continue
@@ -145,9 +145,9 @@ def _is_about_equal(one: Priced, best: Priced) -> bool:
     if not (one.pays and best.pays):
         return False
     return (
-        one.net_minutes >= ABOUT_EQUAL * best.net_minutes
-        and one.saves_minutes / one.minutes
-        >= ABOUT_EQUAL * best.saves_minutes / best.minutes
+        one.worth_minutes >= ABOUT_EQUAL * best.worth_minutes
+        and one.worth_minutes / one.minutes
+        >= ABOUT_EQUAL * best.worth_minutes / best.minutes
     )
 
 
@@ -178,7 +178,16 @@ def _way(one: Priced, model: Model) -> int:
     return _POSTS if is_at_posts else _PROBE
 
 
-def _point(one: Priced) -> str:
-    """Return the point of the red lead; empty for what has none."""
+def point_of(one: Priced) -> str:
+    """Return the point of the red lead; empty for what has none.
+
+    Parameters
+    ----------
+    one : Priced
+
+    Returns
+    -------
+    str
+    """
     step = one.step
     return step.red if isinstance(step, Reading) and step.black else ""
