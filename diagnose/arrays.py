@@ -1,7 +1,10 @@
-"""The kinds of array that numbers are kept in.
+"""The kinds of array that numbers are kept in, and giving back the memory they took.
 
 Shapes and units stand with whoever owns an array.
 """
+
+import ctypes
+import sys
 
 import numpy as np
 import numpy.typing as npt
@@ -26,3 +29,14 @@ CountArray = npt.NDArray[np.int32]
 
 # Small numbers: thousands of points keep one for each branch.
 StepArray = npt.NDArray[np.int8]
+
+
+def give_back() -> None:
+    """Have the C library give freed memory back to the system, where it can.
+
+    It keeps what it may need again: of a sedan worked out a third of all (measured).
+    """
+    if sys.platform == "linux":
+        trim = getattr(ctypes.CDLL(None), "malloc_trim", None)
+        if trim is not None:
+            trim(0)

@@ -18,7 +18,7 @@ from typing import Any, Protocol
 import numpy as np
 import numpy.typing as npt
 
-from diagnose.arrays import BoolArray, IntArray
+from diagnose.arrays import BoolArray, IntArray, give_back
 from diagnose.circuit.car import Car
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.protection import PROTECTIVE_KINDS
@@ -27,6 +27,7 @@ from diagnose.errors import UnsolvableCircuitError
 from diagnose.faults.causes import Cause, FaultSet, catalogue
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.links import ties_of
+from diagnose.faults.predictions.kept.blocks import Blocks
 from diagnose.faults.predictions.kept.prediction import KeptPrediction
 from diagnose.faults.predictions.kept.sound_car import KeptNodes
 from diagnose.faults.predictions.predictor import Predictor
@@ -68,6 +69,10 @@ SELDOM_CAUSED = ("-on-with-another", "-buzzes", "-blows-fuse-later", "-stays-on"
 # A complaint that no cause makes likelier than this is not offered. [1] Own choice: one
 # severity in twenty brings it.
 LEAST_CAUSED = 0.05
+
+# What the names of arrays begin with that are kept of a car's states and symptoms. By
+# definition.
+SETTLED, SYMPTOMS = "settled", "symptoms"
 
 # Takes the share done, 0 to 1, and what is being done.
 Progress = Callable[[float, str], None]
@@ -231,6 +236,7 @@ def open_model(
             ),
         ).bank
         bank = shelf.keep_bank(bank)
+        give_back()
     if priors is None:
         tell(WEIGHING_SHARE, "weighing the causes")
         priors = priors_of()
@@ -333,12 +339,13 @@ class _Shelf:
         if held is None:
             return None
         singles: tuple[FaultSet, ...] = ((), *((i,) for i in range(n_causes)))
+        n_rows = len(singles)
         return Bank.of_kept(
             singles,
             KeptNodes.from_arrays(held),
             np.asarray(held["stored"]),
-            is_settled=np.asarray(held["is_settled"]),
-            symptoms=np.asarray(held["symptoms"]),
+            is_settled=Blocks.from_arrays(held, SETTLED).whole(n_rows)[..., 0],
+            symptoms=Blocks.from_arrays(held, SYMPTOMS).whole(n_rows)[0],
         )
 
     def keep_bank(self, bank: Bank) -> Bank:
@@ -349,8 +356,9 @@ class _Shelf:
         arrays: Arrays = {
             **single.nodes.arrays(),
             "stored": single.stored,
-            "is_settled": single.is_settled,
-            "symptoms": held.symptoms,
+            # most faults leave most of these as they are
+            **Blocks.beside_first(single.is_settled[..., None]).arrays(SETTLED),
+            **Blocks.beside_first(held.symptoms[None]).arrays(SYMPTOMS),
         }
         if self._cache is None or not self._cache.put(self._key, arrays):
             return bank

@@ -42,7 +42,8 @@ MOST_ELSEWHERE = 0.005
 CAR = Path(__file__).resolve().parents[1] / "cars" / "tourer.yaml"
 N_DRAWS = 8
 N_SETS = 400
-TOLERANCE_VOLTS = 1e-9
+TOLERANCE_VOLTS = 1e-8
+# A hundredth of a microvolt: what rounding may do to a node.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -44,13 +44,13 @@ from diagnose.circuit.solver.point_solver import OperatingPointSolver
 # all of a car of seventy wires, which then waits for none of it.
 PREPARED_BYTES = 200_000_000
 
-# What rounding may do to the volts of a changed branch. [V] Derived: far under a
-# microvolt.
-MOST_ERROR_VOLTS = 1e-11
+# What rounding may do to the volts of a changed branch. [V] Own choice: a hundredth of
+# a microvolt, a thousandth of what kept volts may be off.
+MOST_ERROR_VOLTS = 1e-8
 
 # What rounding may do to the volts of any node, by large compensating currents that
-# cancel. [V] Derived: a third of a nanovolt, far under a microvolt as well.
-MOST_CANCELLED_VOLTS = 3e-10
+# cancel. [V] Own choice: as much.
+MOST_CANCELLED_VOLTS = 1e-8
 
 
 @dataclass(frozen=True, slots=True)

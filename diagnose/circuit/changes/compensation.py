@@ -31,7 +31,7 @@ from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.base_case import BaseCase
 from diagnose.circuit.changes.margins import HeldOffGates
 from diagnose.circuit.changes.nearby.nearby_points import NearbyPoints
-from diagnose.circuit.changes.solved_points import ChangedPoints, SolvedPoints
+from diagnose.circuit.changes.solved_points import ChangedPoints, SolvedPoints, pieces
 from diagnose.circuit.changes.states.gates import Gates, StatePoints
 from diagnose.circuit.changes.states.state_order import StateOrder, in_order
 from diagnose.circuit.solver.network import (
@@ -43,9 +43,9 @@ from diagnose.circuit.solver.operating_point import OperatingPoint
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
 # Most that the volts of a changed branch and those of its nodes may lie apart; more,
-# and rounding has come between them. [V] Derived: a third of a nanovolt, as what
-# rounding may do to the volts of any node.
-MOST_APART_VOLTS = 3e-10
+# and rounding has come between them. [V] Own choice: as much as rounding may do to the
+# volts of any node.
+MOST_APART_VOLTS = 1e-8
 
 
 class CompensationSolver:
@@ -176,7 +176,10 @@ class CompensationSolver:
         near = [group for group in near if group.changes.branch.shape[1]]
         changed = (*near, *unexcited)
         for group in changed:
-            volts[group.points] = group.base_case.node_volts(group.changes)
+            n_each = group.changes.branch.shape[1] * volts.shape[1]
+            for some in pieces(np.arange(len(group.points)), n_each):
+                found_volts = group.base_case.node_volts(group.changes.take(some))
+                volts[group.points[some]] = found_volts
             is_base[group.points] = False
             is_near[group.points] = self._agrees(volts, group)
         volts[is_base] = self.base.volts[draw[is_base]]

@@ -15,7 +15,6 @@ import numpy.typing as npt
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.circuit.changes.base_case import BaseCase, Changes
-from diagnose.circuit.changes.runs import POINTS_AT_ONCE
 from diagnose.circuit.changes.source_ohms import (
     between_ohms,
     between_ohms_after,
@@ -23,6 +22,10 @@ from diagnose.circuit.changes.source_ohms import (
 )
 from diagnose.circuit.changes.states.state_order import Afresh
 from diagnose.circuit.solver.operating_point import OperatingPoint
+
+# Volts of nodes that are worked on at once, of each changed branch by itself. [1] Own
+# choice: some 2 MB, for of some points a dozen branches are changed.
+VALUES_AT_ONCE = 250_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,14 +90,15 @@ class SolvedPoints:
         """
         # piece by piece: of all points together it is as much as all their volts
         own = self.base_case.self_ohms
-        for rows in _pieces(np.flatnonzero(self.is_base)):
+        for rows in pieces(np.flatnonzero(self.is_base), own.shape[1]):
             yield rows, own[self.draw[rows]]
         for group in self.changed:
-            for some in _pieces(np.arange(len(group.points))):
+            n_each = group.changes.branch.shape[1] * own.shape[1]
+            for some in pieces(np.arange(len(group.points)), n_each):
                 ohms = node_ohms(group.base_case, group.changes.take(some))
                 yield group.points[some], np.maximum(ohms, 0.0, out=ohms)
         siemens = self.afresh.solution.siemens
-        for some in _pieces(np.arange(len(self.afresh.points))):
+        for some in pieces(np.arange(len(self.afresh.points)), own.shape[1]):
             factored = self.base_case.solver.plan.factored(siemens[some].T)
             ohms = factored.self_ohms().T
             yield self.afresh.points[some], np.maximum(ohms, 0.0, out=ohms)
@@ -194,7 +198,21 @@ class SolvedPoints:
         return np.asarray(result)
 
 
-def _pieces(rows: IntArray) -> Iterator[IntArray]:
-    """Yield as many of some rows at a time as are worked on at once."""
-    for start in range(0, len(rows), POINTS_AT_ONCE):
-        yield rows[start : start + POINTS_AT_ONCE]
+def pieces(rows: IntArray, n_each: int) -> Iterator[IntArray]:
+    """Yield as many of some points at a time as are worked on at once.
+
+    Parameters
+    ----------
+    rows : IntArray
+        The points, shape (n_points,).
+    n_each : int
+        How many numbers each takes. [1]
+
+    Yields
+    ------
+    IntArray
+        Some of them.
+    """
+    at_once = max(1, VALUES_AT_ONCE // n_each)
+    for start in range(0, len(rows), at_once):
+        yield rows[start : start + at_once]

@@ -23,11 +23,14 @@ from diagnose.circuit.changes.tables.responses import Responses, kept_bytes
 from diagnose.circuit.changes.tables.row_table import RowTable
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
-# Least share of the current between its ends that flows beside a branch, for what it
-# sees to be worked out from the network with it in place, no unit. Derived: one minus a
-# share that leaves this little has lost 2 of 16 digits, and the volts of a pair of
-# changes may lose 4 more.
-LOOSE_SHARE = 1e-2
+# Share of the current between its ends that flows beside a branch, below which the
+# digits that are lost are counted, no unit. Derived: one minus a share that leaves this
+# little has lost 2 of 16, and the volts of a pair of changes may lose 4 more.
+THIN_SHARE = 1e-2
+
+# How uncertain what a branch sees may be, for that to be worked out from the network
+# with it in place, no unit. Derived: 12 V are then off by a tenth of a nanovolt.
+MOST_UNCERTAIN = 1e-11
 
 # Relative spacing of double-precision numbers, no unit. Derived: 52 bits of fraction,
 # IEEE 754.
@@ -35,7 +38,7 @@ ROUNDING = 2.0**-52
 
 # How much is kept of what was solved without a branch. [byte] Own choice: half of that
 # of a car of seventy wires, whose rows are then not solved twice.
-LOOSE_BYTES = 40_000_000
+LOOSE_BYTES = 10_000_000
 
 # Volts of nodes that are solved at once for branches taken out. [1] Own choice: some
 # 30 MB.
@@ -79,8 +82,8 @@ class Ports:
     most_reading_rounding: FloatArray
 
 
-# Where among them `reading_rounding` is, which is zero unless a branch is loose, and
-# where `most_reading_rounding` is. [1] Derived.
+# Where among them `reading_rounding` is, which is that of one operation where a branch
+# is loose, and where `most_reading_rounding` is. [1] Derived.
 LOOSE_COLUMN, MOST_COLUMN = (
     [field.name for field in fields(Ports)].index(name)
     for name in ("reading_rounding", "most_reading_rounding")
@@ -200,7 +203,8 @@ class TheveninEquivalents:
             len(branches), -1, self._block_length, readings.shape[2]
         )
         rows = np.ascontiguousarray(by_block.transpose(0, 1, 3, 2))
-        is_loose = self._table[:, branches, LOOSE_COLUMN] > 0.0
+        # the others that are thin are off by a hundred times as much and more
+        is_loose = self._table[:, branches, LOOSE_COLUMN] == ROUNDING
         for place in np.flatnonzero(is_loose.any(axis=(0, 2))).tolist():
             branch = int(branches[place])
             found = solved.get(branch) or self._loose.get(branch)
@@ -224,7 +228,13 @@ class TheveninEquivalents:
         own_ohms, most_volts = self._own(branches, response)
         siemens, amps = base.siemens[:, branches], self._branch_amps[:, branches]
         share = 1.0 - siemens * own_ohms
-        is_loose = share < LOOSE_SHARE
+        is_thin = share < THIN_SHARE
+        # a share of nought or less is all rounding
+        share = np.maximum(share, ROUNDING)
+        rounding = ROUNDING * (1.0 + siemens * most_volts) / share
+        is_loose = is_thin & (rounding > MOST_UNCERTAIN)
+        rounding[is_loose] = ROUNDING
+        rounding[~is_thin] = 0.0
         share[is_loose] = 1.0
         open_ohms = own_ohms / share
         open_volts = self._control_volts[:, branches] + open_ohms * amps
@@ -234,7 +244,6 @@ class TheveninEquivalents:
             found = loose[int(branches[each])]
             open_volts[found.draw, each], open_ohms[found.draw, each] = found.across
         self._gain[:, branches] = 1.0 + open_ohms * siemens
-        rounding = np.where(is_loose, ROUNDING, 0.0)
         ports = Ports(
             siemens=siemens,
             amps=base.amps[:, branches],

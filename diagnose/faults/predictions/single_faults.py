@@ -7,10 +7,11 @@ solving to `predictor`, and how differences are kept to `kept`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import compress
 
 import numpy as np
 
-from diagnose.arrays import StoredArray
+from diagnose.arrays import StoredArray, give_back
 from diagnose.faults.causes import FaultSet
 from diagnose.faults.predictions.kept.sound_car import KeptNodes, SoundCar
 from diagnose.faults.predictions.kept.volts import hub_shares, hubs_of
@@ -21,6 +22,10 @@ from diagnose.faults.predictions.second_process import (
     can_fork,
     start_in_child,
 )
+
+# Chunks that one process solves in turn before the next ones are the other's. [1] Own
+# choice: few neighbourhoods are solved by both, and both end at about the same time.
+CHUNKS_IN_TURN = 4
 
 
 def kept_faults(
@@ -68,7 +73,10 @@ def kept_faults(
     is_child = False
     mine, others = chunks, []
     if is_shared:
-        mine, others = chunks[::2], chunks[1::2]
+        # what follows each other is asked of the same branches
+        turns = [number // CHUNKS_IN_TURN % 2 == 0 for number in range(len(chunks))]
+        mine = list(compress(chunks, turns))
+        others = [chunk for chunk in chunks if chunk not in mine]
 
     def in_child() -> list[tuple[Parcel, ...]]:
         nonlocal is_child
@@ -86,8 +94,11 @@ def kept_faults(
     predictor.forget_passing()
     # the most is in memory while all parts are joined
     predictor.solver().forget()
-    nodes, settled = zip(*(found.pop(c.start) for c in chunks), strict=True)
-    return KeptNodes.joined(list(nodes)), np.concatenate(settled, axis=1)
+    give_back()
+    settled = [found[chunk.start][1] for chunk in chunks]
+    # nothing else holds a part, so that each goes as soon as it is joined
+    nodes = [found.pop(chunk.start)[0] for chunk in chunks]
+    return KeptNodes.joined(nodes), np.concatenate(settled, axis=1)
 
 
 def _sound_car(predictor: Predictor) -> SoundCar:

@@ -24,6 +24,7 @@ import numpy as np
 from diagnose.circuit.car import Car
 from diagnose.faults.causes import Cause, FaultSet, Severity
 from diagnose.faults.knowledge import Knowledge
+from diagnose.faults.predictions.neighbourhoods import in_neighbourhoods
 from diagnose.faults.predictions.predicted import probe_columns
 from diagnose.faults.predictions.predictor import Predictor
 from diagnose.faults.predictions.single_faults import kept_faults
@@ -38,7 +39,7 @@ from diagnose.measurement.quantities import Probe, usable_symptoms
 
 # Fault sets whose symptoms are worked out together. [1] Own choice: each takes some
 # 100 kB meanwhile.
-ROWS_AT_ONCE = 1024
+ROWS_AT_ONCE = 256
 
 # An on/off fact above this is on. [1] Derived: it is 0 or 1, or a share where a relay
 # chatters.
@@ -121,8 +122,9 @@ class Compiled:
         alike: dict[object, list[int]] = {}
         for number, cause in enumerate(self.causes[: self.n_lasting]):
             alike.setdefault(effect_signature(cause), []).append(number)
-        # those of one part follow each other: they change the same branches
-        groups = list(alike.values())
+        every = list(alike.values())
+        first = [self.causes[group[0]] for group in every]
+        groups = [every[place] for place in in_neighbourhoods(self.predictor, first)]
         sets = ((), *((number,) for number in range(self.n_lasting)))
         nodes, is_settled = kept_faults(
             self.predictor, [(), *((group[0],) for group in groups)], progress=progress

@@ -23,6 +23,9 @@ from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.faults.causes import Cause, FaultSet
 from diagnose.inference.prior.links_at_work import LinksAtWork
 
+# Name of the array that says which row each cause has among those kept. By definition.
+_MODE_ROWS = "mode_rows"
+
 
 @dataclass(frozen=True, kw_only=True)  # no slots: what doesn't change is kept
 class Priors:
@@ -286,9 +289,17 @@ class Priors:
         Returns
         -------
         dict[str, NDArray]
-            Field to its numbers or words; see `from_arrays`.
+            Field to its numbers or words; see `from_arrays`. Of `mode_probability`
+            each row once: many causes are as likely as others, whatever is answered.
         """
-        return {item.name: np.array(getattr(self, item.name)) for item in fields(self)}
+        held = {item.name: np.array(getattr(self, item.name)) for item in fields(self)}
+        modes = held["mode_probability"]
+        rows, row_of = np.unique(
+            modes.reshape(-1, modes.shape[2]), axis=0, return_inverse=True
+        )
+        held["mode_probability"] = rows
+        held[_MODE_ROWS] = row_of.reshape(modes.shape[:2])
+        return held
 
     @staticmethod
     def from_arrays(held: Mapping[str, npt.NDArray[Any]]) -> Priors:
@@ -310,6 +321,8 @@ class Priors:
             for item in fields(Priors)
             if item.name not in ("contexts", "configurations")
         }
+        modes = numbers["mode_probability"]
+        numbers["mode_probability"] = modes[np.asarray(held[_MODE_ROWS])]
         return Priors(
             contexts=tuple(held["contexts"].tolist()),
             configurations=tuple(tuple(row) for row in rows),

@@ -17,20 +17,18 @@ from diagnose.circuit.changes.tables.row_table import RowTable
 from diagnose.circuit.solver.factored import Factored
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
-# How much is kept of what branches do, for each draw: at least, and at most. [byte] Own
-# choice: of a sedan in all its states some 40 MB.
-LEAST_KEPT_BYTES, MOST_KEPT_BYTES = 60_000, 500_000
+# How much is kept of what branches do, for each draw, at most. [byte] Own choice: of a
+# car of two hundred wires in all its states some 300 MB.
+MOST_KEPT_BYTES = 500_000
 
-# Branches beside the active ones that are kept. [1] Measured: faults of a few parts
-# are solved together, and whatever moves with them are active branches. With fewer a
-# car of 100 wires takes half as long again.
-KEPT_BESIDE = 16
+# Branches beside half of the active ones that are kept. [1] Measured: faults of one
+# neighbourhood are solved together, and of the active branches half move with them.
+# With a fifth fewer a sedan's rows are solved half as often again.
+KEPT_BESIDE = 30
 
-
-# How much more of what branches do is kept than of what they read taken out: the latter
-# is worked out from the former, which every volt and ohm is too. [1] Measured: with as
-# much of both, a row of a sedan is solved three times in a first start, and so once.
-OWN_SHARE = 2
+# How much more of what branches do is kept than of what they read taken out. [1]
+# Derived: a row of the former is half as long again, and so there are as many.
+OWN_SHARE = 1.5
 
 
 def kept_bytes(solver: OperatingPointSolver) -> int:
@@ -47,8 +45,8 @@ def kept_bytes(solver: OperatingPointSolver) -> int:
         [byte]
     """
     network = solver.network
-    each = 8 * len(network.nodes) * (len(solver.plan.active) + KEPT_BESIDE)
-    return network.n_draws * min(max(each, LEAST_KEPT_BYTES), MOST_KEPT_BYTES)
+    each = 8 * len(network.nodes) * (len(solver.plan.active) // 2 + KEPT_BESIDE)
+    return network.n_draws * min(each, MOST_KEPT_BYTES)
 
 
 class Responses:
@@ -91,7 +89,7 @@ class Responses:
                 (n_blocks, len(monitored), block_length),
                 (len(self._controlled), n_nodes),
             ],
-            most_bytes=OWN_SHARE * kept_bytes(solver),
+            most_bytes=int(OWN_SHARE * kept_bytes(solver)),
         )
 
     def prepare(self, most_bytes: int) -> None:

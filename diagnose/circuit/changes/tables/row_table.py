@@ -18,7 +18,7 @@ from diagnose.arrays import FloatArray, IntArray
 
 # How much is worked out in one go. [byte] Own choice: some of it is there several times
 # meanwhile.
-FILLED_BYTES = 16_000_000
+FILLED_BYTES = 8_000_000
 
 
 class RowTable:

@@ -190,6 +190,45 @@ class Blocks:
         flat[self.keys[low:high] - row * size] = self.values[low:high]
         return whole
 
+    def whole(self, n_rows: int) -> Numbers:
+        """Return all numbers of all rows.
+
+        Parameters
+        ----------
+        n_rows : int
+            How many rows there are. [1]
+
+        Returns
+        -------
+        Numbers
+            As `of` was given them, shape (n_groups, n_rows, n_draws, n_items).
+        """
+        n_groups, n_items = self.base.shape[:2]
+        result = self.base.transpose(0, 2, 1)[:, None].repeat(n_rows, axis=1)
+        row, place = np.divmod(self.keys, n_groups * n_items)
+        group, item = np.divmod(place, n_items)
+        result[group, row, :, item] = self.values
+        return result
+
+    @staticmethod
+    def beside_first(whole: Numbers) -> Blocks:
+        """Return rows of which only what differs from the first is kept.
+
+        Parameters
+        ----------
+        whole : Numbers
+            Shape (n_groups, n_rows, n_draws, n_items).
+
+        Returns
+        -------
+        Blocks
+            Its `whole` is the same number by number.
+        """
+        first = whole[:, 0]
+        differs = (whole != first[:, None]).any(axis=2)
+        base = np.ascontiguousarray(first.transpose(0, 2, 1))
+        return Blocks.of(base, whole, differs, first_row=0)
+
     def arrays(self, name: str) -> dict[str, Numbers]:
         """Return all that is kept.
 

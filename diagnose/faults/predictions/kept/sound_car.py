@@ -12,9 +12,15 @@ from diagnose.faults.predictions.kept.blocks import Blocks, Numbers
 from diagnose.faults.predictions.kept.volts import KeptVolts
 from diagnose.faults.predictions.predicted import Prediction
 
-# Amps that a fault has to move a current by to be kept. [A] Own choice: a hundredth of
-# the finest count of a usual meter (10 uA); so far at most what is told may be off.
-KEPT_APART_AMPS = 1e-7
+# Amps that a fault has to move a current by to be kept. [A] Own choice: a tenth of the
+# finest count of a usual meter (10 uA); so far at most what is told may be off.
+KEPT_APART_AMPS = 1e-6
+
+# Steps of half precision that a fault may move a resistance by and it is not kept. [1]
+# Own choice: a step is a thousandth at most, and 6 mohm of what is below 6 ohm: a
+# sixteenth of the finest count of a usual meter (0.1 ohm). Nearly half of what differs
+# is no more than rounded the other way.
+SPARED_STEPS = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,9 +182,12 @@ class SoundCar:
             Of these fault sets alone.
         """
         apart_amps = np.abs(whole.probes - self.probes.swapaxes(1, 2)).max(axis=1)
-        # bit by bit, as whole numbers, which takes a tenth of the time
+        # as whole numbers, which for what is not negative follow each other by steps;
+        # what lies below wraps round
         own = self.source_units.view(np.uint16).swapaxes(1, 2)[:, None]
-        units_differ = whole.source_units.view(np.uint16) != own
+        steps = whole.source_units.view(np.uint16) - own
+        steps += np.uint16(SPARED_STEPS)
+        units_differ = np.asarray(steps > np.uint16(2 * SPARED_STEPS))
         return KeptNodes(
             volts=KeptVolts.of(
                 self.volts, self.shares, self.hubs, whole.volts, first_row
@@ -186,7 +195,7 @@ class SoundCar:
             source_units=Blocks.of(
                 self.source_units,
                 whole.source_units,
-                units_differ.any(axis=2),
+                np.asarray(units_differ.any(axis=2)),
                 first_row=first_row,
             ),
             probes=Blocks.of(
