@@ -119,9 +119,7 @@ class Told:
         return {
             (cause,): float(
                 np.exp(
-                    self.alone[1 + cause]
-                    + np.log(self.odds[cause])
-                    - self.log_evidence
+                    self.alone[1 + cause] + np.log(self.odds[cause]) - self.log_evidence
                 )
             )
             for cause in self.ladders

@@ -90,7 +90,7 @@ def various(steps: Sequence[Priced], moment: Moment) -> list[Priced]:
     found: list[Priced] = []
     points: set[tuple[str, ReadingKind]] = set()
     for one in steps:
-        step, point = one.step, _point(one)
+        step, point = one.step, point_of(one)
         at = {(point, step.kind)} if point and isinstance(step, Reading) else set()
         if found and (step in seen or at & points):
             continue
