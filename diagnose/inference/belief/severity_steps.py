@@ -129,6 +129,11 @@ def steps_of(grid: Hypotheses, state: str) -> Callable[[FloatArray], FloatArray]
         One row per solved severity, the mildest first.
     state : str
         Of the car.
+
+    Returns
+    -------
+    Callable
+        From values of the solved severities to those of every step.
     """
     return partial(on_steps, switches=grid.switches.get(state))
 

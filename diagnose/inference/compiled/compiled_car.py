@@ -180,6 +180,11 @@ class Compiled:
         ----------
         grid : Hypotheses
             One row per severity, the mildest first.
+
+        Returns
+        -------
+        Hypotheses
+            The same numbers.
         """
         held = grid.whole()
         found = {}

@@ -366,6 +366,11 @@ def moved_by_nothing(
     ----------
     ohms, sound : FloatArray
         Of the same shape, or one that fits. [Ω]
+
+    Returns
+    -------
+    BoolArray
+        That shape.
     """
     with np.errstate(invalid="ignore"):
         apart = np.abs(ohms - sound)

@@ -115,7 +115,13 @@ class Told:
         return np.asarray(share / share.sum())
 
     def sharp_shares(self) -> Mapping[tuple[int, ...], float]:
-        """Return the share of the evidence of causes alone that have a ladder. [1]."""
+        """Return the share of the evidence of causes alone that have a ladder.
+
+        Returns
+        -------
+        Mapping[tuple[int, ...], float]
+            Each as a fault set of its own. [1]
+        """
         return {
             (cause,): float(
                 np.exp(
