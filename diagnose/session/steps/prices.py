@@ -316,14 +316,16 @@ def is_fuse_complained_of(facts: Sequence[Fact], model: Model) -> bool:
     """
     symptoms, complaints = model.knowledge.symptoms, model.knowledge.complaints
     retests = (
-        symptoms[complaints[fact.complaint].retest]
+        complaints[fact.complaint].retest
         for fact in facts
         if isinstance(fact, ComplaintFact)
     )
+    # a sign of what comes and goes looks at no circuit
     return any(
         claim.quantity is Quantity.IS_BLOWN
-        for symptom in retests
-        for claim in claims_of(symptom.when, symptoms)
+        for name in retests
+        if name in symptoms
+        for claim in claims_of(symptoms[name].when, symptoms)
     )
 
 

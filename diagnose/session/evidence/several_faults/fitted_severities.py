@@ -57,9 +57,6 @@ from diagnose.session.facts import ReadingFact
 # hundredth is what a ranking shows.
 LEAST_REDRAWN = 0.01
 
-# The same where its ladder is solved already. [1] Own choice: it costs next to nothing.
-LEAST_REDRAWN_AGAIN = 1e-3
-
 # How many sets have their severities chosen at most. [1] Derived: each may leave a set
 # or two after a repair, and all have to lie in the bank's `REDRAWN_ROWS`.
 MOST_LEADING = 16
@@ -263,7 +260,7 @@ class FittedSeverities:
         for fault_set, row in rows.items():
             share = max(by_row[row], sharp.get(fault_set, 0.0))
             varied = narrow.get(fault_set, ())
-            if share < LEAST_REDRAWN_AGAIN and not varied:
+            if share < LEAST_REDRAWN and not varied:
                 continue
             severe = tuple(c for c in fault_set if has_severity(causes[c]))
             if not severe or conclusion.comes_and_goes[row] >= 0:
@@ -272,9 +269,7 @@ class FittedSeverities:
                 share = max(share, estimated[fault_set])
             elif not few[row]:
                 continue
-            first = VariedSet(fault_set, (varied or severe)[0])
-            is_solved = self._ladders.has(first)
-            if share >= (LEAST_REDRAWN_AGAIN if is_solved else LEAST_REDRAWN):
+            if share >= LEAST_REDRAWN:
                 found[fault_set], shares[fault_set] = varied or severe[:1], share
         leading = sorted(found, key=lambda fault_set: -shares[fault_set])
         return {fault_set: found[fault_set] for fault_set in leading[:MOST_LEADING]}
