@@ -78,7 +78,7 @@ def outside_probability(conclusion: Conclusion, model: Model) -> float:
     of_point: dict[object, list[tuple[FloatArray, float]]] = {}
     told = conclusion.prior.copy()
     for noted, likelihood in zip(
-        conclusion.observations, conclusion.weighed, strict=True
+        conclusion.observations, conclusion.likelihoods, strict=True
     ):
         if noted.is_complaint:
             told *= likelihood
@@ -119,7 +119,7 @@ def oddest_reading(conclusion: Conclusion, model: Model) -> ReadingFact | None:
     total = np.zeros(conclusion.prior.shape)
     readings = []
     for noted, likelihood in zip(
-        conclusion.observations, conclusion.weighed, strict=True
+        conclusion.observations, conclusion.likelihoods, strict=True
     ):
         anything = FREE_SHARE * _any_value(noted, model)
         either = (1.0 - FREE_SHARE) * likelihood + anything

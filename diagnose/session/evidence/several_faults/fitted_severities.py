@@ -57,6 +57,9 @@ from diagnose.session.facts import ReadingFact
 # hundredth is what a ranking shows.
 LEAST_REDRAWN = 0.01
 
+# Shares that agree in so many digits are the same. [1] Derived: far above rounding.
+SAME_DIGITS = 9
+
 # How many sets have their severities chosen at most. [1] Derived: each may leave a set
 # or two after a repair, and all have to lie in the bank's `REDRAWN_ROWS`.
 MOST_LEADING = 16
@@ -271,7 +274,8 @@ class FittedSeverities:
                 continue
             if share >= LEAST_REDRAWN:
                 found[fault_set], shares[fault_set] = varied or severe[:1], share
-        leading = sorted(found, key=lambda fault_set: -shares[fault_set])
+        # two ends of one wire are as likely to the last digit but one
+        leading = sorted(found, key=lambda one: (-round(shares[one], SAME_DIGITS), one))
         return {fault_set: found[fault_set] for fault_set in leading[:MOST_LEADING]}
 
     def _plans(
