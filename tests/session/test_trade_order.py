@@ -119,7 +119,9 @@ def test_battery_starter_and_charging_complaints_begin_at_the_posts(
     shipped: Model,
 ) -> None:
     posts = battery_posts(shipped.car)
-    told = [one for one in shipped.knowledge.complaints.values() if one.begins_at_posts]
+    known = Diagnosis(shipped).vocabulary.complaints
+    every = shipped.knowledge.complaints.values()
+    told = [one for one in every if one.begins_at_posts and one.name in known]
     begun = {}
     for complaint in told:
         diagnosis = Diagnosis(shipped)

@@ -76,7 +76,7 @@ SURE = 0.995
 LEAST_MENDED = 0.02
 
 # Why the battery's posts are read before a step that saves more.
-POSTS_FIRST = "the battery first: every other reading is compared with it"
+POSTS_FIRST = "the battery first: all other readings go by it"
 
 # Said where only a repair that was made is likely, and a reading would tell.
 LOOK_AGAIN = (

@@ -84,11 +84,12 @@ _STYLES = {
 
 # How the name of a line looks in the margin, where it is more than a name. Black is
 # drawn on its own ground, so that it is seen on a dark screen too, and a caution is
-# lettered like a warning label: yellow letters can't be read on a light screen.
+# lettered like a warning label: yellow letters can't be read on a light screen. Colours
+# of their own, for what a terminal's light theme calls white is often a grey.
 _TAGS = {
-    Tone.RED: Style(bold=True, color="bright_white", bgcolor="red"),
-    Tone.BLACK: Style(bold=True, color="bright_white", bgcolor="black"),
-    Tone.CAUTION: Style(bold=True, color="black", bgcolor="yellow"),
+    Tone.RED: Style(bold=True, color="#ffffff", bgcolor="#c00000"),
+    Tone.BLACK: Style(bold=True, color="#ffffff", bgcolor="#000000"),
+    Tone.CAUTION: Style(bold=True, color="#000000", bgcolor="#ffd700"),
     Tone.GOOD: Style(bold=True, color="green"),
 }
 

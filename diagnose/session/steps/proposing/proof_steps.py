@@ -18,6 +18,7 @@ from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step
 from diagnose.session.answer import ProposedStep
 from diagnose.session.evidence.implied.failed_repairs import PROVING_ODDS
+from diagnose.session.facts import ComplaintFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates, Sight
 from diagnose.session.steps.moment import Moment
@@ -111,11 +112,29 @@ class ProofSteps:
             None where no reading tells the two cases apart by ten to one.
         """
         particles = self._mended_or_not(self._number(cause), moment)
-        best = self._best(particles, moment, excluded=excluded)
+        beyond = self._beyond_the_complaint(moment)
+        best = self._best(particles, moment, excluded=excluded, barred=beyond)
         if best is None:
             return None
         return self._proposals.proposed(
             best, moment, reason="tells whether the repair took"
+        )
+
+    def _beyond_the_complaint(self, moment: Moment) -> frozenset[str]:
+        """Return the states that the car only gets into once a complaint is gone.
+
+        An engine that idles has started: nothing need be read to prove that it does.
+        """
+        states, complaints = self._model.car.states, self._model.knowledge.complaints
+        place = {state.name: number for number, state in enumerate(states)}
+        tested = [
+            place[self._model.asked(complaints[fact.complaint].retest).state]
+            for fact in moment.facts
+            if isinstance(fact, ComplaintFact)
+        ]
+        first = min(tested, default=len(states))
+        return frozenset(
+            state.name for state in states[first + 1 :] if state.exists_when
         )
 
     def telling_apart(
@@ -143,7 +162,12 @@ class ProofSteps:
         return self._proposals.proposed(best, moment, reason=reason)
 
     def _best(
-        self, particles: Particles, moment: Moment, *, excluded: frozenset[Step]
+        self,
+        particles: Particles,
+        moment: Moment,
+        *,
+        excluded: frozenset[Step],
+        barred: frozenset[str] = frozenset(),
     ) -> Priced | None:
         """Return the best reading that tells two groups apart by ten to one."""
         sight = Sight(moment.conclusion.hypotheses, particles)
@@ -151,6 +175,7 @@ class ProofSteps:
         for told in self._telling(particles, sight, moment, excluded=excluded):
             rate = told.bits - PROOF_BITS_PER_MINUTE * told.minutes
             rate[told.mistaken > MOST_MISTAKEN] = -np.inf
+            rate[[one.state in barred for one in told.readings]] = -np.inf
             top = int(rate.argmax())
             if not np.isfinite(rate[top]):
                 continue

@@ -1,11 +1,11 @@
 """The order of an electrician where the figures leave it open.
 
 Among steps of about equal worth: a look or a listen before a probe, the state the car
-is in already, no cranking, the battery's posts before a terminal deep in a panel, the
-point that is easier to reach. What is worth clearly more always stands first, but for
-one reading: a complaint of the battery, the starter or the charging begins with the
-battery's own volts, with which every later reading is compared. Leaves what a step is
-worth to `priced`.
+is in already, none that lasts only seconds, the battery's posts before a terminal deep
+in a panel, the point that is easier to reach. What is worth clearly more always stands
+first, but for one reading: a complaint of the battery, the starter or the charging
+begins with the battery's own volts, by which every later reading goes. Leaves what a
+step is worth to `priced`.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from diagnose.session.facts import ComplaintFact, ReadingFact, SkipFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
+from diagnose.session.steps.prices import MOMENTARY_SECONDS
 
 # Steps are of about equal worth where what each minute saves, and what is saved in all,
 # is at least this share of the best's. [1] Own choice: the estimates are no better.
@@ -158,7 +159,7 @@ def _ease(one: Priced, moment: Moment, model: Model) -> tuple[bool, bool, int, f
     name = look.state if isinstance(look, Reading) else model.asked(look.symptom).state
     state = car.state(name)
     return (
-        state.is_cranking,
+        state.lasts_seconds <= MOMENTARY_SECONDS,
         bool(moment.here.state) and moment.here.state != name,
         _way(one, model),
         one.minutes,
