@@ -100,6 +100,21 @@ class Priced:
         )
 
 
+def point_of(one: Priced) -> str:
+    """Return the point of the red lead; empty for what has none.
+
+    Parameters
+    ----------
+    one : Priced
+
+    Returns
+    -------
+    str
+    """
+    step = one.step
+    return step.red if isinstance(step, Reading) and step.black else ""
+
+
 def rank_keys(
     saves_minutes: FloatArray, minutes: FloatArray, worth_minutes: FloatArray
 ) -> FloatArray:

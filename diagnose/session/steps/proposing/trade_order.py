@@ -14,7 +14,7 @@ from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
-from diagnose.session.steps.priced import Priced
+from diagnose.session.steps.priced import Priced, point_of
 
 # Steps are of about equal worth where what each minute saves, and what is saved in all,
 # is at least this share of the best's. [1] Own choice: the estimates are no better.
@@ -103,18 +103,3 @@ def _way(one: Priced, model: Model) -> int:
         for node in part.terminals.values()
     }
     return _POSTS if {step.red, step.black} <= posts else _PROBE
-
-
-def point_of(one: Priced) -> str:
-    """Return the point of the red lead; empty for what has none.
-
-    Parameters
-    ----------
-    one : Priced
-
-    Returns
-    -------
-    str
-    """
-    step = one.step
-    return step.red if isinstance(step, Reading) and step.black else ""
