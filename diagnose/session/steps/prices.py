@@ -280,6 +280,8 @@ def is_fuse_complained_of(facts: Sequence[Fact], model: Model) -> bool:
         symptoms[complaints[fact.complaint].retest]
         for fact in facts
         if isinstance(fact, ComplaintFact)
+        # a sign of a fault that comes and goes is asked of no fuse
+        and complaints[fact.complaint].retest in symptoms
     )
     return any(
         claim.quantity is Quantity.IS_BLOWN
