@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from diagnose.circuit.car import Part
+from diagnose.circuit.changes.base_case import Changes
 from diagnose.circuit.changes.compensation import CompensationSolver
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.operating_states import OperatingState
@@ -486,3 +487,24 @@ def test_relay_that_pulls_its_feed_down_chatters() -> None:
     network = CarModel(make_car(parts), Sample(n_draws=1)).network(KEY_ON)
 
     assert not solve_operating_point(network).is_settled.any()
+
+
+def test_point_that_comes_to_rest_without_a_change_is_its_base_case() -> None:
+    parts = make_car(relay_circuit(*sound_relay()))
+    network = CarModel(parts, Sample(n_draws=1)).network(KEY_ON)
+    solver = CompensationSolver(network)
+    none = np.zeros((1, 0))
+    changes = Changes(
+        draw=np.array([0]),
+        branch=none.astype(np.int64),
+        siemens=none,
+        amps=none,
+        is_conducting=none.astype(np.bool_),
+        control_volts=none,
+        compensating_amps=none,
+        is_sound=np.ones(1, dtype=np.bool_),
+    )
+
+    volts = solver.base_case.node_volts(changes)
+
+    assert volts.tolist() == solver.base_case.base.volts[[0]].tolist()

@@ -142,6 +142,10 @@ def _is_comment(line: str) -> bool:
     return line.startswith("#")
 
 
+def test_sixty_symptoms_and_more_are_written_down(shipped: Knowledge) -> None:
+    assert sum(not symptom.part for symptom in shipped.symptoms.values()) >= 60
+
+
 @pytest.mark.parametrize("file", sorted(FILE_MODELS))
 def test_every_file_opens_with_its_grammar(file: str) -> None:
     text = (knowledge_folder() / f"{file}.yaml").read_text(encoding="utf-8")

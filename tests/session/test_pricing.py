@@ -73,6 +73,9 @@ def test_who_complains_of_a_fuse_knows_which_it_is(sedan_model: Model) -> None:
 
     assert prices(sedan_model, blows).minutes(look, NOWHERE) == pytest.approx(0.7)
     assert prices(sedan_model, dead).minutes(look, NOWHERE) == pytest.approx(5.7)
+    # tested by a sign of a fault that comes and goes
+    cuts_out = ComplaintFact(complaint="engine-cuts-out")
+    assert prices(sedan_model, cuts_out).minutes(look, NOWHERE) == pytest.approx(5.7)
 
 
 def test_fuse_that_blows_is_asked_after_among_the_first(sedan_model: Model) -> None:

@@ -30,9 +30,8 @@ from diagnose.session.fleeting.provocation_tests import BAD_NEW
 from diagnose.session.ready_car import Model, open_model
 from diagnose.session.steps.moment import Moments
 from diagnose.session.steps.outcomes import Outcomes
-from diagnose.session.steps.priced import Pricing
+from diagnose.session.steps.priced import Pricing, point_of
 from diagnose.session.steps.proposing.ranked_steps import RankedSteps
-from diagnose.session.steps.proposing.trade_order import point_of
 from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from tests.lamp_car import BURNT_OUT, CAR, MODES, make_knowledge
 

@@ -351,7 +351,7 @@ class BaseCase:
         Parameters
         ----------
         changes : Changes
-            Of n_points points, at least one change each.
+            Of n_points points; a point may come to rest without any.
 
         Returns
         -------
@@ -359,6 +359,8 @@ class BaseCase:
             Shape (n_points, n_nodes). [V]
         """
         used, draw = np.maximum(changes.branch, 0), changes.draw
+        if not used.shape[1]:
+            return np.asarray(self.base.volts[draw])
         falls = self.responses.volts(used[:, 0], draw)
         falls *= changes.compensating_amps[:, :1]
         for k in range(1, used.shape[1]):

@@ -21,7 +21,6 @@ from diagnose.inference.choice.joints import yes_no_joint
 from diagnose.inference.choice.reading_worth import RepairPlan, saved_minutes
 from diagnose.measurement.readings import Reading
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
-from diagnose.session.answer import LIKELIER_THAN_NOT
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import Candidates
 from diagnose.session.steps.moment import Moment
@@ -39,6 +38,10 @@ MOST_PRICED = 60
 # shipped car tell a third to half a bit a minute. On 600 small problems solved exactly
 # two to eight come to the same.
 BIT_MINUTES = 3.0
+
+# From this chance on that the fault comes and goes, reading on is no way to go. [1] Own
+# choice: one in ten, from where a test that brings it is among the first steps.
+LIKELY_FLEETING = 0.1
 
 # How many readings that show the same are kept, the quickest. [1] Own choice: the
 # outputs of a dozen fuses on one bus would crowd out whatever tells something else; two
@@ -98,6 +101,21 @@ class Priced:
             not self.pays,
             -self.worth_minutes / self.minutes if self.pays else -net,
         )
+
+
+def point_of(one: Priced) -> str:
+    """Return the point of the red lead; empty for what has none.
+
+    Parameters
+    ----------
+    one : Priced
+
+    Returns
+    -------
+    str
+    """
+    step = one.step
+    return step.red if isinstance(step, Reading) and step.black else ""
 
 
 def rank_keys(
@@ -339,7 +357,7 @@ def _read_on(held: Believed) -> RepairPlan:
     and reading on would have no end.
     """
     fleeting = float(held.particles.share[held.comes_and_goes >= 0].sum())
-    if fleeting > LIKELIER_THAN_NOT:
+    if fleeting > LIKELY_FLEETING:
         return held.plan
     return replace(held.plan, bit_minutes=BIT_MINUTES)
 

@@ -319,6 +319,8 @@ def is_fuse_complained_of(facts: Sequence[Fact], model: Model) -> bool:
         complaints[fact.complaint].retest
         for fact in facts
         if isinstance(fact, ComplaintFact)
+        # a sign of a fault that comes and goes is asked of no fuse
+        and complaints[fact.complaint].retest in symptoms
     )
     # a sign of what comes and goes looks at no circuit
     return any(

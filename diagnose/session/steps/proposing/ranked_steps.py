@@ -28,10 +28,9 @@ from diagnose.session.steps.outcomes import (
     reached_chances,
     resting_chances,
 )
-from diagnose.session.steps.priced import MOST_PRICED, Priced, Pricing
+from diagnose.session.steps.priced import MOST_PRICED, Priced, Pricing, point_of
 from diagnose.session.steps.proposing.open_looks import OpenLooks
 from diagnose.session.steps.proposing.second_readings import SecondReadings
-from diagnose.session.steps.proposing.trade_order import point_of
 from diagnose.session.steps.series_amps import takeable
 
 # How many of the best steps are looked at twice. Measured on 600 small problems

@@ -18,7 +18,7 @@ from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.facts import ComplaintFact, ReadingFact, SkipFact
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
-from diagnose.session.steps.priced import Priced
+from diagnose.session.steps.priced import Priced, point_of
 from diagnose.session.steps.prices import MOMENTARY_SECONDS
 
 # Steps are of about equal worth where what each minute saves, and what is saved in all,
@@ -177,18 +177,3 @@ def _way(one: Priced, model: Model) -> int:
         return _LOOK
     is_at_posts = {step.red, step.black} <= battery_posts(model.car)
     return _POSTS if is_at_posts else _PROBE
-
-
-def point_of(one: Priced) -> str:
-    """Return the point of the red lead; empty for what has none.
-
-    Parameters
-    ----------
-    one : Priced
-
-    Returns
-    -------
-    str
-    """
-    step = one.step
-    return step.red if isinstance(step, Reading) and step.black else ""
