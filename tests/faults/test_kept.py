@@ -31,6 +31,8 @@ PROBES = tuple(
 )
 ROUNDING_VOLTS = 2e-6
 # Single precision of some 14 V.
+HALF_STEP = 2.0**-11
+# Half of the last digit of half precision (IEEE 754-2019, binary16: 10 digits behind).
 LAST_STEP_UNITS = 2.0**-24
 # Half precision below its least normal number (IEEE 754-2019, binary16): 6 mohm.
 
@@ -63,8 +65,9 @@ def kept(predictor: Predictor) -> KeptPrediction:
 def assert_alike(found: Prediction, whole: Prediction) -> None:
     apart = np.abs(found.volts - whole.volts).max()
     assert apart <= KEPT_APART_VOLTS + ROUNDING_VOLTS
-    apart = np.abs(found.probes - whole.probes).max()
-    assert apart <= KEPT_APART_AMPS + ROUNDING_VOLTS
+    np.testing.assert_allclose(
+        found.probes, whole.probes, rtol=HALF_STEP, atol=KEPT_APART_AMPS
+    )
     ohms = in_single(found.source_units), in_single(whole.source_units)
     np.testing.assert_allclose(*ohms, rtol=1e-3, atol=LAST_STEP_UNITS)
     assert np.array_equal(found.is_settled, whole.is_settled)
