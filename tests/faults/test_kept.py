@@ -15,7 +15,11 @@ from diagnose.faults.predictions.kept.sound_car import KEPT_APART_AMPS, SoundCar
 from diagnose.faults.predictions.kept.volts import KEPT_APART_VOLTS
 from diagnose.faults.predictions.predicted import Prediction, in_single
 from diagnose.faults.predictions.predictor import Predictor
-from diagnose.faults.predictions.single_faults import kept_faults
+from diagnose.faults.predictions.single_faults import (
+    CHUNKS_IN_TURN,
+    in_turns,
+    kept_faults,
+)
 from diagnose.inference.compiled.bank import Bank
 from diagnose.measurement.quantities import Probe
 from tests.lamp_car import CAR, MODES
@@ -193,3 +197,14 @@ def test_rows_kept_beside_the_first_come_back_number_by_number() -> None:
     found = Blocks.from_arrays(blocks.arrays("any"), "any").whole(5)
     assert found.dtype == whole.dtype
     assert np.array_equal(found, whole)
+
+
+@pytest.mark.parametrize("n_chunks", range(2, 40))
+def test_two_processes_share_chunks_about_evenly(n_chunks: int) -> None:
+    chunks = [slice(number, number + 1) for number in range(n_chunks)]
+
+    mine, others = in_turns(chunks)
+
+    assert sorted((*mine, *others), key=lambda chunk: chunk.start) == chunks
+    assert others
+    assert abs(len(mine) - len(others)) <= CHUNKS_IN_TURN
