@@ -11,13 +11,13 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.session.ready_car import N_DRAWS
 
 # What the program and the solved sound car take, whatever the car, in the two processes
-# of a first start together. [byte] Measured: the shipped car takes 1.0 GB in all.
-LEAST_BYTES = 750e6
+# of a first start together. [byte] Measured: the shipped car takes 0.75 GB in all.
+LEAST_BYTES = 550e6
 
 # What is there for each fault, state, draw and node while faults are worked out, most
-# of which is not kept. [byte] Measured: some 2.3 GB in all on an invented car of 200
+# of which is not kept. [byte] Measured: some 1.9 GB in all on an invented car of 200
 # wires.
-BYTES_FOR_EACH = 3.5
+BYTES_FOR_EACH = 2.9
 
 # Share of a machine's memory that a car may take before it is called too large. [1] Own
 # choice: other programs need the rest.

@@ -15,7 +15,11 @@ from diagnose.faults.predictions.kept.sound_car import KEPT_APART_AMPS, SoundCar
 from diagnose.faults.predictions.kept.volts import KEPT_APART_VOLTS
 from diagnose.faults.predictions.predicted import Prediction, in_single
 from diagnose.faults.predictions.predictor import Predictor
-from diagnose.faults.predictions.single_faults import kept_faults
+from diagnose.faults.predictions.single_faults import (
+    CHUNKS_IN_TURN,
+    in_turns,
+    kept_faults,
+)
 from diagnose.inference.compiled.bank import Bank
 from diagnose.measurement.quantities import Probe
 from tests.lamp_car import CAR, MODES
@@ -31,6 +35,8 @@ PROBES = tuple(
 )
 ROUNDING_VOLTS = 2e-6
 # Single precision of some 14 V.
+HALF_STEP = 2.0**-11
+# Half of the last digit of half precision (IEEE 754-2019, binary16: 10 digits behind).
 LAST_STEP_UNITS = 2.0**-24
 # Half precision below its least normal number (IEEE 754-2019, binary16): 6 mohm.
 
@@ -63,8 +69,9 @@ def kept(predictor: Predictor) -> KeptPrediction:
 def assert_alike(found: Prediction, whole: Prediction) -> None:
     apart = np.abs(found.volts - whole.volts).max()
     assert apart <= KEPT_APART_VOLTS + ROUNDING_VOLTS
-    apart = np.abs(found.probes - whole.probes).max()
-    assert apart <= KEPT_APART_AMPS + ROUNDING_VOLTS
+    np.testing.assert_allclose(
+        found.probes, whole.probes, rtol=HALF_STEP, atol=KEPT_APART_AMPS
+    )
     ohms = in_single(found.source_units), in_single(whole.source_units)
     np.testing.assert_allclose(*ohms, rtol=1e-3, atol=LAST_STEP_UNITS)
     assert np.array_equal(found.is_settled, whole.is_settled)
@@ -190,3 +197,14 @@ def test_rows_kept_beside_the_first_come_back_number_by_number() -> None:
     found = Blocks.from_arrays(blocks.arrays("any"), "any").whole(5)
     assert found.dtype == whole.dtype
     assert np.array_equal(found, whole)
+
+
+@pytest.mark.parametrize("n_chunks", range(2, 40))
+def test_two_processes_share_chunks_about_evenly(n_chunks: int) -> None:
+    chunks = [slice(number, number + 1) for number in range(n_chunks)]
+
+    mine, others = in_turns(chunks)
+
+    assert sorted((*mine, *others), key=lambda chunk: chunk.start) == chunks
+    assert others
+    assert abs(len(mine) - len(others)) <= CHUNKS_IN_TURN

@@ -67,10 +67,11 @@ def test_cars_insulate_from_a_megohm_to_ten_gigohm() -> None:
 def test_leakage_may_move_half_of_what_insulation_shows(
     across: float, source_ohms: float, factor: float, expected: float
 ) -> None:
+    ohms, leaks = np.array(source_ohms), np.array(factor)
     found = leak_volts(
-        np.array(across),
-        np.array(source_ohms),
-        np.array(factor),
+        loaded_volts(np.array(across), leaky_ohms(ohms, leaks), METER),
+        ohms,
+        leaks,
         METER,
         system_volts=0.0,
     )

@@ -198,11 +198,10 @@ class TheveninEquivalents:
             solved = self._work_out(branches[is_new], response[is_new])
         # most of this is right by far, and what is not is written over
         readings = self._responses.readings(branches[:, None], every, response)
-        readings = readings * self._gain[:, branches].T[..., None]
-        by_block = readings.reshape(
-            len(branches), -1, self._block_length, readings.shape[2]
-        )
-        rows = np.ascontiguousarray(by_block.transpose(0, 1, 3, 2))
+        shape = (len(branches), -1, self._block_length)
+        by_block = readings.reshape(*shape, readings.shape[2]).transpose(0, 1, 3, 2)
+        gain = self._gain[:, branches].T.reshape(shape)[:, :, None]
+        rows = np.multiply(by_block, gain, out=np.empty(by_block.shape))
         # the others that are thin are off by a hundred times as much and more
         is_loose = self._table[:, branches, LOOSE_COLUMN] == ROUNDING
         for place in np.flatnonzero(is_loose.any(axis=(0, 2))).tolist():
@@ -212,8 +211,10 @@ class TheveninEquivalents:
                 draw = np.flatnonzero(is_loose[:, place])
                 (found,) = self._without(draw, np.full(len(draw), branch)).values()
             found.write(rows[place], self._block_length)
-        most = 2.0 * np.abs(rows[is_new]).max(axis=2).transpose(1, 0, 2)
-        self._table[:, branches[is_new], MOST_COLUMN] *= most
+        if is_new.any():
+            seen = rows if is_new.all() else rows[is_new]
+            most = 2.0 * np.maximum(seen.max(axis=2), -seen.min(axis=2))
+            self._table[:, branches[is_new], MOST_COLUMN] *= most.transpose(1, 0, 2)
         self._is_known[branches] = True
         return (rows,)
 

@@ -71,12 +71,9 @@ def kept_faults(
                 tell((number + 1) / len(wanted))
 
     is_child = False
-    mine, others = chunks, []
+    mine, others = list(chunks), list(chunks[:0])
     if is_shared:
-        # what follows each other is asked of the same branches
-        turns = [number // CHUNKS_IN_TURN % 2 == 0 for number in range(len(chunks))]
-        mine = list(compress(chunks, turns))
-        others = [chunk for chunk in chunks if chunk not in mine]
+        mine, others = in_turns(chunks)
 
     def in_child() -> list[tuple[Parcel, ...]]:
         nonlocal is_child
@@ -99,6 +96,30 @@ def kept_faults(
     # nothing else holds a part, so that each goes as soon as it is joined
     nodes = [found.pop(chunk.start)[0] for chunk in chunks]
     return KeptNodes.joined(nodes), np.concatenate(settled, axis=1)
+
+
+def in_turns(chunks: Sequence[slice]) -> tuple[list[slice], list[slice]]:
+    """Return what each of two processes solves, in turn.
+
+    Parameters
+    ----------
+    chunks : Sequence[slice]
+        At least two; those that follow each other ask the same branches.
+
+    Returns
+    -------
+    tuple[list[slice], list[slice]]
+        Neither is empty.
+
+    Examples
+    --------
+    >>> in_turns([slice(0, 1), slice(1, 2)])
+    ([slice(0, 1, None)], [slice(1, 2, None)])
+    """
+    in_turn = min(CHUNKS_IN_TURN, len(chunks) // 2)
+    is_first = [number // in_turn % 2 == 0 for number in range(len(chunks))]
+    is_second = [not first for first in is_first]
+    return list(compress(chunks, is_first)), list(compress(chunks, is_second))
 
 
 def _sound_car(predictor: Predictor) -> SoundCar:

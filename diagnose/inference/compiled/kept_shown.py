@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Generic, TypeVar
 
-from diagnose.arrays import HalfArray, IntArray, StoredArray
-from diagnose.faults.predictions.kept.prediction import (
-    AnyPrediction,
-)
+import numpy as np
+
+from diagnose.arrays import IntArray, StoredArray
+from diagnose.faults.predictions.kept.prediction import AnyPrediction
+from diagnose.faults.predictions.predicted import in_single
 
 KeyT = TypeVar("KeyT")
 
@@ -16,7 +17,7 @@ ShownT = TypeVar("ShownT")
 
 
 # Of how many nodes is kept what single causes put under a lead there. [1] Derived: the
-# posts in every state, where a slipped lead lands, and the latest ones; .3 MB each.
+# posts in every state, where a slipped lead lands, and the latest ones; .4 MB each.
 KEPT_LEADS = 64
 
 
@@ -73,7 +74,7 @@ class Leads:
     """
 
     def __init__(self) -> None:
-        self._kept: Latest[tuple[int, int], tuple[StoredArray, HalfArray]] = Latest(
+        self._kept: Latest[tuple[int, int], tuple[StoredArray, StoredArray]] = Latest(
             KEPT_LEADS
         )
 
@@ -84,7 +85,7 @@ class Leads:
         rows: IntArray | slice,
         *,
         is_kept: bool,
-    ) -> tuple[StoredArray, HalfArray]:
+    ) -> tuple[StoredArray, StoredArray]:
         """Return what is under a lead.
 
         Parameters
@@ -100,13 +101,15 @@ class Leads:
 
         Returns
         -------
-        tuple[StoredArray, HalfArray]
-            Volts, and the resistance behind them in source units, shape
-            (n_wanted, n_draws) each; not to be written to.
+        tuple[StoredArray, StoredArray]
+            Volts, and the resistance behind them in source units, in single precision,
+            which is quicker to reckon with; shape (n_wanted, n_draws) each, not to be
+            written to.
         """
         if is_kept and (known := self._kept.get(place)) is not None:
             return known
-        found = held.volts_at(*place, rows), held.units_at(*place, rows)
+        units = in_single(np.ascontiguousarray(held.units_at(*place, rows)))
+        found = held.volts_at(*place, rows), units
         if is_kept:
             self._kept.put(place, found)
         return found

@@ -107,11 +107,14 @@ def leaky_ohms(
     ['999', '1.01e+08']
     """
     beyond = source_ohms / (source_ohms + GHOST_OHMS)
-    return np.asarray(source_ohms * (1.0 + beyond * (leak_factor - 1.0)))
+    found = beyond * (leak_factor - 1.0)
+    found += 1.0
+    found *= source_ohms
+    return np.asarray(found)
 
 
 def leak_volts(
-    across: FloatArray,
+    shown: FloatArray,
     source_ohms: FloatArray,
     leak_factor: FloatArray,
     meter: Meter,
@@ -122,10 +125,10 @@ def leak_volts(
 
     Parameters
     ----------
-    across : FloatArray
-        Open-circuit volts, shape (..., n_draws). [V]
+    shown : FloatArray
+        What the meter shows of volts that it loads, shape (..., n_draws). [V]
     source_ohms : FloatArray
-        Behind them, same shape. [Ω]
+        Behind those, same shape. [Ω]
     leak_factor : FloatArray
         As in `leaky_ohms`. [1]
     meter : Meter
@@ -184,7 +187,6 @@ def leak_volts(
     """
     neighbour = leak_factor * USUAL_LEAK_OHMS
     phantom = system_volts / (1.0 + neighbour / meter.input_ohms)
-    shown = loaded_volts(across, leaky_ohms(source_ohms, leak_factor), meter)
     beyond = source_ohms / (source_ohms + GHOST_OHMS)
     return np.asarray(LEAK_SHARE * np.hypot(shown, phantom) * beyond)
 

@@ -89,6 +89,7 @@ class ShownReadings:
         self._kept: Latest[Reading, tuple[FloatArray, FloatArray]] = Latest(
             KEPT_READINGS
         )
+        self._shown: Latest[Reading, FloatArray] = Latest(KEPT_READINGS)
         self._leads = Leads()
         self._unknown: dict[tuple[str, str], FloatArray | None] = {}
 
@@ -138,8 +139,8 @@ class ShownReadings:
                 lamp=self._meter.test_lamp,
                 system_volts=self._car.system_volts,
             )
-        ohms = leaky_ohms(source_ohms, self.leak_factor)
-        return loaded_volts(across, ohms, self._meter)
+        # the caller may write over it
+        return self._meter_volts(hypotheses, reading, rows).copy()
 
     def unknown_ohms(self, reading: Reading) -> FloatArray | None:
         """Return what the sound car shows of ohms that its file does not tell.
@@ -252,6 +253,23 @@ class ShownReadings:
             self._kept.put(reading, found)
         return found
 
+    def _meter_volts(
+        self, hypotheses: Hypotheses, reading: Reading, rows: IntArray | slice
+    ) -> FloatArray:
+        """Return what the meter shows of volts, not to be written to.
+
+        That of the singles is kept, as in `_across`; shape (n_rows, n_draws). [V]
+        """
+        is_kept = self._are_singles(hypotheses, rows)
+        if is_kept and (known := self._shown.get(reading)) is not None:
+            return known
+        across, source_ohms = self._across(hypotheses, reading, rows)
+        ohms = leaky_ohms(source_ohms, self.leak_factor)
+        shown = loaded_volts(across, ohms, self._meter)
+        if is_kept:
+            self._shown.put(reading, shown)
+        return shown
+
     def _are_singles(self, hypotheses: Hypotheses, rows: IntArray | slice) -> bool:
         if not isinstance(rows, slice):
             return False
@@ -329,10 +347,9 @@ class ShownReadings:
         the meter shows and of what a live neighbour leaks to it, once the source
         resistance is beyond 1 Mohm.
         """
-        across, ohms = self._across(hypotheses, reading, rows)
         return leak_volts(
-            across,
-            ohms,
+            self._meter_volts(hypotheses, reading, rows),
+            self._across(hypotheses, reading, rows)[1],
             self.leak_factor,
             self._meter,
             system_volts=self._car.system_volts,

@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from diagnose.arrays import BoolArray, IntArray
 
-# Numbers of one kind: volts and amps in single precision, ohms in half.
+# Numbers of one kind: volts in single precision, ohms and what is kept of amps in half.
 Numbers = npt.NDArray[Any]
 
 

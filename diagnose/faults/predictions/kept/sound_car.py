@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,6 +15,10 @@ from diagnose.faults.predictions.predicted import Prediction
 # Amps that a fault has to move a current by to be kept. [A] Own choice: a tenth of the
 # finest count of a usual meter (10 uA); so far at most what is told may be off.
 KEPT_APART_AMPS = 1e-6
+
+# Most amps that are kept. [A] Derived: the largest number of half precision is 65504;
+# no battery gives a tenth of it.
+MOST_KEPT_AMPS = 65_000.0
 
 # Steps of half precision that a fault may move a resistance by and it is not kept. [1]
 # Own choice: a step is a thousandth at most, and 6 mohm of what is below 6 ohm: a
@@ -34,7 +38,8 @@ class KeptNodes:
     source_units : Blocks
         By state and node. [units of `SOURCE_UNIT_OHMS`]
     probes : Blocks
-        In one group, by probe. [A or 1]
+        In one group, by probe; what is kept is in half precision, off by a fortieth of
+        a percent at most, where a clamp is sure of two. [A or 1]
     """
 
     volts: KeptVolts
@@ -182,6 +187,13 @@ class SoundCar:
             Of these fault sets alone.
         """
         apart_amps = np.abs(whole.probes - self.probes.swapaxes(1, 2)).max(axis=1)
+        probes = Blocks.of(
+            self.probes,
+            whole.probes[None],
+            (apart_amps > KEPT_APART_AMPS)[None],
+            first_row=first_row,
+        )
+        kept_amps = np.clip(probes.values, -MOST_KEPT_AMPS, MOST_KEPT_AMPS)
         # as whole numbers, which for what is not negative follow each other by steps;
         # what lies below wraps round
         own = self.source_units.view(np.uint16).swapaxes(1, 2)[:, None]
@@ -198,12 +210,7 @@ class SoundCar:
                 np.asarray(units_differ.any(axis=2)),
                 first_row=first_row,
             ),
-            probes=Blocks.of(
-                self.probes,
-                whole.probes[None],
-                (apart_amps > KEPT_APART_AMPS)[None],
-                first_row=first_row,
-            ),
+            probes=replace(probes, values=kept_amps.astype(np.float16)),
         )
 
     def beside(self, varying: Sequence[Numbers]) -> KeptNodes:
