@@ -8,7 +8,7 @@ import pytest
 
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.facts import ComplaintFact, ReadingFact
+from diagnose.session.facts import ComplaintFact, ReadingFact, SymptomFact
 from diagnose.session.ready_car import Model
 
 
@@ -58,6 +58,7 @@ def test_a_reading_that_the_state_before_gives_is_asked_about(
 ) -> None:
     begun = Diagnosis(sedan_model)
     begun.tell(ComplaintFact(complaint="cranks-slowly"))
+    begun.tell(SymptomFact(symptom="engine-cranks", is_present=True))
     begun.tell(volts("battery.plus", 12.6, state="key-off"))
 
     doubt = begun.doubt(volts("starter.plus", 0.0, state="cranking"))

