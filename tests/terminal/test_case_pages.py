@@ -56,11 +56,9 @@ def test_cautions_come_before_the_step_they_belong_to(
     _, shown = replayed
 
     steps = [step for step in shown.split("\nStep ")[1:] if "Red lead on" in step]
-    with_key_on = [step for step in steps if "Car: key on" in step]
-    assert with_key_on
-    for step in with_key_on:
-        caution = step.index("Caution: Turning the key on")
-        assert caution < step.index("Red lead on")
+    first = next(step for step in steps if "Car: key on" in step)
+    caution = first.index("Caution: Turning the key on")
+    assert caution < first.index("Red lead on")
 
 
 def test_case_that_does_not_hold_is_told_and_exits_1(
