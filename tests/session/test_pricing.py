@@ -93,15 +93,15 @@ def test_amps_need_a_clamp(model: Model) -> None:
 
 
 def test_a_car_is_left_alone_once_before_its_drain_is_read(model: Model) -> None:
-    # By hand: 20 min to fall asleep that count as 5 (effort.yaml), .2 min for the key,
+    # By hand: 20 min to fall asleep that count as 3 (effort.yaml), .2 min for the key,
     # 1 min to the bay (car file), half a minute for the clamp and .2 to find where; the
     # next drain needs neither wait nor way.
     drain = Reading(kind=ReadingKind.AMPS, state="key-off", red="battery", black="")
     after = whereabouts_after(drain, model)
 
-    assert prices(model).minutes(drain, NOWHERE) == pytest.approx(6.9)
+    assert prices(model).minutes(drain, NOWHERE) == pytest.approx(4.9)
     assert prices(model).minutes(drain, after) == pytest.approx(0.7)
-    assert prices(model).idle_minutes(drain, NOWHERE) == pytest.approx(15.0)
+    assert prices(model).idle_minutes(drain, NOWHERE) == pytest.approx(17.0)
     assert prices(model).idle_minutes(drain, after) == 0.0
     assert whereabouts_after(volts("key-off", "battery.plus"), model) != after
 
