@@ -75,7 +75,7 @@ def test_a_lamp_that_shares_no_ground_lights_with_no_other(sedan_model: Model) -
 def test_the_fault_is_found_by_the_readings_that_are_proposed(
     complaint: str, cause: str, sedan_model: Model
 ) -> None:
-    stock = HiddenCars(sedan_model, n_cars=1, seed=5)
+    stock = HiddenCars(sedan_model, n_cars=1, seed=6)
     number = [one.name for one in sedan_model.compiled.causes].index(cause)
     car = HiddenCar(stock, 0, (number,), errors=Errors(), seed=3)
 
