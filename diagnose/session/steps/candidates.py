@@ -28,6 +28,7 @@ from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.probe_lamp import lamp_grade
 from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 from diagnose.measurement.steps import Step
+from diagnose.session.evidence.solved_sets import PAIR_STRIDE
 from diagnose.session.steps.prices import Prices
 from diagnose.session.steps.whereabouts import Whereabouts
 
@@ -93,6 +94,15 @@ class Sight:
         self.draws = particles.draw
         self.n_particles = len(particles.row)
 
+    def solved_draws(self, n_singles: int) -> IntArray:
+        """Return the draw that what each particle shows was solved in, (n_particles,).
+
+        Single causes are solved in every draw; of pairs, and of severities chosen by
+        the facts, each draw that was solved stands for those behind it.
+        """
+        stands = self._draws - self._draws % PAIR_STRIDE
+        return np.where(self._rows < n_singles, self._draws, stands)
+
     def nodes(self, state: int) -> tuple[StoredArray, StoredArray]:
         """Return volts and source resistance, shape (n_nodes, n_particles) each.
 
@@ -155,7 +165,7 @@ class Candidates:
         else:
             leads = np.array([compiled.readings.lead_nodes(r) for r in readings])
             self._red, self._black = leads.T
-        self._singles = compiled.singles
+        self._singles, self._n_singles = compiled.singles, compiled.bank.n_singles
         self._sound: StoredArray | None = None
         self._same = SAME[kind]
         if kind in VOLTS_KINDS:
@@ -271,7 +281,10 @@ class Candidates:
             )
             every = np.arange(len(self.readings))
             self._sound = self.shown(Sight(self._singles, every_draw), every)
-        sound, (least, share) = self._sound[some][:, sight.draws], self._same
+        solved = sight.solved_draws(self._n_singles)
+        sound, (least, share) = self._sound[some][:, solved], self._same
+        if self.kind is ReadingKind.OHMS:
+            sound += self._lead_ohms[sight.draws] - self._lead_ohms[solved]
         with np.errstate(invalid="ignore"):
             apart = np.abs(shown - sound)
         # OL in both is no number
