@@ -233,6 +233,8 @@ class Complaint:
         Role to the owner's words on a car where no part has it.
     begins_at_posts : bool
         Whether the battery's posts are read before any other point.
+    also : tuple[str, ...]
+        What people say for it besides, by which it is found.
     """
 
     name: str
@@ -245,6 +247,7 @@ class Complaint:
     part: str = ""
     without: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     begins_at_posts: bool = False
+    also: tuple[str, ...] = ()
 
     def said_of(self, roles: AbstractSet[str]) -> Complaint:
         """Return it in the words that fit a car.

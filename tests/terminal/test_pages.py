@@ -477,7 +477,11 @@ def test_trouble_is_found_by_the_words_people_use(
 ) -> None:
     said = {one.name: one.says for one in knowledge.complaints.values()}
     asked = {one.name: one.question for one in knowledge.symptoms.values()}
-    names = cast(Vocabulary, SimpleNamespace(complaints=said, symptoms=asked, seen={}))
+    also = {one.name: one.also for one in knowledge.complaints.values()}
+    names = cast(
+        Vocabulary,
+        SimpleNamespace(complaints=said, also_said=also, symptoms=asked, seen={}),
+    )
 
     shown = plain_text(complaints.matches_page(typed, names), width=200)
 

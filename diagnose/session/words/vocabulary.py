@@ -57,6 +57,9 @@ class Vocabulary:
         Where on the car things are.
     tests : Mapping[str, str]
         Tests that bring a fault which comes and goes, name to question.
+    also_said : Mapping[str, tuple[str, ...]]
+        Complaint to what people say for it besides; without those that have no such
+        words.
     caution_briefs : Mapping[str, str]
         Words of a caution to the same in one line.
     terms : Mapping[str, str]
@@ -93,6 +96,9 @@ class Vocabulary:
     whens: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     retests: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     part_complaints: Mapping[str, tuple[str, ...]] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+    also_said: Mapping[str, tuple[str, ...]] = field(
         default_factory=lambda: MappingProxyType({})
     )
     caution_briefs: Mapping[str, str] = field(
@@ -191,6 +197,11 @@ def vocabulary_of(model: Model) -> Vocabulary:
                 *model.renewals,
                 *model.touches,
             )
+        },
+        also_said={
+            name: knowledge.complaints[name].also
+            for name in names
+            if knowledge.complaints[name].also
         },
         caution_briefs=knowledge.caution_briefs,
         terms=knowledge.terms,

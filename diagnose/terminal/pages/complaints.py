@@ -233,12 +233,12 @@ def matches_page(line: str, vocabulary: Vocabulary) -> Page:
     said = tuple(vocabulary.complaints.values())
     complaints = tuple(
         Pair(name=f"{place + 1}.", text=said[place])
-        for place in _nearest(wanted, said)[:SHOWN_COMPLAINTS]
+        for place in _nearest(wanted, _ways_to_say(vocabulary))[:SHOWN_COMPLAINTS]
     )
     asked = tuple(vocabulary.seen.items())
     symptoms = tuple(
         Pair(name=asked[place][0], text=asked[place][1])
-        for place in _nearest(wanted, tuple(map(" ".join, asked)))
+        for place in _nearest(wanted, [(" ".join(one),) for one in asked])
     )
     page = []
     if complaints:
@@ -272,9 +272,20 @@ def meant(line: str, vocabulary: Vocabulary) -> int | None:
     wanted = _wanted(line)
     if len(wanted) < LEAST_TELLING:
         return None
-    said = enumerate(vocabulary.complaints.values())
-    found = [place for place, text in said if wanted <= _said(text)]
+    found = [
+        place
+        for place, every in enumerate(_ways_to_say(vocabulary))
+        if any(wanted <= _said(text) for text in every)
+    ]
     return found[0] if len(found) == 1 else None
+
+
+def _ways_to_say(vocabulary: Vocabulary) -> list[tuple[str, ...]]:
+    """Return each complaint as it is listed, and as people say it besides."""
+    return [
+        (text, *vocabulary.also_said.get(name, ()))
+        for name, text in vocabulary.complaints.items()
+    ]
 
 
 def _wanted(line: str) -> frozenset[str]:
@@ -288,22 +299,28 @@ def _said(text: str) -> frozenset[str]:
     return _telling_words(text) | ({_DEAD} if _denies(text) else set())
 
 
-def _nearest(wanted: AbstractSet[str], texts: Sequence[str]) -> list[int]:
-    """Return which texts share the words that few of them have, nearest first.
+def _nearest(wanted: AbstractSet[str], ways: Sequence[Sequence[str]]) -> list[int]:
+    """Return what shares the words that few others have, nearest first.
 
-    A word counts by how few of the texts it stands in, so that in "blower dead" the
-    blower decides; of texts as near the one that says least else comes first.
+    A word counts by how few it stands in, so that in "blower dead" the blower decides;
+    of those as near the one that says least else comes first. Of what is said in
+    several ways the nearest counts.
     """
-    shared = [wanted & _said(text) for text in texts]
-    n_texts = Counter(word for words in shared for word in words)
-    nearness = [sum(1.0 / n_texts[word] for word in words) for words in shared]
-    least = LEAST_NEARNESS * max(nearness, default=0.0)
-    near = [place for place, found in enumerate(nearness) if found and found >= least]
-    covered = [
-        len(words) / max(len(_telling_words(text) - _COMMON_WORDS), 1)
-        for words, text in zip(shared, texts, strict=True)
+    shared = [[wanted & _said(text) for text in every] for every in ways]
+    n_having = Counter(word for every in shared for word in set().union(*every))
+    best = [
+        max(
+            (
+                sum(1.0 / n_having[word] for word in words),
+                len(words) / max(len(_telling_words(text) - _COMMON_WORDS), 1),
+            )
+            for words, text in zip(found, every, strict=True)
+        )
+        for found, every in zip(shared, ways, strict=True)
     ]
-    return sorted(near, key=lambda place: (-nearness[place], -covered[place]))
+    least = LEAST_NEARNESS * max((nearness for nearness, _ in best), default=0.0)
+    near = [place for place, (found, _) in enumerate(best) if found and found >= least]
+    return sorted(near, key=lambda place: (-best[place][0], -best[place][1]))
 
 
 def _denies(text: str) -> bool:

@@ -171,6 +171,7 @@ class ComplaintEntry(SourcedEntry):
     """What the owner came with."""
 
     says: Text
+    also: list[Text] = Field(default_factory=list)
     answers: Annotated[dict[Key, bool], Field(min_length=1)]
     retest: Key
     cured_answer: bool
@@ -192,6 +193,7 @@ class ComplaintEntry(SourcedEntry):
         return Complaint(
             name=name,
             says=self.says,
+            also=tuple(self.also),
             answers=MappingProxyType(dict(self.answers)),
             retest=self.retest,
             cured_answer=self.cured_answer,
