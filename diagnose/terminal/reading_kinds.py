@@ -26,7 +26,10 @@ TOLD_IN_WORDS: Mapping[ReadingKind, Mapping[str, float]] = MappingProxyType(
 # What else may be typed after a look at a fuse. Own choice: "is it blown?" comes to
 # mind as easily as "blown or sound?".
 _ALSO_BLOWN = MappingProxyType(
-    {"yes": 1.0, "y": 1.0, "good": 0.0, "ok": 0.0, "no": 0.0, "n": 0.0}
+    {
+        **{"yes": 1.0, "y": 1.0, "gone": 1.0},
+        **{"good": 0.0, "ok": 0.0, "fine": 0.0, "intact": 0.0, "no": 0.0, "n": 0.0},
+    }
 )
 
 # The words that may be typed for each of these kinds.

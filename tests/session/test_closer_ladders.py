@@ -7,12 +7,16 @@ import pytest
 
 from diagnose.faults.causes import LADDER_LEVELS
 from diagnose.inference.belief.severity_steps import STEPS_BETWEEN, n_steps
+from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.evidence.several_faults.severity_ladders import (
     CLOSER_LEVELS,
     LADDER_SHARES,
     VariedSet,
     pinned_between,
 )
+from diagnose.session.facts import ComplaintFact, ReadingFact
+from diagnose.session.ready_car import Model
 
 N_STEPS = n_steps(len(LADDER_LEVELS))
 
@@ -61,3 +65,33 @@ def test_closer_ladder_has_more_severities_there_and_keeps_the_others() -> None:
 
 def test_impossible_facts_pin_nothing_down() -> None:
     assert VariedSet.alone(3).closer(np.zeros((N_STEPS, 2))) is None
+
+
+def test_a_joint_that_no_draw_has_so_bad_is_weighed_beside_its_wire(
+    sedan_model: Model,
+) -> None:
+    # Half of the volts are left at a relay's coil that holds nothing. By hand: a joint
+    # lets it go from some 30 ohm on, as one in forty does, and none of the draws; one
+    # wired behind another load does as a rule.
+    names = [cause.name for cause in sedan_model.compiled.causes]
+    across = Reading(
+        kind=ReadingKind.DC_VOLTS,
+        state="idle-loaded",
+        red="fan-relay.86",
+        black="engine-controller-feed-fuse.out",
+    )
+    told = (
+        ComplaintFact(complaint="fan-does-not-run"),
+        ReadingFact(reading=across, value=-6.4),
+    )
+
+    conclusion = Reasoner(sedan_model).conclude(told)
+
+    wire = "fan-relay-86-wire"
+    shares = {
+        names[fault_set[0]]: float(conclusion.beliefs.weights[row].sum())
+        for row, fault_set in enumerate(conclusion.hypotheses.sets)
+        if len(fault_set) == 1 and conclusion.prior[row].any()
+    }
+    assert shares[f"{wire}:fed_through_load"] > 0.8
+    assert shares[f"{wire}:high_resistance_a"] > 0.002

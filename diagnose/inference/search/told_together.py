@@ -114,6 +114,11 @@ class Told:
         share = np.exp(score - score.max())
         return np.asarray(share / share.sum())
 
+    @property
+    def likeliest(self) -> int:
+        """The single cause that explains the facts best, its prior counted."""
+        return int(np.argmax(self.alone[1:] + np.log(self.odds)))
+
     def sharp_shares(self) -> Mapping[tuple[int, ...], float]:
         """Return the share of the evidence of causes alone that have a ladder.
 

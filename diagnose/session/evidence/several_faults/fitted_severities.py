@@ -57,6 +57,10 @@ from diagnose.session.facts import ReadingFact
 # hundredth is what a ranking shows.
 LEAST_REDRAWN = 0.01
 
+# By how much a cause has more of the evidence on its ladder than in the draws, where
+# they miss it. [1] Own choice: a factor of two is what draws and steps differ by.
+MISSED_RATIO = 2.0
+
 # Shares that agree in so many digits are the same. [1] Derived: far above rounding.
 SAME_DIGITS = 9
 
@@ -270,7 +274,7 @@ class FittedSeverities:
                 continue
             if varied:
                 share = max(share, estimated[fault_set])
-            elif not few[row]:
+            elif not few[row] and share < MISSED_RATIO * by_row[row]:
                 continue
             if share >= LEAST_REDRAWN:
                 found[fault_set], shares[fault_set] = varied or severe[:1], share

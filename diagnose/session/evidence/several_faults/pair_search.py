@@ -72,6 +72,10 @@ MOST_SHARP = 6
 # others. [1] Derived: one less likely is no half of a pair that counts.
 LEAST_SHARP = 0.02
 
+# How many causes of the part that the likeliest one is of are judged so as well. [1]
+# Own choice: a joint at either end, and a resistor.
+MOST_BESIDE = 3
+
 # The share of the draws below which few of them carry the facts. [1] Own choice: facts
 # that half of the draws do not carry begin to pin a severity down.
 FEW_DRAWS_SHARE = 0.5
@@ -277,8 +281,12 @@ class Searcher:
         told = Told(seen=tuple(facts.values()), odds=odds, is_severe=self._is_severe)
         if not any(isinstance(noted.observation, ReadingFact) for noted in facts):
             return told
+        sharp = told.sharp(
+            most=MOST_SHARP, least=LEAST_SHARP, few_draws=FEW_DRAWS_SHARE
+        )
+        beside = self._beside(told.likeliest, odds)
         sharp = allowance.within(
-            told.sharp(most=MOST_SHARP, least=LEAST_SHARP, few_draws=FEW_DRAWS_SHARE),
+            list(dict.fromkeys([*sharp, *beside])),
             lambda cause: self._ladders.has(VariedSet.alone(cause)),
         )
         if not sharp:
@@ -286,6 +294,17 @@ class Searcher:
         self._ladders.solve([VariedSet.alone(cause) for cause in sharp])
         ladders = {cause: self._ladder(cause, tuple(facts)) for cause in sharp}
         return replace(told, ladders=ladders, step_shares=LADDER_SHARES)
+
+    def _beside(self, cause: int, odds: FloatArray) -> list[int]:
+        """Return what else may ail a part, more or less severely, the likeliest first.
+
+        A joint bad enough to stop what hangs on it is one in a hundred of bad joints:
+        the draws may have none, and a rarer fault of the same wire seems certain.
+        """
+        part_of = self._compiled.priors.part_of
+        same = np.flatnonzero((part_of == part_of[cause]) & self._is_severe)
+        order = np.argsort(-odds[same], kind="stable")
+        return [one for one in same[order].tolist() if one != cause][:MOST_BESIDE]
 
     def _ladder(self, cause: int, facts: Sequence[Noted]) -> Ladder:
         # held here: others may be solved before these facts are looked at again

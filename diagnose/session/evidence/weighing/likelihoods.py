@@ -12,6 +12,7 @@ report.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -181,15 +182,20 @@ class Weigher:
                 hypotheses, observation, noted, rows=rows, is_ladder=is_ladder
             )
         state = observation.reading.state
-        result = self.readings.likelihood(
-            hypotheses,
-            noted,
-            observation,
+        weigh = partial(
+            self.readings.likelihood,
+            noted=noted,
+            observation=observation,
             rows=rows,
             is_ladder=is_ladder,
             stands_for=stands_for,
             is_repeated=is_repeated,
         )
+        result = weigh(hypotheses)
+        if is_ladder and hypotheses.switches:
+            # what feeds a coil that lets go has volts between, what it feeds has none
+            result += weigh(replace(hypotheses, switches={}))
+            result *= 0.5
         on = steps_of(hypotheses, state) if is_ladder else np.asarray
         return result * on(self.state_chance(hypotheses, state, rows=rows))
 
