@@ -34,7 +34,7 @@ from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.search.found_sets import Combined
 from diagnose.inference.search.pairs import promising_pairs
 from diagnose.inference.search.single_causes import PairSums, Seen
-from diagnose.inference.search.told_together import Ladder, Told
+from diagnose.inference.search.told_together import Told
 from diagnose.inference.search.wider_sets import promising_companions, promising_thirds
 from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.case_priors import CasePriors
@@ -286,13 +286,14 @@ class Searcher:
         )
         beside = self._beside(told.likeliest, odds)
         sharp = allowance.within(
-            list(dict.fromkeys([*sharp, *beside])),
-            lambda cause: self._ladders.has(VariedSet.alone(cause)),
+            list(dict.fromkeys([*sharp, *beside])), self._ladders.has_alone
         )
         if not sharp:
             return told
         self._ladders.solve([VariedSet.alone(cause) for cause in sharp])
-        ladders = {cause: self._ladder(cause, tuple(facts)) for cause in sharp}
+        ladders = {
+            cause: self._ladders.weighing(cause, tuple(facts)) for cause in sharp
+        }
         return replace(told, ladders=ladders, step_shares=LADDER_SHARES)
 
     def _beside(self, cause: int, odds: FloatArray) -> list[int]:
@@ -305,8 +306,3 @@ class Searcher:
         same = np.flatnonzero((part_of == part_of[cause]) & self._is_severe)
         order = np.argsort(-odds[same], kind="stable")
         return [one for one in same[order].tolist() if one != cause][:MOST_BESIDE]
-
-    def _ladder(self, cause: int, facts: Sequence[Noted]) -> Ladder:
-        # held here: others may be solved before these facts are looked at again
-        ladder = self._ladders.of(VariedSet.alone(cause))
-        return lambda number: self._ladders.weighed(ladder, facts[number])

@@ -13,7 +13,7 @@ Causes that act alike share a ladder: what they show is the same.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -274,6 +274,20 @@ class Ladders:
     def has(self, wanted: VariedSet) -> bool:
         """Return whether a ladder was solved and is not forgotten."""
         return self._standing(wanted) in self._kept
+
+    def has_alone(self, cause: int) -> bool:
+        """Return whether the ladder of a single cause was solved and is kept."""
+        return self.has(VariedSet.alone(cause))
+
+    def weighing(
+        self, cause: int, facts: Sequence[Noted]
+    ) -> Callable[[int], FloatArray]:
+        """Return what each of some facts says on the ladder of a single cause.
+
+        The ladder is held: others may be solved before the facts are looked at again.
+        """
+        ladder = self.of(VariedSet.alone(cause))
+        return lambda number: self.weighed(ladder, facts[number])
 
     def of(self, wanted: VariedSet) -> SolvedLadder:
         """Return a ladder that was solved."""
