@@ -14,9 +14,12 @@ from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.circuit.values import fixed
 from diagnose.faults.causes import FaultSet, catalogue, changed_values
+from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predictions.predicted import SOURCE_UNIT_OHMS, Prediction
 from diagnose.faults.predictions.predictor import Predictor
 from diagnose.measurement.quantities import Probe
+from diagnose.session.ready_car import all_probes
+from diagnose.terminal.preparation.car_files import open_car
 from tests.circuit.nodal import transfer_ohms
 from tests.lamp_car import CAR, METER, MODES
 
@@ -131,6 +134,31 @@ def test_faults_together_are_what_the_whole_solution_gives(
     found = predictor.predict([fault_set(*names)])
 
     assert (np.array(disagreement(found, names, state)) < AGREEMENT_VOLTS).all()
+
+
+def test_faults_that_leave_nothing_to_change_are_what_the_whole_solution_gives(
+    knowledge: Knowledge,
+) -> None:
+    # the relay that would feed itself is off in one of the states, and with it off the
+    # two faults change no branch that carries anything
+    car = open_car("pickup", knowledge)
+    causes = catalogue(car, knowledge.modes)
+    model, probes = CarModel(car, Sample(n_draws=N_DRAWS)), all_probes(car, knowledge)
+    predictor = Predictor(model, causes, probes)
+    names = {
+        "ignition-switch.start-contact:open_circuit",
+        "fuel-pump-relay.diode:coil_ends_swapped",
+    }
+    pair = tuple(n for n, cause in enumerate(causes) if cause.name in names)
+    values = changed_values(model, [causes[number] for number in pair])
+
+    found = predictor.predict([pair])
+
+    for number, state in enumerate(car.states):
+        if not state.after:
+            whole = solve_operating_point(model.network(state, values))
+            apart = np.abs(found.volts[number, 0] - whole.volts)
+            assert apart.max() < AGREEMENT_VOLTS.max()
 
 
 @pytest.mark.parametrize("state", STATES)

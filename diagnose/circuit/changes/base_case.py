@@ -29,7 +29,7 @@ Network Solutions", IEEE Transactions on Power Apparatus and Systems PAS-102, 19
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -99,6 +99,29 @@ class Changes:
             Of n_chosen points.
         """
         return Changes(*(getattr(self, field.name)[points] for field in fields(self)))
+
+    def with_a_place(self) -> Changes:
+        """Return the same with a place for a change, unused, where there is none.
+
+        Points of which no branch is on another line than the base case's have none.
+
+        Returns
+        -------
+        Changes
+            Of the same points.
+        """
+        n_points, n_changes = self.branch.shape
+        if n_changes:
+            return self
+        return replace(
+            self,
+            branch=np.full((n_points, 1), -1),
+            siemens=np.zeros((n_points, 1)),
+            amps=np.zeros((n_points, 1)),
+            is_conducting=np.zeros((n_points, 1), dtype=np.bool_),
+            control_volts=np.zeros((n_points, 1)),
+            compensating_amps=np.zeros((n_points, 1)),
+        )
 
     @staticmethod
     def joined(parts: Sequence[Changes]) -> Changes:

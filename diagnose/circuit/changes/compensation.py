@@ -251,7 +251,10 @@ class CompensationSolver:
             (points[rests[points]], changes.take(np.flatnonzero(rests[points])))
             for points, changes in found.groups
         )
-        return starts, tuple(ChangedPoints(*group, base_case) for group in groups)
+        return starts, tuple(
+            ChangedPoints(points, changes.with_a_place(), base_case)
+            for points, changes in groups
+        )
 
 
 @dataclass(frozen=True, slots=True)
