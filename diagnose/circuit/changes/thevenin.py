@@ -11,7 +11,7 @@ pair of faults with such a wire would have to be solved from the start.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, fields
 from itertools import pairwise
 
@@ -20,7 +20,7 @@ import numpy as np
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.circuit.changes.runs import POINTS_AT_ONCE, Runs, in_blocks
 from diagnose.circuit.changes.tables.responses import Responses, kept_bytes
-from diagnose.circuit.changes.tables.row_table import RowTable
+from diagnose.circuit.changes.tables.row_table import Found, RowTable
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
 # Share of the current between its ends that flows beside a branch, below which the
@@ -170,14 +170,16 @@ class TheveninEquivalents:
             with self._held(some):
                 pass
 
-    @contextmanager
-    def _held(
-        self, branches: IntArray
-    ) -> Iterator[tuple[IntArray, tuple[FloatArray, ...]]]:
+    def _held(self, branches: IntArray) -> AbstractContextManager[Found]:
         """Hold the rows of some branches, worked out where they are not there.
 
-        Yields where each row lies, and the tables to look there.
+        Gives where each row lies, and the tables to look there.
         """
+        found = self.open_readings.at_hand(branches)
+        return self._filled(branches) if found is None else nullcontext(found)
+
+    @contextmanager
+    def _filled(self, branches: IntArray) -> Iterator[Found]:
         with self.open_readings.holding(branches) as lacking:
             for some in lacking:
                 self.open_readings.put(some, self._open_readings(some))

@@ -1,4 +1,4 @@
-"""What single causes show, kept for a while: it is asked for again and again."""
+"""What fault sets show, kept for a while: it is asked for again and again."""
 
 from __future__ import annotations
 
@@ -6,9 +6,10 @@ from typing import Generic, TypeVar
 
 import numpy as np
 
-from diagnose.arrays import IntArray, StoredArray
+from diagnose.arrays import FloatArray, IntArray, StoredArray
 from diagnose.faults.predictions.kept.prediction import AnyPrediction
 from diagnose.faults.predictions.predicted import in_single
+from diagnose.measurement.readings import Reading
 
 KeyT = TypeVar("KeyT")
 
@@ -16,13 +17,8 @@ KeyT = TypeVar("KeyT")
 ShownT = TypeVar("ShownT")
 
 
-# Of how many nodes is kept what single causes put under a lead there. [1] Derived: the
-# posts in every state, where a slipped lead lands, and the latest ones; .4 MB each.
-KEPT_LEADS = 64
-
-
 class Latest(Generic[KeyT, ShownT]):
-    """What was asked for last of what single causes show.
+    """What was asked for last.
 
     Parameters
     ----------
@@ -67,49 +63,82 @@ class Latest(Generic[KeyT, ShownT]):
         self._kept[key] = shown
 
 
-class Leads:
-    """What fault sets put under a lead; that of the single causes is kept for a while.
+class KeptShown:
+    """What some fault sets show, kept while it is asked for again and again.
 
     Most readings have a lead on a post, and a slipped lead lands there as well.
+
+    Parameters
+    ----------
+    n_readings, n_leads : int
+        Of how many readings, and of how many nodes under a lead. [1]
+    wider : KeptShown or None
+        What is kept of all the rows that these are some of.
+
+    Attributes
+    ----------
+    across : Latest
+        Open-circuit volts between the leads and what stands behind them, by reading.
+    shown : Latest
+        What the meter makes of those.
     """
 
-    def __init__(self) -> None:
-        self._kept: Latest[tuple[int, int], tuple[StoredArray, StoredArray]] = Latest(
-            KEPT_LEADS
+    def __init__(
+        self, n_readings: int, n_leads: int, wider: KeptShown | None = None
+    ) -> None:
+        self._wider = wider
+        self.across: Latest[Reading, tuple[FloatArray, FloatArray]] = Latest(n_readings)
+        self.shown: Latest[Reading, FloatArray] = Latest(n_readings)
+        self._leads: Latest[tuple[int, int], tuple[StoredArray, StoredArray]] = Latest(
+            n_leads
         )
 
     def under(
-        self,
-        held: AnyPrediction,
-        place: tuple[int, int],
-        rows: IntArray | slice,
-        *,
-        is_kept: bool,
+        self, held: AnyPrediction, place: tuple[int, int], rows: IntArray | slice
     ) -> tuple[StoredArray, StoredArray]:
         """Return what is under a lead.
 
         Parameters
         ----------
         held : AnyPrediction
-            What fault sets show.
+            What the fault sets show.
         place : tuple[int, int]
             Numbers of the state and the node.
         rows : IntArray or slice
-            The fault sets wanted.
-        is_kept : bool
-            Whether these are the single causes, all of them.
+            The fault sets, always the same.
 
         Returns
         -------
         tuple[StoredArray, StoredArray]
             Volts, and the resistance behind them in source units, in single precision,
-            which is quicker to reckon with; shape (n_wanted, n_draws) each, not to be
+            which is quicker to reckon with; shape (n_rows, n_draws) each, not to be
             written to.
         """
-        if is_kept and (known := self._kept.get(place)) is not None:
-            return known
-        units = in_single(np.ascontiguousarray(held.units_at(*place, rows)))
-        found = held.volts_at(*place, rows), units
-        if is_kept:
-            self._kept.put(place, found)
+        found = self._leads.get(place)
+        if found is not None:
+            return found
+        known = None if self._wider is None else self._wider.kept_under(place)
+        if known is not None:
+            found = known[0][rows], known[1][rows]
+        else:
+            units = in_single(np.ascontiguousarray(held.units_at(*place, rows)))
+            found = held.volts_at(*place, rows), units
+        self._leads.put(place, found)
         return found
+
+    def kept_under(
+        self, place: tuple[int, int]
+    ) -> tuple[StoredArray, StoredArray] | None:
+        """Return what is under a lead, None where that is not kept.
+
+        Parameters
+        ----------
+        place : tuple[int, int]
+            Numbers of the state and the node.
+
+        Returns
+        -------
+        tuple[StoredArray, StoredArray] or None
+            As `under`.
+        """
+        return self._leads.get(place)

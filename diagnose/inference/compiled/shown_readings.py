@@ -7,17 +7,19 @@ may be off to `inference.belief.reading_spread`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from diagnose.arrays import BoolArray, FloatArray, IntArray, StoredArray
 from diagnose.circuit.car import Car
+from diagnose.faults.predictions.kept.prediction import AnyPrediction
 from diagnose.faults.predictions.predicted import SOURCE_UNIT_OHMS
 from diagnose.faults.predictions.predictor import Predictor
 from diagnose.inference.compiled.bank import SOUND_ROW, Bank
 from diagnose.inference.compiled.hypotheses import Hypotheses
-from diagnose.inference.compiled.kept_shown import Latest, Leads
+from diagnose.inference.compiled.kept_shown import KeptShown, Latest
 from diagnose.inference.compiled.meter_loading import (
     drawn_lead_ohms,
     leak_factors,
@@ -36,6 +38,14 @@ from diagnose.measurement.readings import Reading, ReadingKind, fuse_ohms
 # most evenings; .7 MB each.
 KEPT_READINGS = 32
 
+# Of how many nodes is kept what single causes put under a lead there. [1] Derived: the
+# posts in every state, where a slipped lead lands, and the latest ones; .4 MB each.
+KEPT_LEADS = 64
+
+# The same of other fault sets, and of how many groups of them. [1] Own choices: what
+# one likelihood asks for, of the sound car, a ladder, and the rows that a fault moves.
+PASSING_READINGS, PASSING_LEADS, PASSING_GROUPS = 4, 8, 4
+
 # Ohms of the sound car that spread by more than so many times, from one draw in ten to
 # nine, are not known from its file. [1] Derived: brushes of a motor at rest are known
 # to a factor of three, electronics spread over three powers of ten.
@@ -47,6 +57,23 @@ SAME_OHMS, SAME_OHMS_SHARE = 0.2, 0.05
 
 # Readings that `Prediction.probes` holds: currents, and looks at a fuse.
 PROBED_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.AMPS, ReadingKind.FUSE})
+
+
+@dataclass(frozen=True, slots=True)
+class _Passing:
+    """What is kept of rows that are asked for a few times in a row."""
+
+    prediction: AnyPrediction
+    rows: IntArray | slice
+    kept: KeptShown
+
+    def is_of(self, prediction: AnyPrediction, rows: IntArray | slice) -> bool:
+        """Whether it is of these rows; held here, no others have their number."""
+        if prediction is not self.prediction:
+            return False
+        if isinstance(rows, slice):
+            return isinstance(self.rows, slice) and rows == self.rows
+        return rows is self.rows
 
 
 class ShownReadings:
@@ -86,11 +113,8 @@ class ShownReadings:
         self.leak_factor: FloatArray = leak_factors(sample.probabilities("leakage"))
         of_leads = sample.probabilities("leads")
         self.lead_ohms: FloatArray = drawn_lead_ohms(of_leads, meter)
-        self._kept: Latest[Reading, tuple[FloatArray, FloatArray]] = Latest(
-            KEPT_READINGS
-        )
-        self._shown: Latest[Reading, FloatArray] = Latest(KEPT_READINGS)
-        self._leads = Leads()
+        self._of_singles = KeptShown(KEPT_READINGS, KEPT_LEADS)
+        self._passing: Latest[tuple[int, int], _Passing] = Latest(PASSING_GROUPS)
         self._unknown: dict[tuple[str, str], FloatArray | None] = {}
 
     def predicted(
@@ -225,22 +249,22 @@ class ShownReadings:
     ) -> tuple[FloatArray, FloatArray]:
         """Return open-circuit volts between the leads, and what stands behind them.
 
-        Those of the singles are kept: likelihood, stray and deviation ask for them.
+        They are kept: likelihood, stray and deviation ask for them.
 
         Returns
         -------
         tuple
             Shape (n_rows, n_draws) each. [V], [Ω]
         """
-        is_kept = self._are_singles(hypotheses, rows)
-        if is_kept and (known := self._kept.get(reading)) is not None:
+        kept = self._kept_of(hypotheses, rows)
+        known = kept.across.get(reading)
+        if known is not None:
             return known
         state = self._predictor.state_index[reading.state]
         red, black = self.lead_nodes(reading)
         held = hypotheses.prediction
         (plus, plus_units), (minus, minus_units) = (
-            self._leads.under(held, (state, node), rows, is_kept=is_kept)
-            for node in (red, black)
+            kept.under(held, (state, node), rows) for node in (red, black)
         )
         across = plus.astype(np.float64)
         across -= minus
@@ -249,8 +273,7 @@ class ShownReadings:
             # a meter of megohms sees no sum of two, a lamp does
             source += np.minimum(plus_units, minus_units)
         found = across, SOURCE_UNIT_OHMS * source
-        if is_kept:
-            self._kept.put(reading, found)
+        kept.across.put(reading, found)
         return found
 
     def _meter_volts(
@@ -258,25 +281,94 @@ class ShownReadings:
     ) -> FloatArray:
         """Return what the meter shows of volts, not to be written to.
 
-        That of the singles is kept, as in `_across`; shape (n_rows, n_draws). [V]
+        That is kept, as in `_across`; shape (n_rows, n_draws). [V]
         """
-        is_kept = self._are_singles(hypotheses, rows)
-        if is_kept and (known := self._shown.get(reading)) is not None:
+        kept = self._kept_of(hypotheses, rows)
+        known = kept.shown.get(reading)
+        if known is not None:
             return known
         across, source_ohms = self._across(hypotheses, reading, rows)
         ohms = leaky_ohms(source_ohms, self.leak_factor)
         shown = loaded_volts(across, ohms, self._meter)
-        if is_kept:
-            self._shown.put(reading, shown)
+        kept.shown.put(reading, shown)
         return shown
 
-    def _are_singles(self, hypotheses: Hypotheses, rows: IntArray | slice) -> bool:
+    def _kept_of(self, hypotheses: Hypotheses, rows: IntArray | slice) -> KeptShown:
+        """Return what is kept of some rows: nothing yet of those asked for anew."""
+        if self.are_singles(hypotheses, rows):
+            return self._of_singles
+        prediction = hypotheses.prediction
+        wider = None
+        if prediction is self._bank.all.prediction:
+            if not self._are_some_singles(rows):
+                # rows behind the single causes are written over
+                return KeptShown(1, 2)
+            wider = self._of_singles
+        key = id(prediction), 0 if isinstance(rows, slice) else id(rows)
+        known = self._passing.get(key)
+        if known is None or not known.is_of(prediction, rows):
+            kept = KeptShown(PASSING_READINGS, PASSING_LEADS, wider)
+            known = _Passing(prediction, rows, kept)
+            self._passing.put(key, known)
+        return known.kept
+
+    def are_singles(self, hypotheses: Hypotheses, rows: IntArray | slice) -> bool:
+        """Return whether rows are those of the single causes, all of them.
+
+        Parameters
+        ----------
+        hypotheses : Hypotheses
+            Fault sets that are solved.
+        rows : IntArray or slice
+            Some of them.
+        """
         if not isinstance(rows, slice):
             return False
         if hypotheses is self._bank.singles:
             return rows == slice(None)
         is_bank = hypotheses.prediction is self._bank.all.prediction
         return is_bank and rows == slice(0, self._bank.n_singles)
+
+    def _are_some_singles(self, rows: IntArray | slice) -> bool:
+        if isinstance(rows, slice):
+            return False
+        return bool(len(rows)) and int(rows.max()) < self._bank.n_singles
+
+    def moved_rows(
+        self, readings: Sequence[Reading], hypotheses: Hypotheses
+    ) -> tuple[IntArray, IntArray]:
+        """Return the single causes under which some readings are not as when sound.
+
+        Parameters
+        ----------
+        readings : Sequence[Reading]
+            None of ohms between two nodes of which neither is the reference.
+        hypotheses : Hypotheses
+            With the single causes in front.
+
+        Returns
+        -------
+        tuple[IntArray, IntArray]
+            Their rows, the sound car's first, shape (n_moved,); and where among these
+            is what each single cause shows, shape (n_singles,).
+        """
+        every, held = slice(0, self._bank.n_singles), hypotheses.prediction
+        moves = np.zeros(self._bank.n_singles, dtype=np.bool_)
+        for reading in readings:
+            state = self._predictor.state_index[reading.state]
+            shown = [held.is_settled[state, every]]
+            if reading.kind in PROBED_KINDS:
+                shown.append(held.probes_at(self.probe_column(reading), every))
+            else:
+                for node in self.lead_nodes(reading):
+                    shown += self._of_singles.under(held, (state, node), every)
+            for values in shown:
+                moves |= (values != values[0]).any(axis=1)
+        moves[0] = True
+        rows = np.flatnonzero(moves)
+        place = np.zeros(len(moves), dtype=np.int64)
+        place[rows] = np.arange(len(rows))
+        return rows, place
 
     def lead_nodes(self, reading: Reading) -> tuple[int, int]:
         """Return the nodes whose volts or ohms a reading shows.

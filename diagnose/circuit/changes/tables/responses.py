@@ -7,13 +7,13 @@ The network is asked for a branch when that is first wanted, see `row_table`. Le
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.circuit.changes.runs import Runs, in_blocks
-from diagnose.circuit.changes.tables.row_table import RowTable
+from diagnose.circuit.changes.tables.row_table import Found, RowTable
 from diagnose.circuit.solver.factored import Factored
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
@@ -104,14 +104,16 @@ class Responses:
             with self._held(some):
                 pass
 
-    @contextmanager
-    def _held(
-        self, branches: IntArray
-    ) -> Iterator[tuple[IntArray, tuple[FloatArray, ...]]]:
+    def _held(self, branches: IntArray) -> AbstractContextManager[Found]:
         """Hold the rows of some branches, worked out where they are not there.
 
-        Yields where each row lies, and the tables to look there.
+        Gives where each row lies, and the tables to look there.
         """
+        found = self.table.at_hand(branches)
+        return self._filled(branches) if found is None else nullcontext(found)
+
+    @contextmanager
+    def _filled(self, branches: IntArray) -> Iterator[Found]:
         with self.table.holding(branches) as lacking:
             for some in lacking:
                 self.table.put(some, self._solved(some))

@@ -20,6 +20,9 @@ from diagnose.arrays import FloatArray, IntArray
 # meanwhile.
 FILLED_BYTES = 8_000_000
 
+# Where rows lie in some tables, and the tables.
+Found = tuple[IntArray, tuple[FloatArray, ...]]
+
 
 class RowTable:
     """Some tables with the same rows, of which those asked for are there.
@@ -55,6 +58,7 @@ class RowTable:
             np.empty((0, *shape)) for shape in self._shapes
         )
         self._lock = threading.RLock()
+        self._whole: Found | None = None
 
     @property
     def is_roomy(self) -> bool:
@@ -102,7 +106,24 @@ class RowTable:
                 self._make_room(len(missing))
             yield self.batches(missing)
 
-    def found(self, rows: IntArray) -> tuple[IntArray, tuple[FloatArray, ...]]:
+    def at_hand(self, rows: IntArray) -> Found | None:
+        """Return where rows lie if all are there and stay; they need not be held.
+
+        Parameters
+        ----------
+        rows : IntArray
+            Their numbers, of any shape.
+
+        Returns
+        -------
+        tuple or None
+            As `found`; None where rows may be lacking.
+        """
+        # read once: another thread may have them forgotten meanwhile
+        whole = self._whole
+        return None if whole is None else (whole[0][rows], whole[1])
+
+    def found(self, rows: IntArray) -> Found:
         """Return where rows lie that are held.
 
         Parameters
@@ -138,7 +159,8 @@ class RowTable:
     def forget(self) -> None:
         """Give up all rows, and the memory they take."""
         with self._lock:
-            self._slot[:] = -1
+            self._whole = None
+            self._slot = np.full(self._n_rows, -1)
             self._row, self._used = self._row[:0], self._used[:0]
             self._tables = tuple(np.empty((0, *shape)) for shape in self._shapes)
 
@@ -156,6 +178,8 @@ class RowTable:
         for table, given in zip(self._tables, values, strict=True):
             table[free] = given
         self._row[free], self._used[free], self._slot[rows] = rows, self._turn, free
+        if self.is_roomy and self._slot.min() >= 0:
+            self._whole = self._slot, self._tables
 
     def _make_room(self, n_wanted: int) -> None:
         """Have so many free places; rows asked for in this turn stay."""

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diagnose.arrays import FloatArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import FaultSet
@@ -54,8 +54,8 @@ CONTESTED_RATIO = 0.5
 # Own choice: another cause makes it five times likelier.
 ODD_RATIO = 0.2
 
-# How many causes are solved together with one, the likeliest of them. [1] Derived: with
-# a few cars each costs a millisecond or so.
+# How many causes may be solved together with one, the likeliest of them. [1] Derived:
+# with a few cars each costs a millisecond or so.
 MOST_PARTNERS = 96
 
 # How many of these pairs are then solved in full. [1] Own choice: each costs some
@@ -134,21 +134,29 @@ class InteractingPairs:
         taken to show what it shows alone.
         """
         odd = told.at_odds(cause, ratio=ODD_RATIO)
-        others = self._moving(cause, told, odd)
-        every = [(min(cause, one), max(cause, one)) for one in others]
-        pairs = allowance.within(every, self._rough.has)
+        second = self._moving(cause, told, odd)
+        log_rest = told.log_evidence_apart(cause, second, without=odd)
+        log_rest -= told.log_evidence
+        log_rest += np.log(told.odds[cause]) + np.log(told.odds[second])
+        log_rest += priors.log_lift[cause, second]
+        # those worth solving if they explain the odd facts as well as can be
+        best = log_rest + self._rough.log_most([facts[n] for n in odd])
+        hopeful = np.flatnonzero(best > np.log(LEAST_PARTNER))
+        rest_of = {
+            (min(cause, one), max(cause, one)): rest
+            for one, rest in zip(
+                second[hopeful].tolist(), log_rest[hopeful].tolist(), strict=True
+            )
+        }
+        pairs = allowance.within(list(rest_of), self._rough.has)
         if not pairs:
             return {}
-        second = np.array([sum(pair) - cause for pair in pairs])
         log_share = self._rough.log_evidence(pairs, [facts[n] for n in odd])
-        log_share += told.log_evidence_apart(cause, second, without=odd)
-        log_share -= told.log_evidence
-        log_share += np.log(told.odds[cause]) + np.log(told.odds[second])
-        log_share += priors.log_lift[cause, second]
+        log_share += [rest_of[pair] for pair in pairs]
         shares = np.exp(np.minimum(log_share, 0.0)).tolist()
         return dict(zip(pairs, shares, strict=True))
 
-    def _moving(self, cause: int, told: Told, odd: Sequence[int]) -> list[int]:
+    def _moving(self, cause: int, told: Told, odd: Sequence[int]) -> IntArray:
         """Return the likeliest lasting causes of other parts that move some facts."""
         n_lasting = self._compiled.n_lasting
         part_of = self._compiled.priors.part_of[:n_lasting]
@@ -156,7 +164,7 @@ class InteractingPairs:
         is_moving = np.any([np.zeros(n_lasting), *moved], axis=0)
         others = np.flatnonzero((part_of != part_of[cause]) & is_moving)
         best = np.argsort(-told.odds[others], kind="stable")[:MOST_PARTNERS]
-        return [int(one) for one in others[best]]
+        return np.asarray(others[best])
 
 
 class RoughPairs:
@@ -198,6 +206,11 @@ class RoughPairs:
         by_block = [self._of_block(block, facts) for block in self._blocks]
         places = [self._place[pair] for pair in alike]
         return np.array([by_block[block][row] for block, row in places])
+
+    def log_most(self, facts: Sequence[Noted]) -> float:
+        """Return how well a pair may explain some facts together, at best. [nat]."""
+        _, weigher = self._few_cars()
+        return sum(float(np.log(weigher.most(noted))) for noted in facts)
 
     def has(self, pair: FaultSet) -> bool:
         """Return whether a pair was solved, and is not forgotten."""
@@ -243,6 +256,8 @@ class RoughPairs:
                 whole.priors,
                 bank=Bank.holding(sound),
             )
+            # few draws are soon prepared, and every pair is solved in them
+            predictor.solver().prepare()
             self._few = compiled, Weigher(replace(self._model, compiled=compiled))
         return self._few
 

@@ -39,7 +39,7 @@ from diagnose.session.evidence.weighing.substituted import (
     shown_values,
 )
 from diagnose.session.evidence.weighing.there import given_before, new_there, there
-from diagnose.session.evidence.weighing.weighed_readings import WeighedReadings
+from diagnose.session.evidence.weighing.weighed_readings import SEEN_KINDS, WeighedReadings
 from diagnose.session.facts import SubstitutionFact, SymptomFact
 from diagnose.session.fleeting.provocation_tests import Provocation, Renewal
 from diagnose.session.fleeting.signs import SeenSign
@@ -198,6 +198,25 @@ class Weigher:
             result *= 0.5
         on = steps_of(hypotheses, state) if is_ladder else np.asarray
         return result * on(self.state_chance(hypotheses, state, rows=rows))
+
+    def most(self, noted: Noted) -> float:
+        """Return how likely an observation is where it is just what was predicted.
+
+        Parameters
+        ----------
+        noted : Noted
+            What was seen.
+
+        Returns
+        -------
+        float
+            Likelihoods of fault sets are about as high at best.
+            [1 over the unit of the reading, or 1]
+        """
+        seen = seen_of(noted.observation)
+        if isinstance(seen, SymptomFact) or seen.reading.kind in SEEN_KINDS:
+            return 1.0
+        return self.readings.most(noted, seen)
 
     def _of_test(
         self,

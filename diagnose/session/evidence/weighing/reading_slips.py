@@ -142,15 +142,13 @@ class ReadingSlips:
         are is counted on the sound car.
         """
         car, compiled = self._model.car, self._compiled
-        if reading.kind is not ReadingKind.DC_VOLTS or self.fed is None:
+        posts = self._posts(reading)
+        if not posts:
             return None
         if reading.state not in self._shares:
             self._shares[reading.state] = self._shares_in(reading.state)
         levels = [
-            compiled.readings.predicted(
-                hypotheses, replace(reading, red=post), rows=rows
-            )
-            for post in (car.reference, self.fed)
+            compiled.readings.predicted(hypotheses, post, rows=rows) for post in posts
         ]
         scale = car.system_volts / 12.0
         return slip_density(
@@ -160,6 +158,24 @@ class ReadingSlips:
             deviation=LEVEL_VOLTS * scale,
             span=self._scatter.of_meter(reading).span,
         )
+
+    def looked_at(self, *readings: Reading) -> list[Reading]:
+        """Return readings, and what may have been read instead after a slip.
+
+        Parameters
+        ----------
+        readings : Reading
+            What was meant to be measured.
+        """
+        return [*readings, *(post for one in readings for post in self._posts(one))]
+
+    def _posts(self, reading: Reading) -> list[Reading]:
+        """Return what a slip of the red lead reads; nothing known but of volts."""
+        if reading.kind is not ReadingKind.DC_VOLTS or self.fed is None:
+            return []
+        return [
+            replace(reading, red=post) for post in (self._model.car.reference, self.fed)
+        ]
 
     def _shares_in(self, state: str) -> tuple[float, float]:
         """Return the shares of slips that land on grounded and on fed points."""

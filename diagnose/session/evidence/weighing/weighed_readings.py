@@ -12,7 +12,7 @@ from functools import partial
 
 import numpy as np
 
-from diagnose.arrays import BoolArray, FloatArray
+from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.inference.belief.evidence import (
     lamp_likelihood,
     look_likelihood,
@@ -39,6 +39,10 @@ from diagnose.session.ready_car import Model
 # it 0.01 V at such a wire said that the car is dry, fifty to one, and the phantom volts
 # of the next one fitted nothing.
 NO_NEIGHBOUR_SHARE = 0.5
+
+# What a leak has to move volts by to count. [V] Own choice: a thousandth of the last
+# digit of any meter here.
+LEAST_LEAK_VOLTS = 1e-5
 
 # What is seen, and no value that varies from draw to draw.
 SEEN_KINDS = frozenset({ReadingKind.LOOK, ReadingKind.LAMP})
@@ -90,6 +94,67 @@ class WeighedReadings:
             Shape (n_rows, n_draws), or (n_steps, n_draws) of a ladder.
             [1 over the unit of the reading, or 1]
         """
+        weigh = partial(
+            self._of_rows,
+            hypotheses,
+            noted,
+            observation,
+            is_ladder=is_ladder,
+            stands_for=stands_for,
+            is_repeated=is_repeated,
+        )
+        if not self._compiled.readings.are_singles(hypotheses, rows):
+            return weigh(rows)
+        compared = [] if noted.beside is None else [noted.beside.reading]
+        looked_at = self._slips.looked_at(observation.reading, *compared)
+        if not all(self._is_kept(one) for one in looked_at):
+            return weigh(rows)
+        # most faults move nothing of what is seen: these are weighed as the sound car
+        some, place = self._compiled.readings.moved_rows(looked_at, hypotheses)
+        return np.asarray(weigh(some)[place])
+
+    def most(self, noted: Noted, fact: ReadingFact) -> float:
+        """Return the likelihood of a value where it is just what was predicted.
+
+        Parameters
+        ----------
+        noted : Noted
+            What was seen.
+        fact : ReadingFact
+            The value.
+
+        Returns
+        -------
+        float
+            Where nothing else widens it. [1 over the unit of the reading, or 1]
+        """
+        value = np.array([[shown(fact)]])
+        found = reading_likelihood(
+            shown(fact),
+            value,
+            spread=self._scatter.of_fact(fact),
+            slips=self._slips.behind(noted),
+        )
+        return float(found[0, 0])
+
+    def _is_kept(self, reading: Reading) -> bool:
+        """Return whether what a reading shows is kept for each fault set."""
+        if reading.kind is not ReadingKind.OHMS:
+            return True
+        return reading.black == self._model.car.reference
+
+    def _of_rows(
+        self,
+        hypotheses: Hypotheses,
+        noted: Noted,
+        observation: ReadingFact,
+        rows: RowIndex,
+        *,
+        is_ladder: bool,
+        stands_for: int,
+        is_repeated: bool,
+    ) -> FloatArray:
+        """Return what `likelihood` does, each row by itself."""
         reading = observation.reading
         on = steps_of(hypotheses, reading.state) if is_ladder else np.asarray
         every = partial(
@@ -251,50 +316,49 @@ class WeighedReadings:
         reading, value = fact.reading, shown(fact)
         on = steps_of(hypotheses, reading.state) if is_ladder else np.asarray
         switches = hypotheses.switches.get(reading.state)
-        spread_steps = step_spread(predicted, switches) if is_ladder else 0.0
+        spread_steps = step_spread(predicted, switches) if is_ladder else None
         rounding = rounding_deviation(fact)
         spread = self._scatter.of_fact(fact).shared_by(noted.n_shared)
         slips = self._slips.behind(noted)
         slipped = self._slips.volts_density(value, reading, hypotheses, rows)
 
-        some = np.flatnonzero(hardly_moved)
+        hardly = np.asarray(hardly_moved)
         if is_ladder:
-            some = np.arange(len(predicted)) if hardly_moved.all() else some[:0]
+            hardly = np.full(len(predicted), hardly_moved.all())
+        density = None if slipped is None else np.asarray(on(slipped))
 
-        def fits(stray: FloatArray) -> FloatArray:
-            stray = np.hypot(np.hypot(stray, spread_steps), rounding)
-            density = None if slipped is None else on(slipped)
-            fitted = reading_likelihood(
+        def fits(stray: FloatArray, wanted: IntArray | slice = EVERY_ROW) -> FloatArray:
+            between = 0.0 if spread_steps is None else spread_steps[wanted]
+            weigh = partial(
+                reading_likelihood,
                 value,
-                predicted,
                 spread=spread,
                 slips=slips,
-                stray=stray,
-                slip_density=density,
-                stands_for=stands_for,
                 is_ladder=is_ladder,
             )
+            shows = predicted[wanted]
+            beyond = np.hypot(np.hypot(stray[wanted], between), rounding)
+            slip = None if density is None else density[wanted]
+            fitted = weigh(
+                shows, stray=beyond, slip_density=slip, stands_for=stands_for
+            )
+            some = np.flatnonzero(hardly[wanted])
             if len(some):
-                fitted[some] = reading_likelihood(
-                    value,
-                    predicted[some],
-                    spread=spread,
-                    slips=slips,
-                    stray=stray[some],
-                    slip_density=None if density is None else density[some],
-                    is_ladder=is_ladder,
-                )
+                slip = None if slip is None else slip[some]
+                fitted[some] = weigh(shows[some], stray=beyond[some], slip_density=slip)
             return fitted
 
         leakage = on(self._scatter.leakage(hypotheses, reading, rows=rows))
         result = fits(leakage)
-        if reading.kind is ReadingKind.DC_VOLTS and leakage.any():
-            still = fits(np.zeros(leakage.shape))
-            result += NO_NEIGHBOUR_SHARE * (still - result)
+        leaky = np.flatnonzero(leakage.max(axis=1) > LEAST_LEAK_VOLTS)
+        if reading.kind is ReadingKind.DC_VOLTS and len(leaky):
+            still = fits(np.zeros(leakage.shape), leaky)
+            result[leaky] += NO_NEIGHBOUR_SHARE * (still - result[leaky])
         jumps = on(self._scatter.jumping_share(hypotheses, reading, rows=rows))
-        if jumps.any():
-            wide = fits(on(self._scatter.stray(hypotheses, reading, rows=rows)))
-            result += jumps * (wide - result)
+        jumpy = np.flatnonzero(jumps.any(axis=1))
+        if len(jumpy):
+            stray = on(self._scatter.stray(hypotheses, reading, rows=rows))
+            result[jumpy] += jumps[jumpy] * (fits(stray, jumpy) - result[jumpy])
         return result
 
     def tail_probability(
