@@ -12,7 +12,7 @@ from diagnose.circuit.model import CarModel
 from diagnose.circuit.solver.point_solver import solve_operating_point
 from diagnose.circuit.tolerance_draws import Sample
 from diagnose.faults.causes import catalogue, changed_values
-from diagnose.inference.compiled import kept_shown, shown_readings
+from diagnose.inference.compiled import shown_readings
 from diagnose.inference.compiled.compiled_car import Compiled
 from diagnose.inference.compiled.hypotheses import joined
 from diagnose.inference.compiled.meter_loading import loaded_volts, over_range
@@ -330,7 +330,7 @@ def test_reading_kept_for_one_state_is_not_that_of_another(compiled: Compiled) -
 def test_what_is_kept_of_single_causes_is_what_is_looked_up(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(kept_shown, "KEPT_LEADS", 3)
+    monkeypatch.setattr(shown_readings, "KEPT_LEADS", 3)
     monkeypatch.setattr(shown_readings, "KEPT_READINGS", 2)
     fresh = compiled_car(N_DRAWS)[1]
     readings = [

@@ -38,6 +38,19 @@ def of_sound_car(model: Model, fact: ReadingFact, other: ReadingFact | None) -> 
     return float(Weigher(model).likelihood(hypotheses, noted, rows=rows).mean())
 
 
+def test_what_no_fault_moves_is_weighed_as_the_sound_car(lamp_model: Model) -> None:
+    bank, weigher = lamp_model.compiled.bank, Weigher(lamp_model)
+    first, second = volts("main-fuse.out", 12.0), volts("lamp-fuse.out", 11.98)
+    for beside in (None, first):
+        noted = Noted(0, second, is_complaint=False, beside=beside)
+
+        together = weigher.likelihood(bank.all, noted, rows=slice(0, bank.n_singles))
+
+        for row in range(bank.n_singles):
+            alone = weigher.likelihood(bank.all, noted, rows=np.array([row]))
+            assert together[row].tolist() == pytest.approx(alone[0].tolist(), rel=1e-9)
+
+
 # Both ends of a fuse, and the battery half a volt lower than in any draw. By itself the
 # second is as unlikely as the first; beside it, it lies where it should.
 def test_what_strays_together_strays_once(lamp_model: Model) -> None:

@@ -321,6 +321,11 @@ class ShownReadings:
             Fault sets that are solved.
         rows : IntArray or slice
             Some of them.
+
+        Returns
+        -------
+        bool
+            Of others that are the same rows, False.
         """
         if not isinstance(rows, slice):
             return False

@@ -39,7 +39,10 @@ from diagnose.session.evidence.weighing.substituted import (
     shown_values,
 )
 from diagnose.session.evidence.weighing.there import given_before, new_there, there
-from diagnose.session.evidence.weighing.weighed_readings import SEEN_KINDS, WeighedReadings
+from diagnose.session.evidence.weighing.weighed_readings import (
+    SEEN_KINDS,
+    WeighedReadings,
+)
 from diagnose.session.facts import SubstitutionFact, SymptomFact
 from diagnose.session.fleeting.provocation_tests import Provocation, Renewal
 from diagnose.session.fleeting.signs import SeenSign
