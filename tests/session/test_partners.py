@@ -96,3 +96,14 @@ def test_a_few_cars_tell_the_evidence_of_a_pair_roughly(
     (found,) = rough.log_evidence([pair], noted)
 
     assert abs(found - np.log(told.mean())) < np.log(4.0)
+
+
+def test_no_fault_explains_a_reading_better_than_can_be(
+    sedan_model: Model, facts: tuple[Fact, ...]
+) -> None:
+    # by that a pair is not solved that would not count even then
+    weigher, bank = Weigher(sedan_model), sedan_model.compiled.bank
+    for noted in observations_of(facts, sedan_model)[0]:
+        found = weigher.likelihood(bank.all, noted, rows=slice(0, bank.n_singles))
+        # a slip may add a little
+        assert found.max() <= 1.05 * weigher.most(noted)
