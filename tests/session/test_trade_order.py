@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from diagnose.measurement.points.forbidden_points import battery_posts
-from diagnose.measurement.readings import Reading
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import step_of_name
 from diagnose.session.advice.advice import POSTS_FIRST
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, SkipFact
 from diagnose.session.ready_car import Model
+from diagnose.session.steps.candidates import all_candidates
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
 from diagnose.session.steps.proposing.trade_order import in_trade_order, various
@@ -155,3 +157,23 @@ def test_only_the_first_reading_is_at_the_posts_for_their_own_sake(
 
     assert first.reason == POSTS_FIRST
     assert all(step.reason != POSTS_FIRST for step in diagnosis.answer.next_steps)
+
+
+def test_a_drop_is_asked_with_red_where_the_volts_are_higher(
+    sedan_model: Model,
+) -> None:
+    # on the sound car; where that has one point, under the faults of the car together
+    compiled = sedan_model.compiled
+    singles, reference = compiled.singles, sedan_model.car.reference
+    for kind in all_candidates(compiled):
+        if kind.kind is not ReadingKind.DC_VOLTS:
+            continue
+        for reading in kind.readings:
+            if reading.black == reference:
+                continue
+            red, black = compiled.readings.lead_volts(
+                singles, reading, rows=slice(None)
+            )
+            sound = float(np.median(red[0]) - np.median(black[0]))
+            assert sound > -0.005
+            assert sound >= 0.005 or float((red - black)[:, 0].mean()) > -1e-6

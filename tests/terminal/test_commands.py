@@ -201,7 +201,16 @@ def test_yes_and_no_answer_a_question(line: str, is_present: bool) -> None:
     assert told(line, HUMS) == SymptomFact(symptom="pump-hums", is_present=is_present)
 
 
-@pytest.mark.parametrize(("line", "value"), [("blown", 1.0), ("sound", 0.0)])
+@pytest.mark.parametrize(
+    ("line", "value"),
+    [
+        ("blown", 1.0),
+        ("sound", 0.0),
+        ("it's fine", 0.0),
+        ("It is blown.", 1.0),
+        ("that's good", 0.0),
+    ],
+)
 def test_blown_and_sound_answer_a_look_at_a_fuse(line: str, value: float) -> None:
     assert told(line, LOOK) == reading(
         ReadingKind.LOOK, value, state="key-off", red="pump-fuse", black=""

@@ -36,8 +36,8 @@ from diagnose.session.steps.whereabouts import Whereabouts
 # of a reading there; other system voltages in proportion.
 LEAST_VOLTS = 0.08
 
-# A drop below zero by less is left as it is. [V] Own choice: half of a meter's last
-# digit, for where nothing flows either way round will do.
+# Points of a sound car that are less apart are one. [V] Own choice: half of a meter's
+# last digit.
 LEAST_DROP = 0.005
 
 # Ohms and amps that differ by a smaller share show the same. [1] Derived: under their
@@ -354,7 +354,7 @@ def all_candidates(compiled: Compiled) -> tuple[Candidates, ...]:
     -------
     tuple[Candidates, ...]
         One for each kind that the car has readings of. Of a drop the red lead is where
-        a sound car has the higher volts, so that the meter shows no minus.
+        the higher volts are, so that the meter shows no minus.
     """
     readings = _red_on_the_higher(proposable_readings(compiled.car), compiled)
     by_kind = {kind: [r for r in readings if r.kind is kind] for kind in ReadingKind}
@@ -366,20 +366,34 @@ def all_candidates(compiled: Compiled) -> tuple[Candidates, ...]:
 def _red_on_the_higher(
     readings: Sequence[Reading], compiled: Compiled
 ) -> tuple[Reading, ...]:
-    """Return readings, a drop that a sound car has below zero the other way round."""
-    predictor, sound = compiled.predictor, compiled.singles.prediction
+    """Return readings, a drop that shows below zero the other way round.
+
+    On the sound car, or, along what is one point there, under the faults.
+    """
+    predictor, singles = compiled.predictor, compiled.singles
     draws = np.arange(compiled.n_draws)
-    volts = {
-        name: np.median(sound.seen_volts(state, np.zeros_like(draws), draws), axis=1)
+    sound_row, every = np.zeros_like(draws), np.arange(len(singles.sets))
+    shown, node = singles.prediction, predictor.node_index
+    when_sound = {
+        name: np.median(shown.seen_volts(state, sound_row, draws), axis=1)
         for name, state in predictor.state_index.items()
     }
-    node, reference = predictor.node_index, compiled.car.reference
+    under_faults = {
+        name: shown.seen_volts(state, every, np.zeros_like(every)).mean(axis=1)
+        for name, state in predictor.state_index.items()
+    }
+
+    def drop(reading: Reading, volts: Mapping[str, FloatArray | StoredArray]) -> float:
+        at = volts[reading.state]
+        return float(at[node[reading.red]] - at[node[reading.black]])
 
     def turned(reading: Reading) -> Reading:
-        if reading.kind is not ReadingKind.DC_VOLTS or reading.black == reference:
+        is_drop = reading.black != compiled.car.reference
+        if reading.kind is not ReadingKind.DC_VOLTS or not is_drop:
             return reading
-        at = volts[reading.state]
-        if at[node[reading.red]] - at[node[reading.black]] > -LEAST_DROP:
+        sound = drop(reading, when_sound)
+        is_one_point = abs(sound) < LEAST_DROP
+        if (drop(reading, under_faults) if is_one_point else sound) >= 0.0:
             return reading
         return replace(reading, red=reading.black, black=reading.red)
 

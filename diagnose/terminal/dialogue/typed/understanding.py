@@ -44,6 +44,11 @@ ANSWERS = ANSWER_WORDS | frozenset(YES_OR_NO) | NOTHING_WORDS
 # Words for a reading that is what the one before was.
 SAME_WORDS = frozenset(("same", "the same", "unchanged"))
 
+# How an answer may begin that is a sentence: "it's fine", "they are lit".
+_OPENING = frozenset(
+    ("it", "it's", "its", "is", "that", "that's", "they", "they're", "are")
+)
+
 # What a person says he did, and the command that tells it.
 DONE = MappingProxyType(
     {"bridged": "bridge", "jumped": "bridge", "swapped": "swap", "unplugged": "unplug"}
@@ -148,6 +153,7 @@ def _at_a_point(words: Sequence[str], desk: Desk) -> list[str]:
 
 def _answer_to_step(words: Sequence[str], desk: Desk) -> Request:
     """Take a line without a command as the answer to the step in hand."""
+    words = _without_opening(words)
     text = " ".join(words)
     said, state = trailing_state(words, desk)
     if state and len(said) > 1 and said[-1].lower() in JOINING:
@@ -177,6 +183,16 @@ def _answer_to_step(words: Sequence[str], desk: Desk) -> Request:
     assert isinstance(told, Tell)
     assert isinstance(told.fact, ReadingFact | SymptomFact)
     return Tell(fact=SubstitutionFact(substitution=asked.substitution, seen=told.fact))
+
+
+def _without_opening(words: Sequence[str]) -> Sequence[str]:
+    """Return the answer in a short sentence; other lines as they are."""
+    for place, word in enumerate(words):
+        if " ".join(words[place:]).lower().rstrip(".!") in ANSWERS:
+            return [*words[place:-1], words[-1].rstrip(".!")]
+        if word.lower() not in _OPENING:
+            break
+    return words
 
 
 def _same_as_before(reading: Reading, desk: Desk) -> Request:
