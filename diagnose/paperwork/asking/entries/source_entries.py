@@ -9,10 +9,10 @@ from diagnose.paperwork.asking.plan import CarPlan, lead
 
 # Coil of a solenoid on a starter, by the system's volts. From memory at 12 V: pull-in
 # and hold-in together take some ten amps once it is in; the same watts at other volts.
-_SOLENOID_OHMS = {"6 V": "0.33 ohm", "12 V": "1.3 ohm", "24 V": "5.2 ohm"}
+SOLENOID_OHMS = {"6 V": "0.33 ohm", "12 V": "1.3 ohm", "24 V": "5.2 ohm"}
 
 # What its contacts have. From memory.
-_SOLENOID_CONTACT = "0.4 mohm"
+SOLENOID_CONTACT = "0.4 mohm"
 
 
 def assumed_words(plan: CarPlan, page: str) -> str:
@@ -146,8 +146,8 @@ def _starter(plan: CarPlan) -> Iterator[FileEntry]:
         "86": f"{start} via {wire}",
         "85": "starter.case",
         "values": {
-            "coil_ohms": _SOLENOID_OHMS[plan.system],
-            "contact_ohms": _SOLENOID_CONTACT,
+            "coil_ohms": SOLENOID_OHMS[plan.system],
+            "contact_ohms": SOLENOID_CONTACT,
         },
     }
     yield section_entry(plan, "relays", "starter-solenoid", value)
