@@ -17,10 +17,12 @@ from diagnose.files.car.writing.car_text import car_text
 from diagnose.files.car.writing.car_wires import left_out, wire_list
 from diagnose.files.car.writing.wire_list import read_wire_list
 from diagnose.files.knowledge.layouts import load_layouts
+from diagnose.paperwork.asking.entries.car_entries import car_entries
 from diagnose.paperwork.asking.entries.wire_list_entries import listed_entries
 from diagnose.paperwork.asking.questions import Interview
 from diagnose.paperwork.asking.wire_list_questions import ask_wire_list
 from diagnose.terminal.preparation.car_files import car_file
+from tests.asking.test_random_cars import answered
 
 SHIPPED = ("sedan", "pickup", "roadster", "van", "truck")
 LAYOUTS = load_layouts()
@@ -127,6 +129,19 @@ def test_what_a_list_leaves_out_is_told(knowledge: Knowledge) -> None:
     assert "operating states (run-on)" in told
     assert "starter-solenoid.coil coil_ohms" in told
     assert "fuel-pump motor_amps" not in told  # asked for
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_whatever_car_is_asked_for_is_read_back_from_its_list(
+    seed: int, tmp_path: Path, knowledge: Knowledge
+) -> None:
+    path = tmp_path / "car.yaml"
+    path.write_text(car_text(car_entries(answered(seed), LAYOUTS)), encoding="utf-8")
+    car = load_car(path, knowledge)
+
+    again = read_back(car, tmp_path, knowledge)
+
+    assert set(wire_list(again).splitlines()) == set(wire_list(car).splitlines())
 
 
 ON_ANOTHER = """\

@@ -13,7 +13,7 @@ from diagnose.errors import did_you_mean
 from diagnose.files.car.grammar.load_sizes import parse_fuse, parse_load
 from diagnose.files.car.grammar.sizes import parse_wire
 from diagnose.files.common_words import as_meant
-from diagnose.files.quantities import CURRENT, parse_positive
+from diagnose.files.quantities import CURRENT, RESISTANCE, parse_positive
 
 # Returns an answer as a car file has it; raises ValueError with the reason.
 Reader = Callable[[str], str]
@@ -162,6 +162,14 @@ def read_current(text: str) -> str:
     meant = as_meant(text)
     meant = f"{meant} A" if re.fullmatch(r"\d+(\.\d+)?", meant) else meant
     parse_positive(meant, CURRENT)
+    return meant
+
+
+def read_ohms(text: str) -> str:
+    """Read a resistance; a bare number is in ohms."""
+    meant = as_meant(text)
+    meant = f"{meant} ohm" if re.fullmatch(r"\d*\.?\d+", meant) else meant
+    parse_positive(meant, RESISTANCE)
     return meant
 
 

@@ -120,6 +120,12 @@ def ask_sources(plan: CarPlan, ask: Asker) -> Script[None]:
             "wire": ask.fact("charge-wire", "charging wire", "8 AWG 5 ft", read_wire),
             "fuse": ask.fact("charge-fuse", "its fuse, or none", "none", read_fuse),
             "exciter-wire": ask.fact("", "exciter wire", "18 AWG 9 ft", read_wire),
+            "exciter-diode": ask.fact(
+                "exciter-diode",
+                "a diode in the exciter wire, so that it can't feed back: yes or no",
+                "no",
+                worded("yes", "no"),
+            ),
             "sense-wire": ask.fact("", "sense wire", "18 AWG 6 ft", read_wire),
         },
         can_be_none=True,

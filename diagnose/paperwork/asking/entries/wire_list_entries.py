@@ -173,8 +173,8 @@ def _switch(
     if "start" in others:
         for position, contacts in _KEY.items():
             live[position] = [one for one in contacts if one in others]
-    elif set(_LIGHTS) <= set(others):
-        live |= {"tail": ["tail"], "head": list(_LIGHTS)}
+    elif set(others) <= set(_LIGHTS):
+        live |= {"tail": [one for one in others if one == "tail"], "head": others}
     elif at_rest is not None:
         live = {at_rest[0]: list(others), at_rest[1]: []}
     elif usual is not None and usual.springs_back:
@@ -203,7 +203,7 @@ def _controller(car: ListedCar, name: str, rows: OpenRows) -> FileEntry:
     outputs: dict[str, Written] = {
         output: {
             "side": _side(f"{name}.{output}", car),
-            "on-in": ["idle-loaded", "fast-idle"],
+            "on-in": ["idle-loaded", "fast-idle"] if _keys(car) else [],
         }
         for output in sorted(own - {"supply", "ground", "memory"})
     }
@@ -219,7 +219,7 @@ def _controller(car: ListedCar, name: str, rows: OpenRows) -> FileEntry:
 
 def _side(output: str, car: ListedCar) -> str:
     """Return the side of a load that an output switches: high where it feeds one."""
-    fed = (".86", f".{car.hot}")
+    fed = (".86", f".{car.hot}", ".in", ".feed", ".30")
     others = [
         other_end(row, output) for row in car.rows if output in (row.start, row.end)
     ]
@@ -284,20 +284,26 @@ def _pin_number(pin: str) -> int:
     return int(number) if number.isdigit() else 0
 
 
-def _states(car: ListedCar, layouts: Layouts) -> Iterator[FileEntry]:
-    """Yield the states that an ignition switch makes, where the list has one."""
+def _keys(car: ListedCar) -> list[str]:
+    """Return the ignition switches of the list."""
     terminals = terminals_of(car.rows)
-    keys = [
+    return [
         name
         for name, end in car.ends.items()
         if end.kind == "switch" and "start" in terminals[name]
     ]
+
+
+def _states(car: ListedCar, layouts: Layouts) -> Iterator[FileEntry]:
+    """Yield the states that an ignition switch makes, where the list has one."""
+    terminals = terminals_of(car.rows)
+    keys = _keys(car)
     if not keys:
         return
     loaded: dict[str, Written] = {}
     for name, end in car.ends.items():
         usual = layouts.circuit_called(name.removesuffix("-switch"))
-        if end.kind == "switch" and set(_LIGHTS) <= terminals[name]:
+        if end.kind == "switch" and "head" in terminals[name]:
             loaded[name] = "head"
         elif end.kind == "switch" and usual and usual.is_on_when_loaded:
             positions = _switch(name, end.place, terminals[name], layouts)["live"]
