@@ -83,11 +83,12 @@ def _role_lines(name: str, car: Car, knowledge: Knowledge) -> Iterator[str]:
         for role in sorted(lacking_roles(car, retest, knowledge.symptoms)):
             without.setdefault(role, []).append(complaint.says)
     if without:
-        told = "; ".join(f"{role} ({', '.join(c)})" for role, c in without.items())
         yield (
             f"{name}: no part has these roles, so the complaints behind each can't be "
-            f"diagnosed: {told}"
+            "diagnosed:"
         )
+        for role, complaints in without.items():
+            yield f"  {role}: {'; '.join(complaints)}"
 
 
 def list_wires(name: str, sink: TextIO, remarks: TextIO) -> None:

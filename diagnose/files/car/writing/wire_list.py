@@ -105,29 +105,52 @@ def read_wire_list(path: Path) -> tuple[WireRow, ...]:
     text = read_text(path, wanted="list of wires").lstrip("\ufeff")
     header = text.split("\n", 1)[0]
     delimiter = max(",;\t", key=header.count)
-    try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
-    except csv.Error as error:
-        raise _broken(path, [(1, 1, f"is no CSV: {error}")]) from error
+    rows = _cells(path, text, delimiter)
     columns = _columns(path, rows[0] if rows else [])
     found, problems = [], []
+    names: dict[str, int] = {}
     for number, cells in enumerate(rows[1:], start=2):
         if not any(cell.strip() for cell in cells):
             continue
-        row = _Row(number, columns, cells)
+        # where commas part no cells they are decimal ones
+        told = (
+            cells if delimiter == "," else [_DECIMAL.sub(".", cell) for cell in cells]
+        )
+        row = _Row(number, columns, told)
         wire = row.read()
+        if wire is not None:
+            row.check_name(wire.name, names.setdefault(wire.name, number))
         problems.extend(row.problems)
         found.extend([wire] if wire else [])
-    names: dict[str, int] = {}
-    for wire in found:
-        names[wire.name] = names.get(wire.name, 0) + 1
-    twice = [name for name, count in names.items() if count > 1]
-    problems += [(1, 1, f'two wires are called "{name}"; rename one') for name in twice]
     if problems:
         raise _broken(path, problems)
     if not found:
         raise _broken(path, [(1, 1, "holds no wires below its header")])
     return tuple(found)
+
+
+# A decimal comma.
+_DECIMAL = re.compile(r"(?<=\d),(?=\d)")
+
+
+def _cells(path: Path, text: str, delimiter: str) -> list[list[str]]:
+    """Return the cells of every row.
+
+    Raises
+    ------
+    InvalidFileError
+        With the row, where a quote opens and does not close.
+    """
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    rows: list[list[str]] = []
+    try:
+        for row in reader:
+            rows.append(row)
+    except csv.Error as error:
+        number = len(rows) + 1
+        told = f"row {number}: a quote opens here and does not close, or closes inside"
+        raise _broken(path, [(number, 1, f"{told} a cell ({error})")]) from error
+    return rows
 
 
 # Row, column and what is wrong there.
@@ -193,6 +216,8 @@ class _Row:
         fuse = self._cell("fuse", _read_fuse, is_needed=False)
         plugs = self._cell("plug", _read_plugs, is_needed=False)
         name = self._cell("name", _read_name, is_needed=False)
+        if start and start == end:
+            self._wrong("to", f"is {end}, as from is; a wire has two ends")
         if not wire:
             self._check_sitting(start, fuse)
         if self.problems:
@@ -207,6 +232,11 @@ class _Row:
             note=self._text("note"),
             is_named=bool(name),
         )
+
+    def check_name(self, name: str, first: int) -> None:
+        """Note a name that a wire of a row before has."""
+        if first != self._number:
+            self._wrong("name", f'"{name}" is the name of row {first} too; rename one')
 
     def _size_and_length(self) -> str:
         """Return both as a car file has them, empty where there is no wire."""
@@ -246,7 +276,7 @@ class _Row:
 
     def _wrong(self, column: str, reason: str) -> str:
         """Note what is wrong with a cell."""
-        place = self._columns[column] + 1
+        place = self._columns.get(column, 0) + 1
         words = f"row {self._number}, column {column}: {reason}"
         self.problems.append((self._number, place, words))
         return ""
