@@ -131,6 +131,21 @@ def test_what_a_list_leaves_out_is_told(knowledge: Knowledge) -> None:
     assert "fuel-pump motor_amps" not in told  # asked for
 
 
+HERE = Path(__file__).parents[1]
+OTHERS = sorted(HERE.glob("cars/*.yaml")) + sorted(HERE.glob("asking/described/*.yaml"))
+
+
+@pytest.mark.parametrize("path", OTHERS, ids=lambda path: path.stem)
+def test_a_car_written_by_hand_is_read_back_from_its_list(
+    path: Path, tmp_path: Path, knowledge: Knowledge
+) -> None:
+    car = load_car(path, knowledge)
+
+    again = read_back(car, tmp_path, knowledge)
+
+    assert set(wire_list(again).splitlines()) == set(wire_list(car).splitlines())
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_whatever_car_is_asked_for_is_read_back_from_its_list(
     seed: int, tmp_path: Path, knowledge: Knowledge

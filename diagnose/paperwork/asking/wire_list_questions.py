@@ -221,6 +221,7 @@ _GUESSES = (
 _GUESSES_BY_TERMINAL = (
     ({"start", "accessory"}, "switch at column"),
     ({"supply", "ground", "memory"}, KINDS["controller"]),
+    ({"feed"}, KINDS["switch"]),
 )
 
 _RELAY = frozenset({"30", "85", "86", "87", "87a"})

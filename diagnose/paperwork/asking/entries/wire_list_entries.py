@@ -171,8 +171,10 @@ def _switch(
     at_rest = next((p for word, p in _ON_AT_REST.items() if word in name), None)
     usual = layouts.circuit_called(name.removesuffix("-switch"))
     if "start" in others:
+        unknown = {*others} - {one for contacts in _KEY.values() for one in contacts}
         for position, contacts in _KEY.items():
-            live[position] = [one for one in contacts if one in others]
+            own = [*contacts, *(sorted(unknown) if position == "run" else ())]
+            live[position] = [one for one in own if one in others]
     elif set(others) <= set(_LIGHTS):
         live |= {"tail": [one for one in others if one == "tail"], "head": others}
     elif at_rest is not None:
