@@ -63,6 +63,9 @@ def test_a_list_becomes_a_sound_car_and_is_written_back(
     main(["expand", again, "--format", "csv"])
 
     assert "sound. My car" in said
+    assert "has `assumed` behind it in the file" in said
+    written = " ".join(Path(car).read_text(encoding="utf-8").split())
+    assert "# assumed: its positions" in written
     assert (
         "key.ignition",
         "coil.plus",

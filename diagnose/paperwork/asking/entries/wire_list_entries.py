@@ -48,6 +48,9 @@ _LIGHTS = ("tail", "head")
 # gear, and the pump in a crash.
 _ON_AT_REST = {"neutral": ("park", "drive"), "inertia": ("set", "tripped")}
 
+# Terminals of a switch that is on or off.
+_FEED_AND_OUT = 2
+
 # What people call the solenoid on the starter.
 _SOLENOIDS = ("starter-solenoid", "solenoid")
 
@@ -129,7 +132,12 @@ def _ends(car: ListedCar, layouts: Layouts, rows: OpenRows) -> Iterator[FileEntr
             yield _relay(name, car, rows)
         elif end.kind == "switch":
             value = _switch(name, end.place, own, layouts)
-            yield FileEntry(path=("switches",), name=name, value=value)
+            # on or off is all that two terminals leave; else it is a guess
+            live = value["live"]
+            assert isinstance(live, dict)
+            is_guess = len(own) > _FEED_AND_OUT or "off" not in live
+            comment = "assumed: its positions" if is_guess else ""
+            yield FileEntry(path=("switches",), name=name, value=value, comment=comment)
         elif end.kind == "controller":
             yield _controller(car, name, rows)
         elif end.kind in {"resistor", "diode", "battery"}:
@@ -315,4 +323,5 @@ def _states(car: ListedCar, layouts: Layouts) -> Iterator[FileEntry]:
         position = "crank" if state == "cranking" else "run"
         own = loaded if state in {"idle-loaded", "fast-idle"} else {}
         value: Written = {"switches": {keys[0]: position, **own}}
-        yield FileEntry(path=("states",), name=state, value=value)
+        comment = "assumed: what is on" if own else ""
+        yield FileEntry(path=("states",), name=state, value=value, comment=comment)
