@@ -34,6 +34,9 @@ EXPAND_HELP = """
     Lists every part that the file stands for, its terminals and its values, each with
     where it comes from: the car file, or a default that you can overrule when you know
     better.
+
+    As CSV it lists the wires alone, for a spreadsheet and for new --from, and says
+    beside the list what that leaves out.
 """
 
 
@@ -169,8 +172,10 @@ def _check(options: argparse.Namespace) -> None:
 def _expand(options: argparse.Namespace) -> None:
     from diagnose.terminal.reports.listings import list_expansion, list_wires
 
-    list_them = list_wires if options.format == "csv" else list_expansion
-    list_them(options.car, sys.stdout)
+    if options.format == "csv":
+        list_wires(options.car, sys.stdout, sys.stderr)
+    else:
+        list_expansion(options.car, sys.stdout)
 
 
 def _causes(options: argparse.Namespace) -> None:

@@ -34,9 +34,12 @@ NEW_HELP = """
 
     --from reads a list of wires as CSV and asks what is at their ends. The first row
     names its columns, in any order: from, to, size, length, and if you like colour,
-    fuse (at the wire's start), name and note. from and to are terminals such as
-    battery.plus, fan-relay.87, fan.minus or body. expand --format csv writes the wires
-    of a car in the same form; what sits on a terminal without a wire is not in it.
+    fuse (at the wire's start), plug (the plugs on its way, rear-plug.4 with its pin),
+    name and note. from and to are terminals such as battery.plus, fan-relay.87,
+    fan.minus or body. Where something sits right on a terminal, its size is none: a
+    relay on a panel, a load on the body, a stud on its metal, or a clamp, which is a
+    name of its own, on a post. expand --format csv writes the wires of a car in the
+    same form, and says what such a list leaves out.
 """
 
 # What an audit looks at.

@@ -64,7 +64,7 @@ _METAL = {"chassis": "body", "bodywork": "body", "block": "engine", "earth": "bo
 # A number with the word that follows it.
 _AMOUNT = re.compile(
     r"(?P<number>(?<![\w./])\d[\d./]*)\s*"
-    r"(?P<word>[^\W\d_]+2?|mm²|'|\"|Ω)(?![\w-])"
+    r"(?P<word>[^\W\d_]+2?|mm²|'|\"|Ω)(?![\w-])(?:\.(?=\s|$))?"
 )
 
 # A word by itself, no part of a name with hyphens or points.

@@ -40,7 +40,7 @@ def read_text(path: pathlib.Path, *, wanted: str) -> str:
     """
     content = _content(path, wanted=wanted)
     if b"\x00" in content:
-        raise invalid_file(path, 0, 0, f"is a binary file, expected a {wanted} in YAML")
+        raise invalid_file(path, 0, 0, f"is a binary file, expected a {wanted}, a text")
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -14,6 +14,7 @@ from diagnose.paperwork.asking.answers import (
     read_wire,
 )
 from diagnose.paperwork.asking.car_questions import ask_car
+from diagnose.paperwork.asking.entries.car_entries import car_entries
 from diagnose.paperwork.asking.plan import CarPlan
 from diagnose.paperwork.asking.questions import Interview, Question, Script
 
@@ -155,6 +156,14 @@ def _asked_until(key: str, answers: dict[str, str]) -> Interview[object]:
         ("layouts", "rocket", "none of them"),
         ("battery", "place moon", "no place"),
         ("battery", "cca lots", "cca: "),
+        ("battery", "age 200", "no battery lasts 200 years"),
+        ("battery", "cca 600 A, cca 700 A", "cca is told twice"),
+        ("alternator", "rated 70/28 A", "stands first"),
+        ("alternator", "rated 5/70 A", "at least a 7th of it"),
+        ("cables", "engine-strap none", "no car goes without it"),
+        ("fuel-pump", "inertia-switch yes", "say where it is"),
+        ("blower", "resistor 5 Mohm", "slows no motor"),
+        ("blower", "resistor 0", "must be greater than 0"),
         ("controllers", "battery", "is there already"),
         ("controllers", "fan", "is a load"),
         ("added", "fan, fan", "there twice"),
@@ -279,3 +288,101 @@ def test_a_switch_of_one_circuit_is_a_feed_by_its_own_name() -> None:
 
     assert around.feeds["fan-switch"] == "fan-switch.out"
     assert around.feeds["horn-switch"] == "horn-switch.out"
+
+
+PUMPED = {"layouts": "injection", "grounded": "minus"}
+
+
+def _entries(answers: dict[str, str]) -> dict[str, object]:
+    """Return the entries by section and name that answers make of an injected car."""
+    plan = _finished({**PUMPED, **answers})
+    return {
+        ".".join((*entry.path, entry.name)): entry.value
+        for entry in car_entries(plan, LAYOUTS)
+    }
+
+
+@pytest.mark.parametrize(
+    ("relay", "terminal", "goes", "lead"),
+    [
+        ("high", "85", "inertia-switch.feed via 18 AWG 4 ft", "inertia-ground"),
+        ("ignition", "85", "inertia-switch.feed via 18 AWG 4 ft", "inertia-ground"),
+        # a controller's low side is on 85, so the switch is on the coil's other side
+        ("low", "86", "inertia-switch.out via 18 AWG 4 ft", "inertia-feed"),
+    ],
+)
+def test_an_inertia_switch_is_in_the_coil_of_the_pumps_relay(
+    relay: str, terminal: str, goes: str, lead: str
+) -> None:
+    made = _entries({"fuel-pump": f"relay {relay}, inertia-switch trunk"})
+
+    pump, wire = made["circuits.fuel-pump"], made[f"wires.{lead}"]
+    assert isinstance(pump, dict)
+    assert isinstance(wire, dict)
+    assert pump["relay"][terminal] == goes
+    assert "inertia-switch" in f"{wire['from']} {wire['to']}"
+    assert made["switches.inertia-switch"] == {
+        "place": "trunk",
+        "live": {"set": ["out"], "tripped": []},
+    }
+
+
+def test_an_inertia_switch_is_in_the_feed_of_a_pump_without_a_relay() -> None:
+    made = _entries({"fuel-pump": "feed switched, relay none, inertia-switch dash"})
+
+    feed, pump = made["circuits.inertia-feed"], made["circuits.fuel-pump"]
+    assert isinstance(feed, dict)
+    assert isinstance(pump, dict)
+    assert (feed["fuse"], feed["to"]) == ("15 A", "inertia-switch.feed")
+    assert (pump["from"], "fuse" in pump) == ("inertia-switch.out", False)
+
+
+def test_a_blower_is_slowed_by_a_resistor_of_its_switch() -> None:
+    made = _entries({"blower": "resistor 1.5"})
+
+    resistor, switch = made["parts.blower-resistor"], made["switches.blower-switch"]
+    assert isinstance(resistor, dict)
+    assert isinstance(switch, dict)
+    assert resistor["values"] == {"ohms": "1.5 ohm"}
+    assert switch["live"] == {"off": [], "low": ["low"], "on": ["out"]}
+
+
+def test_a_resistor_without_a_switch_is_left_out_and_said() -> None:
+    plan = _finished({**PUMPED, "blower": "resistor 1.5, switch none"})
+    made = {entry.name: entry for entry in car_entries(plan, LAYOUTS)}
+
+    assert "blower-resistor" not in made
+    assert made["blower"].comment == "left out: resistor, as no switch is in its feed"
+
+
+@pytest.mark.parametrize(
+    ("grounded", "anode"), [("minus", "exciter-joint"), ("plus", "alternator.exciter")]
+)
+def test_a_diode_in_the_exciter_wire_lets_the_lamps_current_through(
+    grounded: str, anode: str
+) -> None:
+    made = _entries({"alternator": "exciter-diode yes", "grounded": grounded})
+
+    lamp, diode = made["circuits.charge-lamp"], made["parts.exciter-diode"]
+    assert isinstance(lamp, dict)
+    assert isinstance(diode, dict)
+    assert lamp["ground"] == "exciter-joint via 18 AWG 1 ft"
+    assert diode["terminals"]["a"].partition(" ")[0] == anode
+
+
+def test_an_engine_that_runs_on_keeps_its_pumps_output_on() -> None:
+    made = _entries({"ignition-switch": "run-on yes"})
+
+    controller = made["controllers.engine-controller"]
+    assert isinstance(controller, dict)
+    outputs = controller["outputs"]
+    assert made["states.run-on"] == {}
+    assert "run-on" in outputs["fuel-pump-output"]["on-in"]
+    assert "run-on" not in outputs["fan-output"]["on-in"]
+
+
+def test_what_only_some_circuits_have_is_asked_of_them_alone() -> None:
+    asked = _asked_until("headlamps", {"added": "headlamps"})
+
+    assert asked.question is not None
+    assert not any("crash" in line or "ohms" in line for line in asked.question.says)

@@ -37,6 +37,9 @@ ON_A_PAGE = [
     *("frame-strap 4 AWG 1 ft", "ground frame", "neutral-switch yes"),
     *("run ignition", "accessory none", "trigger battery", "diode yes"),
     *("feed ignition-switch.start", "note mine: {a} # b", "colour pink"),
+    *("inertia-switch trunk", "inertia-switch dash, relay none", "resistor 1"),
+    *("inertia-switch under-dash, relay low", "exciter-diode yes", "run-on yes"),
+    *("inertia-switch dash, relay none, switch dash", "resistor 2 ohm, switch none"),
 ]
 
 
@@ -96,3 +99,25 @@ def test_what_nothing_hangs_on_is_left_out_and_said(
         if text.startswith("title")
     )
     assert "left out, as nothing hangs on it: light-switch" in title
+
+
+@pytest.mark.parametrize(
+    ("differs", "gone"),
+    [
+        ({"title": "with a frame", "cables": "frame-strap 4 AWG 1 ft"}, "frame-strap"),
+        ({"panel": "none", "cables": "body-lead none"}, "engine-strap"),
+    ],
+)
+def test_a_strap_to_metal_that_nothing_is_on_is_left_out(
+    differs: dict[str, str], gone: str, tmp_path: Path, knowledge: Knowledge
+) -> None:
+    own = {"added": "choke", "factory": "none", "choke": "ground engine", **differs}
+    interview = Interview(lambda: ask_car(LAYOUTS, {}))
+    while interview.question is not None:
+        interview.answer(own.get(interview.question.key, ""))
+    path = tmp_path / "car.yaml"
+    path.write_text(car_text(car_entries(interview.outcome, LAYOUTS)), encoding="utf-8")
+
+    car = load_car(path, knowledge)
+
+    assert gone not in {part.name for part in car.parts}

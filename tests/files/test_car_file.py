@@ -717,3 +717,17 @@ def test_a_colour_that_no_wire_has_is_told_with_the_nearest(
     (problem,) = problems(small_car.replace("14 AWG 6 ft,", "14 AWG 6 ft red/whit,"))
 
     assert '"whit" is no colour of a wire (did you mean "white"?)' in problem
+
+
+def test_a_wire_that_is_about_so_is_less_sure(
+    small_car: str, load: Callable[[str], Car]
+) -> None:
+    text = small_car.replace("wire: 14 AWG 6 ft", "wire: about 14 AWG 6 ft")
+    measured, about = (
+        load(one).part("horn-wire").values["wire_ohms"].distribution
+        for one in (small_car, text)
+    )
+
+    assert about.first == measured.first
+    # two spreads that know nothing of each other: the sum of their squares
+    assert about.second**2 == pytest.approx(measured.second**2 + 0.3**2)

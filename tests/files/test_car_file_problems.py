@@ -155,6 +155,50 @@ AMOUNTS = [
         "ft or m or in or cm or mm; write `6 ft`",
     ),
     (
+        "14 AWG 6 ft",
+        "10 ga 6 ft",
+        '16:31: circuit "horn": found "10 ga 6 ft", expected a wire: size and length, '
+        "such as 14 AWG 6 ft, 14 SAE 1.8 m, 2.5 mm2 2 m or 0.35 ohm/ft 4 ft; write "
+        "`10 AWG 6 ft`",
+    ),
+    (
+        "14 AWG 6 ft",
+        "10 gauge",
+        '16:31: circuit "horn": found "10 gauge", expected a wire: size and length, '
+        "such as 14 AWG 6 ft, 14 SAE 1.8 m, 2.5 mm2 2 m or 0.35 ohm/ft 4 ft; write "
+        "`10 AWG` with its length behind it",
+    ),
+    (
+        "fuse: 10 A",
+        "fuse: 40 amp",
+        '15:42: circuit "key-feed": unit "amp" in "40 amp" is not known for a current; '
+        "use A or mA; write `40 A`",
+    ),
+    (
+        "6 A load",
+        "110 W bulbs",
+        '16:50: circuit "horn": found "110 W bulbs", expected a load: size and kind, '
+        "such as 7 A motor, 110 W lamps, 3 W led-lamp, 1 A electronics or 5 A load; "
+        "write `110 W lamps`",
+    ),
+    (
+        "6 A load",
+        "2 bulbs",
+        '16:50: circuit "horn": found "2 bulbs", expected a load: size and kind, such '
+        "as 7 A motor, 110 W lamps, 3 W led-lamp, 1 A electronics or 5 A load; write "
+        "what it takes in all, such as `42 W lamps`",
+    ),
+    (
+        "ground: body via",
+        "ground: chassis via",
+        '16:68: there is no terminal "chassis"; the metal of the car is `body`',
+    ),
+    (
+        "ground: body via",
+        "ground: frame via",
+        "16:68: this car has no frame; add `frame` with its place to `metal`",
+    ),
+    (
         "fuse: 10 A",
         "fuse: 10 V",
         '15:42: circuit "key-feed": unit "V" in "10 V" is not known for a current; use '
@@ -657,7 +701,7 @@ def test_an_entry_that_cannot_be_read_casts_no_blame_on_its_neighbours(
         (b"", "is empty, expected a car file"),
         (b" \n\n", "is empty, expected a car file"),
         (b"# only a comment\n", "holds only comments, expected a car file"),
-        (b"\x7fELF\x00\x01", "is a binary file, expected a car file in YAML"),
+        (b"\x7fELF\x00\x01", "is a binary file, expected a car file, a text"),
     ],
 )
 def test_a_file_that_is_no_text_is_refused_as_a_whole(

@@ -183,6 +183,8 @@ def test_another_file_is_not_taken_for_answers(tmp_path: Path) -> None:
         ("10ga 5ft", "10 AWG 5 ft"),
         ("1/0 gauge 2 feet", "1/0 AWG 2 ft"),
         ("40 amp", "40 A"),
+        ("14 ga. 5'", "14 AWG 5 ft"),
+        ("15 amp.", "15 A"),
         ("15a", "15 A"),
         ("110 watts bulbs", "110 W lamps"),
         ("rear-light via 12 AWG 3 ft", "rear-light via 12 AWG 3 ft"),

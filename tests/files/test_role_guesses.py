@@ -85,4 +85,4 @@ def test_what_a_car_is_taken_for_and_lacks_is_said(
     said = capsys.readouterr().out
     assert '"ecu" is taken for the role engine-controller' in said
     assert "no part has these roles" in said
-    assert "fuel-pump (" in said
+    assert "\n  fuel-pump: " in said

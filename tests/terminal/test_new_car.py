@@ -67,6 +67,14 @@ def wagon(tmp_path_factory: pytest.TempPathFactory) -> Wagon:
 
 
 def test_a_car_is_asked_for_written_checked_drawn_and_audited(new: NewCar) -> None:
+    said = new(WAGON)
+
+    order = [said.index(margin) for margin in ("Check:", "Drawn:", "Audit:", "Surpris")]
+    assert order == sorted(order)
+    assert (new.path.parent / "car-1.svg").exists()
+
+    (new.path.parent / "car-1.svg").unlink()
+    new.path.unlink()
     said = new(f"{WAGON}draw\naudit\nleave\n")
 
     assert f"{new.path}: sound. Invented wagon" in " ".join(said.split())
@@ -193,4 +201,15 @@ def test_a_full_disk_is_told_and_nothing_is_lost(
     said = new(WAGON)
 
     assert "No space left on device" in " ".join(said.split())
+    assert new.path.exists()
+
+
+def test_a_diagram_that_cannot_be_written_costs_nothing_else(new: NewCar) -> None:
+    for number in range(1, 10):  # folders stand where its sheets would
+        (new.path.parent / f"car-{number}.svg").mkdir()
+
+    said = new(f"{WAGON}draw\nleave\n")
+
+    assert said.count("is not written") == 2
+    assert "Surprised:" in said
     assert new.path.exists()

@@ -63,6 +63,9 @@ def test_a_list_becomes_a_sound_car_and_is_written_back(
     main(["expand", again, "--format", "csv"])
 
     assert "sound. My car" in said
+    assert "has `assumed` behind it in the file" in said
+    written = " ".join(Path(car).read_text(encoding="utf-8").split())
+    assert "# assumed: its positions" in written
     assert (
         "key.ignition",
         "coil.plus",
@@ -88,7 +91,9 @@ def test_a_list_becomes_a_sound_car_and_is_written_back(
         "key.battery": "kinked",
         "body": "braided",
     }
-    assert len(wires(first)) == len(LIST.splitlines()) - 1
+    joined = {row[:3] for row in wires(first) if row[2] == "none"}
+    assert joined == {("front-stud", "body", "none"), ("horn.minus", "body", "none")}
+    assert len(wires(first)) == len(LIST.splitlines()) - 1 + len(joined)
     # no wire of the list goes to its minus
     assert "# assumed: grounded at the body, where it sits" in " ".join(
         Path(car).read_text(encoding="utf-8").split()
@@ -115,6 +120,16 @@ def test_a_list_becomes_a_sound_car_and_is_written_back(
             "row 2, column fuse: ",
         ),
         ("from,to,size,length\nbody,engine,4 AWG,6 ft,red\n", "more cells than"),
+        ("from,to,size,length\nbody,body,4 AWG,6 ft\n", "row 2, column to: is body"),
+        (
+            'from,to,size,length\nbody,engine,4 AWG,6 ft\n"body,engine,4 AWG,6 ft\n',
+            "row 3: a quote opens here",
+        ),
+        (
+            "from,to,size,length,name\nbody,engine,4 AWG,6 ft,strap\n"
+            "body,frame,4 AWG,6 ft,strap\n",
+            'row 3, column name: "strap" is the name of row 2 too',
+        ),
     ],
 )
 def test_a_broken_list_names_row_and_column(
@@ -127,6 +142,15 @@ def test_a_broken_list_names_row_and_column(
         read_wire_list(path)
 
     assert any(told in line for line in caught.value.lines), caught.value.lines
+
+
+def test_decimal_commas_are_read_where_semicolons_part_the_cells(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "wires.csv"
+    path.write_text("from;to;size;length\nbody;engine;2,5 mm2;1,5 m\n")
+
+    assert [row.wire for row in read_wire_list(path)] == ["2.5 mm2 1.5 m"]
 
 
 def test_every_broken_row_is_told_at_once(tmp_path: Path) -> None:

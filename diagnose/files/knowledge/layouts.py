@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from importlib.resources import as_file
 from importlib.resources.abc import Traversable
 from pathlib import Path
+from typing import Literal
 
 from pydantic import ConfigDict, Field, ValidationError
 
@@ -55,6 +56,7 @@ class UsualCircuit(_HyphenatedEntry):
     primes: str = ""
     springs_back: bool = False
     is_on_when_loaded: bool = False
+    asks: list[Literal["inertia-switch", "resistor"]] = Field(default=[])
 
 
 class UsualController(SourcedEntry):

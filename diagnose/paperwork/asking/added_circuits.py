@@ -71,6 +71,7 @@ def around_of(data: Mapping[str, Any], *, hot: str) -> Around:
         panels=set(data.get("panels", {})),
         known={"battery", "alternator", "starter"},
         feed_place=data.get("battery", {}).get("place", ""),
+        can_run_on="run-on" in data.get("states", {}),
     )
     for section in _NAMED:
         around.known.update(data.get(section, {}))

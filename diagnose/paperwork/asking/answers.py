@@ -13,7 +13,7 @@ from diagnose.errors import did_you_mean
 from diagnose.files.car.grammar.load_sizes import parse_fuse, parse_load
 from diagnose.files.car.grammar.sizes import parse_wire
 from diagnose.files.common_words import as_meant
-from diagnose.files.quantities import CURRENT, parse_positive
+from diagnose.files.quantities import CURRENT, RESISTANCE, parse_positive
 
 # Returns an answer as a car file has it; raises ValueError with the reason.
 Reader = Callable[[str], str]
@@ -24,7 +24,11 @@ _UNKNOWN = re.compile(
 )
 
 # What says that there is none.
-_NONE = {"none", "no", "-", "nothing", "without"}
+NONE = {"none", "no", "-", "nothing", "without"}
+
+# What a resistor that slows a motor can have. [Ω] Own choice: a motor of 2 to 20 A at
+# 6 to 24 V, slowed by a tenth to four fifths.
+LEAST_OHMS, MOST_OHMS = 0.05, 50.0
 
 # A name in a car file.
 _KEY = re.compile(r"[a-z][a-z0-9-]*")
@@ -53,7 +57,7 @@ def read_name(text: str) -> str:
 
 def read_names(text: str) -> list[str]:
     """Read names with commas between them, or none."""
-    if text.strip().lower() in _NONE:
+    if text.strip().lower() in NONE:
         return []
     names = [read_name(one) for one in text.split(",") if one.strip()]
     twice = next((name for name in names if names.count(name) > 1), None)
@@ -66,7 +70,7 @@ def read_chosen(known: Collection[str]) -> Callable[[str], list[str]]:
     """Return a reader of some of the names known, by name or number."""
 
     def read(text: str) -> list[str]:
-        if text.strip().lower() in _NONE:
+        if text.strip().lower() in NONE:
             return []
         chosen = [one_of(word, known) for word in text.split(",") if word.strip()]
         return list(dict.fromkeys(chosen))
@@ -83,7 +87,7 @@ def one_of(text: str, known: Collection[str]) -> str:
     for name in names:
         if name.lower() in {word, re.sub(r"[\s_]+", "-", word)}:
             return name
-    if word in _NONE and "none" in names:
+    if word in NONE and "none" in names:
         return "none"
     begun = [name for name in names if re.match(rf"{re.escape(word)}[ -]", name)]
     if word and len(begun) == 1:
@@ -141,7 +145,7 @@ def read_wire(text: str) -> str:
 
 def read_fuse(text: str) -> str:
     """Read a fuse, or none."""
-    if text.strip().lower() in _NONE:
+    if text.strip().lower() in NONE:
         return "none"
     meant = as_meant(text)
     meant = f"{meant} A" if re.fullmatch(r"\d+(\.\d+)?", meant) else meant
@@ -165,9 +169,21 @@ def read_current(text: str) -> str:
     return meant
 
 
+def read_ohms(text: str) -> str:
+    """Read a resistance; a bare number is in ohms."""
+    meant = as_meant(text)
+    meant = f"{meant} ohm" if re.fullmatch(r"\d*\.?\d+", meant) else meant
+    if not LEAST_OHMS <= parse_positive(meant, RESISTANCE) <= MOST_OHMS:
+        raise ValueError(
+            f'"{text}" slows no motor; such resistors have {LEAST_OHMS:g} to '
+            f"{MOST_OHMS:g} ohm"
+        )
+    return meant
+
+
 def optional(read: Reader) -> Reader:
     """Return a reader that takes "none" as well."""
-    return lambda text: "none" if text.strip().lower() in _NONE else read(text)
+    return lambda text: "none" if text.strip().lower() in NONE else read(text)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -245,6 +261,8 @@ def read_changes(facts: Mapping[str, Fact], text: str) -> dict[str, Told]:
                 f"; they are: {', '.join(facts)}"
             )
         name, value = found
+        if name in told:
+            raise ValueError(f"{name} is told twice; which of them holds?")
         if not value:
             raise ValueError(
                 f'say what {name} is, such as "{name} {facts[name].usual}"'

@@ -9,9 +9,11 @@ from diagnose.files.knowledge.layouts import UsualCircuit
 from diagnose.paperwork.asking.answers import (
     Fact,
     Reader,
+    Told,
     optional,
     read_fuse,
     read_load,
+    read_ohms,
     read_title,
     read_wire,
     worded,
@@ -104,6 +106,8 @@ def ask_circuit(
     if told is None:
         return None
     around.known.update((name, f"{name}-fuse", f"{name}-relay", f"{name}-switch"))
+    if told.get("inertia-switch", Told("none")).text != "none":
+        around.known.add("inertia-switch")
     return CircuitPlan(
         name=name, says=says, usual=usual, facts=told, is_factory=is_factory
     )
@@ -166,8 +170,27 @@ def circuit_facts(
             usual=default("switch"),
             read=optional(read_place(around)),
         ),
+        **_of_such(usual, around),
         **_details(wire),
     }
+
+
+def _of_such(usual: UsualCircuit | None, around: Around) -> dict[str, Fact]:
+    """Return the facts that only some circuits have; a car has one inertia switch."""
+    facts = {
+        "inertia-switch": Fact(
+            says="none, or where a switch is that stops it in a crash",
+            usual="none",
+            read=optional(read_place(around)),
+        ),
+        "resistor": Fact(
+            says="none, or the ohms of the resistor that its switch slows it by",
+            usual="none",
+            read=optional(read_ohms),
+        ),
+    }
+    asked = set(usual.asks) if usual else set()
+    return {k: v for k, v in facts.items() if k in asked - around.known}
 
 
 def load_at(load: str, system: str) -> str:

@@ -125,6 +125,8 @@ def read_place(around: Around) -> Reader:
 
     def read(text: str) -> str:
         name = re.sub(r"[\s_]+", "-", text.strip().lower())
+        if name in {"yes", "y"}:
+            raise ValueError(f"say where it is, such as {around.places[-1]}")
         if name not in around.places:
             raise ValueError(
                 f'there is no place "{text}"{did_you_mean(name, around.places)}; '

@@ -89,6 +89,8 @@ class Around:
         Fuse panels, which have a fuse right on them.
     feed_place : str
         Where a fuse sits that hangs on the battery's post.
+    can_run_on : bool
+        Whether the engine might run on after the key is turned off.
     """
 
     feeds: dict[str, str] = field(default_factory=dict)
@@ -99,6 +101,7 @@ class Around:
     taken: set[str] = field(default_factory=set)
     panels: set[str] = field(default_factory=set)
     feed_place: str = ""
+    can_run_on: bool = False
 
 
 @dataclass(slots=True, kw_only=True)

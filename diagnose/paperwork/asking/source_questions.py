@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from diagnose.files.common_words import as_meant
+from diagnose.files.quantities import CURRENT, parse_positive
 from diagnose.paperwork.asking.answers import (
+    NONE,
     Fact,
     Reader,
     choice,
@@ -21,6 +23,14 @@ from diagnose.paperwork.asking.answers import (
 from diagnose.paperwork.asking.pages import page, read_place
 from diagnose.paperwork.asking.plan import CarPlan
 from diagnose.paperwork.asking.questions import Question, Script
+
+# The oldest battery that is taken. [a] Own choice: they last four to ten years, from
+# memory.
+OLDEST_YEARS = 25.0
+
+# The least share of an alternator's current that its label says of low speed. [1] Own
+# choice: what a curve through the speed at which it begins to charge can have.
+LEAST_LOW_SHARE = 1.0 / 7.0
 
 # What hangs on the battery post and is heavy.
 _CABLES = {
@@ -120,6 +130,12 @@ def ask_sources(plan: CarPlan, ask: Asker) -> Script[None]:
             "wire": ask.fact("charge-wire", "charging wire", "8 AWG 5 ft", read_wire),
             "fuse": ask.fact("charge-fuse", "its fuse, or none", "none", read_fuse),
             "exciter-wire": ask.fact("", "exciter wire", "18 AWG 9 ft", read_wire),
+            "exciter-diode": ask.fact(
+                "exciter-diode",
+                "a diode in the exciter wire, so that it can't feed back: yes or no",
+                "no",
+                worded("yes", "no"),
+            ),
             "sense-wire": ask.fact("", "sense wire", "18 AWG 6 ft", read_wire),
         },
         can_be_none=True,
@@ -178,6 +194,8 @@ def _read_years(text: str) -> str:
     matched = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:years?|a|y)?", text.strip())
     if matched is None:
         raise ValueError(f'"{text}" is no age in years')
+    if float(matched[1]) > OLDEST_YEARS:
+        raise ValueError(f"no battery lasts {matched[1]} years; say its own age")
     return f"{matched[1]} years"
 
 
@@ -186,10 +204,24 @@ def _read_label(text: str) -> str:
     low, slash, rated = text.strip().partition("/")
     if not slash:
         return read_current(text)
-    return f"{read_current(rated)}, low-speed {read_current(low)}"
+    own, slow = read_current(rated), read_current(low)
+    share = parse_positive(slow, CURRENT) / parse_positive(own, CURRENT)
+    if not LEAST_LOW_SHARE <= share < 1.0:
+        raise ValueError(
+            f'"{text}" can\'t be a label: the current at low speed stands first, less '
+            f"than the other, though at least a {1 / LEAST_LOW_SHARE:.0f}th of it"
+        )
+    return f"{own}, low-speed {slow}"
 
 
 def _read_cable(name: str) -> Reader:
     """Return a reader of a cable; two of them no car goes without."""
     is_needed = name in {"battery-cable", "ground-cable", "engine-strap"}
-    return read_wire if is_needed else optional(read_wire)
+    return _read_needed if is_needed else optional(read_wire)
+
+
+def _read_needed(text: str) -> str:
+    """Read a cable that every car has."""
+    if text.strip().lower() in NONE:
+        raise ValueError("no car goes without it; say its size and length, or ?")
+    return read_wire(text)

@@ -10,6 +10,7 @@ from diagnose.paperwork.asking.answers import (
     one_of,
     read_fuse,
     read_wire,
+    worded,
 )
 from diagnose.paperwork.asking.pages import page, read_feed, read_place
 from diagnose.paperwork.asking.plan import CarPlan
@@ -26,7 +27,11 @@ STUDS = {
 
 
 # Names that the supply of the car uses up.
-TAKEN = ("body", "engine", "frame", "main", "charge", "old-main", "light-feed", *STUDS)
+TAKEN = (
+    *("body", "engine", "frame", "main", "charge", "old-main", "light-feed", *STUDS),
+    *("inertia-switch", "inertia-feed", "inertia-ground"),
+    *("exciter-joint", "exciter-diode"),
+)
 
 
 def ask_supply(plan: CarPlan, ask: Asker) -> Script[None]:
@@ -57,10 +62,16 @@ def ask_supply(plan: CarPlan, ask: Asker) -> Script[None]:
                 usual="10 AWG 8 ft",
                 read=read_wire,
             ),
+            "run-on": Fact(
+                says="might the engine run on after it is turned off: yes or no",
+                usual="no",
+                read=worded("yes", "no"),
+            ),
         },
     )
     assert told is not None
     plan.pages["ignition-switch"] = told
+    around.can_run_on = told["run-on"].text == "yes"
     for contact in ("ignition", "run", "accessory"):
         if contact in f"{told['run'].text} {told['accessory'].text}".split():
             around.feeds[contact] = f"ignition-switch.{contact}"

@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import os
 import tempfile
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +17,8 @@ from diagnose.errors import DiagnoseError
 from diagnose.terminal.pages.page import Page, Paragraph, Tone, Words, say
 
 if TYPE_CHECKING:
+    from diagnose.circuit.car import Car
+    from diagnose.faults.knowledge import Knowledge
     from diagnose.paperwork.audit.findings import Finding
 
 # Checks of the audit that tell an owner what he did not know of his car.
@@ -48,7 +51,10 @@ class FinishedCar:
         self._make_text = make_text
 
     def write(self, plan: Any) -> Page:
-        """Write the car file, whole or not at all, and say what a check finds.
+        """Write the car file, whole or not at all, and say what follows from it.
+
+        What a check finds; then, of a sound file, its diagram, how much an audit found
+        and what is surprising about it.
 
         Raises
         ------
@@ -59,7 +65,17 @@ class FinishedCar:
         write_whole(self._path, text)
         lines = text.count("\n")
         written = say("written", f"{self._path}, {lines} lines.", Tone.GOOD)
-        return (written, *self._checked(), *self.do("surprises"))
+        checked = self._checked()
+        try:
+            return (
+                written,
+                *checked,
+                *self._drawn(),
+                *self._counted(),
+                *self._surprises(),
+            )
+        except DiagnoseError:
+            return (written, *checked)  # the check has said why
 
     def do(self, word: str) -> Page:
         """Draw or audit the car, or tell what is surprising about it."""
@@ -87,9 +103,13 @@ class FinishedCar:
 
         sink = io.StringIO()
         out = self._path.with_suffix(".svg")
-        write_diagram(
-            str(self._path), out=out, state="", fault="", probes=(), sink=sink
-        )
+        try:
+            write_diagram(
+                str(self._path), out=out, state="", fault="", probes=(), sink=sink
+            )
+        except OSError as error:
+            words = f"{out} is not written: {error.strerror or error}."
+            return (say("drawn", words, Tone.PROBLEM),)
         lines = tuple(Words(text=line) for line in sink.getvalue().splitlines())
         return (Paragraph(margin="drawn", lines=lines),)
 
@@ -101,10 +121,9 @@ class FinishedCar:
         lines = tuple(Words(text=line) for line in sink.getvalue().splitlines() if line)
         return (Paragraph(margin="audit", lines=lines),)
 
-    def _surprises(self) -> Page:
-        """Return the findings an owner would not expect: no fuse, too thin a wire."""
+    def _findings(self) -> tuple[Car, Knowledge, Sequence[Finding]]:
+        """Return the car and what an audit finds on it."""
         from diagnose.paperwork.audit.auditing import audit
-        from diagnose.session.words.cautions import rewiring_cautions
         from diagnose.terminal.preparation.car_files import (
             open_car,
             published_knowledge,
@@ -112,11 +131,22 @@ class FinishedCar:
 
         knowledge = published_knowledge()
         assert knowledge.design_limits is not None
-        try:
-            car = open_car(str(self._path), knowledge)
-        except DiagnoseError:
-            return ()  # the check has said why
-        findings = audit(car, knowledge.design_limits, rule="").findings
+        car = open_car(str(self._path), knowledge)
+        return car, knowledge, audit(car, knowledge.design_limits, rule="").findings
+
+    def _counted(self) -> Page:
+        """Return how much an audit found, by its weight."""
+        _, _, findings = self._findings()
+        counts = Counter(one.weight.value for one in findings)
+        words = ", ".join(f"{weight}: {count}" for weight, count in counts.items())
+        lines = "Type audit to read what is wrong by design, each with its change."
+        return (say("audit", f"{words}. {lines}" if words else "Nothing found."),)
+
+    def _surprises(self) -> Page:
+        """Return the findings an owner would not expect: no fuse, too thin a wire."""
+        from diagnose.session.words.cautions import rewiring_cautions
+
+        car, knowledge, findings = self._findings()
         chosen = [one for one in findings if one.check in _SURPRISING]
         found = tuple(Words(text=text) for text in _told(chosen))
         if found:

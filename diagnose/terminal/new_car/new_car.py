@@ -45,6 +45,15 @@ CONTINUED = (
 )
 
 
+# What a list of wires leaves open. Own words.
+LISTED = (
+    "A list says which wires there are; what is at their ends is asked for. What "
+    "neither says takes its usual value and has `assumed` behind it in the file: "
+    "positions of switches, what controllers do, which switches are on in a state. "
+    "Look those over."
+)
+
+
 def ask_for_car(
     path: Path, *, wire_list: Path | None, is_plain: bool, width: int
 ) -> None:
@@ -71,6 +80,8 @@ def ask_for_car(
     interview, make_text = _asked_of(path, wire_list, layouts)
     if path.exists():
         opening = (*opening, say("mind", CONTINUED))
+    elif wire_list is not None:
+        opening = (*opening, say("mind", LISTED))
     conversation = AskedCar(
         interview, KeptAnswers.beside(path), FinishedCar(path, make_text)
     )

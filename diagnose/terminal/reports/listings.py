@@ -11,7 +11,7 @@ from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.checks.doubts import car_warnings
 from diagnose.files.car.checks.unworked import uncovered
 from diagnose.files.car.part_rows import PartRow, ValueRow, describe_expansion
-from diagnose.files.car.writing.wire_list import wire_list
+from diagnose.files.car.writing.car_wires import left_out, wire_list
 from diagnose.measurement.quantities import lacking_roles, usable_symptoms
 from diagnose.session.car_size import size_warning
 from diagnose.terminal.preparation.car_files import open_car, published_knowledge
@@ -83,23 +83,33 @@ def _role_lines(name: str, car: Car, knowledge: Knowledge) -> Iterator[str]:
         for role in sorted(lacking_roles(car, retest, knowledge.symptoms)):
             without.setdefault(role, []).append(complaint.says)
     if without:
-        told = "; ".join(f"{role} ({', '.join(c)})" for role, c in without.items())
         yield (
             f"{name}: no part has these roles, so the complaints behind each can't be "
-            f"diagnosed: {told}"
+            "diagnosed:"
         )
+        for role, complaints in without.items():
+            yield f"  {role}: {'; '.join(complaints)}"
 
 
-def list_wires(name: str, sink: TextIO) -> None:
-    """List the wires of a car as CSV.
+def list_wires(name: str, sink: TextIO, remarks: TextIO) -> None:
+    """List the wires of a car as CSV, and say what the list leaves out.
+
+    Parameters
+    ----------
+    name : str
+        The car.
+    sink, remarks : TextIO
+        Where the list and where the remarks go.
 
     Raises
     ------
     InvalidFileError
         With everything that is wrong with the file.
     """
-    lines = wire_list(open_car(name, published_knowledge())).splitlines()
+    car = open_car(name, published_knowledge())
+    lines = wire_list(car).splitlines()
     sink.writelines(f"{clean(line)}\n" for line in lines)
+    remarks.writelines(f"{name}: {clean(remark)}\n" for remark in left_out(car))
 
 
 def list_causes(name: str, sink: TextIO) -> None:

@@ -5,6 +5,7 @@ Leaves which entry gives which value to the modules that add parts.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -22,9 +23,13 @@ Defaults = Mapping[str, Mapping[str, Value]]
 # measured along a harness, copper to standard. [1] A rule of the trade: 5 %, no source.
 WIRE_LOG_SPREAD = 0.05
 
-# The same of a wire whose size and length are about so. [1] Own choice: half as long
-# again or two thirds as long is within one and a half of these.
+# What is added to it where nobody knew a wire's size and length, as the square root of
+# the sum of squares. [1] Own choice: a third longer or shorter, or one gauge off.
 GUESSED_WIRE_LOG_SPREAD = 0.3
+
+# Where the resistance of a wire comes from, and that of one that is about so.
+WIRE_SOURCE = "length and size in the car file, at 20 °C"
+GUESSED_WIRE_SOURCE = "length and size in the car file, which are about so, at 20 °C"
 
 # Cross-section of the wire that the usual end joint is meant for, 14 AWG. [mm²] A
 # thicker wire's lugs touch on more metal, so its joints are lower in proportion to its
@@ -289,10 +294,10 @@ def wire_values(size: WireSize, defaults: Mapping[str, Value]) -> dict[str, Valu
     spread = WIRE_LOG_SPREAD
     if default is not None and default.distribution.shape is Shape.LOGNORMAL:
         spread = default.distribution.second
-    source = "length and size in the car file, at 20 °C"
+    source = WIRE_SOURCE
     if size.is_guessed:
-        spread = max(spread, GUESSED_WIRE_LOG_SPREAD)
-        source = "length and size in the car file, which are about so, at 20 °C"
+        spread = math.hypot(spread, GUESSED_WIRE_LOG_SPREAD)
+        source = GUESSED_WIRE_SOURCE
     values = {
         "wire_ohms": Value(
             distribution=Distribution(shape=Shape.LOGNORMAL, first=ohms, second=spread),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.files.common_words import write_instead
+from diagnose.files.common_words import as_meant, write_instead
 from diagnose.files.grammar import shown
 from diagnose.files.quantities import (
     CURRENT,
@@ -73,12 +73,21 @@ def parse_load(found: object) -> LoadSize:
     if word not in _LOAD_WORDS or not amount:
         raise ValueError(
             f"found {shown(found)}, expected a load: size and kind, "
-            f"such as {LOAD_EXAMPLES}{write_instead(text)}"
+            f"such as {LOAD_EXAMPLES}{_load_instead(text)}"
         )
     kind, parameter, measure = _LOAD_WORDS[word]
     return LoadSize(
         kind=kind, parameter=parameter, amount=parse_positive(amount, measure)
     )
+
+
+def _load_instead(text: str) -> str:
+    """Return what to write for a load where that is known, or where it is counted."""
+    amount, _, word = as_meant(text).rpartition(" ")
+    if word in _LOAD_WORDS and amount.replace(".", "").isdigit():
+        usual = "42 W" if _LOAD_WORDS[word][2] is POWER else "5 A"
+        return f"; write what it takes in all, such as `{usual} {word}`"
+    return write_instead(text)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from diagnose.circuit.wires import awg_area_mm2, sae_area_mm2
 from diagnose.errors import did_you_mean
-from diagnose.files.common_words import write_instead
+from diagnose.files.common_words import as_meant, write_instead
 from diagnose.files.grammar import shown
 from diagnose.files.quantities import (
     LENGTH,
@@ -146,7 +146,7 @@ def parse_wire(found: object) -> WireSize:
     if matched is None:
         raise ValueError(
             f"found {shown(found)}, expected a wire: size and length, "
-            f"such as {WIRE_EXAMPLES}{write_instead(text)}"
+            f"such as {WIRE_EXAMPLES}{_wire_instead(text)}"
         )
     if not matched["length"]:
         raise ValueError(f'wire "{text}" has no length; add it, such as `{text} 6 ft`')
@@ -168,6 +168,15 @@ def parse_wire(found: object) -> WireSize:
         colour=colour,
         is_guessed=is_guessed,
     )
+
+
+def _wire_instead(text: str) -> str:
+    """Return what to write for a wire, with a length where that is missing."""
+    meant = _WIRE.fullmatch(as_meant(text))
+    instead = write_instead(text)
+    if instead and meant is not None and not meant["length"]:
+        return f"{instead} with its length behind it"
+    return instead
 
 
 def _area_mm2(size: str, series: str) -> float:

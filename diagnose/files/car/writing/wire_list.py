@@ -1,6 +1,7 @@
-"""Lists of wires as spreadsheets keep them: one wire a row, CSV.
+"""Lists of wires as spreadsheets keep them, read: one wire a row, CSV.
 
-Leaves what the ends of the wires are to whoever knows the car.
+Leaves what the ends of the wires are to whoever knows the car, and writing a car's list
+to `car_wires`.
 """
 
 from __future__ import annotations
@@ -8,13 +9,10 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from diagnose.circuit.car import Car, Part
-from diagnose.circuit.protection import PROTECTIVE_KINDS
-from diagnose.circuit.wires import METRES_PER_FOOT, awg_area_mm2, sae_area_mm2
 from diagnose.errors import FileProblem, InvalidFileError, did_you_mean
 from diagnose.files.car.grammar.load_sizes import parse_fuse
 from diagnose.files.car.grammar.sizes import parse_colour, parse_wire
@@ -22,13 +20,22 @@ from diagnose.files.common_words import as_meant
 from diagnose.files.file_text import read_text
 
 # The columns, those that every list needs first.
-COLUMNS = ("from", "to", "size", "length", "colour", "fuse", "name", "note")
+COLUMNS = ("from", "to", "size", "length", "colour", "fuse", "plug", "name", "note")
+
+# What stands in the column size where two ends sit on one another, without a wire.
+NO_WIRE = "none"
 
 # Columns without which a row is no wire.
 _NEEDED = COLUMNS[:4]
 
 # Other words that people put above a column. Own choice, from common use.
-_OTHER_WORDS = {"color": "colour", "gauge": "size", "start": "from", "end": "to"}
+_OTHER_WORDS = {
+    "color": "colour",
+    "gauge": "size",
+    "start": "from",
+    "end": "to",
+    "connector": "plug",
+}
 
 # An end of a wire: a terminal, or a stud, splice or metal alone.
 _END = re.compile(r"[a-z][a-z0-9-]*(\.[a-z0-9-]+)?")
@@ -36,16 +43,17 @@ _END = re.compile(r"[a-z][a-z0-9-]*(\.[a-z0-9-]+)?")
 # A name of a wire.
 _NAME = re.compile(r"[a-z][a-z0-9-]*")
 
-# Gauges that are tried when a wire is written back. [AWG] 4/0 to 30.
-_GAUGES = range(-3, 31)
+# A plug, with the pin where several wires share one.
+_PLUG = re.compile(r"[a-z][a-z0-9-]*(\.[a-z0-9-]+)?")
 
-# How near an area must be to a gauge's to be that gauge. [1] Rounding alone.
-_SAME = 1e-6
+# What others sit on and what itself sits on nothing: the metal, and what is bolted to
+# it.
+_NEVER_ON = ("body", "engine", "frame", "battery", "alternator", "starter")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WireRow:
-    """One wire of a list.
+    """One wire of a list, or two ends that sit on one another.
 
     Parameters
     ----------
@@ -54,11 +62,16 @@ class WireRow:
     start, end : str
         The terminals it joins.
     wire : str
-        Size, length and colour, as a car file has them.
+        Size, length and colour, as a car file has them; empty where the start sits
+        right on the end.
     fuse : str
         At its start, or empty.
+    plugs : tuple[str, ...]
+        The plugs it goes through, each with its pin where several wires share that.
     note : str
         The owner's, or empty.
+    is_named : bool
+        Whether the list has a name for it.
     """
 
     name: str
@@ -66,7 +79,9 @@ class WireRow:
     end: str
     wire: str
     fuse: str = ""
+    plugs: tuple[str, ...] = ()
     note: str = ""
+    is_named: bool = True
 
 
 def read_wire_list(path: Path) -> tuple[WireRow, ...]:
@@ -90,29 +105,52 @@ def read_wire_list(path: Path) -> tuple[WireRow, ...]:
     text = read_text(path, wanted="list of wires").lstrip("\ufeff")
     header = text.split("\n", 1)[0]
     delimiter = max(",;\t", key=header.count)
-    try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
-    except csv.Error as error:
-        raise _broken(path, [(1, 1, f"is no CSV: {error}")]) from error
+    rows = _cells(path, text, delimiter)
     columns = _columns(path, rows[0] if rows else [])
     found, problems = [], []
+    names: dict[str, int] = {}
     for number, cells in enumerate(rows[1:], start=2):
         if not any(cell.strip() for cell in cells):
             continue
-        row = _Row(number, columns, cells)
+        # where commas part no cells they are decimal ones
+        told = (
+            cells if delimiter == "," else [_DECIMAL.sub(".", cell) for cell in cells]
+        )
+        row = _Row(number, columns, told)
         wire = row.read()
+        if wire is not None:
+            row.check_name(wire.name, names.setdefault(wire.name, number))
         problems.extend(row.problems)
         found.extend([wire] if wire else [])
-    names: dict[str, int] = {}
-    for wire in found:
-        names[wire.name] = names.get(wire.name, 0) + 1
-    twice = [name for name, count in names.items() if count > 1]
-    problems += [(1, 1, f'two wires are called "{name}"; rename one') for name in twice]
     if problems:
         raise _broken(path, problems)
     if not found:
         raise _broken(path, [(1, 1, "holds no wires below its header")])
     return tuple(found)
+
+
+# A decimal comma.
+_DECIMAL = re.compile(r"(?<=\d),(?=\d)")
+
+
+def _cells(path: Path, text: str, delimiter: str) -> list[list[str]]:
+    """Return the cells of every row.
+
+    Raises
+    ------
+    InvalidFileError
+        With the row, where a quote opens and does not close.
+    """
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    rows: list[list[str]] = []
+    try:
+        for row in reader:
+            rows.append(row)
+    except csv.Error as error:
+        number = len(rows) + 1
+        told = f"row {number}: a quote opens here and does not close, or closes inside"
+        raise _broken(path, [(number, 1, f"{told} a cell ({error})")]) from error
+    return rows
 
 
 # Row, column and what is wrong there.
@@ -173,23 +211,50 @@ class _Row:
         """Return the wire of the row; None where something of it is wrong."""
         start = self._cell("from", _read_end)
         end = self._cell("to", _read_end)
-        size = as_meant(self._text("size"))
-        length = as_meant(self._text("length"))
-        self._cell("size", lambda text: _read_size(text, "1 m"))
-        self._cell("length", lambda text: _read_size("14 AWG", text))
         colour = self._cell("colour", parse_colour, is_needed=False)
+        wire = f"{self._size_and_length()} {colour}".strip()
         fuse = self._cell("fuse", _read_fuse, is_needed=False)
+        plugs = self._cell("plug", _read_plugs, is_needed=False)
         name = self._cell("name", _read_name, is_needed=False)
+        if start and start == end:
+            self._wrong("to", f"is {end}, as from is; a wire has two ends")
+        if not wire:
+            self._check_sitting(start, fuse)
         if self.problems:
             return None
         return WireRow(
             name=name or f"wire-{self._number - 1}",
             start=start,
             end=end,
-            wire=f"{size} {length} {colour}".strip(),
+            wire=wire,
             fuse=fuse,
+            plugs=tuple(plugs.split()),
             note=self._text("note"),
+            is_named=bool(name),
         )
+
+    def check_name(self, name: str, first: int) -> None:
+        """Note a name that a wire of a row before has."""
+        if first != self._number:
+            self._wrong("name", f'"{name}" is the name of row {first} too; rename one')
+
+    def _size_and_length(self) -> str:
+        """Return both as a car file has them, empty where there is no wire."""
+        size = as_meant(self._text("size"))
+        if size.lower() == NO_WIRE:
+            return ""
+        self._cell("size", lambda text: _read_size(text, "1 m"))
+        self._cell("length", lambda text: _read_size("14 AWG", text))
+        return f"{size} {as_meant(self._text('length'))}"
+
+    def _check_sitting(self, start: str, fuse: str) -> None:
+        """Note what can't be without a wire: on metal, or what a wire alone has."""
+        if not fuse and start.partition(".")[0] in _NEVER_ON:
+            reason = f"{start} sits on nothing else; exchange from and to"
+            self._wrong("from", reason)
+        for column in ("length", "colour", "plug"):
+            if self._text(column):
+                self._wrong(column, f"is of no use where size is {NO_WIRE}")
 
     def _text(self, column: str) -> str:
         index = self._columns.get(column)
@@ -211,7 +276,7 @@ class _Row:
 
     def _wrong(self, column: str, reason: str) -> str:
         """Note what is wrong with a cell."""
-        place = self._columns[column] + 1
+        place = self._columns.get(column, 0) + 1
         words = f"row {self._number}, column {column}: {reason}"
         self.problems.append((self._number, place, words))
         return ""
@@ -240,80 +305,19 @@ def _read_fuse(text: str) -> str:
     return meant
 
 
+def _read_plugs(text: str) -> str:
+    names = text.lower().replace(",", " ").replace("_", "-").split()
+    for name in names:
+        if not _PLUG.fullmatch(name):
+            raise ValueError(
+                f'"{text}" is no plug: a name, and the pin where wires share one, such '
+                "as rear-plug or rear-plug.4"
+            )
+    return " ".join(names)
+
+
 def _read_name(text: str) -> str:
     name = re.sub(r"[\s_]+", "-", text.lower())
     if not _NAME.fullmatch(name):
         raise ValueError(f'"{text}" is no name: letters, digits, hyphens')
     return name
-
-
-def wire_list(car: Car) -> str:
-    """Return the wires of a car as CSV, with the fuse that sits at a wire's start.
-
-    Parameters
-    ----------
-    car : Car
-        The car.
-    """
-    sink = io.StringIO()
-    writer = csv.writer(sink, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    writer.writerows(_rows(car))
-    return sink.getvalue()
-
-
-def _rows(car: Car) -> Iterator[tuple[str, ...]]:
-    """Yield the cells of each wire."""
-    fuses = {p.terminals["b"]: p for p in car.parts if p.kind in PROTECTIVE_KINDS}
-    told: set[str] = set()
-    for wire in (part for part in car.parts if part.kind == "wire"):
-        start, end = wire.terminals["a"], wire.terminals["b"]
-        stem = wire.name.removesuffix("-wire")
-        if end in fuses or (stem != wire.name and start.startswith(f"{stem}.")):
-            start, end = end, start  # from the feed to what is fed
-        name, fuse = wire.name, ""
-        before = fuses.get(start)
-        if before is not None and before.name not in told:
-            told.add(before.name)
-            start = before.terminals["a"]
-            kind = "" if before.kind == "fuse" else f" {before.kind}"
-            rating = before.values["rating_amps"].distribution.nominal
-            fuse = f"{rating:g} A{kind}"
-            is_own = before.name == f"{stem}-fuse" and not end.startswith(f"{stem}.")
-            name = stem if is_own else name
-        size, length = _size(wire), _length(wire)
-        ends = (_short(start), _short(end))
-        yield (*ends, size, length, wire.colour, fuse, name, wire.note)
-
-
-def _short(node: str) -> str:
-    """Return a terminal as a list names it: metal, studs and splices alone."""
-    assembly, _, terminal = node.partition(".")
-    is_alone = terminal in {"stud", "splice", "metal"} or assembly in {"body", "engine"}
-    return assembly if is_alone else node
-
-
-def _size(wire: Part) -> str:
-    """Return a wire's size: its gauge where it is one, else its area or its ohms."""
-    if "area_mm2" not in wire.values:
-        ohms = wire.values["wire_ohms"].distribution.nominal
-        metres = wire.values["length_m"].distribution.nominal
-        return f"{ohms / metres:.6g} ohm/m"
-    area = wire.values["area_mm2"].distribution.nominal
-    for series, area_of in (("AWG", awg_area_mm2), ("SAE", sae_area_mm2)):
-        for gauge in _GAUGES:
-            try:
-                is_same = abs(area_of(gauge) / area - 1.0) < _SAME
-            except ValueError:
-                continue
-            if is_same:
-                return f"{gauge if gauge > 0 else f'{1 - gauge}/0'} {series}"
-    return f"{area:.6g} mm2"
-
-
-def _length(wire: Part) -> str:
-    """Return a wire's length: in feet where those are round, else in metres."""
-    metres = wire.values["length_m"].distribution.nominal
-    feet = metres / METRES_PER_FOOT
-    is_round = abs(feet * 12 - round(feet * 12)) < _SAME
-    return f"{feet:.6g} ft" if is_round else f"{metres:.6g} m"

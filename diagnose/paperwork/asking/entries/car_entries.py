@@ -39,6 +39,7 @@ def car_entries(plan: CarPlan, layouts: Layouts) -> list[FileEntry]:
     entries.extend(_states(plan))
     entries = without_idle(_merged(entries))
     studs = [*_studs(entries)]
+    entries = _without_idle_strap([*studs, *entries])[len(studs) :]
     return [*_places([*entries, *studs], layouts), *studs, *entries]
 
 
@@ -114,6 +115,9 @@ def _states(plan: CarPlan) -> Iterator[FileEntry]:
     }
     for name, switches in positions.items():
         yield section_entry(plan, "states", name, {"switches": switches})
+    if plan.around.can_run_on:
+        entry = section_entry(plan, "states", "run-on", {})
+        yield replace(entry, comment="the key turned off, and the engine runs on")
 
 
 def _merged(entries: list[FileEntry]) -> list[FileEntry]:
@@ -133,6 +137,18 @@ def _merged(entries: list[FileEntry]) -> list[FileEntry]:
         else:
             result.append(entry)
     return result
+
+
+def _without_idle_strap(entries: list[FileEntry]) -> list[FileEntry]:
+    """Return entries without the strap to a body that nothing else is joined to."""
+    strap = "engine-strap"
+    words = {
+        word
+        for entry in entries
+        if entry.name not in {strap, "metal", "title"}
+        for word in words_of(entry.value)
+    }
+    return [one for one in entries if one.name != strap or "body" in words]
 
 
 def _studs(entries: list[FileEntry]) -> Iterator[FileEntry]:

@@ -71,7 +71,7 @@ def _terminals(entries: Sequence[FileEntry]) -> Iterator[str]:
 def _mentions(entry: FileEntry, terminal: str) -> bool:
     """Return whether an entry has a wire or a fuse on a hub."""
     is_declaring = entry.path[:1] in {(section,) for section in (*_HUBS, "states")}
-    if is_declaring or entry.name == "metal":
+    if is_declaring or entry.name in {"metal", "title"}:
         return False
     return any(
         word == terminal or word.startswith(f"{terminal}.")
@@ -103,7 +103,7 @@ def _without(entries: Sequence[FileEntry], idle: str) -> Iterator[FileEntry]:
         elif entry.name == "metal" and idle == _FRAME and isinstance(value, Mapping):
             metal = {name: one for name, one in value.items() if name != _FRAME}
             yield replace(entry, value=metal)
-        elif entry.path == ("states",) and isinstance(value, Mapping):
+        elif entry.path == ("states",) and isinstance(value, Mapping) and value:
             positions = value["switches"]
             assert isinstance(positions, Mapping)
             rest_of = {name: one for name, one in positions.items() if name != hub}
@@ -113,9 +113,9 @@ def _without(entries: Sequence[FileEntry], idle: str) -> Iterator[FileEntry]:
 
 
 def words_of(value: Written) -> Iterator[str]:
-    """Yield every word of the text in a value."""
+    """Yield every word of the text in a value, notes of the owner left out."""
     if isinstance(value, str):
         yield from value.split()
     elif isinstance(value, Mapping):
-        for one in value.values():
-            yield from words_of(one)
+        for key, one in value.items():
+            yield from words_of(one) if key != "note" else ()

@@ -9,10 +9,10 @@ from diagnose.paperwork.asking.plan import CarPlan, lead
 
 # Coil of a solenoid on a starter, by the system's volts. From memory at 12 V: pull-in
 # and hold-in together take some ten amps once it is in; the same watts at other volts.
-_SOLENOID_OHMS = {"6 V": "0.33 ohm", "12 V": "1.3 ohm", "24 V": "5.2 ohm"}
+SOLENOID_OHMS = {"6 V": "0.33 ohm", "12 V": "1.3 ohm", "24 V": "5.2 ohm"}
 
 # What its contacts have. From memory.
-_SOLENOID_CONTACT = "0.4 mohm"
+SOLENOID_CONTACT = "0.4 mohm"
 
 
 def assumed_words(plan: CarPlan, page: str) -> str:
@@ -98,6 +98,11 @@ def _exciter(plan: CarPlan) -> Iterator[FileEntry]:
     feeds = plan.around.feeds
     named = ("old-ignition", "run", "ignition")
     feed = next((feeds[one] for one in named if one in feeds), f"battery.{plan.hot}")
+    end = "alternator.exciter"
+    if kind != "none" and plan.text("alternator", "exciter-diode") == "yes":
+        end = "exciter-joint"
+        yield from _exciter_diode(plan, wire)
+        wire = "18 AWG 1 ft"
     if kind == "charge lamp":
         sits = feed.startswith("old-fuse-box.")
         value: dict[str, Written] = {
@@ -105,13 +110,26 @@ def _exciter(plan: CarPlan) -> Iterator[FileEntry]:
             "fuse": "5 A",
             "wire": "18 AWG 3 ft",
             "load": "3 W lamp",
-            "ground": f"alternator.exciter via {wire}",
+            "ground": f"{end} via {wire}",
             "place": "dash",
         }
         yield section_entry(plan, "circuits", "charge-lamp", value)
     elif kind == "ignition":
-        value = {"from": feed, "to": "alternator.exciter", "wire": wire}
+        value = {"from": feed, "to": end, "wire": wire}
         yield section_entry(plan, "wires", "exciter-wire", value)
+
+
+def _exciter_diode(plan: CarPlan, wire: str) -> Iterator[FileEntry]:
+    """Yield the diode that keeps the exciter from feeding back, and its joint."""
+    yield section_entry(plan, "splices", "exciter-joint", "dash")
+    joint, exciter = "exciter-joint", f"alternator.exciter via {wire}"
+    first, second = (joint, exciter) if plan.hot == "plus" else (exciter, joint)
+    value: dict[str, Written] = {
+        "kind": "diode",
+        "terminals": {"a": first, "b": second},
+        "place": "dash",
+    }
+    yield section_entry(plan, "parts", "exciter-diode", value)
 
 
 def _starter(plan: CarPlan) -> Iterator[FileEntry]:
@@ -146,8 +164,8 @@ def _starter(plan: CarPlan) -> Iterator[FileEntry]:
         "86": f"{start} via {wire}",
         "85": "starter.case",
         "values": {
-            "coil_ohms": _SOLENOID_OHMS[plan.system],
-            "contact_ohms": _SOLENOID_CONTACT,
+            "coil_ohms": SOLENOID_OHMS[plan.system],
+            "contact_ohms": SOLENOID_CONTACT,
         },
     }
     yield section_entry(plan, "relays", "starter-solenoid", value)
