@@ -11,13 +11,23 @@ import pytest
 
 from diagnose.circuit.car import Car
 from diagnose.faults.causes import Cause
+from diagnose.faults.knowledge import Knowledge
 from diagnose.measurement.points.forbidden_points import electronic_points
 from diagnose.measurement.points.where_to_measure import proposable_readings
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.measurement.substitutions import SubstitutionKind
 from diagnose.measurement.symptoms import Symptom
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.facts import ComplaintFact, LimitFact, ReadingFact
+from diagnose.session.evidence.seen import Noted
+from diagnose.session.facts import (
+    ComplaintFact,
+    LimitFact,
+    ReadingFact,
+    SymptomFact,
+)
 from diagnose.session.ready_car import Model
+from diagnose.session.steps.substitution_tests import SubstitutionTests
+from diagnose.session.substitution.safety import harm_of
 from diagnose.session.words.cautions import (
     cautions_for,
     repair_cautions,
@@ -25,6 +35,8 @@ from diagnose.session.words.cautions import (
 )
 from diagnose.session.words.instructions import instruction
 from diagnose.terminal.pages.cautions import caution_lines
+from diagnose.terminal.preparation.car_files import open_car
+from diagnose.terminal.preparation.prepared_car import prepared_model
 
 # Roles whose work starts with the battery off.
 BATTERY_OFF_ROLES = {
@@ -366,3 +378,29 @@ def test_without_a_clamp_no_amps_are_proposed_that_the_meter_may_not_bear(
 
     assert "in series" not in diagnosis.expect(DRAIN).instruction
     assert all(step.step != DRAIN for step in answer.next_steps)
+
+
+# The other post is the grounded one there: a lead from the fed post to metal burns.
+def test_no_lead_that_a_car_with_positive_ground_is_offered_does_harm(
+    knowledge: Knowledge,
+) -> None:
+    model = prepared_model(open_car("roadster", knowledge), knowledge)
+    tests = SubstitutionTests(model)
+    leads = {
+        test.substitution
+        for symptom in model.compiled.symptom_names
+        for is_present in (True, False)
+        for test in tests.worth_pricing(
+            [Noted(0, SymptomFact(symptom=symptom, is_present=is_present), False)], {}
+        )
+        if test.substitution.kind is SubstitutionKind.BRIDGE
+    }
+
+    harms = {
+        harm_of(lead, effects, model.car)
+        for lead in leads
+        if (effects := model.substituted.effects(lead)) is not None
+    }
+
+    assert any("engine" in lead.to for lead in leads)
+    assert harms == {""}

@@ -180,13 +180,13 @@ class SubstitutionTests:
     def _of_starter(self, starter: Part, look: Look) -> Iterator[SubstitutionTest]:
         """Yield the tests of a starter: a cable beside its ground, and its feed."""
         car = self._car
-        post, other = _posts(car)[::-1] if not car.is_positive_ground else _posts(car)
+        fed, grounded = _posts(car)
         case = starter.terminals["case"]
         metal = [n for n in _joined(case, car) if n in car.test_points]
-        yield _bridged(post, metal[0] if metal else case, look)
+        yield _bridged(grounded, metal[0] if metal else case, look)
         for part in car.parts:
             if part.kind == "contacts" and part.role == BOLTED_RELAY:
-                yield _bridged(other, main_nodes(part)[0], look)
+                yield _bridged(fed, main_nodes(part)[0], look)
 
     def _of_blown_fuse(self, fuse: str) -> Iterator[SubstitutionTest]:
         """Yield, for each load behind a fuse, whether a new one holds without it."""

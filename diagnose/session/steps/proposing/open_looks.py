@@ -20,6 +20,7 @@ from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.outcomes import LEAST_STATE_CHANCE, Outcomes
 from diagnose.session.steps.substitution_tests import SubstitutionTests
+from diagnose.session.substitution.safety import harm_of
 
 # Of how many leading causes the part is felt. [1] Own choice: each is weighed by
 # itself.
@@ -101,7 +102,7 @@ class OpenLooks:
         found = self._open_tests(moment, excluded)
         solved = frozenset(test for test in found if self._is_solved(test, moment))
         for test in found:
-            if allowance.within([test], solved.__contains__):
+            if allowance.within([test], solved.__contains__) and self._is_safe(test):
                 self._outcomes.in_test(test, moment)
 
     def tests(
@@ -119,9 +120,16 @@ class OpenLooks:
         """
         found = self._open_tests(moment, excluded)
         if allowance is None:
-            return found
+            return [test for test in found if self._is_safe(test)]
         self.solve_tests(moment, allowance=allowance, excluded=excluded)
         return [test for test in found if self._is_solved(test, moment)]
+
+    def _is_safe(self, test: SubstitutionTest) -> bool:
+        """Return whether a lead, where it is one, does the sound car no harm."""
+        effects = self._model.substituted.effects(test.substitution)
+        return effects is None or not harm_of(
+            test.substitution, effects, self._model.car
+        )
 
     def _is_solved(self, test: SubstitutionTest, moment: Moment) -> bool:
         return self._outcomes.is_test_solved(test, moment)
