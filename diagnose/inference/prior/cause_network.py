@@ -107,11 +107,11 @@ class CauseNetwork:
         self.causes = tuple(causes)
         self.ties = ties
         self._index = {cause.name: i for i, cause in enumerate(self.causes)}
-        self.parts = tuple(dict.fromkeys(cause.part.name for cause in causes))
-        self.modes = {
-            part: tuple(c for c in self.causes if c.part.name == part)
-            for part in self.parts
-        }
+        modes: dict[str, list[Cause]] = {}
+        for cause in self.causes:
+            modes.setdefault(cause.part.name, []).append(cause)
+        self.parts = tuple(modes)
+        self.modes = {part: tuple(found) for part, found in modes.items()}
         taken = [c.name for c in self.contexts]
         self.nodes = node_names(self.parts, taken)
         between = [*(s.name for s in ties.spots), *map(_link_words, ties.links)]

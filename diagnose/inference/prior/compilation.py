@@ -42,6 +42,7 @@ def priors_of(causes: CauseNetwork) -> Priors:
     for context in contexts:
         weights *= np.array(list(context.states.values()))[rows[context.name]]
     number = {cause.name: i for i, cause in enumerate(causes.causes)}
+    part_number = {part: i for i, part in enumerate(causes.parts)}
     mode = np.empty((2, len(causes.causes), len(weights)))
     for part, table in tables.items():
         in_part = [number[cause.name] for cause in causes.modes[part]]
@@ -52,7 +53,7 @@ def priors_of(causes: CauseNetwork) -> Priors:
         contexts=tuple(c.name for c in contexts),
         configurations=tuple(itertools.product(*(c.states for c in contexts))),
         configuration_probability=weights,
-        part_of=np.array([causes.parts.index(c.part.name) for c in causes.causes]),
+        part_of=np.array([part_number[c.part.name] for c in causes.causes]),
         mode_probability=mode,
         spot_of=np.array([_spot_number(spots, part) for part in causes.parts]),
         spot_probability=_spot_chances(causes, rows, len(weights)),
