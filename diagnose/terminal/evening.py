@@ -155,7 +155,9 @@ def resume(case_name: str, options: Options, opening: Opening) -> None:
         casebook = _casebook(car, knowledge, options, journal, opening)
         refused = casebook.restore(rows)
         left_out = _remarks([f"left out: {reason}" for reason in refused])
-        sheet = _shown_first(left_out, options, opening, sheet)
+        if left_out:
+            page = left_out if sheet is None else (*page, *left_out)
+            sheet = _shown_first(page, options, opening, sheet)
         opening.clear()
         _hold(casebook, car, options, sheet, resumed_at=case.at_step)
 
@@ -248,7 +250,7 @@ def _shown_first(
     Parameters
     ----------
     sheet : Sheet or None
-        The sheet that an earlier page is on.
+        The sheet that an earlier page is on; what of that did not fit is given up.
     """
     if options.is_json:
         return None

@@ -87,6 +87,26 @@ def test_piped_lines_end_well_and_keep_the_case(data_folder: Path) -> None:
     assert stored_kinds(data_folder) == ["complaint", "reading"]
 
 
+def test_a_fact_that_no_longer_holds_is_told_behind_the_first_page(
+    data_folder: Path,
+) -> None:
+    where = ("--data-folder", data_folder)
+    hold("start", CAR, *where, text_in="1\n\n\n\nread fuel-pump.plus key-on 12.2\n")
+    with (
+        CaseStore(data_folder, clock=clock) as store,
+        store.transaction() as connection,
+    ):
+        connection.execute(
+            "UPDATE facts SET content = replace(content, 'fuel-pump.plus', 'gone.plus')"
+        )
+
+    shown = hold("resume", *where).stdout.decode()
+
+    assert shown.count("Work on a car can hurt or kill") == 1
+    assert shown.index("First:") < shown.index("Mind:\n  left out: ")
+    assert "gone.plus" in shown
+
+
 def test_what_can_hurt_is_shown_before_the_car_is_made_ready(
     data_folder: Path,
 ) -> None:
