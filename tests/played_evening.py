@@ -24,7 +24,7 @@ from diagnose.session.ready_car import Model
 from diagnose.session.words.wording import value_words
 from diagnose.store.journal import Journal
 from diagnose.terminal.dialogue.conversation import Conversation
-from diagnose.terminal.faces.line_face import run_lines
+from diagnose.terminal.faces.line_face import run_lines, write_page
 from diagnose.terminal.pages.questions import opening_page
 from diagnose.terminal.preparation.car_files import open_car, published_knowledge
 from diagnose.terminal.preparation.kept_cases import opened_store
@@ -59,11 +59,10 @@ def played(case: WorkedCase, model: Model, folder: Path) -> str:
     with opened_store(folder) as store:
         stored = store.create(name="", car_path=f"{case.car}.yaml", car_text="")
         casebook = Casebook(Diagnosis(model), Journal(store, name=stored.name))
+        note = casebook.diagnosis.safety_note
+        write_page(sink, opening_page(model.car.title, stored.name, note), WIDTH)
         run_lines(
             Conversation(casebook),
-            opening=opening_page(
-                model.car.title, stored.name, casebook.diagnosis.safety_note
-            ),
             source=TypedLines(f"{line}\n" for line in _lines(case, casebook)),
             sink=sink,
             width=WIDTH,

@@ -21,13 +21,6 @@ from diagnose.faults.link_rules import LinkRules
 from diagnose.faults.modes import FaultMode, Sign, Trigger
 from diagnose.faults.owner_limits import Effort
 from diagnose.measurement.meters import Meter
-from diagnose.measurement.of_parts.part_claims import EVERY_PART
-from diagnose.measurement.of_parts.part_complaints import (
-    part_complaints,
-    standing_still,
-)
-from diagnose.measurement.of_parts.part_symptoms import gathered, part_symptoms
-from diagnose.measurement.of_parts.sound_work import sound_work
 from diagnose.measurement.procedures import Procedures
 from diagnose.measurement.quantities import usable_symptoms
 from diagnose.measurement.symptoms import Complaint, Context, Symptom, moved
@@ -179,6 +172,18 @@ class Knowledge:
             of its system and of the parts it has; and with what can be seen and
             complained of every part.
         """
+        # only here, for a car's file is read without the circuits that these solve
+        from diagnose.measurement.of_parts.part_claims import EVERY_PART
+        from diagnose.measurement.of_parts.part_complaints import (
+            part_complaints,
+            standing_still,
+        )
+        from diagnose.measurement.of_parts.part_symptoms import (
+            gathered,
+            part_symptoms,
+        )
+        from diagnose.measurement.of_parts.sound_work import sound_work
+
         asked_of = partial(words_at, system_volts=car.system_volts)
         there = {state.name for state in car.states}
         places: dict[str, str] = {}

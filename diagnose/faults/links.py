@@ -169,17 +169,18 @@ def _coil_ground(car: Car, contacts: Part) -> frozenset[str]:
     coil = next((part for part in car.parts if part.name == contacts.gate), None)
     if coil is None:
         return frozenset()
-    kinds = LEADS | {"driver"}
+    kinds, meeting = LEADS | {"driver"}, dict[str, list[Part]]()
+    for part in car.parts:
+        if part.kind in kinds:
+            for end in dict.fromkeys(part.terminals.values()):
+                meeting.setdefault(end, []).append(part)
     came = {coil.terminals["b"]: frozenset[str]()}
     ahead = [coil.terminals["b"]]
     for node in ahead:
         if node == car.reference:
             return came[node]
-        for part in car.parts:
-            ends = tuple(part.terminals.values())
-            if part.kind not in kinds or node not in ends:
-                continue
-            for end in ends:
+        for part in meeting.get(node, ()):
+            for end in part.terminals.values():
                 if end not in came:
                     came[end] = came[node] | {part.name}
                     ahead.append(end)

@@ -69,7 +69,11 @@ _NAME_WORDS = {
 class Entry(BaseModel):
     """Any entry of any file: no unknown key, no type guessed from another, frozen."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    # checks are built when a file is first read, those of its entries with its own;
+    # at import each entry's would be built once more, which no file needs
+    model_config = ConfigDict(
+        extra="forbid", strict=True, frozen=True, defer_build=True
+    )
 
 
 def keys_of(base: type[BaseModel]) -> frozenset[str]:

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 from types import MappingProxyType
 from typing import Any, Protocol
 
@@ -31,7 +30,6 @@ from diagnose.faults.predictions.kept.blocks import Blocks
 from diagnose.faults.predictions.kept.prediction import KeptPrediction
 from diagnose.faults.predictions.kept.sound_car import KeptNodes
 from diagnose.faults.predictions.predictor import Predictor
-from diagnose.faults.predictions.second_process import start_in_child
 from diagnose.faults.signatures import repair_signature
 from diagnose.inference.compiled.bank import Bank
 from diagnose.inference.compiled.compiled_car import Compiled
@@ -215,16 +213,9 @@ def open_model(
     shelf = _Shelf(cache, model_key(car, knowledge, n_draws), knowledge.learned_digest)
     priors = shelf.priors()
     bank = shelf.bank(sum(cause.mode.lasts for cause in causes))
-    priors_of: Callable[[], Priors] = partial(_priors, car, knowledge, causes)
     if bank is None:
         tell(0.0, "reading the car's circuit")
-        if priors is None:
-            priors_of = start_in_child(priors_of)
-        try:
-            _check_states(predictor)
-        except UnsolvableCircuitError:
-            priors_of()  # what was begun in the child has to end
-            raise
+        _check_states(predictor)
         tell(READ_SHARE, "laying out the causes")
         bank = Compiled(
             predictor,
@@ -239,7 +230,7 @@ def open_model(
         give_back()
     if priors is None:
         tell(WEIGHING_SHARE, "weighing the causes")
-        priors = priors_of()
+        priors = _priors(car, knowledge, causes)
         shelf.keep_priors(priors)
     compiled = Compiled(predictor, knowledge, priors, bank=bank)
     knowledge = _with_causes(knowledge, compiled, shelf)
@@ -280,8 +271,8 @@ def _has_cause(complaint: Complaint, compiled: Compiled) -> bool:
 
 
 def _priors(car: Car, knowledge: Knowledge, causes: Sequence[Cause]) -> Priors:
-    """Return the priors of the cause network; the one use of pgmpy, and a slow one."""
-    # only here, so that a car in the cache does not wait for pgmpy
+    """Return the priors of the cause network."""
+    # only here, for a car in the cache needs neither
     from diagnose.inference.prior.cause_network import CauseNetwork
     from diagnose.inference.prior.compilation import priors_of
 

@@ -392,10 +392,22 @@ class CaseStore(Database):
         return self._clock().isoformat(timespec="milliseconds")
 
     def _free_name(self, stem: str) -> str:
-        """Return the first of ``stem-1``, ``stem-2`` ... that no case has."""
+        """Return the first of ``stem-1``, ``stem-2`` ... that no case has.
+
+        Where some of them were left out, one of those may be found instead: not all
+        names are looked at, however many cases there are.
+        """
         stem = re.sub(r"[^\w.-]+", "-", stem).strip("-.") or "case"
-        taken = {name for (name,) in self.rows("SELECT name FROM cases")}
-        count = 1
-        while f"{stem}-{count}" in taken:
-            count += 1
-        return f"{stem}-{count}"
+
+        def is_taken(count: int) -> bool:
+            sought = (f"{stem}-{count}",)
+            return bool(self.rows("SELECT 1 FROM cases WHERE name = ?", sought))
+
+        free = 1
+        while is_taken(free):
+            free *= 2
+        taken = free // 2
+        while free - taken > 1:
+            middle = (taken + free) // 2
+            taken, free = (middle, free) if is_taken(middle) else (taken, middle)
+        return f"{stem}-{free}"

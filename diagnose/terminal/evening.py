@@ -2,6 +2,10 @@
 
 Knows the order of things and nothing else; `cli` reads the options. On a screen an
 answer comes at once and is completed in the pauses; in lines and JSON it is complete.
+
+Decision that binds this module: the first page, with what can hurt, needs no more than
+the car's file, so it is shown before the car is made ready, and read meanwhile. What
+that needs is imported behind it.
 """
 
 from __future__ import annotations
@@ -11,24 +15,20 @@ import os
 import shlex
 import shutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from diagnose.circuit.car import Car
 from diagnose.errors import InvalidFileError, StoreError
 from diagnose.faults.knowledge import Knowledge
 from diagnose.files.car.car_file import WANTED, load_car
 from diagnose.files.file_text import read_text
-from diagnose.session.casebook import Casebook
-from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.sheets.first_start import prestart_facts
 from diagnose.store.case_rows import StoredCase
 from diagnose.store.case_store import CaseNameError, CaseStore, text_digest
 from diagnose.store.journal import Journal
-from diagnose.terminal.dialogue.conversation import Conversation
-from diagnose.terminal.faces.json_face import run_json
-from diagnose.terminal.faces.line_face import run_lines
+from diagnose.terminal.faces.line_face import run_lines, write_page
 from diagnose.terminal.opening import Opening
 from diagnose.terminal.pages.page import Page, Tone, say
 from diagnose.terminal.pages.questions import opening_page
@@ -40,7 +40,12 @@ from diagnose.terminal.preparation.kept_cases import (
 )
 from diagnose.terminal.preparation.learned_shares import knowledge_in_use
 from diagnose.terminal.preparation.owner import told_of_owner
-from diagnose.terminal.preparation.prepared_car import prepared_model
+
+if TYPE_CHECKING:
+    from diagnose.session.casebook import Casebook
+    from diagnose.session.facts import Fact
+    from diagnose.terminal.dialogue.conversation import Conversation
+    from diagnose.terminal.faces.sheet import Sheet
 
 # The narrowest page, whatever the terminal says. Own choice: the margin and a few
 # words beside it. [characters]
@@ -112,12 +117,13 @@ def start(car_name: str, case_name: str, options: Options, opening: Opening) -> 
         journal = _new_journal(
             store, failure, name=case_name, path=str(path.resolve()), text=text
         )
+        page = _first_page(car, knowledge, journal, remarks=(*remarks, *owner_remarks))
+        sheet = _shown_first(page, options, opening)
         casebook = _casebook(car, knowledge, options, journal, opening)
-        first = prestart_facts(knowledge) if options.is_prestart else ()
-        for fact in (*owner_facts, *first):
+        for fact in (*owner_facts, *_prestart_facts(knowledge, options)):
             casebook.tell(fact)
         opening.clear()
-        _hold(casebook, car, options, remarks=(*remarks, *owner_remarks))
+        _hold(casebook, car, options, sheet)
 
 
 def resume(case_name: str, options: Options, opening: Opening) -> None:
@@ -144,17 +150,16 @@ def resume(case_name: str, options: Options, opening: Opening) -> None:
         remarks = _car_file_remarks(case)
         car = stored_car(store, case, knowledge)
         journal = Journal(store, name=case.name, fact_count=len(rows))
+        page = _first_page(car, knowledge, journal, remarks=(*notes, *remarks))
+        sheet = _shown_first(page, options, opening)
         casebook = _casebook(car, knowledge, options, journal, opening)
         refused = casebook.restore(rows)
-        left_out = tuple(f"left out: {reason}" for reason in refused)
+        left_out = _remarks([f"left out: {reason}" for reason in refused])
+        if left_out:
+            page = left_out if sheet is None else (*page, *left_out)
+            sheet = _shown_first(page, options, opening, sheet)
         opening.clear()
-        _hold(
-            casebook,
-            car,
-            options,
-            remarks=(*notes, *remarks, *left_out),
-            resumed_at=case.at_step,
-        )
+        _hold(casebook, car, options, sheet, resumed_at=case.at_step)
 
 
 @contextlib.contextmanager
@@ -206,65 +211,115 @@ def _casebook(
     opening: Opening,
 ) -> Casebook:
     """Return a new diagnosis of a car, saying how far its preparation is."""
+    from diagnose.session.casebook import Casebook
+    from diagnose.session.diagnosis import Diagnosis
+    from diagnose.terminal.preparation.prepared_car import prepared_model
+
     model = prepared_model(car, knowledge, opening=opening)
     diagnosis = Diagnosis(model)
     return Casebook(diagnosis, journal, at_once=_is_on_screen(options))
+
+
+def _prestart_facts(knowledge: Knowledge, options: Options) -> tuple[Fact, ...]:
+    """Return what a case begins with that goes through the readings before a start."""
+    if not options.is_prestart:
+        return ()
+    from diagnose.session.sheets.first_start import prestart_facts
+
+    return tuple(prestart_facts(knowledge))
+
+
+def _first_page(
+    car: Car, knowledge: Knowledge, journal: Journal, *, remarks: Sequence[str]
+) -> Page:
+    """Return the page that is shown while the car is made ready."""
+    page = opening_page(car.title, journal.name, knowledge.safety_note)
+    return (*page, *_remarks(remarks))
+
+
+def _remarks(remarks: Sequence[str]) -> Page:
+    """Return what the person should know before he begins."""
+    return tuple(say("mind", remark, Tone.PROBLEM) for remark in remarks)
+
+
+def _shown_first(
+    page: Page, options: Options, opening: Opening, sheet: Sheet | None = None
+) -> Sheet | None:
+    """Show a page while the car is made ready; return the sheet of a screen.
+
+    Parameters
+    ----------
+    sheet : Sheet or None
+        The sheet that an earlier page is on; what of that did not fit is given up.
+    """
+    if options.is_json:
+        return None
+    with opening.put_aside():
+        if not _is_on_screen(options):
+            write_page(sys.stdout, page, _width(options))
+            sys.stdout.flush()
+            return None
+        sheet = sheet or _sheet(options)
+        sheet.show(page)
+        return sheet
+
+
+def _sheet(options: Options) -> Sheet:
+    """Return what pages are shown on at a screen."""
+    # Only a screen needs these, and they take a while to import.
+    from rich.console import Console
+
+    from diagnose.terminal.faces.sheet import Sheet
+    from diagnose.terminal.pages.notebook import Notebook, ink_for
+
+    # a width asked for holds; otherwise the screen may change while it is in use
+    width = max(options.width, NARROWEST) if options.width else None
+    console = Console(highlight=False, markup=False, emoji=False, width=width)
+    return Sheet(Notebook(console, ink_for(sys.stdout.encoding)))
 
 
 def _hold(
     casebook: Casebook,
     car: Car,
     options: Options,
+    sheet: Sheet | None,
     *,
-    remarks: tuple[str, ...],
     resumed_at: str | None = None,
 ) -> None:
     """Hold the diagnosis with the face that suits the terminal and the options."""
     if options.is_json:
+        from diagnose.terminal.faces.json_face import run_json
+
         run_json(casebook, car_title=car.title, source=sys.stdin, sink=sys.stdout)
         return
-    opening: Page = (
-        *opening_page(car.title, casebook.journal.name, casebook.diagnosis.safety_note),
-        *(say("mind", remark, Tone.PROBLEM) for remark in remarks),
-    )
+    from diagnose.terminal.dialogue.conversation import Conversation
+
     kept_where = ""
     if options.data_folder is not None:
         kept_where = f"--data-folder {shlex.quote(str(options.data_folder))}"
     conversation = Conversation(casebook, kept_where=kept_where, resumed_at=resumed_at)
-    if not _is_on_screen(options):
+    if sheet is None:
         run_lines(
-            conversation,
-            opening=opening,
-            source=sys.stdin,
-            sink=sys.stdout,
-            width=_width(options),
+            conversation, source=sys.stdin, sink=sys.stdout, width=_width(options)
         )
         return
-    _hold_on_screen(conversation, casebook, opening, options)
+    _hold_on_screen(conversation, casebook, sheet, options)
 
 
 def _hold_on_screen(
-    conversation: Conversation, casebook: Casebook, opening: Page, options: Options
+    conversation: Conversation, casebook: Casebook, sheet: Sheet, options: Options
 ) -> None:
     """Hold the diagnosis with the notebook, and work on in the pauses."""
-    # Only a screen needs these, and they take a while to import.
-    from rich.console import Console
-
     from diagnose.terminal.faces.interactive import HISTORY_FILE, run_interactive
     from diagnose.terminal.faces.meanwhile import Meanwhile
-    from diagnose.terminal.pages.notebook import Notebook, ink_for
 
-    # a width asked for holds; otherwise the screen may change while it is in use
-    width = max(options.width, NARROWEST) if options.width else None
-    console = Console(highlight=False, markup=False, emoji=False, width=width)
     with Meanwhile(casebook.diagnosis.look_ahead) as meanwhile:
         run_interactive(
             conversation,
-            opening=opening,
-            notebook=Notebook(console, ink_for(sys.stdout.encoding)),
+            sheet=sheet,
             vocabulary=casebook.diagnosis.vocabulary,
             history_path=options.folder / HISTORY_FILE,
-            has_colour=not console.no_color,
+            has_colour=sheet.notebook.has_colour,
             meanwhile=meanwhile,
         )
 

@@ -49,6 +49,30 @@ def test_few_networks_are_solved_to_the_same_digits_as_many(n_few: int) -> None:
         assert (few_volts == many_volts[:, :1, :n_few]).all()
 
 
+@pytest.mark.parametrize("n_few", [1, 3])
+@pytest.mark.parametrize("hubs", [(1,), (1, 2)])
+def test_a_hub_gets_its_terms_one_after_the_other(
+    hubs: tuple[int, ...], n_few: int
+) -> None:
+    # thirty loads at the hubs: one level gives each hub thirty terms
+    n_nodes = 31 + len(hubs)
+    links = [(hub, load) for load in range(1 + len(hubs), n_nodes) for hub in hubs]
+    elimination = Elimination(n_nodes, links, kept=hubs)
+    generator = np.random.default_rng(12)
+    shape = (elimination.n_rows, FEW_NETWORKS + 1)
+    many = 10.0 ** generator.uniform(-9.0, 3.0, shape)
+    many_amps = generator.uniform(-1.0, 1.0, (n_nodes, *shape[1:]))
+    few, few_amps = many[:, :n_few].copy(), many_amps[:, :n_few].copy()
+
+    for rows, amps in ((many, many_amps), (few, few_amps)):
+        eliminate(elimination.outer, rows, np.ones((n_nodes, rows.shape[1])))
+        spread_amps(elimination.outer, rows, amps, range(n_nodes))
+
+    assert len(elimination.outer.levels) == 1
+    assert (few == many[:, :n_few]).all()
+    assert (few_amps[1:] == many_amps[1:, :n_few]).all()
+
+
 # A network all of whose nodes wait for the last.
 @pytest.mark.parametrize("n_networks", [1, 10 * FEW_NETWORKS])
 def test_where_no_node_is_eliminated_nothing_changes(n_networks: int) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -13,6 +15,7 @@ from diagnose.faults.modes import FaultMode
 from diagnose.inference.prior.cause_network import CauseNetwork
 from diagnose.inference.prior.compilation import priors_of
 from diagnose.inference.prior.marginal_chances import cause_probabilities
+from diagnose.inference.prior.network import node_table
 from diagnose.inference.prior.node_names import node_name
 from diagnose.inference.prior.priors import Priors
 from diagnose.measurement.symptoms import Context
@@ -269,3 +272,40 @@ def test_part_whose_modes_never_happen_is_sound() -> None:
         "lamp:burnt_out": 0.0,
         "ground:open_circuit": pytest.approx(0.03, abs=TOLERANCE),
     }
+
+
+def test_priors_of_a_car_wait_for_no_pgmpy() -> None:
+    asked = (
+        "import sys\n"
+        "from diagnose.inference.prior.compilation import priors_of\n"
+        "from diagnose.inference.prior.cause_network import CauseNetwork\n"
+        "from diagnose.faults.causes import catalogue\n"
+        "from tests.lamp_car import CAR, CONTEXTS, MODES\n"
+        "priors_of(CauseNetwork(CONTEXTS, catalogue(CAR, MODES)))\n"
+        "print('pgmpy' in sys.modules)\n"
+    )
+
+    ran = subprocess.run(
+        [sys.executable, "-c", asked], capture_output=True, text=True, check=True
+    )
+
+    assert ran.stdout.split() == ["False"]
+
+
+def test_tables_are_those_of_the_network_in_pgmpys_form(network: CauseNetwork) -> None:
+    held = {name: node_table(network.network, name) for name in network.tables}
+
+    assert len(held) == len(network.network.nodes())
+    for name, table in network.tables.items():
+        assert held[name].states == table.states
+        assert held[name].parents == table.parents
+        assert (held[name].values == table.values).all()
+
+
+def test_a_table_that_does_not_sum_to_one_is_refused(
+    causes: tuple[Cause, ...],
+) -> None:
+    off = replace(CONTEXTS[0], states={"yes": 0.5, "no": 0.4})
+
+    with pytest.raises(ValueError, match="columns sum to"):
+        CauseNetwork((off, *CONTEXTS[1:]), causes)

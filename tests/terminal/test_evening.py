@@ -52,6 +52,22 @@ def hold(
     return subprocess.CompletedProcess(words, code, stdout=shown[0], stderr=shown[1])
 
 
+# Says of each page whether the car was being made ready when it was written.
+WATCHED = """
+import io, sys
+from diagnose.cli import main
+
+class Watched(io.StringIO):
+    def write(self, text):
+        is_ready = "diagnose.session.ready_car" in sys.modules
+        print(text.split(":")[0], is_ready, file=sys.stderr)
+        return len(text)
+
+sys.stdin, sys.stdout = io.StringIO(""), Watched()
+sys.exit(main(sys.argv[1:]))
+"""
+
+
 def stored_kinds(folder: Path) -> list[str]:
     with CaseStore(folder, clock=clock) as store:
         return [row.kind for row in store.facts(store.find().name)]
@@ -69,6 +85,49 @@ def test_piped_lines_end_well_and_keep_the_case(data_folder: Path) -> None:
     )
     assert (result.returncode, result.stderr) == (0, b"")
     assert stored_kinds(data_folder) == ["complaint", "reading"]
+
+
+def test_a_fact_that_no_longer_holds_is_told_behind_the_first_page(
+    data_folder: Path,
+) -> None:
+    where = ("--data-folder", data_folder)
+    hold("start", CAR, *where, text_in="1\n\n\n\nread fuel-pump.plus key-on 12.2\n")
+    with (
+        CaseStore(data_folder, clock=clock) as store,
+        store.transaction() as connection,
+    ):
+        connection.execute(
+            "UPDATE facts SET content = replace(content, 'fuel-pump.plus', 'gone.plus')"
+        )
+
+    shown = hold("resume", *where).stdout.decode()
+
+    assert shown.count("Work on a car can hurt or kill") == 1
+    assert shown.index("First:") < shown.index("Mind:\n  left out: ")
+    assert "gone.plus" in shown
+
+
+def test_what_can_hurt_is_shown_before_the_car_is_made_ready(
+    data_folder: Path,
+) -> None:
+    asked = ("start", CAR, "--data-folder", data_folder)
+    shown = subprocess.run(
+        [sys.executable, "-c", WATCHED, *map(str, asked)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+
+    assert shown.stderr.splitlines()[:2] == ["Car False", "Trouble True"]
+
+
+def test_the_safety_note_comes_first(data_folder: Path) -> None:
+    shown = hold("start", CAR, "--data-folder", data_folder).stdout.decode()
+
+    assert shown.startswith("Car:\n  ")
+    assert "\nFirst:\n  Caution: Work on a car can hurt or kill" in shown
+    assert shown.index("First:") < shown.index("Trouble:")
 
 
 def test_a_case_can_be_named_and_resumed(data_folder: Path) -> None:

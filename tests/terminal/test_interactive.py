@@ -21,6 +21,7 @@ from diagnose.terminal.faces.interactive import (
     run_interactive,
 )
 from diagnose.terminal.faces.meanwhile import Meanwhile
+from diagnose.terminal.faces.sheet import Sheet
 from diagnose.terminal.pages.notebook import UNICODE_INK, Notebook
 from diagnose.terminal.pages.page import say
 from tests.terminal.sample_records import VOCABULARY
@@ -40,10 +41,11 @@ def typed(casebook: Casebook, keys: str, folder: Path) -> str:
         Meanwhile(casebook.diagnosis.look_ahead) as meanwhile,
     ):
         pipe.send_text(f"{READ_ON}{keys}")
+        sheet = Sheet(Notebook(console, UNICODE_INK))
+        sheet.show((say("first", casebook.diagnosis.safety_note),))
         run_interactive(
             Conversation(casebook),
-            opening=(say("first", casebook.diagnosis.safety_note),),
-            notebook=Notebook(console, UNICODE_INK),
+            sheet=sheet,
             vocabulary=casebook.diagnosis.vocabulary,
             history_path=folder / "data" / "typed-lines",
             has_colour=False,

@@ -7,14 +7,12 @@ from io import StringIO
 from diagnose.session.casebook import Casebook
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.faces.line_face import run_lines
-from diagnose.terminal.pages.page import say
 
 
 def printed(casebook: Casebook, lines: str, *, width: int = 80) -> str:
     sink = StringIO()
     run_lines(
         Conversation(casebook),
-        opening=(say("first", casebook.diagnosis.safety_note),),
         source=StringIO(lines),
         sink=sink,
         width=width,
@@ -39,7 +37,6 @@ def test_ctrl_c_on_a_terminal_ends_nothing(casebook: Casebook) -> None:
     sink = StringIO()
     run_lines(
         Conversation(casebook),
-        opening=(),
         source=Typed("Ctrl-C\n1\nCtrl-C\nleave\n"),
         sink=sink,
         width=80,
@@ -88,9 +85,3 @@ def test_no_line_is_longer_than_asked(casebook: Casebook) -> None:
     text = printed(casebook, "1\n\n\n\nhelp\n", width=60)
 
     assert max(map(len, text.splitlines())) <= 60
-
-
-def test_the_safety_note_comes_first(casebook: Casebook) -> None:
-    text = printed(casebook, "")
-
-    assert text.startswith("First:\n  Work on a car can hurt or kill")

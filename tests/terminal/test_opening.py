@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import subprocess
 import sys
 import time
@@ -69,6 +70,30 @@ def test_the_line_is_wiped_before_the_first_page() -> None:
 
     assert wiped.endswith("\r" + " " * len("| opening the car") + "\r")
     assert sink.getvalue() == wiped
+
+
+def test_the_line_makes_room_for_a_page_and_goes_on_below_it() -> None:
+    sink = StringIO()
+    with Opening(sink) as opening:
+        with opening.put_aside():
+            sink.write("page\n")
+            time.sleep(3 * TICK_SECONDS)
+            beside = sink.getvalue()
+        time.sleep(3 * TICK_SECONDS)
+        shown = sink.getvalue()
+
+    assert beside.endswith("\r" + " " * len("| opening the car") + "\rpage\n")
+    assert shown.removeprefix(beside).startswith("\r")
+    assert "opening the car" in shown.removeprefix(beside)
+
+
+def test_garbage_is_looked_for_again_once_it_is_open() -> None:
+    with Opening(None) as opening:
+        meanwhile = gc.isenabled()
+        opening.clear()
+        assert gc.isenabled()
+    assert not meanwhile
+    assert gc.get_freeze_count() == 0
 
 
 def test_a_screen_reader_hears_what_changes_and_nothing_is_written_over() -> None:

@@ -54,10 +54,15 @@ class Star:
 
 
 class _Added(NamedTuple):
-    """A stretch of terms, and the places they are added to, no place twice."""
+    """Terms, and the places they are added to in so many turns.
+
+    In each turn there is one term for each place, and no place twice. `parts` is where
+    the terms of all turns lie, one turn after the other.
+    """
 
     parts: slice
     places: IntArray
+    n_turns: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +142,7 @@ class Level:
         products = _products(stars, {row: place for place, row in enumerate(links)})
         every = [each for some in products for each in some]
         by, of, targets = np.array(every, np.int64).reshape(-1, 3).T
-        added = [_Added(each, targets[each]) for each in _stretches(products)]
+        added = _in_turns(_stretches(products), targets)
         passed = _passed(stars)
         every = [each for some in passed for each in some]
         handed, holders, reached = np.array(every, np.int64).reshape(-1, 3).T
@@ -148,11 +153,11 @@ class Level:
             stretches=_stretches(turns),
             by=by,
             of=of,
-            added=tuple(added),
+            added=added,
             ends=np.array(ends, dtype=np.int64),
             handed=handed,
             holders=holders,
-            passed=tuple(_Added(each, reached[each]) for each in _stretches(passed)),
+            passed=_in_turns(_stretches(passed), reached),
         )
 
     def eliminate(self, rows: FloatArray, totals: FloatArray) -> None:
@@ -174,8 +179,7 @@ class Level:
         rows[self.links] = shares
         products = own.take(self.of, axis=0)
         products *= shares.take(self.by, axis=0)
-        for stretch, places in self.added:
-            rows[places] += products[stretch]
+        _add(products, rows, self.added)
 
     def spread(self, shares: FloatArray, amps: FloatArray) -> None:
         """Pass the currents into these nodes on, in place; see `star_mesh.spread_amps`.
@@ -189,8 +193,7 @@ class Level:
         """
         parts = amps.take(self.holders, axis=0)
         parts *= shares.take(self.handed, axis=0)[:, None]
-        for stretch, places in self.passed:
-            amps[places] += parts[stretch]
+        _add(parts, amps, self.passed)
 
     def solve(self, shares: FloatArray, totals: FloatArray, amps: FloatArray) -> None:
         """Turn currents into volts, in place; see `star_mesh.amps_to_volts`.
@@ -327,6 +330,20 @@ def level_of(stars: Sequence[Star]) -> Level | Lone:
     return Lone.of_star(stars[0]) if len(stars) == 1 else Level.of_stars(stars)
 
 
+def _add(terms: FloatArray, table: FloatArray, added: Sequence[_Added]) -> None:
+    """Add terms to rows of a table, in place, each row's from the first to the last."""
+    for parts, places, n_turns in added:
+        if n_turns == 1:
+            table[places] += terms[parts]
+            continue
+        # a hub gets a term from each node around it: all in one sum, not in as many
+        shape = (len(places), *table.shape[1:])
+        turns = np.empty((1 + n_turns, *shape))
+        turns[0] = table[places]
+        turns[1:] = terms[parts].reshape(n_turns, *shape)
+        table[places] = _sum_in_order(turns)
+
+
 def _sum_in_order(parts: FloatArray) -> FloatArray:
     """Return the sum along the first axis, added up from the first to the last.
 
@@ -356,7 +373,7 @@ def _products(
                     turns.append([])
                 ends = place_of[star.first + place], place_of[star.first + other]
                 turns[met[row]].append((*ends, row))
-    return turns
+    return [sorted(turn, key=_target) for turn in turns]
 
 
 def _passed(stars: Sequence[Star]) -> list[list[tuple[int, int, int]]]:
@@ -373,7 +390,34 @@ def _passed(stars: Sequence[Star]) -> list[list[tuple[int, int, int]]]:
             if met[neighbour] == len(turns):
                 turns.append([])
             turns[met[neighbour]].append((row, star.node, neighbour))
-    return turns
+    return [sorted(turn, key=_target) for turn in turns]
+
+
+def _target(term: tuple[int, int, int]) -> int:
+    """Return what a term is added to."""
+    return term[2]
+
+
+def _in_turns(stretches: Sequence[slice], targets: IntArray) -> tuple[_Added, ...]:
+    """Return stretches of terms, those together that go to the same places.
+
+    Parameters
+    ----------
+    stretches : Sequence[slice]
+        Where the terms lie that come to their places first, second and so on.
+    targets : IntArray
+        The place of each term, rising within a stretch.
+    """
+    found: list[_Added] = []
+    for parts in stretches:
+        places = targets[parts]
+        if found and np.array_equal(found[-1].places, places):
+            last = found.pop()
+            joined = slice(last.parts.start, parts.stop)
+            found.append(_Added(joined, places, last.n_turns + 1))
+        else:
+            found.append(_Added(parts, places, 1))
+    return tuple(found)
 
 
 def _stretches(parts: Sequence[Sequence[object]]) -> tuple[slice, ...]:

@@ -66,7 +66,11 @@ def kept_faults(
     def parts(wanted: Sequence[slice]) -> Iterator[tuple[KeptNodes, StoredArray]]:
         for number, chunk in enumerate(wanted):
             whole = predictor.solved(sets[chunk])
-            yield base.kept(whole, chunk.start), whole.is_settled
+            part = base.kept(whole, chunk.start), whole.is_settled
+            # nothing of it is there any more when the next is solved
+            del whole
+            yield part
+            del part
             if not is_child:
                 tell((number + 1) / len(wanted))
 

@@ -3,6 +3,10 @@
 Knows which nodes there are and what their tables hold. Leaves pgmpy to `network`, and
 the form a diagnosis runs on to `compilation`.
 
+The tables stand by themselves and are checked here: a car that is seen for the first
+time needs nothing else of the network, and pgmpy takes longer to import than the
+tables to make. It holds the network for whoever asks it something or exports it.
+
 Decisions that bind it:
 
 - A part has one node, whose states are sound and its fault modes: a part fails in one
@@ -23,6 +27,8 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -30,9 +36,12 @@ from diagnose.arrays import FloatArray
 from diagnose.faults.causes import Cause
 from diagnose.faults.links import UNTIED, Link, Spot, Ties
 from diagnose.inference.prior.links_at_work import MAX_FAULT_PROBABILITY
-from diagnose.inference.prior.network import add_node, check, new_network
 from diagnose.inference.prior.node_names import node_names
+from diagnose.inference.prior.xmlbif import SUM_TOLERANCE, NodeTable
 from diagnose.measurement.symptoms import Context
+
+if TYPE_CHECKING:
+    from diagnose.inference.prior.network import Network
 
 # The state of a part's node that stands for no fault.
 OK = "ok"
@@ -68,8 +77,8 @@ class CauseNetwork:
         Part to its causes, in the order of its node's states after `OK`.
     nodes : dict[str, str]
         Part to the name of its node.
-    network : Network
-        In pgmpy's form.
+    tables : dict[str, NodeTable]
+        Node to its table. [1]
 
     Raises
     ------
@@ -98,27 +107,46 @@ class CauseNetwork:
         self.causes = tuple(causes)
         self.ties = ties
         self._index = {cause.name: i for i, cause in enumerate(self.causes)}
-        self.parts = tuple(dict.fromkeys(cause.part.name for cause in causes))
-        self.modes = {
-            part: tuple(c for c in self.causes if c.part.name == part)
-            for part in self.parts
-        }
+        modes: dict[str, list[Cause]] = {}
+        for cause in self.causes:
+            modes.setdefault(cause.part.name, []).append(cause)
+        self.parts = tuple(modes)
+        self.modes = {part: tuple(found) for part, found in modes.items()}
         taken = [c.name for c in self.contexts]
         self.nodes = node_names(self.parts, taken)
         between = [*(s.name for s in ties.spots), *map(_link_words, ties.links)]
         self._between = node_names(between, [*taken, *self.nodes.values()])
         self._spot_of = {part: spot for spot in ties.spots for part in spot.parts}
-        self.network = new_network()
+        self.tables: dict[str, NodeTable] = {}
         for context in self.contexts:
             answers, chances = tuple(context.states), list(context.states.values())
-            add_node(self.network, context.name, answers, [chances])
+            self._add(context.name, answers, np.array([chances]).T, {})
         for spot in ties.spots:
             self._add_spot(spot)
         for part in self.parts:
             self._add_part(part)
         for link in ties.links:
             self._add_link(link)
-        check(self.network)
+
+    @cached_property
+    def network(self) -> Network:
+        """The network in pgmpy's form, checked by it.
+
+        Raises
+        ------
+        ValueError
+            If the network has a loop.
+        """
+        # only here, for pgmpy takes a second to import
+        from diagnose.inference.prior.network import add_node, check, new_network
+
+        network = new_network()
+        for name, table in self.tables.items():
+            columns = table.values.reshape(len(table.states), -1).T
+            parents = {parent: self.tables[parent].states for parent in table.parents}
+            add_node(network, name, table.states, columns.tolist(), parents)
+        check(network)
+        return network
 
     def spot_of(self, part: str) -> Spot | None:
         """Return the spot that a part sits in.
@@ -181,12 +209,45 @@ class CauseNetwork:
         """
         return (OK, *(cause.mode.name for cause in self.modes[part]))
 
+    def _add(
+        self,
+        name: str,
+        states: Sequence[str],
+        columns: FloatArray,
+        parents: Mapping[str, Sequence[str]],
+    ) -> None:
+        """Add the table of a node.
+
+        Parameters
+        ----------
+        columns : FloatArray
+            The probability of every state, one column for each configuration of the
+            parents, the last parent changing fastest. [1]
+        parents : Mapping[str, Sequence[str]]
+            Nodes that it depends on, to their states.
+
+        Raises
+        ------
+        ValueError
+            If a column is off by more than `SUM_TOLERANCE`.
+        """
+        sums = columns.sum(axis=0)
+        if np.abs(sums - 1.0).max() > SUM_TOLERANCE:
+            raise ValueError(f"{name}: columns sum to {sums}")
+        shape = (len(states), *map(len, parents.values()))
+        self.tables[name] = NodeTable(
+            node=name,
+            states=tuple(states),
+            parents=tuple(parents),
+            values=np.ascontiguousarray(columns, dtype=np.float64).reshape(shape),
+        )
+
     def _add_spot(self, spot: Spot) -> None:
         states = self.context_states(spot.context)
         chances = [spot.chances[state] for state in states]
         columns = [[1.0 - chance, chance] for chance in chances]
         name = self._between[spot.name]
-        add_node(self.network, name, NO_YES, columns, {spot.context: states})
+        self._add(name, NO_YES, np.array(columns).T, {spot.context: states})
 
     def _add_link(self, link: Link) -> None:
         """Add whether some parent of a link is present; after the parts."""
@@ -201,7 +262,7 @@ class CauseNetwork:
         ]
         states = {self.nodes[part]: self.part_states(part) for part in parts}
         name = self._between[_link_words(link)]
-        add_node(self.network, name, NO_YES, columns, states)
+        self._add(name, NO_YES, np.array(columns).T, states)
 
     def _add_part(self, part: str) -> None:
         modes, spot = self.modes[part], self.spot_of(part)
@@ -219,9 +280,7 @@ class CauseNetwork:
             linked = _with_ok(table[1:] * self._link_factors(link, modes)[:, None])
             table = np.stack([table, linked], axis=2).reshape(len(table), -1)
             parents[self._between[_link_words(link)]] = NO_YES
-        columns = table.T.tolist()
-        name = self.nodes[part]
-        add_node(self.network, name, self.part_states(part), columns, parents)
+        self._add(self.nodes[part], self.part_states(part), table, parents)
 
     def _link_factors(self, link: Link, modes: Sequence[Cause]) -> FloatArray:
         """Return what a link multiplies each mode's rate by, shape (n_modes,)."""

@@ -1,8 +1,8 @@
 """The cause network turned into arrays.
 
-Knows both forms of the priors, pgmpy's tables and `Priors`. A context that none of the
-car's causes follows drops out here: seven questions make 768 configurations of answers,
-and each costs time in every answer.
+Knows both forms of the priors, the network's tables and `Priors`. A context that none
+of the car's causes follows drops out here: seven questions make 768 configurations of
+answers, and each costs time in every answer.
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ import numpy as np
 from diagnose.arrays import BoolArray, FloatArray, IntArray
 from diagnose.faults.links import Spot
 from diagnose.inference.prior.cause_network import CauseNetwork
-from diagnose.inference.prior.network import node_table
 from diagnose.inference.prior.priors import Priors
 from diagnose.inference.prior.xmlbif import NodeTable
 
@@ -33,9 +32,7 @@ def priors_of(causes: CauseNetwork) -> Priors:
     Priors
         Its numbers are those of the network's tables. [1]
     """
-    tables = {
-        part: node_table(causes.network, causes.nodes[part]) for part in causes.parts
-    }
+    tables = {part: causes.tables[causes.nodes[part]] for part in causes.parts}
     followed = {parent for table in tables.values() for parent in table.parents}
     contexts = [c for c in causes.contexts if c.name in followed]
     shape = [len(c.states) for c in contexts]
@@ -45,6 +42,7 @@ def priors_of(causes: CauseNetwork) -> Priors:
     for context in contexts:
         weights *= np.array(list(context.states.values()))[rows[context.name]]
     number = {cause.name: i for i, cause in enumerate(causes.causes)}
+    part_number = {part: i for i, part in enumerate(causes.parts)}
     mode = np.empty((2, len(causes.causes), len(weights)))
     for part, table in tables.items():
         in_part = [number[cause.name] for cause in causes.modes[part]]
@@ -55,7 +53,7 @@ def priors_of(causes: CauseNetwork) -> Priors:
         contexts=tuple(c.name for c in contexts),
         configurations=tuple(itertools.product(*(c.states for c in contexts))),
         configuration_probability=weights,
-        part_of=np.array([causes.parts.index(c.part.name) for c in causes.causes]),
+        part_of=np.array([part_number[c.part.name] for c in causes.causes]),
         mode_probability=mode,
         spot_of=np.array([_spot_number(spots, part) for part in causes.parts]),
         spot_probability=_spot_chances(causes, rows, len(weights)),

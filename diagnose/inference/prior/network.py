@@ -3,10 +3,10 @@
 The only module that imports pgmpy; what else needs a network goes through it. Leaves
 which nodes there are to `cause_network` and `interchange`.
 
-pgmpy holds the network and checks it, and a diagnosis runs on arrays made from its
-tables (`compilation`): elimination in pgmpy is exact but slow for ranking many
-readings, and its import takes about 2 s. So this module is imported where it is first
-needed, and a car that is kept on disk never needs it.
+pgmpy holds the network, checks it, answers and exports it, and a diagnosis runs on
+arrays made from the same tables (`compilation`): elimination in pgmpy is exact but slow
+for ranking many readings, and its import takes about 2 s. So this module is imported
+where it is first needed, and no diagnosis waits for it.
 """
 
 from __future__ import annotations
@@ -25,13 +25,9 @@ with warnings.catch_warnings():
 
 from diagnose.arrays import FloatArray
 from diagnose.inference.prior.node_names import node_name
-from diagnose.inference.prior.xmlbif import NodeTable, xmlbif_text
+from diagnose.inference.prior.xmlbif import SUM_TOLERANCE, NodeTable, xmlbif_text
 
 Network: TypeAlias = DiscreteBayesianNetwork
-
-# How far the sum of a table's column may be from 1. [1] Own choice: a thousand
-# roundings of a double; pgmpy itself lets a hundredth pass.
-SUM_TOLERANCE = 1e-9
 
 
 class Form(Enum):

@@ -294,11 +294,11 @@ class Priors:
         """
         held = {item.name: np.array(getattr(self, item.name)) for item in fields(self)}
         modes = held["mode_probability"]
-        rows, row_of = np.unique(
-            modes.reshape(-1, modes.shape[2]), axis=0, return_inverse=True
-        )
-        held["mode_probability"] = rows
-        held[_MODE_ROWS] = row_of.reshape(modes.shape[:2])
+        flat, number = modes.reshape(-1, modes.shape[2]), dict[bytes, int]()
+        row_of = [number.setdefault(row.tobytes(), len(number)) for row in flat]
+        _, first = np.unique(row_of, return_index=True)
+        held["mode_probability"] = flat[first]
+        held[_MODE_ROWS] = np.array(row_of, dtype=np.int64).reshape(modes.shape[:2])
         return held
 
     @staticmethod
@@ -345,8 +345,9 @@ def rates_alone(causes: Sequence[Cause]) -> Priors:
     Priors
         Without contexts, spots and links.
     """
-    parts = list(dict.fromkeys(cause.part.name for cause in causes))
-    part_of = np.array([parts.index(cause.part.name) for cause in causes], dtype=int)
+    names = [cause.part.name for cause in causes]
+    parts = {name: number for number, name in enumerate(dict.fromkeys(names))}
+    part_of = np.array([parts[name] for name in names], dtype=int)
     rates = np.array([cause.mode.rate for cause in causes], dtype=np.float64)
     none = np.zeros((0, len(causes)), dtype=np.bool_)
     return Priors(

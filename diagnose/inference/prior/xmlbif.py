@@ -13,6 +13,10 @@ from xml.etree import ElementTree
 
 from diagnose.arrays import FloatArray
 
+# How far the sum of a table's column may be from 1. [1] Own choice: a thousand
+# roundings of a double; pgmpy itself lets a hundredth pass.
+SUM_TOLERANCE = 1e-9
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NodeTable:

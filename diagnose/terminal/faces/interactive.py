@@ -92,8 +92,7 @@ def open_history(path: Path) -> tuple[History, str]:
 def run_interactive(
     conversation: Partner,
     *,
-    opening: Page,
-    notebook: Notebook,
+    sheet: Sheet,
     vocabulary: Vocabulary | None,
     history_path: Path,
     has_colour: bool,
@@ -105,10 +104,8 @@ def run_interactive(
     ----------
     conversation : Conversation
         New, or going on.
-    opening : Page
-        Shown first: car, case, safety note.
-    notebook : Notebook
-        Draws the pages.
+    sheet : Sheet
+        What pages are shown on; what comes first is on it: car, case, safety note.
     vocabulary : Vocabulary or None
         For completion, where there is some.
     history_path : Path
@@ -129,9 +126,8 @@ def run_interactive(
         key_bindings=_no_mouse(),
     )
     _leave_once(session)
-    sheet = Sheet(notebook)
+    notebook = sheet.notebook
     redraw_when_resized(session, notebook)
-    sheet.show(opening)
     if warning:
         notebook.draw((say("typing", warning, Tone.ASIDE),))
     with _keys_are_no_signals():

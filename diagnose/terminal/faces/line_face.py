@@ -16,27 +16,25 @@ from diagnose.terminal.safe_text import clean
 def run_lines(
     conversation: Partner,
     *,
-    opening: Page,
     source: TextIO,
     sink: TextIO,
     width: int,
 ) -> None:
     """Hold a conversation line by line until leave or the end of input.
 
+    What comes first, such as a safety note, was written before.
+
     Parameters
     ----------
     conversation : Conversation
         New, or going on.
-    opening : Page
-        Shown first: car, case, safety note.
     source, sink : TextIO
         Where lines come from and text goes to. When `source` is no terminal each
         line is written back, so that the output reads as a record of the evening.
     width : int
         Longest line. [characters]
     """
-    _write(sink, opening, width)
-    _write(sink, conversation.open(), width)
+    write_page(sink, conversation.open(), width)
     is_echoing = not source.isatty()
     while not conversation.is_over:
         try:
@@ -48,17 +46,28 @@ def run_lines(
                 break
             if is_echoing:
                 sink.write(f"> {clean(line)}\n\n")
-            _write(sink, conversation.hear(line), width)
+            write_page(sink, conversation.hear(line), width)
         except KeyboardInterrupt:
             if is_echoing:
                 raise
             sink.write("\n")
-            _write(sink, conversation.interrupted(), width)
-    _write(sink, conversation.farewell(), width)
+            write_page(sink, conversation.interrupted(), width)
+    write_page(sink, conversation.farewell(), width)
     sink.flush()
 
 
-def _write(sink: TextIO, page: Page, width: int) -> None:
+def write_page(sink: TextIO, page: Page, width: int) -> None:
+    """Write a page as text, if there is anything on it.
+
+    Parameters
+    ----------
+    sink : TextIO
+        Where it goes to.
+    page : Page
+        Any page.
+    width : int
+        Longest line. [characters]
+    """
     text = plain_text(page, width=width)
     if text:
         sink.write(text + "\n")

@@ -16,10 +16,15 @@ class Sheet:
     ----------
     notebook : Notebook
         Draws it.
+
+    Attributes
+    ----------
+    notebook : Notebook
+        As given.
     """
 
     def __init__(self, notebook: Notebook) -> None:
-        self._notebook = notebook
+        self.notebook = notebook
         self._page: Page = ()
         self._left: list[list[Text]] = []
 
@@ -38,17 +43,17 @@ class Sheet:
         if not page:
             return
         self._page = page
-        self._left = self._notebook.screenfuls(page)
+        self._left = self.notebook.screenfuls(page)
         self.show_more()
 
     def show_more(self) -> None:
         """Draw the next screenful."""
         if self._left:
-            self._notebook.put(self._left.pop(0))
+            self.notebook.put(self._left.pop(0))
 
     def show_again(self) -> None:
         """Draw the page anew on an empty screen, from its first screenful."""
-        self._notebook.clear()
+        self.notebook.clear()
         self.show(self._page)
 
 

@@ -23,7 +23,7 @@ from diagnose.paperwork.asking.entries.wire_list_entries import listed_entries
 from diagnose.paperwork.asking.plan import CarPlan
 from diagnose.paperwork.asking.questions import Interview
 from diagnose.paperwork.asking.wire_list_questions import ask_wire_list
-from diagnose.terminal.faces.line_face import run_lines
+from diagnose.terminal.faces.line_face import run_lines, write_page
 from diagnose.terminal.new_car.asked_car import AskedCar
 from diagnose.terminal.new_car.finished_car import FinishedCar, MakeText
 from diagnose.terminal.pages.page import Page, Tone, say
@@ -92,9 +92,9 @@ def ask_for_car(
     columns = max(width or shutil.get_terminal_size().columns, NARROWEST)
     is_terminal = sys.stdin.isatty() and sys.stdout.isatty()
     if is_plain or not is_terminal or os.environ.get("TERM", "") == "dumb":
+        write_page(sys.stdout, opening, columns)
         run_lines(
             conversation,
-            opening=opening,
             source=sys.stdin,
             sink=sys.stdout,
             width=columns,
@@ -156,15 +156,17 @@ def _on_screen(conversation: AskedCar, opening: Page, columns: int) -> None:
 
     from diagnose.terminal.faces.interactive import run_interactive
     from diagnose.terminal.faces.meanwhile import Meanwhile
+    from diagnose.terminal.faces.sheet import Sheet
     from diagnose.terminal.pages.notebook import Notebook, ink_for
     from diagnose.terminal.preparation.kept_cases import data_folder_of
 
     console = Console(highlight=False, markup=False, emoji=False, width=columns)
+    sheet = Sheet(Notebook(console, ink_for(sys.stdout.encoding)))
+    sheet.show(opening)
     with Meanwhile(lambda _: None) as meanwhile:
         run_interactive(
             conversation,
-            opening=opening,
-            notebook=Notebook(console, ink_for(sys.stdout.encoding)),
+            sheet=sheet,
             vocabulary=None,
             history_path=data_folder_of(None) / "typed-answers",
             has_colour=not console.no_color,

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
-from diagnose.session.words.vocabulary import Vocabulary
 from diagnose.terminal.pages.page import (
     Field,
     Line,
@@ -21,6 +21,9 @@ from diagnose.terminal.pages.page import (
     say,
     spoken,
 )
+
+if TYPE_CHECKING:
+    from diagnose.session.words.vocabulary import Vocabulary
 
 # The letters under which groups of complaints are listed.
 GROUP_LETTERS = "abcdefghij"

@@ -145,6 +145,11 @@ class Notebook:
         self._console = console
         self._ink = ink
 
+    @property
+    def has_colour(self) -> bool:
+        """False when the person asked for none."""
+        return not self._console.no_color
+
     def draw(self, page: Page) -> None:
         """Draw a page under what is on the screen already, however long it is."""
         for screenful in self.screenfuls(page):

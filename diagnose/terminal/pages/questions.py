@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from diagnose.session.words.vocabulary import Vocabulary
 from diagnose.terminal.pages.complaints import OF_PARTS, TELL_SYMPTOM
 from diagnose.terminal.pages.page import (
     Page,
@@ -16,6 +16,9 @@ from diagnose.terminal.pages.page import (
     say,
     spoken,
 )
+
+if TYPE_CHECKING:
+    from diagnose.session.words.vocabulary import Vocabulary
 
 
 def opening_page(car_title: str, case: str, safety_note: str) -> Page:
