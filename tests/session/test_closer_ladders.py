@@ -9,12 +9,15 @@ from diagnose.faults.causes import LADDER_LEVELS
 from diagnose.inference.belief.severity_steps import STEPS_BETWEEN, n_steps
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.evidence.several_faults.severity_ladders import (
     CLOSER_LEVELS,
     LADDER_SHARES,
+    Ladders,
     VariedSet,
     pinned_between,
 )
+from diagnose.session.evidence.weighing.likelihoods import Weigher
 from diagnose.session.facts import ComplaintFact, ReadingFact
 from diagnose.session.ready_car import Model
 
@@ -95,3 +98,26 @@ def test_a_joint_that_no_draw_has_so_bad_is_weighed_beside_its_wire(
     }
     assert shares[f"{wire}:fed_through_load"] > 0.8
     assert shares[f"{wire}:high_resistance_a"] > 0.002
+
+
+def test_nothing_lies_between_a_blown_fuse_and_a_whole_one(sedan_model: Model) -> None:
+    # A relay that lets go has volts between on its coil; half of the supply behind a
+    # fuse is no mixture of blown and whole.
+    compiled, weigher = sedan_model.compiled, Weigher(sedan_model)
+    ladders = Ladders(compiled, weigher)
+    names = [cause.name for cause in compiled.causes]
+    varied = VariedSet.alone(names.index("fan-fuse:too_small"))
+    ladders.solve([varied])
+    reading = Reading(
+        kind=ReadingKind.DC_VOLTS,
+        state="idle",
+        red="fan-fuse.out",
+        black="battery.minus",
+    )
+
+    half = Noted(0, ReadingFact(reading=reading, value=6.0), is_complaint=False)
+    none = Noted(0, ReadingFact(reading=reading, value=0.0), is_complaint=False)
+
+    assert ladders.of(varied).grid.opens["idle"].any()
+    assert ladders.likelihood(varied, none).max() > 1.0
+    assert ladders.likelihood(varied, half).max() < 1e-3

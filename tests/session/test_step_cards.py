@@ -100,6 +100,19 @@ def test_a_state_that_lasts_seconds_says_how_it_is_read(tourer: Car) -> None:
     assert state.how.startswith("fan: let the engine get hot")
 
 
+def test_a_test_lamp_is_clipped_to_the_battery_and_its_tip_goes_elsewhere(
+    tourer: Car,
+) -> None:
+    def ends(red: str, black: str) -> tuple[str, str]:
+        reading = Reading(kind=ReadingKind.LAMP, state="key-off", red=red, black=black)
+        found = lines(reading_card(reading, tourer, PROCEDURES))
+        return found["clip"], found["tip"]
+
+    # the spark is where the tip touches: not at the battery's gas
+    assert ends("battery.plus", "fan.minus") == ("battery.plus", "fan.minus")
+    assert ends("fan.plus", "battery.minus") == ("battery.minus", "fan.plus")
+
+
 def test_a_clamp_says_what_it_goes_round(tourer: Car) -> None:
     def clamped(name: str) -> str:
         reading = Reading(kind=ReadingKind.AMPS, state="key-off", red=name, black="")

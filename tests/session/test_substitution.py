@@ -20,6 +20,7 @@ from diagnose.measurement.steps import (
 from diagnose.measurement.substitutions import Substitution, SubstitutionKind
 from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
+from diagnose.session.evidence.seen import Noted
 from diagnose.session.fact_rows import fact_from_row, fact_to_row
 from diagnose.session.facts import (
     ComplaintFact,
@@ -30,6 +31,7 @@ from diagnose.session.facts import (
     UndoFact,
 )
 from diagnose.session.ready_car import Model, open_model
+from diagnose.session.steps.substitution_tests import SubstitutionTests
 from diagnose.session.substitution.like_parts import like_part
 from diagnose.trial.hidden.hidden_car import Errors, HiddenCar, HiddenCars
 from diagnose.trial.playing import told_of_test
@@ -536,3 +538,35 @@ def test_exchange_of_a_pump_warns_of_fuel(sedan_model: Model) -> None:
     found = cautions_of(sedan_model, "swap|fuel-pump|symptom|pump-primes")
 
     assert {"swapping", "battery-disconnect", "fuel"} <= found
+
+
+def test_a_point_that_is_shorted_is_freed_of_what_hangs_on_it(
+    sedan_model: Model,
+) -> None:
+    tests = SubstitutionTests(sedan_model)
+    shorted, sound = (
+        ReadingFact(
+            reading=Reading(
+                kind=ReadingKind.OHMS,
+                state="isolated",
+                red="fan-fuse.out",
+                black="battery.minus",
+            ),
+            value=value,
+        )
+        for value in (0.2, 2e3)
+    )
+
+    def offered(fact: ReadingFact, suspect: str) -> list[str]:
+        found = tests.worth_pricing([Noted(0, fact, False)], {suspect: 0.4})
+        assert all(one.look == fact.reading for one in found)
+        return [one.substitution.at for one in found]
+
+    wires = [
+        part.assembly
+        for part in sedan_model.car.parts
+        if part.kind == "wire" and "fan-fuse.out" in part.terminals.values()
+    ]
+    # the one suspected most first; a point that is not shorted needs none
+    assert offered(shorted, wires[0])[0] == wires[0]
+    assert not offered(sound, wires[0])

@@ -21,7 +21,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from diagnose.arrays import BoolArray
 from diagnose.circuit.car import Car
+from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.faults.causes import Cause, FaultSet, Severity
 from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predictions.neighbourhoods import in_neighbourhoods
@@ -112,9 +114,13 @@ class Compiled:
         self.bank = bank
         self.singles: Hypotheses = bank.singles
         self._on_off: dict[str, list[int]] = {}
+        self._fuses: dict[str, list[int]] = {}
+        fuses = {part.name for part in self.car.parts if part.kind in PROTECTIVE_KINDS}
         for probe, column in self.columns.items():
             if not probe.is_current:
                 self._on_off.setdefault(probe.state, []).append(column)
+                if probe.branch in fuses:
+                    self._fuses.setdefault(probe.state, []).append(column)
         self.readings = ShownReadings(predictor, knowledge.meter, bank, self.columns)
 
     def _solved_bank(self, progress: Callable[[float], None] | None) -> Bank:
@@ -186,12 +192,18 @@ class Compiled:
         Hypotheses
             The same numbers.
         """
-        held = grid.whole()
-        found = {}
-        for state, columns in self._on_off.items():
-            is_on = held.probes[:, :, columns] > HALF
-            found[state] = np.asarray((is_on[1:] != is_on[:-1]).any(axis=2))
-        return replace(grid, switches=found)
+        probes = grid.whole().probes
+
+        def changing(columns_of: Mapping[str, list[int]]) -> dict[str, BoolArray]:
+            found = {}
+            for state, columns in columns_of.items():
+                is_on = probes[:, :, columns] > HALF
+                found[state] = np.asarray((is_on[1:] != is_on[:-1]).any(axis=2))
+            return found
+
+        return replace(
+            grid, switches=changing(self._on_off), opens=changing(self._fuses)
+        )
 
     def hypotheses(
         self,

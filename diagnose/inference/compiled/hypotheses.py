@@ -37,6 +37,8 @@ class Hypotheses:
         Of severities of one set that go up: operating state to whether something there
         switches from each to the next (a relay lets go, a controller resets), shape
         (n_sets - 1, n_draws); empty where that was not looked at.
+    opens : Mapping[str, BoolArray]
+        The same of fuses that blow: nothing lies between blown and whole.
     """
 
     sets: tuple[FaultSet, ...]
@@ -46,6 +48,7 @@ class Hypotheses:
     switches: Mapping[str, BoolArray] = field(
         default_factory=lambda: MappingProxyType({})
     )
+    opens: Mapping[str, BoolArray] = field(default_factory=lambda: MappingProxyType({}))
 
     def severe(self, row: int) -> tuple[Severity, ...]:
         """Return how severe causes of a set are; none where they are as drawn.

@@ -2,9 +2,9 @@
 
 For what the owner says does not work: the relay of that load bridged or exchanged for a
 like one in the car, the load fed or grounded straight from the battery, the engine
-joined to the battery by a cable. For a fuse that blows: each load behind it taken off
-in turn, and each wire, which tells where it chafes. For a battery that goes flat: each
-load that is live with the key off taken
+joined to the battery by a cable. For a fuse that blows, or a point with next to no
+ohms to ground: each load behind it taken off in turn, and each wire, which tells where
+it chafes. For a battery that goes flat: each load that is live with the key off taken
 off, and the amps read. Each is a handful, as every one has to be solved. Leaves what
 they are worth to `priced`.
 """
@@ -19,6 +19,8 @@ import numpy as np
 from diagnose.circuit.car import Car, Part
 from diagnose.circuit.elements import ELEMENTS, LOAD_KINDS
 from diagnose.circuit.model import BOLTED_RELAY
+from diagnose.circuit.protection import PROTECTIVE_KINDS
+from diagnose.inference.compiled.bank import SOUND_ROW
 from diagnose.inference.compiled.shown_symptoms import can_show, symptom_there
 from diagnose.measurement.points.forbidden_points import battery_posts, wired_to
 from diagnose.measurement.points.where_to_measure import is_at_rest
@@ -44,6 +46,10 @@ MOST_LOADS = 2
 # From what current with the key off a battery goes flat in days. [A] Rule of the trade:
 # 50 mA, as the symptom of it has.
 DRAIN_AMPS = 0.05
+
+# Ohms to ground below which a point is shorted, where the sound car has so many times
+# more. [Ω], [1] Own choices: a half short and the leads; what is behind may be a lamp.
+SHORT_OHMS, SHORT_RATIO = 3.0, 5.0
 
 # How many parts a fuse's current is followed through to its loads. [1] Own choice: past
 # a switch and a relay.
@@ -120,6 +126,8 @@ class SubstitutionTests:
             return ()
         if isinstance(seen, ReadingFact) and self._is_drain(seen):
             return tuple(self._allowed(self._of_drain(seen.reading)))
+        if isinstance(seen, ReadingFact) and self._is_short(seen):
+            return tuple(self._allowed(self._of_short(seen.reading)))
         return ()
 
     def _is_wrong(self, told: SymptomFact) -> bool:
@@ -193,23 +201,49 @@ class SubstitutionTests:
         look = Reading(
             kind=ReadingKind.LOOK, state=self._car.states[0].name, red=fuse, black=""
         )
-        reached = {main_nodes(self._car.part(fuse))[1]}
-        for _ in range(MOST_BEHIND):
-            more = {
-                node
-                for part in self._car.parts
-                if part.kind in LEADING_KINDS and reached & set(_ends(part))
-                for node in _ends(part)
-            }
-            more -= wired_to({self._car.reference}, self._car)
-            if more <= reached:
-                break
-            reached |= more
+        reached = self._behind(main_nodes(self._car.part(fuse))[1], LEADING_KINDS)
         for part in self._car.parts:
             is_load = part.kind in LOAD_KINDS and ELEMENTS[part.kind].is_pluggable
             if is_load and main_nodes(part)[0] in reached:
                 yield _taken_off(part, look)
         yield from self._of_wires(main_nodes(self._car.part(fuse))[1], reached)
+
+    def _behind(self, node: str, leading: Set[str]) -> set[str]:
+        """Return the points that kinds of part lead to from one, grounds left out."""
+        reached = {node}
+        for _ in range(MOST_BEHIND):
+            more = {
+                end
+                for part in self._car.parts
+                if part.kind in leading and reached & set(_ends(part))
+                for end in _ends(part)
+            }
+            more -= wired_to({self._car.reference}, self._car)
+            if more <= reached:
+                break
+            reached |= more
+        return reached
+
+    def _is_short(self, fact: ReadingFact) -> bool:
+        """Return whether ohms to ground are next to nothing, where a car has more."""
+        reading = fact.reading
+        is_low = reading.kind is ReadingKind.OHMS and fact.value < SHORT_OHMS
+        if not is_low or reading.black != self._car.reference:
+            return False
+        compiled = self._model.compiled
+        sound = compiled.readings.predicted(compiled.bank.all, reading, rows=SOUND_ROW)[
+            0
+        ]
+        return bool(float(np.median(sound)) > SHORT_RATIO * fact.value)
+
+    def _of_short(self, reading: Reading) -> Iterator[SubstitutionTest]:
+        """Yield, for each wire and load behind a shorted point, its ohms without it."""
+        reached = self._behind(reading.red, LEADING_KINDS | set(PROTECTIVE_KINDS))
+        for part in self._car.parts:
+            is_load = part.kind in LOAD_KINDS and ELEMENTS[part.kind].is_pluggable
+            is_fed = is_load and main_nodes(part)[0] in reached
+            if is_fed or (part.kind == "wire" and reached >= set(_ends(part))):
+                yield _taken_off(part, reading)
 
     def _of_wires(self, fed: str, reached: Set[str]) -> Iterator[SubstitutionTest]:
         """Yield, for each wire behind a fuse, the ohms to ground with it taken off."""

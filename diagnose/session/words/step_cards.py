@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from diagnose.circuit.car import Car
 from diagnose.circuit.operating_states import OperatingState
+from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.procedures import Procedures, procedure_name
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.symptoms import Symptom
@@ -170,7 +171,12 @@ def _lead_lines(reading: Reading, car: Car) -> tuple[CardLine, ...]:
             names = ("tip", "clip")
         case _:
             names = ("red", "black")
-    leads = [lead_words(node, car) for node in (reading.red, reading.black)]
+    ends = reading.red, reading.black
+    posts = battery_posts(car)
+    if reading.kind is ReadingKind.LAMP and ends[0] in posts and ends[1] not in posts:
+        # clipped to the battery first, so that no spark is near its gas
+        names = ("clip", "tip")
+    leads = [lead_words(node, car) for node in ends]
     if reading.kind is ReadingKind.OHMS and reading.black == car.reference:
         leads[1] = f"{reading.black}: {CLAMP_NOT_POST}"
     return tuple(

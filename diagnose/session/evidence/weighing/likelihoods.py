@@ -197,7 +197,7 @@ class Weigher:
         result = weigh(hypotheses)
         if is_ladder and hypotheses.switches:
             # what feeds a coil that lets go has volts between, what it feeds has none
-            result += weigh(replace(hypotheses, switches={}))
+            result += weigh(replace(hypotheses, switches=hypotheses.opens))
             result *= 0.5
         on = steps_of(hypotheses, state) if is_ladder else np.asarray
         return result * on(self.state_chance(hypotheses, state, rows=rows))

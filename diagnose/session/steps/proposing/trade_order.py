@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from diagnose.circuit.operating_states import ComesWith
 from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SubstitutionTest
@@ -152,14 +153,20 @@ def _is_about_equal(one: Priced, best: Priced) -> bool:
     )
 
 
-def _ease(one: Priced, moment: Moment, model: Model) -> tuple[bool, bool, int, float]:
-    """Return what sorts steps by how easily they are done."""
+def _ease(
+    one: Priced, moment: Moment, model: Model
+) -> tuple[bool, bool, bool, int, float]:
+    """Return what sorts steps by how easily they are done.
+
+    What has to be held down meanwhile takes a second person, away from the probes.
+    """
     step, car = one.step, model.car
     look = step.look if isinstance(step, SubstitutionTest) else step
     name = look.state if isinstance(look, Reading) else model.asked(look.symptom).state
     state = car.state(name)
     return (
         state.lasts_seconds <= MOMENTARY_SECONDS,
+        state.comes_with is ComesWith.HELD_SWITCHES,
         bool(moment.here.state) and moment.here.state != name,
         _way(one, model),
         one.minutes,
