@@ -164,6 +164,8 @@ def format_typed(value: float, unit: Unit) -> str:
 def format_band(low: float, high: float, unit: Unit) -> str:
     """Return a band in one unit, as one number when both ends read the same.
 
+    Ohms and kilohms are not mixed: a quick eye would take the one for the other.
+
     Parameters
     ----------
     low, high : float
@@ -182,16 +184,21 @@ def format_band(low: float, high: float, unit: Unit) -> str:
     '0.1 to 0.4 V'
     >>> format_band(3.2, float("inf"), Unit.OHMS)
     '3.2 ohm to OL'
+    >>> format_band(147.0, 8660.0, Unit.OHMS)
+    '147 ohm to 8.66 kohm'
     """
     leading = max(abs(low), abs(high), key=lambda size: size if size < MOST_OHMS else 0)
+    of_low = low if unit is Unit.OHMS and low >= LEAST_WRITTEN else leading
     (first, first_symbol), (second, second_symbol) = (
-        _number_and_symbol(end, leading, unit, digits=SIGNIFICANT_DIGITS)
-        for end in (low, high)
+        _number_and_symbol(end, of_end, unit, digits=SIGNIFICANT_DIGITS)
+        for end, of_end in ((low, of_low), (high, leading))
     )
     if (first, first_symbol) == (second, second_symbol):
         return f"{first} {first_symbol}".strip()
     if not second_symbol:
         return f"{first} {first_symbol} to {second}"
+    if first_symbol != second_symbol:
+        return f"{first} {first_symbol} to {second} {second_symbol}"
     return f"{first} to {second} {second_symbol}"
 
 

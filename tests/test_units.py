@@ -190,7 +190,7 @@ def test_quantities_are_written_as_people_say_them(
     [
         (0.1, 0.4, Unit.VOLTS, "0.1 to 0.4 V"),
         (12.01, 12.04, Unit.VOLTS, "12 V"),
-        (800.0, 2200.0, Unit.OHMS, "0.8 to 2.2 kohm"),
+        (800.0, 2200.0, Unit.OHMS, "800 ohm to 2.2 kohm"),
         (2e7, math.inf, Unit.OHMS, "20 Mohm to OL"),
         (math.inf, math.inf, Unit.OHMS, "OL"),
         (0.02, 0.05, Unit.AMPS, "20 to 50 mA"),

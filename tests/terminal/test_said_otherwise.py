@@ -25,6 +25,9 @@ def words(sedan_model: Model) -> Vocabulary:
         ("battery is dead every morning", "battery-goes-flat"),
         ("dies when the fan comes on", "stalls-when-fan-cuts-in"),
         ("the battery light stays on", "charge-lamp-stays-lit"),
+        ("headlights are dead", "headlamps-dead"),
+        ("cooling fan never comes on", "fan-does-not-run"),
+        ("fan doesnt come on when hot", "fan-does-not-run"),
     ],
 )
 def test_other_words_name_a_complaint(

@@ -54,7 +54,7 @@ _COMMON_WORDS = frozenset(
     (
         *("doe", "when", "with", "then", "that", "what", "hav", "only", "turn"),
         *("the", "and", "not", "but", "for", "its", "it", "al", "work", "out", "keep"),
-        *("after", "again"),
+        *("after", "again", "are", "any", "has", "was", "ever", "never", "even"),
         *("wont", "won", "dont", "don", "cant", "can", "doesnt", "doesn", "isnt"),
     )
 )
@@ -70,7 +70,9 @@ _OTHER_WORDS = MappingProxyType(
 _DEAD = "dead"
 
 # Words that deny, without their apostrophes.
-_DENIALS = frozenset({"not", "wont", "dont", "doesnt", "isnt", "cant"})
+_DENIALS = frozenset(
+    {"not", "never", "wont", "dont", "doesnt", "isnt", "cant", "didnt", "arent"}
+)
 
 
 # Endings that the same word has elsewhere.
