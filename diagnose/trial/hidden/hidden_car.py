@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
@@ -52,6 +53,13 @@ SEED_OFFSET = 1000
 # the meter. [1] Own choice: any three numbers, so that whether a repair takes does not
 # hang on what was measured.
 CURE_STREAM, TRIGGER_STREAM, LOOK_STREAM = 13, 17, 19
+
+# Of how many fault sets and tests a stock keeps what its cars show. [1] Own choice:
+# those of a game; a trial of hundreds took gigabytes.
+MOST_KEPT = 16
+
+KeyT = TypeVar("KeyT")
+KeptT = TypeVar("KeptT")
 
 # The chance from which a symptom counts as there, and a fuse as blown. [1] Derived:
 # likelier than not.
@@ -153,6 +161,7 @@ class HiddenCars:
         if change.kind is SubstitutionKind.SWAP:
             return self
         if test not in self._changed:
+            _make_room(self._changed)
             is_cable = self.model.substituted.is_cable(change)
             lead = lead_for(change, is_cable=is_cable)
             other = copy(self)
@@ -167,6 +176,7 @@ class HiddenCars:
     def with_faults(self, faults: FaultSet) -> Hypotheses:
         """Return what a fault set shows in every car of the stock."""
         if faults not in self._cache:
+            _make_room(self._cache)
             self._cache[faults] = self.compiled.hypotheses([faults])
         return self._cache[faults]
 
@@ -413,6 +423,12 @@ class HiddenCar:
         self.faults = tuple(c for c in self.faults if c not in present)
         self._found = {}
         return True
+
+
+def _make_room(kept: dict[KeyT, KeptT]) -> None:
+    """Forget what was kept longest where another would be too much."""
+    while len(kept) >= MOST_KEPT:
+        del kept[next(iter(kept))]
 
 
 def _triggers(model: Model, random: np.random.Generator) -> Mapping[int, Trigger]:
