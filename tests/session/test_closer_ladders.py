@@ -110,7 +110,7 @@ def test_nothing_lies_between_a_blown_fuse_and_a_whole_one(sedan_model: Model) -
     ladders.solve([varied])
     reading = Reading(
         kind=ReadingKind.DC_VOLTS,
-        state="idle",
+        state="idle-loaded",
         red="fan-fuse.out",
         black="battery.minus",
     )
@@ -118,6 +118,6 @@ def test_nothing_lies_between_a_blown_fuse_and_a_whole_one(sedan_model: Model) -
     half = Noted(0, ReadingFact(reading=reading, value=6.0), is_complaint=False)
     none = Noted(0, ReadingFact(reading=reading, value=0.0), is_complaint=False)
 
-    assert ladders.of(varied).grid.opens["idle"].any()
+    assert ladders.of(varied).grid.opens["idle-loaded"].any()
     assert ladders.likelihood(varied, none).max() > 1.0
     assert ladders.likelihood(varied, half).max() < 1e-3
