@@ -3,9 +3,9 @@
 A reading that may well have been a slip can be asked for again, once: the same leads in
 the same state tell a slip from a cause for the price of a probe, and more than once it
 would be asked for without end where a fault comes and goes. So can an answer that may
-well be wrong. What was just told is not asked again in other words: whether a fuse is
-blown is one question, looked at or asked for. Leaves how likely a mistake is to
-`mistakes`.
+well be wrong, but not at once: whoever is asked the same twice in a row says the same.
+What was just told is not asked again in other words: whether a fuse is blown is one
+question, looked at or asked for. Leaves how likely a mistake is to `mistakes`.
 """
 
 from __future__ import annotations
@@ -117,4 +117,7 @@ def taken_steps(
             taken.add(step)
         seen.add(step)
     taken |= _told_twice(moment.facts)
+    latest = moment.facts[-1] if moment.facts else None
+    if isinstance(latest, SymptomFact):
+        taken.add(latest.step)
     return frozenset(taken) | {same[one] for one in taken | seen if one in same}

@@ -42,6 +42,10 @@ from diagnose.session.steps.proposing.proposals import Proposals
 # From here on a repair counts as proven. [1] Own choice: four in five.
 PROVEN = 0.8
 
+# From these odds on, what was seen since a repair rules out that all is well. [1]
+# Derived: proving odds the other way round.
+DISPROVEN = 1.0 / PROVING_ODDS
+
 # Said after a reading that tells cured from not cured.
 SOUND = "The reading is what a sound car shows. Now test the complaint itself."
 
@@ -64,6 +68,12 @@ BRING_IT_AGAIN = (
 TIME_PROVES = (
     "The complaint is gone for now. It came and went, so time has the last word: use "
     "the car as you did when it came back, and go on with this case if it does."
+)
+
+# Said where the complaint is gone, but not what the readings speak of.
+STILL_WRONG = (
+    "But what was measured says that something is still wrong: see the causes, and "
+    "test it once more before you rely on it."
 )
 
 # Said where the complaint shows at no one look.
@@ -166,9 +176,19 @@ class RepairProof:
             is_skipped = SkipFact(step=SymptomCheck(symptom=wanted.retest)) in later
             if odds >= PROVING_ODDS or is_skipped:
                 return None
+            if len(told) == 1 and self._is_disproven(wanted, moment):
+                return None
             says = SOUND if odds < 1.0 / PROVING_ODDS else UNTOLD
             return self._retest(wanted, moment, says)
         return self._first_proof(latest.cause, wanted, moment)
+
+    def _is_disproven(self, wanted: Complaint, moment: Moment) -> bool:
+        """Return whether days of use would only tell that something is still wrong.
+
+        A complaint that shows at a look is looked for all the same: that takes minutes.
+        """
+        is_in_use = self._model.asked(wanted.retest).shows_in_use
+        return is_in_use and self._repeats.sound_odds(moment) <= DISPROVEN
 
     def _first_proof(self, cause: str, wanted: Complaint, moment: Moment) -> Advised:
         """Return the reading that proves a repair, and the test of the complaint."""
@@ -267,6 +287,9 @@ def _fixed_words(healthy: float, n_complaints: int) -> str:
         if n_complaints == 1
         else "The complaints are gone: repaired and proven."
     )
+    if healthy < LIKELIER_THAN_NOT:
+        gone = says.partition(":")[0]
+        return f"{gone}. {STILL_WRONG}"
     if healthy < PROVEN:
         says += " Something else may still be wrong; see the causes."
     return says

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from diagnose.inference.compiled.bank import SOUND_ROW
 from diagnose.session.answer import LIKELIER_THAN_NOT, RankedCause
 from diagnose.session.evidence.implied.failed_repairs import PROVING_ODDS, failure_odds
 from diagnose.session.facts import ComplaintFact, RepairFact
@@ -118,6 +119,30 @@ class RepeatedRepairs:
             moment.lines.rows(line),
             repair=of_line[-1],
             retests=frozenset() if has_retests else self._retests(moment),
+        )
+
+    def sound_odds(self, moment: Moment) -> float:
+        """Return how much likelier what was seen since a repair is if all is well.
+
+        Parameters
+        ----------
+        moment : Moment
+            The latest repair is meant.
+
+        Returns
+        -------
+        float
+            Factor on the odds of the sound car against any fault, the one just mended
+            or another; 1 where nothing was mended, or nothing seen since. [1]
+        """
+        n_repairs = len(_mended(moment))
+        if not n_repairs:
+            return 1.0
+        return failure_odds(
+            moment.conclusion,
+            SOUND_ROW,
+            repair=n_repairs - 1,
+            retests=self._retests(moment),
         )
 
     def _retests(self, moment: Moment) -> frozenset[str]:

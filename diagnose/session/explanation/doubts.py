@@ -48,8 +48,9 @@ BETTER_SWAPPED = 5.0
 # [1] Own choice.
 NEARLY_SURE = 0.95
 
-# What moves less of the belief than this told next to nothing. [1] Own choice.
-LEAST_MOVED = 0.03
+# What moves less of the belief than this told next to nothing. [1] Own choice: one that
+# rules out a suspect of some per cent was worth taking.
+LEAST_MOVED = 0.01
 
 
 class Doubts:

@@ -58,6 +58,9 @@ MOST_BEHIND = 12
 # Kinds of part that lead on from a fuse to what it feeds. By definition.
 LEADING_KINDS = frozenset({"wire", "joint", "contacts", "switch-contact"})
 
+# Kinds of part that close a path only while they are worked. By definition.
+SWITCHING_KINDS = frozenset({"contacts", "switch-contact"})
+
 
 @dataclass(frozen=True, slots=True)
 class _Relay:
@@ -237,12 +240,18 @@ class SubstitutionTests:
         return bool(float(np.median(sound)) > SHORT_RATIO * fact.value)
 
     def _of_short(self, reading: Reading) -> Iterator[SubstitutionTest]:
-        """Yield, for each wire and load behind a shorted point, its ohms without it."""
+        """Yield, for each part at a shorted point, the ohms there without it.
+
+        Loads, wires, and the switches and relays on the way: one that sticks grounds
+        what it should only ground when it is worked.
+        """
         reached = self._behind(reading.red, LEADING_KINDS | set(PROTECTIVE_KINDS))
         for part in self._car.parts:
             is_load = part.kind in LOAD_KINDS and ELEMENTS[part.kind].is_pluggable
             is_fed = is_load and main_nodes(part)[0] in reached
-            if is_fed or (part.kind == "wire" and reached >= set(_ends(part))):
+            is_wire = part.kind == "wire" and reached >= set(_ends(part))
+            is_switch = part.kind in SWITCHING_KINDS and reached & set(_ends(part))
+            if is_fed or is_wire or is_switch:
                 yield _taken_off(part, reading)
 
     def _of_wires(self, fed: str, reached: Set[str]) -> Iterator[SubstitutionTest]:

@@ -6,12 +6,14 @@ the leading causes would show. Leaves the choice of steps to `ranked_steps`.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
+from diagnose.measurement.meters import MeterRange
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import Step, SubstitutionTest, SymptomCheck
 from diagnose.session.answer import ExpectedValue, ProposedStep, StepCard
@@ -150,6 +152,9 @@ class Proposals:
         else:
             borne = bears_series(moment.conclusion, step, self._model.compiled)
             state = step.state
+            if step.kind is ReadingKind.AMPS and not borne:
+                clamp = knowledge.meter.amps
+                expected = tuple(_by_clamp(one, clamp) for one in expected)
             is_drop = _is_drop(step, expected[0], car.system_volts)
             words = instruction(step, car, procedures, in_series=borne, is_drop=is_drop)
             cautions = cautions_for(step, car, knowledge, in_series=borne)
@@ -291,6 +296,20 @@ def _expected_value(
         else chance_words(0.5 * (low + high))
     )
     return ExpectedValue(cause=cause, says=says, low=low, high=high, words=words)
+
+
+def _by_clamp(shown: ExpectedValue, clamp: MeterRange) -> ExpectedValue:
+    """Return the same in words that a clamp can show: no milliamps.
+
+    What is less than it strays by at rest may be anything up to that.
+    """
+    least = float(clamp.half_width(np.array(0.0)))
+    low, high = (abs(one) / clamp.resolution for one in (shown.low, shown.high))
+    ends = math.floor(low) * clamp.resolution, math.ceil(high) * clamp.resolution
+    words = range_words(
+        0.0 if ends[0] < least else ends[0], max(ends[1], least), ReadingKind.AMPS
+    )
+    return replace(shown, words=words)
 
 
 def _telling_causes(
