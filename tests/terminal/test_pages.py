@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from io import StringIO
@@ -165,6 +166,24 @@ def test_ohms_far_below_good_are_another_value() -> None:
     answer = replace(ANSWER, next_steps=(ohms, *rest))
 
     assert "the same as good" not in plain(page(answer))
+
+
+# A short where a sound car is open, and a break where it is not.
+@pytest.mark.parametrize("good", [math.inf, 80.0])
+def test_a_value_is_never_the_same_as_none(good: float) -> None:
+    (first, *rest) = ANSWER.next_steps
+    shown = {"": good, RELAY.name: 0.5, WIRE.name: math.inf if good == 80.0 else 90.0}
+    told = tuple(
+        replace(value, low=shown[value.cause], high=shown[value.cause])
+        for value in first.expected
+    )
+    ohms = replace(
+        first, step=step_of_name("ohms|isolated|pump.plus|battery.minus"), expected=told
+    )
+
+    assert "the same as good" not in plain(
+        page(replace(ANSWER, next_steps=(ohms, *rest)))
+    )
 
 
 def test_chances_about_as_high_are_one_answer() -> None:

@@ -6,6 +6,7 @@ step it is to `answers`, and how a card looks to the faces.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from types import MappingProxyType
@@ -344,7 +345,12 @@ def _is_alike(one: ExpectedValue, other: ExpectedValue, step: ProposedStep) -> b
         return one.words == other.words
     rest = _ALIKE[reading.kind]
     ends = ((one.low, other.low), (one.high, other.high))
+    # OL is like nothing but OL
     return all(
-        a == b or abs(a - b) <= rest + ALIKE_SHARE * max(abs(a), abs(b))
+        a == b
+        or (
+            math.isfinite(a - b)
+            and abs(a - b) <= rest + ALIKE_SHARE * max(abs(a), abs(b))
+        )
         for a, b in ends
     )
