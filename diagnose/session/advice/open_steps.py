@@ -3,9 +3,10 @@
 A reading that may well have been a slip can be asked for again, once: the same leads in
 the same state tell a slip from a cause for the price of a probe, and more than once it
 would be asked for without end where a fault comes and goes. So can an answer that may
-well be wrong, but not at once: whoever is asked the same twice in a row says the same.
-What was just told is not asked again in other words: whether a fuse is blown is one
-question, looked at or asked for. Leaves how likely a mistake is to `mistakes`.
+well be wrong. In the next breath only where it likely was: whoever is asked the same
+twice in a row says the same, from the same wrong terminal. What was just told is not
+asked again in other words: whether a fuse is blown is one question, looked at or asked
+for. Leaves how likely a mistake is to `mistakes`.
 """
 
 from __future__ import annotations
@@ -33,6 +34,10 @@ from diagnose.session.steps.moment import Moment
 # repeating. [1] Own choice: one reading in fifty is a slip before anything is known
 # of it.
 DOUBTFUL = 0.03
+
+# The same of what was told just before. [1] Own choice: one in four; what is less
+# doubtful is worth repeating once something else speaks against it.
+DOUBTFUL_AT_ONCE = 0.25
 
 
 def same_steps(model: Model) -> Mapping[Step, Step]:
@@ -113,11 +118,10 @@ def taken_steps(
         if while_it_shows(noted.observation) is False:
             # it says little of what comes and goes: worth reading while it is there
             continue
-        if step in seen or mistakes.chance(conclusion, number) < DOUBTFUL:
+        is_latest = bool(moment.facts) and moment.facts[-1] == noted.observation
+        least = DOUBTFUL_AT_ONCE if is_latest else DOUBTFUL
+        if step in seen or mistakes.chance(conclusion, number) < least:
             taken.add(step)
         seen.add(step)
     taken |= _told_twice(moment.facts)
-    latest = moment.facts[-1] if moment.facts else None
-    if isinstance(latest, SymptomFact):
-        taken.add(latest.step)
     return frozenset(taken) | {same[one] for one in taken | seen if one in same}
