@@ -30,11 +30,8 @@ def table(*, n_kept: int) -> RowTable:
     return RowTable(N_ROWS, [(WIDTH,), ()], most_bytes=n_kept * row_bytes)
 
 
-def assert_holds(held: RowTable, filling: Filling, rows: IntArray) -> None:
-    with held.holding(rows) as lacking:
-        for some in lacking:
-            held.put(some, filling.fill(some))
-        slot, (first, second) = held.found(rows)
+def assert_holds(table: RowTable, filling: Filling, rows: IntArray) -> None:
+    with table.held(rows, filling.fill) as (slot, (first, second)):
         expected = np.repeat(rows[..., None], WIDTH, axis=-1) + 0.5
         assert np.array_equal(first[slot], expected)
         assert np.array_equal(second[slot], -rows)

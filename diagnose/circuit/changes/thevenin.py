@@ -10,8 +10,7 @@ pair of faults with such a wire would have to be solved from the start.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from itertools import pairwise
 
@@ -20,7 +19,7 @@ import numpy as np
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.circuit.changes.runs import POINTS_AT_ONCE, Runs, in_blocks
 from diagnose.circuit.changes.tables.responses import Responses, kept_bytes
-from diagnose.circuit.changes.tables.row_table import Found, RowTable
+from diagnose.circuit.changes.tables.row_table import RowTable
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
 # Share of the current between its ends that flows beside a branch, below which the
@@ -151,8 +150,7 @@ class TheveninEquivalents:
             How much of the readings is kept from now on, if that is more than before.
         """
         for some in self.open_readings.widen(most_bytes):
-            with self._held(some):
-                pass
+            self.open_readings.fill(some, self._open_readings)
         self._know(np.arange(len(self._is_known)))
 
     def forget(self) -> None:
@@ -167,23 +165,7 @@ class TheveninEquivalents:
             return
         asked = np.unique(branches)
         for some in self.open_readings.batches(asked[~self._is_known[asked]]):
-            with self._held(some):
-                pass
-
-    def _held(self, branches: IntArray) -> AbstractContextManager[Found]:
-        """Hold the rows of some branches, worked out where they are not there.
-
-        Gives where each row lies, and the tables to look there.
-        """
-        found = self.open_readings.at_hand(branches)
-        return self._filled(branches) if found is None else nullcontext(found)
-
-    @contextmanager
-    def _filled(self, branches: IntArray) -> Iterator[Found]:
-        with self.open_readings.holding(branches) as lacking:
-            for some in lacking:
-                self.open_readings.put(some, self._open_readings(some))
-            yield self.open_readings.found(branches)
+            self.open_readings.fill(some, self._open_readings)
 
     def _open_readings(self, branches: IntArray) -> Sequence[FloatArray]:
         """Return what some branches read, each taken out of the network.
@@ -431,7 +413,7 @@ class TheveninEquivalents:
         """
         network, used = self._network, np.maximum(branch, 0)
         one, other = network.output[used].transpose(2, 0, 1)
-        with self._held(used) as (slot, (table,)):
+        with self.open_readings.held(used, self._open_readings) as (slot, (table,)):
             start = (slot * table.shape[1] + runs.block) * table.shape[2]
             rows = table.reshape(-1, table.shape[3])
             return (

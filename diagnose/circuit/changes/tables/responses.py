@@ -6,14 +6,13 @@ The network is asked for a branch when that is first wanted, see `row_table`. Le
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from collections.abc import Sequence
 
 import numpy as np
 
 from diagnose.arrays import FloatArray, IntArray
 from diagnose.circuit.changes.runs import Runs, in_blocks
-from diagnose.circuit.changes.tables.row_table import Found, RowTable
+from diagnose.circuit.changes.tables.row_table import RowTable
 from diagnose.circuit.solver.factored import Factored
 from diagnose.circuit.solver.point_solver import OperatingPointSolver
 
@@ -101,23 +100,7 @@ class Responses:
             How much is kept from now on, if that is more than before.
         """
         for some in self.table.widen(most_bytes):
-            with self._held(some):
-                pass
-
-    def _held(self, branches: IntArray) -> AbstractContextManager[Found]:
-        """Hold the rows of some branches, worked out where they are not there.
-
-        Gives where each row lies, and the tables to look there.
-        """
-        found = self.table.at_hand(branches)
-        return self._filled(branches) if found is None else nullcontext(found)
-
-    @contextmanager
-    def _filled(self, branches: IntArray) -> Iterator[Found]:
-        with self.table.holding(branches) as lacking:
-            for some in lacking:
-                self.table.put(some, self._solved(some))
-            yield self.table.found(branches)
+            self.table.fill(some, self._solved)
 
     def _solved(self, branches: IntArray) -> Sequence[FloatArray]:
         """Return the rows of some branches."""
@@ -147,7 +130,7 @@ class Responses:
         FloatArray
             That shape, and (n_nodes,) behind it. [Ω]
         """
-        with self._held(branch) as (slot, (response, *_)):
+        with self.table.held(branch, self._solved) as (slot, (response, *_)):
             rows = slot * self._network.n_draws + draw
             return response.reshape(-1, response.shape[2]).take(rows, axis=0)
 
@@ -175,7 +158,7 @@ class Responses:
         if not len(where[0]):
             return response
         result = response.copy()
-        with self._held(branch[where]) as (slot, (_, _, reading)):
+        with self.table.held(branch[where], self._solved) as (slot, (_, _, reading)):
             result[where] = reading[slot, self._place[draw[where]]]
         return result
 
@@ -194,7 +177,7 @@ class Responses:
         FloatArray
             Shape (n_runs, n_monitored, n_together). [Ω]
         """
-        with self._held(branch) as (slot, (_, across, _)):
+        with self.table.held(branch, self._solved) as (slot, (_, across, _)):
             n_blocks = across.shape[1]
             groups = slot * n_blocks + runs.block
             return runs.look_up_groups(across.reshape(-1, *across.shape[2:]), groups)

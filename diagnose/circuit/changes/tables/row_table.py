@@ -9,8 +9,8 @@ asked for longest ago. Leaves to its owner what stands in a row; knows no circui
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 
 import numpy as np
 
@@ -22,6 +22,9 @@ FILLED_BYTES = 8_000_000
 
 # Where rows lie in some tables, and the tables.
 Found = tuple[IntArray, tuple[FloatArray, ...]]
+
+# Works out some rows of every table.
+WorkOut = Callable[[IntArray], Sequence[FloatArray]]
 
 
 class RowTable:
@@ -81,21 +84,43 @@ class RowTable:
         for start in range(0, len(rows), self._at_once):
             yield rows[start : start + self._at_once]
 
-    @contextmanager
-    def holding(self, rows: IntArray) -> Iterator[Iterator[IntArray]]:
-        """Hold some rows while they are worked out and looked at.
+    def held(self, rows: IntArray, work_out: WorkOut) -> AbstractContextManager[Found]:
+        """Hold some rows while they are looked at, worked out where they are lacking.
 
         Parameters
         ----------
         rows : IntArray
             Their numbers, of any shape.
+        work_out : Callable
+            Works out lacking rows of each table: called with their numbers, shape
+            (n_rows,), some megabytes at a time.
 
-        Yields
-        ------
-        Iterator[IntArray]
-            Those that are not there, some megabytes at a time: `put` them, then the
-            rows can be `found`.
+        Returns
+        -------
+        AbstractContextManager
+            Gives where each row lies, same shape, and the tables to look there.
         """
+        # read once: another thread may have them forgotten meanwhile
+        whole = self._whole
+        if whole is None:
+            return self._filled(rows, work_out)
+        return nullcontext((whole[0][rows], whole[1]))
+
+    def fill(self, rows: IntArray, work_out: WorkOut) -> None:
+        """Work out some rows where they are lacking.
+
+        Parameters
+        ----------
+        rows : IntArray
+            Their numbers, of any shape.
+        work_out : Callable
+            As for `held`.
+        """
+        with self.held(rows, work_out):
+            pass
+
+    @contextmanager
+    def _filled(self, rows: IntArray, work_out: WorkOut) -> Iterator[Found]:
         with self._lock:
             wanted = np.unique(rows)
             missing = wanted[self._slot[wanted] < 0]
@@ -104,39 +129,9 @@ class RowTable:
             self._used[here[here >= 0]] = self._turn
             if len(missing):
                 self._make_room(len(missing))
-            yield self.batches(missing)
-
-    def at_hand(self, rows: IntArray) -> Found | None:
-        """Return where rows lie if all are there and stay; they need not be held.
-
-        Parameters
-        ----------
-        rows : IntArray
-            Their numbers, of any shape.
-
-        Returns
-        -------
-        tuple or None
-            As `found`; None where rows may be lacking.
-        """
-        # read once: another thread may have them forgotten meanwhile
-        whole = self._whole
-        return None if whole is None else (whole[0][rows], whole[1])
-
-    def found(self, rows: IntArray) -> Found:
-        """Return where rows lie that are held.
-
-        Parameters
-        ----------
-        rows : IntArray
-            Their numbers, of any shape.
-
-        Returns
-        -------
-        tuple
-            Where each lies, same shape, and the tables to look there.
-        """
-        return self._slot[rows], self._tables
+            for some in self.batches(missing):
+                self._put(some, work_out(some))
+            yield self._slot[rows], self._tables
 
     def widen(self, most_bytes: int) -> Iterator[IntArray]:
         """Make room, and yield all rows where there is room for all of them.
@@ -164,16 +159,8 @@ class RowTable:
             self._row, self._used = self._row[:0], self._used[:0]
             self._tables = tuple(np.empty((0, *shape)) for shape in self._shapes)
 
-    def put(self, rows: IntArray, values: Sequence[FloatArray]) -> None:
-        """Enter rows that were not there, while they are held.
-
-        Parameters
-        ----------
-        rows : IntArray
-            Their numbers, shape (n_rows,).
-        values : Sequence[FloatArray]
-            Those rows of each table.
-        """
+    def _put(self, rows: IntArray, values: Sequence[FloatArray]) -> None:
+        """Enter rows that were not there, while they are held."""
         free = np.flatnonzero(self._row < 0)[: len(rows)]
         for table, given in zip(self._tables, values, strict=True):
             table[free] = given
