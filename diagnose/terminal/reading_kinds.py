@@ -121,7 +121,7 @@ def typed_value(text: str, kind: ReadingKind) -> Measured:
 
 
 def kind_and_value(
-    text: str, asked: ReadingKind | None
+    text: str, asked: ReadingKind | None, *, bare: Unit = Unit.VOLTS
 ) -> tuple[ReadingKind, Measured]:
     """Return what kind of reading was told, and its value.
 
@@ -131,7 +131,9 @@ def kind_and_value(
         As for `typed_value`.
     asked : ReadingKind or None
         What the meter was set to; None where only the value tells it, by its unit or
-        its word, and a bare number is volts.
+        its word.
+    bare : Unit
+        What a number without a unit is then in.
 
     Raises
     ------
@@ -142,7 +144,7 @@ def kind_and_value(
         return asked, typed_value(text, asked)
     if text.split(maxsplit=1)[0].lower() in GRADES:
         return ReadingKind.LAMP, typed_value(text, ReadingKind.LAMP)
-    kind = _KIND_OF_UNIT[parse_measured(text).unit or Unit.VOLTS]
+    kind = _KIND_OF_UNIT[parse_measured(text).unit or bare]
     return kind, typed_value(text, kind)
 
 

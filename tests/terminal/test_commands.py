@@ -185,6 +185,17 @@ def test_a_bare_over_range_answers_an_ohms_reading() -> None:
     assert fact.value == math.inf
 
 
+# Whoever has no lamp, or trusts his meter more, leaves its leads where the lamp's were.
+@pytest.mark.parametrize(
+    ("line", "value"), [("12.4", 12.4), ("0", 0.0), ("12.4 V", 12.4)]
+)
+def test_a_number_at_a_test_lamp_is_volts_at_its_leads(line: str, value: float) -> None:
+    lamp = replace(VOLTS, step=step_of_name("lamp|key-on|pump.plus|battery.minus"))
+
+    assert as_sharp_as_the_meter(told(line, lamp)) == replace(PUMP_11_2, value=value)
+    assert told("dim", lamp) == reading(ReadingKind.LAMP, 0.5, **PUMP)
+
+
 @pytest.mark.parametrize("line", ["3.2", "3.2 mV", "0.0032 V"])
 def test_a_bare_number_along_a_fuse_is_in_millivolts(line: str) -> None:
     step = replace(VOLTS, step=step_of_name("fuse|idle|pump-fuse|"), state="idle")

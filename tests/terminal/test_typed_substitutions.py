@@ -120,6 +120,14 @@ def test_reading_is_told_of_the_changed_car(casebook: Casebook, line: str) -> No
     assert seen.value == 12.4
 
 
+def test_a_bare_number_with_the_battery_off_is_ohms(casebook: Casebook) -> None:
+    seen = told(casebook, "unplug fuel-pump fuel-pump.plus isolated 0.3").seen
+
+    assert isinstance(seen, ReadingFact)
+    assert seen.reading.kind is ReadingKind.OHMS
+    assert seen.value == 0.3
+
+
 @pytest.mark.parametrize(
     ("line", "says"),
     [

@@ -36,7 +36,7 @@ from diagnose.terminal.names import known_name
 from diagnose.terminal.pages.steps import STEP_LETTERS
 from diagnose.terminal.reading_kinds import kind_and_value, typed_value
 from diagnose.typed_readings import Measured
-from diagnose.units import check_minutes
+from diagnose.units import Unit, check_minutes
 
 # Words that answer a question by yes or no, and what each says.
 YES_OR_NO = {"yes": True, "y": True, "no": False, "n": False}
@@ -64,7 +64,8 @@ def read(words: tuple[str, ...], desk: Desk) -> Request:
     nodes, state, rest = split_at_state(words, desk)
     if not rest:
         raise MistypedError
-    kind, measured = kind_and_value(" ".join(rest), asked)
+    bare = Unit.OHMS if state in desk.vocabulary.dead_states else Unit.VOLTS
+    kind, measured = kind_and_value(" ".join(rest), asked, bare=bare)
     red, black = leads(kind, nodes, desk)
     reading = Reading(kind=kind, state=state, red=red, black=black)
     return Tell(fact=reading_fact(reading, measured))

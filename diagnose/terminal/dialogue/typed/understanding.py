@@ -10,7 +10,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from diagnose.errors import ReadingError, nearest
-from diagnose.measurement.readings import Reading
+from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SubstitutionTest, SymptomCheck
 from diagnose.session.answer import ProposedStep
 from diagnose.session.facts import ReadingFact, SubstitutionFact, SymptomFact
@@ -33,7 +33,11 @@ from diagnose.terminal.dialogue.typed.while_shown import (
     told_while,
 )
 from diagnose.terminal.pages.steps import STEP_LETTERS
-from diagnose.terminal.reading_kinds import ANSWER_WORDS, answer_words, typed_value
+from diagnose.terminal.reading_kinds import (
+    ANSWER_WORDS,
+    answer_words,
+    kind_and_value,
+)
 from diagnose.terminal.safe_text import clean
 from diagnose.typed_readings import NOTHING_WORDS, parse_measured
 from diagnose.units import Unit
@@ -177,12 +181,20 @@ def _answer_to_step(words: Sequence[str], desk: Desk) -> Request:
         reading = replace(look, state=state) if state else look
         if is_same:
             return _same_as_before(reading, desk)
-        told = Tell(fact=reading_fact(reading, typed_value(value, reading.kind)))
+        told = Tell(fact=_read_at(reading, value))
     if not isinstance(asked, SubstitutionTest):
         return told
     assert isinstance(told, Tell)
     assert isinstance(told.fact, ReadingFact | SymptomFact)
     return Tell(fact=SubstitutionFact(substitution=asked.substitution, seen=told.fact))
+
+
+def _read_at(reading: Reading, value: str) -> ReadingFact:
+    """Return what was read at the leads of a step: a number, of a meter in any case."""
+    is_lamp = reading.kind is ReadingKind.LAMP
+    asked = None if is_lamp and value[0] in _NUMBER_STARTS else reading.kind
+    kind, measured = kind_and_value(value, asked)
+    return reading_fact(replace(reading, kind=kind), measured)
 
 
 def _without_opening(words: Sequence[str]) -> Sequence[str]:
