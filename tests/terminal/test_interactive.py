@@ -14,6 +14,7 @@ from prompt_toolkit.output import DummyOutput
 from rich.console import Console
 
 from diagnose.session.casebook import Casebook
+from diagnose.session.facts import ComplaintFact
 from diagnose.terminal.dialogue.conversation import Conversation
 from diagnose.terminal.faces.interactive import (
     LineCompleter,
@@ -32,7 +33,9 @@ READ_ON = "\r"
 """Enter below the safety note."""
 
 
-def typed(casebook: Casebook, keys: str, folder: Path) -> str:
+def typed(
+    casebook: Casebook, keys: str, folder: Path, *, read_on: str = READ_ON
+) -> str:
     """Return what a screen of 80 columns shows when these keys are typed."""
     console = Console(file=StringIO(), width=80, color_system=None)
     with (
@@ -40,7 +43,7 @@ def typed(casebook: Casebook, keys: str, folder: Path) -> str:
         create_app_session(input=pipe, output=DummyOutput()),
         Meanwhile(casebook.diagnosis.look_ahead) as meanwhile,
     ):
-        pipe.send_text(f"{READ_ON}{keys}")
+        pipe.send_text(f"{read_on}{keys}")
         sheet = Sheet(Notebook(console, UNICODE_INK))
         sheet.show((say("first", casebook.diagnosis.safety_note),))
         run_interactive(
@@ -103,6 +106,18 @@ def test_the_safety_note_waits_for_enter(casebook: Casebook, tmp_path: Path) -> 
 
     note, pause = screen.index("can hurt or kill"), screen.index("press Enter")
     assert note < pause < screen.index("What is wrong with the car?")
+
+
+def test_a_complaint_typed_at_the_safety_note_waits_for_its_question(
+    casebook: Casebook, tmp_path: Path
+) -> None:
+    # the second Enter sends what stands there by then
+    typed(casebook, f"\r{CTRL_D}", tmp_path, read_on="1\r")
+
+    told = [
+        fact for fact in casebook.diagnosis.facts if isinstance(fact, ComplaintFact)
+    ]
+    assert len(told) == 1
 
 
 def test_tab_completes_a_name(casebook: Casebook, tmp_path: Path) -> None:

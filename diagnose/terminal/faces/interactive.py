@@ -132,10 +132,12 @@ def run_interactive(
         notebook.draw((say("typing", warning, Tone.ASIDE),))
     with _keys_are_no_signals():
         meanwhile.begin()
-        has_begun = _has_read_on(notebook, colours)
+        first = _typed_when_read(notebook, colours)
+        has_begun = first is not None
         if has_begun:
             sheet.show(conversation.open())
-        typed = ""
+        # what was typed before the first question was seen waits for it
+        typed = first or ""
         while has_begun and not conversation.is_over:
             try:
                 meanwhile.begin()
@@ -226,8 +228,11 @@ def _leave_once(session: PromptSession[str]) -> None:
     editor.exit = leave_once  # type: ignore[method-assign]
 
 
-def _has_read_on(notebook: Notebook, colours: ColorDepth | None) -> bool:
-    """Wait for Enter below the safety note, before the first page pushes it off."""
+def _typed_when_read(notebook: Notebook, colours: ColorDepth | None) -> str | None:
+    """Wait for Enter below the safety note, before the first page pushes it off.
+
+    Returns what was typed before it; None where the input ended.
+    """
     notebook.draw((say("then", "press Enter when you have read this", Tone.ASIDE),))
     notebook.rule_off()
     # a session of its own: this Enter is no line to keep
@@ -238,12 +243,11 @@ def _has_read_on(notebook: Notebook, colours: ColorDepth | None) -> bool:
     # an Enter from before this could be read has read nothing
     forget_typed_ahead()
     try:
-        session.prompt(_prompt(notebook, "Enter"))
+        return session.prompt(_prompt(notebook, "Enter")).strip()
     except EOFError:
-        return False
+        return None
     except KeyboardInterrupt:
-        pass
-    return True
+        return ""
 
 
 def _heard(

@@ -162,13 +162,15 @@ def skip(words: tuple[str, ...], desk: Desk) -> Request:
     letter = " ".join(words).lower()
     if letter in STEP_LETTERS:
         step = step_of_letter(letter, desk)
-    elif letter:
+    elif letter and step is not None:
         raise ReadingError(
             f'"{letter}" is no step; expected skip alone, or skip and the letter of '
             f"a step on the page: {', '.join(STEP_LETTERS)}"
         )
     if step is None:
-        raise ReadingError("there is no step to skip just now")
+        raise ReadingError(
+            "there is no step to skip just now; answer what the page asks"
+        )
     return Tell(fact=SkipFact(step=step.step))
 
 
