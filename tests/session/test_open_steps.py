@@ -1,9 +1,10 @@
-"""What was just answered is not asked for once more in the next breath."""
+"""What is asked next: nothing twice in a row; and what the suspects would show."""
 
 from __future__ import annotations
 
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.advice.open_steps import same_steps, taken_steps
+from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.concluding import Reasoner
 from diagnose.session.facts import ComplaintFact, Fact, SymptomFact
 from diagnose.session.ready_car import Model
@@ -32,3 +33,16 @@ def test_an_answer_in_doubt_may_be_asked_for_again_only_later(
 
     assert GLOWS in taken(sedan_model, *told)
     assert GLOWS not in taken(sedan_model, *told, later)
+
+
+def test_a_break_that_lasts_is_not_said_to_be_away_now_and_then(
+    sedan_model: Model,
+) -> None:
+    # the open feed of the old box leaves horn and brake lamps dead; the same break that
+    # comes and goes is on its line, and lets the horn sound in one look of three
+    answer = Diagnosis(sedan_model).tell(ComplaintFact(complaint="brake-lamps-dead"))
+
+    horn = SymptomCheck(symptom="horn-sounds")
+    step = next(one for one in answer.next_steps if one.step == horn)
+    words = {value.cause: value.words for value in step.expected}
+    assert words["old-box-battery:open_circuit"] == "no"

@@ -224,7 +224,7 @@ class Proposals:
         lines, causes = moment.lines, self._model.compiled.causes
         leading = np.argsort(-lines.probabilities)[:SEARCHED_CAUSES]
         named = leading[lines.probabilities[leading] >= LEAST_EXPECTED].tolist()
-        rows_of = [np.array([0]), *(lines.rows(line) for line in named)]
+        rows_of = [np.array([0]), *(self._as_named(line, moment) for line in named)]
         ends = np.cumsum([len(rows) for rows in rows_of])[:-1]
         rows = np.concatenate(rows_of)
         sound, *of_lines = np.split(self._predicted(step, rows, moment), ends)
@@ -236,6 +236,18 @@ class Proposals:
             ends_of_range = middle_range(values, shares)
             shown.append(_expected_value(cause.name, cause.says, ends_of_range, step))
         return (healthy, *_telling_causes(healthy, shown))
+
+    def _as_named(self, line: int, moment: Moment) -> IntArray:
+        """Return the rows of a line in which its fault lasts, or not, as it is named.
+
+        A line is one repair, of what lasts and of the same where it comes and goes; a
+        fault that is named as lasting is not away in one look of three.
+        """
+        lines = moment.lines
+        rows = lines.rows(line)
+        lasts = self._model.compiled.causes[lines.likeliest(line)].mode.lasts
+        alike = rows[(moment.conclusion.comes_and_goes[rows] < 0) == lasts]
+        return alike if len(alike) else rows
 
     def _predicted(self, step: Step, rows: IntArray, moment: Moment) -> FloatArray:
         """Return what rows show of a step, (n_rows, n_draws).
