@@ -183,7 +183,7 @@ class OpenLooks:
         return tuple(
             name
             for name, test in self._model.provocations.items()
-            if (test.at_target & likely).any()
+            if ((test.share_there > 0.0) & likely).any()
         )
 
     def _telling_touches(self, moment: Moment) -> tuple[str, ...]:
