@@ -15,7 +15,6 @@ from dataclasses import replace
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.advice.cheaper_repair import cheaper_repair, looked_for_there
 from diagnose.session.advice.misfit import Misfit
-from diagnose.session.advice.repair_proof import COMES_AND_GOES as COMING_AND_GOING
 from diagnose.session.advice.repair_proof import RepairProof
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
 from diagnose.session.advice.sure_claims import SureClaims, Untested
@@ -31,7 +30,6 @@ from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
 from diagnose.session.explanation.explainer import Explanation
 from diagnose.session.facts import (
     ComplaintFact,
-    ContextFact,
     SubstitutionFact,
     SymptomFact,
 )
@@ -233,11 +231,8 @@ class Adviser:
 
     def _likely_comes_and_goes(self, moment: Moment) -> bool:
         """Return whether the owner told that it comes and goes, or that is likely."""
-        told = any(
-            isinstance(fact, ContextFact) and fact.answer == COMING_AND_GOING
-            for fact in moment.facts
-        )
-        return told or _fleeting_share(moment) > LIKELIER_THAN_NOT
+        is_likely = _fleeting_share(moment) > LIKELIER_THAN_NOT
+        return moment.is_told_to_come_and_go or is_likely
 
     def _with_posts(
         self, shown: list[Priced], moment: Moment, taken: frozenset[Step]
@@ -270,9 +265,9 @@ class Adviser:
         if not likely and _fleeting_share(moment) < COMES_AND_GOES:
             return shown
         most = TOLD_TESTS if likely else 1
-        tests = self._ranked_steps.told_apart(
-            [one for one in priced if self._is_provocation(one)], moment, most=most
-        )
+        tests = [one for one in priced if self._is_provocation(one)]
+        tests = in_trade_order(tests, moment, self._model)
+        tests = self._ranked_steps.told_apart(tests, moment, most=most)
         tests = self._at_different_places(tests)[:most]
         others = [one for one in shown if not self._is_provocation(one)]
         if shown and self._is_provocation(shown[0]):
