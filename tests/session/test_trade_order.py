@@ -8,9 +8,16 @@ import pytest
 from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import step_of_name
+from diagnose.measurement.substitutions import Substitution, SubstitutionKind
 from diagnose.session.advice.advice import POSTS_FIRST
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, SkipFact
+from diagnose.session.facts import (
+    ComplaintFact,
+    Fact,
+    ReadingFact,
+    SkipFact,
+    SubstitutionFact,
+)
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import all_candidates
 from diagnose.session.steps.moment import Moment
@@ -218,3 +225,27 @@ def test_else_the_posts_are_read_for_what_they_are_worth(
         diagnosis.tell(ReadingFact(reading=posts, value=value))  # type: ignore[arg-type]
 
     assert posts_where_it_shows(diagnosis._standing_moment(), sedan_model) is None
+
+
+def test_beside_a_step_that_tells_all_stand_other_ways_to_tell_it(
+    sedan_model: Model,
+) -> None:
+    # the fuse of the brake lamps blows with the lamps out: one of two wires is shorted,
+    # and the volts across the blown fuse with the pedal released tell which
+    diagnosis = Diagnosis(sedan_model)
+    look = step_of_name("look|key-off|brake-feed-fuse|")
+    diagnosis.tell(ReadingFact(reading=look, value=1.0))  # type: ignore[arg-type]
+    without_lamps = Substitution(kind=SubstitutionKind.UNPLUG, at="brake-lamps")
+    diagnosis.tell(
+        SubstitutionFact(
+            substitution=without_lamps,
+            seen=ReadingFact(reading=look, value=1.0),  # type: ignore[arg-type]
+        )
+    )
+
+    ways = [
+        (one.step.kind if isinstance(one.step, Reading) else type(one.step))
+        for one in diagnosis.answer.next_steps[:3]
+    ]
+
+    assert len(set(ways)) == 3
