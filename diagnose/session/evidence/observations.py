@@ -63,8 +63,8 @@ def observations_of(
 
     Notes
     -----
-    A complaint counts as the symptoms it implies, unless they are told otherwise; told
-    again, they were seen twice: an answer that agrees makes no complaint less sure. The
+    A complaint counts as the symptoms it implies, unless they are told otherwise; an
+    answer that agrees with it adds nothing, and makes it no less sure. The
     readings of one point in one state since a repair that agree are one observation,
     wherever they were told. A question answered again counts again if the answer is the
     same, and answers that differ count against each other; a fuse looked at again was
@@ -79,6 +79,15 @@ def observations_of(
         if isinstance(fact, SymptomFact)
     }
     complained: set[str] = set()
+    sure = {
+        symptom
+        for fact in facts
+        if isinstance(fact, ComplaintFact)
+        for symptom, present in model.knowledge.complaints[
+            fact.complaint
+        ].answers.items()
+        if model.can_tell(symptom) and (symptom, not present) not in told
+    }
     for fact in facts:
         match fact:
             case ComplaintFact():
@@ -91,6 +100,9 @@ def observations_of(
                         implied = SymptomFact(symptom=symptom, is_present=present)
                         found.append(Noted(0, implied, is_complaint=True))
             case ReadingFact() if meaningless_ohms(fact.reading, model.car):
+                pass
+            case SymptomFact() if not repairs and fact.symptom in sure:
+                # the complaint says so already, and surer
                 pass
             case ReadingFact() | SymptomFact() | SubstitutionFact():
                 noted = Noted(len(repairs), fact, is_complaint=False)
