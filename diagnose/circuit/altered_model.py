@@ -3,6 +3,10 @@
 The changed car is a model like any other, with some of the draws and states of the one
 it comes from, and is solved by the same solver: its sound form once, every fault as a
 small change of that. Leaves which changes are made to `measurement.substitutions`.
+
+Decision that binds it: whoever turns the starter by a lead on its solenoid has the key
+in run, so the engine then cranks with the switches as they are while it runs. A coil
+that gets nothing while the key is at start is fed so, and the engine starts.
 """
 
 from __future__ import annotations
@@ -15,8 +19,9 @@ from types import MappingProxyType
 import numpy as np
 
 from diagnose.arrays import FloatArray
-from diagnose.circuit.car import Part
-from diagnose.circuit.model import CarModel
+from diagnose.circuit.car import Car, Part
+from diagnose.circuit.model import BOLTED_RELAY, CarModel
+from diagnose.circuit.operating_states import OperatingState
 from diagnose.circuit.parts.branches import Values
 from diagnose.circuit.tolerance_draws import Draws
 from diagnose.circuit.values import Distribution, Origin, Shape, Value
@@ -102,6 +107,45 @@ def lead_part(first: str, second: str, *, is_cable: bool) -> Part:
     )
 
 
+def turns_starter(lead: Part, car: Car) -> bool:
+    """Return whether a lead feeds the coil that engages the starter.
+
+    Parameters
+    ----------
+    lead : Part
+        From `lead_part`.
+    car : Car
+
+    Returns
+    -------
+    bool
+        True from anywhere but ground: whoever starts an engine so has the key in run.
+    """
+    ends = set(lead.terminals.values())
+    assemblies = {part.assembly for part in car.parts if part.role == BOLTED_RELAY}
+    grounded = {
+        node
+        for part in car.parts
+        if part.kind == "starter"
+        for node in part.terminals.values()
+    }
+    fed = {
+        node
+        for part in car.parts
+        if part.kind == "coil" and part.assembly in assemblies
+        for node in part.terminals.values()
+    }
+    return bool(ends & (fed - grounded)) and car.reference not in ends
+
+
+def _with_key_in_run(state: OperatingState, car: Car) -> OperatingState:
+    """Return a state of cranking with the switches as while the engine runs."""
+    running = next((one for one in car.states if one.is_engine_running), None)
+    if not state.is_cranking or running is None:
+        return state
+    return replace(state, switch_positions=running.switch_positions)
+
+
 def altered_model(
     model: CarModel,
     *,
@@ -129,7 +173,8 @@ def altered_model(
     -------
     CarModel
         With the laws and the branches of the car in their order, that of the lead
-        behind them. A kind of model with draws of its own bears `every` of 1 only.
+        behind them, and the key in run where that turns the starter. A kind of model
+        with draws of its own bears `every` of 1 only.
     """
     car, sample = model.car, EveryNth(model.sample, every)
     values: dict[str, Values] = {
@@ -140,11 +185,10 @@ def altered_model(
     if lead is not None:
         parts = (*parts, lead)
         values[lead.name] = _drawn(lead, sample)
-    changed = replace(
-        car,
-        parts=parts,
-        states=tuple(state for state in car.states if state.name in states),
-    )
+    kept = [state for state in car.states if state.name in states]
+    if lead is not None and turns_starter(lead, car):
+        kept = [_with_key_in_run(state, car) for state in kept]
+    changed = replace(car, parts=parts, states=tuple(kept))
     # its own kind of model: hidden cars have laws that the file does not say
     altered = copy(model)
     CarModel.__init__(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -11,11 +13,15 @@ from diagnose.circuit.altered_model import (
     EveryNth,
     altered_model,
     lead_part,
+    turns_starter,
 )
-from diagnose.circuit.car import Part
+from diagnose.circuit.car import Car, Part
 from diagnose.circuit.model import CarModel
 from diagnose.circuit.tolerance_draws import Middle, Sample
+from diagnose.faults.knowledge import Knowledge
 from diagnose.faults.predictions.predictor import Predictor
+from diagnose.files.car.car_file import load_car
+from diagnose.files.resources import shipped_cars
 from diagnose.measurement.quantities import Probe
 from tests.circuit.small_circuits import (
     CRANKING,
@@ -117,3 +123,43 @@ def test_every_fourth_draw_keeps_its_quantile() -> None:
     few = EveryNth(whole, 4)
 
     assert few.probabilities("x").tolist() == whole.probabilities("x")[::4].tolist()
+
+
+@pytest.fixture(scope="module")
+def sedan(knowledge: Knowledge) -> Car:
+    return load_car(Path(str(shipped_cars()["sedan"])), knowledge)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "turns"),
+    [
+        ("battery.plus", "starter-solenoid.86", True),
+        ("starter-solenoid.86", "starter-solenoid.30", True),
+        ("battery.minus", "starter.case", False),
+        ("battery.minus", "starter-solenoid.86", False),
+        ("battery.plus", "fuel-pump.plus", False),
+    ],
+)
+def test_lead_on_the_solenoid_turns_the_starter(
+    first: str, second: str, turns: bool, sedan: Car
+) -> None:
+    lead = lead_part(first, second, is_cable=False)
+
+    assert turns_starter(lead, sedan) is turns
+
+
+def test_whoever_turns_the_starter_by_a_lead_has_the_key_in_run(sedan: Car) -> None:
+    model = CarModel(sedan, Middle(n_draws=1))
+    by_lead = lead_part("battery.plus", "starter-solenoid.86", is_cable=False)
+    other = lead_part("battery.plus", "fuel-pump.plus", is_cable=False)
+    cranking = frozenset({"cranking"})
+
+    found = [
+        altered_model(model, states=cranking, lead=lead).car.state("cranking")
+        for lead in (by_lead, other)
+    ]
+
+    assert [one.switch_positions["ignition-switch"] for one in found] == [
+        "run",
+        "crank",
+    ]

@@ -74,13 +74,20 @@ def test_mean_over_states_counts_each_once() -> None:
 def test_test_brings_what_has_its_trigger_and_sits_there() -> None:
     # The first wire is wiggled, the second is not: .85 if shaking brings it, .15 if
     # heat does, .02 where nothing was wiggled.
-    at_target = np.array([True, False])
+    share_there = np.array([1.0, 0.0])
 
-    shaken = SHAKEN_ONLY.reaction("vibration", at_target)
-    hot = HOT_ONLY.reaction("vibration", at_target)
+    shaken = SHAKEN_ONLY.reaction("vibration", share_there)
+    hot = HOT_ONLY.reaction("vibration", share_there)
 
     assert shaken[:, 0].tolist() == [0.85, 0.02]
     assert hot[:, 0].tolist() == [0.15, 0.02]
+
+
+def test_wire_with_one_end_there_reacts_half_as_often() -> None:
+    # By hand: half of .85, and half of the .02 of what is not wiggled.
+    found = SHAKEN_ONLY.reaction("vibration", np.array([0.5, 0.0]))
+
+    assert found[:, 0].tolist() == pytest.approx([0.435, 0.02], abs=1e-12)
 
 
 def test_three_looks_that_agree_are_every_way_to_have_been_there() -> None:

@@ -136,6 +136,21 @@ def test_a_load_hangs_on_the_fuse_before_it(work: SoundWork) -> None:
     assert fuses["wipers"] == "wiper-feed-fuse"
 
 
+def test_what_is_in_line_with_a_load_carries_its_current(
+    car: Car, car_work: SoundWork
+) -> None:
+    # past the open contact of a bypass the way leads to another circuit, and the volts
+    # across that contact would count as heat
+    open_at_idle = {
+        part.name
+        for part in car.parts
+        if part.kind == "switch-contact" and "bypass" in part.name
+    }
+    for load in car_work.loads.values():
+        if load.state != "cranking":
+            assert not open_at_idle & set(load.line), load.part.name
+
+
 def test_a_listed_complaint_leaves_none_beside_it(
     sedan_knowledge: Knowledge,
 ) -> None:

@@ -4,7 +4,7 @@
 fault whether its cure is among the first three suspects and whether the reading that
 decided it was among the first three steps proposed just before, and of each miss what
 came instead. A fault that the model has no cause for counts as missed. Those collected
-when the model was built, and never mended for, are counted by themselves as well.
+when the model was built are counted by themselves as well.
 """
 
 from __future__ import annotations

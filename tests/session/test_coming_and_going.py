@@ -326,7 +326,7 @@ def test_it_is_mended_as_what_lasts(lamp_model: Model) -> None:
 def test_test_can_be_asked_about_and_is_explained(model: Model) -> None:
     diagnosis = Diagnosis(model)
     diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
-    diagnosis.tell(SymptomFact(symptom="wiggle-tank", is_present=True))
+    diagnosis.tell(SymptomFact(symptom="wiggle-fuel-pump-wire", is_present=True))
 
     step = diagnosis.expect(step_of_name("symptom|warm-tank"))
     why = diagnosis.why("fuel-pump-wire:comes_and_goes")
@@ -395,6 +395,57 @@ def test_likely_one_is_asked_to_be_brought(model: Model) -> None:
     names = [priced.step.name for priced in diagnosis.candidates()]
 
     assert "symptom|wiggle-tank" in names
+
+
+def test_a_wire_is_at_both_its_ends_and_a_stud_in_one_place(model: Model) -> None:
+    # the pump's wire runs from the tank to the bay, its pump sits at the tank
+    causes, presence = model.compiled.causes, model.compiled.presence
+    tests = model.provocations
+
+    def share(cause: str, test: str) -> float:
+        fault = next(n for n, one in enumerate(causes) if one.name == cause)
+        row = int(np.searchsorted(presence.numbers, fault))
+        return float(tests[test].share_there[row])
+
+    assert share("fuel-pump-wire:comes_and_goes", "wiggle-tank") == 0.5
+    assert share("fuel-pump-wire:comes_and_goes", "wiggle-bay") == 0.5
+    assert share("fuel-pump-wire:comes_and_goes", "wiggle-fuel-pump-wire") == 1.0
+    assert share("engine-strap:comes_and_goes", "wiggle-bay") == 1.0
+    assert share("engine-strap:comes_and_goes", "wiggle-tank") == 0.0
+
+
+def test_told_to_come_and_go_two_places_are_tugged_at_beside_the_first_step(
+    model: Model,
+) -> None:
+    diagnosis = Diagnosis(model)
+    diagnosis.tell(ContextFact(context="began", answer="comes_and_goes"))
+    diagnosis.tell(ComplaintFact(complaint="pump-does-not-run"))
+
+    first, *beside = (one.step for one in diagnosis.answer.next_steps[:3])
+    tests = [
+        model.provocations[step.symptom]
+        for step in beside
+        if isinstance(step, SymptomCheck)
+    ]
+
+    assert not isinstance(first, SymptomCheck) or (
+        first.symptom not in model.provocations
+    )
+    assert len({test.place for test in tests}) == 2
+
+
+def test_likely_to_come_and_go_a_place_is_tugged_at_last(sedan_model: Model) -> None:
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.tell(ComplaintFact(complaint="stalls-while-driving"))
+
+    steps = [one.step for one in diagnosis.answer.next_steps]
+    tests = [
+        number
+        for number, step in enumerate(steps)
+        if isinstance(step, SymptomCheck) and step.symptom in sedan_model.provocations
+    ]
+
+    assert tests == [len(steps) - 1] or tests[:2] == [1, 2]
 
 
 # A hidden car

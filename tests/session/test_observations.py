@@ -5,9 +5,15 @@ from __future__ import annotations
 import pytest
 
 from diagnose.measurement.readings import Reading, ReadingKind
+from diagnose.session.diagnosis import Diagnosis
 from diagnose.session.evidence.observations import observations_of
 from diagnose.session.evidence.repeated_readings import repeat_density
-from diagnose.session.facts import ReadingFact, RepairFact, SymptomFact
+from diagnose.session.facts import (
+    ComplaintFact,
+    ReadingFact,
+    RepairFact,
+    SymptomFact,
+)
 from diagnose.session.ready_car import Model, open_model
 from tests.lamp_car import CAR, GROUND, make_knowledge
 
@@ -63,3 +69,54 @@ def test_a_no_never_keeps_itself_from_being_an_answer(model: Model) -> None:
         no = SymptomFact(symptom=name, is_present=False)
         seen, _ = observations_of((mended, no), model)
         assert [noted.observation for noted in seen] == [no]
+
+
+def test_a_complaint_told_again_stays_as_sure_and_counts_once(model: Model) -> None:
+    complaint = ComplaintFact(complaint="starter-runs-by-itself")
+    again = SymptomFact(symptom="starter-runs-on", is_present=True)
+
+    seen, _ = observations_of((complaint, again), model)
+
+    assert [noted.is_complaint for noted in seen] == [True]
+
+
+def test_a_complaint_told_otherwise_counts_as_told(model: Model) -> None:
+    complaint = ComplaintFact(complaint="starter-runs-by-itself")
+    not_so = SymptomFact(symptom="starter-runs-on", is_present=False)
+
+    seen, _ = observations_of((complaint, not_so), model)
+
+    assert [noted.observation for noted in seen] == [not_so]
+    assert not seen[0].is_complaint
+
+
+def test_what_ran_when_it_was_complained_of_is_past_once_it_does_not_start(
+    sedan_model: Model,
+) -> None:
+    stalls = ComplaintFact(complaint="stalls-while-driving")
+    stays_dead = SymptomFact(symptom="engine-starts", is_present=False)
+
+    before, _ = observations_of((stalls,), sedan_model)
+    after, _ = observations_of((stalls, stays_dead), sedan_model)
+
+    assert not any(noted.is_past for noted in before)
+    past = {
+        noted.observation.symptom
+        for noted in after
+        if noted.is_past and isinstance(noted.observation, SymptomFact)
+    }
+    assert past == {"runs-at-idle"}
+
+
+def test_a_fault_that_lasts_may_have_come_while_the_car_drove(
+    sedan_model: Model,
+) -> None:
+    # a wire that is off for good lets no engine run; ten to one is what that costs it
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.tell(ComplaintFact(complaint="stalls-while-driving"))
+    diagnosis.tell(SymptomFact(symptom="engine-starts", is_present=False))
+    diagnosis.tell(SymptomFact(symptom="pump-primes", is_present=False))
+
+    first = diagnosis.answer.causes[0]
+
+    assert any(not name.endswith(":comes_and_goes") for name in first.members)

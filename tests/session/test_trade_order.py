@@ -8,14 +8,25 @@ import pytest
 from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import step_of_name
+from diagnose.measurement.substitutions import Substitution, SubstitutionKind
 from diagnose.session.advice.advice import POSTS_FIRST
 from diagnose.session.diagnosis import Diagnosis
-from diagnose.session.facts import ComplaintFact, Fact, ReadingFact, SkipFact
+from diagnose.session.facts import (
+    ComplaintFact,
+    Fact,
+    ReadingFact,
+    SkipFact,
+    SubstitutionFact,
+)
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.candidates import all_candidates
 from diagnose.session.steps.moment import Moment
 from diagnose.session.steps.priced import Priced
-from diagnose.session.steps.proposing.trade_order import in_trade_order, various
+from diagnose.session.steps.proposing.trade_order import (
+    in_trade_order,
+    posts_where_it_shows,
+    various,
+)
 from diagnose.terminal.preparation.car_files import open_car, published_knowledge
 from diagnose.terminal.preparation.prepared_car import prepared_model
 
@@ -177,3 +188,64 @@ def test_a_drop_is_asked_with_red_where_the_volts_are_higher(
             sound = float(np.median(red[0]) - np.median(black[0]))
             assert sound > -0.005
             assert sound >= 0.005 or float((red - black)[:, 0].mean()) > -1e-6
+
+
+def test_a_battery_seen_at_rest_is_read_again_while_it_shows(
+    sedan_model: Model,
+) -> None:
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.tell(ComplaintFact(complaint="cranks-slowly"))
+    posts = step_of_name("volts|key-off|battery.plus|battery.minus")
+    diagnosis.tell(ReadingFact(reading=posts, value=12.6))  # type: ignore[arg-type]
+
+    first = [one.step.name for one in diagnosis.answer.next_steps[:3]]
+
+    assert "volts|cranking|battery.plus|battery.minus" in first
+
+
+@pytest.mark.parametrize(
+    ("complaint", "states"),
+    [
+        # not before they were read at all, nor where they were read so already, nor of
+        # what shows with the key off, nor of what does not begin there
+        ("cranks-slowly", ()),
+        ("cranks-slowly", ("key-off", "cranking")),
+        ("battery-goes-flat", ("key-off",)),
+        ("fan-does-not-run", ("key-off",)),
+    ],
+)
+def test_else_the_posts_are_read_for_what_they_are_worth(
+    complaint: str, states: tuple[str, ...], sedan_model: Model
+) -> None:
+    diagnosis = Diagnosis(sedan_model)
+    diagnosis.tell(ComplaintFact(complaint=complaint))
+    for state in states:
+        posts = step_of_name(f"volts|{state}|battery.plus|battery.minus")
+        value = 9.0 if state == "cranking" else 12.6
+        diagnosis.tell(ReadingFact(reading=posts, value=value))  # type: ignore[arg-type]
+
+    assert posts_where_it_shows(diagnosis._standing_moment(), sedan_model) is None
+
+
+def test_beside_a_step_that_tells_all_stand_other_ways_to_tell_it(
+    sedan_model: Model,
+) -> None:
+    # the fuse of the brake lamps blows with the lamps out: one of two wires is shorted,
+    # and the volts across the blown fuse with the pedal released tell which
+    diagnosis = Diagnosis(sedan_model)
+    look = step_of_name("look|key-off|brake-feed-fuse|")
+    diagnosis.tell(ReadingFact(reading=look, value=1.0))  # type: ignore[arg-type]
+    without_lamps = Substitution(kind=SubstitutionKind.UNPLUG, at="brake-lamps")
+    diagnosis.tell(
+        SubstitutionFact(
+            substitution=without_lamps,
+            seen=ReadingFact(reading=look, value=1.0),  # type: ignore[arg-type]
+        )
+    )
+
+    ways = [
+        (one.step.kind if isinstance(one.step, Reading) else type(one.step))
+        for one in diagnosis.answer.next_steps[:3]
+    ]
+
+    assert len(set(ways)) == 3

@@ -21,7 +21,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from diagnose.arrays import BoolArray, FloatArray, IntArray
+from diagnose.arrays import FloatArray, IntArray
 from diagnose.circuit.tolerance_draws import Draws
 from diagnose.faults.causes import Cause, lasting_cause
 from diagnose.faults.modes import Trigger
@@ -185,15 +185,15 @@ class Presence:
             total += ways * share * there[n_there] * away[n_away]
         return total
 
-    def reaction(self, trigger: str, at_target: BoolArray) -> FloatArray:
+    def reaction(self, trigger: str, share_there: FloatArray) -> FloatArray:
         """Return the chance that a test brings or clears each of them.
 
         Parameters
         ----------
         trigger : str
             The trigger that the test brings.
-        at_target : BoolArray
-            Which of them sit where the test is done, shape (n_fleeting,).
+        share_there : FloatArray
+            How much of each sits where the test is done, shape (n_fleeting,). [1]
 
         Returns
         -------
@@ -203,7 +203,8 @@ class Presence:
         number = self.names.index(trigger)
         test = self._triggers[number].test
         here = np.where(self.trigger == number, test.reacts, test.by_other)
-        return np.where(at_target[:, None], here, test.imagined)
+        share = share_there[:, None]
+        return np.asarray(share * here + (1.0 - share) * test.imagined)
 
 
 def presence_in(trigger: Trigger, state: str) -> float:

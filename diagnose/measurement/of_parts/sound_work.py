@@ -35,6 +35,10 @@ WORKING_SHARE = 0.5
 # insulation takes less than a thousandth, a lamp behind a relay's coil about a tenth.
 RESTING_SHARE = 0.03
 
+# A part is in line with a load where it carries at least this share of its current. [1]
+# Own choice: a pair of lamps shares a switch, a branch beside the line carries nothing.
+CARRIED_SHARE = 0.5
+
 # What takes less nowhere does anything that is seen or heard. [A] Own choice: memories
 # and clocks take some milliamps, the smallest lamp of a dash a tenth.
 LEAST_AMPS = 0.05
@@ -204,7 +208,13 @@ def _load_work(
     working = [one for one in solved if amps[one.state.name] >= WORKING_SHARE * most]
     best = min(working, key=lambda one: _trouble(one.state))
     first, second = main_nodes(part)
-    way = way_to_fuse(part, at, metal)
+    # past a switch that is open meanwhile the way leads to another circuit
+    bears = CARRIED_SHARE * amps[best.state.name]
+    way = [
+        one
+        for one in way_to_fuse(part, at, metal)
+        if abs(best.part_amps(one.name)) >= bears
+    ]
     return LoadWork(
         part=part,
         state=best.state.name,

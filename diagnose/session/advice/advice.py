@@ -15,7 +15,6 @@ from dataclasses import replace
 from diagnose.measurement.steps import Step, SymptomCheck
 from diagnose.session.advice.cheaper_repair import cheaper_repair, looked_for_there
 from diagnose.session.advice.misfit import Misfit
-from diagnose.session.advice.repair_proof import COMES_AND_GOES as COMING_AND_GOING
 from diagnose.session.advice.repair_proof import RepairProof
 from diagnose.session.advice.repeated_repairs import RepeatedRepairs
 from diagnose.session.advice.sure_claims import SureClaims, Untested
@@ -31,7 +30,6 @@ from diagnose.session.evidence.implied.expected_answers import ExpectedAnswers
 from diagnose.session.explanation.explainer import Explanation
 from diagnose.session.facts import (
     ComplaintFact,
-    ContextFact,
     SubstitutionFact,
     SymptomFact,
 )
@@ -44,6 +42,7 @@ from diagnose.session.steps.proposing.ranked_steps import RankedSteps
 from diagnose.session.steps.proposing.trade_order import (
     begins_with,
     in_trade_order,
+    posts_where_it_shows,
     various,
 )
 from diagnose.session.words.cautions import repair_cautions
@@ -56,12 +55,17 @@ from diagnose.units import format_minutes
 SHOWN_STEPS = 4
 
 # From this chance on that the fault comes and goes, a test that brings it is among the
-# first steps proposed. [1] Own choice: one in ten, for it stands third.
+# steps proposed. [1] Own choice: one in ten, for it stands last of them.
 COMES_AND_GOES = 0.1
 
-# How many steps those are. Rule of the trade: whoever hunts a fault that comes and goes
-# tugs at the wiring before he has measured three times.
+# How many steps a person is taken to weigh at once. Own choice: the best and two beside
+# it.
 EARLY_STEPS = 3
+
+# How many of these are tests that bring the fault where the owner told that it comes
+# and goes, or that is likelier than not. [1] Rule of the trade: whoever hunts such a
+# fault tugs at the wiring before he has measured three times.
+TOLD_TESTS = 2
 
 # Where no step pays, those that tell less than this are not proposed. [bit] Derived:
 # what is shown as .0 bit tells nothing.
@@ -167,7 +171,7 @@ class Adviser:
         proof = self._proof.advised(moment)
         if proof is not None:
             return proof
-        steps = self._worthwhile(moment, priced)
+        steps = self._worthwhile(moment, priced, taken)
         misfit = self._misfit.advised(moment, explanation)
         if misfit is not None:
             return Advised(steps=(*misfit.steps, *steps), advice=misfit.advice)
@@ -204,7 +208,7 @@ class Adviser:
         return Advised(steps=steps, advice=advice)
 
     def _worthwhile(
-        self, moment: Moment, priced: Sequence[Priced]
+        self, moment: Moment, priced: Sequence[Priced], taken: frozenset[Step]
     ) -> tuple[ProposedStep, ...]:
         """Return the steps that pay, or where none does those that tell something."""
         useful = [one for one in priced if one.pays]
@@ -212,10 +216,11 @@ class Adviser:
         ordered = self._ranked_steps.told_apart(
             in_trade_order(telling, moment, self._model), moment, most=SHOWN_STEPS
         )
-        ordered = various(ordered[:SHOWN_STEPS], moment)
+        shown = various(ordered[:SHOWN_STEPS], moment)
+        shown = self._with_posts(shown, moment, taken)
         proposed = [
             self._proposals.worthwhile(one, moment)
-            for one in self._with_test(ordered, moment)[:SHOWN_STEPS]
+            for one in self._with_tests(shown, priced, moment)[:SHOWN_STEPS]
         ]
         posts = begins_with(telling, moment, self._model)
         if posts is not None and proposed[0].step == posts.step != telling[0].step:
@@ -226,32 +231,67 @@ class Adviser:
 
     def _likely_comes_and_goes(self, moment: Moment) -> bool:
         """Return whether the owner told that it comes and goes, or that is likely."""
-        told = any(
-            isinstance(fact, ContextFact) and fact.answer == COMING_AND_GOING
-            for fact in moment.facts
-        )
-        return told or _fleeting_share(moment) > LIKELIER_THAN_NOT
+        is_likely = _fleeting_share(moment) > LIKELIER_THAN_NOT
+        return moment.is_told_to_come_and_go or is_likely
 
-    def _with_test(self, telling: list[Priced], moment: Moment) -> list[Priced]:
-        """Return steps with a test early on, where the fault likely comes and goes.
+    def _with_posts(
+        self, shown: list[Priced], moment: Moment, taken: frozenset[Step]
+    ) -> list[Priced]:
+        """Return steps with the battery's posts among the first, where it shows."""
+        posts = posts_where_it_shows(moment, self._model)
+        first = shown[:EARLY_STEPS]
+        if posts is None or posts in taken or any(one.step == posts for one in first):
+            return shown
+        if not moment.prices.can_take(posts):
+            return shown
+        priced = self._proposals.priced(posts, moment)
+        if not priced.pays or len(first) < EARLY_STEPS:
+            return shown
+        others = [one for one in shown if one.step != posts]
+        early = EARLY_STEPS - 1
+        return [*others[:early], priced, *others[early:]]
+
+    def _with_tests(
+        self, shown: list[Priced], priced: Sequence[Priced], moment: Moment
+    ) -> list[Priced]:
+        """Return steps with tests early on, where the fault likely comes and goes.
 
         A reading is worth its bits only while the fault is there, which nobody can
-        choose; wiggling brings it.
+        choose; wiggling brings it. The best of all tests that are priced are taken,
+        whatever else tells more a minute: two at two places behind the first step where
+        the owner told it or it is likelier than not, else one behind the others.
         """
-        if _fleeting_share(moment) < COMES_AND_GOES:
-            return telling
-        tests = (
-            place
-            for place, one in enumerate(telling)
-            if isinstance(one.step, SymptomCheck)
-            and one.step.symptom in self._model.provocations
+        likely = self._likely_comes_and_goes(moment)
+        if not likely and _fleeting_share(moment) < COMES_AND_GOES:
+            return shown
+        most = TOLD_TESTS if likely else 1
+        tests = [one for one in priced if self._is_provocation(one)]
+        tests = in_trade_order(tests, moment, self._model)
+        tests = self._ranked_steps.told_apart(tests, moment, most=most)
+        tests = self._at_different_places(tests)[:most]
+        others = [one for one in shown if not self._is_provocation(one)]
+        if shown and self._is_provocation(shown[0]):
+            # it is the best of all steps as well
+            tests = [shown[0], *(one for one in tests if one is not shown[0])][:most]
+            return [tests[0], *others[: EARLY_STEPS - len(tests)], *tests[1:]]
+        early = EARLY_STEPS - len(tests) if likely else SHOWN_STEPS - 1
+        return [*others[:early], *tests, *others[early:]]
+
+    def _at_different_places(self, tests: Sequence[Priced]) -> list[Priced]:
+        """Return tests that bring a fault, the first at each place of the car."""
+        found: dict[str, Priced] = {}
+        for one in tests:
+            if isinstance(one.step, SymptomCheck):
+                place = self._model.provocations[one.step.symptom].place
+                found.setdefault(place, one)
+        return list(found.values())
+
+    def _is_provocation(self, one: Priced) -> bool:
+        """Return whether a step brings a fault that comes and goes."""
+        step = one.step
+        return (
+            isinstance(step, SymptomCheck) and step.symptom in self._model.provocations
         )
-        place = next(tests, 0)
-        if place < EARLY_STEPS:
-            return telling
-        others = [*telling[:place], *telling[place + 1 :]]
-        early = EARLY_STEPS - 1
-        return [*others[:early], telling[place], *others[early:]]
 
     def _untested(
         self, untested: Untested, repair: Advice, steps: tuple[ProposedStep, ...]

@@ -35,7 +35,7 @@ from diagnose.session.facts import (
     SymptomFact,
 )
 from diagnose.session.ready_car import Model
-from diagnose.session.steps.moment import Moment
+from diagnose.session.steps.moment import COMING_AND_GOING, Moment
 from diagnose.session.steps.proposing.proof_steps import ProofSteps
 from diagnose.session.steps.proposing.proposals import Proposals
 
@@ -54,9 +54,6 @@ UNTOLD = (
     "What was seen since does not tell mended from not by ten to one: only the "
     "complaint itself can. Test it now."
 )
-
-# The answer about how it began that says so. A state of contexts.yaml.
-COMES_AND_GOES = "comes_and_goes"
 
 # Said where a test brought the fault before.
 BRING_IT_AGAIN = (
@@ -222,7 +219,7 @@ class RepairProof:
     def _came_and_went(self, facts: Sequence[Fact]) -> bool:
         """Return whether the fault was told, or mended, as one that comes and goes."""
         told = any(
-            isinstance(fact, ContextFact) and fact.answer == COMES_AND_GOES
+            isinstance(fact, ContextFact) and fact.answer == COMING_AND_GOING
             for fact in facts
         )
         mended = {fact.cause for fact in facts if isinstance(fact, RepairFact)}

@@ -12,6 +12,9 @@ Decisions that bind it:
   for what lasts, and all are what a fault that comes and goes gives.
 - An answer to a question that the car, as told, can't answer counts for nothing:
   whether the battery goes flat over drives, of a car that does not start.
+- What a complaint says of a running engine was so before. Once it is told that the
+  engine does not start, that counts little: what died on the road and stays dead may
+  have come while it drove.
 - An answer told again counts again: a complaint that is still there after a repair is
   tested twice, and two such answers are no mistake.
 - One told otherwise than before counts little, and a third decides. When the last word
@@ -60,7 +63,8 @@ def observations_of(
 
     Notes
     -----
-    A complaint counts as the symptoms it implies, unless they are told otherwise. The
+    A complaint counts as the symptoms it implies, unless they are told otherwise; an
+    answer that agrees with it adds nothing, and makes it no less sure. The
     readings of one point in one state since a repair that agree are one observation,
     wherever they were told. A question answered again counts again if the answer is the
     same, and answers that differ count against each other; a fuse looked at again was
@@ -70,19 +74,35 @@ def observations_of(
     found: list[Noted] = []
     latest: dict[object, Noted] = {}
     told = {
-        fact.symptom for fact in _before_repairs(facts) if isinstance(fact, SymptomFact)
+        (fact.symptom, fact.is_present)
+        for fact in _before_repairs(facts)
+        if isinstance(fact, SymptomFact)
+    }
+    complained: set[str] = set()
+    sure = {
+        symptom
+        for fact in facts
+        if isinstance(fact, ComplaintFact)
+        for symptom, present in model.knowledge.complaints[
+            fact.complaint
+        ].answers.items()
+        if model.can_tell(symptom) and (symptom, not present) not in told
     }
     for fact in facts:
         match fact:
             case ComplaintFact():
                 answers = model.knowledge.complaints[fact.complaint].answers
                 for symptom, present in answers.items():
-                    usable = model.can_tell(symptom)
-                    if usable and symptom not in told:
-                        told.add(symptom)
+                    is_otherwise = (symptom, not present) in told
+                    is_new = symptom not in complained and not is_otherwise
+                    if is_new and model.can_tell(symptom):
+                        complained.add(symptom)
                         implied = SymptomFact(symptom=symptom, is_present=present)
                         found.append(Noted(0, implied, is_complaint=True))
             case ReadingFact() if meaningless_ohms(fact.reading, model.car):
+                pass
+            case SymptomFact() if not repairs and fact.symptom in sure:
+                # the complaint says so already, and surer
                 pass
             case ReadingFact() | SymptomFact() | SubstitutionFact():
                 noted = Noted(len(repairs), fact, is_complaint=False)
@@ -114,21 +134,36 @@ def _with_what_was_before(found: Sequence[Noted]) -> tuple[Noted, ...]:
 def _answerable(found: Sequence[Noted], model: Model) -> list[Noted]:
     """Return observations without answers that the car, as told, can't give."""
     denied: dict[int, set[str]] = {}
+    told: set[str] = set()
     for noted in found:
         if isinstance(noted.observation, SymptomFact) and not is_yes(noted.observation):
-            denied.setdefault(noted.epoch, set()).add(noted.observation.symptom)
+            name = noted.observation.symptom
+            denied.setdefault(noted.epoch, set()).add(name)
+            if not noted.is_complaint and noted.epoch == 0:
+                told.add(name)
+
+    def can_be(noted: Noted) -> bool:
+        if noted.is_complaint or not isinstance(noted.observation, SymptomFact):
+            return True
+        name = noted.observation.symptom
+        # a no does not keep itself from being an answer
+        rest = denied.get(noted.epoch, set()) - {name}
+        return not _is_denied(needed_for(name, model), rest, model)
+
     return [
-        noted
+        noted._replace(is_past=noted.is_complaint and _is_outrun(noted, told, model))
         for noted in found
-        if noted.is_complaint
-        or not isinstance(noted.observation, SymptomFact)
-        or not _is_denied(
-            needed_for(noted.observation.symptom, model),
-            # a no does not keep itself from being an answer
-            denied.get(noted.epoch, set()) - {noted.observation.symptom},
-            model,
-        )
+        if can_be(noted)
     ]
+
+
+def _is_outrun(noted: Noted, denied: Set[str], model: Model) -> bool:
+    """Return whether an engine is said to have run that does not start any more."""
+    seen = noted.observation
+    if not isinstance(seen, SymptomFact) or not is_yes(seen):
+        return False
+    needed = needed_for(seen.symptom, model)
+    return any(_is_denied(name, denied, model) for name in (seen.symptom, needed))
 
 
 def needed_for(name: str, model: Model) -> str:

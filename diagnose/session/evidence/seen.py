@@ -42,6 +42,9 @@ class Noted(NamedTuple):
         `shared_errors`.
     against : int
         How many times the question was answered otherwise. [1]
+    is_past : bool
+        A complaint says so of an engine that ran, and it was told that it no longer
+        starts: the fault may have come between.
     """
 
     epoch: int
@@ -52,6 +55,7 @@ class Noted(NamedTuple):
     before: bool | None = None
     beside: ReadingFact | None = None
     against: int = 0
+    is_past: bool = False
 
 
 def last_digit(noted: Noted) -> float:

@@ -16,7 +16,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from diagnose.arrays import BoolArray, FloatArray
+from diagnose.arrays import FloatArray
 from diagnose.circuit.car import Car, Place
 from diagnose.faults.causes import Cause, FaultSet
 from diagnose.faults.modes import Trigger
@@ -54,8 +54,9 @@ class Provocation:
         A place of the car, or what is bought as a whole (`Part.assembly`).
     place : str
         Where it is done.
-    at_target : BoolArray
-        Which causes that come and go sit there, shape (n_fleeting,).
+    share_there : FloatArray
+        How much of each cause that comes and goes sits there, shape (n_fleeting,):
+        half of a wire's where one of its two ends is. [1]
     lasting : Mapping[int, float]
         The causes there that last and may react all the same, by number, each with the
         chance that it does. [1]
@@ -65,7 +66,7 @@ class Provocation:
     trigger: str
     target: str
     place: str
-    at_target: BoolArray
+    share_there: FloatArray
     lasting: Mapping[int, float]
 
     def lasting_reacts(self, sets: Sequence[FaultSet]) -> FloatArray:
@@ -89,7 +90,7 @@ class Provocation:
 
     def reaction(self, presence: Presence) -> FloatArray:
         """Return how likely faults that come and go react, (n_fleeting, n_draws)."""
-        return presence.reaction(self.trigger, self.at_target)
+        return presence.reaction(self.trigger, self.share_there)
 
     def moved(self, presence: Presence, n_causes: int) -> FloatArray:
         """Return how far each cause moves the answer, shape (n_causes,). [1]."""
@@ -197,17 +198,18 @@ def provocations(
             continue
         able = [trigger.name in cause.mode.triggers for cause in fleeting]
         for is_place in (True, False):
-            where = [_target(cause, is_place=is_place) for cause in fleeting]
+            where = [_targets(cause, car, is_place=is_place) for cause in fleeting]
             lasting: dict[str, dict[int, float]] = {}
             for number, cause in reacting.items():
                 chance = cause.mode.reacts.get(trigger.name, 0.0)
-                target = _target(cause, is_place=is_place)
-                if chance > 0.0:
-                    lasting.setdefault(target, {})[number] = chance
-            for target in dict.fromkeys([*where, *lasting]):
+                for target, share in _targets(cause, car, is_place=is_place).items():
+                    if chance > 0.0:
+                        lasting.setdefault(target, {})[number] = share * chance
+            targets = [target for shares in where for target in shares]
+            for target in dict.fromkeys([*targets, *lasting]):
                 place = of_part.get(target, target)
-                at_target = np.array([one == target for one in where], dtype=np.bool_)
-                is_told = target in lasting or (at_target & able).any()
+                share_there = np.array([shares.get(target, 0.0) for shares in where])
+                is_told = target in lasting or ((share_there > 0.0) & able).any()
                 if not target or not is_told:
                     continue
                 name = f"{trigger.test.verb}-{target}"
@@ -223,15 +225,22 @@ def provocations(
                         trigger=trigger.name,
                         target=target,
                         place=place,
-                        at_target=at_target,
+                        share_there=share_there,
                         lasting=MappingProxyType(lasting.get(target, {})),
                     ),
                 )
     return MappingProxyType(found)
 
 
-def _target(cause: Cause, *, is_place: bool) -> str:
-    return cause.part.place if is_place else cause.part.assembly
+def _targets(cause: Cause, car: Car, *, is_place: bool) -> Mapping[str, float]:
+    """Return where a cause sits, each with how much of it: a wire at both its ends."""
+    part = cause.part
+    if not is_place:
+        return {part.assembly: 1.0}
+    ends = [car.test_points.get(node, part.place) for node in part.terminals.values()]
+    if part.kind != "wire":
+        return {part.place: 1.0}
+    return {place: ends.count(place) / len(ends) for place in ends}
 
 
 def _symptom(name: str, target: str, trigger: Trigger, place: Place | None) -> Symptom:

@@ -17,6 +17,7 @@ from diagnose.session.evidence.conclusion import Conclusion
 from diagnose.session.evidence.implied.repair_lines import RepairLines, repair_lines
 from diagnose.session.facts import (
     ComplaintFact,
+    ContextFact,
     Fact,
     LimitFact,
     ReadingFact,
@@ -30,6 +31,9 @@ from diagnose.session.steps.line_minutes import LineMinutes, line_minutes
 from diagnose.session.steps.particles import Believed, believed
 from diagnose.session.steps.prices import Prices, is_fuse_complained_of
 from diagnose.session.steps.whereabouts import Whereabouts, whereabouts_after
+
+# The answer about how it began that says so. A state of contexts.yaml.
+COMING_AND_GOING = "comes_and_goes"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +68,14 @@ class Moment:
     line_minutes: LineMinutes
     here: Whereabouts
     believed: Believed
+
+    @property
+    def is_told_to_come_and_go(self) -> bool:
+        """Whether the owner told that the fault comes and goes."""
+        return any(
+            isinstance(fact, ContextFact) and fact.answer == COMING_AND_GOING
+            for fact in self.facts
+        )
 
     def in_state(self, state: str) -> Moment:
         """Return this moment as the next look in a state finds the car."""

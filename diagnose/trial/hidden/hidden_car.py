@@ -253,10 +253,10 @@ class HiddenCar:
             if causes[fault].mode.lasts:
                 chance = max(chance, test.lasting.get(fault, 0.0))
                 continue
-            if test.at_target[int(np.searchsorted(presence.numbers, fault))]:
-                own = self._stock.model.knowledge.triggers[test.trigger].test
-                is_own = self._triggers[fault].name == test.trigger
-                chance = max(chance, own.reacts if is_own else own.by_other)
+            there = test.share_there[int(np.searchsorted(presence.numbers, fault))]
+            own = self._stock.model.knowledge.triggers[test.trigger].test
+            is_own = self._triggers[fault].name == test.trigger
+            chance = max(chance, there * (own.reacts if is_own else own.by_other))
         return bool(self._looks.random() < chance)
 
     def _shows(self, sign: SeenSign) -> bool:

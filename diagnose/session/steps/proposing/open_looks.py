@@ -30,8 +30,8 @@ MOST_FELT = 8
 # told apart by it.
 MOST_SUSPECTED = 16
 
-# Below this chance of a fault that comes and goes, no test for one is looked at. [1]
-# Own choice.
+# Below this chance of a fault that comes and goes no test for one is looked at, and
+# where one is told, none that a fault which lasts reacts to less. [1] Own choice.
 LEAST_FLEETING = 0.02
 
 
@@ -175,16 +175,25 @@ class OpenLooks:
         """Return the tests that bring faults, where some such fault is likely."""
         fault = moment.believed.comes_and_goes
         share = moment.believed.particles.share
-        if float(share[fault >= 0].sum()) < LEAST_FLEETING:
-            return ()
-        n_fleeting = len(self._model.compiled.presence.numbers)
-        likely = np.zeros(n_fleeting, dtype=np.bool_)
-        likely[fault[fault >= 0]] = True
+        likely = np.zeros(len(self._model.compiled.presence.numbers), dtype=np.bool_)
+        if float(share[fault >= 0].sum()) >= LEAST_FLEETING:
+            likely[fault[fault >= 0]] = True
+        # a bad joint that lasts is told to come and go as well, and reacts
+        lasting = self._leading_causes(moment) if moment.is_told_to_come_and_go else {}
         return tuple(
             name
             for name, test in self._model.provocations.items()
-            if (test.at_target & likely).any()
+            if (likely & (test.share_there > 0.0)).any()
+            or _reacting(test.lasting, lasting) >= LEAST_FLEETING
         )
+
+    def _leading_causes(self, moment: Moment) -> dict[int, float]:
+        """Return how likely each of the leading causes is, by its number. [1]."""
+        lines = moment.lines
+        leading = np.argsort(-lines.probabilities)[:MOST_SUSPECTED].tolist()
+        return {
+            lines.likeliest(line): float(lines.probabilities[line]) for line in leading
+        }
 
     def _telling_touches(self, moment: Moment) -> tuple[str, ...]:
         """Return the parts to feel: those of the leading causes, and what they heat."""
@@ -210,6 +219,11 @@ class OpenLooks:
         if not told:
             return ()
         return tuple(name for part, name in self._askable.items() if part not in told)
+
+
+def _reacting(lasting: Mapping[int, float], suspected: Mapping[int, float]) -> float:
+    """Return how likely a fault that lasts is there and reacts to a test. [1]."""
+    return sum(chance * suspected.get(cause, 0.0) for cause, chance in lasting.items())
 
 
 def askable_parts(model: Model) -> Mapping[str, str]:

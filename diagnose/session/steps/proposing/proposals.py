@@ -100,6 +100,20 @@ class Proposals:
         """
         return self.proposed(self._pricing.step(step, moment), moment, reason=reason)
 
+    def priced(self, step: Step, moment: Moment) -> Priced:
+        """Return any step with its price and its worth.
+
+        Parameters
+        ----------
+        step : Step
+        moment : Moment
+
+        Returns
+        -------
+        Priced
+        """
+        return self._pricing.step(step, moment)
+
     def worthwhile(self, priced: Priced, moment: Moment) -> ProposedStep:
         """Return a step that is proposed for what it is worth.
 

@@ -82,6 +82,16 @@ LIGHT_SHARE = 0.02
 # points the way: that there is a drain, before it is known whose.
 TELLS_MOST = 2
 
+# What any step takes besides its own minutes, where one is chosen for what it tells.
+# [min] From memory: the page is read, the point looked up, the answer typed and read.
+# Without it a glance that tells a fifth of a bit went before the amps of a drain.
+BESIDE_MINUTES = 1.0
+
+# A step that leaves no more than this share untold of what to mend tells all of it:
+# then other ways to tell the same stand beside it, ohms or a part taken off. [1] Own
+# choice: a twentieth, what the estimates are off by.
+UNTOLD = 0.05
+
 # How many of the best steps are compared for that. [1] Own choice: those that are
 # priced to the end, and the best of each way of measuring.
 MOST_COMPARED = 100
@@ -89,6 +99,9 @@ MOST_COMPARED = 100
 # How many steps of each way of measuring in each state are kept behind the best. [1]
 # Own choice: enough that one of them is not told by another.
 OF_EACH_WAY = 2
+
+# The same of tests that bring a fault. [1] Own choice: the places of a car.
+OF_TESTS = 12
 
 
 class RankedSteps:
@@ -183,7 +196,7 @@ class RankedSteps:
             else:
                 way = type(step).__name__, "test" if self._is_test(step) else ""
             count[way] = count.get(way, 0) + 1
-            if count[way] <= OF_EACH_WAY:
+            if count[way] <= (OF_TESTS if self._is_test(step) else OF_EACH_WAY):
                 found.append(one)
         return found
 
@@ -204,8 +217,8 @@ class RankedSteps:
         -------
         list[Priced]
             The same steps: up to `most`, no two at one point, of which each saves most
-            a minute of what those before it leave untold, and one tells most; then the
-            others in their order.
+            a minute of what those before it leave untold, and one tells most; where
+            the first tells all, other ways to tell it. Then the others in their order.
         """
         compared = priced[:MOST_COMPARED]
         if len(compared) < 2:
@@ -214,15 +227,21 @@ class RankedSteps:
         shared = SharedInformation(chances, moment.believed.particles.share)
         minutes = np.array([o.minutes if o.pays else np.inf for o in compared])
         worth = np.array([one.worth_minutes for one in compared]) / minutes
-        bits = np.array([one.bits for one in compared]) / minutes
+        bits = np.array([one.bits for one in compared]) / (minutes + BESIDE_MINUTES)
         points = [point_of(one) for one in compared]
+        ways = np.array([_way_of(one.step) for one in compared])
+        all_bits = _unsure_bits(moment.lines.probabilities)
+        is_all_told = compared[0].bits > (1.0 - UNTOLD) * all_bits
         told = np.zeros(len(compared))
         chosen = [0]
         while len(chosen) < min(most, len(compared)):
             told = np.maximum(told, shared.told_by(chosen[-1]))
             told[_at_same_point(points, chosen[-1])] = 1.0
             told[chosen] = 1.0
-            left = (bits if len(chosen) == TELLS_MOST else worth) * (1.0 - told)
+            value = bits if len(chosen) == TELLS_MOST else worth
+            left = value * (1.0 - told)
+            if is_all_told:
+                left = np.where(np.isin(ways, ways[chosen]), 0.0, value)
             if left.max() <= 0.0:
                 break
             chosen.append(int(left.argmax()))
@@ -344,6 +363,17 @@ class RankedSteps:
         few.sort(key=lambda one: (worth[one.step] < least, one.minutes))
         few.sort(key=lambda one: worth[one.step] < least)
         return [*few, *priced[len(few) :]]
+
+
+def _unsure_bits(probabilities: FloatArray) -> float:
+    """Return how unsure it is what to mend. [bit]."""
+    some = probabilities[probabilities > 0.0]
+    return float(-(some * np.log2(some)).sum())
+
+
+def _way_of(step: Step) -> str:
+    """Return by what a step tells: a function of the meter, a question, a change."""
+    return step.kind.value if isinstance(step, Reading) else type(step).__name__
 
 
 def _range_apart(values: StoredArray, known: StoredArray) -> FloatArray:

@@ -4,8 +4,9 @@ Among steps of about equal worth: a look or a listen before a probe, the state t
 is in already, none that lasts only seconds, the battery's posts before a terminal deep
 in a panel, the point that is easier to reach. What is worth clearly more always stands
 first, but for one reading: a complaint of the battery, the starter or the charging
-begins with the battery's own volts, by which every later reading goes. Leaves what a
-step is worth to `priced`.
+begins with the battery's own volts, by which every later reading goes; and once they
+are read at rest, they are read again while it shows. Leaves what a step is worth to
+`priced`.
 """
 
 from __future__ import annotations
@@ -138,6 +139,42 @@ def begins_with(
     most = max((one.net_minutes for one in at_posts), default=0.0)
     telling = [one for one in at_posts if one.net_minutes >= WORTH_BEGINNING * most]
     return min(telling, key=lambda one: _ease(one, moment, model), default=None)
+
+
+def posts_where_it_shows(moment: Moment, model: Model) -> Reading | None:
+    """Return the reading at the battery's posts in the state a complaint shows in.
+
+    Rule of the trade: a battery that shows its volts at rest is believed when it has
+    shown them under the load that is complained of, with the leads where they are.
+
+    Parameters
+    ----------
+    moment : Moment
+    model : Model
+
+    Returns
+    -------
+    Reading or None
+        Of the complaint told last that begins at the posts, where they were read in
+        another state already; None where there is none, or it shows with the key off.
+    """
+    known, car = model.knowledge.complaints, model.car
+    retests = [
+        known[fact.complaint].retest
+        for fact in moment.facts
+        if isinstance(fact, ComplaintFact) and known[fact.complaint].begins_at_posts
+    ]
+    posts = battery_posts(car)
+    readings = [one.reading for one in moment.facts if isinstance(one, ReadingFact)]
+    read = {one.state for one in readings if {one.red, one.black} <= posts}
+    if not retests or not read:
+        return None
+    state = model.asked(retests[-1]).state
+    is_loaded = car.state(state).is_engine_turning
+    red = min(posts - {car.reference}, default="")
+    if not is_loaded or state in read or not red:
+        return None
+    return Reading(kind=ReadingKind.DC_VOLTS, state=state, red=red, black=car.reference)
 
 
 def _is_about_equal(one: Priced, best: Priced) -> bool:
