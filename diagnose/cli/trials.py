@@ -59,8 +59,8 @@ TRIAL_HELP = """
 
     --cluster plays on a Dask cluster, with the same figures. It needs this program
     installed with its extra (pip install ".[cluster]"), in the same version on every
-    worker; start workers with one thread each, as a car takes a few hundred megabytes
-    a thread.
+    worker; start workers with one thread each, as hundreds of games take 2 to 4 GB a
+    thread.
 """
 
 
