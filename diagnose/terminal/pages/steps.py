@@ -80,7 +80,7 @@ _KIND_WORDS = MappingProxyType(
 )
 
 # Numbers in words, for how many suspects there are.
-_COUNTS = ("no", "the one", "the two", "the three", "the four")
+_COUNTS = ("no", "the", "the two", "the three", "the four")
 
 
 def step_page(
