@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import multiprocessing
+import os
 import pickle
 import threading
 from collections.abc import Callable, Iterable, Sequence
@@ -135,7 +136,7 @@ def run_trial(
         if spread is None and n_workers > 1:
             # not forked: a fork would copy threads of the numerical libraries
             context = multiprocessing.get_context("spawn")
-            pool = ProcessPoolExecutor(n_workers, context)
+            pool = ProcessPoolExecutor(n_workers, context, end_with_parent)
             spread = stack.enter_context(pool).map
         games: list[Game] = []
         for done, batch in enumerate((spread or map)(batch_player, batches), start=1):
@@ -143,6 +144,22 @@ def run_trial(
             if progress is not None:
                 progress(done / len(batches))
     return tuple(games)
+
+
+def end_with_parent() -> None:
+    """Have this worker end once its parent has, in whatever way that ends.
+
+    A pool whose parent is killed waits for work for ever, with all its memory.
+    """
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def end_after() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=end_after, daemon=True).start()
 
 
 class _Held(threading.local):
