@@ -338,7 +338,8 @@ def read_until(terminal: int, awaited: str | None) -> str:
 
 # The line editor switches bracketed paste on once it listens (xterm, mode 2004).
 LISTENING = "\x1b[?2004h"
-LEAVING = ((LISTENING, "1\r"), (LISTENING, "\x04"))
+# Enter below the safety note, then an empty line is left.
+LEAVING = ((LISTENING, "\r"), (LISTENING, "\x04"))
 
 
 def test_a_terminal_gets_the_notebook(data_folder: Path) -> None:
