@@ -70,7 +70,7 @@ class Vocabulary:
         The node the black lead is on when none is named.
     look_state : str
         The state a look at a fuse is noted under.
-    dead_states : frozenset[str]
+    dead_states : tuple[str, ...]
         States with the battery off: ohms are read there, and no volts.
     """
 
@@ -84,7 +84,7 @@ class Vocabulary:
     fuses: tuple[str, ...]
     reference: str
     look_state: str
-    dead_states: frozenset[str] = frozenset()
+    dead_states: tuple[str, ...] = ()
     limits: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     places: tuple[str, ...] = ()
     swappable: tuple[str, ...] = ()
@@ -189,7 +189,7 @@ def vocabulary_of(model: Model) -> Vocabulary:
         fuses=tuple(p.name for p in car.parts if p.kind in PROTECTIVE_KINDS),
         reference=car.reference,
         look_state=car.states[0].name,
-        dead_states=frozenset(
+        dead_states=tuple(
             state.name for state in car.states if not state.is_battery_connected
         ),
         limits={limit.name: limit.says for limit in knowledge.effort.limits.values()},
