@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
+
 import numpy as np
 import pytest
 
+from diagnose.files.car.car_file import load_car
 from diagnose.measurement.points.forbidden_points import battery_posts
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import step_of_name
@@ -36,6 +41,9 @@ SAME_POINT = "volts|key-on|fan-relay.87|fan.plus"
 POSTS = "volts|key-on|battery.plus|battery.minus"
 LOOK = "look|key-off|fan-fuse|"
 CRANKED = "volts|cranking|starter.plus|battery.minus"
+
+
+VAN = Path(__file__).resolve().parents[2] / "cases" / "cars" / "van.yaml"
 
 
 @pytest.fixture(scope="module")
@@ -249,3 +257,29 @@ def test_beside_a_step_that_tells_all_stand_other_ways_to_tell_it(
     ]
 
     assert len(set(ways)) == 3
+
+
+def test_posts_are_those_of_the_battery_that_starts_the_car(
+    sedan_model: Model,
+) -> None:
+    # a second battery whose name comes first in the alphabet
+    knowledge = published_knowledge()
+    text = VAN.read_text().replace("second-battery", "a-second-battery")
+    car = load_car(Path("van.yaml"), knowledge, text=text)
+    read = step_of_name("volts|key-off|battery.plus|battery.minus")
+    facts = (
+        ComplaintFact(complaint="cranks-slowly"),
+        ReadingFact(reading=read, value=12.6),  # type: ignore[arg-type]
+    )
+    told = cast(Moment, SimpleNamespace(facts=facts))
+    van = cast(
+        Model,
+        SimpleNamespace(
+            car=car, knowledge=sedan_model.knowledge, asked=sedan_model.asked
+        ),
+    )
+
+    assert min(battery_posts(car)).startswith("a-second-battery")
+    shown = posts_where_it_shows(told, van)
+    assert shown is not None
+    assert (shown.red, shown.black) == ("battery.plus", "battery.minus")

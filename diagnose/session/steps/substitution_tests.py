@@ -22,7 +22,7 @@ from diagnose.circuit.model import BOLTED_RELAY
 from diagnose.circuit.protection import PROTECTIVE_KINDS
 from diagnose.inference.compiled.bank import SOUND_ROW
 from diagnose.inference.compiled.shown_symptoms import can_show, symptom_there
-from diagnose.measurement.points.forbidden_points import battery_posts, wired_to
+from diagnose.measurement.points.forbidden_points import live_posts, wired_to
 from diagnose.measurement.points.where_to_measure import is_at_rest
 from diagnose.measurement.quantities import claimed_parts, claims_of, main_nodes
 from diagnose.measurement.readings import Reading, ReadingKind
@@ -318,8 +318,7 @@ def _taken_off(part: Part, look: Look) -> SubstitutionTest:
 
 def _posts(car: Car) -> tuple[str, str]:
     """Return the post of the battery that feeds, and the grounded one."""
-    posts = battery_posts(car) - {car.reference}
-    return min(posts, default=car.reference), car.reference
+    return next(iter(live_posts(car)), car.reference), car.reference
 
 
 def _joined(node: str, car: Car) -> list[str]:

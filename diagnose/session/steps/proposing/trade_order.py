@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from diagnose.circuit.operating_states import ComesWith
-from diagnose.measurement.points.forbidden_points import battery_posts
+from diagnose.measurement.points.forbidden_points import battery_posts, live_posts
 from diagnose.measurement.readings import Reading, ReadingKind
 from diagnose.measurement.steps import SubstitutionTest
 from diagnose.session.facts import ComplaintFact, ReadingFact, SkipFact
@@ -164,16 +164,16 @@ def posts_where_it_shows(moment: Moment, model: Model) -> Reading | None:
         for fact in moment.facts
         if isinstance(fact, ComplaintFact) and known[fact.complaint].begins_at_posts
     ]
-    posts = battery_posts(car)
+    posts = {car.reference, *live_posts(car)}
     readings = [one.reading for one in moment.facts if isinstance(one, ReadingFact)]
     read = {one.state for one in readings if {one.red, one.black} <= posts}
-    if not retests or not read:
+    if not retests or not read or not live_posts(car):
         return None
     state = model.asked(retests[-1]).state
     is_loaded = car.state(state).is_engine_turning
-    red = min(posts - {car.reference}, default="")
-    if not is_loaded or state in read or not red:
+    if not is_loaded or state in read:
         return None
+    red = live_posts(car)[0]
     return Reading(kind=ReadingKind.DC_VOLTS, state=state, red=red, black=car.reference)
 
 
