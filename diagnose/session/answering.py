@@ -65,6 +65,7 @@ class Answering:
             self.proposals,
             self.proof_steps,
             self.steps,
+            pricing,
         )
         self._same_steps = same_steps(model)
         self._guide = PrestartGuide(model, self.proposals)

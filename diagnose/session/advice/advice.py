@@ -35,7 +35,7 @@ from diagnose.session.facts import (
 )
 from diagnose.session.ready_car import Model
 from diagnose.session.steps.moment import Moment
-from diagnose.session.steps.priced import Priced
+from diagnose.session.steps.priced import Priced, Pricing
 from diagnose.session.steps.proposing.proof_steps import ProofSteps
 from diagnose.session.steps.proposing.proposals import Proposals
 from diagnose.session.steps.proposing.ranked_steps import RankedSteps
@@ -123,6 +123,8 @@ class Adviser:
         The reading that tells whether a repair took.
     ranked_steps : RankedSteps
         Which steps tell the same.
+    pricing : Pricing
+        What a step takes and saves.
     """
 
     def __init__(
@@ -132,8 +134,10 @@ class Adviser:
         proposals: Proposals,
         proof_steps: ProofSteps,
         ranked_steps: RankedSteps,
+        pricing: Pricing,
     ) -> None:
         self._model = model
+        self._pricing = pricing
         self._ranked_steps = ranked_steps
         self._proposals = proposals
         self._repeats = RepeatedRepairs(model)
@@ -244,7 +248,7 @@ class Adviser:
             return shown
         if not moment.prices.can_take(posts):
             return shown
-        priced = self._proposals.priced(posts, moment)
+        priced = self._pricing.step(posts, moment)
         if not priced.pays or len(first) < EARLY_STEPS:
             return shown
         others = [one for one in shown if one.step != posts]

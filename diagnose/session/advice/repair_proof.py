@@ -42,9 +42,9 @@ from diagnose.session.steps.proposing.proposals import Proposals
 # From here on a repair counts as proven. [1] Own choice: four in five.
 PROVEN = 0.8
 
-# From these odds on, what was seen since a repair rules out that all is well. [1]
-# Derived: proving odds the other way round.
-DISPROVEN = 1.0 / PROVING_ODDS
+# From these odds on, what was seen since a repair rules something out: that it failed,
+# or that all is well. [1] Derived: proving odds the other way round.
+RULED_OUT = 1.0 / PROVING_ODDS
 
 # Said after a reading that tells cured from not cured.
 SOUND = "The reading is what a sound car shows. Now test the complaint itself."
@@ -175,7 +175,7 @@ class RepairProof:
                 return None
             if len(told) == 1 and self._is_disproven(wanted, moment):
                 return None
-            says = SOUND if odds < 1.0 / PROVING_ODDS else UNTOLD
+            says = SOUND if odds < RULED_OUT else UNTOLD
             return self._retest(wanted, moment, says)
         return self._first_proof(latest.cause, wanted, moment)
 
@@ -185,7 +185,7 @@ class RepairProof:
         A complaint that shows at a look is looked for all the same: that takes minutes.
         """
         is_in_use = self._model.asked(wanted.retest).shows_in_use
-        return is_in_use and self._repeats.sound_odds(moment) <= DISPROVEN
+        return is_in_use and self._repeats.sound_odds(moment) <= RULED_OUT
 
     def _first_proof(self, cause: str, wanted: Complaint, moment: Moment) -> Advised:
         """Return the reading that proves a repair, and the test of the complaint."""
@@ -279,14 +279,10 @@ def _is_cured(complaint: Complaint, later: Sequence[Fact]) -> bool:
 
 
 def _fixed_words(healthy: float, n_complaints: int) -> str:
-    says = (
-        "The complaint is gone: repaired and proven."
-        if n_complaints == 1
-        else "The complaints are gone: repaired and proven."
-    )
+    gone = "The complaint is gone" if n_complaints == 1 else "The complaints are gone"
     if healthy < LIKELIER_THAN_NOT:
-        gone = says.partition(":")[0]
         return f"{gone}. {STILL_WRONG}"
+    says = f"{gone}: repaired and proven."
     if healthy < PROVEN:
         says += " Something else may still be wrong; see the causes."
     return says

@@ -100,20 +100,6 @@ class Proposals:
         """
         return self.proposed(self._pricing.step(step, moment), moment, reason=reason)
 
-    def priced(self, step: Step, moment: Moment) -> Priced:
-        """Return any step with its price and its worth.
-
-        Parameters
-        ----------
-        step : Step
-        moment : Moment
-
-        Returns
-        -------
-        Priced
-        """
-        return self._pricing.step(step, moment)
-
     def worthwhile(self, priced: Priced, moment: Moment) -> ProposedStep:
         """Return a step that is proposed for what it is worth.
 
@@ -151,6 +137,13 @@ class Proposals:
         step, car, knowledge = priced.step, self._model.car, self._model.knowledge
         procedures = knowledge.procedures
         expected = self._expected(step, moment)
+        look = step.look if isinstance(step, SubstitutionTest) else step
+        borne = isinstance(step, Reading) and bears_series(
+            moment.conclusion, step, self._model.compiled
+        )
+        if isinstance(look, Reading) and look.kind is ReadingKind.AMPS and not borne:
+            clamp = knowledge.meter.amps
+            expected = tuple(_by_clamp(one, clamp) for one in expected)
         if isinstance(step, SymptomCheck):
             symptom = self._model.asked(step.symptom)
             state = symptom.state
@@ -164,11 +157,7 @@ class Proposals:
         elif isinstance(step, SubstitutionTest):
             state, words, cautions, card = self._test(step)
         else:
-            borne = bears_series(moment.conclusion, step, self._model.compiled)
             state = step.state
-            if step.kind is ReadingKind.AMPS and not borne:
-                clamp = knowledge.meter.amps
-                expected = tuple(_by_clamp(one, clamp) for one in expected)
             is_drop = _is_drop(step, expected[0], car.system_volts)
             words = instruction(step, car, procedures, in_series=borne, is_drop=is_drop)
             cautions = cautions_for(step, car, knowledge, in_series=borne)
@@ -329,13 +318,10 @@ def _by_clamp(shown: ExpectedValue, clamp: MeterRange) -> ExpectedValue:
 
     What is less than it strays by at rest may be anything up to that.
     """
-    least = float(clamp.half_width(np.array(0.0)))
-    low, high = (abs(one) / clamp.resolution for one in (shown.low, shown.high))
-    ends = math.floor(low) * clamp.resolution, math.ceil(high) * clamp.resolution
-    words = range_words(
-        0.0 if ends[0] < least else ends[0], max(ends[1], least), ReadingKind.AMPS
-    )
-    return replace(shown, words=words)
+    least, digit = float(clamp.half_width(np.array(0.0))), clamp.resolution
+    low = 0.0 if abs(shown.low) < least else math.floor(shown.low / digit) * digit
+    high = least if abs(shown.high) < least else math.ceil(shown.high / digit) * digit
+    return replace(shown, words=range_words(low, high, ReadingKind.AMPS))
 
 
 def _telling_causes(
